@@ -1,0 +1,59 @@
+/**
+ * The one table of what can be wrong with a person's input.
+ * `exit` is the command's exit status (1: the input or the measurement is at fault, 2: wrong usage), `http` the page's
+ * status, `hint` what to do in one sentence. Only `cli/main.ts` turns a code into an exit status.
+ */
+export const ERRORS = {
+  'option-invalid': { exit: 2, http: 400, hint: 'Run the command with --help to see what the option takes.' },
+  'name-unknown': { exit: 2, http: 404, hint: 'List the names that exist, or give the path of a JSON file.' },
+  'path-missing': { exit: 1, http: 404, hint: 'Check the path; nothing is there.' },
+  'path-is-folder': { exit: 1, http: 400, hint: 'Give the path of a file, not of a folder.' },
+  'path-unreadable': { exit: 1, http: 403, hint: 'Give yourself the right to read the file, or copy it.' },
+  'path-unwritable': { exit: 1, http: 403, hint: 'Choose an output folder that you may write to and that has room.' },
+  'result-exists': { exit: 1, http: 409, hint: 'Choose another output folder, or replace the result with --force.' },
+  'file-invalid': {
+    exit: 1,
+    http: 422,
+    hint: 'Mend the named field, or make the file again with the command that wrote it.',
+  },
+  'image-empty': { exit: 1, http: 422, hint: 'The file has no bytes; copy or export the photo again.' },
+  'image-unknown': { exit: 1, http: 415, hint: 'Give a JPEG, PNG, TIFF, WebP or AVIF photo.' },
+  'image-broken': { exit: 1, http: 422, hint: 'The file is cut off or damaged; copy or export the photo again.' },
+  'image-too-small': {
+    exit: 1,
+    http: 422,
+    hint: 'Ask for the original photo: this one has too few pixels to engrave.',
+  },
+  'image-too-long': { exit: 1, http: 422, hint: 'Crop the picture first: its sides are too unequal for a photo.' },
+  'image-too-large': { exit: 1, http: 413, hint: 'Save the photo with fewer pixels.' },
+  'size-exceeds-field': {
+    exit: 1,
+    http: 422,
+    hint: 'Choose a smaller size, or a machine or lens with a larger field.',
+  },
+  'material-refused': { exit: 1, http: 422, hint: 'Never put this material under a laser; choose another one.' },
+  'profile-unusable': { exit: 1, http: 422, hint: 'Learn the material again with a chart.' },
+} as const satisfies Record<string, { exit: 1 | 2; http: number; hint: string }>;
+
+export type ErrorCode = keyof typeof ERRORS;
+
+/** A person's problem: the message says what was found and what was needed, `details` carries the numbers. */
+export class AppError extends Error {
+  readonly code: ErrorCode;
+  readonly details: Readonly<Record<string, unknown>>;
+
+  constructor(code: ErrorCode, message: string, details: Readonly<Record<string, unknown>> = {}) {
+    super(message);
+    this.name = 'AppError';
+    this.code = code;
+    this.details = details;
+  }
+
+  get exit(): 1 | 2 {
+    return ERRORS[this.code].exit;
+  }
+
+  get hint(): string {
+    return ERRORS[this.code].hint;
+  }
+}
