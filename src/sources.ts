@@ -11,6 +11,24 @@ export const SOURCES = {
     'R. W. Floyd, L. Steinberg, An adaptive algorithm for spatial grey scale, Proc. Society for Information Display 17(2) (1976) 75–77',
   pappasNeuhoff1995:
     'T. N. Pappas, D. L. Neuhoff, Printer models and error diffusion, IEEE Trans. Image Processing 4(1) (1995) 66–80',
+  fritschButland1984:
+    'F. N. Fritsch, J. Butland, A method for constructing local monotone piecewise cubic interpolants, SIAM J. Sci. Stat. Comput. 5(2) (1984) 300–304',
+  slatecPchip:
+    'F. N. Fritsch, PCHIP in the SLATEC Common Mathematical Library, Lawrence Livermore National Laboratory, quick checks DPCHQ1–5',
+  fritschCarlson1980:
+    'F. N. Fritsch, R. E. Carlson, Monotone piecewise cubic interpolation, SIAM J. Numer. Anal. 17(2) (1980) 238–246',
+  ayer1955:
+    'M. Ayer, H. D. Brunk, G. M. Ewing, W. T. Reid, E. Silverman, An empirical distribution function for sampling with incomplete information, Ann. Math. Statist. 26(4) (1955) 641–647',
+  robertCasella2005:
+    'C. P. Robert, G. Casella, Monte Carlo Statistical Methods, 2nd edition, Springer, 2004, exercises on isotonic regression',
+  oronFlournoy2017:
+    'A. P. Oron, N. Flournoy, Centered isotonic regression: point and interval estimation for dose-response studies, Stat. Biopharm. Res. 9(3) (2017) 258–267, arXiv 1701.05964',
+  marquardt1963:
+    'D. W. Marquardt, An algorithm for least-squares estimation of nonlinear parameters, J. Soc. Indust. Appl. Math. 11(2) (1963) 431–441',
+  nielsen1999:
+    "H. B. Nielsen, Damping parameter in Marquardt's method, IMM-REP-1999-05, Technical University of Denmark, 1999",
+  nistStrd: 'NIST Statistical Reference Datasets, Nonlinear Regression, https://www.itl.nist.gov/div898/strd/',
+  hyndmanFan1996: 'R. J. Hyndman, Y. Fan, Sample quantiles in statistical packages, Am. Stat. 50(4) (1996) 361–365',
   commonPractice: 'Common practice in the trade, no source',
 } as const satisfies Record<string, string>;
 

@@ -1,0 +1,4 @@
+export * from './isotonic.ts';
+export * from './least-squares.ts';
+export * from './pchip.ts';
+export * from './statistics.ts';
