@@ -29,6 +29,26 @@ export const SOURCES = {
     "H. B. Nielsen, Damping parameter in Marquardt's method, IMM-REP-1999-05, Technical University of Denmark, 1999",
   nistStrd: 'NIST Statistical Reference Datasets, Nonlinear Regression, https://www.itl.nist.gov/div898/strd/',
   hyndmanFan1996: 'R. J. Hyndman, Y. Fan, Sample quantiles in statistical packages, Am. Stat. 50(4) (1996) 361–365',
+  prahlLaserbeamsize:
+    'S. Prahl, laserbeamsize, commit 462b7f4, tests/test_gaussian.py, github.com/scottprahl/laserbeamsize',
+  onlyCalculatorsSpot: 'onlycalculators.com, Laser beam spot size calculator (web page, no date)',
+  xfelGaussian: 'European XFEL, SCS instrument documentation, page Gaussian beam, rtd.xfel.eu/docs/scs-documentation',
+  yumpuBeamThesis: 'Thesis page on beam diameters, yumpu.com/en/document/view/20758277, p. 37',
+  parallaxFaq: 'Parallax Technology, frequently asked questions, parallax-tech.com/faq.htm (web page, no date)',
+  twoSixSpotSize:
+    'II-VI Infrared, tutorial Determining spot size, iiviinfrared.com/tutorials/determine_spot_size.html (web page, no date)',
+  gibsonRosenStucker2015:
+    'I. Gibson, D. Rosen, B. Stucker, Additive Manufacturing Technologies, Springer, 2nd edition 2015 (edition by the title of its chapter), ch. 4, Vat photopolymerization processes',
+  liu1982:
+    'J. M. Liu, Simple technique for measurements of pulsed Gaussian-beam spot sizes, Optics Letters 7 (1982) 196–198',
+  lenznerIncubation: 'M. Lenzner, Incubation, lenzner.us/incubation (web page, no date)',
+  firgelliTrapezoid:
+    'Firgelli Automations, trapezoidal motion profile calculators, firgelliauto.com (web page, no date)',
+  hydraulicMotionProfile: 'Article on hydraulic motion profiles, userz.net/post/fee1a26a (web page, no date)',
+  iowaLaserHazards:
+    'University of Iowa, Environmental Health and Safety, Laser safety manual, section II Laser safety hazards, ehs.research.uiowa.edu/ii-laser-safety-hazards',
+  auvaLaserClasses:
+    'AUVA (Austrian Workers Compensation Board), laser classes, app.auva.at LaserClasses, after IEC 60825-1',
   commonPractice: 'Common practice in the trade, no source',
 } as const satisfies Record<string, string>;
 

@@ -8,7 +8,7 @@ export interface BurnSettings {
   readonly rateKHz?: number;
   /** Pulse duration, ns; absent for a continuous beam or where it cannot be set. */
   readonly pulseNs?: number;
-  /** How often the whole bitmap is burned over itself. */
+  /** How often the whole bitmap is burned over itself: a whole number of at least 1. */
   readonly passes: number;
   /** Scan lines in one direction only, or there and back. */
   readonly scan: 'one-way' | 'two-way';
