@@ -56,7 +56,10 @@ export interface BeamFacts extends LensBeam {
 export interface OpticsOptions extends BurnSettings {
   /** Distance between scan lines, mm; absent: the recommended one. */
   readonly lineSpacingMm?: number;
-  /** Distance between dots along a scan line, mm; absent: the line spacing. */
+  /**
+   * Distance between dots along a scan line, mm; absent: a given line spacing, or with a recommended one the whole number
+   * of pulses that comes nearest to it.
+   */
   readonly pitchMm?: number;
   /** Diameter of what one dot visibly changes, µm; absent: taken as the spot diameter. */
   readonly markDiameterUm?: number;
@@ -124,7 +127,7 @@ export interface OpticsReport {
   readonly doseRipple: number;
   readonly doseRippleApproximate: number;
   readonly rippleLimit: number;
-  /** Largest line spacing that is even enough and leaves nothing bare: the smaller of the next two. */
+  /** Largest line spacing that is even enough and leaves nothing bare: the smaller of the next two, down to whole µm. */
   readonly recommendedLineSpacingMm: number;
   readonly rippleLineSpacingMm: number;
   /** Largest spacing of a square grid of dots whose round marks leave no bare corner, mark diameter/√2. */
@@ -168,9 +171,9 @@ export function describeOptics(beam: BeamFacts, options: OpticsOptions): OpticsR
   const markDiameterUm = options.markDiameterUm ?? spotDiameterUm;
   const rippleLineSpacingMm = findRippleSpacingMm({ spotDiameterUm, rippleLimit });
   const coveringLineSpacingMm = markDiameterUm / Math.SQRT2 / 1000;
-  const recommendedLineSpacingMm = Math.min(rippleLineSpacingMm, coveringLineSpacingMm);
+  const recommendedLineSpacingMm = floorToUm(Math.min(rippleLineSpacingMm, coveringLineSpacingMm));
   const lineSpacingMm = options.lineSpacingMm ?? recommendedLineSpacingMm;
-  const pitchMm = options.pitchMm ?? lineSpacingMm;
+  const pitchMm = options.pitchMm ?? options.lineSpacingMm ?? recommendPitchMm(beam, options, recommendedLineSpacingMm);
   const hatch = { spotDiameterUm, lineSpacingMm };
   const lineDoseJPerCm2 = computeLineDoseJPerCm2({ ...options, spotDiameterUm }, 0);
 
@@ -227,6 +230,17 @@ export function describeOptics(beam: BeamFacts, options: OpticsOptions): OpticsR
       ...warnOfCylinder(numbers),
     ],
   };
+}
+
+/** Down to whole micrometres, which is what control software takes; spacings below 1 µm stay as they are. */
+function floorToUm(lengthMm: number): number {
+  return lengthMm < 0.001 ? lengthMm : Math.floor(lengthMm * 1000 + 1e-9) / 1000;
+}
+
+function recommendPitchMm({ emission }: BeamFacts, { speedMmPerS, rateKHz }: BurnSettings, nearMm: number): number {
+  if (emission === 'continuous' || rateKHz === undefined) return nearMm;
+  const pulsePitchMm = computePulsePitchUm({ speedMmPerS, rateKHz }) / 1000;
+  return pulsePitchMm * Math.max(1, Math.round(nearMm / pulsePitchMm));
 }
 
 type Numbers = Omit<OpticsReport, 'warnings'>;

@@ -1,0 +1,135 @@
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import { SOURCES, type SourceKey } from '../sources.ts';
+import type { Machine } from './types.ts';
+
+const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
+const notNegative = v.pipe(v.number(), v.finite(), v.minValue(0));
+const text = v.pipe(v.string(), v.nonEmpty());
+const source = v.picklist(Object.keys(SOURCES) as SourceKey[]);
+const range = v.pipe(
+  v.strictObject({ min: positive, max: positive }),
+  v.check(({ min, max }) => min <= max, 'a max that is not below min'),
+);
+const origin = v.strictObject({ kind: v.picklist(['published', 'measured', 'assumed']), source, note: text });
+
+const settings = v.strictObject({
+  powerW: positive,
+  speedMmPerS: positive,
+  rateKHz: v.exactOptional(positive),
+  pulseNs: v.exactOptional(positive),
+  passes: v.pipe(v.number(), v.integer(), v.minValue(1)),
+  scan: v.picklist(['one-way', 'two-way']),
+});
+
+const motion = v.variant('kind', [
+  v.strictObject({
+    kind: v.literal('galvo'),
+    jumpSpeedMmPerS: positive,
+    accelerationMmPerS2: positive,
+    jumpDelayUs: notNegative,
+    lineDelayUs: notNegative,
+    beamOnDelayUs: notNegative,
+    beamOffDelayUs: notNegative,
+    jobOverheadS: notNegative,
+  }),
+  v.strictObject({
+    kind: v.literal('gantry'),
+    accelerationMmPerS2: positive,
+    travelSpeedMmPerS: positive,
+    overtravelMm: notNegative,
+    turnDelayMs: notNegative,
+    jobOverheadS: notNegative,
+  }),
+]);
+
+const schema = v.strictObject({
+  schema: v.literal('tonewright-machine/1'),
+  name: v.pipe(v.string(), v.regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'lower-case letters, digits and single hyphens')),
+  title: text,
+  wavelengthNm: positive,
+  emission: v.picklist(['pulsed', 'continuous']),
+  beamQualityM2: v.pipe(v.number(), v.finite(), v.minValue(1)),
+  beamDiameterMm: positive,
+  focalLengthMm: positive,
+  lensApertureMm: v.exactOptional(positive),
+  spotDiameterUm: v.exactOptional(positive),
+  fieldMm: v.strictTuple([positive, positive]),
+  powerW: range,
+  speedMmPerS: range,
+  rateKHz: v.exactOptional(range),
+  pulseNs: v.exactOptional(range),
+  levels: v.pipe(v.number(), v.integer(), v.minValue(2), v.maxValue(256)),
+  defaults: settings,
+  motion,
+  cautions: v.array(v.strictObject({ text, source })),
+  origins: v.strictObject({ optics: origin, ranges: origin, motion: origin, defaults: origin }),
+});
+
+/**
+ * A machine from parsed JSON. `name` is what messages call the file.
+ * @throws AppError file-invalid, naming the first wrong field, what was found and what was needed; `details.fields` has all.
+ */
+export function parseMachine(json: unknown, name: string): Machine {
+  const result = v.safeParse(schema, json);
+  const problems = result.success ? findContradictions(result.output) : result.issues.map(describeIssue);
+  if (result.success && problems.length === 0) return result.output;
+  const more = problems.length > 1 ? ` (and ${problems.length - 1} more)` : '';
+  const { field, found, needed } = problems[0]!;
+  throw new AppError('file-invalid', `machine ${name}, field "${field}": found ${found}, needed ${needed}${more}`, {
+    fields: problems,
+  });
+}
+
+interface Problem {
+  readonly field: string;
+  readonly found: string;
+  readonly needed: string;
+}
+
+function describeIssue(issue: v.BaseIssue<unknown>): Problem {
+  const field = v.getDotPath(issue) ?? '(the whole file)';
+  const found = issue.received === 'undefined' ? 'nothing' : issue.received;
+  if (issue.expected === 'never') return { field, found: 'a field of that name', needed: 'only known fields' };
+  if (field.endsWith('source') && issue.type === 'picklist') {
+    return { field, found, needed: 'a key of the bibliography, such as "commonPractice"' };
+  }
+  const kept = issue.type === 'check' || issue.type === 'regex' ? issue.message : issue.expected;
+  return { field, found, needed: kept ?? issue.message };
+}
+
+/** What no single field shows: pulses and beam that do not match, and default settings outside the machine's ranges. */
+function findContradictions(machine: Machine): Problem[] {
+  const problems: Problem[] = [];
+  const { emission, defaults } = machine;
+  if (emission === 'pulsed' && !machine.rateKHz) {
+    problems.push({ field: 'rateKHz', found: 'nothing', needed: 'the range of pulse rates of a pulsed machine' });
+  }
+  if (emission === 'pulsed' && defaults.rateKHz === undefined) {
+    problems.push({ field: 'defaults.rateKHz', found: 'nothing', needed: 'a pulse rate, as the machine is pulsed' });
+  }
+  if (emission === 'continuous') {
+    for (const field of ['rateKHz', 'pulseNs'] as const) {
+      if (machine[field]) problems.push({ field, found: 'a range', needed: 'none, as the beam is continuous' });
+    }
+  }
+  for (const field of ['powerW', 'speedMmPerS', 'rateKHz', 'pulseNs'] as const) {
+    const value = defaults[field];
+    const limits = machine[field];
+    if (value === undefined) continue;
+    if (!limits) {
+      problems.push({
+        field: `defaults.${field}`,
+        found: `${value}`,
+        needed: `none, as the machine gives no ${field}`,
+      });
+    } else if (value < limits.min || value > limits.max) {
+      problems.push({
+        field: `defaults.${field}`,
+        found: `${value}`,
+        needed: `a value within the machine's ${limits.min} … ${limits.max}`,
+      });
+    }
+  }
+  return problems;
+}
