@@ -1,0 +1,190 @@
+import type { DotGrid, Plane } from '../plane/index.ts';
+
+/**
+ * Cells: what the eye takes in at once, a block of dots of about `CELL_MM`. Everything but the pointwise part of the tone stage
+ * works on cells, which is what keeps it cheap, and comes back to the dots by linear interpolation between cell centres.
+ */
+const CELL_MM = 0.08;
+/** At most this many dots to a cell's side, at least two. */
+const MAX_DOTS_PER_CELL = 32;
+
+export interface CellSize {
+  /** Dots across and down. */
+  readonly x: number;
+  readonly y: number;
+}
+
+/** A plane of floats at cell (or coarser) resolution, row-major. */
+export interface Cells {
+  readonly width: number;
+  readonly height: number;
+  readonly data: Float32Array;
+}
+
+export function cellSize({ pitchMm, lineSpacingMm }: DotGrid): CellSize {
+  const dots = (stepMm: number) => Math.min(Math.max(Math.round(CELL_MM / stepMm), 2), MAX_DOTS_PER_CELL);
+  return { x: dots(pitchMm), y: dots(lineSpacingMm) };
+}
+
+/** Mean of `table[value]` over each cell; cells at the right and lower edge may hold fewer dots. */
+export function averageCells(luminance: Plane<'luminance'>, table: Float32Array, size: CellSize): Cells {
+  const { width, height, data } = luminance;
+  const across = Math.ceil(width / size.x);
+  const down = Math.ceil(height / size.y);
+  const cells = new Float32Array(across * down);
+  const sums = new Float64Array(across);
+  const whole = Math.floor(width / size.x);
+  const { x: dotsX } = size;
+  for (let cy = 0; cy < down; cy++) {
+    sums.fill(0);
+    const end = Math.min(height, (cy + 1) * size.y);
+    for (let y = cy * size.y; y < end; y++) {
+      let at = y * width;
+      for (let cx = 0; cx < whole; cx++) {
+        let sum = 0;
+        for (const stop = at + dotsX; at < stop; at++) sum += table[data[at]];
+        sums[cx] += sum;
+      }
+      for (const stop = (y + 1) * width; at < stop; at++) sums[whole] += table[data[at]];
+    }
+    const rows = end - cy * size.y;
+    for (let cx = 0; cx < across; cx++) {
+      const columns = Math.min(dotsX, width - cx * dotsX);
+      cells[cy * across + cx] = sums[cx] / (rows * columns);
+    }
+  }
+  return { width: across, height: down, data: cells };
+}
+
+/** Mean over blocks of `by` × `by` cells. */
+export function coarsenCells(cells: Cells, by: number): Cells {
+  const { width, height, data } = cells;
+  const across = Math.ceil(width / by);
+  const down = Math.ceil(height / by);
+  const coarse = new Float32Array(across * down);
+  for (let cy = 0; cy < down; cy++) {
+    const bottom = Math.min(height, (cy + 1) * by);
+    for (let cx = 0; cx < across; cx++) {
+      const right = Math.min(width, (cx + 1) * by);
+      let sum = 0;
+      for (let y = cy * by; y < bottom; y++) {
+        for (let x = cx * by; x < right; x++) sum += data[y * width + x];
+      }
+      coarse[cy * across + cx] = sum / ((bottom - cy * by) * (right - cx * by));
+    }
+  }
+  return { width: across, height: down, data: coarse };
+}
+
+/** Mean over the window of `radius` cells to each side, cut at the edges: running sums, so the cost does not grow with it. */
+export function averageWindow(cells: Cells, radius: number): Cells {
+  const { width, height, data } = cells;
+  const rows = new Float32Array(data.length);
+  for (let y = 0; y < height; y++) {
+    const at = y * width;
+    let sum = 0;
+    for (let x = 0; x < Math.min(radius, width); x++) sum += data[at + x];
+    for (let x = 0; x < width; x++) {
+      if (x + radius < width) sum += data[at + x + radius];
+      if (x - radius > 0) sum -= data[at + x - radius - 1];
+      rows[at + x] = sum / (Math.min(x + radius, width - 1) - Math.max(x - radius, 0) + 1);
+    }
+  }
+  const out = new Float32Array(data.length);
+  const sums = new Float64Array(width);
+  for (let y = 0; y < Math.min(radius, height); y++) {
+    for (let x = 0; x < width; x++) sums[x] += rows[y * width + x];
+  }
+  for (let y = 0; y < height; y++) {
+    if (y + radius < height) {
+      const at = (y + radius) * width;
+      for (let x = 0; x < width; x++) sums[x] += rows[at + x];
+    }
+    if (y - radius > 0) {
+      const at = (y - radius - 1) * width;
+      for (let x = 0; x < width; x++) sums[x] -= rows[at + x];
+    }
+    const rowsSeen = Math.min(y + radius, height - 1) - Math.max(y - radius, 0) + 1;
+    for (let x = 0; x < width; x++) out[y * width + x] = sums[x] / rowsSeen;
+  }
+  return { width, height, data: out };
+}
+
+/** Gaussian blur with its own standard deviation along each axis, in cells; the nearest cell stands for what lies outside. */
+export function blurCells(cells: Cells, sigmaX: number, sigmaY: number): Cells {
+  const { width, height, data } = cells;
+  const kernelX = gaussianKernel(sigmaX);
+  const kernelY = gaussianKernel(sigmaY);
+  const rows = new Float32Array(data.length);
+  for (let y = 0; y < height; y++) {
+    const at = y * width;
+    for (let x = 0; x < width; x++) {
+      let sum = kernelX[0] * data[at + x];
+      for (let k = 1; k < kernelX.length; k++) {
+        sum += kernelX[k] * (data[at + Math.max(0, x - k)] + data[at + Math.min(width - 1, x + k)]);
+      }
+      rows[at + x] = sum;
+    }
+  }
+  const out = new Float32Array(data.length);
+  for (let y = 0; y < height; y++) {
+    const at = y * width;
+    for (let x = 0; x < width; x++) out[at + x] = kernelY[0] * rows[at + x];
+    for (let k = 1; k < kernelY.length; k++) {
+      const above = Math.max(0, y - k) * width;
+      const below = Math.min(height - 1, y + k) * width;
+      const weight = kernelY[k];
+      for (let x = 0; x < width; x++) out[at + x] += weight * (rows[above + x] + rows[below + x]);
+    }
+  }
+  return { width, height, data: out };
+}
+
+/** Half of a symmetric kernel with sum 1: the middle first. */
+function gaussianKernel(sigma: number): Float64Array {
+  if (!(sigma > 0.1)) return Float64Array.of(1);
+  const half = Float64Array.from({ length: Math.ceil(3 * sigma) + 1 }, (_, k) =>
+    Math.exp((-k * k) / (2 * sigma * sigma)),
+  );
+  const sum = half.reduce((total, weight, k) => total + (k === 0 ? weight : 2 * weight), 0);
+  return half.map((weight) => weight / sum);
+}
+
+/** Where the dots of a row lie between the centres of their cells: cell to the left, and the way to the next, 0…1. */
+export interface Between {
+  readonly cell: Int32Array;
+  readonly way: Float32Array;
+}
+
+export function betweenCells(dots: number, dotsPerCell: number, cells: number): Between {
+  const cell = new Int32Array(dots);
+  const way = new Float32Array(dots);
+  for (let i = 0; i < dots; i++) {
+    const at = Math.min(Math.max((i + 0.5) / dotsPerCell - 0.5, 0), cells - 1);
+    // The last cell has no neighbour to its right: it is reached as the end of the way from the one before it.
+    cell[i] = Math.max(0, Math.min(Math.floor(at), cells - 2));
+    way[i] = at - cell[i];
+  }
+  return { cell, way };
+}
+
+/** One row of cells at a height between two rows, and the differences to the next cell, ready to be run along. */
+export class CellRow {
+  readonly value: Float32Array;
+  readonly slope: Float32Array;
+  private readonly cells: Cells;
+
+  constructor(cells: Cells) {
+    this.cells = cells;
+    this.value = new Float32Array(cells.width);
+    this.slope = new Float32Array(cells.width);
+  }
+
+  moveTo(row: number, way: number): void {
+    const { width, height, data } = this.cells;
+    const above = row * width;
+    const below = Math.min(row + 1, height - 1) * width;
+    for (let x = 0; x < width; x++) this.value[x] = data[above + x] + way * (data[below + x] - data[above + x]);
+    for (let x = 0; x + 1 < width; x++) this.slope[x] = this.value[x + 1] - this.value[x];
+  }
+}

@@ -1,0 +1,6 @@
+export * from './adjust-tone.ts';
+export * from './choose-tone.ts';
+export * from './frame.ts';
+export * from './mask.ts';
+export * from './statistics.ts';
+export * from './tone-options.ts';

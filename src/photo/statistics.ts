@@ -1,0 +1,97 @@
+import { ONE, type Plane } from '../plane/index.ts';
+import type { Cells } from './cells.ts';
+import { lightnessTable } from './lightness.ts';
+
+/** Side of the blocks in which noise is looked for. */
+const BLOCK = 16;
+/** Blocks looked at, at most: more would not change the answer. */
+const MAX_BLOCKS = 4096;
+/** The share of blocks that is taken to be without texture. */
+const SMOOTH_SHARE = 0.1;
+
+export interface ToneStatistics {
+  /** Share of the dots by L*: 100 bins of one unit. */
+  readonly histogram: readonly number[];
+  /** Share of the dots at exactly 0, and at exactly full light. */
+  readonly clippedBlackShare: number;
+  readonly clippedWhiteShare: number;
+  readonly medianL: number;
+  readonly meanL: number;
+  /** Standard deviation of the noise from dot to dot, L*, as estimated from the smoothest places. */
+  readonly noiseL: number;
+}
+
+/** Facts about a luminance plane, in L*; dots whose mask is below one half do not count. All 0 when none counts. */
+export function toneStatistics(luminance: Plane<'luminance'>, mask?: Plane<'mask'>): ToneStatistics {
+  const counts = new Float64Array(ONE + 1);
+  const { data } = luminance;
+  let total = 0;
+  for (let i = 0; i < data.length; i++) {
+    if (mask && mask.data[i] < 128) continue;
+    counts[data[i]]++;
+    total++;
+  }
+  const light = lightnessTable();
+  const histogram = new Array<number>(100).fill(0);
+  let sum = 0;
+  let seen = 0;
+  let medianL = 0;
+  for (let value = 0; value <= ONE; value++) {
+    const count = counts[value];
+    if (count === 0) continue;
+    histogram[Math.min(99, Math.floor(light[value]))] += count / total;
+    sum += light[value] * count;
+    if (seen < total / 2) medianL = light[value];
+    seen += count;
+  }
+  const share = (count: number) => (total > 0 ? count / total : 0);
+  return {
+    histogram,
+    clippedBlackShare: share(counts[0]),
+    clippedWhiteShare: share(counts[ONE]),
+    medianL,
+    meanL: share(sum),
+    noiseL: estimateNoise(luminance.width, luminance.height, (at) => light[data[at]]),
+  };
+}
+
+/** Standard deviation of the noise from cell to cell, L*. */
+export function cellNoise(cells: Cells): number {
+  return estimateNoise(cells.width, cells.height, (at) => cells.data[at]);
+}
+
+/**
+ * Immerkær 1996: noise from the mean magnitude of the response to [1 −2 1; −2 4 −2; 1 −2 1], which is blind to slopes and
+ * straight edges; σ = √(π/2)/6 · mean. Changed: by blocks, of which the smoothest tenth counts, so that fur and grass do not
+ * pass for noise; blocks without any difference (clipped, or painted) do not count.
+ */
+function estimateNoise(width: number, height: number, lightnessAt: (index: number) => number): number {
+  const across = Math.floor((width - 2) / BLOCK);
+  const down = Math.floor((height - 2) / BLOCK);
+  if (across < 1 || down < 1) return 0;
+  const stride = Math.max(1, Math.ceil((across * down) / MAX_BLOCKS));
+  const side = BLOCK + 2;
+  const window = new Float32Array(side * side);
+  const found: number[] = [];
+  for (let block = 0; block < across * down; block += stride) {
+    const left = (block % across) * BLOCK;
+    const top = Math.floor(block / across) * BLOCK;
+    for (let y = 0; y < side; y++) {
+      for (let x = 0; x < side; x++) window[y * side + x] = lightnessAt((top + y) * width + left + x);
+    }
+    let sum = 0;
+    for (let y = 1; y <= BLOCK; y++) {
+      for (let x = 1; x <= BLOCK; x++) {
+        const at = y * side + x;
+        const up = window[at - side - 1] - 2 * window[at - side] + window[at - side + 1];
+        const here = window[at - 1] - 2 * window[at] + window[at + 1];
+        const below = window[at + side - 1] - 2 * window[at + side] + window[at + side + 1];
+        sum += Math.abs(up - 2 * here + below);
+      }
+    }
+    if (sum > 0) found.push((Math.sqrt(Math.PI / 2) / 6) * (sum / (BLOCK * BLOCK)));
+  }
+  if (found.length === 0) return 0;
+  found.sort((a, b) => a - b);
+  return found[Math.floor(found.length * SMOOTH_SHARE)];
+}

@@ -1,0 +1,49 @@
+import { ONE } from '../plane/index.ts';
+import { lightnessOf, lightnessTable } from './lightness.ts';
+import type { ToneOptions } from './tone-options.ts';
+
+/** The pointwise values of the tone stage. */
+export type CurveOptions = Pick<ToneOptions, 'brightnessEv' | 'blackPointL' | 'whitePointL' | 'midtoneL' | 'contrast'>;
+
+/** Midtone lift and contrast have their full reach at these slopes; beyond, the curve would turn back. */
+const CUBIC_AT_MIDDLE = 8;
+
+/**
+ * Wanted L* for every value of a luminance plane: never falling, 0 at the black point and 100 at the white point.
+ *
+ * In the order of the work: exposure on linear light; black and white point on L*; midtones x + c·x(1−x)² to lighten
+ * and x − c·x²(1−x) to darken, c = 8·|midtoneL|/100, which leave the slope at the far end alone, so that lightening a
+ * face keeps the steps of the sky; contrast as a blend of x with 3x²−2x³.
+ */
+export function toneCurve(options: CurveOptions): Float32Array {
+  const gain = 2 ** options.brightnessEv;
+  const { blackPointL, whitePointL } = options;
+  const light = lightnessTable();
+  const curve = new Float32Array(ONE + 1);
+  for (let value = 0; value <= ONE; value++) {
+    const lightness = gain === 1 ? light[value] : lightnessOf(Math.min(1, (value / ONE) * gain));
+    const x = Math.min(Math.max((lightness - blackPointL) / (whitePointL - blackPointL), 0), 1);
+    curve[value] = 100 * bendContrast(bendMidtones(x, options.midtoneL), options.contrast);
+  }
+  return curve;
+}
+
+function bendMidtones(x: number, midtoneL: number): number {
+  const c = (CUBIC_AT_MIDDLE * midtoneL) / 100;
+  return c >= 0 ? x + c * x * (1 - x) * (1 - x) : x + c * x * x * (1 - x);
+}
+
+function bendContrast(x: number, contrast: number): number {
+  return x + contrast * (x * x * (3 - 2 * x) - x);
+}
+
+/**
+ * The value of `midtoneL` that takes lightness `fromL` (after black and white point) as near to `toL` as the range ±`limitL` allows.
+ */
+export function midtoneToward(fromL: number, toL: number, limitL: number): number {
+  const x = fromL / 100;
+  const reach = toL >= fromL ? x * (1 - x) * (1 - x) : x * x * (1 - x);
+  if (reach <= 0) return 0;
+  const wanted = (toL - fromL) / (CUBIC_AT_MIDDLE * reach);
+  return Math.min(Math.max(wanted, -limitL), limitL);
+}
