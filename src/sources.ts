@@ -49,6 +49,8 @@ export const SOURCES = {
     'University of Iowa, Environmental Health and Safety, Laser safety manual, section II Laser safety hazards, ehs.research.uiowa.edu/ii-laser-safety-hazards',
   auvaLaserClasses:
     'AUVA (Austrian Workers Compensation Board), laser classes, app.auva.at LaserClasses, after IEC 60825-1',
+  numpyFormat:
+    'NumPy Developers, NumPy reference manual, numpy.lib.format: the .npy format, versions 1.0 to 3.0',
   commonPractice: 'Common practice in the trade, no source',
 } as const satisfies Record<string, string>;
 

@@ -1,0 +1,333 @@
+import type { BurnSettings } from '../optics/index.ts';
+import type { DotGrid, Dots } from '../plane/index.ts';
+import { createChance, hash32 } from './chance.ts';
+import { createGrainField } from './grain.ts';
+import { tabulateColours } from './law.ts';
+import { type RowSink, spreadLight } from './light-spread.ts';
+import type { MaterialModel } from './material-model.ts';
+import { dotEnergyJ, pulsesOfDot, type SpotKernel, SUB_POSITIONS, spotKernel } from './spot.ts';
+import type { Surface } from './surface.ts';
+
+export interface EngraveOptions {
+  readonly grid: DotGrid;
+  readonly model: MaterialModel;
+  /** Any whole number; the same seed burns the same piece again. */
+  readonly seed: number;
+  /** What was typed in; the model's own settings when absent. */
+  readonly settings?: BurnSettings;
+  /** Samples of the deposit per dot in each direction; chosen from spot and pixel when absent. */
+  readonly oversample?: number;
+  /** Size of a pixel of the surface, µm; 25.4 mm/1200 when absent. */
+  readonly pixelUm?: number;
+  /** Bare material around the bitmap, mm, rounded up to whole dots; 0 when absent. */
+  readonly marginMm?: number;
+  readonly cornerRadiusMm?: number;
+  /** How far the piece leaves focus from its middle line towards its upper and lower edge, mm per mm; 0 when absent. */
+  readonly tilt?: number;
+}
+
+const DEFAULT_PIXEL_UM = 25_400 / 1200;
+const MOST_SAMPLES = 12;
+
+/**
+ * Burns dots into a material and gives what the piece then reflects.
+ *
+ * The energy of each dot (power × time, uneven from dot to dot and line to line, raised by the heat of the dots before
+ * it) lands as an elliptical Gaussian smeared along the scan. The doses of all dots and passes add up, sample by
+ * sample, to a local dose; over the local half dose (uneven with the grain) the law and the colour path give the local
+ * colour; light spread in the material and the grain's own shade follow; the mean over each pixel is kept.
+ * Mean dose of a solid fill: P·duty·passes/(v·s) × (1 + heat gains).
+ *
+ * Works line by line, so that a whole card needs little more memory than its own pixels.
+ * @throws RangeError when `oversample`, `pixelUm` or `marginMm` is out of range
+ */
+export function engrave(dots: Dots, options: EngraveOptions): Surface {
+  const { grid, model, seed } = options;
+  const settings = options.settings ?? model.settings;
+  const pixelUm = options.pixelUm ?? DEFAULT_PIXEL_UM;
+  const marginMm = options.marginMm ?? 0;
+  if (!(pixelUm > 0)) throw new RangeError(`pixelUm needs to be above 0, got ${pixelUm}`);
+  if (!(marginMm >= 0)) throw new RangeError(`marginMm needs to be at least 0, got ${marginMm}`);
+  const perDot = samplesPerDot(options, pixelUm);
+  const marginX = Math.ceil(marginMm / grid.pitchMm - 1e-9);
+  const marginY = Math.ceil(marginMm / grid.lineSpacingMm - 1e-9);
+  const columns = dots.width + 2 * marginX;
+  const rows = dots.height + 2 * marginY;
+
+  const widthMm = columns * grid.pitchMm;
+  const heightMm = rows * grid.lineSpacingMm;
+  const width = Math.max(1, Math.round((widthMm * 1000) / pixelUm));
+  const height = Math.max(1, Math.round((heightMm * 1000) / pixelUm));
+  const surface: Surface = {
+    width,
+    height,
+    pixelWidthMm: widthMm / width,
+    pixelHeightMm: heightMm / height,
+    leftMm: -marginX * grid.pitchMm,
+    topMm: -marginY * grid.lineSpacingMm,
+    widthMm,
+    heightMm,
+    cornerRadiusMm: options.cornerRadiusMm ?? 0,
+    rgb: new Float32Array(width * height * 3),
+  };
+
+  const average = averageIntoPixels(surface, columns * perDot.x, rows * perDot.y);
+  const sink =
+    model.lightSpread.share > 0
+      ? spreadLight(average, {
+          spread: model.lightSpread,
+          samples: columns * perDot.x,
+          rows: rows * perDot.y,
+          sampleXUm: (grid.pitchMm * 1000) / perDot.x,
+          sampleYUm: (grid.lineSpacingMm * 1000) / perDot.y,
+        })
+      : average;
+
+  const deposit = depositLines(dots, { ...options, settings, perDot, marginX });
+  const colours = tabulateColours(model.law, model.colour);
+  const fields = model.grain.map((layer, index) => ({
+    layer,
+    field: createGrainField({ layer, seed: hash32(seed, 11, index), columns, columnUm: grid.pitchMm * 1000 }),
+  }));
+  const dose = new Float32Array(columns * perDot.x);
+  const row = new Float32Array(columns * perDot.x * 3);
+  const answer = new Float32Array(columns);
+  const shade = new Float32Array(columns);
+  const root = 1 / model.law.accumulation;
+
+  for (let dotRow = 0; dotRow < rows; dotRow++) {
+    // Grain is taken once a dot: it is coarser than a dot, or else too fine to tell from jitter.
+    answer.fill(Math.log(colours.perRatio / model.law.halfDoseJPerCm2));
+    shade.fill(0);
+    for (const { layer, field } of fields) {
+      const yUm = (dotRow + 0.5) * grid.lineSpacingMm * 1000;
+      if (layer.thresholdSd > 0) field.addLine(answer, yUm, layer.thresholdSd);
+      if (layer.reflectanceSd > 0) field.addLine(shade, yUm, -layer.reflectanceSd);
+    }
+    for (let i = 0; i < columns; i++) {
+      answer[i] = Math.exp(answer[i]);
+      shade[i] = Math.exp(shade[i]);
+    }
+    for (let sub = 0; sub < perDot.y; sub++) {
+      deposit.readRow(dose, (dotRow - marginY) * perDot.y + sub);
+      if (root !== 1) takeAccumulationRoot(dose, 1 / root);
+      colourRow(row, { dose, answer, shade, perDot: perDot.x, rgb: colours.rgb, count: colours.count });
+      sink(row);
+    }
+  }
+  return surface;
+}
+
+/** Samples per dot along x and y: at least as fine as a pixel and an eighth of the spot. */
+function samplesPerDot({ grid, model, oversample }: EngraveOptions, pixelUm: number): { x: number; y: number } {
+  if (oversample !== undefined && !(Number.isInteger(oversample) && oversample >= 1 && oversample <= 32)) {
+    throw new RangeError(`oversample needs to be a whole number from 1 to 32, got ${oversample}`);
+  }
+  const choose = (dotUm: number, spotUm: number) => {
+    const finest = Math.ceil(dotUm / Math.min(pixelUm, spotUm / 6) - 1e-9);
+    return oversample ?? Math.min(MOST_SAMPLES, Math.max(2, finest));
+  };
+  return {
+    x: choose(grid.pitchMm * 1000, model.beam.spotDiameterXUm),
+    y: choose(grid.lineSpacingMm * 1000, model.beam.spotDiameterYUm),
+  };
+}
+
+interface ColourRow {
+  readonly dose: Float32Array;
+  readonly answer: Float32Array;
+  readonly shade: Float32Array;
+  readonly perDot: number;
+  readonly rgb: Float32Array;
+  readonly count: number;
+}
+
+function colourRow(row: Float32Array, { dose, answer, shade, perDot, rgb, count }: ColourRow): void {
+  const last = count - 1;
+  let at = 0;
+  let out = 0;
+  for (let cell = 0; cell < answer.length; cell++) {
+    const perDose = answer[cell];
+    const light = shade[cell];
+    for (let sub = 0; sub < perDot; sub++) {
+      let entry = (dose[at++] * perDose + 0.5) | 0;
+      if (entry > last) entry = last;
+      entry *= 3;
+      row[out++] = Math.min(1, rgb[entry] * light);
+      row[out++] = Math.min(1, rgb[entry + 1] * light);
+      row[out++] = Math.min(1, rgb[entry + 2] * light);
+    }
+  }
+}
+
+/** From Σ dose^power back to a dose. */
+function takeAccumulationRoot(dose: Float32Array, accumulation: number): void {
+  for (let i = 0; i < dose.length; i++) if (dose[i] > 0) dose[i] = dose[i] ** accumulation;
+}
+
+interface DepositOptions extends EngraveOptions {
+  readonly settings: BurnSettings;
+  readonly perDot: { readonly x: number; readonly y: number };
+  readonly marginX: number;
+}
+
+export interface Deposit {
+  /** Overwrites `dose` with the sum of dose^power, J/cm², on a row of samples counted from the first dot's upper edge; rows must rise. */
+  readRow(dose: Float32Array, sampleRow: number): void;
+}
+
+/** A scan line that has been burned: dose^power without its factor across the scan. */
+interface BurnedLine {
+  readonly profile: Float32Array;
+  /** First and last sample that hold anything. */
+  readonly from: number;
+  readonly to: number;
+  /** Height of its middle, samples. */
+  readonly middle: number;
+  readonly kernel: SpotKernel;
+}
+
+/** 1 J/mm² = 100 J/cm². */
+const CM2_PER_MM2 = 100;
+
+/**
+ * The dose of all dots, read from top to bottom. The deposit is a product of a profile along the scan and one across
+ * it, so a dot is added to its line once, and a line to the rows that it reaches: ten times less work than adding each
+ * dot to an area.
+ */
+export function depositLines(dots: Dots, options: DepositOptions): Deposit {
+  const { grid, model, seed, settings, perDot, marginX } = options;
+  const { beam, heat, law } = model;
+  const power = 1 / law.accumulation;
+  const sampleXMm = grid.pitchMm / perDot.x;
+  const sampleYMm = grid.lineSpacingMm / perDot.y;
+  const energyJ = dotEnergyJ(beam, settings, grid);
+  const pulsesMm = pulsesOfDot(beam, settings, grid);
+  const samples = (dots.width + 2 * marginX) * perDot.x;
+  const carried = new Float32Array(dots.width);
+  const kernels = new Map<number, { readonly along: SpotKernel; readonly across: SpotKernel }>();
+
+  /** Spot kernels of a scan line; a tilted piece widens them towards its edges, w = w0·√(1 + (z/zR)²). */
+  const kernelsOf = (line: number) => {
+    const offMm = (options.tilt ?? 0) * (line + 0.5 - dots.height / 2) * grid.lineSpacingMm;
+    const growth = Math.round(200 * Math.hypot(1, offMm / beam.rayleighLengthMm)) / 200;
+    const known = kernels.get(growth);
+    if (known) return known;
+    const made = {
+      along: spotKernel({
+        radiusMm: (growth * beam.spotDiameterXUm) / 2000,
+        sampleMm: sampleXMm,
+        pulsesMm,
+        power,
+      }),
+      across: spotKernel({
+        radiusMm: (growth * beam.spotDiameterYUm) / 2000,
+        sampleMm: sampleYMm,
+        pulsesMm: [0],
+        power,
+      }),
+    };
+    kernels.set(growth, made);
+    return made;
+  };
+  const farthest = Math.max(kernelsOf(0).across.reach, kernelsOf(dots.height - 1).across.reach);
+  const wobbleReach = Math.ceil((4.5 * beam.lineWobbleUm) / (sampleYMm * 1000));
+
+  const burnLine = (line: number, profile: Float32Array): BurnedLine => {
+    const { along, across } = kernelsOf(line);
+    profile.fill(0);
+    const chance = createChance(hash32(seed, 3, line));
+    const middle = (line + 0.5) * perDot.y + (chance.normal() * beam.lineWobbleUm) / (sampleYMm * 1000);
+    const lineEnergy = energyJ * CM2_PER_MM2 * Math.max(0, 1 + beam.lineEnergySd * chance.normal());
+    const back = settings.scan === 'two-way' && line % 2 === 1;
+    const offset = back ? beam.returnOffsetUm / (sampleXMm * 1000) : 0;
+    const jitter = beam.jitterUm / (sampleXMm * 1000);
+    const keepAlong = Math.exp((-grid.pitchMm * 1000) / heat.lengthAlongUm);
+    const keepAcross = Math.exp((-grid.lineSpacingMm * 1000) / heat.lengthAcrossUm);
+    const size = 2 * along.reach + 1;
+    let warmth = 0;
+    let from = samples;
+    let to = 0;
+    for (let step = 0; step < dots.width; step++) {
+      const i = back ? dots.width - 1 - step : step;
+      const level = dots.data[line * dots.width + i] / (dots.levels - 1);
+      if (level > 0) {
+        const raise = 1 + heat.gainAlong * warmth + heat.gainAcross * carried[i];
+        const energy = lineEnergy * level * raise * Math.max(0, 1 + beam.dotEnergySd * chance.normal());
+        const x = (marginX + i + 0.5) * perDot.x + offset + jitter * chance.normal();
+        const amount = power === 1 ? energy * settings.passes : energy ** power * settings.passes;
+        const whole = Math.floor(x);
+        const row = Math.floor((x - whole) * SUB_POSITIONS) * size;
+        const start = whole - along.reach;
+        const first = Math.max(0, -start);
+        const end = Math.min(size, samples - start);
+        for (let k = first; k < end; k++) {
+          profile[start + k] = profile[start + k] + amount * along.values[row + k];
+        }
+        from = Math.min(from, start + first);
+        to = Math.max(to, start + end);
+      }
+      carried[i] = carried[i] * keepAcross + (1 - keepAcross) * level;
+      warmth = warmth * keepAlong + (1 - keepAlong) * level;
+    }
+    return { profile, from, to, middle, kernel: across };
+  };
+
+  const ring: BurnedLine[] = [];
+  const spare: Float32Array[] = [];
+  let next = 0;
+  return {
+    readRow(dose, sampleRow) {
+      dose.fill(0);
+      const until = sampleRow + farthest + wobbleReach + 1;
+      while (next < dots.height && (next + 0.5) * perDot.y <= until) {
+        ring.push(burnLine(next, spare.pop() ?? new Float32Array(samples)));
+        next++;
+      }
+      while (ring.length > 0 && ring[0]!.middle + farthest + 2 * wobbleReach + 1 < sampleRow) {
+        spare.push(ring.shift()!.profile);
+      }
+      for (const { profile, from, to, middle, kernel } of ring) {
+        const whole = Math.floor(middle);
+        const k = sampleRow - whole + kernel.reach;
+        if (k < 0 || k > 2 * kernel.reach) continue;
+        const sub = Math.floor((middle - whole) * SUB_POSITIONS);
+        const weight = kernel.values[sub * (2 * kernel.reach + 1) + k];
+        for (let i = from; i < to; i++) dose[i] = dose[i] + weight * profile[i];
+      }
+    },
+  };
+}
+
+/** A sink that keeps the mean of the samples over each pixel; a sample on a pixel's edge counts in both by its share. */
+function averageIntoPixels(surface: Surface, samples: number, rows: number): RowSink {
+  const { width, height, rgb } = surface;
+  const line = new Float32Array(width * 3);
+  const perPixelX = samples / width;
+  const perPixelY = rows / height;
+  let sampleRow = 0;
+  return (row) => {
+    line.fill(0);
+    for (let pixel = 0; pixel < width; pixel++) {
+      const from = pixel * perPixelX;
+      const to = Math.min(samples, from + perPixelX);
+      let [red, green, blue] = [0, 0, 0];
+      for (let i = Math.floor(from); i < to; i++) {
+        const share = Math.min(i + 1, to) - Math.max(i, from);
+        red += share * row[i * 3];
+        green += share * row[i * 3 + 1];
+        blue += share * row[i * 3 + 2];
+      }
+      line[pixel * 3] = red / perPixelX;
+      line[pixel * 3 + 1] = green / perPixelX;
+      line[pixel * 3 + 2] = blue / perPixelX;
+    }
+    const top = sampleRow / perPixelY;
+    const bottom = ++sampleRow / perPixelY;
+    for (let y = Math.floor(top + 1e-9); y < Math.min(height, bottom - 1e-9); y++) {
+      const share = Math.min(bottom, y + 1) - Math.max(top, y);
+      const at = y * width * 3;
+      for (let i = 0; i < line.length; i++) rgb[at + i] = rgb[at + i] + share * line[i];
+    }
+  };
+}

@@ -1,0 +1,10 @@
+export * from './cameras.ts';
+export * from './capture.ts';
+export { encodeSrgb, type LabColour, type LinearRgb, labToLinear, lightnessOf, luminanceOf } from './colour.ts';
+export * from './engrave.ts';
+export * from './faults.ts';
+export * from './geometry.ts';
+export * from './mark.ts';
+export * from './material-model.ts';
+export * from './npy.ts';
+export * from './surface.ts';
