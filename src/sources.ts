@@ -49,8 +49,21 @@ export const SOURCES = {
     'University of Iowa, Environmental Health and Safety, Laser safety manual, section II Laser safety hazards, ehs.research.uiowa.edu/ii-laser-safety-hazards',
   auvaLaserClasses:
     'AUVA (Austrian Workers Compensation Board), laser classes, app.auva.at LaserClasses, after IEC 60825-1',
-  numpyFormat:
-    'NumPy Developers, NumPy reference manual, numpy.lib.format: the .npy format, versions 1.0 to 3.0',
+  numpyFormat: 'NumPy Developers, NumPy reference manual, numpy.lib.format: the .npy format, versions 1.0 to 3.0',
+  blackmanVigna2021:
+    'D. Blackman, S. Vigna, Scrambled linear pseudorandom number generators, ACM Trans. Math. Software 47(4) (2021) 36',
+  jarvisJudiceNinke1976:
+    'J. F. Jarvis, C. N. Judice, W. H. Ninke, A survey of techniques for the display of continuous tone pictures on bilevel displays, Computer Graphics and Image Processing 5(1) (1976) 13–40',
+  stucki1981:
+    'P. Stucki, MECCA – a multiple-error correction computation algorithm for bi-level image hardcopy reproduction, IBM Research Report RZ1060, Zurich, 1981',
+  ditherPunk: 'DitherPunk.jl, commit 3711003, src/error_diffusion.jl, github.com/JuliaImages/DitherPunk.jl',
+  ostromoukhov2001: 'V. Ostromoukhov, A simple and efficient error-diffusion algorithm, Proc. SIGGRAPH 2001, 567–572',
+  zhouFang2003:
+    'B. Zhou, X. Fang, Improving mid-tone quality of variable-coefficient error diffusion using threshold modulation, ACM Trans. Graphics 22(3) (Proc. SIGGRAPH 2003) 437–444',
+  bayer1973:
+    'B. E. Bayer, An optimum method for two-level rendition of continuous-tone pictures, IEEE Int. Conf. on Communications (1973) 26-11–26-15',
+  ulichney1987: 'R. Ulichney, Digital Halftoning, MIT Press, 1987',
+  ulichney1993: 'R. Ulichney, The void-and-cluster method for dither array generation, Proc. SPIE 1913 (1993) 332–343',
   commonPractice: 'Common practice in the trade, no source',
 } as const satisfies Record<string, string>;
 

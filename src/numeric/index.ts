@@ -1,4 +1,6 @@
+export * from './colour.ts';
 export * from './isotonic.ts';
 export * from './least-squares.ts';
 export * from './pchip.ts';
+export * from './random.ts';
 export * from './statistics.ts';
