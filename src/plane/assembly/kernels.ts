@@ -1,0 +1,135 @@
+// The inner loops of src/plane/resample.ts for WebAssembly SIMD, bit for bit the same as the plain ones there.
+// Called row by row: an engine replaces slow first-tier code between calls, never in the middle of one.
+//
+// Samples are 15-bit luminance minus 16384 (CENTRE) in 16-bit lanes: a filter that overshoots white or black by up to half
+// the range stays exact between the two passes. Taps have 14 fraction bits and sum to exactly 1 << 14, so the offset
+// passes through unchanged. Source rows lie in pairs, column by column: [row 2k, row 2k+1] in one 32-bit word.
+
+/** First free byte of the memory; the caller lays its buffers out from here. */
+export function heapStart(): usize {
+  return (__heap_base + 15) & ~15;
+}
+
+/** One row of interleaved 8-bit RGB through three 256-entry tables (15 extra fraction bits) into one lane of a row pair. */
+export function luminanceRgb8(rgb: usize, tables: usize, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 2);
+  while (out < end) {
+    const sum =
+      load<i32>(tables + ((<usize>load<u8>(rgb)) << 2)) +
+      load<i32>(tables + ((<usize>load<u8>(rgb, 1)) << 2), 1024) +
+      load<i32>(tables + ((<usize>load<u8>(rgb, 2)) << 2), 2048);
+    store<i16>(out, ((sum + 16384) >> 15) - 16384);
+    rgb += 3;
+    out += 4;
+  }
+}
+
+/** One row of 8-bit grey (or alpha) through one 256-entry table with 15 extra fraction bits. */
+export function luminanceGrey8(grey: usize, table: usize, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 2);
+  while (out < end) {
+    store<i16>(out, ((load<i32>(table + ((<usize>load<u8>(grey)) << 2)) + 16384) >> 15) - 16384);
+    grey += 1;
+    out += 4;
+  }
+}
+
+/** One row of interleaved 16-bit RGB: one 65536-entry table of 15-bit linear light, three 15-bit weights. */
+export function luminanceRgb16(rgb: usize, table: usize, out: usize, count: i32, red: i32, green: i32, blue: i32): void {
+  const end = out + ((<usize>count) << 2);
+  while (out < end) {
+    const sum =
+      red * <i32>load<u16>(table + ((<usize>load<u16>(rgb)) << 1)) +
+      green * <i32>load<u16>(table + ((<usize>load<u16>(rgb, 2)) << 1)) +
+      blue * <i32>load<u16>(table + ((<usize>load<u16>(rgb, 4)) << 1));
+    store<i16>(out, ((sum + 16384) >> 15) - 16384);
+    rgb += 6;
+    out += 4;
+  }
+}
+
+/** One row of 16-bit grey through the 65536-entry table. */
+export function luminanceGrey16(grey: usize, table: usize, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 2);
+  while (out < end) {
+    store<i16>(out, <i32>load<u16>(table + ((<usize>load<u16>(grey)) << 1)) - 16384);
+    grey += 2;
+    out += 4;
+  }
+}
+
+/** Multiply a converted row by its 8-bit alpha through a table of 15-bit shares: what is transparent gives no light. */
+export function premultiply(row: usize, alpha: usize, shares: usize, count: i32): void {
+  const end = row + ((<usize>count) << 2);
+  while (row < end) {
+    const light = <i32>load<i16>(row) + 16384;
+    const share = <i32>load<u16>(shares + ((<usize>load<u8>(alpha)) << 1));
+    store<i16>(row, (light * share + 16383) / 32767 - 16384);
+    alpha += 1;
+    row += 4;
+  }
+}
+
+/** Weighted sum of row pairs, 16 columns a step: `pairs` holds addresses, `taps` one 32-bit word of two taps a pair. */
+export function filterRows(pairs: usize, taps: usize, pairCount: i32, out: usize, count: i32): void {
+  const half = i32x4.splat(8192);
+  const last = (<usize>pairCount) << 2;
+  for (let at: usize = 0, end = (<usize>count) << 1; at < end; at += 32) {
+    let a = half;
+    let b = half;
+    let c = half;
+    let d = half;
+    for (let k: usize = 0; k < last; k += 4) {
+      const tap = v128.load_splat<i32>(taps + k);
+      const from = load<usize>(pairs + k) + (at << 1);
+      a = i32x4.add(a, i32x4.dot_i16x8_s(v128.load(from), tap));
+      b = i32x4.add(b, i32x4.dot_i16x8_s(v128.load(from, 16), tap));
+      c = i32x4.add(c, i32x4.dot_i16x8_s(v128.load(from, 32), tap));
+      d = i32x4.add(d, i32x4.dot_i16x8_s(v128.load(from, 48), tap));
+    }
+    v128.store(out + at, i16x8.narrow_i32x4_s(i32x4.shr_s(a, 14), i32x4.shr_s(b, 14)));
+    v128.store(out + at, i16x8.narrow_i32x4_s(i32x4.shr_s(c, 14), i32x4.shr_s(d, 14)), 16);
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function dotRow(row: usize, taps: usize, bytes: usize): v128 {
+  let sum = i32x4.dot_i16x8_s(v128.load(row), v128.load(taps));
+  for (let k: usize = 16; k < bytes; k += 16) {
+    sum = i32x4.add(sum, i32x4.dot_i16x8_s(v128.load(row + k), v128.load(taps + k)));
+  }
+  return sum;
+}
+
+/**
+ * Weighted sums along one row, 4 outputs a step: `starts` holds the byte offset of each output's first sample, `taps`
+ * `groups` × 8 taps an output (padded with zeros). Writes 0 … 32767.
+ */
+export function filterColumns(row: usize, starts: usize, taps: usize, groups: i32, out: usize, count: i32): void {
+  const half = i32x4.splat(8192);
+  const lowest = i16x8.splat(-16384);
+  const highest = i16x8.splat(16383);
+  const centre = i16x8.splat(16384);
+  const bytes = (<usize>groups) << 4;
+  const end = starts + ((<usize>count) << 2);
+  while (starts < end) {
+    const a = dotRow(row + load<usize>(starts), taps, bytes);
+    taps += bytes;
+    const b = dotRow(row + load<usize>(starts, 4), taps, bytes);
+    taps += bytes;
+    const c = dotRow(row + load<usize>(starts, 8), taps, bytes);
+    taps += bytes;
+    const d = dotRow(row + load<usize>(starts, 12), taps, bytes);
+    taps += bytes;
+    const ab = i32x4.add(v128.shuffle<i32>(a, b, 0, 1, 4, 5), v128.shuffle<i32>(a, b, 2, 3, 6, 7));
+    const cd = i32x4.add(v128.shuffle<i32>(c, d, 0, 1, 4, 5), v128.shuffle<i32>(c, d, 2, 3, 6, 7));
+    const sums = i32x4.add(v128.shuffle<i32>(ab, cd, 0, 2, 4, 6), v128.shuffle<i32>(ab, cd, 1, 3, 5, 7));
+    const rounded = i32x4.shr_s(i32x4.add(sums, half), 14);
+    const packed = i16x8.narrow_i32x4_s(rounded, rounded);
+    const light = i16x8.add(i16x8.min_s(i16x8.max_s(packed, lowest), highest), centre);
+    store<u64>(out, i64x2.extract_lane(light, 0));
+    starts += 16;
+    out += 8;
+  }
+}

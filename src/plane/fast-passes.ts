@@ -1,0 +1,91 @@
+import type { Kernels } from './kernels.ts';
+import { ALPHA_SHARES } from './luminance.ts';
+import type { Passes, PassesPlan } from './resample.ts';
+
+/** Bytes that a kernel may read past the end of a row: 16 columns of a row pair, 8 taps of a row. */
+const SPARE = 128;
+
+/**
+ * The two passes by WebAssembly SIMD, the same bits as the plain ones. Source rows go in one by one through a small
+ * buffer (copying a large photo at once costs more than filtering it) and lie in the ring in pairs, so that one
+ * instruction multiplies two rows.
+ */
+export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
+  const { source, columns, firstColumn, columnCount, keep } = plan;
+  const { kind, samples, alpha, weights } = source;
+  const channels = kind === 'rgb8' || kind === 'rgb16' ? 3 : 1;
+  const outputs = columns.starts.length;
+  const outputsRounded = Math.ceil(outputs / 4) * 4;
+  const columnsRounded = Math.ceil(columnCount / 16) * 16;
+  const longest = columns.lengths.reduce((most, length) => Math.max(most, length), 1);
+  const groups = Math.ceil(longest / 8);
+  const pairsKept = Math.ceil(keep / 2) + 1;
+  const rowBytes = columnCount * channels * samples.BYTES_PER_ELEMENT;
+  const pairBytes = columnsRounded * 4 + SPARE;
+
+  let end = kernels.heapStart();
+  const reserve = (bytes: number) => {
+    const at = end;
+    end = (end + bytes + 15) & ~15;
+    return at;
+  };
+  const tableAt = reserve(source.shares.byteLength + source.light.byteLength);
+  const sharesAt = reserve(ALPHA_SHARES.byteLength);
+  const samplesAt = reserve(rowBytes + SPARE);
+  const alphaAt = reserve(columnCount + SPARE);
+  const ringAt = reserve(pairsKept * pairBytes);
+  const pairsAt = reserve(pairsKept * 4);
+  const rowTapsAt = reserve(pairsKept * 4);
+  const betweenAt = reserve(columnsRounded * 2 + groups * 16 + SPARE);
+  const startsAt = reserve(outputsRounded * 4);
+  const columnTapsAt = reserve(outputsRounded * groups * 16);
+  const outAt = reserve(outputsRounded * 2);
+  const pages = Math.ceil(end / 65536) - kernels.memory.buffer.byteLength / 65536;
+  if (pages > 0) kernels.memory.grow(pages);
+
+  const { buffer } = kernels.memory;
+  if (samples instanceof Uint16Array) new Uint16Array(buffer, tableAt, source.light.length).set(source.light);
+  else new Int32Array(buffer, tableAt, source.shares.length).set(source.shares);
+  new Uint16Array(buffer, sharesAt, ALPHA_SHARES.length).set(ALPHA_SHARES);
+  new Int32Array(buffer, startsAt, outputs).set(columns.starts.map((start) => 2 * start));
+  const columnTaps = new Int16Array(buffer, columnTapsAt, outputsRounded * groups * 8);
+  for (let x = 0; x < outputs; x++) {
+    const from = x * columns.stride;
+    columnTaps.set(columns.taps.subarray(from, from + columns.lengths[x]), x * groups * 8);
+  }
+  const row =
+    samples instanceof Uint16Array
+      ? new Uint16Array(buffer, samplesAt, columnCount * channels)
+      : new Uint8Array(buffer, samplesAt, columnCount * channels);
+  const alphaRow = new Uint8Array(buffer, alphaAt, columnCount);
+  const pairs = new Int32Array(buffer, pairsAt, pairsKept);
+  const rowTaps = new Int16Array(buffer, rowTapsAt, pairsKept * 2);
+  const out = new Uint16Array(buffer, outAt, outputs);
+  const addressOf = (pair: number) => ringAt + (pair % pairsKept) * pairBytes;
+
+  return {
+    readRow(y) {
+      const pixel = y * source.width + firstColumn;
+      row.set(samples.subarray(pixel * channels, (pixel + columnCount) * channels));
+      const at = addressOf(y >> 1) + (y & 1) * 2;
+      if (kind === 'rgb8') kernels.luminanceRgb8(samplesAt, tableAt, at, columnCount);
+      else if (kind === 'grey8') kernels.luminanceGrey8(samplesAt, tableAt, at, columnCount);
+      else if (kind === 'rgb16') kernels.luminanceRgb16(samplesAt, tableAt, at, columnCount, ...weights);
+      else kernels.luminanceGrey16(samplesAt, tableAt, at, columnCount);
+      if (alpha === undefined) return;
+      alphaRow.set(alpha.subarray(pixel, pixel + columnCount));
+      kernels.premultiply(at, alphaAt, sharesAt, columnCount);
+    },
+    filterRow(first, taps) {
+      const lead = first & 1;
+      const pairCount = (lead + taps.length + 1) >> 1;
+      rowTaps[0] = 0;
+      rowTaps[2 * pairCount - 1] = 0;
+      rowTaps.set(taps, lead);
+      for (let pair = 0; pair < pairCount; pair++) pairs[pair] = addressOf((first >> 1) + pair);
+      kernels.filterRows(pairsAt, rowTapsAt, pairCount, betweenAt, columnsRounded);
+      kernels.filterColumns(betweenAt, startsAt, columnTapsAt, groups, outAt, outputsRounded);
+      return out;
+    },
+  };
+}

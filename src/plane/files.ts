@@ -1,0 +1,98 @@
+import { createHash, randomBytes } from 'node:crypto';
+import { lstat, mkdir, rename, rm, rmdir, writeFile } from 'node:fs/promises';
+import { basename, dirname, join, resolve } from 'node:path';
+import { AppError } from '../errors.ts';
+
+/** SHA-256, hexadecimal. */
+export function sha256(bytes: Uint8Array | string): string {
+  return createHash('sha256').update(bytes).digest('hex');
+}
+
+export interface FileToWrite {
+  readonly path: string;
+  readonly bytes: Uint8Array | string;
+}
+
+export interface WriteOptions {
+  /** `true` replaces results that exist. */
+  readonly force?: boolean;
+}
+
+/** What the system's codes mean to a person. */
+const REASONS: Readonly<Record<string, string>> = {
+  ENOSPC: 'the disk is full',
+  EDQUOT: 'the disk quota is used up',
+  EACCES: 'there is no right to write here',
+  EPERM: 'there is no right to write here',
+  EROFS: 'the disk is read-only',
+  ENOTDIR: 'a part of the path is a file, not a folder',
+  EEXIST: 'a part of the path is a file, not a folder',
+  EISDIR: 'a folder of that name is in the way',
+  ENOTEMPTY: 'a folder of that name is in the way',
+  ENAMETOOLONG: 'the name is too long',
+};
+
+/**
+ * Write files as one: each is written beside its place under a temporary name and all are renamed at the end, in the
+ * order given (put the file that says "done" last). On failure nothing of it stays, nor a folder that was made for it.
+ * A file that `force` has replaced by then stays replaced.
+ * @throws AppError result-exists, before anything is written; path-unwritable
+ */
+export async function writeFilesAtomic(
+  files: readonly FileToWrite[],
+  { force = false }: WriteOptions = {},
+): Promise<void> {
+  const present = new Set<string>();
+  for (const { path } of files) if (await exists(path)) present.add(path);
+  if (present.size > 0 && !force) {
+    const names = [...present].join(', ');
+    throw new AppError('result-exists', `found ${names} already there, needed a place without results`, {
+      paths: [...present],
+    });
+  }
+  const mark = randomBytes(6).toString('hex');
+  const made: string[] = [];
+  const folders: string[] = [];
+  let current = '';
+  try {
+    const waiting: [from: string, to: string][] = [];
+    for (const { path, bytes } of files) {
+      current = path;
+      const folder = dirname(resolve(path));
+      const top = await mkdir(folder, { recursive: true });
+      if (top !== undefined) folders.push(...foldersBetween(top, folder));
+      const temporary = join(folder, `.${basename(path)}.${mark}.part`);
+      made.push(temporary);
+      await writeFile(temporary, bytes, { flag: 'wx' });
+      waiting.push([temporary, path]);
+    }
+    for (const [from, to] of waiting) {
+      current = to;
+      await rename(from, to);
+      if (!present.has(to)) made.push(to);
+    }
+  } catch (error) {
+    for (const path of made) await rm(path, { force: true }).catch(() => undefined);
+    for (const folder of folders.reverse()) await rmdir(folder).catch(() => undefined);
+    const code = (error as NodeJS.ErrnoException).code ?? 'unknown';
+    const reason = REASONS[code] ?? (error as Error).message;
+    throw new AppError('path-unwritable', `${current}: ${reason} (${code}), needed a place to write`, {
+      path: current,
+      code,
+    });
+  }
+}
+
+async function exists(path: string): Promise<boolean> {
+  return lstat(path).then(
+    () => true,
+    () => false,
+  );
+}
+
+/** The folders from `top` down to `folder`, both included. */
+function foldersBetween(top: string, folder: string): string[] {
+  const folders: string[] = [];
+  for (let at = folder; at.length >= top.length; at = dirname(at)) folders.unshift(at);
+  return folders;
+}

@@ -1,0 +1,85 @@
+import { existsSync, readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { dirname, join } from 'node:path';
+import { fileURLToPath } from 'node:url';
+
+/**
+ * The machine code that Tonewright uses, both loaded at first use: the image library, and the WebAssembly kernels.
+ * `tonewright --help` then pays for neither.
+ */
+
+type Sharp = typeof import('sharp')['default'];
+
+let sharp: Sharp | undefined;
+
+/**
+ * The image library. By `require`, since its ES module costs 80 ms more to load; without its cache, which would keep
+ * decoded photographs in memory; on one thread, since a worker pool above is the better use of the cores.
+ */
+export function loadSharp(): Sharp {
+  if (sharp === undefined) {
+    const loaded = createRequire(import.meta.url)('sharp') as Sharp;
+    loaded.cache(false);
+    loaded.concurrency(1);
+    sharp = loaded;
+  }
+  return sharp;
+}
+
+/** What src/plane/assembly/kernels.ts exports; all arguments are bytes addresses or counts. */
+export interface Kernels {
+  readonly memory: WebAssembly.Memory;
+  heapStart(): number;
+  luminanceRgb8(rgb: number, tables: number, out: number, count: number): void;
+  luminanceGrey8(grey: number, table: number, out: number, count: number): void;
+  luminanceRgb16(
+    rgb: number,
+    table: number,
+    out: number,
+    count: number,
+    red: number,
+    green: number,
+    blue: number,
+  ): void;
+  luminanceGrey16(grey: number, table: number, out: number, count: number): void;
+  premultiply(row: number, alpha: number, shares: number, count: number): void;
+  filterRows(pairs: number, taps: number, pairCount: number, out: number, count: number): void;
+  filterColumns(row: number, starts: number, taps: number, groups: number, out: number, count: number): void;
+}
+
+let compiled: WebAssembly.Module | null | undefined;
+
+/**
+ * A fresh instance of the kernels, with a memory of its own that goes when the instance goes; undefined when they were
+ * not built or when the engine lacks SIMD, and then the plain versions serve, with the same bits.
+ */
+export function loadKernels(): Kernels | undefined {
+  if (compiled === undefined) compiled = compileKernels();
+  if (compiled === null) return undefined;
+  const { exports } = new WebAssembly.Instance(compiled, { env: { abort: refuse } });
+  return exports as unknown as Kernels;
+}
+
+function compileKernels(): WebAssembly.Module | null {
+  const root = findPackageRoot();
+  const path = root === undefined ? undefined : join(root, 'dist', 'kernels.wasm');
+  if (path === undefined || !existsSync(path)) return null;
+  const bytes = readFileSync(path);
+  return WebAssembly.validate(bytes) ? new WebAssembly.Module(bytes) : null;
+}
+
+function refuse(): never {
+  throw new RangeError('a kernel was called with impossible arguments');
+}
+
+/** The folder of Tonewright's own package.json, seen from the source tree and from the built bundle alike. */
+export function findPackageRoot(): string | undefined {
+  let folder = dirname(fileURLToPath(import.meta.url));
+  for (;;) {
+    const manifest = join(folder, 'package.json');
+    if (existsSync(manifest) && /"name": *"tonewright"/.test(readFileSync(manifest, 'utf8'))) return folder;
+    const above = dirname(folder);
+    if (above === folder) return undefined;
+    folder = above;
+  }
+}

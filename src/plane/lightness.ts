@@ -1,0 +1,50 @@
+import type { SourceKey } from '../sources.ts';
+import { createPlane, ONE, type Plane } from './plane.ts';
+
+/** CIE 1976 lightness: the constants in their exact form. */
+export const CIE_LIGHTNESS = {
+  /** (6/29)³: below it the function is straight. */
+  epsilon: 216 / 24389,
+  /** (29/3)³: slope of the straight part. */
+  kappa: 24389 / 27,
+  source: 'cie15' satisfies SourceKey,
+  locator: '8.2.1, equations 8.3 to 8.6',
+};
+
+/** CIE L* 0…100 of relative luminance Y/Yn 0…1. */
+export function lightnessOfReflectance(reflectance: number): number {
+  return reflectance > CIE_LIGHTNESS.epsilon ? 116 * Math.cbrt(reflectance) - 16 : CIE_LIGHTNESS.kappa * reflectance;
+}
+
+/** Relative luminance Y/Yn 0…1 of CIE L* 0…100. */
+export function reflectanceOfLightness(lightness: number): number {
+  return lightness > CIE_LIGHTNESS.kappa * CIE_LIGHTNESS.epsilon
+    ? ((lightness + 16) / 116) ** 3
+    : lightness / CIE_LIGHTNESS.kappa;
+}
+
+let table: Float32Array | undefined;
+
+/** CIE L* for each of the ONE + 1 levels of a luminance plane. */
+export function tabulateLightness(): Float32Array {
+  table ??= Float32Array.from({ length: ONE + 1 }, (_, level) => lightnessOfReflectance(level / ONE));
+  return table;
+}
+
+/** CIE L* 0…100 of a luminance level 0…ONE. */
+export function lightnessOfLuminance(luminance: number): number {
+  return lightnessOfReflectance(luminance / ONE);
+}
+
+/** Luminance level 0…ONE, a whole number, of CIE L*; L* outside 0…100 is clamped. */
+export function luminanceOfLightness(lightness: number): number {
+  return Math.round(ONE * reflectanceOfLightness(Math.min(100, Math.max(0, lightness))));
+}
+
+/** The lightness plane of a luminance plane, by table. */
+export function toLightness(luminance: Plane<'luminance'>): Plane<'lightness'> {
+  const levels = tabulateLightness();
+  const lightness = createPlane('lightness', luminance.width, luminance.height);
+  for (let at = 0; at < lightness.data.length; at++) lightness.data[at] = levels[luminance.data[at]];
+  return lightness;
+}

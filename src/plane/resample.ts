@@ -1,0 +1,143 @@
+import type { Photo } from './decode.ts';
+import { startFastPasses } from './fast-passes.ts';
+import { loadKernels } from './kernels.ts';
+import { alphaOf, CENTRE, type ChannelWeights, type LightSource, lightOf, readLightRow } from './luminance.ts';
+import { createPlane, ONE, type Plane } from './plane.ts';
+import { planTaps, type TapPlan } from './taps.ts';
+
+/** A rectangle in source pixels, corner and sides; fractions are allowed. */
+export interface Crop {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+  readonly height: number;
+}
+
+export interface ResampleOptions {
+  /** The part of the photo to take; it must lie within the photo. */
+  readonly crop: Crop;
+  /** Width of the result, dots. */
+  readonly width: number;
+  /** Height of the result, dots. */
+  readonly height: number;
+  /** Monochrome conversion; Rec. 709 luminance unless told otherwise. */
+  readonly weights?: ChannelWeights;
+  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'fast' | 'plain';
+}
+
+/**
+ * The two passes over one source: rows in, filtered rows out. Rows are read once, from the top down, and stay valid
+ * for `keep` rows.
+ */
+export interface Passes {
+  readRow(y: number): void;
+  /** One row of the result: `taps` over the source rows `first`, `first + 1`, …; valid until the next call. */
+  filterRow(first: number, taps: Int16Array): Uint16Array;
+}
+
+export interface PassesPlan {
+  readonly source: LightSource;
+  /** Taps of the columns, with starts counted from `firstColumn`. */
+  readonly columns: TapPlan;
+  readonly firstColumn: number;
+  readonly columnCount: number;
+  /** How many source rows one row of the result may need. */
+  readonly keep: number;
+}
+
+/**
+ * The photo's luminance at dot resolution: sRGB to linear light (IEC 61966-2-1), weighted to luminance (ITU-R BT.709),
+ * then resized in linear light with an antialiased Lanczos-3 filter, each axis at its own scale. Whole numbers all the
+ * way, so the bits are the same on every machine; a constant photo keeps its value exactly.
+ * Where the photo is partly transparent the luminance is that of the opaque part, so edges do not fringe; where nothing
+ * is left it is ONE. Pair it with {@link resampleAlpha}.
+ * @throws RangeError for a crop outside the photo or weights that do not sum to 1
+ */
+export function resampleLuminance(photo: Photo, options: ResampleOptions): Plane<'luminance'> {
+  const light = resampleLight(lightOf(photo, options.weights), options);
+  if (photo.alpha === undefined) return light;
+  const share = resampleLight(alphaOf(photo, photo.alpha), options).data;
+  const data = light.data;
+  for (let at = 0; at < data.length; at++) {
+    data[at] = toMask(share[at]) === 0 ? ONE : Math.min(ONE, Math.round((data[at] * ONE) / share[at]));
+  }
+  return light;
+}
+
+/** The photo's alpha at dot resolution, 255 opaque; undefined when the photo has none. */
+export function resampleAlpha(photo: Photo, options: ResampleOptions): Plane<'mask'> | undefined {
+  if (photo.alpha === undefined) return undefined;
+  const share = resampleLight(alphaOf(photo, photo.alpha), options);
+  return createPlane('mask', share.width, share.height, Uint8Array.from(share.data, toMask));
+}
+
+const toMask = (share: number) => Math.round((share * 255) / ONE);
+
+function resampleLight(source: LightSource, options: ResampleOptions): Plane<'luminance'> {
+  const { crop, width, height, arithmetic = 'fast' } = options;
+  checkCrop(crop, source);
+  const out = createPlane('luminance', width, height);
+  const rows = planTaps({ length: source.height, from: crop.y, span: crop.height, count: height });
+  const wide = planTaps({ length: source.width, from: crop.x, span: crop.width, count: width });
+  const firstColumn = wide.starts.reduce((least, start) => Math.min(least, start), source.width);
+  const endColumn = wide.starts.reduce((most, start, at) => Math.max(most, start + wide.lengths[at]), 0);
+  const plan: PassesPlan = {
+    source,
+    columns: { ...wide, starts: wide.starts.map((start) => start - firstColumn) },
+    firstColumn,
+    columnCount: endColumn - firstColumn,
+    keep: rows.stride,
+  };
+  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const passes = kernels ? startFastPasses(kernels, plan) : startPlainPasses(plan);
+  let next = rows.starts.reduce((least, start) => Math.min(least, start), source.height);
+  for (let y = 0; y < height; y++) {
+    const first = rows.starts[y];
+    const length = rows.lengths[y];
+    for (; next < first + length; next++) passes.readRow(next);
+    const taps = rows.taps.subarray(y * rows.stride, y * rows.stride + length);
+    out.data.set(passes.filterRow(first, taps), y * width);
+  }
+  return out;
+}
+
+function checkCrop({ x, y, width, height }: Crop, source: LightSource): void {
+  const slack = 1e-6;
+  const inside = x >= -slack && y >= -slack && x + width <= source.width + slack && y + height <= source.height + slack;
+  if (!(width > 0 && height > 0 && inside)) {
+    throw new RangeError(
+      `crop ${x}, ${y}, ${width} × ${height} does not lie within ${source.width} × ${source.height} pixels`,
+    );
+  }
+}
+
+/** The readable version: a ring of converted rows, a sum down each column, a sum along the row. */
+export function startPlainPasses({ source, columns, firstColumn, columnCount, keep }: PassesPlan): Passes {
+  const ring = Array.from({ length: keep }, () => new Int16Array(columnCount));
+  const sums = new Int32Array(columnCount);
+  const between = new Int16Array(columnCount);
+  const out = new Uint16Array(columns.starts.length);
+  return {
+    readRow(y) {
+      readLightRow(source, y, firstColumn, ring[y % keep]);
+    },
+    filterRow(first, taps) {
+      sums.fill(8192);
+      for (let k = 0; k < taps.length; k++) {
+        const row = ring[(first + k) % keep];
+        const tap = taps[k];
+        for (let x = 0; x < columnCount; x++) sums[x] += tap * row[x];
+      }
+      for (let x = 0; x < columnCount; x++) between[x] = Math.max(-32768, Math.min(32767, sums[x] >> 14));
+      for (let x = 0; x < out.length; x++) {
+        const from = columns.starts[x];
+        const tapsFrom = x * columns.stride;
+        let sum = 8192;
+        for (let k = 0; k < columns.lengths[x]; k++) sum += columns.taps[tapsFrom + k] * between[from + k];
+        out[x] = Math.max(0, Math.min(ONE, (sum >> 14) + CENTRE));
+      }
+      return out;
+    },
+  };
+}

@@ -1,0 +1,80 @@
+/** Fraction bits of a tap; the taps of one output sum to exactly 1 << TAP_BITS. */
+export const TAP_BITS = 14;
+
+/** Lobes of the Lanczos window. */
+const LOBES = 3;
+
+export interface TapOptions {
+  /** Number of source samples along the axis. */
+  readonly length: number;
+  /** Where the part to take begins, in source samples; may be a fraction. */
+  readonly from: number;
+  /** How many source samples the part spans; may be a fraction. */
+  readonly span: number;
+  /** Number of output samples. */
+  readonly count: number;
+}
+
+/** For each output: the first source sample, how many there are, and their taps at `stride` × output. */
+export interface TapPlan {
+  readonly starts: Int32Array;
+  readonly lengths: Int32Array;
+  readonly taps: Int16Array;
+  readonly stride: number;
+}
+
+/** Lanczos window of three lobes: sinc(x) sinc(x/3) within ±3 (C. E. Duchon's Lanczos filter; from memory). */
+export function weighLanczos3(x: number): number {
+  if (x === 0) return 1;
+  if (Math.abs(x) >= LOBES) return 0;
+  const angle = Math.PI * x;
+  return (LOBES * Math.sin(angle) * Math.sin(angle / LOBES)) / (angle * angle);
+}
+
+/**
+ * Taps that take `count` samples from `span` source samples. When the result is smaller the filter is widened by the
+ * scale, so that nothing finer than an output sample can alias. Samples beyond the source's ends are left out and the
+ * rest made to sum to 1, the common practice of image libraries.
+ */
+export function planTaps({ length, from, span, count }: TapOptions): TapPlan {
+  const scale = span / count;
+  const widen = Math.max(1, scale);
+  const reach = LOBES * widen;
+  const stride = Math.ceil(2 * reach) + 1;
+  const starts = new Int32Array(count);
+  const lengths = new Int32Array(count);
+  const taps = new Int16Array(count * stride);
+  for (let at = 0; at < count; at++) {
+    const centre = from + (at + 0.5) * scale;
+    const first = Math.max(0, Math.floor(centre - reach + 0.5));
+    const last = Math.min(length - 1, Math.ceil(centre + reach - 0.5) - 1);
+    const weights: number[] = [];
+    for (let k = first; k <= last; k++) weights.push(weighLanczos3((k + 0.5 - centre) / widen));
+    const wholes = roundToSum(weights, 1 << TAP_BITS);
+    let skipped = 0;
+    while (skipped < wholes.length - 1 && wholes[skipped] === 0) skipped++;
+    let end = wholes.length;
+    while (end > skipped + 1 && wholes[end - 1] === 0) end--;
+    starts[at] = first + skipped;
+    lengths[at] = end - skipped;
+    taps.set(wholes.slice(skipped, end), at * stride);
+  }
+  return { starts, lengths, taps, stride };
+}
+
+/**
+ * Whole numbers in proportion to `weights` that sum to `total`: each rounded, then those that rounding hurt most give
+ * or take the units that are left over.
+ */
+function roundToSum(weights: readonly number[], total: number): number[] {
+  const sum = weights.reduce((a, b) => a + b, 0);
+  const exact = weights.map((weight) => (weight / sum) * total);
+  const wholes = exact.map(Math.round);
+  const left = total - wholes.reduce((a, b) => a + b, 0);
+  const sign = Math.sign(left);
+  const order = exact
+    .map((value, at) => ({ at, gain: sign * (value - wholes[at]) }))
+    .sort((a, b) => b.gain - a.gain || a.at - b.at);
+  for (let unit = 0; unit < Math.abs(left); unit++) wholes[order[unit % order.length]!.at] += sign;
+  return wholes;
+}
