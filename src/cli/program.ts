@@ -1,0 +1,115 @@
+import { existsSync } from 'node:fs';
+import { join, resolve } from 'node:path';
+import { Command, CommanderError, Option } from 'commander';
+import { AppError } from '../errors.ts';
+import type { CommandRecord, Io, OptionValues, Surroundings } from './command.ts';
+import { createProgress } from './progress.ts';
+
+/** Options of every command. */
+const COMMON = [
+  { flags: '--json', help: 'print one JSON document on stdout, and nothing else there' },
+  { flags: '--shop <dir>', help: 'shop folder (default: TONEWRIGHT_SHOP, else ./shop, else the built-in examples)' },
+] as const;
+
+const ABOUT =
+  'Turns photographs into bitmaps that a laser engraver burns right the first time, because it has measured how each\n' +
+  'material answers the beam. Lengths take mm, um, cm or in; bare numbers are mm. Exit status: 0 done, 1 the input or the\n' +
+  'measurement is at fault, 2 wrong usage, 70 a bug.';
+
+/**
+ * Run the command line and give the exit status. Prints only through `io`; never ends the process.
+ * @param argv Arguments after the program's name.
+ */
+export async function runProgram(
+  argv: readonly string[],
+  { commands, version, io }: { readonly commands: readonly CommandRecord[]; readonly version: string; readonly io: Io },
+): Promise<number> {
+  let status = 0;
+  const program = new Command('tonewright')
+    .description(ABOUT)
+    .version(version)
+    .configureOutput({ writeOut: io.stdout, writeErr: io.stderr })
+    .exitOverride()
+    .showSuggestionAfterError(true);
+  for (const record of commands) {
+    const command = program
+      .command(record.args === '' ? record.name : `${record.name} ${record.args}`)
+      .summary(record.summary)
+      .description(record.summary)
+      .addHelpText('after', `\nExamples:\n${record.examples.map((line) => `  tonewright ${line}`).join('\n')}`);
+    for (const { flags, help, ...rest } of [...record.options, ...COMMON]) {
+      const option = new Option(flags, help);
+      if ('choices' in rest && rest.choices) option.choices([...rest.choices]);
+      if ('required' in rest && rest.required) option.makeOptionMandatory();
+      command.addOption(option);
+    }
+    command.action(async (...values: unknown[]) => {
+      const options = values.at(-2) as OptionValues;
+      const args = values
+        .slice(0, -2)
+        .flat()
+        .filter((value) => value !== undefined) as string[];
+      status = await runCommand(record, { args, options, io });
+    });
+  }
+  if (argv.length === 0) {
+    io.stderr(program.helpInformation());
+    return 2;
+  }
+  try {
+    await program.parseAsync([...argv], { from: 'user' });
+  } catch (error) {
+    if (!(error instanceof CommanderError)) throw error;
+    return error.exitCode === 0 ? 0 : 2;
+  }
+  return status;
+}
+
+async function runCommand(
+  record: CommandRecord,
+  { args, options, io }: { readonly args: readonly string[]; readonly options: OptionValues; readonly io: Io },
+): Promise<number> {
+  const progress = createProgress(io);
+  const warnings: string[] = [];
+  const warn = (text: string) => {
+    if (warnings.includes(text)) return;
+    warnings.push(text);
+    progress.clear();
+    io.stderr(`warning: ${text}\n`);
+  };
+  try {
+    const shop = await openShopFor(options, io);
+    const surroundings: Surroundings = { io, shop, warn, progress: progress.show };
+    const run = await record.load();
+    const outcome = await run(args, options, surroundings);
+    progress.clear();
+    io.stdout(options.json ? `${JSON.stringify(outcome.json, null, 2)}\n` : `${outcome.text}\n`);
+    return outcome.exit ?? 0;
+  } catch (error) {
+    progress.clear();
+    if (error instanceof AppError) {
+      const { code, message, hint, details, exit } = error;
+      if (options.json) io.stdout(`${JSON.stringify({ error: { code, message, hint, details } }, null, 2)}\n`);
+      io.stderr(`tonewright ${record.name}: ${message}\n${hint}\n`);
+      return exit;
+    }
+    io.stderr(
+      `tonewright ${record.name}: this is a bug in Tonewright, not in your input. Please report the lines below.\n` +
+        `${error instanceof Error ? (error.stack ?? error.message) : String(error)}\n`,
+    );
+    return 70;
+  }
+}
+
+async function openShopFor(options: OptionValues, io: Io) {
+  const { openShop } = await import('../material/index.ts');
+  const { findPackageRoot } = await import('../plane/index.ts');
+  const named = typeof options.shop === 'string' ? options.shop : io.env.TONEWRIGHT_SHOP;
+  const folder = named === undefined || named === '' ? join(io.cwd, 'shop') : resolve(io.cwd, named);
+  if (named && !existsSync(folder)) {
+    throw new AppError('path-missing', `shop folder ${folder}: found nothing there, needed a folder`, { folder });
+  }
+  const root = findPackageRoot();
+  if (root === undefined) throw new Error('the folder of the package was not found beside the program');
+  return openShop({ ...(existsSync(folder) ? { shopDir: folder } : {}), builtIn: join(root, 'shared') });
+}

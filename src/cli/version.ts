@@ -1,0 +1,3 @@
+import facts from '../../package.json' with { type: 'json' };
+
+export const version: string = facts.version;
