@@ -21,7 +21,7 @@ const OTHERS: readonly (readonly [test: (bytes: Uint8Array) => boolean, found: s
   [(bytes) => text(bytes, 0, 15) === 'FUJIFILMCCD-RAW', "a camera's raw file"],
   [(bytes) => ['IIRO', 'IIRS', 'IIU\0', 'MMOR'].includes(text(bytes, 0, 4)), "a camera's raw file"],
   [(bytes) => text(bytes, 0, 2) === 'PK', 'a ZIP archive'],
-  [(bytes) => /^\s*(<\?xml[^]*)?<svg/.test(text(bytes, 0, 400)), 'an SVG drawing'],
+  [(bytes) => /^\s*(<\?xml[\s\S]*)?<svg/.test(text(bytes, 0, 400)), 'an SVG drawing'],
 ];
 
 /** Tell a file's format by its content; its name is not asked. */

@@ -159,7 +159,7 @@ async function readHeader(bytes: Buffer, name: string): Promise<Metadata> {
 }
 
 function checkSides({ width, height }: { width: number; height: number }, name: string): void {
-  const { minSide, maxAspect, maxPixels } = PHOTO_LIMITS;
+  const { minSide, maxAspect } = PHOTO_LIMITS;
   const found = `${name}: found ${width} × ${height} pixels`;
   if (Math.min(width, height) < minSide) {
     throw new AppError('image-too-small', `${found}, needed at least ${minSide} on each side`, {
@@ -178,14 +178,22 @@ function checkSides({ width, height }: { width: number; height: number }, name: 
       maxAspect,
     });
   }
-  if (width * height > maxPixels) {
-    const [has, may] = [width * height, maxPixels].map((pixels) => Math.round(pixels / 1e6));
-    throw new AppError('image-too-large', `${found} (${has} megapixels), needed at most ${may} megapixels`, {
-      width,
-      height,
-      maxPixels,
-    });
-  }
+  checkPixelCount({ width, height }, name);
+}
+
+/**
+ * Refuse what would fill the memory, by the header alone.
+ * @throws AppError image-too-large
+ */
+export function checkPixelCount({ width, height }: { width: number; height: number }, name: string): void {
+  const { maxPixels } = PHOTO_LIMITS;
+  if (width * height <= maxPixels) return;
+  const [has, may] = [width * height, maxPixels].map((pixels) => Math.round(pixels / 1e6));
+  throw new AppError(
+    'image-too-large',
+    `${name}: found ${width} × ${height} pixels (${has} megapixels), needed at most ${may} megapixels`,
+    { width, height, maxPixels },
+  );
 }
 
 /** First line of the library's message; the rest repeats it. */

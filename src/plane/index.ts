@@ -1,5 +1,10 @@
+export * from './attention.ts';
+export * from './average.ts';
 export * from './decode.ts';
+export * from './decode-dots.ts';
+export * from './encode.ts';
 export * from './files.ts';
+export { findPackageRoot } from './kernels.ts';
 export * from './lightness.ts';
 export type { ChannelWeights } from './luminance.ts';
 export * from './plane.ts';

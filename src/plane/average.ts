@@ -1,0 +1,138 @@
+import type { Photo } from './decode.ts';
+import type { ColourImage } from './encode.ts';
+import { type Dots, ONE, type Plane, type Scale } from './plane.ts';
+import type { Crop } from './resample.ts';
+
+/** Averages over rectangles: shares 0…1 of a plane's full scale, row-major. */
+export interface Means {
+  readonly width: number;
+  readonly height: number;
+  readonly data: Float32Array;
+}
+
+export interface MeanOptions {
+  /** Width of the result; at most that of the plane. */
+  readonly width: number;
+  /** Height of the result; at most that of the plane. */
+  readonly height: number;
+}
+
+/**
+ * Area average to any smaller size, exact: a dot that a border cuts counts by its parts. Luminance, coverage, masks and
+ * dots come as shares of their full scale, 0…1; lightness, reflectance and dose in their own unit.
+ * @throws RangeError when the result is larger than the plane
+ */
+export function meanOver(plane: Plane<Scale> | Dots, { width, height }: MeanOptions): Means {
+  const { data } = plane;
+  const full = fullScale(plane);
+  const columns = planSpans(plane.width, width);
+  const rows = planSpans(plane.height, height);
+  const out = new Float32Array(width * height);
+  const sums = new Float64Array(width);
+  for (let y = 0; y < height; y++) {
+    sums.fill(0);
+    for (let row = rows.first[y]; row <= rows.last[y]; row++) {
+      const rowShare = shareOf(rows, y, row);
+      const from = row * plane.width;
+      for (let x = 0; x < width; x++) {
+        const first = columns.first[x];
+        const last = columns.last[x];
+        let sum = columns.firstShare[x] * data[from + first];
+        for (let at = from + first + 1; at < from + last; at++) sum += data[at];
+        if (last > first) sum += columns.lastShare[x] * data[from + last];
+        sums[x] += rowShare * sum;
+      }
+    }
+    const area = rows.span * columns.span * full;
+    for (let x = 0; x < width; x++) out[y * width + x] = sums[x] / area;
+  }
+  return { width, height, data: out };
+}
+
+function fullScale(plane: Plane<Scale> | Dots): number {
+  if (plane.scale === 'luminance' || plane.scale === 'coverage') return ONE;
+  if (plane.scale === 'mask') return 255;
+  if (plane.scale === 'bit') return 'levels' in plane ? plane.levels - 1 : 1;
+  return 1;
+}
+
+/** For each output the samples it covers, and how much of the first and last one. */
+interface Spans {
+  readonly span: number;
+  readonly first: Int32Array;
+  readonly last: Int32Array;
+  readonly firstShare: Float64Array;
+  readonly lastShare: Float64Array;
+}
+
+function planSpans(length: number, count: number): Spans {
+  if (!(Number.isInteger(count) && count >= 1 && count <= length)) {
+    throw new RangeError(`an average over ${length} samples needs 1 … ${length} results, got ${count}`);
+  }
+  const first = new Int32Array(count);
+  const last = new Int32Array(count);
+  const firstShare = new Float64Array(count);
+  const lastShare = new Float64Array(count);
+  for (let at = 0; at < count; at++) {
+    // Whole numbers until the division, so that borders which meet a sample's edge do so exactly.
+    first[at] = Math.floor((at * length) / count);
+    last[at] = Math.ceil(((at + 1) * length) / count) - 1;
+    const begin = at * length - first[at] * count;
+    const end = (at + 1) * length - last[at] * count;
+    firstShare[at] = first[at] === last[at] ? length / count : 1 - begin / count;
+    lastShare[at] = end / count;
+  }
+  return { span: length / count, first, last, firstShare, lastShare };
+}
+
+function shareOf({ first, last, firstShare, lastShare }: Spans, at: number, sample: number): number {
+  if (sample === first[at]) return firstShare[at];
+  return sample === last[at] ? lastShare[at] : 1;
+}
+
+export interface ReadColourOptions {
+  /** The part of the photo to show. */
+  readonly crop: Crop;
+  /** Size of the picture, pixels. */
+  readonly width: number;
+  readonly height: number;
+}
+
+/** Points that are averaged for one pixel of a small picture, in each direction. */
+const POINTS = 4;
+
+/**
+ * A small colour picture of a part of a photo, for people to recognise it by: each pixel is the average of 4 × 4 points,
+ * transparent parts on white. Quick rather than exact.
+ */
+export function readColour(photo: Photo, { crop, width, height }: ReadColourOptions): ColourImage {
+  const { channels, bits, alpha } = photo;
+  const rgb = new Uint8Array(3 * width * height);
+  const shift = bits - 8;
+  const columns = planPoints(photo.width, crop.x, crop.width, width);
+  const rows = planPoints(photo.height, crop.y, crop.height, height);
+  const sums = [0, 0, 0];
+  for (let y = 0, to = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      sums.fill(0);
+      for (let row = y * POINTS; row < (y + 1) * POINTS; row++) {
+        for (let column = x * POINTS; column < (x + 1) * POINTS; column++) {
+          const pixel = rows[row] * photo.width + columns[column];
+          const opaque = alpha === undefined ? 1 : alpha[pixel] / 255;
+          for (let channel = 0; channel < 3; channel++) {
+            const sample = photo.rgb[pixel * channels + (channels === 3 ? channel : 0)] >> shift;
+            sums[channel] += 255 + (sample - 255) * opaque;
+          }
+        }
+      }
+      for (let channel = 0; channel < 3; channel++) rgb[to++] = Math.round(sums[channel] / POINTS ** 2);
+    }
+  }
+  return { width, height, rgb };
+}
+
+function planPoints(length: number, from: number, span: number, count: number): Int32Array {
+  return Int32Array.from({ length: count * POINTS }, (_, at) =>
+    Math.max(0, Math.min(length - 1, Math.floor(from + ((at + 0.5) * span) / (count * POINTS)))),
+  );
+}

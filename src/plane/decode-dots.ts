@@ -1,0 +1,127 @@
+import { AppError } from '../errors.ts';
+import { readBmp } from './bmp.ts';
+import {
+  type PixelsPerMetre,
+  readBmpResolution,
+  readPngResolution,
+  readTiffResolution,
+  sniffFormat,
+} from './container.ts';
+import { checkPixelCount, readBytes } from './decode.ts';
+import { loadSharp } from './kernels.ts';
+import { createDots, type DotGrid, type Dots } from './plane.ts';
+
+export interface DecodedDots {
+  readonly dots: Dots;
+  /** What the file says of pitch and line spacing; undefined when it says nothing. */
+  readonly grid: DotGrid | undefined;
+}
+
+/** Samples of a bitmap, 1 grey or 3 colour channels. */
+interface Samples {
+  readonly width: number;
+  readonly height: number;
+  readonly channels: 1 | 3;
+  readonly data: Uint8Array;
+}
+
+/**
+ * Read a bitmap back: PNG, TIFF or BMP, ours or any other program's. Two tones, whatever they are and in whatever order
+ * a palette has them: the darker fires. More tones of grey: 256 levels, black the full dose.
+ * Transparent counts as bare.
+ * @throws AppError path-missing, path-is-folder, path-unreadable, image-empty, image-unknown, image-broken,
+ * image-too-large; file-invalid for colours or a lossy format
+ */
+export async function decodeDots(path: string): Promise<DecodedDots> {
+  return decodeDotsBytes(await readBytes(path), path);
+}
+
+/** The same from the bytes of a file; `name` is what messages call it. */
+export async function decodeDotsBytes(bytes: Buffer, name: string): Promise<DecodedDots> {
+  if (bytes.length === 0) throw new AppError('image-empty', `${name}: found 0 bytes, needed a bitmap`, { name });
+  const { format, found } = sniffFormat(bytes);
+  if (format === undefined) {
+    throw new AppError('image-unknown', `${name}: found ${found}, needed a PNG, TIFF or BMP bitmap`, { name, found });
+  }
+  if (format === 'bmp') {
+    const { width, height, rgb } = readBmp(bytes, name);
+    return { dots: toDots({ width, height, channels: 3, data: rgb }, name), grid: toGrid(readBmpResolution(bytes)) };
+  }
+  if (format !== 'png' && format !== 'tiff') {
+    throw new AppError(
+      'file-invalid',
+      `${name}: found ${found}, needed a PNG, TIFF or BMP bitmap: a format for photos does not keep dots`,
+      { name, found },
+    );
+  }
+  const resolution = format === 'png' ? readPngResolution(bytes) : readTiffResolution(bytes);
+  return { dots: toDots(await readSamples(bytes, name), name), grid: toGrid(resolution) };
+}
+
+async function readSamples(bytes: Buffer, name: string): Promise<Samples> {
+  // Dots are numbers, not colours: a profile must not bend them.
+  const open = () => loadSharp()(bytes, { limitInputPixels: false, ignoreIcc: true });
+  try {
+    const header = await open().metadata();
+    checkPixelCount(header, name);
+    const grey = header.space === 'b-w' || header.space === 'grey16';
+    const flat = header.hasAlpha ? open().flatten({ background: '#ffffff' }) : open();
+    const { data, info } = await flat
+      .toColourspace(grey ? 'b-w' : 'srgb')
+      .raw({ depth: 'uchar' })
+      .toBuffer({ resolveWithObject: true });
+    return { width: info.width, height: info.height, channels: info.channels === 1 ? 1 : 3, data };
+  } catch (error) {
+    if (error instanceof AppError) throw error;
+    const reason = (error as Error).message.split('\n')[0]!.trim();
+    throw new AppError('image-broken', `${name}: found damage while decoding (${reason}), needed a whole file`, {
+      name,
+      bytes: bytes.length,
+    });
+  }
+}
+
+function toDots({ width, height, channels, data }: Samples, name: string): Dots {
+  const colours = new Set<number>();
+  let coloured = false;
+  for (let at = 0, last = -1; at < data.length; at += channels) {
+    const colour = channels === 1 ? data[at] * 0x010101 : (data[at] << 16) | (data[at + 1] << 8) | data[at + 2];
+    if (colour === last) continue;
+    last = colour;
+    if (colours.size <= 256) colours.add(colour);
+    if (colour !== (colour & 0xff) * 0x010101) coloured = true;
+    if (coloured && colours.size > 2) {
+      throw new AppError('file-invalid', `${name}: found a picture in colour, needed two tones or greys`, { name });
+    }
+  }
+  const tones = [...colours].sort((a, b) => brightness(a) - brightness(b));
+  const pixels = width * height;
+  const values = new Uint8Array(pixels);
+  if (tones.length > 2) {
+    for (let pixel = 0; pixel < pixels; pixel++) values[pixel] = 255 - data[pixel * channels];
+    return createDots(width, height, 256, values);
+  }
+  // One tone alone: dark is all fired, light is all bare.
+  const dark = tones.length === 2 || brightness(tones[0]!) < 128 ? tones[0]! : -1;
+  const channel = channels === 1 ? 0 : tellingChannel(tones);
+  const sample = dark < 0 ? -1 : (dark >> (8 * (channels - 1 - channel))) & 0xff;
+  for (let pixel = 0; pixel < pixels; pixel++) values[pixel] = data[pixel * channels + channel] === sample ? 1 : 0;
+  return createDots(width, height, 2, values);
+}
+
+/** Brightness 0…255 of a packed colour, good enough to order two tones. */
+function brightness(colour: number): number {
+  return 0.2126 * (colour >> 16) + 0.7152 * ((colour >> 8) & 0xff) + 0.0722 * (colour & 0xff);
+}
+
+/** A channel in which two colours differ. */
+function tellingChannel([first, second = -1]: readonly number[]): number {
+  return Math.max(
+    0,
+    [16, 8, 0].findIndex((shift) => ((first! >> shift) & 0xff) !== ((second >> shift) & 0xff)),
+  );
+}
+
+function toGrid(resolution: PixelsPerMetre | undefined): DotGrid | undefined {
+  return resolution && { pitchMm: 1000 / resolution.x, lineSpacingMm: 1000 / resolution.y };
+}

@@ -1,0 +1,73 @@
+import type { Dots } from './plane.ts';
+
+/** Rows of samples as image files hold them: 1 bit (most significant first) or 8 bits a sample. */
+export interface SampleRows {
+  readonly bitsPerSample: 1 | 8;
+  readonly rowBytes: number;
+  readonly height: number;
+  /** `height` rows of `lead` + rowBytes bytes; the lead bytes are 0. */
+  readonly bytes: Uint8Array;
+}
+
+export interface PackOptions {
+  /** Bytes left free before each row, for a PNG's filter type. */
+  readonly lead?: number;
+  /** `fires-white` swaps the tones, for a program that burns white. */
+  readonly polarity?: Polarity;
+}
+
+export type Polarity = 'fires-black' | 'fires-white';
+
+/**
+ * Dots as grey samples: black (0) fires at full dose, white is bare. Two levels take 1 bit, more take 8.
+ * Spare bits at the end of a row are bare.
+ */
+export function packDots(dots: Dots, { lead = 0, polarity = 'fires-black' }: PackOptions = {}): SampleRows {
+  return dots.levels === 2 ? packBits(dots, lead, polarity) : packGreys(dots, lead, polarity);
+}
+
+function packBits({ width, height, data }: Dots, lead: number, polarity: Polarity): SampleRows {
+  const rowBytes = (width + 7) >> 3;
+  const bytes = new Uint8Array((lead + rowBytes) * height);
+  const flip = polarity === 'fires-black' ? 0xff : 0;
+  const whole = width >> 3;
+  for (let y = 0, at = 0, from = 0; y < height; y++) {
+    at += lead;
+    for (let column = 0; column < whole; column++, from += 8) {
+      bytes[at++] =
+        flip ^
+        ((data[from] << 7) |
+          (data[from + 1] << 6) |
+          (data[from + 2] << 5) |
+          (data[from + 3] << 4) |
+          (data[from + 4] << 3) |
+          (data[from + 5] << 2) |
+          (data[from + 6] << 1) |
+          data[from + 7]);
+    }
+    const rest = width & 7;
+    if (rest === 0) continue;
+    let byte = 0;
+    for (let bit = 0; bit < rest; bit++) byte |= data[from++] << (7 - bit);
+    bytes[at++] = flip ^ byte;
+  }
+  return { bitsPerSample: 1, rowBytes, height, bytes };
+}
+
+function packGreys({ width, height, data, levels }: Dots, lead: number, polarity: Polarity): SampleRows {
+  const greys = tabulateGreys(levels, polarity);
+  const bytes = new Uint8Array((lead + width) * height);
+  for (let y = 0, at = 0, from = 0; y < height; y++) {
+    at += lead;
+    for (let x = 0; x < width; x++) bytes[at++] = greys[data[from++]];
+  }
+  return { bitsPerSample: 8, rowBytes: width, height, bytes };
+}
+
+/** Grey sample of each dot value 0 … levels−1. */
+function tabulateGreys(levels: number, polarity: Polarity): Uint8Array {
+  return Uint8Array.from({ length: levels }, (_, value) => {
+    const dose = Math.round((255 * value) / (levels - 1));
+    return polarity === 'fires-black' ? 255 - dose : dose;
+  });
+}
