@@ -64,6 +64,15 @@ export const SOURCES = {
     'B. E. Bayer, An optimum method for two-level rendition of continuous-tone pictures, IEEE Int. Conf. on Communications (1973) 26-11–26-15',
   ulichney1987: 'R. Ulichney, Digital Halftoning, MIT Press, 1987',
   ulichney1993: 'R. Ulichney, The void-and-cluster method for dither array generation, Proc. SPIE 1913 (1993) 332–343',
+  olson2011:
+    'E. Olson, AprilTag: A robust and flexible visual fiducial system, Proc. IEEE Int. Conf. Robotics and Automation (2011) 3400–3407',
+  wangOlson2016:
+    'J. Wang, E. Olson, AprilTag 2: Efficient and robust fiducial detection, Proc. IEEE/RSJ Int. Conf. Intelligent Robots and Systems (2016) 4193–4198',
+  fisherYates1938:
+    'R. A. Fisher, F. Yates, Statistical Tables for Biological, Agricultural and Medical Research, 1st edition (1938)',
+  murray1936: 'A. Murray, Monochrome reproduction in photoengraving, J. Franklin Institute 221(6) (1936) 721–744',
+  yuleNielsen1951:
+    'J. A. C. Yule, W. J. Nielsen, The penetration of light into paper and its effect on halftone reproduction, TAGA Proc. 3 (1951) 65–76',
   commonPractice: 'Common practice in the trade, no source',
 } as const satisfies Record<string, string>;
 

@@ -1,0 +1,87 @@
+import { createHash } from 'node:crypto';
+import type { ChartLayout, TagPosition } from './types.ts';
+
+/**
+ * Tag ids carry the place and a piece of the layout's hash: corner tags 2 bits of place and 7 of hash (ids 0 … 511),
+ * spare tags 5 bits of hash each (ids 512 … 543 and 544 … 575). Four corners hold 28 bits, all six tags 38.
+ */
+const HASH_BITS: readonly number[] = [7, 7, 7, 7, 5, 5];
+const FIRST_ID: readonly number[] = [0, 128, 256, 384, 512, 544];
+/** Hexadecimal digits of a hash: 38 bits, the upper two of 40 are 0. */
+const HASH_DIGITS = 10;
+
+type Unhashed = Omit<ChartLayout, 'hash' | 'labels'>;
+
+/**
+ * Hash of a layout: the first 38 bits of SHA-256 over its JSON with sorted keys, without labels and tag ids, as ten
+ * hexadecimal digits. Two layouts that differ in anything that matters to a reader differ in their hash.
+ */
+export function layoutHash(layout: Unhashed): string {
+  const { hash: _hash, labels: _labels, tags, ...rest } = layout as ChartLayout;
+  const text = writeSorted({ ...rest, tags: tags.map(({ id: _id, ...tag }) => tag) });
+  const bytes = createHash('sha256').update(text).digest();
+  const value = bytes.readUIntBE(0, 5) % 2 ** 38;
+  return value.toString(16).padStart(HASH_DIGITS, '0');
+}
+
+/** JSON with object keys in alphabetical order, so that a layout read back from a file has the same hash. */
+function writeSorted(value: unknown): string {
+  if (Array.isArray(value)) return `[${value.map(writeSorted).join(',')}]`;
+  if (value === null || typeof value !== 'object') return JSON.stringify(value);
+  const entries = Object.entries(value).filter(([, field]) => field !== undefined);
+  entries.sort(([a], [b]) => (a < b ? -1 : 1));
+  return `{${entries.map(([key, field]) => `${JSON.stringify(key)}:${writeSorted(field)}`).join(',')}}`;
+}
+
+/** Id of the tag at a place of the layout with this hash. */
+export function tagIdOf(hash: string, position: TagPosition): number {
+  let value = Number.parseInt(hash, 16);
+  for (let at = 0; at < position; at++) value = Math.floor(value / 2 ** HASH_BITS[at]!);
+  return FIRST_ID[position]! + (value % 2 ** HASH_BITS[position]!);
+}
+
+export interface TagIdentity {
+  readonly position: TagPosition;
+  readonly hashPart: number;
+}
+
+/** Place and piece of hash that an id stands for; undefined for the eleven ids that no chart uses. */
+export function identifyTag(id: number): TagIdentity | undefined {
+  for (let position = 5; position >= 0; position--) {
+    const hashPart = id - FIRST_ID[position]!;
+    if (hashPart >= 0)
+      return hashPart < 2 ** HASH_BITS[position]! ? { position: position as TagPosition, hashPart } : undefined;
+  }
+  return undefined;
+}
+
+export interface TagsIdentity {
+  /** Places seen, in the order of the tags. */
+  readonly positions: readonly TagPosition[];
+  /** The hash when all six places were seen and agree; else match the layouts by `parts`. */
+  readonly hash?: string;
+  /** Piece of hash by place, where seen. */
+  readonly parts: Readonly<Partial<Record<TagPosition, number>>>;
+}
+
+/** What a set of found tags says about its chart. Tags that no chart uses are passed over. */
+export function identifyTags(tags: readonly { readonly id: number }[]): TagsIdentity {
+  const positions: TagPosition[] = [];
+  const parts: Partial<Record<TagPosition, number>> = {};
+  let agree = true;
+  for (const { id } of tags) {
+    const identity = identifyTag(id);
+    if (!identity) continue;
+    positions.push(identity.position);
+    const known = parts[identity.position];
+    if (known !== undefined && known !== identity.hashPart) agree = false;
+    parts[identity.position] = identity.hashPart;
+  }
+  const complete = agree && HASH_BITS.every((_, position) => parts[position as TagPosition] !== undefined);
+  if (!complete) return { positions, parts };
+  let value = 0;
+  for (let position = 5; position >= 0; position--) {
+    value = value * 2 ** HASH_BITS[position]! + parts[position as TagPosition]!;
+  }
+  return { positions, parts, hash: value.toString(16).padStart(HASH_DIGITS, '0') };
+}
