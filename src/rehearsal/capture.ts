@@ -1,6 +1,6 @@
 import type { CameraOptions, FlatbedOptions, PhoneOptions, SensorOptions, ToneCurveOptions } from './cameras.ts';
 import { createChance, hash32, normalAt } from './chance.ts';
-import { encodeSrgb, type LinearRgb, labToLinear } from './colour.ts';
+import { encodeSrgb, labToLinear } from './colour.ts';
 import {
   applyHomography,
   type CaptureGeometry,
@@ -160,6 +160,8 @@ function boundsOf(points: readonly Point[]): { least: Point; most: Point } {
 const PLACES = 2;
 /** How far the shadow of the piece's edge reaches, mm. */
 const SHADOW_MM = 0.8;
+/** Beyond this distance from the piece no neighbouring pixel can see it, mm. */
+const AWAY_MM = 1;
 
 type Light = (shareX: number, shareY: number) => number;
 type Glare = (xMm: number, yMm: number) => number;
@@ -192,14 +194,18 @@ function renderScene(
   const half = Math.hypot(width, height) / 2;
   const out = new Float32Array(width * height * 3);
   const seen = new Float32Array(3);
-  const weight = 1 / (PLACES * PLACES);
   for (let y = 0; y < height; y++) {
+    let away = false;
     for (let x = 0; x < width; x++) {
       const at = (y * width + x) * 3;
-      const lit = light((x + 0.5) / width, (y + 0.5) / height) * weight;
-      for (let place = 0; place < PLACES * PLACES; place++) {
-        const dx = x + ((place % PLACES) + 0.5) / PLACES - width / 2;
-        const dy = y + (Math.floor(place / PLACES) + 0.5) / PLACES - height / 2;
+      const lit = light((x + 0.5) / width, (y + 0.5) / height);
+      // Only the piece has detail; the background needs one place a pixel.
+      const places = away ? 1 : PLACES;
+      const weight = 1 / (places * places);
+      away = true;
+      for (let place = 0; place < places * places; place++) {
+        const dx = x + ((place % places) + 0.5) / places - width / 2;
+        const dy = y + (Math.floor(place / places) + 0.5) / places - height / 2;
         const stretch = 1 + (k1 * (dx * dx + dy * dy)) / (half * half);
         const px = dx * stretch + width / 2;
         const py = dy * stretch + height / 2;
@@ -207,14 +213,15 @@ function renderScene(
         const xMm = (back[0] * px + back[1] * py + back[2]) / w;
         const yMm = (back[3] * px + back[4] * py + back[5]) / w;
         const outside = distanceOutsideMm(surface, xMm, yMm);
+        if (outside <= AWAY_MM) away = false;
         if (outside <= 0) {
           sample(seen, xMm, yMm);
           const shine = glare(xMm, yMm) * weight;
-          for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + lit * seen[c] + shine;
+          for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + weight * lit * seen[c] + shine;
         } else {
           const shadow = 1 - sensor.edgeShadow * Math.exp(-outside / SHADOW_MM);
           const grain = 1 + sensor.backgroundGrain * tableGrain(sensor.seed, xMm, yMm);
-          const level = lit * shadow * Math.max(0, grain);
+          const level = weight * lit * shadow * Math.max(0, grain);
           for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + level * table[c]!;
         }
       }
@@ -353,16 +360,18 @@ const CURVE_STEPS = 65536;
 
 function readSensor(linear: Float32Array, width: number, sensor: Seeded<SensorOptions>): Uint8Array {
   const curve = new Float32Array(CURVE_STEPS).map((_, i) => 255 * codeLight(i / (CURVE_STEPS - 1), sensor));
-  const gains: LinearRgb = [0, 1, 2].map((c) => sensor.exposure * sensor.whiteBalance[c]!) as unknown as LinearRgb;
+  const gains = Float64Array.from(sensor.whiteBalance, (factor) => sensor.exposure * factor);
   const coded = new Uint8Array(linear.length);
   for (let start = 0, y = 0; start < linear.length; start += width * 3, y++) {
     const chance = createChance(hash32(sensor.seed, 29, y));
-    for (let i = 0; i < width * 3; i++) {
-      const light = linear[start + i] * gains[i % 3]!;
-      // Photon noise, with a floor from reading out.
-      const noise = sensor.noise > 0 ? sensor.noise * Math.sqrt(light + 0.01) * chance.normal() : 0;
-      const clipped = Math.min(1, Math.max(0, light + noise));
-      coded[start + i] = Math.round(curve[Math.round(clipped * (CURVE_STEPS - 1))]);
+    for (let c = 0; c < 3; c++) {
+      for (let i = start + c; i < start + width * 3; i += 3) {
+        const light = linear[i] * gains[c];
+        // Photon noise, with a floor from reading out.
+        const noise = sensor.noise > 0 ? sensor.noise * Math.sqrt(light + 0.01) * chance.normal() : 0;
+        const clipped = Math.min(1, Math.max(0, light + noise));
+        coded[i] = Math.round(curve[Math.round(clipped * (CURVE_STEPS - 1))]);
+      }
     }
   }
   return coded;

@@ -1,0 +1,146 @@
+import type { BurnSettings } from '../optics/index.ts';
+import type { DotGrid, Dots } from '../plane/index.ts';
+import { createChance, hash32 } from './chance.ts';
+import type { MaterialModel } from './material-model.ts';
+import { dotEnergyJ, pulsesOfDot, type SpotKernel, SUB_POSITIONS, spotKernel } from './spot.ts';
+
+export interface DepositOptions {
+  readonly grid: DotGrid;
+  readonly model: MaterialModel;
+  readonly seed: number;
+  readonly settings: BurnSettings;
+  /** How far the piece leaves focus from its middle line towards its upper and lower edge, mm per mm. */
+  readonly tilt: number;
+  /** Samples per dot. */
+  readonly perDot: { readonly x: number; readonly y: number };
+  /** Bare dots to the left and to the right. */
+  readonly marginX: number;
+}
+
+export interface Deposit {
+  /** Overwrites `dose` with the sum of dose^power, J/cm², on a row of samples counted from the first dot's upper edge; rows must rise. */
+  readRow(dose: Float32Array, sampleRow: number): void;
+}
+
+/** A scan line that has been burned: dose^power without its factor across the scan. */
+interface BurnedLine {
+  readonly profile: Float32Array;
+  /** First and last sample that hold anything. */
+  readonly from: number;
+  readonly to: number;
+  /** Height of its middle, samples. */
+  readonly middle: number;
+  readonly kernel: SpotKernel;
+}
+
+/** 1 J/mm² = 100 J/cm². */
+const CM2_PER_MM2 = 100;
+
+/**
+ * The dose of all dots, read from top to bottom. The deposit is a product of a profile along the scan and one across
+ * it, so a dot is added to its line once, and a line to the rows that it reaches: ten times less work than adding each
+ * dot to an area.
+ */
+export function depositLines(dots: Dots, options: DepositOptions): Deposit {
+  const { grid, model, seed, settings, perDot, marginX } = options;
+  const { beam, heat, law } = model;
+  const power = 1 / law.accumulation;
+  const sampleXMm = grid.pitchMm / perDot.x;
+  const sampleYMm = grid.lineSpacingMm / perDot.y;
+  const energyJ = dotEnergyJ(beam, settings, grid);
+  const pulsesMm = pulsesOfDot(beam, settings, grid);
+  const samples = (dots.width + 2 * marginX) * perDot.x;
+  const carried = new Float32Array(dots.width);
+  const kernels = new Map<number, { readonly along: SpotKernel; readonly across: SpotKernel }>();
+
+  /** Spot kernels of a scan line; a tilted piece widens them towards its edges, w = w0·√(1 + (z/zR)²). */
+  const kernelsOf = (line: number) => {
+    const offMm = options.tilt * (line + 0.5 - dots.height / 2) * grid.lineSpacingMm;
+    const growth = Math.round(200 * Math.hypot(1, offMm / beam.rayleighLengthMm)) / 200;
+    const known = kernels.get(growth);
+    if (known) return known;
+    const made = {
+      along: spotKernel({
+        radiusMm: (growth * beam.spotDiameterXUm) / 2000,
+        sampleMm: sampleXMm,
+        pulsesMm,
+        power,
+      }),
+      across: spotKernel({
+        radiusMm: (growth * beam.spotDiameterYUm) / 2000,
+        sampleMm: sampleYMm,
+        pulsesMm: [0],
+        power,
+      }),
+    };
+    kernels.set(growth, made);
+    return made;
+  };
+  const farthest = Math.max(kernelsOf(0).across.reach, kernelsOf(dots.height - 1).across.reach);
+  const wobbleReach = Math.ceil((4.5 * beam.lineWobbleUm) / (sampleYMm * 1000));
+
+  const burnLine = (line: number, profile: Float32Array): BurnedLine => {
+    const { along, across } = kernelsOf(line);
+    profile.fill(0);
+    const chance = createChance(hash32(seed, 3, line));
+    const middle = (line + 0.5) * perDot.y + (chance.normal() * beam.lineWobbleUm) / (sampleYMm * 1000);
+    const lineEnergy = energyJ * CM2_PER_MM2 * Math.max(0, 1 + beam.lineEnergySd * chance.normal());
+    const back = settings.scan === 'two-way' && line % 2 === 1;
+    const offset = back ? beam.returnOffsetUm / (sampleXMm * 1000) : 0;
+    const jitter = beam.jitterUm / (sampleXMm * 1000);
+    const keepAlong = Math.exp((-grid.pitchMm * 1000) / heat.lengthAlongUm);
+    const keepAcross = Math.exp((-grid.lineSpacingMm * 1000) / heat.lengthAcrossUm);
+    const size = 2 * along.reach + 1;
+    let warmth = 0;
+    let from = samples;
+    let to = 0;
+    for (let step = 0; step < dots.width; step++) {
+      const i = back ? dots.width - 1 - step : step;
+      const level = dots.data[line * dots.width + i] / (dots.levels - 1);
+      if (level > 0) {
+        const raise = 1 + heat.gainAlong * warmth + heat.gainAcross * carried[i];
+        const energy = lineEnergy * level * raise * Math.max(0, 1 + beam.dotEnergySd * chance.normal());
+        const x = (marginX + i + 0.5) * perDot.x + offset + jitter * chance.normal();
+        const amount = power === 1 ? energy * settings.passes : energy ** power * settings.passes;
+        const whole = Math.floor(x);
+        const row = Math.floor((x - whole) * SUB_POSITIONS) * size;
+        const start = whole - along.reach;
+        const first = Math.max(0, -start);
+        const end = Math.min(size, samples - start);
+        for (let k = first; k < end; k++) {
+          profile[start + k] = profile[start + k] + amount * along.values[row + k];
+        }
+        from = Math.min(from, start + first);
+        to = Math.max(to, start + end);
+      }
+      carried[i] = carried[i] * keepAcross + (1 - keepAcross) * level;
+      warmth = warmth * keepAlong + (1 - keepAlong) * level;
+    }
+    return { profile, from, to, middle, kernel: across };
+  };
+
+  const ring: BurnedLine[] = [];
+  const spare: Float32Array[] = [];
+  let next = 0;
+  return {
+    readRow(dose, sampleRow) {
+      dose.fill(0);
+      const until = sampleRow + farthest + wobbleReach + 1;
+      while (next < dots.height && (next + 0.5) * perDot.y <= until) {
+        ring.push(burnLine(next, spare.pop() ?? new Float32Array(samples)));
+        next++;
+      }
+      while (ring.length > 0 && ring[0]!.middle + farthest + 2 * wobbleReach + 1 < sampleRow) {
+        spare.push(ring.shift()!.profile);
+      }
+      for (const { profile, from, to, middle, kernel } of ring) {
+        const whole = Math.floor(middle);
+        const k = sampleRow - whole + kernel.reach;
+        if (k < 0 || k > 2 * kernel.reach) continue;
+        const sub = Math.floor((middle - whole) * SUB_POSITIONS);
+        const weight = kernel.values[sub * (2 * kernel.reach + 1) + k];
+        for (let i = from; i < to; i++) dose[i] = dose[i] + weight * profile[i];
+      }
+    },
+  };
+}
