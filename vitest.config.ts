@@ -1,5 +1,7 @@
 import { defineConfig } from 'vitest/config';
 
+const report = process.env.TONEWRIGHT_TEST_REPORT;
+
 export default defineConfig({
   test: {
     include: ['tests/**/*.test.ts'],
@@ -7,5 +9,7 @@ export default defineConfig({
     maxWorkers: 2,
     testTimeout: 60_000,
     hookTimeout: 60_000,
+    reporters: report ? ['default', 'json'] : ['default'],
+    ...(report ? { outputFile: { json: report } } : {}),
   },
 });

@@ -1,7 +1,9 @@
 /** Rows as aligned columns, two spaces apart. */
 export function alignColumns(rows: readonly (readonly string[])[], indent = ''): string {
   const widths: number[] = [];
-  for (const row of rows) row.forEach((cell, at) => (widths[at] = Math.max(widths[at] ?? 0, cell.length)));
+  for (const row of rows) {
+    for (const [at, cell] of row.entries()) widths[at] = Math.max(widths[at] ?? 0, cell.length);
+  }
   return rows
     .map(
       (row) =>

@@ -1,0 +1,291 @@
+import { AppError } from '../errors.ts';
+import { type Machine, parseMachine } from '../machine/index.ts';
+import {
+  compareSettings,
+  findMark,
+  findRefused,
+  type Material,
+  type Profile,
+  parseMaterial,
+  parseProfile,
+  type RefusedMaterial,
+  type ScreenChoice,
+  STRAIGHT_CURVE_WARNING,
+  type Shop,
+  straightProfile,
+} from '../material/index.ts';
+import { type BurnSettings, computeSpotDiameterUm, describeOptics } from '../optics/index.ts';
+import { FRAME_DEFAULTS, type Fit, type ToneOptions } from '../photo/index.ts';
+import type { ChannelWeights, DotFormat, DotGrid } from '../plane/index.ts';
+import { type ScreenName, type ScreenOptions, SCREENS, screenNames } from '../screens/index.ts';
+import { parseSizeMm, type SizeMm } from '../units.ts';
+
+/** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
+export interface JobRequest {
+  /** `85.6x54`, `3.37x2.13in` or a named size such as `ID-1`. */
+  readonly size: string;
+  readonly profile?: string;
+  readonly material?: string;
+  readonly machine?: string;
+  /** mm; absent: the profile's, else the recommended. */
+  readonly pitchMm?: number;
+  readonly lineSpacingMm?: number;
+  readonly screen?: string;
+  readonly screenOptions?: Partial<ScreenOptions>;
+  readonly fit?: Fit;
+  readonly focus?: { readonly x: number; readonly y: number };
+  readonly cornerRadiusMm?: number;
+  readonly safeMarginMm?: number;
+  readonly viewingDistanceMm?: number;
+  readonly tone?: 'auto' | 'plain';
+  /** Values set by hand; they go over what `tone` gives. */
+  readonly toneValues?: Partial<ToneOptions>;
+  readonly range?: 'scale' | 'absolute';
+  readonly weights?: ChannelWeights;
+  readonly format?: DotFormat;
+  readonly levels?: number;
+}
+
+/** One labelled set of defaults for the command, its help and the page. */
+export const JOB_DEFAULTS = {
+  tone: 'auto',
+  range: 'scale',
+  format: 'png',
+  fit: FRAME_DEFAULTS.fit,
+  safeMarginMm: FRAME_DEFAULTS.safeMarginMm,
+  viewingDistanceMm: FRAME_DEFAULTS.viewingDistanceMm,
+  levels: 2,
+  /** Screen of a material without a profile. */
+  screen: 'floyd-steinberg',
+} as const;
+
+/** A request with every name turned into its record: all that the road of a photo needs. */
+export interface JobSpec {
+  readonly size: SizeMm;
+  readonly safeMarginMm: number;
+  readonly viewingDistanceMm: number;
+  readonly machine: Machine;
+  readonly material: { readonly name: string; readonly title: string; readonly cautions: Material['cautions'] };
+  readonly profile: Profile;
+  /** Whether the profile's own screen and grid are used; else its curve is predicted for this job's. */
+  readonly curve: 'measured' | 'predicted';
+  readonly grid: DotGrid;
+  readonly gridOrigin: 'profile' | 'given' | 'recommended';
+  readonly settings: BurnSettings;
+  readonly screen: ScreenChoice & { readonly name: ScreenName };
+  readonly fit: Fit;
+  readonly focus?: { readonly x: number; readonly y: number };
+  readonly tone: 'auto' | 'plain';
+  readonly toneValues: Partial<ToneOptions>;
+  readonly range: 'scale' | 'absolute';
+  readonly weights?: ChannelWeights;
+  readonly format: DotFormat;
+  readonly levels: number;
+  readonly warnings: readonly string[];
+  readonly assumptions: readonly string[];
+}
+
+/**
+ * Turn names into records and defaults into values.
+ * @throws AppError name-unknown, file-invalid, option-invalid, material-refused, size-exceeds-field, profile-unusable
+ */
+export function resolveJob(
+  request: JobRequest,
+  { shop, refused }: { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] },
+): JobSpec {
+  refuseMaterial(request.material, refused);
+  const size = resolveSize(request);
+  const learned = request.profile === undefined ? undefined : readProfile(request.profile, shop);
+  if (learned) for (const text of [learned.material, learned.title]) refuseMaterial(text, refused);
+  const machineName = request.machine ?? learned?.machine;
+  if (machineName === undefined) {
+    throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two');
+  }
+  const machine = readMachine(machineName, shop);
+  const material = findMaterial(request.material ?? learned?.material, shop);
+  const screenName = resolveScreen(request.screen ?? learned?.screen.name ?? JOB_DEFAULTS.screen);
+  const levels = request.levels ?? JOB_DEFAULTS.levels;
+  const screen = { name: screenName, options: screenOptionsOf(screenName, { request, learned, levels }) };
+  const grid = resolveGrid(request, { machine, material, learned });
+  const settings = learned && learned.machine === machine.name ? learned.settings : machine.defaults;
+  const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen });
+  refuseOversize(size, machine);
+
+  const warnings: string[] = [];
+  if (!learned || learned.origin === 'assumed') warnings.push(STRAIGHT_CURVE_WARNING);
+  if (learned?.origin === 'rehearsed') {
+    warnings.push(`The profile "${learned.name}" was rehearsed on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`);
+  }
+  if (request.material !== undefined && learned && request.material !== learned.material) {
+    warnings.push(`The profile "${learned.name}" was learned on ${learned.material}; this job names ${request.material}.`);
+  }
+  const learnedOn = learned && learned.machine !== machine.name ? tryReadMachine(learned.machine, shop) : undefined;
+  const differences = learned ? compareSettings(learned, { machine, grid, screen, settings, ...(learnedOn ? { learnedOn } : {}) }) : [];
+  const predicted = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
+  for (const { message } of differences) warnings.push(`${message}.`);
+  if (predicted) warnings.push('The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.');
+  if (levels > machine.levels) {
+    warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
+  }
+  const assumptions = Object.entries(machine.origins)
+    .filter(([, { kind }]) => kind === 'assumed')
+    .map(([group]) => `The machine’s ${group} (${machine.name}).`);
+  if (profile.origin !== 'measured') assumptions.push(`The profile ${profile.name} (${profile.origin}).`);
+  return {
+    size,
+    safeMarginMm: request.safeMarginMm ?? JOB_DEFAULTS.safeMarginMm,
+    viewingDistanceMm: request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm,
+    machine,
+    material: material ?? { name: profile.material, title: profile.material, cautions: [] },
+    profile,
+    curve: predicted ? 'predicted' : 'measured',
+    grid: { pitchMm: grid.pitchMm, lineSpacingMm: grid.lineSpacingMm },
+    gridOrigin: grid.origin,
+    settings,
+    screen,
+    fit: request.fit ?? JOB_DEFAULTS.fit,
+    ...(request.focus ? { focus: request.focus } : {}),
+    tone: request.tone ?? JOB_DEFAULTS.tone,
+    toneValues: request.toneValues ?? {},
+    range: request.range ?? JOB_DEFAULTS.range,
+    ...(request.weights ? { weights: request.weights } : {}),
+    format: request.format ?? JOB_DEFAULTS.format,
+    levels,
+    warnings,
+    assumptions,
+  };
+}
+
+/** @throws AppError name-unknown, path-*, file-invalid */
+export function readMachine(name: string, shop: Shop): Machine {
+  const { json, path } = shop.read('machines', name);
+  return parseMachine(json, path);
+}
+
+/** @throws AppError name-unknown, path-*, file-invalid */
+export function readProfile(name: string, shop: Shop): Profile {
+  const { json, path } = shop.read('profiles', name);
+  return parseProfile(json, path);
+}
+
+/** The spot of a machine: as measured, else from its lens. */
+export function spotDiameterUm(machine: Machine): number {
+  return machine.spotDiameterUm ?? computeSpotDiameterUm(machine);
+}
+
+/** @throws AppError material-refused */
+export function refuseMaterial(text: string | undefined, refused: readonly RefusedMaterial[]): void {
+  const found = text === undefined ? undefined : findRefused(text, refused);
+  if (found) {
+    throw new AppError('material-refused', `${text}: ${found.title} is never put under a laser. ${found.reason}`, {
+      material: found.name,
+      source: found.source,
+    });
+  }
+}
+
+function resolveSize({ size, cornerRadiusMm }: JobRequest): SizeMm {
+  const asked = parseSizeMm(size, '--size');
+  return cornerRadiusMm === undefined ? asked : { ...asked, cornerRadiusMm };
+}
+
+function resolveScreen(name: string): ScreenName {
+  const found = screenNames.find((known) => known === name);
+  if (!found) {
+    throw new AppError('name-unknown', `found no screen "${name}"; there are ${screenNames.join(', ')}`, { asked: name });
+  }
+  return found;
+}
+
+/** The options that this screen reads: its defaults, then the profile's for the same screen, then the request's. */
+function screenOptionsOf(
+  name: ScreenName,
+  { request, learned, levels }: { request: JobRequest; learned: Profile | undefined; levels: number },
+): Readonly<Record<string, string | number>> {
+  const own = learned?.screen.name === name ? learned.screen.options : {};
+  const { uses, defaults } = SCREENS[name];
+  const all: Readonly<Record<string, string | number | undefined>> = { ...defaults, ...own, ...request.screenOptions };
+  const entries = uses.filter((key) => key !== 'levels').map((key) => [key, all[key]] as const);
+  const options = Object.fromEntries(entries.filter(([, value]) => value !== undefined)) as Record<string, string | number>;
+  return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
+}
+
+function resolveGrid(
+  { pitchMm, lineSpacingMm }: JobRequest,
+  { machine, material, learned }: { machine: Machine; material: Material | undefined; learned: Profile | undefined },
+): DotGrid & { readonly origin: JobSpec['gridOrigin'] } {
+  const origin = pitchMm !== undefined || lineSpacingMm !== undefined ? 'given' : learned ? 'profile' : 'recommended';
+  if (learned) {
+    return { pitchMm: pitchMm ?? learned.grid.pitchMm, lineSpacingMm: lineSpacingMm ?? learned.grid.lineSpacingMm, origin };
+  }
+  const mark = material && findMark(material, machine.wavelengthNm);
+  const report = describeOptics(machine, {
+    ...machine.defaults,
+    markDiameterUm: spotDiameterUm(machine) * (mark?.markToSpot ?? 1),
+    ...(lineSpacingMm === undefined ? {} : { lineSpacingMm }),
+    ...(pitchMm === undefined ? {} : { pitchMm }),
+  });
+  const spacing = lineSpacingMm ?? report.recommendedLineSpacingMm;
+  return { pitchMm: pitchMm ?? spacing, lineSpacingMm: spacing, origin };
+}
+
+function assumeProfile({ material, machine, grid, settings, screen }: {
+  material: Material | undefined;
+  machine: Machine;
+  grid: DotGrid;
+  settings: BurnSettings;
+  screen: ScreenChoice;
+}): Profile {
+  if (!material) {
+    throw new AppError('option-invalid', 'found neither a profile nor a material, needed one of the two');
+  }
+  const { pitchMm, lineSpacingMm } = grid;
+  const profile = straightProfile({
+    material,
+    machine: { name: machine.name, wavelengthNm: machine.wavelengthNm, spotDiameterUm: spotDiameterUm(machine) },
+    grid: { pitchMm, lineSpacingMm },
+    settings,
+    screen,
+  });
+  if (!profile) {
+    const known = material.marks.map(({ wavelengthNm: [min, max] }) => (min === max ? `${min}` : `${min}–${max}`));
+    throw new AppError(
+      'profile-unusable',
+      `${material.title} has no known mark at ${machine.wavelengthNm} nm (${machine.name}); known are ${known.join(', ')} nm`,
+      { wavelengthNm: machine.wavelengthNm },
+    );
+  }
+  return profile;
+}
+
+function refuseOversize({ widthMm, heightMm }: SizeMm, { name, fieldMm: [fieldWidth, fieldHeight] }: Machine): void {
+  if (widthMm <= fieldWidth && heightMm <= fieldHeight) return;
+  const missing = [
+    ...(widthMm > fieldWidth ? [`${round(widthMm - fieldWidth)} mm in width`] : []),
+    ...(heightMm > fieldHeight ? [`${round(heightMm - fieldHeight)} mm in height`] : []),
+  ];
+  throw new AppError(
+    'size-exceeds-field',
+    `found a size of ${widthMm} × ${heightMm} mm, but the field of ${name} is ${fieldWidth} × ${fieldHeight} mm; missing ${missing.join(' and ')}`,
+    { widthMm, heightMm, fieldMm: [fieldWidth, fieldHeight] },
+  );
+}
+
+/** By name, file, title or alias. */
+function findMaterial(asked: string | undefined, shop: Shop): Material | undefined {
+  if (asked === undefined) return undefined;
+  const wanted = asked.trim().toLowerCase();
+  for (const { name } of shop.list('materials')) {
+    const { json, path } = shop.read('materials', name);
+    const material = parseMaterial(json, path);
+    if ([material.name, material.title.toLowerCase(), ...material.aliases].includes(wanted)) return material;
+  }
+  const { json, path } = shop.read('materials', asked);
+  return parseMaterial(json, path);
+}
+
+function tryReadMachine(name: string, shop: Shop): Machine | undefined {
+  return shop.list('machines').some((found) => found.name === name) ? readMachine(name, shop) : undefined;
+}
+
+const round = (mm: number) => Math.round(mm * 100) / 100;
