@@ -2,30 +2,52 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { SourceKey } from '../sources.ts';
 
-export type MarkDirection = 'lighter' | 'darker';
-
 /** A surface colour as seen under D65: CIE L*, a*, b*. */
 export type Lab = readonly [lightness: number, a: number, b: number];
 
+export type MarkDirection = 'lighter' | 'darker';
+
 /**
- * What one dot does to the surface. A dot deposits a Gaussian dose around its centre; doses add; the local strength of
- * the mark, 0 bare … 1 full, is a function of the local dose; the reflectance of a cell follows from its mean strength
- * by Yule and Nielsen's mixing between the bare and the full colour.
+ * What one dot does to the surface, in seven numbers that patch averages can determine.
+ *
+ * A dot deposits a Gaussian dose around its centre; doses add; the local strength of the mark follows from the local
+ * dose D by Hill's law with fading, S(D) = Dᵐ/(Dᵐ + hᵐ) · (1 − fading)^(D²); strengths are divided by the mean strength
+ * of a solid fill, so that 1 is the full colour *by definition*; the reflectance of an area follows from its mean
+ * strength by Yule and Nielsen's mixing between the bare and the full colour.
+ *
+ * Why these. Hill's law is a logistic curve over log dose, the axis on which characteristic curves are drawn: m near 1
+ * is gradual charring, m above 10 is the threshold of a coating that comes off, and nothing between needs another
+ * formula. Dividing by the solid makes bare and full, the two best measured patches, exact, and takes the one number
+ * out of the fit that no chart can see (how strong the mark could become with more dose than was ever given). Fading
+ * acts below the solid's dose too, because that is where a chart can see it. With `fading` above 0 some strengths
+ * exceed 1: a lighter screen may mark more strongly than the solid does.
+ *
+ * What the data determine. The *mark* diameter is pinned by isolated dots against clusters; the dose diameter and the
+ * half dose apart from each other only by how far neighbours help each other over the threshold, which is a second-order
+ * effect. The record keeps doses because they predict other pitches; a fit should run in `toFitCoordinates`, where the
+ * well and the badly known numbers are separate.
  */
 export interface ResponseModel {
-  /** 1/e² diameter of the dose of one dot, µm, along and across the scan. */
+  /** 1/e² diameter of the dose of one dot, µm, along the scan (the smear over one pitch included) and across it. */
   readonly doseDiameterXUm: number;
   readonly doseDiameterYUm: number;
-  /** Local dose at which half the strength is reached; 1 = the mean dose of a solid fill at this pitch and spacing. */
+  /** Local dose h at which half the strength is reached; 1 = the mean dose of a solid fill on the reference grid. */
   readonly halfDose: number;
-  /** Steepness of strength against log dose (Hill exponent): large is threshold-like, small is gradual. */
+  /** Hill exponent m: steepness of strength against log dose. 1 … 3 gradual, above 10 threshold-like. */
   readonly steepness: number;
-  /** Share of strength lost at twice the solid's dose (fading or charring), 0 … 1. */
+  /** Share of strength lost to fading or charring at the solid's mean dose, 0 … 0.9. */
   readonly fading: number;
-  /** Yule-Nielsen n ≥ 1: 1 no light spread in the material. */
+  /** Yule-Nielsen n ≥ 1: 1 no light spread in the material, 2 complete. */
   readonly yuleNielsenN: number;
-  /** Pitch and line spacing that "solid" refers to, mm. */
+  /** Pitch and line spacing on which the solid fill was burned, mm. */
   readonly reference: DotGrid;
+}
+
+/** A response with the colours that it runs between. `full` is the colour of a solid fill on the reference grid. */
+export interface Surface {
+  readonly response: ResponseModel;
+  readonly bare: Lab;
+  readonly full: Lab;
 }
 
 export interface TonePoint {
@@ -33,33 +55,53 @@ export interface TonePoint {
   readonly coverage: number;
   /** CIE L* of the patch. */
   readonly lightness: number;
-  /** Standard deviation between replicates, ΔL*. */
+  /** Standard deviation between replicates, ΔL*; 0 where the point was computed. */
   readonly spread: number;
 }
 
 /** What was learned about a material from captures, for one machine, lens, settings, pitch and screen. */
-export interface Profile {
+export interface Profile extends Surface {
   readonly schema: 'tonewright-profile/1';
   readonly name: string;
   readonly title: string;
+  /** Name of the material's record. */
   readonly material: string;
+  /** Name of the machine's record: a laser with one lens. */
   readonly machine: string;
   readonly grid: DotGrid;
   readonly settings: BurnSettings;
-  readonly screen: { readonly name: string; readonly options: Readonly<Record<string, string | number>> };
+  readonly screen: ScreenChoice;
   readonly direction: MarkDirection;
-  readonly bare: Lab;
-  readonly full: Lab;
   /** At least two points, coverage strictly rising from 0 to 1, lightness strictly monotone in the mark's direction. */
   readonly points: readonly TonePoint[];
-  readonly response: ResponseModel;
   /** Standard deviation of one patch between places of the same piece, ΔL*. */
   readonly repeatability: number;
-  /** `measured` from captures, `rehearsed` on the virtual engraver, or `assumed` (no measurement: a straight curve). */
+  /** `measured` from captures, `rehearsed` on the virtual engraver, or `assumed` (no measurement behind it). */
   readonly origin: 'measured' | 'rehearsed' | 'assumed';
   /** ISO date of learning. */
   readonly date: string;
   readonly note: string;
+}
+
+export interface ScreenChoice {
+  readonly name: string;
+  readonly options: Readonly<Record<string, string | number>>;
+}
+
+/** How marks look for a range of wavelengths. */
+export interface MaterialMark {
+  /** Wavelengths for which this holds, nm. */
+  readonly wavelengthNm: readonly [min: number, max: number];
+  readonly direction: MarkDirection;
+  /** Colour of a solid fill. */
+  readonly full: Lab;
+  /** Typical diameter of what one dot changes relative to the spot, an assumed starting value. */
+  readonly markToSpot: number;
+  /** Typical Hill exponent and Yule-Nielsen n, assumed starting values. */
+  readonly steepness: number;
+  readonly yuleNielsenN: number;
+  readonly note: string;
+  readonly source: SourceKey;
 }
 
 /** A stock material: how its marks look by wavelength, and its cautions. */
@@ -70,22 +112,17 @@ export interface Material {
   /** Other names by which a person may ask for it, lower case. */
   readonly aliases: readonly string[];
   readonly bare: Lab;
-  readonly marks: readonly {
-    /** Wavelengths for which this holds, nm. */
-    readonly wavelengthNm: readonly [min: number, max: number];
-    readonly direction: MarkDirection;
-    readonly full: Lab;
-    /** Typical diameter of what one dot changes relative to the spot, an assumed starting value. */
-    readonly markToSpot: number;
-    readonly note: string;
-    readonly source: SourceKey;
-  }[];
+  readonly marks: readonly MaterialMark[];
   readonly cautions: readonly { readonly text: string; readonly source: SourceKey }[];
+  /** What the colours rest on. */
+  readonly origin: { readonly kind: 'published' | 'measured' | 'assumed'; readonly note: string };
 }
 
 /** A material that must never be lasered. */
 export interface RefusedMaterial {
   readonly name: string;
+  readonly title: string;
+  /** Other names, lower case; a name matches when all its words stand in the text, in order and together. */
   readonly aliases: readonly string[];
   readonly reason: string;
   readonly source: SourceKey;

@@ -1,4 +1,3 @@
-export * from './colour.ts';
 export * from './isotonic.ts';
 export * from './least-squares.ts';
 export * from './pchip.ts';

@@ -1,0 +1,93 @@
+import type { BurnSettings } from '../optics/index.ts';
+import type { DotGrid } from '../plane/index.ts';
+import type { Profile, ScreenChoice } from './types.ts';
+
+/** A laser with one lens, as far as a comparison needs to know it. */
+export interface MachineFacts {
+  readonly name: string;
+  readonly wavelengthNm: number;
+  readonly focalLengthMm: number;
+}
+
+export interface JobFacts {
+  readonly machine: MachineFacts;
+  /** The machine that the profile was learned on, when its record is at hand: tells a lens from a laser. */
+  readonly learnedOn?: MachineFacts;
+  readonly grid: DotGrid;
+  readonly screen: ScreenChoice;
+  /** Settings that will be typed in, where they are not the profile's own. */
+  readonly settings?: BurnSettings;
+}
+
+export interface SettingsWarning {
+  readonly field: 'machine' | 'lens' | 'pitch' | 'lineSpacing' | 'screen' | 'settings';
+  readonly message: string;
+}
+
+/** Names what differs between the job and what the profile was learned with; empty when it may be trusted. */
+export function compareSettings(profile: Profile, job: JobFacts): readonly SettingsWarning[] {
+  const warnings: SettingsWarning[] = [];
+  const warn = (field: SettingsWarning['field'], what: string) =>
+    warnings.push({ field, message: `The profile "${profile.name}" was learned ${what}` });
+
+  if (profile.machine !== job.machine.name) {
+    const { learnedOn, machine } = job;
+    if (learnedOn && learnedOn.wavelengthNm !== machine.wavelengthNm) {
+      warn(
+        'machine',
+        `on another machine: ${profile.machine} (${learnedOn.wavelengthNm} nm); this job uses ${machine.name} (${machine.wavelengthNm} nm)`,
+      );
+    } else if (learnedOn && learnedOn.focalLengthMm !== machine.focalLengthMm) {
+      warn(
+        'lens',
+        `with another lens: ${learnedOn.focalLengthMm} mm (${profile.machine}); this job uses ${machine.focalLengthMm} mm (${machine.name})`,
+      );
+    } else warn('machine', `on another machine: ${profile.machine}; this job uses ${machine.name}`);
+  }
+  if (differs(profile.grid.pitchMm, job.grid.pitchMm)) {
+    warn('pitch', `at another pitch: ${profile.grid.pitchMm} mm; this job uses ${job.grid.pitchMm} mm`);
+  }
+  if (differs(profile.grid.lineSpacingMm, job.grid.lineSpacingMm)) {
+    warn(
+      'lineSpacing',
+      `at another line spacing: ${profile.grid.lineSpacingMm} mm; this job uses ${job.grid.lineSpacingMm} mm`,
+    );
+  }
+  const screen = describeScreen(profile.screen);
+  if (profile.screen.name !== job.screen.name) {
+    warn('screen', `with another screen: ${profile.screen.name}; this job uses ${job.screen.name}`);
+  } else if (screen !== describeScreen(job.screen)) {
+    warn('screen', `with other screen options: ${screen}; this job uses ${describeScreen(job.screen)}`);
+  }
+  const changed = job.settings ? listChanges(profile.settings, job.settings) : [];
+  if (changed.length > 0) warn('settings', `with other settings: ${changed.join(', ')}`);
+  return warnings;
+}
+
+/** Lengths within a thousandth are one length typed in two units. */
+function differs(a: number, b: number): boolean {
+  return Math.abs(a - b) > 0.001 * Math.max(a, b);
+}
+
+function describeScreen({ name, options }: ScreenChoice): string {
+  const sorted = Object.keys(options).sort();
+  return [name, ...sorted.map((key) => `${key} ${options[key]}`)].join(', ');
+}
+
+const SETTINGS: readonly { readonly key: keyof BurnSettings; readonly label: string; readonly unit: string }[] = [
+  { key: 'powerW', label: 'power', unit: ' W' },
+  { key: 'speedMmPerS', label: 'speed', unit: ' mm/s' },
+  { key: 'rateKHz', label: 'pulse rate', unit: ' kHz' },
+  { key: 'pulseNs', label: 'pulse duration', unit: ' ns' },
+  { key: 'passes', label: 'passes', unit: '' },
+  { key: 'scan', label: 'scan', unit: '' },
+];
+
+function listChanges(learned: BurnSettings, used: BurnSettings): string[] {
+  const show = (value: string | number | undefined, unit: string) =>
+    value === undefined ? 'not given' : `${value}${unit}`;
+  return SETTINGS.filter(({ key }) => {
+    const [a, b] = [learned[key], used[key]];
+    return typeof a === 'number' && typeof b === 'number' ? differs(a, b) : a !== b;
+  }).map(({ key, label, unit }) => `${label} ${show(learned[key], unit)}, now ${show(used[key], unit)}`);
+}

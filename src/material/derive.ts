@@ -1,0 +1,81 @@
+import { regressCentredIsotonic } from '../numeric/index.ts';
+import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
+import { mixYuleNielsen } from './response.ts';
+import { type DotField, predictMeanStrength } from './simulate.ts';
+import type { Profile, Surface, TonePoint } from './types.ts';
+
+/** A profile without its points. */
+export type ProfileFacts = Omit<Profile, 'points' | 'direction'>;
+
+export interface DeriveOptions {
+  /** The screen to predict, from constant coverage to dots. */
+  readonly halftone: (coverage: Plane<'coverage'>) => DotField;
+}
+
+/** Coverages at which a derived curve has its points: close together where dots are sparse and where gaps are. */
+export const DERIVED_COVERAGES = [
+  0,
+  1 / 64,
+  1 / 32,
+  1 / 16,
+  3 / 32,
+  1 / 8,
+  3 / 16,
+  1 / 4,
+  5 / 16,
+  3 / 8,
+  7 / 16,
+  1 / 2,
+  9 / 16,
+  5 / 8,
+  11 / 16,
+  3 / 4,
+  13 / 16,
+  7 / 8,
+  15 / 16,
+  1,
+] as const;
+
+/**
+ * Tone curve of a screen on a surface, computed from the response model: constant planes are screened, their dots
+ * deposited, and the mean strength mixed to lightness. Points that the screen's texture puts out of order are pooled.
+ */
+export function predictTonePoints(surface: Surface, { halftone }: DeriveOptions): TonePoint[] {
+  const side = 112;
+  // Screens start differently at the top and the left; the border is left out of the mean.
+  const rect = { x: 32, y: 32, width: 64, height: 64 };
+  const mix = {
+    bare: reflectanceOfLightness(surface.bare[0]),
+    full: reflectanceOfLightness(surface.full[0]),
+    n: surface.response.yuleNielsenN,
+  };
+  const strengths = DERIVED_COVERAGES.map((coverage) => {
+    if (coverage === 0 || coverage === 1) return coverage;
+    const plane = createPlane('coverage', side, side);
+    plane.data.fill(Math.round(coverage * ONE));
+    const options = { samplesX: 6, samplesY: 6, edge: 'bare', rect } as const;
+    return predictMeanStrength(surface.response, halftone(plane), options);
+  });
+  const inner = regressCentredIsotonic(DERIVED_COVERAGES.slice(1, -1), strengths.slice(1, -1));
+  const ends = [
+    { coverage: 0, strength: 0 },
+    { coverage: 1, strength: 1 },
+  ];
+  const middle = [...inner.x].map((coverage, i) => ({ coverage, strength: inner.y[i] }));
+  return [ends[0], ...middle.filter(({ strength }) => strength > 0 && strength < 1), ends[1]].map(
+    ({ coverage, strength }) => ({
+      coverage,
+      lightness: lightnessOfReflectance(mixYuleNielsen(strength, mix)),
+      spread: 0,
+    }),
+  );
+}
+
+/** A profile whose curve is computed from its response model: no reading stands behind its points. */
+export function deriveProfile(facts: ProfileFacts, options: DeriveOptions): Profile {
+  return {
+    ...facts,
+    direction: facts.full[0] > facts.bare[0] ? 'lighter' : 'darker',
+    points: predictTonePoints(facts, options),
+  };
+}

@@ -1,0 +1,306 @@
+import { type DotGrid, reflectanceOfLightness } from '../plane/index.ts';
+import {
+  computeDotDose,
+  computeRawStrength,
+  computeReachCells,
+  computeSolidStrength,
+  type DoseAxis,
+  sampleDose,
+  sumLattice,
+} from './response.ts';
+import type { ResponseModel, Surface } from './types.ts';
+
+/**
+ * Mean strength of one dot cell by the dots around it: the tabular printer model of Pappas and Neuhoff
+ * (source: 'pappasNeuhoff1995'), filled from the deposit of doses instead of from hard discs.
+ */
+export interface DotTable {
+  readonly grid: DotGrid;
+  /** The neighbourhood, dots along and across the scan: 3 or 5. */
+  readonly columns: number;
+  readonly rows: number;
+  /** Whether the four corners of the neighbourhood count; a 5 × 5 one leaves them out and has 21 dots. */
+  readonly corners: boolean;
+  /**
+   * Mean strength of the middle cell, 0 bare … 1 solid (above 1 where fading makes the solid weaker than its best).
+   * Index: columns from left to right, in each the dots from top to bottom, the first dot is the highest bit.
+   */
+  readonly strength: Float32Array;
+  /** For dots of more than two levels: doses are added up instead of being looked up. */
+  readonly dose: DoseSampling;
+  /** Relative luminance Y of bare and solid, and Yule-Nielsen n of the mixing between. */
+  readonly bareLuminance: number;
+  readonly fullLuminance: number;
+  readonly yuleNielsenN: number;
+}
+
+/** Doses at samplesX × samplesY points of a cell, and the strength that each dose makes. */
+export interface DoseSampling {
+  readonly samplesX: number;
+  readonly samplesY: number;
+  readonly radiusX: number;
+  readonly radiusY: number;
+  /** Dose of a full dot dx cells away at sample i is kernelX[(dx + radiusX)·samplesX + i] · kernelY[…]. */
+  readonly kernelX: Float32Array;
+  readonly kernelY: Float32Array;
+  /** Strength of dose d is strengthOf[floor(d · indexPerDose)]. */
+  readonly strengthOf: Float32Array;
+  readonly indexPerDose: number;
+}
+
+/** Dose that may reach the edge of the middle cell from an axis' dots outside the neighbourhood, share of a solid row. */
+const STRAY_LIMIT = 0.025;
+const DOSE_STEPS = 16384;
+
+/**
+ * The dot table of a surface on a grid (its response's reference grid when absent).
+ *
+ * The neighbourhood is the smallest of 3 × 3, 5 × 3, 3 × 5 and 5 × 5 without corners outside of which an axis' dots add
+ * less than 2.5 % to a solid row's dose at the edge of the cell; that is so for dose diameters up to 2.3 and 4.3 steps.
+ * What lies further out is taken as covered like the neighbourhood itself (a mean field), so that bare and solid are
+ * exact and only the texture of distant dots is lost. Dose diameters above about 5 steps lose accuracy that way; a line
+ * spacing so far below the spot gains nothing on the work either.
+ */
+export function fillDotTable(surface: Surface, grid: DotGrid = surface.response.reference): DotTable {
+  const model = surface.response;
+  const dose = computeDotDose(model, grid);
+  const columns = chooseSide({ diameterMm: dose.diameterXMm, stepMm: grid.pitchMm });
+  const rows = chooseSide({ diameterMm: dose.diameterYMm, stepMm: grid.lineSpacingMm });
+  const corners = columns * rows < 25;
+  // A wide dose is smooth over a cell and has the longer table; a narrow one has edges inside the cell and the short one.
+  const coarse = model.steepness < 8 ? 3 : 4;
+  const samplesX = columns === 5 ? (rows === 5 ? coarse : 6) : rows === 5 ? 12 : 16;
+  const samplesY = rows === 5 ? (columns === 5 ? coarse : 6) : columns === 5 ? 12 : 16;
+  const axisX: DoseAxis = { diameterMm: dose.diameterXMm, stepMm: grid.pitchMm, samples: samplesX, reach: dose.reach };
+  const axisY: DoseAxis = {
+    diameterMm: dose.diameterYMm,
+    stepMm: grid.lineSpacingMm,
+    samples: samplesY,
+    reach: dose.reach,
+  };
+  const solid = computeSolidStrength(model, samplesX, samplesY);
+
+  const cells = listCells(columns, rows, corners);
+  const samples = samplesX * samplesY;
+  const contributions = cells.map(({ dx, dy }) => {
+    const x = sampleDose(axisX, dx);
+    const y = sampleDose(axisY, dy);
+    return Float64Array.from({ length: samples }, (_, s) => dose.peak * x[s % samplesX] * y[Math.floor(s / samplesX)]);
+  });
+  const latticeX = sumLattice(axisX);
+  const latticeY = sumLattice(axisY);
+  const everything = Float64Array.from(
+    { length: samples },
+    (_, s) => dose.peak * latticeX[s % samplesX] * latticeY[Math.floor(s / samplesX)],
+  );
+  const outside = sumOutside({ axisX, axisY, columns, rows, corners }).map((value) => value * dose.peak);
+
+  const largest = Math.max(...everything);
+  const indexPerDose = (DOSE_STEPS - 1) / largest;
+  const strengthOf = Float32Array.from(
+    { length: DOSE_STEPS },
+    (_, i) => (i === 0 ? 0 : computeRawStrength(model, (i + 0.5) / indexPerDose)) / solid,
+  );
+  const strength =
+    cells.length === 9 && model.halfDose * indexPerDose < 8 * model.steepness
+      ? fillByFormula({ contributions, outside, samples }, (value) => computeRawStrength(model, value) / solid)
+      : fillByLookup({ contributions, outside, samples }, { strengthOf, indexPerDose, columns, rows });
+  strength[0] = 0;
+  // Rounding of the lookup aside, this is what the sums give; on the reference grid it is 1 by definition.
+  strength[strength.length - 1] =
+    everything.reduce((sum, value) => sum + computeRawStrength(model, value), 0) / samples / solid;
+
+  return {
+    grid,
+    columns,
+    rows,
+    corners,
+    strength,
+    dose: sampleForLevels(model, grid, { strengthOf, indexPerDose, solid }),
+    bareLuminance: reflectanceOfLightness(surface.bare[0]),
+    fullLuminance: reflectanceOfLightness(surface.full[0]),
+    yuleNielsenN: model.yuleNielsenN,
+  };
+}
+
+function chooseSide({ diameterMm, stepMm }: { diameterMm: number; stepMm: number }): 3 | 5 {
+  // Dose at the cell's edge of the nearest line of dots outside a side of 3, of a row's mean dose.
+  const nearest = ((Math.sqrt(8 / Math.PI) * stepMm) / diameterMm) * Math.exp(-8 * (1.5 * (stepMm / diameterMm)) ** 2);
+  return nearest < STRAY_LIMIT ? 3 : 5;
+}
+
+/** Cells of the neighbourhood in the order of the index' bits, highest first. */
+function listCells(columns: number, rows: number, corners: boolean): { readonly dx: number; readonly dy: number }[] {
+  const cells: { dx: number; dy: number }[] = [];
+  for (let dx = -(columns >> 1); dx <= columns >> 1; dx++) {
+    for (let dy = -(rows >> 1); dy <= rows >> 1; dy++) {
+      if (corners || Math.abs(dx) + Math.abs(dy) < 4) cells.push({ dx, dy });
+    }
+  }
+  return cells;
+}
+
+/**
+ * Dose of all dots outside the neighbourhood, in units of a dot's peak. Summed directly: as a difference of all and
+ * inside, rounding alone would pass the low thresholds of nearly hard discs.
+ */
+function sumOutside(of: { axisX: DoseAxis; axisY: DoseAxis; columns: number; rows: number; corners: boolean }) {
+  const { axisX, axisY, columns, rows, corners } = of;
+  const farX = sumLattice(axisX, columns >> 1);
+  const farY = sumLattice(axisY, rows >> 1);
+  const allX = sumLattice(axisX);
+  const allY = sumLattice(axisY);
+  const cornerX = corners ? [] : [-(columns >> 1), columns >> 1].map((offset) => sampleDose(axisX, offset));
+  const cornerY = corners ? [] : [-(rows >> 1), rows >> 1].map((offset) => sampleDose(axisY, offset));
+  return Float64Array.from({ length: axisX.samples * axisY.samples }, (_, s) => {
+    const i = s % axisX.samples;
+    const j = Math.floor(s / axisX.samples);
+    let dose = farX[i] * allY[j] + Math.max(0, allX[i] - farX[i]) * farY[j];
+    for (const x of cornerX) for (const y of cornerY) dose += x[i] * y[j];
+    return dose;
+  });
+}
+
+interface Neighbourhood {
+  readonly contributions: readonly Float64Array[];
+  readonly outside: Float64Array;
+  readonly samples: number;
+}
+
+/** Doses of every pattern of some cells: 2^cells rows of samples. The first cell is the highest bit. */
+function sumPatterns(contributions: readonly Float64Array[], samples: number): Float64Array {
+  const count = contributions.length;
+  const sums = new Float64Array(samples << count);
+  for (let pattern = 1; pattern < 1 << count; pattern++) {
+    const bit = 31 - Math.clz32(pattern & -pattern);
+    const rest = pattern & (pattern - 1);
+    const added = contributions[count - 1 - bit];
+    for (let s = 0; s < samples; s++) sums[pattern * samples + s] = sums[rest * samples + s] + added[s];
+  }
+  return sums;
+}
+
+function countBits(pattern: number): number {
+  let count = 0;
+  for (let rest = pattern; rest !== 0; rest &= rest - 1) count++;
+  return count;
+}
+
+/** With the law itself: for thresholds so low or so steep that a lookup would not resolve them. */
+function fillByFormula({ contributions, outside, samples }: Neighbourhood, strengthOf: (dose: number) => number) {
+  const strength = new Float32Array(1 << contributions.length);
+  const sums = sumPatterns(contributions, samples);
+  for (let pattern = 0; pattern < strength.length; pattern++) {
+    const field = countBits(pattern) / contributions.length;
+    let sum = 0;
+    for (let s = 0; s < samples; s++) sum += strengthOf(sums[pattern * samples + s] + field * outside[s]);
+    strength[pattern] = sum / samples;
+  }
+  return strength;
+}
+
+interface Lookup {
+  readonly strengthOf: Float32Array;
+  readonly indexPerDose: number;
+  readonly columns: number;
+  readonly rows: number;
+}
+
+/**
+ * The same by lookup: the pattern is cut between two columns into halves whose doses are summed once, and strength
+ * is looked up, so that an entry costs two additions and one load a sample. A pattern and its mirror image across the
+ * scan have the same mean; only one of them is computed.
+ */
+function fillByLookup({ contributions, outside, samples }: Neighbourhood, lookup: Lookup): Float32Array {
+  const { strengthOf, indexPerDose, columns, rows } = lookup;
+  const count = contributions.length;
+  const heights = Array.from({ length: columns }, (_, x) =>
+    count === 21 && (x === 0 || x === columns - 1) ? 3 : rows,
+  );
+  const lowHeights = heights.slice((columns + 1) >> 1);
+  const lowBits = lowHeights.reduce((sum, height) => sum + height, 0);
+  const scaled = contributions.map((contribution) => contribution.map((value) => value * indexPerDose));
+  const high = sumPatterns(scaled.slice(0, count - lowBits), samples);
+  const low = Float32Array.from(sumPatterns(scaled.slice(count - lowBits), samples));
+  const lowCounts = Uint8Array.from({ length: 1 << lowBits }, (_, pattern) => countBits(pattern));
+  const lowMirror = Uint32Array.from(lowCounts, (_, pattern) => mirrorColumns(pattern, lowHeights));
+  const highHeights = heights.slice(0, (columns + 1) >> 1);
+  const strength = new Float32Array(1 << count);
+  const base = new Float32Array((lowBits + 1) * samples);
+  const last = strengthOf.length - 1;
+  for (let top = 0; top < 1 << (count - lowBits); top++) {
+    const topMirror = mirrorColumns(top, highHeights);
+    if (topMirror < top) continue;
+    const topCount = countBits(top);
+    for (let more = 0; more <= lowBits; more++) {
+      const field = ((topCount + more) / count) * indexPerDose;
+      for (let s = 0; s < samples; s++) base[more * samples + s] = high[top * samples + s] + field * outside[s];
+    }
+    for (let bottom = 0; bottom < 1 << lowBits; bottom++) {
+      const from = lowCounts[bottom] * samples;
+      const at = bottom * samples;
+      let sum = 0;
+      for (let s = 0; s < samples; s++) {
+        const index = (base[from + s] + low[at + s]) | 0;
+        // biome-ignore lint/complexity/useMathMinMax: a compare is cheaper than the call here.
+        sum += strengthOf[index < last ? index : last];
+      }
+      strength[(top << lowBits) | bottom] = sum / samples;
+      strength[(topMirror << lowBits) | lowMirror[bottom]] = sum / samples;
+    }
+  }
+  return strength;
+}
+
+/** The pattern upside down: the bits of each column in reverse. */
+function mirrorColumns(pattern: number, heights: readonly number[]): number {
+  let mirrored = 0;
+  let shift = heights.reduce((sum, height) => sum + height, 0);
+  for (const height of heights) {
+    shift -= height;
+    for (let bit = 0; bit < height; bit++) {
+      if ((pattern >> (shift + bit)) & 1) mirrored |= 1 << (shift + height - 1 - bit);
+    }
+  }
+  return mirrored;
+}
+
+/** Coarse sampling for modulated dots, whose doses differ from dot to dot so that no table can hold them. */
+function sampleForLevels(
+  model: ResponseModel,
+  grid: DotGrid,
+  law: { strengthOf: Float32Array; indexPerDose: number; solid: number },
+): DoseSampling {
+  const samples = 4;
+  const dose = computeDotDose(model, grid);
+  const unit = law.solid / computeSolidStrength(model, samples, samples);
+  const build = (diameterMm: number, stepMm: number, peak: number) => {
+    const axis: DoseAxis = { diameterMm, stepMm, samples, reach: 0.9 };
+    const radius = Math.max(1, computeReachCells(axis) - 1);
+    const full = sumLattice({ ...axis, reach: dose.reach });
+    const kernel = new Float32Array((2 * radius + 1) * samples);
+    const kept = new Float64Array(samples);
+    for (let offset = -radius; offset <= radius; offset++) {
+      const part = sampleDose(axis, offset);
+      for (let i = 0; i < samples; i++) {
+        kernel[(offset + radius) * samples + i] = part[i] * peak;
+        kept[i] += part[i];
+      }
+    }
+    // What the cut tails carried is given to the rest, so that a solid field has its full dose.
+    for (let k = 0; k < kernel.length; k++) kernel[k] *= full[k % samples] / kept[k % samples];
+    return { radius, kernel };
+  };
+  const x = build(dose.diameterXMm, grid.pitchMm, dose.peak);
+  const y = build(dose.diameterYMm, grid.lineSpacingMm, 1);
+  return {
+    samplesX: samples,
+    samplesY: samples,
+    radiusX: x.radius,
+    radiusY: y.radius,
+    kernelX: x.kernel,
+    kernelY: y.kernel,
+    strengthOf: law.strengthOf.map((value) => value * unit),
+    indexPerDose: law.indexPerDose,
+  };
+}

@@ -1,0 +1,198 @@
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import { SOURCES, type SourceKey } from '../sources.ts';
+import type { Material, Profile, RefusedMaterial } from './types.ts';
+
+const finite = v.pipe(v.number('a number'), v.finite('a finite number'));
+const within = (min: number, max: number) =>
+  v.pipe(finite, v.minValue(min, `a number from ${min} to ${max}`), v.maxValue(max, `a number from ${min} to ${max}`));
+const positive = v.pipe(
+  finite,
+  v.check((value) => value > 0, 'a number above 0'),
+);
+const text = v.pipe(v.string('text'), v.nonEmpty('text that is not empty'));
+const name = v.pipe(
+  v.string('text'),
+  v.regex(/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/, 'a name of lower-case letters, digits and hyphens'),
+);
+const lab = v.tuple([within(0, 100), within(-128, 128), within(-128, 128)], 'three numbers [L*, a*, b*]');
+const source = v.picklist(Object.keys(SOURCES) as SourceKey[], 'a key of the bibliography');
+const direction = v.picklist(['lighter', 'darker'], '"lighter" or "darker"');
+const grid = v.strictObject({ pitchMm: positive, lineSpacingMm: positive }, 'an object');
+const cautions = v.array(v.strictObject({ text, source }, 'an object'), 'a list');
+const aliases = v.array(
+  v.pipe(
+    text,
+    v.check((value) => value === value.toLowerCase(), 'lower-case text'),
+  ),
+  'a list',
+);
+
+const PROFILE = v.strictObject(
+  {
+    schema: v.literal('tonewright-profile/1', '"tonewright-profile/1"'),
+    name,
+    title: text,
+    material: text,
+    machine: text,
+    grid,
+    settings: v.strictObject(
+      {
+        powerW: positive,
+        speedMmPerS: positive,
+        rateKHz: v.exactOptional(positive),
+        pulseNs: v.exactOptional(positive),
+        passes: v.pipe(finite, v.integer('a whole number'), v.minValue(1, 'a whole number of at least 1')),
+        scan: v.picklist(['one-way', 'two-way'], '"one-way" or "two-way"'),
+      },
+      'an object',
+    ),
+    screen: v.strictObject(
+      { name: text, options: v.record(v.string(), v.union([v.string(), finite], 'text or a number'), 'an object') },
+      'an object',
+    ),
+    direction,
+    bare: lab,
+    full: lab,
+    points: v.pipe(
+      v.array(
+        v.strictObject({ coverage: within(0, 1), lightness: within(0, 100), spread: within(0, 100) }, 'an object'),
+        'a list',
+      ),
+      v.minLength(2, 'at least 2 points'),
+    ),
+    response: v.strictObject(
+      {
+        doseDiameterXUm: positive,
+        doseDiameterYUm: positive,
+        halfDose: positive,
+        steepness: positive,
+        fading: within(0, 0.9),
+        yuleNielsenN: within(1, 100),
+        reference: grid,
+      },
+      'an object',
+    ),
+    repeatability: within(0, 100),
+    origin: v.picklist(['measured', 'rehearsed', 'assumed'], '"measured", "rehearsed" or "assumed"'),
+    date: v.pipe(v.string('text'), v.isoDate('a date such as 2026-03-31')),
+    note: v.string('text'),
+  },
+  'an object',
+);
+
+const MATERIAL = v.strictObject(
+  {
+    schema: v.literal('tonewright-material/1', '"tonewright-material/1"'),
+    name,
+    title: text,
+    aliases,
+    bare: lab,
+    marks: v.pipe(
+      v.array(
+        v.strictObject(
+          {
+            wavelengthNm: v.tuple([positive, positive], 'two numbers [min, max]'),
+            direction,
+            full: lab,
+            markToSpot: positive,
+            steepness: positive,
+            yuleNielsenN: within(1, 100),
+            note: v.string('text'),
+            source,
+          },
+          'an object',
+        ),
+        'a list',
+      ),
+      v.minLength(1, 'at least 1 mark'),
+    ),
+    cautions,
+    origin: v.strictObject(
+      { kind: v.picklist(['published', 'measured', 'assumed'], '"published", "measured" or "assumed"'), note: text },
+      'an object',
+    ),
+  },
+  'an object',
+);
+
+const REFUSED = v.array(v.strictObject({ name, title: text, aliases, reason: text, source }, 'an object'), 'a list');
+
+/**
+ * Profile from parsed JSON.
+ * @param where what is being read, for messages: a path or a name.
+ * @throws AppError file-invalid naming the field, what was found and what was needed; profile-unusable when coverage or
+ * lightness of the points are not strictly monotone.
+ */
+export function parseProfile(json: unknown, where: string): Profile {
+  const profile: Profile = parse(PROFILE, json, where);
+  const { points } = profile;
+  const sign = profile.direction === 'lighter' ? 1 : -1;
+  if (points[0].coverage !== 0 || points[points.length - 1].coverage !== 1) {
+    throw new AppError(
+      'file-invalid',
+      `${where}: points: found coverage from ${points[0].coverage} to ${points[points.length - 1].coverage}, needed from 0 to 1`,
+      { where, field: 'points' },
+    );
+  }
+  for (let i = 1; i < points.length; i++) {
+    const found = `points.${i - 1} and points.${i}`;
+    if (!(points[i].coverage > points[i - 1].coverage)) {
+      throw new AppError(
+        'profile-unusable',
+        `${where}: ${found}: found coverage ${points[i - 1].coverage} then ${points[i].coverage}, needed coverage that rises`,
+        { where, field: `points.${i}.coverage` },
+      );
+    }
+    if (!((points[i].lightness - points[i - 1].lightness) * sign > 0)) {
+      throw new AppError(
+        'profile-unusable',
+        `${where}: ${found}: found L* ${points[i - 1].lightness} then ${points[i].lightness}, needed L* that only ${sign > 0 ? 'rises' : 'falls'} for marks ${profile.direction} than bare`,
+        { where, field: `points.${i}.lightness` },
+      );
+    }
+  }
+  return profile;
+}
+
+/** Material from parsed JSON. @throws AppError file-invalid naming the field, what was found and what was needed. */
+export function parseMaterial(json: unknown, where: string): Material {
+  const material: Material = parse(MATERIAL, json, where);
+  material.marks.forEach((mark, i) => {
+    if (
+      mark.wavelengthNm[0] > mark.wavelengthNm[1] ||
+      mark.full[0] > material.bare[0] !== (mark.direction === 'lighter')
+    ) {
+      throw new AppError(
+        'file-invalid',
+        `${where}: marks.${i}: found ${mark.wavelengthNm.join(' … ')} nm, ${mark.direction}, L* ${mark.full[0]} on bare ${material.bare[0]}; needed wavelengths from small to large and an L* on the side of bare that the direction names`,
+        { where, field: `marks.${i}` },
+      );
+    }
+  });
+  return material;
+}
+
+/** The list of refused materials from parsed JSON. @throws AppError file-invalid naming the field. */
+export function parseRefused(json: unknown, where: string): readonly RefusedMaterial[] {
+  return parse(REFUSED, json, where);
+}
+
+function parse<T extends v.GenericSchema>(schema: T, json: unknown, where: string): v.InferOutput<T> {
+  const result = v.safeParse(schema, json, { abortEarly: true });
+  if (result.success) return result.output;
+  const issue = result.issues[0];
+  const field = v.getDotPath(issue) ?? 'the file';
+  // A missing or an unknown key is an issue of the object around it; all others carry the words given above.
+  const aboutKey = issue.type === 'strict_object' && issue.path !== undefined && issue.expected !== 'Object';
+  const unknown = aboutKey && issue.expected === 'never';
+  const found = unknown ? 'a field of this name' : aboutKey ? 'nothing' : describe(issue.input);
+  const needed = unknown ? 'only the fields of the schema' : aboutKey ? 'this field' : issue.message;
+  throw new AppError('file-invalid', `${where}: ${field}: found ${found}, needed ${needed}`, { where, field });
+}
+
+function describe(value: unknown): string {
+  if (value === undefined) return 'nothing';
+  const shown = JSON.stringify(value);
+  return shown.length > 60 ? `${shown.slice(0, 57)}…` : shown;
+}

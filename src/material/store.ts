@@ -1,0 +1,190 @@
+import { readdirSync, readFileSync, statSync } from 'node:fs';
+import { basename, join, resolve } from 'node:path';
+import { AppError } from '../errors.ts';
+import { type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
+
+export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts';
+
+const ONE_OF: Readonly<Record<RecordKind, string>> = {
+  profiles: 'profile',
+  machines: 'machine',
+  materials: 'material',
+  charts: 'chart',
+};
+
+export interface ShopOptions {
+  /** The shop's own folder, looked into first and written to; absent: only the built-in examples. */
+  readonly shopDir?: string;
+  /** Folder of the built-in examples: it holds a folder for each kind. Several are looked into in order. */
+  readonly builtIn: string | readonly string[];
+}
+
+export interface FoundRecord {
+  readonly name: string;
+  readonly path: string;
+  readonly from: 'shop' | 'built-in';
+}
+
+export interface ReadRecord extends FoundRecord {
+  /** Parsed JSON, not yet checked against a schema. */
+  readonly json: unknown;
+}
+
+/** Where machines, materials, profiles and charts are kept: one JSON file each, named after the record. */
+export interface Shop {
+  readonly shopDir: string | undefined;
+  /** Names in order; a shop's record hides a built-in one of the same name. Files that start with "never" are lists. */
+  readonly list: (kind: RecordKind) => readonly FoundRecord[];
+  /**
+   * A record by its name or by the path of its file.
+   * @throws AppError name-unknown listing close names; path-missing, path-is-folder, path-unreadable; file-invalid with
+   * line and column of broken JSON.
+   */
+  readonly read: (kind: RecordKind, nameOrPath: string) => ReadRecord;
+  /**
+   * Writes a record into the shop in one step. Gives its path.
+   * @throws AppError result-exists without `force`; path-missing without a shop folder; path-unwritable.
+   */
+  readonly write: (kind: RecordKind, name: string, record: unknown, options?: WriteOptions) => Promise<string>;
+}
+
+/** Opens a shop folder over the built-in examples. Nothing is read until asked for. */
+export function openShop({ shopDir, builtIn }: ShopOptions): Shop {
+  const roots: { folder: string; from: FoundRecord['from'] }[] = [
+    ...(shopDir === undefined ? [] : [{ folder: shopDir, from: 'shop' as const }]),
+    ...(typeof builtIn === 'string' ? [builtIn] : builtIn).map((folder) => ({ folder, from: 'built-in' as const })),
+  ];
+
+  const list = (kind: RecordKind): FoundRecord[] => {
+    const found = new Map<string, FoundRecord>();
+    for (const { folder, from } of roots) {
+      for (const file of listFiles(join(folder, kind))) {
+        const name = file.slice(0, -'.json'.length);
+        if (!found.has(name)) found.set(name, { name, path: join(folder, kind, file), from });
+      }
+    }
+    return [...found.values()].sort((a, b) => (a.name < b.name ? -1 : a.name > b.name ? 1 : 0));
+  };
+
+  const read = (kind: RecordKind, nameOrPath: string): ReadRecord => {
+    if (looksLikePath(nameOrPath)) {
+      const path = resolve(nameOrPath);
+      const from = shopDir !== undefined && path.startsWith(resolve(shopDir)) ? 'shop' : 'built-in';
+      return { name: basename(path).replace(/\.json$/i, ''), path, from, json: readJson(path) };
+    }
+    const records = list(kind);
+    const wanted = nameOrPath.trim().toLowerCase();
+    const record = records.find(({ name }) => name === wanted);
+    if (!record) throw unknownName(kind, nameOrPath, records);
+    return { ...record, json: readJson(record.path) };
+  };
+
+  const write = async (
+    kind: RecordKind,
+    name: string,
+    record: unknown,
+    options: WriteOptions = {},
+  ): Promise<string> => {
+    if (shopDir === undefined) {
+      throw new AppError('path-missing', `found no shop folder, needed one to keep the ${ONE_OF[kind]} "${name}" in`);
+    }
+    if (!/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/.test(name)) {
+      throw new AppError(
+        'option-invalid',
+        `found the name "${name}", needed lower-case letters, digits and hyphens for a ${ONE_OF[kind]}`,
+      );
+    }
+    const path = join(shopDir, kind, `${name}.json`);
+    await writeFilesAtomic([{ path, bytes: `${JSON.stringify(record, null, 2)}\n` }], options);
+    return path;
+  };
+  return { shopDir, list, read, write };
+}
+
+/**
+ * JSON of a file.
+ * @throws AppError path-missing, path-is-folder, path-unreadable; file-invalid with line and column.
+ */
+export function readJson(path: string): unknown {
+  let text: string;
+  try {
+    if (statSync(path).isDirectory())
+      throw new AppError('path-is-folder', `found a folder, needed a JSON file: ${path}`);
+    text = readFileSync(path, 'utf8');
+  } catch (error) {
+    if (error instanceof AppError) throw error;
+    const code = (error as { code?: unknown }).code;
+    if (code === 'ENOENT' || code === 'ENOTDIR')
+      throw new AppError('path-missing', `found nothing at ${path}`, { path });
+    throw new AppError('path-unreadable', `could not read ${path}: ${reasonOf(error)}`, { path });
+  }
+  try {
+    return JSON.parse(text.replace(/^\uFEFF/, ''));
+  } catch (error) {
+    const { line, column } = locateJsonError(text, error);
+    throw new AppError(
+      'file-invalid',
+      `${path}: line ${line}, column ${column}: found ${describeAt(text, line, column)}, needed JSON`,
+      { path, line, column },
+    );
+  }
+}
+
+function listFiles(folder: string): string[] {
+  try {
+    return readdirSync(folder).filter((file) => file.endsWith('.json') && !/^(?:\.|never)/.test(file));
+  } catch {
+    return [];
+  }
+}
+
+function looksLikePath(text: string): boolean {
+  return /[\\/]/.test(text) || /\.json$/i.test(text);
+}
+
+function reasonOf(error: unknown): string {
+  return error instanceof Error ? error.message : String(error);
+}
+
+/** The engine says a position only in words that change between versions, and none at all at the end of the text. */
+function locateJsonError(text: string, error: unknown): { line: number; column: number } {
+  const said = /position (\d+)/.exec(reasonOf(error));
+  const before = text.slice(0, said ? Number(said[1]) : text.length);
+  const lines = before.split('\n');
+  return { line: lines.length, column: lines[lines.length - 1].length + 1 };
+}
+
+function describeAt(text: string, line: number, column: number): string {
+  const rest =
+    text
+      .split('\n')
+      [line - 1]?.slice(column - 1)
+      .trim() ?? '';
+  return rest === '' ? 'the end' : `"${rest.slice(0, 20)}"`;
+}
+
+function unknownName(kind: RecordKind, asked: string, records: readonly FoundRecord[]): AppError {
+  const names = records.map(({ name }) => name);
+  const wanted = asked.trim().toLowerCase();
+  const close = names
+    .map((name) => ({ name, distance: name.includes(wanted) || wanted.includes(name) ? 0 : countEdits(name, wanted) }))
+    .filter(({ distance, name }) => distance <= Math.max(2, name.length / 3))
+    .sort((a, b) => a.distance - b.distance)
+    .slice(0, 3)
+    .map(({ name }) => name);
+  const offered = close.length > 0 ? `did you mean ${close.join(', ')}?` : `there are ${names.join(', ') || 'none'}`;
+  return new AppError('name-unknown', `found no ${ONE_OF[kind]} "${asked}"; ${offered}`, { asked, close, names });
+}
+
+/** Levenshtein's distance: insertions, deletions and replacements that turn one word into the other. */
+function countEdits(a: string, b: string): number {
+  let row = Array.from({ length: b.length + 1 }, (_, j) => j);
+  for (let i = 1; i <= a.length; i++) {
+    const next = [i];
+    for (let j = 1; j <= b.length; j++) {
+      next.push(Math.min(row[j] + 1, next[j - 1] + 1, row[j - 1] + (a[i - 1] === b[j - 1] ? 0 : 1)));
+    }
+    row = next;
+  }
+  return row[b.length];
+}
