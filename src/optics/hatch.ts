@@ -96,7 +96,8 @@ export function computeDoseRipple(hatch: Hatch): number {
     const term = 2 * Math.exp(-((Math.PI * m) ** 2) / (2 * ratio ** 2));
     if (m % 2 === 1) odd += term;
     else even += term;
-    if (term < odd * 1e-17) return odd / even;
+    // `<=`, as very close lines ripple by less than the smallest number: 0.
+    if (term <= odd * 1e-17) return odd / even;
   }
 }
 
