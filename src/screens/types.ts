@@ -1,21 +1,21 @@
 import type { DotGrid, Dots, Plane } from '../plane/index.ts';
 import type { SourceKey } from '../sources.ts';
 
-/** Options that every screen takes; each screen's own come from its `defaults`. */
+/** Every option of every screen; which ones a screen reads is in its record's `uses`, the rest is ignored. */
 export interface ScreenOptions {
-  /** Scan of error diffusion: `serpentine` turns at each row's end. Ignored by ordered screens. */
+  /** Scan of error diffusion: `serpentine` turns at each row's end. */
   readonly scan: 'raster' | 'serpentine';
   /** Dose levels per dot, 2 … 256. 2: the beam fires or not. */
   readonly levels: number;
-  /** Start of the generator where a screen uses chance. */
+  /** Start of the generator where a screen uses chance, a whole number 0 … 2³² − 1. */
   readonly seed: number;
-  /** Screen ruling of `clustered-dot` and `line`, lines per cm. */
-  readonly linesPerCm: number;
-  /** Angle of `clustered-dot` and `line`, degrees from the scan line, clockwise on the work. */
+  /** Screen ruling of `clustered-dot` and `line`, lines per cm; `auto`: a period of eight dots. */
+  readonly linesPerCm: number | 'auto';
+  /** Angle of `clustered-dot` and `line`, degrees from the scan line, clockwise on the work, −360 … 360. */
   readonly angleDeg: number;
   /** Dot shape of `clustered-dot`. */
   readonly shape: 'round' | 'ellipse' | 'square' | 'diamond';
-  /** Side of the threshold matrix of `bayer` (a power of two) and `blue-noise`, dots. */
+  /** Side of the threshold matrix, dots, a power of two: `bayer` 2 … 256, `blue-noise` 32 … 256. */
   readonly size: number;
 }
 
@@ -35,6 +35,12 @@ export type ScreenName =
   | 'clustered-dot'
   | 'line';
 
+/** What to screen with: a name, where the dots lie on the work, and the options that differ from the defaults. */
+export interface ScreenRequest extends Partial<ScreenOptions> {
+  readonly name: ScreenName;
+  readonly grid: DotGrid;
+}
+
 /** One halftone method: a row of the registry `SCREENS`. */
 export interface ScreenRecord {
   readonly name: ScreenName;
@@ -43,8 +49,9 @@ export interface ScreenRecord {
   readonly source: SourceKey;
   /** Names of the options in `ScreenOptions` that this method reads. */
   readonly uses: readonly (keyof ScreenOptions)[];
+  /** Values of the options in `uses` where the caller gives none. */
   readonly defaults: Partial<ScreenOptions>;
-  /** Share of the tone's error that is kept: 1 keeps the tone, less loses some on purpose. */
+  /** Share of the tone's error that is passed on: 1 keeps the tone, less loses some on purpose. */
   readonly carries: number;
   /** Largest |mean of dots − coverage| on a large constant plane, as a function of the options. */
   readonly toneTolerance: (options: ScreenOptions, grid: DotGrid) => number;

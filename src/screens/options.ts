@@ -1,0 +1,69 @@
+import { AppError } from '../errors.ts';
+import type { ScreenOptions } from './types.ts';
+
+/** What an option takes: one of some words, or a number in a range (with one word that stands for "choose for me"). */
+export type OptionRule =
+  | { readonly title: string; readonly values: readonly string[] }
+  | {
+      readonly title: string;
+      readonly min: number;
+      readonly max: number;
+      readonly kind: 'whole' | 'real' | 'power-of-two';
+      readonly word?: string;
+    };
+
+/** Labels and ranges of the screens' options, for the check, the command's help and the page. */
+export const SCREEN_OPTIONS: Readonly<Record<keyof ScreenOptions, OptionRule>> = {
+  scan: { title: 'scan of error diffusion', values: ['serpentine', 'raster'] },
+  levels: { title: 'dose levels per dot', min: 2, max: 256, kind: 'whole' },
+  seed: { title: 'start of the generator of chance', min: 0, max: 2 ** 32 - 1, kind: 'whole' },
+  linesPerCm: { title: 'screen ruling, lines per cm', min: 0.1, max: 10_000, kind: 'real', word: 'auto' },
+  angleDeg: { title: 'screen angle, degrees clockwise from the scan line', min: -360, max: 360, kind: 'real' },
+  shape: { title: 'dot shape', values: ['round', 'ellipse', 'square', 'diamond'] },
+  size: { title: 'side of the threshold matrix, dots', min: 2, max: 256, kind: 'power-of-two' },
+};
+
+/** Values where neither the caller nor the screen's record says otherwise. */
+export const DEFAULT_OPTIONS: ScreenOptions = {
+  scan: 'serpentine',
+  levels: 2,
+  seed: 1,
+  linesPerCm: 'auto',
+  angleDeg: 45,
+  shape: 'round',
+  size: 128,
+};
+
+const NEEDED = { whole: 'a whole number', real: 'a number', 'power-of-two': 'a power of two' } as const;
+
+function describeRule(rule: OptionRule): string {
+  if ('values' in rule) return `one of ${rule.values.join(', ')}`;
+  return `${NEEDED[rule.kind]} ${rule.min} … ${rule.max}${rule.word === undefined ? '' : `, or ${rule.word}`}`;
+}
+
+function followsRule(value: unknown, rule: OptionRule): boolean {
+  if ('values' in rule) return rule.values.includes(value as string);
+  if (rule.word !== undefined && value === rule.word) return true;
+  if (typeof value !== 'number' || !(value >= rule.min && value <= rule.max)) return false;
+  return rule.kind === 'real' || (Number.isInteger(value) && (rule.kind === 'whole' || (value & (value - 1)) === 0));
+}
+
+/**
+ * Options as a screen reads them: the caller's over the screen's over the general defaults.
+ * @throws AppError option-invalid when a value is outside its range.
+ */
+export function fillOptions(given: Partial<ScreenOptions>, defaults: Partial<ScreenOptions>): ScreenOptions {
+  const filled: Record<string, unknown> = {};
+  for (const name of Object.keys(SCREEN_OPTIONS) as (keyof ScreenOptions)[]) {
+    const value = given[name] ?? defaults[name] ?? DEFAULT_OPTIONS[name];
+    const rule = SCREEN_OPTIONS[name];
+    if (!followsRule(value, rule)) {
+      throw new AppError('option-invalid', `${rule.title}: found ${String(value)}, needed ${describeRule(rule)}`, {
+        option: name,
+        found: value,
+      });
+    }
+    filled[name] = value;
+  }
+  return filled as unknown as ScreenOptions;
+}

@@ -1,0 +1,202 @@
+import { AppError } from '../errors.ts';
+import type { DotGrid, Dots, Plane } from '../plane/index.ts';
+import { ONE } from '../plane/index.ts';
+import { generateBayer } from './bayer.ts';
+import { diffuseFixed } from './diffusion.ts';
+import { diffuseFloydSteinberg } from './floyd-steinberg.ts';
+import {
+  ATKINSON,
+  BURKES,
+  type DiffusionKernel,
+  FLOYD_STEINBERG,
+  JARVIS_JUDICE_NINKE,
+  SIERRA,
+  SIERRA_LITE,
+  SIERRA_TWO_ROW,
+  STUCKI,
+} from './kernels.ts';
+import { fillOptions } from './options.ts';
+import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from './periodic.ts';
+import { applyMask, createMask, type ThresholdMask } from './threshold-mask.ts';
+import type { ScreenName, ScreenOptions, ScreenRecord, ScreenRequest } from './types.ts';
+import { diffuseVariable } from './variable-diffusion.ts';
+import { OSTROMOUKHOV, type VariableKernel, ZHOU_FANG } from './variable-kernels.ts';
+import { generateVoidAndCluster } from './void-and-cluster.ts';
+
+type Named = Pick<ScreenRecord, 'name' | 'title'>;
+
+/** What edges and the last, still owed dots may cost on a large plane. */
+const DIFFUSION_TOLERANCE = 0.005;
+
+function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRecord {
+  return {
+    name,
+    title,
+    family: 'diffusion',
+    source: kernel.source,
+    uses: ['scan', 'levels'],
+    defaults: { scan: 'serpentine', levels: 2 },
+    carries: kernel.carries,
+    // What is not carried is at most half a level of error for every dot.
+    toneTolerance: ({ levels }) => DIFFUSION_TOLERANCE + (1 - kernel.carries) / (2 * (levels - 1)),
+    screen: (coverage, { scan, levels }) =>
+      kernel === FLOYD_STEINBERG && levels === 2
+        ? diffuseFloydSteinberg(coverage, scan)
+        : diffuseFixed(coverage, { kernel, scan, levels }),
+  };
+}
+
+function variableScreen({ name, title }: Named, kernel: VariableKernel): ScreenRecord {
+  const isModulated = kernel.modulation.some(([, percent]) => percent > 0);
+  return {
+    name,
+    title,
+    family: 'diffusion',
+    source: kernel.source,
+    uses: isModulated ? ['scan', 'levels', 'seed'] : ['scan', 'levels'],
+    defaults: isModulated ? { scan: 'serpentine', levels: 2, seed: 1 } : { scan: 'serpentine', levels: 2 },
+    carries: kernel.carries,
+    toneTolerance: () => DIFFUSION_TOLERANCE,
+    screen: (coverage, { scan, levels, seed }) => diffuseVariable(coverage, { kernel, scan, levels, seed }),
+  };
+}
+
+/** Half a level of a mask whose ranks are even, plus the step of the coverage itself. */
+const halfLevel = (ranks: number, levels: number) => 0.5 / ranks / (levels - 1) + 1 / ONE;
+
+/** Periods that the plane's edges cut, for screens whose tile does not divide the plane. */
+const CUT_TOLERANCE = 0.001;
+
+/** Masks made so far, the oldest first: a batch asks for the same one for every photo. */
+const masks = new Map<string, ThresholdMask>();
+const MASKS_KEPT = 16;
+
+function remember(key: readonly unknown[], make: () => ThresholdMask): ThresholdMask {
+  const text = JSON.stringify(key);
+  const mask = masks.get(text) ?? make();
+  masks.delete(text);
+  masks.set(text, mask);
+  if (masks.size > MASKS_KEPT) masks.delete(masks.keys().next().value!);
+  return mask;
+}
+
+const maskOfTile = ({ width, height, ranks }: PeriodicTile) => createMask(width, height, ranks);
+
+/** Deviation of the void-and-cluster filter, dots (source: 'ulichney1993', as read in C. Peters' program). */
+const VOID_SIGMA = 1.5;
+/** Most unequal dots that the filter follows, pitch to line spacing: beyond it would be narrower than a dot. */
+const MAX_ASPECT = 16;
+
+/** Blue noise is even on the work, so where dots are not square the filter is not round in dots. */
+function blueNoiseMask({ size, seed }: ScreenOptions, { pitchMm, lineSpacingMm }: DotGrid): ThresholdMask {
+  const aspect = Math.min(MAX_ASPECT, Math.max(1 / MAX_ASPECT, lineSpacingMm / pitchMm));
+  const sigmaX = VOID_SIGMA * Math.sqrt(aspect);
+  const sigmaY = VOID_SIGMA / Math.sqrt(aspect);
+  return remember(['blue-noise', size, sigmaX, seed], () =>
+    createMask(size, size, generateVoidAndCluster({ size, sigmaX, sigmaY, seed })),
+  );
+}
+
+const BLUE_NOISE_MIN = 32;
+
+/** All screens by name, in the order in which they are listed. */
+export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
+  'floyd-steinberg': fixedScreen({ name: 'floyd-steinberg', title: 'Floyd and Steinberg 1976' }, FLOYD_STEINBERG),
+  'jarvis-judice-ninke': fixedScreen(
+    { name: 'jarvis-judice-ninke', title: 'Jarvis, Judice and Ninke 1976' },
+    JARVIS_JUDICE_NINKE,
+  ),
+  stucki: fixedScreen({ name: 'stucki', title: 'Stucki 1981' }, STUCKI),
+  burkes: fixedScreen({ name: 'burkes', title: 'Burkes 1988' }, BURKES),
+  sierra: fixedScreen({ name: 'sierra', title: 'Sierra, three rows' }, SIERRA),
+  'sierra-two-row': fixedScreen({ name: 'sierra-two-row', title: 'Sierra, two rows' }, SIERRA_TWO_ROW),
+  'sierra-lite': fixedScreen({ name: 'sierra-lite', title: 'Sierra, three shares' }, SIERRA_LITE),
+  atkinson: fixedScreen({ name: 'atkinson', title: 'Atkinson (loses tone on purpose)' }, ATKINSON),
+  ostromoukhov: variableScreen({ name: 'ostromoukhov', title: 'Ostromoukhov 2001' }, OSTROMOUKHOV),
+  'zhou-fang': variableScreen({ name: 'zhou-fang', title: 'Zhou and Fang 2003' }, ZHOU_FANG),
+  bayer: {
+    name: 'bayer',
+    title: 'Bayer 1973, dispersed dots',
+    family: 'ordered',
+    source: 'bayer1973',
+    uses: ['size', 'levels'],
+    defaults: { size: 8, levels: 2 },
+    carries: 1,
+    toneTolerance: ({ size, levels }) => halfLevel(size * size, levels),
+    screen: (coverage, { size, levels }) =>
+      applyMask(coverage, {
+        mask: remember(['bayer', size], () => createMask(size, size, generateBayer(size))),
+        levels,
+      }),
+  },
+  'blue-noise': {
+    name: 'blue-noise',
+    title: 'Blue noise by void and cluster, Ulichney 1993',
+    family: 'ordered',
+    source: 'ulichney1993',
+    uses: ['size', 'seed', 'levels'],
+    defaults: { size: 128, seed: 1, levels: 2 },
+    carries: 1,
+    toneTolerance: ({ size, levels }) => halfLevel(size * size, levels),
+    screen(coverage, options, grid) {
+      if (options.size < BLUE_NOISE_MIN) {
+        throw new AppError(
+          'option-invalid',
+          `side of the threshold matrix: found ${options.size}, blue noise needed a power of two ${BLUE_NOISE_MIN} … 256`,
+          { option: 'size', found: options.size },
+        );
+      }
+      return applyMask(coverage, { mask: blueNoiseMask(options, grid), levels: options.levels });
+    },
+  },
+  'clustered-dot': {
+    name: 'clustered-dot',
+    title: 'Clustered dot',
+    family: 'clustered',
+    source: 'ulichney1987',
+    uses: ['linesPerCm', 'angleDeg', 'shape', 'levels'],
+    defaults: { linesPerCm: 'auto', angleDeg: 45, shape: 'round', levels: 2 },
+    carries: 1,
+    toneTolerance: (options, grid) =>
+      CUT_TOLERANCE + halfLevel(periodOf(options, grid) ** 2 / (grid.pitchMm * grid.lineSpacingMm), options.levels),
+    screen(coverage, { linesPerCm, angleDeg, shape, levels }, grid) {
+      const key = ['clustered-dot', linesPerCm, angleDeg, shape, grid.pitchMm, grid.lineSpacingMm];
+      const mask = remember(key, () => maskOfTile(generateClusteredDot({ linesPerCm, angleDeg, shape }, grid)));
+      return applyMask(coverage, { mask, levels });
+    },
+  },
+  line: {
+    name: 'line',
+    title: 'Lines',
+    family: 'clustered',
+    source: 'ulichney1987',
+    uses: ['linesPerCm', 'angleDeg', 'levels'],
+    defaults: { linesPerCm: 'auto', angleDeg: 45, levels: 2 },
+    carries: 1,
+    toneTolerance: (options, grid) =>
+      CUT_TOLERANCE + halfLevel(periodOf(options, grid) / Math.max(grid.pitchMm, grid.lineSpacingMm), options.levels),
+    screen(coverage, { linesPerCm, angleDeg, levels }, grid) {
+      const key = ['line', linesPerCm, angleDeg, grid.pitchMm, grid.lineSpacingMm];
+      const mask = remember(key, () => maskOfTile(generateLines({ linesPerCm, angleDeg }, grid)));
+      return applyMask(coverage, { mask, levels });
+    },
+  },
+};
+
+export const screenNames = Object.keys(SCREENS) as readonly ScreenName[];
+
+/**
+ * Screen a coverage plane by name; options that are not given come from the screen's record.
+ * @returns dots of the same size, 0 … levels − 1.
+ * @throws AppError name-unknown, option-invalid
+ */
+export function applyScreen(coverage: Plane<'coverage'>, { name, grid, ...given }: ScreenRequest): Dots {
+  const record = Object.hasOwn(SCREENS, name) ? SCREENS[name] : undefined;
+  if (!record) {
+    throw new AppError('name-unknown', `screen: found "${name}", needed one of ${screenNames.join(', ')}`, { name });
+  }
+  if (!(grid.pitchMm > 0 && grid.lineSpacingMm > 0)) {
+    throw new RangeError(`dots need a pitch and line spacing above 0, got ${grid.pitchMm} × ${grid.lineSpacingMm} mm`);
+  }
+  return record.screen(coverage, fillOptions(given, record.defaults), grid);
+}
