@@ -73,6 +73,8 @@ export const SOURCES = {
   murray1936: 'A. Murray, Monochrome reproduction in photoengraving, J. Franklin Institute 221(6) (1936) 721–744',
   yuleNielsen1951:
     'J. A. C. Yule, W. J. Nielsen, The penetration of light into paper and its effect on halftone reproduction, TAGA Proc. 3 (1951) 65–76',
+  nasanen1984:
+    'R. Näsänen, Visibility of halftone dot textures, IEEE Trans. Systems, Man, and Cybernetics SMC-14(6) (1984) 920–924',
   commonPractice: 'Common practice in the trade, no source',
 } as const satisfies Record<string, string>;
 

@@ -1,0 +1,111 @@
+import { createPlane, type DotGrid, type Dots, meanOver, ONE, type Plane } from '../plane/index.ts';
+import { createAverager } from './average.ts';
+import { convertToLightness, type EyeOptions, filterByEye, planEyeCells } from './eye.ts';
+import { predictReflectance } from './predict.ts';
+import type { DotTable } from './types.ts';
+
+/** |ΔL*| between what was wanted and what is predicted. */
+export interface ToneError {
+  readonly mean: number;
+  /** 95 of 100 cells are nearer than this (to 0.01). */
+  readonly p95: number;
+  readonly worst: number;
+}
+
+export interface ErrorOptions {
+  readonly predicted: Plane<'lightness'>;
+  /** Share of each cell that counts, 0 … 1; all of it when absent. Cells below half do not enter the worst. */
+  readonly weights?: ArrayLike<number>;
+}
+
+/** @throws RangeError when sizes differ. */
+export function predictError(wanted: Plane<'lightness'>, { predicted, weights }: ErrorOptions): ToneError {
+  const { data } = wanted;
+  if (data.length !== predicted.data.length || (weights && weights.length !== data.length)) {
+    throw new RangeError(`wanted, predicted and weights differ in size: ${data.length}, ${predicted.data.length}`);
+  }
+  // A histogram instead of sorting: half a million cells, and a hundredth of L* is finer than anything here is true.
+  const bins = new Float64Array(10001);
+  let sum = 0;
+  let all = 0;
+  let worst = 0;
+  for (let i = 0; i < data.length; i++) {
+    const difference = Math.abs(data[i] - predicted.data[i]);
+    const weight = weights ? weights[i] : 1;
+    sum += weight * difference;
+    all += weight;
+    bins[Math.min(10000, Math.ceil(difference * 100))] += weight;
+    if (difference > worst && weight >= 0.5) worst = difference;
+  }
+  if (all === 0) return { mean: 0, p95: 0, worst: 0 };
+  let seen = 0;
+  let bin = 0;
+  for (; bin < bins.length; bin++) {
+    seen += bins[bin];
+    if (seen >= 0.95 * all * (1 - 1e-12)) break;
+  }
+  return { mean: sum / all, p95: bin / 100, worst };
+}
+
+export interface WantedOptions {
+  /** Wanted reflectance on the work for each luminance value 0 … ONE. */
+  readonly reflectance: Float32Array;
+  readonly bareLuminance: number;
+  /** Share of each dot that may be marked; the rest is wanted bare. */
+  readonly mask?: Plane<'mask'>;
+  readonly width: number;
+  readonly height: number;
+}
+
+/** Wanted reflectance on the work, area-averaged in linear light. @throws RangeError when sizes do not fit. */
+export function averageWanted(luminance: Plane<'luminance'>, options: WantedOptions): Plane<'reflectance'> {
+  const { reflectance, bareLuminance, mask, width, height } = options;
+  if (reflectance.length !== ONE + 1 || (mask && mask.data.length !== luminance.data.length)) {
+    throw new RangeError('the wanted reflectance needs one value a level, and the mask the size of the picture');
+  }
+  const averager = createAverager({ from: luminance, to: { width, height } });
+  const row = new Float32Array(luminance.width);
+  for (let y = 0; y < luminance.height; y++) {
+    const from = y * luminance.width;
+    for (let x = 0; x < row.length; x++) row[x] = reflectance[luminance.data[from + x]];
+    if (mask) {
+      for (let x = 0; x < row.length; x++) {
+        const share = mask.data[from + x];
+        if (share < 255) row[x] = bareLuminance + (share / 255) * (row[x] - bareLuminance);
+      }
+    }
+    averager.add(row);
+  }
+  return createPlane('reflectance', width, height, averager.means);
+}
+
+export interface AssessOptions extends Pick<EyeOptions, 'viewingDistanceMm' | 'luminanceCdPerM2'> {
+  readonly table: DotTable;
+  readonly grid: DotGrid;
+  readonly luminance: Plane<'luminance'>;
+  readonly reflectance: Float32Array;
+  readonly mask?: Plane<'mask'>;
+}
+
+export interface ToneAssessment extends ToneError {
+  /** What was wanted and what is predicted, as the eye would see both. */
+  readonly wanted: Plane<'lightness'>;
+  readonly predicted: Plane<'lightness'>;
+}
+
+/**
+ * Predicted error of tone: wanted and predicted reflectance, both averaged to cells that the eye cannot tell apart and
+ * both blurred as the eye does, compared in L*.
+ */
+export function assessTone(dots: Dots, options: AssessOptions): ToneAssessment {
+  const { table, grid, luminance, reflectance, mask, ...viewing } = options;
+  const cells = planEyeCells(dots, { grid, ...viewing });
+  const size = { width: cells.width, height: cells.height };
+  const eye = { cellXMm: cells.cellXMm, cellYMm: cells.cellYMm, ...viewing };
+  const masked = mask ? { mask } : {};
+  const aim = averageWanted(luminance, { reflectance, bareLuminance: table.bareLuminance, ...masked, ...size });
+  const wanted = convertToLightness(filterByEye(aim, eye));
+  const predicted = convertToLightness(filterByEye(predictReflectance(dots, { table, ...size }), eye));
+  const weights = mask ? { weights: meanOver(mask, size).data } : {};
+  return { ...predictError(wanted, { predicted, ...weights }), wanted, predicted };
+}

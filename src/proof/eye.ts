@@ -1,0 +1,135 @@
+import { createPlane, type DotGrid, lightnessOfReflectance, type Plane } from '../plane/index.ts';
+import type { SourceKey } from '../sources.ts';
+
+/**
+ * Näsänen's contrast sensitivity falls as exp(−f/(c·ln L + d)), f in cycles per degree, L in cd/m².
+ * source: 'nasanen1984', as quoted in published direct-binary-search code.
+ */
+export const NASANEN_1984 = { c: 0.525, d: 3.91, source: 'nasanen1984' satisfies SourceKey } as const;
+
+/** Assumed: luminance of a work piece looked at in a lit room, cd/m², and how far away it is held, mm. */
+export const VIEWING = { luminanceCdPerM2: 100, viewingDistanceMm: 300 } as const;
+
+export interface EyeOptions {
+  /** Size of a cell of the plane, mm. */
+  readonly cellXMm: number;
+  readonly cellYMm: number;
+  readonly viewingDistanceMm?: number;
+  readonly luminanceCdPerM2?: number;
+}
+
+/**
+ * Standard deviation of the eye's blur on the work, mm. The blur is the Gaussian that halves contrast at the frequency
+ * where Näsänen's exponential does, f½ = ln 2·(c·ln L + d): a Gaussian has no far tails, which keeps the filter short and
+ * separable, and is within 0.19 of the exponential in contrast at every frequency.
+ */
+export function computeEyeBlurMm({
+  viewingDistanceMm = VIEWING.viewingDistanceMm,
+  luminanceCdPerM2 = VIEWING.luminanceCdPerM2,
+}: Pick<EyeOptions, 'viewingDistanceMm' | 'luminanceCdPerM2'> = {}): number {
+  const halfContrastCpd = Math.LN2 * (NASANEN_1984.c * Math.log(luminanceCdPerM2) + NASANEN_1984.d);
+  const sigmaDeg = Math.sqrt(Math.LN2 / 2) / (Math.PI * halfContrastCpd);
+  return viewingDistanceMm * Math.tan((sigmaDeg * Math.PI) / 180);
+}
+
+/** What is left of a picture after the eye's blur, in linear light. Beyond the border nothing is assumed: weights are renormalised. */
+export function filterByEye(plane: Plane<'reflectance'>, options: EyeOptions): Plane<'reflectance'> {
+  const { width, height } = plane;
+  const sigma = computeEyeBlurMm(options);
+  const along = gaussianTaps(sigma / options.cellXMm);
+  const across = gaussianTaps(sigma / options.cellYMm);
+  const wide = blurRows(plane.data, { width, height, taps: along });
+  return createPlane('reflectance', width, height, blurColumns(wide, { width, height, taps: across }));
+}
+
+interface BlurOptions {
+  readonly width: number;
+  readonly height: number;
+  /** Weights of distance 0, 1, 2 …; the whole kernel sums to 1. */
+  readonly taps: Float64Array;
+}
+
+function gaussianTaps(sigmaCells: number): Float64Array {
+  const radius = Math.ceil(3 * sigmaCells);
+  const taps = Float64Array.from({ length: radius + 1 }, (_, i) =>
+    sigmaCells > 0 ? Math.exp(-(i * i) / (2 * sigmaCells * sigmaCells)) : 1,
+  );
+  const sum = taps.reduce((total, tap, i) => total + (i === 0 ? tap : 2 * tap), 0);
+  return taps.map((tap) => tap / sum);
+}
+
+function blurRows(data: Float32Array, { width, height, taps }: BlurOptions): Float32Array {
+  const radius = taps.length - 1;
+  const out = new Float32Array(data.length);
+  const near = weightInside(width, taps);
+  for (let y = 0; y < height; y++) {
+    const from = y * width;
+    for (let x = 0; x < width; x++) {
+      let sum = taps[0] * data[from + x];
+      if (x >= radius && x + radius < width) {
+        for (let i = 1; i <= radius; i++) sum += taps[i] * (data[from + x - i] + data[from + x + i]);
+        out[from + x] = sum;
+        continue;
+      }
+      for (let i = 1; i <= radius; i++) {
+        if (x >= i) sum += taps[i] * data[from + x - i];
+        if (x + i < width) sum += taps[i] * data[from + x + i];
+      }
+      out[from + x] = sum / near[x];
+    }
+  }
+  return out;
+}
+
+function blurColumns(data: Float32Array, { width, height, taps }: BlurOptions): Float32Array {
+  const radius = taps.length - 1;
+  const out = new Float32Array(data.length);
+  const near = weightInside(height, taps);
+  for (let y = 0; y < height; y++) {
+    const at = y * width;
+    for (let dy = -radius; dy <= radius; dy++) {
+      if (y + dy < 0 || y + dy >= height) continue;
+      const tap = taps[Math.abs(dy)] / near[y];
+      const from = at + dy * width;
+      for (let x = 0; x < width; x++) out[at + x] += tap * data[from + x];
+    }
+  }
+  return out;
+}
+
+/** Sum of the weights that fall inside, for each place along a side. */
+function weightInside(length: number, taps: Float64Array): Float64Array {
+  return Float64Array.from({ length }, (_, x) => {
+    let sum = taps[0];
+    for (let i = 1; i < taps.length; i++) sum += (x >= i ? taps[i] : 0) + (x + i < length ? taps[i] : 0);
+    return sum;
+  });
+}
+
+export interface EyeCells {
+  readonly width: number;
+  readonly height: number;
+  readonly cellXMm: number;
+  readonly cellYMm: number;
+}
+
+/**
+ * Size of a plane whose cells are as large as the eye allows: a third of its blur, 0.07 mm at 300 mm, so that the
+ * blur loses nothing to the cells. Never more cells than dots.
+ */
+export function planEyeCells(
+  dots: { readonly width: number; readonly height: number },
+  { grid, ...viewing }: { readonly grid: DotGrid } & Pick<EyeOptions, 'viewingDistanceMm' | 'luminanceCdPerM2'>,
+): EyeCells {
+  const cell = computeEyeBlurMm(viewing) / 3;
+  const widthMm = dots.width * grid.pitchMm;
+  const heightMm = dots.height * grid.lineSpacingMm;
+  const width = Math.max(1, Math.min(dots.width, Math.ceil(widthMm / cell)));
+  const height = Math.max(1, Math.min(dots.height, Math.ceil(heightMm / cell)));
+  return { width, height, cellXMm: widthMm / width, cellYMm: heightMm / height };
+}
+
+/** CIE L* of each cell. */
+export function convertToLightness(plane: Plane<'reflectance'>): Plane<'lightness'> {
+  return createPlane('lightness', plane.width, plane.height, plane.data.map(lightnessOfReflectance));
+}

@@ -1,0 +1,67 @@
+import { createPlane, type Dots, lightnessOfReflectance, type Plane } from '../plane/index.ts';
+import { createAverager } from './average.ts';
+import { walkStrength } from './strength.ts';
+import type { DotTable } from './types.ts';
+
+export interface PredictOptions {
+  readonly table: DotTable;
+  /** Size of the result, at most that of the dots; one value a dot when absent. */
+  readonly width?: number;
+  readonly height?: number;
+}
+
+/**
+ * Reflectance that the dots will show, area-averaged to a smaller size.
+ * Strength is averaged over each cell of the result first and mixed by Yule and Nielsen after (source:
+ * 'yuleNielsen1951'), because light spreads over more than one dot: cells of a tenth of a millimetre are right for that,
+ * and at one value a dot a spread above n = 1 is left out between dots.
+ * @throws RangeError when the result is larger than the dots.
+ */
+export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'reflectance'> {
+  const { table, width = dots.width, height = dots.height } = options;
+  const averager = createAverager({ from: dots, to: { width, height } });
+  walkStrength(dots, table, averager.add);
+  const data = averager.means;
+  const mix = createMixer(table);
+  for (let i = 0; i < data.length; i++) data[i] = mix(data[i]);
+  return createPlane('reflectance', width, height, data);
+}
+
+export interface MeanLightnessOptions {
+  readonly table: DotTable;
+  /** The part to average, in dots; everything when absent. */
+  readonly rect?: { readonly x: number; readonly y: number; readonly width: number; readonly height: number };
+}
+
+/** CIE L* of a field of dots as a reading of it would show: mean strength, mixed, as lightness. */
+export function predictLightness(dots: Dots, options: MeanLightnessOptions): number {
+  const { table, rect = { x: 0, y: 0, width: dots.width, height: dots.height } } = options;
+  let sum = 0;
+  walkStrength(dots, table, (strength, y) => {
+    if (y < rect.y || y >= rect.y + rect.height) return;
+    for (let x = rect.x; x < rect.x + rect.width; x++) sum += strength[x];
+  });
+  return lightnessOfReflectance(createMixer(table)(sum / (rect.width * rect.height)));
+}
+
+export interface ToneSample {
+  /** Coverage that the dots were made for. */
+  readonly coverage: number;
+  readonly dots: Dots;
+}
+
+/** Tone curve of a screen on a surface: predicted CIE L* of the dots of constant planes. */
+export function predictToneCurve(
+  samples: readonly ToneSample[],
+  options: MeanLightnessOptions,
+): { readonly coverage: number; readonly lightness: number }[] {
+  return samples.map(({ coverage, dots }) => ({ coverage, lightness: predictLightness(dots, options) }));
+}
+
+/** Reflectance of mean strength a: R^(1/n) = a·Rfull^(1/n) + (1−a)·Rbare^(1/n). source: 'yuleNielsen1951'. */
+function createMixer({ bareLuminance, fullLuminance, yuleNielsenN: n }: DotTable): (strength: number) => number {
+  if (n === 1) return (a) => Math.max(0, bareLuminance + a * (fullLuminance - bareLuminance));
+  const bare = bareLuminance ** (1 / n);
+  const full = fullLuminance ** (1 / n);
+  return (a) => Math.max(0, bare + a * (full - bare)) ** n;
+}
