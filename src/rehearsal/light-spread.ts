@@ -17,11 +17,11 @@ export interface SpreadOptions {
  * place, a share of the light leaves as t·(p ∗ t), p the spread, instead of as t·t. For spread far beyond the
  * dots the mean reflectance is (mean √R)², Yule and Nielsen's n = 2; without spread it is Murray and Davies' mean R.
  *
- * The spread changes nothing below its own radius, so it is worked out on blocks of samples of at most a third of it.
+ * The spread changes nothing below its own radius, so it is worked out on blocks of samples of at most half of it.
  * A sink before `next` that holds back the rows it still needs.
  */
 export function spreadLight(next: RowSink, { spread, samples, rows, sampleXUm, sampleYUm }: SpreadOptions): RowSink {
-  const block = (sampleUm: number) => Math.max(1, Math.floor(spread.radiusUm / 3 / sampleUm));
+  const block = (sampleUm: number) => Math.max(1, Math.floor(spread.radiusUm / 2 / sampleUm));
   const [blockX, blockY] = [block(sampleXUm), block(sampleYUm)];
   const blocks = Math.ceil(samples / blockX);
   const blockRows = Math.ceil(rows / blockY);
@@ -89,13 +89,16 @@ function meanPass(rows: readonly Float32Array[], blockX: number, blocks: number)
 function blurAlong(row: Float32Array, taps: Float32Array): Float32Array {
   const count = row.length / 3;
   const reach = (taps.length - 1) / 2;
+  const padded = new Float32Array(row.length + 6 * reach);
+  padded.set(row, 3 * reach);
+  for (let i = 0; i < reach; i++) {
+    padded.set(row.subarray(0, 3), 3 * i);
+    padded.set(row.subarray(3 * count - 3), 3 * (reach + count + i));
+  }
   const out = new Float32Array(row.length);
-  for (let x = 0; x < count; x++) {
-    for (let tap = -reach; tap <= reach; tap++) {
-      const from = Math.min(count - 1, Math.max(0, x + tap)) * 3;
-      const weight = taps[tap + reach];
-      for (let c = 0; c < 3; c++) out[x * 3 + c] = out[x * 3 + c] + weight * row[from + c];
-    }
+  for (let tap = 0; tap < taps.length; tap++) {
+    const weight = taps[tap];
+    for (let i = 0, from = 3 * tap; i < out.length; i++, from++) out[i] = out[i] + weight * padded[from];
   }
   return out;
 }
