@@ -51,7 +51,8 @@ export function findExtents({ data, width, height }: Dots): ScanExtents {
  */
 function countFired(data: Uint8Array): number {
   const head = Math.min(data.length, (4 - (data.byteOffset % 4)) % 4);
-  const words = new Uint32Array(data.buffer, data.byteOffset + head, (data.length - head) >> 2);
+  const wordCount = (data.length - head) >> 2;
+  const words = wordCount > 0 ? new Uint32Array(data.buffer, data.byteOffset + head, wordCount) : new Uint32Array(0);
   let count = 0;
   // Each of the four lanes of `lanes` counts up to 255 before it is emptied.
   for (let at = 0; at < words.length; ) {

@@ -90,6 +90,8 @@ interface Problem {
 function describeIssue(issue: v.BaseIssue<unknown>): Problem {
   const field = v.getDotPath(issue) ?? '(the whole file)';
   const found = issue.received === 'undefined' ? 'nothing' : issue.received;
+  // A strict object names a missing key as what it expected.
+  if (issue.type === 'strict_object' && found === 'nothing') return { field, found, needed: 'this field' };
   if (issue.expected === 'never') return { field, found: 'a field of that name', needed: 'only known fields' };
   if (field.endsWith('source') && issue.type === 'picklist') {
     return { field, found, needed: 'a key of the bibliography, such as "commonPractice"' };
