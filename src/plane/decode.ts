@@ -95,7 +95,7 @@ export async function decodePhoto(bytes: Buffer, name: string): Promise<Photo> {
   // The library converts profiled 16-bit samples to the P3 primaries on reading; a second step brings them to sRGB.
   // Without a profile that step must not run: it would take plain samples for P3.
   if (deep && found.hasProfile) pipeline = pipeline.withIccProfile('srgb');
-  else pipeline = pipeline.toColourspace(deep ? (grey ? 'grey16' : 'rgb16') : grey ? 'b-w' : 'srgb');
+  pipeline = pipeline.toColourspace(deep ? (grey ? 'grey16' : 'rgb16') : grey ? 'b-w' : 'srgb');
 
   const { data, info } = await pipeline
     .raw({ depth: deep ? 'ushort' : 'uchar' })

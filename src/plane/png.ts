@@ -17,7 +17,8 @@ function crc32(bytes: Uint8Array): number {
   return ~crc >>> 0;
 }
 
-function chunk(type: string, data: Uint8Array): Buffer {
+/** One chunk: length, type, data, check sum. */
+export function pngChunk(type: string, data: Uint8Array): Buffer {
   const bytes = Buffer.alloc(12 + data.length);
   bytes.writeUInt32BE(data.length, 0);
   bytes.write(type, 4, 'latin1');
@@ -32,7 +33,7 @@ function physChunk({ x, y }: PixelsPerMetre): Buffer {
   data.writeUInt32BE(Math.round(x), 0);
   data.writeUInt32BE(Math.round(y), 4);
   data[8] = 1;
-  return chunk('pHYs', data);
+  return pngChunk('pHYs', data);
 }
 
 /**
@@ -46,10 +47,10 @@ export function writePng(width: number, rows: SampleRows, resolution: PixelsPerM
   header[8] = rows.bitsPerSample;
   return Buffer.concat([
     SIGNATURE,
-    chunk('IHDR', header),
+    pngChunk('IHDR', header),
     physChunk(resolution),
-    chunk('IDAT', deflateSync(rows.bytes, { level: 6, memLevel: 9 })),
-    chunk('IEND', new Uint8Array(0)),
+    pngChunk('IDAT', deflateSync(rows.bytes, { level: 6, memLevel: 9 })),
+    pngChunk('IEND', new Uint8Array(0)),
   ]);
 }
 

@@ -44,37 +44,44 @@ export function planTaps({ length, from, span, count }: TapOptions): TapPlan {
   const starts = new Int32Array(count);
   const lengths = new Int32Array(count);
   const taps = new Int16Array(count * stride);
+  const weights = new Float64Array(stride);
+  const wholes = new Int32Array(stride);
   for (let at = 0; at < count; at++) {
     const centre = from + (at + 0.5) * scale;
     const first = Math.max(0, Math.floor(centre - reach + 0.5));
     const last = Math.min(length - 1, Math.ceil(centre + reach - 0.5) - 1);
-    const weights: number[] = [];
-    for (let k = first; k <= last; k++) weights.push(weighLanczos3((k + 0.5 - centre) / widen));
-    const wholes = roundToSum(weights, 1 << TAP_BITS);
+    const size = last - first + 1;
+    for (let k = 0; k < size; k++) weights[k] = weighLanczos3((first + k + 0.5 - centre) / widen);
+    roundToSum(weights.subarray(0, size), wholes.subarray(0, size), 1 << TAP_BITS);
     let skipped = 0;
-    while (skipped < wholes.length - 1 && wholes[skipped] === 0) skipped++;
-    let end = wholes.length;
+    while (skipped < size - 1 && wholes[skipped] === 0) skipped++;
+    let end = size;
     while (end > skipped + 1 && wholes[end - 1] === 0) end--;
     starts[at] = first + skipped;
     lengths[at] = end - skipped;
-    taps.set(wholes.slice(skipped, end), at * stride);
+    taps.set(wholes.subarray(skipped, end), at * stride);
   }
   return { starts, lengths, taps, stride };
 }
 
 /**
- * Whole numbers in proportion to `weights` that sum to `total`: each rounded, then those that rounding hurt most give
- * or take the units that are left over.
+ * Whole numbers in proportion to `weights` that sum to `total`: each rounded, then the units that are left over go one
+ * by one to where rounding was furthest off.
  */
-function roundToSum(weights: readonly number[], total: number): number[] {
-  const sum = weights.reduce((a, b) => a + b, 0);
-  const exact = weights.map((weight) => (weight / sum) * total);
-  const wholes = exact.map(Math.round);
-  const left = total - wholes.reduce((a, b) => a + b, 0);
-  const sign = Math.sign(left);
-  const order = exact
-    .map((value, at) => ({ at, gain: sign * (value - wholes[at]) }))
-    .sort((a, b) => b.gain - a.gain || a.at - b.at);
-  for (let unit = 0; unit < Math.abs(left); unit++) wholes[order[unit % order.length]!.at] += sign;
-  return wholes;
+function roundToSum(weights: Float64Array, wholes: Int32Array, total: number): void {
+  let sum = 0;
+  for (let k = 0; k < weights.length; k++) sum += weights[k];
+  let left = total;
+  for (let k = 0; k < weights.length; k++) {
+    weights[k] *= total / sum;
+    wholes[k] = Math.round(weights[k]);
+    left -= wholes[k];
+  }
+  for (const unit = Math.sign(left); left !== 0; left -= unit) {
+    let neediest = 0;
+    for (let k = 1; k < weights.length; k++) {
+      if (unit * (weights[k] - wholes[k]) > unit * (weights[neediest] - wholes[neediest])) neediest = k;
+    }
+    wholes[neediest] += unit;
+  }
 }

@@ -1,0 +1,180 @@
+import { deflateSync } from 'node:zlib';
+import sharp from 'sharp';
+import { pngChunk } from '../../src/plane/png.ts';
+
+/** Photographs as customers send them, made from a sample while the tests run; none is stored. */
+
+export const SAMPLE = 'images/photos/portrait.png';
+
+/** A small colour photo, so that each odd file is quick to make: 160 × 120. */
+export const openSample = () => sharp(SAMPLE).resize(160, 120);
+
+export const makeBaselineJpeg = () => openSample().jpeg({ quality: 95, chromaSubsampling: '4:4:4' }).toBuffer();
+export const makeProgressiveJpeg = () =>
+  openSample().jpeg({ quality: 95, chromaSubsampling: '4:4:4', progressive: true }).toBuffer();
+export const makeCmykJpeg = () => openSample().toColourspace('cmyk').jpeg({ quality: 100 }).toBuffer();
+export const makeGreyJpeg = () => openSample().greyscale().toColourspace('b-w').jpeg({ quality: 95 }).toBuffer();
+export const makePng = () => openSample().png().toBuffer();
+export const makeTiff = () => openSample().tiff({ compression: 'deflate' }).toBuffer();
+export const makeWebp = () => openSample().webp({ lossless: true }).toBuffer();
+export const makeAvif = () => openSample().avif({ lossless: true, chromaSubsampling: '4:4:4' }).toBuffer();
+export const makeGif = () => openSample().gif().toBuffer();
+
+/** The sample in the P3 primaries with their profile: same colours, other numbers. */
+export const makeP3Jpeg = () =>
+  openSample().withIccProfile('p3').jpeg({ quality: 100, chromaSubsampling: '4:4:4' }).toBuffer();
+
+/** The sample lying as EXIF orientation `orientation` says; upright it is 160 × 120 again for 1 … 4. */
+export const makeTurnedJpeg = (orientation: number) =>
+  openSample().withMetadata({ orientation }).jpeg({ quality: 95, chromaSubsampling: '4:4:4' }).toBuffer();
+
+export interface Words {
+  readonly width: number;
+  readonly height: number;
+  readonly channels: 1 | 3 | 4;
+  readonly samples: Uint16Array;
+}
+
+const openWords = ({ width, height, channels, samples }: Words) =>
+  sharp(samples, { raw: { width, height, channels } }).toColourspace(channels === 1 ? 'grey16' : 'rgb16');
+
+export const makePng16 = (words: Words) => openWords(words).png().toBuffer();
+/** Deflate: the library's own choice for TIFF is JPEG, which would cut 16 bits to 8. */
+export const makeTiff16 = (words: Words) => openWords(words).tiff({ compression: 'deflate' }).toBuffer();
+
+/** Sides and opacity of a flat picture with an alpha that rises from left to right. */
+export async function makeAlphaPng(): Promise<Buffer> {
+  const [width, height] = [64, 32];
+  const data = Buffer.alloc(4 * width * height);
+  for (let pixel = 0; pixel < width * height; pixel++) {
+    data.set([200, 100, 50, Math.round(((pixel % width) / (width - 1)) * 255)], 4 * pixel);
+  }
+  return sharp(data, { raw: { width, height, channels: 4 } })
+    .png()
+    .toBuffer();
+}
+
+/** A flat grey picture of any sides. */
+export const makeFlatPng = (width: number, height: number) =>
+  sharp({ create: { width, height, channels: 3, background: '#808080' } })
+    .png()
+    .toBuffer();
+
+/** A PNG whose header promises `width` × `height` pixels and whose data are a few bytes. */
+export function makeBombPng(width: number, height: number): Buffer {
+  const header = Buffer.alloc(13);
+  header.writeUInt32BE(width, 0);
+  header.writeUInt32BE(height, 4);
+  header.set([8, 2], 8);
+  return Buffer.concat([
+    Buffer.from([0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a]),
+    pngChunk('IHDR', header),
+    pngChunk('IDAT', deflateSync(Buffer.alloc(1000))),
+    pngChunk('IEND', new Uint8Array(0)),
+  ]);
+}
+
+/** A JPEG whose header is made to promise 65500 × 65500 pixels. */
+export async function makeBombJpeg(): Promise<Buffer> {
+  const bytes = Buffer.from(await makeBaselineJpeg());
+  const frame = bytes.indexOf(Buffer.from([0xff, 0xc0]));
+  bytes.writeUInt16BE(65500, frame + 5);
+  bytes.writeUInt16BE(65500, frame + 7);
+  return bytes;
+}
+
+/** The first bytes of files that people take for photos. */
+export const STRANGERS: readonly (readonly [what: string, bytes: Buffer, found: string])[] = [
+  ['text', Buffer.from('not an image\n'), 'no known picture format'],
+  ['HEIC', Buffer.from('\0\0\0\x18ftypheic\0\0\0\0mif1heic', 'latin1'), 'a HEIC photo'],
+  ['a film', Buffer.from('\0\0\0\x18ftypisom\0\0\0\0isommp42', 'latin1'), 'a video or another ISO media file'],
+  ['CR3', Buffer.from('\0\0\0\x18ftypcrx \0\0\0\x01crx isom', 'latin1'), "a camera's raw file"],
+  ['CR2', Buffer.from('II*\0\x10\0\0\0CR\x02\0\0\0\0\0', 'latin1'), "a camera's raw file"],
+  // One tag, 50706: DNGVersion.
+  [
+    'DNG',
+    Buffer.from('II*\0\x08\0\0\0\x01\0\x12\xc6\x01\0\x04\0\0\0\x01\x04\0\0\0\0\0\0', 'latin1'),
+    "a camera's raw file",
+  ],
+  ['PDF', Buffer.from('%PDF-1.7\n'), 'a PDF'],
+  ['SVG', Buffer.from('<?xml version="1.0"?>\n<svg xmlns="http://www.w3.org/2000/svg"/>'), 'an SVG drawing'],
+];
+
+const s15 = (value: number) => {
+  const bytes = Buffer.alloc(4);
+  bytes.writeInt32BE(Math.round(value * 65536));
+  return bytes;
+};
+
+/** Colorants of Adobe RGB (1998) adapted to D50, and its gamma of 563/256 (from memory). */
+const ADOBE_RGB = {
+  rXYZ: [0.60974, 0.31111, 0.01947],
+  gXYZ: [0.20528, 0.62567, 0.06087],
+  bXYZ: [0.14919, 0.06322, 0.74457],
+} as const;
+
+const XYZ_D50 = [0.9642, 1, 0.82491] as const;
+
+const xyz = (values: readonly number[]) => Buffer.concat([Buffer.from('XYZ \0\0\0\0', 'latin1'), ...values.map(s15)]);
+
+const curve = (gamma: number) => {
+  const bytes = Buffer.from('curv\0\0\0\0\0\0\0\x01\0\0\0\0', 'latin1');
+  bytes.writeUInt16BE(Math.round(gamma * 256), 12);
+  return bytes;
+};
+
+/** A profile (ICC version 2) of a colour space with the given tags beside its name. */
+function makeProfile(space: 'RGB ' | 'GRAY', title: string, own: readonly (readonly [string, Buffer])[]): Buffer {
+  const name = Buffer.from(`${title}\0`, 'latin1');
+  const length = Buffer.alloc(4);
+  length.writeUInt32BE(name.length);
+  const tags: readonly (readonly [string, Buffer])[] = [
+    ['desc', Buffer.concat([Buffer.from('desc\0\0\0\0', 'latin1'), length, name, Buffer.alloc(79)])],
+    ['cprt', Buffer.from('text\0\0\0\0none\0\0\0\0', 'latin1')],
+    ['wtpt', xyz(XYZ_D50)],
+    ...own,
+  ];
+  const table = Buffer.alloc(4 + 12 * tags.length);
+  table.writeUInt32BE(tags.length);
+  const parts: Buffer[] = [];
+  let at = 128 + table.length;
+  for (const [index, [tag, data]] of tags.entries()) {
+    table.write(tag, 4 + 12 * index, 'latin1');
+    table.writeUInt32BE(at, 8 + 12 * index);
+    table.writeUInt32BE(data.length, 12 + 12 * index);
+    const padded = Buffer.concat([data, Buffer.alloc((4 - (data.length % 4)) % 4)]);
+    parts.push(padded);
+    at += padded.length;
+  }
+  const header = Buffer.alloc(128);
+  header.writeUInt32BE(at, 0);
+  header.writeUInt32BE(0x02400000, 8);
+  header.write(`mntr${space}XYZ `, 12, 'latin1');
+  header.writeUInt16BE(2000, 24);
+  header.writeUInt16BE(1, 26);
+  header.writeUInt16BE(1, 28);
+  header.write('acsp', 36, 'latin1');
+  Buffer.concat(XYZ_D50.map(s15)).copy(header, 68);
+  return Buffer.concat([header, table, ...parts]);
+}
+
+/** A matrix profile named "Wide test" with the colorants and gamma of Adobe RGB (1998). */
+export function makeWideProfile(): Buffer {
+  return makeProfile('RGB ', 'Wide test', [
+    ...Object.entries(ADOBE_RGB).map(([tag, values]) => [tag, xyz(values)] as const),
+    ...['rTRC', 'gTRC', 'bTRC'].map((tag) => [tag, curve(563 / 256)] as const),
+  ]);
+}
+
+export const GREY_GAMMA = 1.5;
+
+/** A grey profile whose samples are linear light to the power 1 / GREY_GAMMA. */
+export function makeGreyProfile(): Buffer {
+  return makeProfile('GRAY', 'Grey test', [['kTRC', curve(GREY_GAMMA)]]);
+}
+
+/** The same PNG with a profile attached and not one sample changed. */
+export function attachProfile(png: Buffer, profile: Buffer): Buffer {
+  const data = Buffer.concat([Buffer.from('icc\0\0', 'latin1'), deflateSync(profile)]);
+  return Buffer.concat([png.subarray(0, 33), pngChunk('iCCP', data), png.subarray(33)]);
+}
