@@ -10,14 +10,14 @@ import {
   parseProfile,
   type RefusedMaterial,
   type ScreenChoice,
-  STRAIGHT_CURVE_WARNING,
   type Shop,
+  STRAIGHT_CURVE_WARNING,
   straightProfile,
 } from '../material/index.ts';
 import { type BurnSettings, computeSpotDiameterUm, describeOptics } from '../optics/index.ts';
-import { FRAME_DEFAULTS, type Fit, type ToneOptions } from '../photo/index.ts';
+import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../photo/index.ts';
 import type { ChannelWeights, DotFormat, DotGrid } from '../plane/index.ts';
-import { type ScreenName, type ScreenOptions, SCREENS, screenNames } from '../screens/index.ts';
+import { SCREENS, type ScreenName, type ScreenOptions, screenNames } from '../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../units.ts';
 
 /** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
@@ -114,16 +114,25 @@ export function resolveJob(
   const warnings: string[] = [];
   if (!learned || learned.origin === 'assumed') warnings.push(STRAIGHT_CURVE_WARNING);
   if (learned?.origin === 'rehearsed') {
-    warnings.push(`The profile "${learned.name}" was rehearsed on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`);
+    warnings.push(
+      `The profile "${learned.name}" was rehearsed on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`,
+    );
   }
   if (request.material !== undefined && learned && request.material !== learned.material) {
-    warnings.push(`The profile "${learned.name}" was learned on ${learned.material}; this job names ${request.material}.`);
+    warnings.push(
+      `The profile "${learned.name}" was learned on ${learned.material}; this job names ${request.material}.`,
+    );
   }
   const learnedOn = learned && learned.machine !== machine.name ? tryReadMachine(learned.machine, shop) : undefined;
-  const differences = learned ? compareSettings(learned, { machine, grid, screen, settings, ...(learnedOn ? { learnedOn } : {}) }) : [];
+  const differences = learned
+    ? compareSettings(learned, { machine, grid, screen, settings, ...(learnedOn ? { learnedOn } : {}) })
+    : [];
   const predicted = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
   for (const { message } of differences) warnings.push(`${message}.`);
-  if (predicted) warnings.push('The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.');
+  if (predicted)
+    warnings.push(
+      'The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.',
+    );
   if (levels > machine.levels) {
     warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
   }
@@ -192,7 +201,9 @@ function resolveSize({ size, cornerRadiusMm }: JobRequest): SizeMm {
 function resolveScreen(name: string): ScreenName {
   const found = screenNames.find((known) => known === name);
   if (!found) {
-    throw new AppError('name-unknown', `found no screen "${name}"; there are ${screenNames.join(', ')}`, { asked: name });
+    throw new AppError('name-unknown', `found no screen "${name}"; there are ${screenNames.join(', ')}`, {
+      asked: name,
+    });
   }
   return found;
 }
@@ -206,7 +217,10 @@ function screenOptionsOf(
   const { uses, defaults } = SCREENS[name];
   const all: Readonly<Record<string, string | number | undefined>> = { ...defaults, ...own, ...request.screenOptions };
   const entries = uses.filter((key) => key !== 'levels').map((key) => [key, all[key]] as const);
-  const options = Object.fromEntries(entries.filter(([, value]) => value !== undefined)) as Record<string, string | number>;
+  const options = Object.fromEntries(entries.filter(([, value]) => value !== undefined)) as Record<
+    string,
+    string | number
+  >;
   return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
 }
 
@@ -216,7 +230,11 @@ function resolveGrid(
 ): DotGrid & { readonly origin: JobSpec['gridOrigin'] } {
   const origin = pitchMm !== undefined || lineSpacingMm !== undefined ? 'given' : learned ? 'profile' : 'recommended';
   if (learned) {
-    return { pitchMm: pitchMm ?? learned.grid.pitchMm, lineSpacingMm: lineSpacingMm ?? learned.grid.lineSpacingMm, origin };
+    return {
+      pitchMm: pitchMm ?? learned.grid.pitchMm,
+      lineSpacingMm: lineSpacingMm ?? learned.grid.lineSpacingMm,
+      origin,
+    };
   }
   const mark = material && findMark(material, machine.wavelengthNm);
   const report = describeOptics(machine, {
@@ -229,7 +247,13 @@ function resolveGrid(
   return { pitchMm: pitchMm ?? spacing, lineSpacingMm: spacing, origin };
 }
 
-function assumeProfile({ material, machine, grid, settings, screen }: {
+function assumeProfile({
+  material,
+  machine,
+  grid,
+  settings,
+  screen,
+}: {
   material: Material | undefined;
   machine: Machine;
   grid: DotGrid;

@@ -1,7 +1,11 @@
 import type { TimeEstimate } from '../machine/index.ts';
-import type { BurnSettings, OpticsReport } from '../optics/index.ts';
-import type { Rectangle, ToneOptions } from '../photo/index.ts';
-import type { DotGrid } from '../plane/index.ts';
+import { type CoverageTable, computeMarkDiametersUm } from '../material/index.ts';
+import { type BurnSettings, describeOptics, type OpticsReport } from '../optics/index.ts';
+import { type Frame, type Rectangle, resolutionWarning, type ToneOptions } from '../photo/index.ts';
+import { type DotGrid, type Dots, ONE, type Photo, type Plane, REC709, sha256 } from '../plane/index.ts';
+import type { Focus } from './choices.ts';
+import { roundTo } from './html.ts';
+import type { JobSpec } from './spec.ts';
 
 /** A caution with the key of its source. */
 export interface Caution {
@@ -101,4 +105,134 @@ export interface Ticket {
   readonly warnings: readonly string[];
   /** Values that rest on no measurement. */
   readonly assumptions: readonly string[];
+}
+
+/** Clearance of the piece in the field is shared equally: nothing is said yet of where a jig puts it. */
+const PLACEMENT_NOTE = 'Centred in the field of the machine';
+
+export interface TicketFacts {
+  readonly spec: JobSpec;
+  readonly name: string;
+  readonly photoFile: string;
+  readonly version: string;
+  readonly photo: Photo;
+  readonly focus: Focus;
+  readonly frame: Frame;
+  readonly tone: ToneOptions;
+  readonly toned: Plane<'luminance'>;
+  readonly table: CoverageTable;
+  readonly coverage: Plane<'coverage'>;
+  readonly dots: Dots;
+  readonly time: TimeEstimate;
+  readonly bitmapFile: string;
+  readonly bitmapSha256: string;
+  readonly prediction?: Ticket['prediction'];
+}
+
+/** Gathers what was decided and computed on the road of a photo into its ticket. */
+export function writeTicket(facts: TicketFacts): Ticket {
+  const { spec, name, photoFile, version, photo, focus, frame, tone, table, coverage, dots, time } = facts;
+  const { machine, profile, material, settings, grid } = spec;
+  const mark = computeMarkDiametersUm(profile.response, grid);
+  const optics = describeOptics(machine, { ...settings, ...grid, markDiameterUm: Math.sqrt(mark.xUm * mark.yUm) });
+  const soft = resolutionWarning(frame);
+  const { histogram, mean } = countCoverage(coverage);
+  const clipped = countClipped(facts.toned, table);
+  const xMm = (machine.fieldMm[0] - frame.widthMm) / 2;
+  const yMm = (machine.fieldMm[1] - frame.heightMm) / 2;
+  return {
+    schema: 'tonewright-ticket/1',
+    version,
+    name,
+    photo: {
+      file: photoFile,
+      sha256: photo.facts.sha256,
+      format: photo.facts.format,
+      width: photo.width,
+      height: photo.height,
+      iccProfile: photo.facts.iccProfile ?? null,
+      orientation: photo.facts.orientation,
+      weights: [...(spec.weights ?? REC709.weights)] as [number, number, number],
+    },
+    bitmap: {
+      file: facts.bitmapFile,
+      sha256: facts.bitmapSha256,
+      format: spec.format,
+      width: dots.width,
+      height: dots.height,
+      levels: dots.levels,
+      firing: countFiring(dots),
+    },
+    piece: {
+      widthMm: frame.widthMm,
+      heightMm: frame.heightMm,
+      cornerRadiusMm: frame.cornerRadiusMm,
+      safeMarginMm: frame.safeMarginMm,
+      viewingDistanceMm: frame.viewingDistanceMm,
+    },
+    grid: { ...grid, origin: spec.gridOrigin },
+    frame: { fit: frame.fit, focus, crop: frame.crop, place: frame.place },
+    machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm },
+    material: { name: material.name, title: material.title },
+    profile: {
+      name: profile.name,
+      title: profile.title,
+      origin: profile.origin,
+      date: profile.date,
+      direction: profile.direction,
+      bareL: profile.bare[0],
+      fullL: profile.full[0],
+      sha256: sha256(JSON.stringify(profile)),
+      curve: spec.curve,
+    },
+    settings,
+    optics,
+    tone: { mode: spec.tone, values: tone, range: spec.range, clippedDark: clipped.dark, clippedLight: clipped.light },
+    screen: { name: spec.screen.name, options: spec.screen.options },
+    coverage: { mean, histogram },
+    prediction: facts.prediction ?? null,
+    time,
+    placement: {
+      xMm,
+      yMm,
+      note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.`,
+    },
+    cautions: [...machine.cautions, ...material.cautions],
+    warnings: [...spec.warnings, ...(soft ? [soft] : []), ...optics.warnings.map(({ text }) => text)],
+    assumptions: spec.assumptions,
+  };
+}
+
+/** Mean wanted coverage 0 … 1, and the shares of the dots in ten equal bins. */
+function countCoverage({ data }: Plane<'coverage'>): { mean: number; histogram: number[] } {
+  const bins = new Float64Array(10);
+  const binOf = Uint8Array.from({ length: ONE + 1 }, (_, value) => Math.min(9, Math.floor((10 * value) / ONE)));
+  let sum = 0;
+  for (let i = 0; i < data.length; i++) {
+    bins[binOf[data[i]!]!]!++;
+    sum += data[i]!;
+  }
+  return { mean: sum / data.length / ONE, histogram: Array.from(bins, (count) => count / data.length) };
+}
+
+/** Shares of the picture that lie at or beyond the darkest and the lightest that the material shows. */
+function countClipped(
+  { data }: Plane<'luminance'>,
+  { clipBelow, clipAbove }: CoverageTable,
+): { dark: number; light: number } {
+  let dark = 0;
+  let light = 0;
+  for (let i = 0; i < data.length; i++) {
+    const value = data[i]!;
+    if (value <= clipBelow) dark++;
+    else if (value >= clipAbove) light++;
+  }
+  return { dark: dark / data.length, light: light / data.length };
+}
+
+/** Share of the full dose that is given, 0 … 1. */
+function countFiring({ data, levels }: Dots): number {
+  let sum = 0;
+  for (let i = 0; i < data.length; i++) sum += data[i]!;
+  return sum / (levels - 1) / data.length;
 }

@@ -1,3 +1,4 @@
+import { TONE_FIELDS } from '../../photo/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 
 const MACHINE: OptionRecord = {
@@ -5,8 +6,105 @@ const MACHINE: OptionRecord = {
   help: 'machine: a name (see `machine list`) or a JSON file',
 };
 
+const PROFILE: OptionRecord = {
+  flags: '--profile <name>',
+  help: 'profile: a name (see `profile list`) or a JSON file',
+};
+const FORCE: OptionRecord = { flags: '--force', help: 'replace results that exist' };
+
+/** In the order in which the literature's families are told apart; a test holds them to the registry of screens. */
+const SCREEN_NAMES =
+  'floyd-steinberg, jarvis-judice-ninke, stucki, burkes, sierra, sierra-two-row, sierra-lite, atkinson, ostromoukhov, ' +
+  'zhou-fang, bayer, blue-noise, clustered-dot, line';
+
+/** Every tone value as an option: `blackPointL` becomes `--black-point-l`. */
+const TONE_OPTIONS: readonly OptionRecord[] = Object.entries(TONE_FIELDS).map(([name, field]) => ({
+  flags: `--${name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)} <${field.unit === '' ? 'value' : field.unit}>`,
+  help: `${field.help} ${field.min} … ${field.max}${field.unit === '' ? '' : ` ${field.unit}`} (default: as --tone chooses)`,
+}));
+
 /** Every command, in the order of `--help`. Each is a record; its code in the file of its name is loaded on demand. */
 export const COMMANDS: readonly CommandRecord[] = [
+  {
+    name: 'prepare',
+    summary: 'Make a photo into the bitmap that burns it right, with a proof, a time and a ticket.',
+    args: '<photo>',
+    options: [
+      {
+        flags: '--size <size>',
+        help: 'WIDTHxHEIGHT such as 85.6x54, 3.37x2.13in, or ID-1, ID-2, ID-3',
+        required: true,
+      },
+      PROFILE,
+      { flags: '--material <name>', help: 'material without a profile: a straight curve and a loud warning' },
+      { ...MACHINE, help: `${MACHINE.help} (default: the profile’s)` },
+      { flags: '--out <dir>', help: 'folder for the results; made when it is not there', required: true },
+      {
+        flags: '--spacing <length>',
+        help: 'line spacing, mm, or auto (default: the profile’s, else the recommended one)',
+      },
+      {
+        flags: '--pitch <length>',
+        help: 'distance between dots along a line, mm, or auto (default: as for --spacing)',
+      },
+      {
+        flags: '--fit <way>',
+        help: 'fill the piece, or show the whole photo (default: cover)',
+        choices: ['cover', 'contain'],
+      },
+      {
+        flags: '--focus <x,y>',
+        help: 'what must stay in sight, shares of width and height (default: what draws the eye)',
+      },
+      { flags: '--corner <length>', help: 'corner radius of the piece, mm (default: the named size’s, else 0)' },
+      { flags: '--margin <length>', help: 'nothing is burned nearer than this to the edge, mm (default: 0)' },
+      { flags: '--distance <length>', help: 'distance from which the piece is looked at, mm (default: 300)' },
+      {
+        flags: '--tone <mode>',
+        help: 'auto looks at the photo, plain leaves it as it is (default: auto)',
+        choices: ['auto', 'plain'],
+      },
+      ...TONE_OPTIONS,
+      {
+        flags: '--range <way>',
+        help: 'scale: draw the photo’s L* onto the material’s range; absolute: keep L*, cut off the rest (default: scale)',
+        choices: ['scale', 'absolute'],
+      },
+      { flags: '--weights <r,g,b>', help: 'shares of red, green and blue (default: Rec. 709, 0.2126,0.7152,0.0722)' },
+      { flags: '--screen <name>', help: `${SCREEN_NAMES} (default: the profile’s, else floyd-steinberg)` },
+      { flags: '--serpentine', help: 'error diffusion turns at each row’s end (default)' },
+      { flags: '--raster', help: 'error diffusion always runs left to right' },
+      { flags: '--lines-per-cm <n>', help: 'ruling of clustered-dot and line' },
+      { flags: '--angle <degrees>', help: 'angle of clustered-dot and line, clockwise from the scan line' },
+      { flags: '--shape <shape>', help: 'dot of clustered-dot', choices: ['round', 'ellipse', 'square', 'diamond'] },
+      { flags: '--matrix <dots>', help: 'side of the matrix of bayer and blue-noise' },
+      { flags: '--seed <n>', help: 'start of the generator where a screen uses chance' },
+      { flags: '--levels <n>', help: 'power levels per dot, 2 to 256 (default: 2, the beam fires or not)' },
+      { flags: '--format <format>', help: 'file of the bitmap (default: png)', choices: ['png', 'tiff', 'bmp'] },
+      { flags: '--only <what>', help: 'write the bitmap and nothing else', choices: ['bitmap'] },
+      FORCE,
+    ],
+    examples: [
+      'prepare images/photos/cat.png --size ID-1 --profile anodised-black --out out',
+      'prepare dog.jpg --size 100x100 --material slate --machine gantry-450 --fit contain --out out',
+    ],
+    load: async () => (await import('./prepare.ts')).run,
+  },
+  {
+    name: 'proof',
+    summary: 'Show what a bitmap will look like on a material.',
+    args: '<bitmap>',
+    options: [
+      { ...PROFILE, required: true },
+      { flags: '--out <file>', help: 'PNG to write', required: true },
+      { flags: '--pitch <length>', help: 'distance between dots, mm (default: as the file says, else the profile’s)' },
+      { flags: '--spacing <length>', help: 'line spacing, mm (default: as the file says, else the profile’s)' },
+      { flags: '--corner <length>', help: 'corner radius of the piece, mm (default: 0)' },
+      FORCE,
+    ],
+    examples: ['proof out/cat.png --profile anodised-black --out out/again.png'],
+    load: async () => (await import('./proof.ts')).run,
+  },
   {
     name: 'optics',
     summary: 'Spot, focus, pulses, dose and the line spacing that the spot supports.',
@@ -64,5 +162,21 @@ export const COMMANDS: readonly CommandRecord[] = [
     options: [],
     examples: ['machine list', 'machine show galvo-355-f150'],
     load: async () => (await import('./machine.ts')).run,
+  },
+  {
+    name: 'profile',
+    summary: 'List the profiles, or show one.',
+    args: '<action> [name]',
+    options: [],
+    examples: ['profile list', 'profile show anodised-black'],
+    load: async () => (await import('./profile.ts')).run,
+  },
+  {
+    name: 'demo',
+    summary: 'The main job on a sample photo: a portrait on a black anodised card. No laser needed.',
+    args: '',
+    options: [{ flags: '--out <dir>', help: 'folder for the results (default: out/demo)' }],
+    examples: ['demo'],
+    load: async () => (await import('./demo.ts')).run,
   },
 ];

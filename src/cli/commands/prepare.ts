@@ -7,8 +7,8 @@ import type { ScreenOptions } from '../../screens/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
-import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 import { readRefused } from '../refused.ts';
+import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 import { version } from '../version.ts';
 
 export const run: Run = async ([photoPath], options, surroundings) => {
@@ -38,7 +38,14 @@ export async function prepareFile(
 ): Promise<Outcome> {
   progress('reading the photo');
   const known = spec.warnings.length;
-  const job = await prepareJob(await readPhoto(path), { spec, name, photoFile: basename(path), version, only, progress });
+  const job = await prepareJob(await readPhoto(path), {
+    spec,
+    name,
+    photoFile: basename(path),
+    version,
+    only,
+    progress,
+  });
   for (const text of job.ticket.warnings.slice(known)) warn(text);
   progress('writing');
   const files = job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
@@ -48,9 +55,17 @@ export async function prepareFile(
     json: { files: files.map((file) => file.path), ticket },
     text: alignColumns([
       ...files.map((file) => ['wrote', file.path]),
-      ['dots', `${ticket.bitmap.width} × ${ticket.bitmap.height}, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire`],
+      [
+        'dots',
+        `${ticket.bitmap.width} × ${ticket.bitmap.height}, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire`,
+      ],
       ...(ticket.prediction
-        ? [['error', `mean ${formatNumber(ticket.prediction.meanDeltaL, 2)}, worst ${formatNumber(ticket.prediction.worstDeltaL, 2)} ΔL* predicted`]]
+        ? [
+            [
+              'error',
+              `mean ${formatNumber(ticket.prediction.meanDeltaL, 2)}, worst ${formatNumber(ticket.prediction.worstDeltaL, 2)} ΔL* predicted`,
+            ],
+          ]
         : []),
       ['time', formatSeconds(ticket.time.seconds)],
     ]),
@@ -64,7 +79,8 @@ export function readRequest(options: OptionValues): JobRequest {
     lineSpacingMm: autoLength(options, 'spacing'),
     cornerRadiusMm: lengthOrZero(options, 'corner'),
     safeMarginMm: lengthOrZero(options, 'margin'),
-    viewingDistanceMm: textOf(options, 'distance') === undefined ? undefined : parseLengthMm(textOf(options, 'distance')!, '--distance'),
+    viewingDistanceMm:
+      textOf(options, 'distance') === undefined ? undefined : parseLengthMm(textOf(options, 'distance')!, '--distance'),
   };
   const texts = {
     profile: textOf(options, 'profile'),
@@ -135,13 +151,18 @@ function readWeights(text: string | undefined): ChannelWeights | undefined {
   const weights = text.split(',').map((part) => (part.trim() === '' ? Number.NaN : Number(part)));
   const sum = weights.reduce((total, weight) => total + weight, 0);
   if (weights.length !== 3 || !weights.every((weight) => weight >= 0) || !(sum > 0)) {
-    throw new AppError('option-invalid', `--weights: found "${text}", needed three shares of red, green and blue such as 0.3,0.6,0.1`);
+    throw new AppError(
+      'option-invalid',
+      `--weights: found "${text}", needed three shares of red, green and blue such as 0.3,0.6,0.1`,
+    );
   }
   return [weights[0]! / sum, weights[1]! / sum, weights[2]! / sum];
 }
 
 type Given<T> = { [K in keyof T]?: Exclude<T[K], undefined> };
 
-function dropAbsent<T extends object>(record: T): Given<T> & { [K in keyof T as undefined extends T[K] ? never : K]: T[K] } {
+function dropAbsent<T extends object>(
+  record: T,
+): Given<T> & { [K in keyof T as undefined extends T[K] ? never : K]: T[K] } {
   return Object.fromEntries(Object.entries(record).filter(([, value]) => value !== undefined)) as never;
 }

@@ -1,0 +1,125 @@
+import { AppError } from '../../errors.ts';
+import { type Machine, type Motion, parseMachine, type Range } from '../../machine/index.ts';
+import { computeSpotDiameterUm } from '../../optics/index.ts';
+import { SOURCES } from '../../sources.ts';
+import type { Outcome, Run, Surroundings } from '../command.ts';
+import { alignColumns, formatNumber } from '../text.ts';
+
+export const run: Run = async ([action, name], _options, surroundings) => {
+  if (action === 'list' && name === undefined) return listMachines(surroundings);
+  if (action === 'show' && name !== undefined) return showMachine(name, surroundings);
+  const found = [action, name].filter((word) => word !== undefined).join(' ');
+  throw new AppError('option-invalid', `machine: found "${found}", needed "list" or "show NAME"`);
+};
+
+function listMachines({ shop, warn }: Surroundings): Outcome {
+  const machines = shop.list('machines').flatMap(({ name, path, from }) => {
+    try {
+      const machine = parseMachine(shop.read('machines', name).json, name);
+      const { title, wavelengthNm, fieldMm } = machine;
+      return [{ name, title, wavelengthNm, spotDiameterUm: spotOf(machine), fieldMm, from, path }];
+    } catch (error) {
+      // One broken file must not hide the others.
+      if (!(error instanceof AppError)) throw error;
+      warn(error.message);
+      return [];
+    }
+  });
+  const rows = machines.map(({ name, title, spotDiameterUm, fieldMm, from }) => [
+    name,
+    title,
+    `${formatNumber(spotDiameterUm, 3)} µm`,
+    `${formatNumber(fieldMm[0])} × ${formatNumber(fieldMm[1])} mm`,
+    from,
+  ]);
+  return { json: { machines }, text: alignColumns([['name', 'title', 'spot', 'field', 'from'], ...rows]) };
+}
+
+function showMachine(nameOrPath: string, { shop }: Surroundings): Outcome {
+  const { json, name, path, from } = shop.read('machines', nameOrPath);
+  const machine = parseMachine(json, name);
+  return { json: { machine, from, path }, text: writeMachine(machine) };
+}
+
+function spotOf(machine: Machine): number {
+  return machine.spotDiameterUm ?? computeSpotDiameterUm(machine);
+}
+
+function writeMachine(machine: Machine): string {
+  const { origins, defaults } = machine;
+  const blocks: [string, string[][]][] = [
+    [
+      `Beam, lens and field (${origins.optics.kind})`,
+      [
+        ['wavelength', show(machine.wavelengthNm, 'nm')],
+        ['beam', `${machine.emission}, M² ${formatNumber(machine.beamQualityM2)}`],
+        ['beam diameter at the lens', show(machine.beamDiameterMm, 'mm')],
+        ['focal length', show(machine.focalLengthMm, 'mm')],
+        ...(machine.lensApertureMm === undefined ? [] : [['clear aperture', show(machine.lensApertureMm, 'mm')]]),
+        [
+          'spot diameter',
+          `${formatNumber(spotOf(machine), 3)} µm, ${machine.spotDiameterUm === undefined ? 'computed' : 'as in the file'}`,
+        ],
+        ['field', `${formatNumber(machine.fieldMm[0])} × ${formatNumber(machine.fieldMm[1])} mm`],
+      ],
+    ],
+    [
+      `Ranges (${origins.ranges.kind})`,
+      [
+        ['power', showRange(machine.powerW, 'W')],
+        ['speed', showRange(machine.speedMmPerS, 'mm/s')],
+        ...(machine.rateKHz ? [['pulse rate', showRange(machine.rateKHz, 'kHz')]] : []),
+        ...(machine.pulseNs ? [['pulse duration', showRange(machine.pulseNs, 'ns')]] : []),
+        ['power levels per dot', machine.levels === 2 ? '2: fires or not' : String(machine.levels)],
+      ],
+    ],
+    [
+      `Settings to start with (${origins.defaults.kind})`,
+      [
+        ['power', show(defaults.powerW, 'W')],
+        ['speed', show(defaults.speedMmPerS, 'mm/s')],
+        ...(defaults.rateKHz === undefined ? [] : [['pulse rate', show(defaults.rateKHz, 'kHz')]]),
+        ...(defaults.pulseNs === undefined ? [] : [['pulse duration', show(defaults.pulseNs, 'ns')]]),
+        ['passes', String(defaults.passes)],
+        ['scan', defaults.scan],
+      ],
+    ],
+    [`Motion (${origins.motion.kind}): ${machine.motion.kind}`, describeMotion(machine.motion)],
+  ];
+  const notes = Object.values(origins).map(({ note }) => `  ${note}`);
+  const cautions = machine.cautions.map(({ text, source }) => `  ${text}\n    [${SOURCES[source]}]`);
+  return [
+    `${machine.title} (${machine.name})`,
+    ...blocks.map(([title, rows]) => `${title}\n${alignColumns(rows, '  ')}`),
+    `Where the numbers come from\n${[...new Set(notes)].join('\n')}`,
+    `Cautions\n${cautions.join('\n')}`,
+  ].join('\n\n');
+}
+
+function describeMotion(motion: Motion): string[][] {
+  if (motion.kind === 'galvo') {
+    return [
+      ['jump speed', show(motion.jumpSpeedMmPerS, 'mm/s')],
+      ['acceleration', show(motion.accelerationMmPerS2, 'mm/s²')],
+      ['delay after a jump', show(motion.jumpDelayUs, 'µs')],
+      ['delay after a line', show(motion.lineDelayUs, 'µs')],
+      ['beam on, beam off', `${formatNumber(motion.beamOnDelayUs)} µs, ${formatNumber(motion.beamOffDelayUs)} µs`],
+      ['start and end of a job', show(motion.jobOverheadS, 's')],
+    ];
+  }
+  return [
+    ['acceleration', show(motion.accelerationMmPerS2, 'mm/s²')],
+    ['travel speed', show(motion.travelSpeedMmPerS, 'mm/s')],
+    ['overtravel', show(motion.overtravelMm, 'mm')],
+    ['delay at a turn', show(motion.turnDelayMs, 'ms')],
+    ['start and end of a job', show(motion.jobOverheadS, 's')],
+  ];
+}
+
+function show(value: number, unit: string): string {
+  return `${formatNumber(value)} ${unit}`;
+}
+
+function showRange({ min, max }: Range, unit: string): string {
+  return `${formatNumber(min)} … ${formatNumber(max)} ${unit}`;
+}

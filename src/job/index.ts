@@ -1,0 +1,6 @@
+export * from './choices.ts';
+export * from './proof.ts';
+export * from './run.ts';
+export * from './spec.ts';
+export * from './ticket.ts';
+export * from './ticket-page.ts';

@@ -1,0 +1,83 @@
+import { DERIVED_COVERAGES, fillDotTable, type Profile, type TonePoint, toneCurveOf } from '../material/index.ts';
+import { createPchip, regressCentredIsotonic } from '../numeric/index.ts';
+import { createPlane, type DotGrid, ONE } from '../plane/index.ts';
+import { predictLightness } from '../proof/index.ts';
+import { applyScreen, type ScreenName } from '../screens/index.ts';
+import type { JobSpec } from './spec.ts';
+
+/** Field that is screened for each coverage, dots; the border, where screens start differently, is left out of the mean. */
+const FIELD = { side: 160, border: 32 } as const;
+/** Steps of lightness closer than this are one, so that the correction can be inverted. */
+const SMALLEST_STEP_L = 1e-3;
+
+interface Halftone {
+  readonly screen: { readonly name: string; readonly options: Readonly<Record<string, string | number>> };
+  readonly grid: DotGrid;
+}
+
+/**
+ * The tone curve of this job's screen and grid from a profile that was learned with others.
+ * The response model predicts both; what the profile measured of its own then corrects the prediction: places of the same
+ * predicted lightness are taken to look the same, and to have the lightness that the profile's curve gives there.
+ */
+export function predictPoints({ profile, grid, screen }: JobSpec): readonly TonePoint[] {
+  const own = predictCurve(profile, profile);
+  const other = predictCurve(profile, { screen, grid });
+  const curve = toneCurveOf(profile);
+  const correct = createCorrection(own.map(({ coverage, lightness }) => [lightness, curve.lightnessAt(coverage)]));
+  const spread = Math.max(profile.repeatability, ...profile.points.map((point) => point.spread));
+  return keepMonotone(other.map(({ coverage, lightness }) => ({ coverage, lightness: correct(lightness), spread })));
+}
+
+/** Predicted lightness of constant coverages; between bare and solid made monotone in the mark's direction. */
+function predictCurve(profile: Profile, { screen, grid }: Halftone): { coverage: number; lightness: number }[] {
+  const table = fillDotTable(profile, grid);
+  const { side, border } = FIELD;
+  const rect = { x: border, y: border, width: side - 2 * border, height: side - 2 * border };
+  const lightness = DERIVED_COVERAGES.map((coverage) => {
+    const plane = createPlane('coverage', side, side);
+    plane.data.fill(Math.round(coverage * ONE));
+    return predictLightness(applyScreen(plane, { ...screen.options, name: screen.name as ScreenName, grid }), {
+      table,
+      rect,
+    });
+  });
+  const sign = lightness.at(-1)! > lightness[0]! ? 1 : -1;
+  const inner = lightness.slice(1, -1).map((value) => sign * value);
+  const { x, y } = regressCentredIsotonic(DERIVED_COVERAGES.slice(1, -1), inner);
+  return [
+    { coverage: 0, lightness: lightness[0]! },
+    ...Array.from(x, (coverage, i) => ({ coverage, lightness: sign * y[i]! })),
+    { coverage: 1, lightness: lightness.at(-1)! },
+  ];
+}
+
+/** From predicted to measured lightness: a monotone cubic, with the end's offset beyond the ends. */
+function createCorrection(
+  pairs: readonly (readonly [predicted: number, measured: number])[],
+): (predicted: number) => number {
+  const rising = [...pairs].sort((a, b) => a[0] - b[0]);
+  const apart = rising.filter(([predicted], i) => i === 0 || predicted - rising[i - 1]![0] > SMALLEST_STEP_L);
+  const map = createPchip(
+    apart.map(([predicted]) => predicted),
+    apart.map(([, measured]) => measured),
+  );
+  const [low, high] = [apart[0]!, apart.at(-1)!];
+  return (predicted) => {
+    if (predicted <= low[0]) return predicted - low[0] + low[1];
+    if (predicted >= high[0]) return predicted - high[0] + high[1];
+    return map.valueAt(predicted);
+  };
+}
+
+/** Drops points that do not go on in the direction of the ends; bare and solid stay. */
+function keepMonotone(points: readonly TonePoint[]): TonePoint[] {
+  const sign = points.at(-1)!.lightness > points[0]!.lightness ? 1 : -1;
+  const end = sign * points.at(-1)!.lightness;
+  const kept = [points[0]!];
+  for (const point of points.slice(1, -1)) {
+    const value = sign * point.lightness;
+    if (value > sign * kept.at(-1)!.lightness + SMALLEST_STEP_L && value < end - SMALLEST_STEP_L) kept.push(point);
+  }
+  return [...kept, points.at(-1)!];
+}

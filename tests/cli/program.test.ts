@@ -1,0 +1,96 @@
+import { describe, expect, test } from 'vitest';
+import { COMMANDS } from '../../src/cli/commands/index.ts';
+import { createProgress } from '../../src/cli/progress.ts';
+import { screenNames } from '../../src/screens/index.ts';
+import { runCli } from './run-cli.ts';
+
+describe('the command line', () => {
+  test('lists every command in its help and ends with 0', async () => {
+    const { status, stdout, stderr } = await runCli(['--help']);
+    expect([status, stderr]).toEqual([0, '']);
+    for (const { name } of COMMANDS) expect(stdout).toMatch(new RegExp(`^ +${name}\\b`, 'm'));
+  });
+
+  test.each(COMMANDS)('$name has help with examples, and its code can be loaded', async ({ name, load, options }) => {
+    const { status, stdout } = await runCli([name, '--help']);
+    expect(status).toBe(0);
+    expect(stdout).toContain(`Examples:\n  tonewright ${name}`);
+    for (const { flags } of options) expect(stdout).toContain(flags.split(' ')[0]);
+    expect(await load()).toBeTypeOf('function');
+  });
+
+  test('without a command it shows the help on stderr and ends with 2', async () => {
+    const { status, stdout, stderr } = await runCli([]);
+    expect([status, stdout]).toEqual([2, '']);
+    expect(stderr).toContain('Usage: tonewright');
+  });
+
+  test('an unknown command is wrong usage', async () => {
+    const { status, stderr } = await runCli(['prepar']);
+    expect(status).toBe(2);
+    expect(stderr).toMatch(/prepare/);
+  });
+
+  test('the help of prepare names every screen', async () => {
+    const { stdout } = await runCli(['prepare', '--help']);
+    const flat = stdout.replace(/\s+/g, ' ');
+    for (const name of screenNames) expect(flat).toContain(name);
+  });
+
+  test('a shop folder that is not there is said, with the environment variable too', async () => {
+    for (const { status, stderr } of [
+      await runCli(['machine', 'list', '--shop', '/nowhere/at/all']),
+      await runCli(['machine', 'list'], { env: { TONEWRIGHT_SHOP: '/nowhere/at/all' } }),
+    ]) {
+      expect(status).toBe(1);
+      expect(stderr).toContain('/nowhere/at/all');
+    }
+  });
+});
+
+describe('progress', () => {
+  const listen = (terminal: boolean) => {
+    let now = 0;
+    let printed = '';
+    const io = {
+      stderr: (text: string) => {
+        printed += text;
+      },
+      terminal,
+      clock: () => now,
+    };
+    const progress = createProgress({ ...io, stdout: () => undefined, env: {}, cwd: '.', today: () => '' });
+    return {
+      progress,
+      wait: (s: number) => {
+        now += s;
+      },
+      printed: () => printed,
+    };
+  };
+
+  test('keeps quiet for a second', () => {
+    const { progress, wait, printed } = listen(true);
+    wait(0.9);
+    progress.show('screening');
+    progress.clear();
+    expect(printed()).toBe('');
+  });
+
+  test('draws in place on a terminal and leaves nothing there', () => {
+    const { progress, wait, printed } = listen(true);
+    wait(1.1);
+    progress.show('screening', 0.5);
+    progress.clear();
+    expect(printed()).toBe('\r\u001b[Kscreening 50 % …\r\u001b[K');
+  });
+
+  test('prints at most a line a second elsewhere, without control signs', () => {
+    const { progress, wait, printed } = listen(false);
+    for (let i = 0; i < 30; i++) {
+      wait(0.1);
+      progress.show('screening');
+    }
+    expect(printed()).toBe('screening …\nscreening …\n');
+  });
+});
