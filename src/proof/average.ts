@@ -1,6 +1,7 @@
 /** Collects rows into area averages of a smaller plane; a row or column on a border gives each side its share. */
 export interface Averager {
-  readonly add: (row: ArrayLike<number>) => void;
+  /** Takes the next row from a function that adds it to the target. */
+  readonly add: (addRow: (target: Float32Array) => void) => void;
   /** Averages, row-major, once all rows were added. */
   readonly means: Float32Array;
 }
@@ -44,21 +45,25 @@ export function createAverager({ from, to }: AverageSize): Averager {
     }
   };
 
-  const add = (row: ArrayLike<number>) => {
+  const scratch = new Float32Array(from.width);
+  const add = (addRow: (target: Float32Array) => void) => {
     // Whole numbers, so that no rounding decides on which side of a border a row lies.
-    const border = (cellY + 1) * from.height;
-    const over = (y + 1) * to.height - border;
     y++;
-    if (over < 0) {
-      for (let x = 0; x < from.width; x++) sum[x] += row[x];
-      return;
+    const over = y * to.height - (cellY + 1) * from.height;
+    if (over <= 0) addRow(sum);
+    if (over < 0) return;
+    if (over === 0) {
+      flush();
+      sum.fill(0);
+    } else {
+      scratch.fill(0);
+      addRow(scratch);
+      const after = over / to.height;
+      for (let x = 0; x < from.width; x++) sum[x] += (1 - after) * scratch[x];
+      flush();
+      for (let x = 0; x < from.width; x++) sum[x] = after * scratch[x];
     }
-    const after = over / to.height;
-    const before = 1 - after;
-    for (let x = 0; x < from.width; x++) sum[x] += before * row[x];
-    flush();
     cellY++;
-    for (let x = 0; x < from.width; x++) sum[x] = after * row[x];
   };
   return { add, means };
 }

@@ -64,17 +64,19 @@ export function averageWanted(luminance: Plane<'luminance'>, options: WantedOpti
     throw new RangeError('the wanted reflectance needs one value a level, and the mask the size of the picture');
   }
   const averager = createAverager({ from: luminance, to: { width, height } });
-  const row = new Float32Array(luminance.width);
+  const { data } = luminance;
   for (let y = 0; y < luminance.height; y++) {
     const from = y * luminance.width;
-    for (let x = 0; x < row.length; x++) row[x] = reflectance[luminance.data[from + x]];
-    if (mask) {
-      for (let x = 0; x < row.length; x++) {
-        const share = mask.data[from + x];
-        if (share < 255) row[x] = bareLuminance + (share / 255) * (row[x] - bareLuminance);
+    averager.add((target) => {
+      if (!mask) {
+        for (let x = 0; x < target.length; x++) target[x] += reflectance[data[from + x]];
+        return;
       }
-    }
-    averager.add(row);
+      for (let x = 0; x < target.length; x++) {
+        const share = mask.data[from + x] / 255;
+        target[x] += bareLuminance + share * (reflectance[data[from + x]] - bareLuminance);
+      }
+    });
   }
   return createPlane('reflectance', width, height, averager.means);
 }
@@ -85,6 +87,8 @@ export interface AssessOptions extends Pick<EyeOptions, 'viewingDistanceMm' | 'l
   readonly luminance: Plane<'luminance'>;
   readonly reflectance: Float32Array;
   readonly mask?: Plane<'mask'>;
+  /** What `predictReflectance` gave for these dots already, at 0.1 mm a cell or finer: saves predicting them again. */
+  readonly shown?: Plane<'reflectance'>;
 }
 
 export interface ToneAssessment extends ToneError {
@@ -98,14 +102,18 @@ export interface ToneAssessment extends ToneError {
  * both blurred as the eye does, compared in L*.
  */
 export function assessTone(dots: Dots, options: AssessOptions): ToneAssessment {
-  const { table, grid, luminance, reflectance, mask, ...viewing } = options;
+  const { table, grid, luminance, reflectance, mask, shown, ...viewing } = options;
   const cells = planEyeCells(dots, { grid, ...viewing });
   const size = { width: cells.width, height: cells.height };
   const eye = { cellXMm: cells.cellXMm, cellYMm: cells.cellYMm, ...viewing };
   const masked = mask ? { mask } : {};
   const aim = averageWanted(luminance, { reflectance, bareLuminance: table.bareLuminance, ...masked, ...size });
   const wanted = convertToLightness(filterByEye(aim, eye));
-  const predicted = convertToLightness(filterByEye(predictReflectance(dots, { table, ...size }), eye));
+  const fine = shown !== undefined && shown.width >= size.width && shown.height >= size.height;
+  const seen = fine
+    ? createPlane('reflectance', size.width, size.height, meanOver(shown, size).data)
+    : predictReflectance(dots, { table, ...size });
+  const predicted = convertToLightness(filterByEye(seen, eye));
   const weights = mask ? { weights: meanOver(mask, size).data } : {};
   return { ...predictError(wanted, { predicted, ...weights }), wanted, predicted };
 }

@@ -1,6 +1,6 @@
 import { createPlane, type Dots, lightnessOfReflectance, type Plane } from '../plane/index.ts';
 import { createAverager } from './average.ts';
-import { walkStrength } from './strength.ts';
+import { openStrength } from './strength.ts';
 import type { DotTable } from './types.ts';
 
 export interface PredictOptions {
@@ -20,7 +20,8 @@ export interface PredictOptions {
 export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'reflectance'> {
   const { table, width = dots.width, height = dots.height } = options;
   const averager = createAverager({ from: dots, to: { width, height } });
-  walkStrength(dots, table, averager.add);
+  const addRow = openStrength(dots, table);
+  for (let y = 0; y < dots.height; y++) averager.add(addRow);
   const data = averager.means;
   const mix = createMixer(table);
   for (let i = 0; i < data.length; i++) data[i] = mix(data[i]);
@@ -36,11 +37,13 @@ export interface MeanLightnessOptions {
 /** CIE L* of a field of dots as a reading of it would show: mean strength, mixed, as lightness. */
 export function predictLightness(dots: Dots, options: MeanLightnessOptions): number {
   const { table, rect = { x: 0, y: 0, width: dots.width, height: dots.height } } = options;
+  const addRow = openStrength(dots, table);
+  const before = new Float32Array(dots.width);
+  for (let y = 0; y < rect.y; y++) addRow(before);
+  const columns = new Float32Array(dots.width);
+  for (let y = 0; y < rect.height; y++) addRow(columns);
   let sum = 0;
-  walkStrength(dots, table, (strength, y) => {
-    if (y < rect.y || y >= rect.y + rect.height) return;
-    for (let x = rect.x; x < rect.x + rect.width; x++) sum += strength[x];
-  });
+  for (let x = rect.x; x < rect.x + rect.width; x++) sum += columns[x];
   return lightnessOfReflectance(createMixer(table)(sum / (rect.width * rect.height)));
 }
 

@@ -1,81 +1,110 @@
 import type { Dots } from '../plane/index.ts';
 import type { DoseSampling, DotTable } from './types.ts';
 
-/** Called once a row of dots, top to bottom, with the mean strength of each cell; the array is reused. */
-export type StrengthRow = (strength: Float32Array, y: number) => void;
+/** Adds the mean strength of each cell of the next row of dots, top to bottom, to the target. */
+export type AddStrengthRow = (target: Float32Array) => void;
 
 /**
- * Mean strength of every dot cell, row by row. Outside the dots nothing fires.
+ * Mean strength of every dot cell, row by row from the top. Outside the dots nothing fires.
  * The neighbourhood's bits are kept as one number a column, shifted by a row at a time, and as one running index along
- * the row, so that a dot costs one new bit, two shifts and one load.
+ * the row, so that a dot costs one new bit, two shifts and one load. Rows are added and not handed out, because most of
+ * them only go into an average: a row that is stored first costs a third more.
  */
-export function walkStrength(dots: Dots, table: DotTable, visit: StrengthRow): void {
-  if (dots.levels > 2) walkLevels(dots, table.dose, visit);
-  else if (table.corners) walkFull(dots, table, visit);
-  else walkWithoutCorners(dots, table, visit);
+export function openStrength(dots: Dots, table: DotTable): AddStrengthRow {
+  if (dots.levels > 2) return openLevels(dots, table.dose);
+  return table.corners ? openFull(dots, table) : openWithoutCorners(dots, table);
 }
 
-function walkFull({ width, height, data }: Dots, { columns, rows, strength }: DotTable, visit: StrengthRow): void {
+function openFull(dots: Dots, { columns, rows, strength }: DotTable): AddStrengthRow {
   const ahead = columns >> 1;
-  const below = rows >> 1;
-  const columnMask = (1 << rows) - 1;
   const indexMask = (1 << (rows * columns)) - 1;
-  const column = new Uint8Array(width + ahead);
-  const row = new Float32Array(width);
-  for (let y = -below; y < height; y++) {
-    pushRow({ column, data, width, height }, y + below, columnMask);
-    if (y < 0) continue;
-    let index = 0;
-    for (let x = 0; x < ahead; x++) index = (index << rows) | column[x];
-    for (let x = 0; x < width; x++) {
-      index = ((index << rows) | column[x + ahead]) & indexMask;
-      row[x] = strength[index];
-    }
-    visit(row, y);
+  const columnMask = (1 << rows) - 1;
+  const { column, nextRow } = openColumns(dots, { ahead, below: rows >> 1, columnMask });
+  return (target) => addFullRow(target, { next: nextRow(), column, strength, rows, ahead, columnMask, indexMask });
+}
+
+interface FullRow {
+  readonly next: Uint8Array;
+  readonly column: Uint8Array;
+  readonly strength: Float32Array;
+  readonly rows: number;
+  readonly ahead: number;
+  readonly columnMask: number;
+  readonly indexMask: number;
+}
+
+/** A function of its own, and not the closure above: captured variables cost a third of the loop's time. */
+function addFullRow(target: Float32Array, of: FullRow): void {
+  const { next, column, strength, rows, ahead, columnMask, indexMask } = of;
+  const width = target.length;
+  let index = 0;
+  for (let x = 0; x < ahead; x++) index = (index << rows) | column[x];
+  const inner = width - ahead;
+  for (let x = 0; x < inner; x++) {
+    const bits = ((column[x + ahead] << 1) | next[x + ahead]) & columnMask;
+    column[x + ahead] = bits;
+    index = ((index << rows) | bits) & indexMask;
+    target[x] += strength[index];
+  }
+  for (let x = Math.max(0, inner); x < width; x++) {
+    index = (index << rows) & indexMask;
+    target[x] += strength[index];
   }
 }
 
-function walkWithoutCorners({ width, height, data }: Dots, { strength }: DotTable, visit: StrengthRow): void {
-  const column = new Uint8Array(width + 4);
-  const row = new Float32Array(width);
-  for (let y = -2; y < height; y++) {
-    pushRow({ column, data, width, height }, y + 2, 31);
-    if (y < 0) continue;
+function openWithoutCorners(dots: Dots, { strength }: DotTable): AddStrengthRow {
+  const { width } = dots;
+  const { column, nextRow } = openColumns(dots, { ahead: 2, below: 2, columnMask: 31 });
+  return (target) => {
+    const next = nextRow();
     // 25 bits, five a column; the corners are the first and the last bit of the outer columns and are squeezed out.
     let index = (column[0] << 5) | column[1];
     for (let x = 0; x < width; x++) {
-      index = ((index << 5) | column[x + 2]) & 0x1ffffff;
-      row[x] = strength[((index >> 3) & 0x1c0000) | ((index >> 2) & 0x3fff8) | ((index >> 1) & 7)];
+      const bits = x + 2 < width ? ((column[x + 2] << 1) | next[x + 2]) & 31 : 0;
+      column[x + 2] = bits;
+      index = ((index << 5) | bits) & 0x1ffffff;
+      target[x] += strength[((index >> 3) & 0x1c0000) | ((index >> 2) & 0x3fff8) | ((index >> 1) & 7)];
     }
-    visit(row, y);
-  }
+  };
 }
 
-/** Shifts the row y of dots into the columns' bits; rows below the picture are bare. */
-function pushRow(
-  of: { column: Uint8Array; data: Uint8Array; width: number; height: number },
-  y: number,
-  mask: number,
-): void {
-  const { column, data, width, height } = of;
-  if (y < height) {
-    const from = y * width;
-    for (let x = 0; x < width; x++) column[x] = ((column[x] << 1) | data[from + x]) & mask;
-  } else for (let x = 0; x < width; x++) column[x] = (column[x] << 1) & mask;
+/**
+ * The bits of each column. `nextRow` gives the dots that come into reach and has shifted the first `ahead` columns; the
+ * caller shifts the others on its way along the row.
+ */
+function openColumns(
+  { width, height, data }: Dots,
+  { ahead, below, columnMask }: { ahead: number; below: number; columnMask: number },
+): { column: Uint8Array; nextRow: () => Uint8Array } {
+  const column = new Uint8Array(width + ahead);
+  const bare = new Uint8Array(width);
+  const rowAt = (y: number) => (y < height ? data.subarray(y * width, (y + 1) * width) : bare);
+  const shift = (row: Uint8Array, end: number) => {
+    for (let x = 0; x < end; x++) column[x] = ((column[x] << 1) | row[x]) & columnMask;
+  };
+  let y = below;
+  for (let above = 0; above < below; above++) shift(rowAt(above), width);
+  const nextRow = () => {
+    const row = rowAt(y++);
+    shift(row, Math.min(ahead, width));
+    return row;
+  };
+  return { column, nextRow };
 }
 
 /** Doses are added up at points of each cell: along the scan once a row of dots, then across the rows in reach. */
-function walkLevels({ width, height, data, levels }: Dots, dose: DoseSampling, visit: StrengthRow): void {
+function openLevels({ width, height, data, levels }: Dots, dose: DoseSampling): AddStrengthRow {
   const { samplesX, samplesY, radiusX, radiusY, kernelX, kernelY, strengthOf, indexPerDose } = dose;
   const fine = width * samplesX;
   const span = 2 * radiusY + 1;
   const ring = Array.from({ length: span }, () => new Float32Array(fine));
   const line = new Float32Array(fine);
-  const row = new Float32Array(width);
   const last = strengthOf.length - 1;
   const scale = indexPerDose / (levels - 1);
+  const share = 1 / (samplesX * samplesY);
+  const ringAt = (y: number) => ring[((y % span) + span) % span];
   const spread = (y: number) => {
-    const out = ring[((y % span) + span) % span];
+    const out = ringAt(y);
     out.fill(0);
     if (y < 0 || y >= height) return;
     for (let x = 0; x < width; x++) {
@@ -92,22 +121,22 @@ function walkLevels({ width, height, data, levels }: Dots, dose: DoseSampling, v
     }
   };
   for (let y = -radiusY; y < radiusY; y++) spread(y);
-  for (let y = 0; y < height; y++) {
+  let y = 0;
+  return (target) => {
     spread(y + radiusY);
-    row.fill(0);
     for (let j = 0; j < samplesY; j++) {
       line.fill(0);
       for (let offset = -radiusY; offset <= radiusY; offset++) {
-        const share = kernelY[(offset + radiusY) * samplesY + j];
-        const from = ring[(((y + offset) % span) + span) % span];
-        for (let i = 0; i < fine; i++) line[i] += share * from[i];
+        const weight = kernelY[(offset + radiusY) * samplesY + j];
+        const from = ringAt(y + offset);
+        for (let i = 0; i < fine; i++) line[i] += weight * from[i];
       }
       for (let x = 0, at = 0; x < width; x++) {
-        for (let i = 0; i < samplesX; i++, at++) row[x] += strengthOf[Math.min(line[at] | 0, last)];
+        let sum = 0;
+        for (let i = 0; i < samplesX; i++, at++) sum += strengthOf[Math.min(line[at] | 0, last)];
+        target[x] += share * sum;
       }
     }
-    const share = 1 / (samplesX * samplesY);
-    for (let x = 0; x < width; x++) row[x] *= share;
-    visit(row, y);
-  }
+    y++;
+  };
 }
