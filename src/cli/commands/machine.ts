@@ -9,7 +9,7 @@ export const run: Run = async ([action, name], _options, surroundings) => {
   if (action === 'list' && name === undefined) return listMachines(surroundings);
   if (action === 'show' && name !== undefined) return showMachine(name, surroundings);
   const found = [action, name].filter((word) => word !== undefined).join(' ');
-  throw new AppError('option-invalid', `machine: found "${found}", needed "list" or "show NAME"`);
+  throw new AppError('option-invalid', `found "${found}", needed "list" or "show NAME"`);
 };
 
 function listMachines({ shop, warn }: Surroundings): Outcome {

@@ -1,6 +1,5 @@
 import { type Machine, parseMachine } from '../../machine/index.ts';
 import { type BurnSettings, describeOptics, type OpticsReport } from '../../optics/index.ts';
-import { SOURCES } from '../../sources.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
@@ -90,7 +89,7 @@ function writeReport(machine: Machine, { settings, report, assumed }: Facts): st
   return [
     `${machine.title} (${machine.name}), ${formatNumber(machine.wavelengthNm)} nm`,
     ...blocks,
-    `Assumed, not measured (${SOURCES.commonPractice.toLowerCase()}):\n${assumed.map((text) => `  ${text}`).join('\n')}`,
+    `Assumed, not measured\n${assumed.map((text) => `  ${text}`).join('\n')}`,
   ].join('\n\n');
 }
 
