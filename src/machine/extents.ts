@@ -47,7 +47,8 @@ export function findExtents({ data, width, height }: Dots): ScanExtents {
 
 /**
  * Count the bytes above 0, four at a time: adding 0x7f to a byte's low seven bits carries into its top bit exactly when
- * they are not all 0. Byte by byte this took three times as long, longer than everything else in the estimate.
+ * they are not all 0. On 11.5 million halftone dots 3.4 ms of CPU time, against 13 ms byte by byte without a branch
+ * and 51 ms with one, which halftones make unpredictable (Node 20, median of nine).
  */
 function countFired(data: Uint8Array): number {
   const head = Math.min(data.length, (4 - (data.byteOffset % 4)) % 4);
