@@ -43,21 +43,22 @@ ${body}
 }
 
 const BASE_STYLE = `
-@page { size: A4 portrait; margin: 11mm 12mm; }
+@page { size: A4 portrait; margin: 9mm 12mm; }
 * { box-sizing: border-box; }
 :root { --ink: #1c2226; --soft: #59636a; --rule: #c9d0d4; --accent: #14556b; --loud: #8c2a10; }
-body { font: 9.2pt/1.38 system-ui, "Segoe UI", Roboto, "Helvetica Neue", Arial, sans-serif; color: var(--ink); background: #fff; margin: 0 auto; max-width: 186mm; padding: 4mm 0; }
+body { font: 8.3pt/1.32 system-ui, "Segoe UI", Roboto, "Helvetica Neue", Arial, sans-serif; color: var(--ink); background: #fff; margin: 0 auto; max-width: 186mm; padding: 0; }
 h1 { font-size: 15pt; margin: 0; line-height: 1.15; overflow-wrap: anywhere; }
-h2 { font-size: 8.4pt; margin: 0 0 1.2mm; color: var(--accent); font-weight: 650; }
+h2 { font-size: 8.3pt; margin: 0 0 .8mm; color: var(--accent); font-weight: 650; }
 p { margin: 0 0 1.5mm; }
 table { border-collapse: collapse; width: 100%; }
-th { text-align: left; font-weight: 400; color: var(--soft); padding: .5mm 3mm .5mm 0; vertical-align: top; white-space: nowrap; }
-td { padding: .5mm 0; vertical-align: top; font-variant-numeric: tabular-nums; overflow-wrap: anywhere; }
+th { text-align: left; font-weight: 400; color: var(--soft); padding: .3mm 3mm .3mm 0; vertical-align: top; white-space: nowrap; }
+td { padding: .3mm 0; vertical-align: top; font-variant-numeric: tabular-nums; overflow-wrap: anywhere; }
 ul { margin: 0; padding-left: 4mm; }
 li { margin: 0 0 .6mm; }
 svg { display: block; width: 100%; height: auto; }
 svg text { font: 8px system-ui, "Segoe UI", Roboto, Arial, sans-serif; fill: var(--soft); }
 img { display: block; max-width: 100%; }
 .soft { color: var(--soft); }
-@media screen and (max-width: 700px) { body { padding: 4mm; } }
+@media screen { body { padding: 6mm 0; } }
+@media screen and (max-width: 720px) { body { padding: 4mm; font-size: 11pt; } }
 `;

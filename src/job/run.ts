@@ -42,7 +42,7 @@ export async function prepareJob(photo: Photo, options: PrepareOptions): Promise
 
   progress('framing');
   const focus = await chooseFocus(photo, spec);
-  const frame = framePhoto(photo, { ...spec, ...spec.size, focus });
+  const frame = framePhoto(photo, { ...spec, ...spec.size, focus: { x: focus.x, y: focus.y } });
   const placed = {
     crop: frame.crop,
     width: frame.place.width,

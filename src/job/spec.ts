@@ -112,7 +112,12 @@ export function resolveJob(
   refuseOversize(size, machine);
 
   const warnings: string[] = [];
-  if (!learned || learned.origin === 'assumed') warnings.push(STRAIGHT_CURVE_WARNING);
+  if (!learned) warnings.push(STRAIGHT_CURVE_WARNING);
+  if (learned?.origin === 'assumed') {
+    warnings.push(
+      `NOT CALIBRATED: the profile "${learned.name}" is computed from assumed values, not measured on your machine. Good for a look; burn a tone chart and learn the material before you burn a customer’s piece.`,
+    );
+  }
   if (learned?.origin === 'rehearsed') {
     warnings.push(
       `The profile "${learned.name}" was rehearsed on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`,

@@ -140,7 +140,7 @@ function drawField({ machine, piece, placement }: Ticket): string {
 
 function drawCurve({ profile }: Ticket, { curve, points }: TicketPictures): string {
   const x = (coverage: number) => roundTo(24 + 268 * coverage, 2);
-  const y = (lightness: number) => roundTo(98 - 0.9 * lightness, 2);
+  const y = (lightness: number) => roundTo(80 - 0.74 * lightness, 2);
   const line = curve.map(({ coverage, lightness }) => `${x(coverage)},${y(lightness)}`).join(' ');
   const marks = points
     .map(({ coverage, lightness, spread }) => {
@@ -154,22 +154,22 @@ function drawCurve({ profile }: Ticket, { curve, points }: TicketPictures): stri
   const ticks = [0, 25, 50, 75, 100]
     .map(
       (tick) =>
-        `<path d="M24 ${y(tick)}H292" stroke="#e3e7e9" stroke-width=".6"/><text x="20" y="${Number(y(tick)) + 2.5}" text-anchor="end">${tick}</text><text x="${x(tick / 100)}" y="109" text-anchor="middle">${tick} %</text>`,
+        `<path d="M24 ${y(tick)}H292" stroke="#e3e7e9" stroke-width=".6"/><text x="20" y="${Number(y(tick)) + 2.5}" text-anchor="end">${tick}</text><text x="${x(tick / 100)}" y="91" text-anchor="${tick === 100 ? 'end' : 'middle'}">${tick} %</text>`,
     )
     .join('');
   const label = `Lightness against coverage, from ${roundTo(profile.bareL, 1)} to ${roundTo(profile.fullL, 1)} L*`;
-  return `<svg viewBox="0 0 300 114" role="img" aria-label="${label}">${ticks}<polyline points="${line}" fill="none" stroke="#14556b" stroke-width="1.4"/>${marks}<text x="26" y="7">L*</text></svg>`;
+  return `<svg viewBox="0 0 300 95" role="img" aria-label="${label}">${ticks}<polyline points="${line}" fill="none" stroke="#14556b" stroke-width="1.4"/>${marks}<text x="26" y="7">L*</text></svg>`;
 }
 
 function drawHistogram(histogram: readonly number[]): string {
   const top = Math.max(...histogram, 1e-9);
   const bars = histogram
     .map((share, bin) => {
-      const height = (86 * share) / top;
-      return `<rect x="${24 + bin * 26.8}" y="${roundTo(98 - height, 2)}" width="25.2" height="${roundTo(height, 2)}" fill="#7fa3b0"/><text x="${36.6 + bin * 26.8}" y="${roundTo(95 - height, 2)}" text-anchor="middle">${share >= 0.005 ? Math.round(100 * share) : ''}</text>`;
+      const height = (70 * share) / top;
+      return `<rect x="${24 + bin * 26.8}" y="${roundTo(80 - height, 2)}" width="25.2" height="${roundTo(height, 2)}" fill="#7fa3b0"/><text x="${36.6 + bin * 26.8}" y="${roundTo(77 - height, 2)}" text-anchor="middle">${share >= 0.005 ? Math.round(100 * share) : ''}</text>`;
     })
     .join('');
-  return `<svg viewBox="0 0 300 114" role="img" aria-label="Share of the dots by coverage, percent">${bars}<path d="M24 98H292" stroke="#59636a" stroke-width=".8"/><text x="24" y="109">bare</text><text x="292" y="109" text-anchor="end">solid</text><text x="158" y="109" text-anchor="middle">share of the piece, %</text></svg>`;
+  return `<svg viewBox="0 0 300 95" role="img" aria-label="Share of the dots by coverage, percent">${bars}<path d="M24 80H292" stroke="#59636a" stroke-width=".8"/><text x="24" y="91">bare</text><text x="292" y="91" text-anchor="end">solid</text><text x="158" y="91" text-anchor="middle">share of the piece, %</text></svg>`;
 }
 
 const mm = (value: number) => roundTo(value, 2);
@@ -180,24 +180,24 @@ const nameSource = (key: string) =>
 const pictureShape = ({ widthMm, heightMm }: Ticket['piece']) => (widthMm >= heightMm ? 'wide' : 'tall');
 
 const STYLE = `
-header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: .5mm solid var(--accent); padding-bottom: 1.5mm; margin-bottom: 2.5mm; }
+header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: .5mm solid var(--accent); padding-bottom: 1.5mm; margin-bottom: 2mm; }
 header p { margin: .6mm 0 0; }
 .clock { font-size: 15pt; font-weight: 650; white-space: nowrap; text-align: right; line-height: 1.15; }
 .clock span { display: block; font-size: 8.4pt; font-weight: 400; }
 .warnings { border: .4mm solid var(--loud); padding: 1.5mm 2.5mm; margin-bottom: 2.5mm; }
 .warnings h2 { color: var(--loud); }
-section { margin-bottom: 3mm; break-inside: avoid; }
+section { margin-bottom: 2.2mm; break-inside: avoid; }
 .pictures { display: grid; gap: 3mm; grid-template-columns: 1fr 1.5fr 1fr; align-items: start; }
 .pictures.tall { grid-template-columns: 1fr 1.2fr 1.2fr; }
 figure { margin: 0; }
-figure img { width: 100%; max-height: 76mm; object-fit: contain; object-position: left top; }
+figure img { width: 100%; max-height: 62mm; object-fit: contain; object-position: left top; }
 figcaption { color: var(--soft); font-size: 8.2pt; margin-top: .8mm; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; }
 .settings td { font-weight: 600; }
 .lies { display: grid; grid-template-columns: 26mm 1fr; gap: 3mm; margin-bottom: 2mm; }
-.cautions { columns: 2; column-gap: 6mm; font-size: 8pt; line-height: 1.3; }
+.cautions { columns: 2; column-gap: 6mm; font-size: 7.1pt; line-height: 1.25; }
 .cautions li { break-inside: avoid; }
-.fine { font-size: 7.2pt; line-height: 1.3; color: var(--soft); overflow-wrap: anywhere; border-top: .2mm solid var(--rule); padding-top: 1.2mm; margin: 0; }
+.fine { font-size: 6.6pt; line-height: 1.25; color: var(--soft); overflow-wrap: anywhere; border-top: .2mm solid var(--rule); padding-top: 1.2mm; margin: 0; }
 .fine p { margin: 0 0 .6mm; }
-@media screen and (max-width: 700px) { .pictures, .pictures.tall, .columns, .lies { grid-template-columns: 1fr; } .cautions { columns: 1; } }
+@media screen and (max-width: 720px) { .pictures, .pictures.tall, .columns, .lies { grid-template-columns: 1fr; } .cautions { columns: 1; } }
 `;

@@ -67,7 +67,8 @@ export function renderProof(plane: Plane<'reflectance'>, options: ProofOptions):
         const below = distanceOutside(px + 0.5, py + 0.5 - drop, { width: plane.width, height: plane.height, radius });
         shade = ground * (1 - SHADOW.strength * Math.exp(-((Math.max(0, below) / spread) ** 2)));
       }
-      if (share === 0) {
+      // A rounding error's worth of inside is outside: there is no pixel of the piece to take.
+      if (share < 1e-6) {
         rgb.fill(Math.round(shade), to, to + 3);
         continue;
       }
