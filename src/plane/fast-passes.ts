@@ -11,7 +11,7 @@ const SPARE = 128;
  * instruction multiplies two rows.
  */
 export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
-  const { source, columns, firstColumn, columnCount, keep } = plan;
+  const { source, columns, firstColumn, columnCount, keep, overshoot } = plan;
   const { kind, samples, alpha, weights } = source;
   const channels = kind === 'rgb8' || kind === 'rgb16' ? 3 : 1;
   const outputs = columns.starts.length;
@@ -60,7 +60,8 @@ export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
   const alphaRow = new Uint8Array(buffer, alphaAt, columnCount);
   const pairs = new Int32Array(buffer, pairsAt, pairsKept);
   const rowTaps = new Int16Array(buffer, rowTapsAt, pairsKept * 2);
-  const out = new Uint16Array(buffer, outAt, outputs);
+  const out = overshoot === 'cut' ? new Uint16Array(buffer, outAt, outputs) : new Int16Array(buffer, outAt, outputs);
+  const open = overshoot === 'cut' ? 0 : 1;
   const addressOf = (pair: number) => ringAt + (pair % pairsKept) * pairBytes;
 
   return {
@@ -84,7 +85,7 @@ export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
       rowTaps.set(taps, lead);
       for (let pair = 0; pair < pairCount; pair++) pairs[pair] = addressOf((first >> 1) + pair);
       kernels.filterRows(pairsAt, rowTapsAt, pairCount, betweenAt, columnsRounded);
-      kernels.filterColumns(betweenAt, startsAt, columnTapsAt, groups, outAt, outputsRounded);
+      kernels.filterColumns(betweenAt, startsAt, columnTapsAt, groups, outAt, outputsRounded, open);
       return out;
     },
   };

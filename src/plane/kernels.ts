@@ -44,7 +44,15 @@ export interface Kernels {
   luminanceGrey16(grey: number, table: number, out: number, count: number): void;
   premultiply(row: number, alpha: number, shares: number, count: number): void;
   filterRows(pairs: number, taps: number, pairCount: number, out: number, count: number): void;
-  filterColumns(row: number, starts: number, taps: number, groups: number, out: number, count: number): void;
+  filterColumns(
+    row: number,
+    starts: number,
+    taps: number,
+    groups: number,
+    out: number,
+    count: number,
+    overshoot: number,
+  ): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

@@ -33,7 +33,7 @@ export interface ResampleOptions {
 export interface Passes {
   readRow(y: number): void;
   /** One row of the result: `taps` over the source rows `first`, `first + 1`, …; valid until the next call. */
-  filterRow(first: number, taps: Int16Array): Uint16Array;
+  filterRow(first: number, taps: Int16Array): Uint16Array | Int16Array;
 }
 
 export interface PassesPlan {
@@ -44,6 +44,8 @@ export interface PassesPlan {
   readonly columnCount: number;
   /** How many source rows one row of the result may need. */
   readonly keep: number;
+  /** `cut`: rows of 0 … ONE. `kept`: rows of values minus CENTRE in which the filter's overshoot stays. */
+  readonly overshoot: 'cut' | 'kept';
 }
 
 /**
@@ -55,29 +57,43 @@ export interface PassesPlan {
  * @throws RangeError for a crop outside the photo or weights that do not sum to 1
  */
 export function resampleLuminance(photo: Photo, options: ResampleOptions): Plane<'luminance'> {
-  const light = resampleLight(lightOf(photo, options.weights), options);
-  if (photo.alpha === undefined) return light;
-  const share = resampleLight(alphaOf(photo, photo.alpha), options).data;
-  const data = light.data;
-  for (let at = 0; at < data.length; at++) {
-    data[at] = toMask(share[at]) === 0 ? ONE : Math.min(ONE, Math.round((data[at] * ONE) / share[at]));
+  const { width, height } = options;
+  const out = createPlane('luminance', width, height);
+  if (photo.alpha === undefined) {
+    resampleLight(lightOf(photo, options.weights), { ...options, overshoot: 'cut' }, out.data);
+    return out;
   }
-  return light;
+  // The quotient of two filtered planes: both keep their overshoot, or edges would ring.
+  const light = new Int16Array(width * height);
+  const share = new Int16Array(width * height);
+  resampleLight(lightOf(photo, options.weights), { ...options, overshoot: 'kept' }, light);
+  resampleLight(alphaOf(photo, photo.alpha), { ...options, overshoot: 'kept' }, share);
+  for (let at = 0; at < light.length; at++) {
+    const opaque = share[at] + CENTRE;
+    const level = Math.round(((light[at] + CENTRE) * ONE) / opaque);
+    out.data[at] = toMask(opaque) <= 0 ? ONE : Math.max(0, Math.min(ONE, level));
+  }
+  return out;
 }
 
 /** The photo's alpha at dot resolution, 255 opaque; undefined when the photo has none. */
 export function resampleAlpha(photo: Photo, options: ResampleOptions): Plane<'mask'> | undefined {
   if (photo.alpha === undefined) return undefined;
-  const share = resampleLight(alphaOf(photo, photo.alpha), options);
-  return createPlane('mask', share.width, share.height, Uint8Array.from(share.data, toMask));
+  const { width, height } = options;
+  const share = new Uint16Array(width * height);
+  resampleLight(alphaOf(photo, photo.alpha), { ...options, overshoot: 'cut' }, share);
+  return createPlane('mask', width, height, Uint8Array.from(share, toMask));
 }
 
 const toMask = (share: number) => Math.round((share * 255) / ONE);
 
-function resampleLight(source: LightSource, options: ResampleOptions): Plane<'luminance'> {
-  const { crop, width, height, arithmetic = 'fast' } = options;
+interface LightOptions extends ResampleOptions {
+  readonly overshoot: PassesPlan['overshoot'];
+}
+
+function resampleLight(source: LightSource, options: LightOptions, out: Uint16Array | Int16Array): void {
+  const { crop, width, height, overshoot, arithmetic = 'fast' } = options;
   checkCrop(crop, source);
-  const out = createPlane('luminance', width, height);
   const rows = planTaps({ length: source.height, from: crop.y, span: crop.height, count: height });
   const wide = planTaps({ length: source.width, from: crop.x, span: crop.width, count: width });
   const firstColumn = wide.starts.reduce((least, start) => Math.min(least, start), source.width);
@@ -88,6 +104,7 @@ function resampleLight(source: LightSource, options: ResampleOptions): Plane<'lu
     firstColumn,
     columnCount: endColumn - firstColumn,
     keep: rows.stride,
+    overshoot,
   };
   const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
   const passes = kernels ? startFastPasses(kernels, plan) : startPlainPasses(plan);
@@ -97,9 +114,8 @@ function resampleLight(source: LightSource, options: ResampleOptions): Plane<'lu
     const length = rows.lengths[y];
     for (; next < first + length; next++) passes.readRow(next);
     const taps = rows.taps.subarray(y * rows.stride, y * rows.stride + length);
-    out.data.set(passes.filterRow(first, taps), y * width);
+    out.set(passes.filterRow(first, taps), y * width);
   }
-  return out;
 }
 
 function checkCrop({ x, y, width, height }: Crop, source: LightSource): void {
@@ -113,11 +129,12 @@ function checkCrop({ x, y, width, height }: Crop, source: LightSource): void {
 }
 
 /** The readable version: a ring of converted rows, a sum down each column, a sum along the row. */
-export function startPlainPasses({ source, columns, firstColumn, columnCount, keep }: PassesPlan): Passes {
+export function startPlainPasses({ source, columns, firstColumn, columnCount, keep, overshoot }: PassesPlan): Passes {
   const ring = Array.from({ length: keep }, () => new Int16Array(columnCount));
   const sums = new Int32Array(columnCount);
   const between = new Int16Array(columnCount);
-  const out = new Uint16Array(columns.starts.length);
+  const [lowest, highest, centre] = overshoot === 'cut' ? [0, ONE, CENTRE] : [-32768, 32767, 0];
+  const out = new (overshoot === 'cut' ? Uint16Array : Int16Array)(columns.starts.length);
   return {
     readRow(y) {
       readLightRow(source, y, firstColumn, ring[y % keep]);
@@ -135,7 +152,7 @@ export function startPlainPasses({ source, columns, firstColumn, columnCount, ke
         const tapsFrom = x * columns.stride;
         let sum = 8192;
         for (let k = 0; k < columns.lengths[x]; k++) sum += columns.taps[tapsFrom + k] * between[from + k];
-        out[x] = Math.max(0, Math.min(ONE, (sum >> 14) + CENTRE));
+        out[x] = Math.max(lowest, Math.min(highest, (sum >> 14) + centre));
       }
       return out;
     },

@@ -1,4 +1,4 @@
-import { chmodSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { chmodSync, mkdtempSync, rmSync, symlinkSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { converter } from 'culori';
@@ -216,6 +216,11 @@ describe('what is refused', () => {
     // The superuser may read all the same, and then sees that it is no photo.
     const code = process.getuid?.() === 0 ? 'image-unknown' : 'path-unreadable';
     expect((await failure(readPhoto(path))).code).toBe(code);
+  });
+  test('a link to itself: the system has its own word for it', async () => {
+    const path = join(folder, 'circle.jpg');
+    symlinkSync(path, path);
+    expect(await failure(readPhoto(path))).toMatchObject({ code: 'path-unreadable', details: { code: 'ELOOP' } });
   });
   test('zero bytes', async () => {
     const path = join(folder, 'empty.jpg');

@@ -106,24 +106,36 @@ function dotGroups(row: usize, taps: usize, bytes: usize): v128 {
   return sum;
 }
 
-/** Sums of the lanes of four vectors, rounded and cut to 0 … 32767, as four 16-bit values. */
+/** Sums of the lanes of four vectors, rounded, cut to lowest … highest and moved by `centre`, as four 16-bit values. */
 // @ts-ignore: decorator
 @inline
-function finish(a: v128, b: v128, c: v128, d: v128): u64 {
+function finish(a: v128, b: v128, c: v128, d: v128, lowest: v128, highest: v128, centre: v128): u64 {
   const ab = i32x4.add(v128.shuffle<i32>(a, b, 0, 1, 4, 5), v128.shuffle<i32>(a, b, 2, 3, 6, 7));
   const cd = i32x4.add(v128.shuffle<i32>(c, d, 0, 1, 4, 5), v128.shuffle<i32>(c, d, 2, 3, 6, 7));
   const sums = i32x4.add(v128.shuffle<i32>(ab, cd, 0, 2, 4, 6), v128.shuffle<i32>(ab, cd, 1, 3, 5, 7));
   const rounded = i32x4.shr_s(i32x4.add(sums, i32x4.splat(8192)), 14);
   const packed = i16x8.narrow_i32x4_s(rounded, rounded);
-  const cut = i16x8.min_s(i16x8.max_s(packed, i16x8.splat(-16384)), i16x8.splat(16383));
-  return i64x2.extract_lane(i16x8.add(cut, i16x8.splat(16384)), 0);
+  const cut = i16x8.min_s(i16x8.max_s(packed, lowest), highest);
+  return i64x2.extract_lane(i16x8.add(cut, centre), 0);
 }
 
 /**
  * Weighted sums along one row, 4 outputs a step: `starts` holds the byte offset of each output's first sample, `taps`
- * `groups` × 8 taps an output (padded with zeros). Writes 0 … 32767. Two groups, a large photo's case, are unrolled.
+ * `groups` × 8 taps an output (padded with zeros). Writes 0 … 32767; with `overshoot` not 0, samples minus CENTRE and
+ * uncut. Two groups, a large photo's case, are unrolled.
  */
-export function filterColumns(row: usize, starts: usize, taps: usize, groups: i32, out: usize, count: i32): void {
+export function filterColumns(
+  row: usize,
+  starts: usize,
+  taps: usize,
+  groups: i32,
+  out: usize,
+  count: i32,
+  overshoot: i32,
+): void {
+  const lowest = overshoot ? i16x8.splat(-32768) : i16x8.splat(-16384);
+  const highest = overshoot ? i16x8.splat(32767) : i16x8.splat(16383);
+  const centre = overshoot ? i16x8.splat(0) : i16x8.splat(16384);
   const bytes = (<usize>groups) << 4;
   const end = starts + ((<usize>count) << 2);
   if (groups == 2) {
@@ -139,6 +151,9 @@ export function filterColumns(row: usize, starts: usize, taps: usize, groups: i3
           i32x4.add(dotGroup(b, taps + 32), dotGroup(b + 16, taps + 48)),
           i32x4.add(dotGroup(c, taps + 64), dotGroup(c + 16, taps + 80)),
           i32x4.add(dotGroup(d, taps + 96), dotGroup(d + 16, taps + 112)),
+          lowest,
+          highest,
+          centre,
         ),
       );
       taps += 128;
@@ -152,7 +167,7 @@ export function filterColumns(row: usize, starts: usize, taps: usize, groups: i3
     const b = dotGroups(row + load<usize>(starts, 4), taps + bytes, bytes);
     const c = dotGroups(row + load<usize>(starts, 8), taps + 2 * bytes, bytes);
     const d = dotGroups(row + load<usize>(starts, 12), taps + 3 * bytes, bytes);
-    store<u64>(out, finish(a, b, c, d));
+    store<u64>(out, finish(a, b, c, d, lowest, highest, centre));
     taps += 4 * bytes;
     starts += 16;
     out += 8;
