@@ -75,6 +75,18 @@ export const SOURCES = {
     'J. A. C. Yule, W. J. Nielsen, The penetration of light into paper and its effect on halftone reproduction, TAGA Proc. 3 (1951) 65–76',
   nasanen1984:
     'R. Näsänen, Visibility of halftone dot textures, IEEE Trans. Systems, Man, and Cybernetics SMC-14(6) (1984) 920–924',
+  lee1980:
+    'J.-S. Lee, Digital image enhancement and noise filtering by use of local statistics, IEEE Trans. Pattern Analysis and Machine Intelligence PAMI-2(2) (1980) 165–168',
+  immerkaer1996:
+    'J. Immerkær, Fast noise variance estimation, Computer Vision and Image Understanding 64(2) (1996) 300–302',
+  heSunTang2013:
+    'K. He, J. Sun, X. Tang, Guided image filtering, IEEE Trans. Pattern Analysis and Machine Intelligence 35(6) (2013) 1397–1409',
+  heSun2015: 'K. He, J. Sun, Fast guided filter, arXiv:1505.00996 (2015)',
+  uicLaserMaterials:
+    'University of Illinois Chicago, CADA fab lab, Laser cutting: approved materials, fab.cada.uic.edu/laser-cutting/approved-materials',
+  utexasLaserMaterials:
+    'University of Texas at Austin, School of Architecture, Prohibited laser cutter materials, wikis.utexas.edu/display/SOAdigitech',
+  protohavenLaserMaterials: 'Protohaven, Approved laser material list, protohaven.org/wiki/laser_material_safety',
   commonPractice: 'Common practice in the trade, no source',
 } as const satisfies Record<string, string>;
 
