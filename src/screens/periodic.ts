@@ -17,7 +17,7 @@ const PERIOD_MIN = 2;
 const PERIOD_MAX = 256;
 const AUTO_PERIOD = 8;
 
-/** Period of the screen, mm. @throws AppError option-invalid when the ruling is too fine or too coarse for the dots. */
+/** Period of the screen, mm; of `auto` before it is moved to whole dots. @throws AppError option-invalid when the ruling is too fine or too coarse for the dots. */
 export function periodOf({ linesPerCm }: Pick<ScreenOptions, 'linesPerCm'>, grid: DotGrid): number {
   const coarse = Math.max(grid.pitchMm, grid.lineSpacingMm);
   const fine = Math.min(grid.pitchMm, grid.lineSpacingMm);
@@ -55,10 +55,9 @@ export function generateClusteredDot(
   options: Pick<ScreenOptions, 'linesPerCm' | 'angleDeg' | 'shape'>,
   grid: DotGrid,
 ): PeriodicTile {
-  const periodMm = periodOf(options, grid);
-  const [cos, sin] = directionOf(options.angleDeg);
-  const along = chooseSide([(cos * grid.pitchMm) / periodMm, (-sin * grid.pitchMm) / periodMm]);
-  const across = chooseSide([(sin * grid.lineSpacingMm) / periodMm, (cos * grid.lineSpacingMm) / periodMm]);
+  const { u: first, v: second } = frequenciesOf(options, grid);
+  const along = chooseSide([first[0], second[0]]);
+  const across = chooseSide([first[1], second[1]]);
   const spot = SPOTS[options.shape];
   const keyOf = (u: Place, v: Place) => spot(u.distance, v.distance);
   // Of equal dots, one of each period before a second one of any, and the periods in an order that spreads.
@@ -68,10 +67,9 @@ export function generateClusteredDot(
 
 /** Tile of a line screen: lines at an angle to the scan line that thicken with the coverage. See `generateClusteredDot`. */
 export function generateLines(options: Pick<ScreenOptions, 'linesPerCm' | 'angleDeg'>, grid: DotGrid): PeriodicTile {
-  const periodMm = periodOf(options, grid);
-  const [cos, sin] = directionOf(options.angleDeg);
-  const along = chooseSide([(-sin * grid.pitchMm) / periodMm]);
-  const across = chooseSide([(cos * grid.lineSpacingMm) / periodMm]);
+  const { v: acrossLines } = frequenciesOf(options, grid);
+  const along = chooseSide([acrossLines[0]]);
+  const across = chooseSide([acrossLines[1]]);
   const keyOf = (u: Place) => u.distance;
   // A line that follows the dots has whole rows of equal ones: fill one flank of it before the other, evenly spread.
   const orderOf = (u: Place, _v: Place, at: { x: number; y: number }) => 4 * u.half + spread(at.x, at.y);
@@ -85,6 +83,34 @@ const SPOTS: Readonly<Record<ScreenOptions['shape'], (a: number, b: number) => n
   square: (a, b) => Math.max(a, b),
   diamond: (a, b) => a + b,
 };
+
+/** Periods per dot along x and y. */
+type Frequency = readonly [x: number, y: number];
+
+/**
+ * Frequencies of the lattice's two directions: `u` along the angle, `v` square to it on the work.
+ * A ruling that was asked for is kept; `auto` moves the lattice to whole dots, so that all its periods are alike and even
+ * the lightest tone has the same dot in each of them.
+ */
+function frequenciesOf(
+  options: Pick<ScreenOptions, 'linesPerCm' | 'angleDeg'>,
+  grid: DotGrid,
+): { readonly u: Frequency; readonly v: Frequency } {
+  const period = periodOf(options, grid);
+  const [cos, sin] = directionOf(options.angleDeg);
+  const columns = period / grid.pitchMm;
+  const rows = period / grid.lineSpacingMm;
+  const settle = options.linesPerCm === 'auto' ? Math.round : (dots: number) => dots;
+  // The lattice's vectors in dots; the frequencies are the rows of their inverse.
+  const [ux, uy, vx, vy] = [cos * columns, sin * rows, -sin * columns, cos * rows].map(settle) as [
+    number,
+    number,
+    number,
+    number,
+  ];
+  const area = ux * vy - uy * vx;
+  return { u: [vy / area, -vx / area], v: [-uy / area, ux / area] };
+}
 
 /** Exact for the right angles, where a stray 1e-17 would matter to nobody but look odd. */
 function directionOf(angleDeg: number): readonly [cos: number, sin: number] {

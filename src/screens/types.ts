@@ -9,7 +9,7 @@ export interface ScreenOptions {
   readonly levels: number;
   /** Start of the generator where a screen uses chance, a whole number 0 … 2³² − 1. */
   readonly seed: number;
-  /** Screen ruling of `clustered-dot` and `line`, lines per cm; `auto`: a period of eight dots. */
+  /** Screen ruling of `clustered-dot` and `line`, lines per cm; `auto`: about eight dots, moved to whole ones. */
   readonly linesPerCm: number | 'auto';
   /** Angle of `clustered-dot` and `line`, degrees from the scan line, clockwise on the work, −360 … 360. */
   readonly angleDeg: number;

@@ -30,7 +30,7 @@ function variantsOf(name: ScreenName): Partial<ScreenOptions>[] {
   if (uses.includes('scan')) variants.push({ scan: 'raster' }, { scan: 'raster', levels: 4 });
   if (uses.includes('size')) variants.push({ size: 64 });
   if (uses.includes('angleDeg')) {
-    variants.push({ angleDeg: 0 }, { angleDeg: 90 }, { angleDeg: -22.5, linesPerCm: 40 }, { linesPerCm: 11.3 });
+    variants.push({ angleDeg: 0 }, { angleDeg: 90 }, { angleDeg: -22.5, linesPerCm: 40 }, { linesPerCm: 33.3 });
   }
   if (uses.includes('shape')) variants.push({ shape: 'ellipse' }, { shape: 'square' }, { shape: 'diamond' });
   return variants;
