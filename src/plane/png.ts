@@ -1,6 +1,5 @@
-import { deflateSync } from 'node:zlib';
 import type { PixelsPerMetre } from './container.ts';
-import type { SampleRows } from './samples.ts';
+import { deflateSamples, type SampleRows } from './samples.ts';
 
 const SIGNATURE = Uint8Array.of(0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a);
 
@@ -49,7 +48,7 @@ export function writePng(width: number, rows: SampleRows, resolution: PixelsPerM
     SIGNATURE,
     pngChunk('IHDR', header),
     physChunk(resolution),
-    pngChunk('IDAT', deflateSync(rows.bytes, { level: 6, memLevel: 9 })),
+    pngChunk('IDAT', deflateSamples(rows)),
     pngChunk('IEND', new Uint8Array(0)),
   ]);
 }

@@ -1,6 +1,5 @@
-import { deflateSync } from 'node:zlib';
 import type { PixelsPerMetre } from './container.ts';
-import type { SampleRows } from './samples.ts';
+import { deflateSamples, type SampleRows } from './samples.ts';
 
 const SHORT = 3;
 const LONG = 4;
@@ -11,7 +10,7 @@ const RATIONAL = 5;
  * short fraction and kept exactly. Fax compression is not used: it makes halftones larger than no compression.
  */
 export function writeTiff(width: number, rows: SampleRows, resolution: PixelsPerMetre): Buffer {
-  const data = deflateSync(rows.bytes, { level: 6, memLevel: 9 });
+  const data = deflateSamples(rows);
   const rationalsAt = 8 + data.length + (data.length & 1);
   const directoryAt = rationalsAt + 16;
   const entries: readonly [tag: number, type: number, value: number][] = [
