@@ -150,41 +150,28 @@ function gaussianKernel(sigma: number): Float64Array {
   return half.map((weight) => weight / sum);
 }
 
-/** Where the dots of a row lie between the centres of their cells: cell to the left, and the way to the next, 0…1. */
-export interface Between {
-  readonly cell: Int32Array;
-  readonly way: Float32Array;
+/** Back from blocks of `by` × `by` cells to `width` × `height` cells, linear between the blocks' centres. */
+export function refineCells(coarse: Cells, by: number, { width, height }: Pick<Cells, 'width' | 'height'>): Cells {
+  const data = new Float32Array(width * height);
+  const row = new Float32Array(coarse.width);
+  for (let y = 0; y < height; y++) {
+    blendRows(coarse, (y + 0.5) / by - 0.5, row);
+    for (let x = 0; x < width; x++) {
+      const at = Math.min(Math.max((x + 0.5) / by - 0.5, 0), coarse.width - 1);
+      const left = Math.floor(at);
+      const right = Math.min(left + 1, coarse.width - 1);
+      data[y * width + x] = row[left] + (at - left) * (row[right] - row[left]);
+    }
+  }
+  return { width, height, data };
 }
 
-export function betweenCells(dots: number, dotsPerCell: number, cells: number): Between {
-  const cell = new Int32Array(dots);
-  const way = new Float32Array(dots);
-  for (let i = 0; i < dots; i++) {
-    const at = Math.min(Math.max((i + 0.5) / dotsPerCell - 0.5, 0), cells - 1);
-    // The last cell has no neighbour to its right: it is reached as the end of the way from the one before it.
-    cell[i] = Math.max(0, Math.min(Math.floor(at), cells - 2));
-    way[i] = at - cell[i];
-  }
-  return { cell, way };
-}
-
-/** One row of cells at a height between two rows, and the differences to the next cell, ready to be run along. */
-export class CellRow {
-  readonly value: Float32Array;
-  readonly slope: Float32Array;
-  private readonly cells: Cells;
-
-  constructor(cells: Cells) {
-    this.cells = cells;
-    this.value = new Float32Array(cells.width);
-    this.slope = new Float32Array(cells.width);
-  }
-
-  moveTo(row: number, way: number): void {
-    const { width, height, data } = this.cells;
-    const above = row * width;
-    const below = Math.min(row + 1, height - 1) * width;
-    for (let x = 0; x < width; x++) this.value[x] = data[above + x] + way * (data[below + x] - data[above + x]);
-    for (let x = 0; x + 1 < width; x++) this.slope[x] = this.value[x + 1] - this.value[x];
-  }
+/** The row at height `at` (0 is the centre of the first row), linear between rows, into `row`. */
+export function blendRows({ width, height, data }: Cells, at: number, row: Float32Array): void {
+  const within = Math.min(Math.max(at, 0), height - 1);
+  const above = Math.floor(within);
+  const way = within - above;
+  const upper = above * width;
+  const lower = Math.min(above + 1, height - 1) * width;
+  for (let x = 0; x < width; x++) row[x] = data[upper + x] + way * (data[lower + x] - data[upper + x]);
 }

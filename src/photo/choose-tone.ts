@@ -1,6 +1,6 @@
-import type { DotGrid, Plane } from '../plane/index.ts';
+import { type DotGrid, type Plane, tabulateLightness } from '../plane/index.ts';
 import { averageCells, type CellSize, type Cells, cellSize, coarsenCells } from './cells.ts';
-import { lightnessTable } from './lightness.ts';
+import { ARC_MINUTE_RAD } from './frame.ts';
 import { cellNoise } from './statistics.ts';
 import { midtoneToward } from './tone-curve.ts';
 import { TONE_DEFAULTS, TONE_FIELDS, type ToneOptions } from './tone-options.ts';
@@ -15,23 +15,27 @@ export interface ChooseToneOptions {
   readonly mask?: Plane<'mask'>;
 }
 
-const ARC_MINUTE_RAD = Math.PI / 180 / 60;
+/** Fineness of the counting of lightness. */
+const BINS_PER_L = 20;
 /** Shares of the cells that may go to black and to white. */
 const BLACK_SHARE = 0.003;
 const WHITE_SHARE = 0.003;
+/** How much of the way from 0, and from 100, the points go to these: the rest is left so that light skies keep their steps. */
+const POINT_WAY = 0.75;
 /** The points never go further than this, and never leave less than this between them, L*. */
 const MAX_BLACK_L = 25;
-const MIN_WHITE_L = 65;
-/** The median is moved part of the way toward this, within these limits of `midtoneL`. */
-const MEDIAN_TARGET_L = 52;
+const MIN_WHITE_L = 48;
+/** A median outside these is moved half of the way back to them, within the limits of `midtoneL`. */
+const DARK_MEDIAN_L = 54;
+const LIGHT_MEDIAN_L = 70;
 const MEDIAN_WAY = 0.5;
-const MAX_LIFT_L = 12;
-const MAX_DROP_L = 6;
-const LOCAL_CONTRAST = 0.5;
+const MAX_LIFT_L = 16;
+const MAX_DROP_L = 4;
+const LOCAL_CONTRAST = 0.4;
 /** Share of the short side that local contrast takes as surroundings. */
 const LOCAL_SHARE = 0.04;
-const SHARPEN_AMOUNT = 0.9;
-const MAX_NOISE_L = 3;
+const SHARPEN_AMOUNT = 0.8;
+const MAX_NOISE_L = 1.5;
 
 /**
  * The values of `auto` for this photo, as plain numbers within the ranges of `TONE_FIELDS`, rounded so that a ticket holds
@@ -42,15 +46,24 @@ const MAX_NOISE_L = 3;
  */
 export function chooseTone(luminance: Plane<'luminance'>, options: ChooseToneOptions): ToneOptions {
   const size = cellSize(options.grid);
-  const cells = averageCells(luminance, lightnessTable(), size);
-  const sorted = countedCells(cells, { luminance, size, mask: options.mask });
-  if (sorted.length === 0) return TONE_DEFAULTS;
-  const at = (share: number) => sorted[Math.min(sorted.length - 1, Math.floor(share * sorted.length))];
+  const cells = averageCells(luminance, tabulateLightness(), size);
+  const counts = countCells(cells, { luminance, size, mask: options.mask });
+  const total = counts.reduce((sum, count) => sum + count, 0);
+  if (total === 0) return TONE_DEFAULTS;
+  const at = (share: number) => {
+    let seen = 0;
+    const bin = counts.findIndex((count) => {
+      seen += count;
+      return seen > share * total;
+    });
+    return bin / BINS_PER_L;
+  };
 
-  const blackPointL = round(Math.min(at(BLACK_SHARE), MAX_BLACK_L), 0.1);
-  const whitePointL = round(Math.max(at(1 - WHITE_SHARE), MIN_WHITE_L), 0.1);
+  const blackPointL = round(Math.min(POINT_WAY * at(BLACK_SHARE), MAX_BLACK_L), 0.1);
+  const whitePointL = round(Math.max(100 - POINT_WAY * (100 - at(1 - WHITE_SHARE)), MIN_WHITE_L), 0.1);
   const median = Math.min(Math.max((100 * (at(0.5) - blackPointL)) / (whitePointL - blackPointL), 0), 100);
-  const lift = midtoneToward(median, median + MEDIAN_WAY * (MEDIAN_TARGET_L - median), MAX_LIFT_L);
+  const wanted = Math.min(Math.max(median, DARK_MEDIAN_L), LIGHT_MEDIAN_L);
+  const lift = midtoneToward(median, median + MEDIAN_WAY * (wanted - median), MAX_LIFT_L);
   const noiseL = round(Math.min(Math.max(cellNoise(cells), cellNoise(coarsenCells(cells, 2))), MAX_NOISE_L), 0.01);
   const eyeMm = options.viewingDistanceMm * Math.tan(ARC_MINUTE_RAD);
   const shortMm = Math.min(luminance.width * options.grid.pitchMm, luminance.height * options.grid.lineSpacingMm);
@@ -75,20 +88,21 @@ interface Counted {
   readonly mask: Plane<'mask'> | undefined;
 }
 
-/** L* of the cells whose middle is marked at least by half, in rising order. */
-function countedCells(cells: Cells, { luminance, size, mask }: Counted): Float32Array {
-  if (!mask) return cells.data.slice().sort();
+/** How many of the cells whose middle is marked at least by half have each L*, in steps of 1 / BINS_PER_L. */
+function countCells(cells: Cells, { luminance, size, mask }: Counted): Uint32Array {
   const { width, height } = luminance;
-  if (mask.width !== width || mask.height !== height) {
+  if (mask && (mask.width !== width || mask.height !== height)) {
     throw new RangeError(`sizes differ: picture ${width} × ${height}, mask ${mask.width} × ${mask.height}`);
   }
-  return cells.data
-    .filter((_, i) => {
-      const x = Math.min(width - 1, (i % cells.width) * size.x + (size.x >> 1));
-      const y = Math.min(height - 1, Math.floor(i / cells.width) * size.y + (size.y >> 1));
-      return mask.data[y * width + x] >= 128;
-    })
-    .sort();
+  const counts = new Uint32Array(100 * BINS_PER_L + 1);
+  for (let cy = 0; cy < cells.height; cy++) {
+    const middle = Math.min(height - 1, cy * size.y + (size.y >> 1)) * width;
+    for (let cx = 0; cx < cells.width; cx++) {
+      const marked = mask === undefined || mask.data[middle + Math.min(width - 1, cx * size.x + (size.x >> 1))] >= 128;
+      if (marked) counts[Math.round(cells.data[cy * cells.width + cx] * BINS_PER_L)]++;
+    }
+  }
+  return counts;
 }
 
 function within(name: keyof ToneOptions, value: number): number {

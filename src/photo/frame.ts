@@ -1,8 +1,8 @@
 import { AppError } from '../errors.ts';
 import type { DotGrid } from '../plane/index.ts';
 
-/** One minute of arc, radians: what an eye of normal acuity (1.0, decimal) just separates. Common practice in the trade. */
-const ARC_MINUTE_RAD = Math.PI / 180 / 60;
+/** One minute of arc, radians: what an eye of normal acuity (1.0, decimal) just separates; common practice. */
+export const ARC_MINUTE_RAD = Math.PI / 180 / 60;
 /** Above this a piece no longer fits a typed array of 16-bit values with room to work. */
 const MAX_DOTS = 500e6;
 
@@ -172,21 +172,26 @@ export function resolutionWarning(frame: Frame): string | undefined {
       : 'the dots';
   const one = Math.round(Math.max(cell.width, cell.height) * 1000) / 1000;
   return (
-    `The photo has ${Math.floor(have.width)} × ${Math.floor(have.height)} pixels for ${size}; ` +
+    `The photo has ${wholePixels(have.width)} × ${wholePixels(have.height)} pixels for ${size}; ` +
     `${Math.ceil(needed.width)} × ${Math.ceil(needed.height)} are needed (one per ${one} mm, ${reason}). ` +
     `It will look soft: ask for a larger original, or engrave it at most ${shown(place.width * grid.pitchMm * share)} mm wide.`
   );
 }
 
 function coverCrop(photo: PhotoSize, aspect: number, focus: { readonly x: number; readonly y: number }): Rectangle {
-  const width = Math.min(photo.width, photo.height * aspect);
-  const height = Math.min(photo.height, photo.width / aspect);
+  const width = snap(Math.min(photo.width, photo.height * aspect));
+  const height = snap(Math.min(photo.height, photo.width / aspect));
   return {
-    x: clamp(focus.x * photo.width - width / 2, 0, photo.width - width),
-    y: clamp(focus.y * photo.height - height / 2, 0, photo.height - height),
+    x: snap(clamp(focus.x * photo.width - width / 2, 0, photo.width - width)),
+    y: snap(clamp(focus.y * photo.height - height / 2, 0, photo.height - height)),
     width,
     height,
   };
+}
+
+/** Down to whole 2⁻²⁰ pixels, so that corner plus side is exact and never lies past the photo's edge. */
+function snap(pixels: number): number {
+  return Math.floor(pixels * 2 ** 20) / 2 ** 20;
 }
 
 function containPlace(
@@ -209,4 +214,5 @@ function requirePositive(what: string, value: number): void {
 }
 
 const clamp = (value: number, low: number, high: number): number => Math.min(Math.max(value, low), high);
+const wholePixels = (pixels: number): number => Math.max(1, Math.floor(pixels));
 const shown = (mm: number): string => String(Math.round(mm * 100) / 100);

@@ -1,13 +1,15 @@
-import { ONE, type Plane } from '../plane/index.ts';
+import { ONE, type Plane, tabulateLightness } from '../plane/index.ts';
 import type { Cells } from './cells.ts';
-import { lightnessTable } from './lightness.ts';
 
 /** Side of the blocks in which noise is looked for. */
 const BLOCK = 16;
 /** Blocks looked at, at most: more would not change the answer. */
 const MAX_BLOCKS = 4096;
-/** The share of blocks that is taken to be without texture. */
-const SMOOTH_SHARE = 0.1;
+/** The share of blocks that is taken to be without texture, within each class of lightness. */
+const SMOOTH_SHARE = 0.03;
+/** Width of these classes, L*, and the fewest blocks from which one is judged. */
+const CLASS_L = 10;
+const MIN_BLOCKS = 10;
 
 export interface ToneStatistics {
   /** Share of the dots by L*: 100 bins of one unit. */
@@ -31,7 +33,7 @@ export function toneStatistics(luminance: Plane<'luminance'>, mask?: Plane<'mask
     counts[data[i]]++;
     total++;
   }
-  const light = lightnessTable();
+  const light = tabulateLightness();
   const histogram = new Array<number>(100).fill(0);
   let sum = 0;
   let seen = 0;
@@ -61,9 +63,10 @@ export function cellNoise(cells: Cells): number {
 }
 
 /**
- * Immerkær 1996: noise from the mean magnitude of the response to [1 −2 1; −2 4 −2; 1 −2 1], which is blind to slopes and
- * straight edges; σ = √(π/2)/6 · mean. Changed: by blocks, of which the smoothest tenth counts, so that fur and grass do not
- * pass for noise; blocks without any difference (clipped, or painted) do not count.
+ * `immerkaer1996`: noise from the mean magnitude of the response to [1 −2 1; −2 4 −2; 1 −2 1], which is blind to slopes and
+ * straight edges; σ = √(π/2)/6 · mean. Changed: by blocks, of which the smoothest few in a hundred count, so that fur and grass do not
+ * pass for noise; by classes of lightness, so that black, where noise is cut off, does not speak for the rest; blocks without
+ * any difference (clipped, or painted) do not count. The mean over the classes, by their number of blocks.
  */
 function estimateNoise(width: number, height: number, lightnessAt: (index: number) => number): number {
   const across = Math.floor((width - 2) / BLOCK);
@@ -72,7 +75,7 @@ function estimateNoise(width: number, height: number, lightnessAt: (index: numbe
   const stride = Math.max(1, Math.ceil((across * down) / MAX_BLOCKS));
   const side = BLOCK + 2;
   const window = new Float32Array(side * side);
-  const found: number[] = [];
+  const found = Array.from({ length: 100 / CLASS_L }, () => [] as number[]);
   for (let block = 0; block < across * down; block += stride) {
     const left = (block % across) * BLOCK;
     const top = Math.floor(block / across) * BLOCK;
@@ -80,6 +83,7 @@ function estimateNoise(width: number, height: number, lightnessAt: (index: numbe
       for (let x = 0; x < side; x++) window[y * side + x] = lightnessAt((top + y) * width + left + x);
     }
     let sum = 0;
+    let level = 0;
     for (let y = 1; y <= BLOCK; y++) {
       for (let x = 1; x <= BLOCK; x++) {
         const at = y * side + x;
@@ -87,11 +91,20 @@ function estimateNoise(width: number, height: number, lightnessAt: (index: numbe
         const here = window[at - 1] - 2 * window[at] + window[at + 1];
         const below = window[at + side - 1] - 2 * window[at + side] + window[at + side + 1];
         sum += Math.abs(up - 2 * here + below);
+        level += window[at];
       }
     }
-    if (sum > 0) found.push((Math.sqrt(Math.PI / 2) / 6) * (sum / (BLOCK * BLOCK)));
+    const lightness = level / (BLOCK * BLOCK);
+    const deviation = (Math.sqrt(Math.PI / 2) / 6) * (sum / (BLOCK * BLOCK));
+    if (sum > 0) found[Math.min(found.length - 1, Math.floor(lightness / CLASS_L))].push(deviation);
   }
-  if (found.length === 0) return 0;
-  found.sort((a, b) => a - b);
-  return found[Math.floor(found.length * SMOOTH_SHARE)];
+  let weighted = 0;
+  let blocks = 0;
+  for (const deviations of found) {
+    if (deviations.length < MIN_BLOCKS) continue;
+    deviations.sort((a, b) => a - b);
+    weighted += deviations[Math.floor(deviations.length * SMOOTH_SHARE)] * deviations.length;
+    blocks += deviations.length;
+  }
+  return blocks > 0 ? weighted / blocks : 0;
 }

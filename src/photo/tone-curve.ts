@@ -1,5 +1,4 @@
-import { ONE } from '../plane/index.ts';
-import { lightnessOf, lightnessTable } from './lightness.ts';
+import { lightnessOfReflectance, ONE, tabulateLightness } from '../plane/index.ts';
 import type { ToneOptions } from './tone-options.ts';
 
 /** The pointwise values of the tone stage. */
@@ -18,10 +17,10 @@ const CUBIC_AT_MIDDLE = 8;
 export function toneCurve(options: CurveOptions): Float32Array {
   const gain = 2 ** options.brightnessEv;
   const { blackPointL, whitePointL } = options;
-  const light = lightnessTable();
+  const light = tabulateLightness();
   const curve = new Float32Array(ONE + 1);
   for (let value = 0; value <= ONE; value++) {
-    const lightness = gain === 1 ? light[value] : lightnessOf(Math.min(1, (value / ONE) * gain));
+    const lightness = gain === 1 ? light[value] : lightnessOfReflectance(Math.min(1, (value / ONE) * gain));
     const x = Math.min(Math.max((lightness - blackPointL) / (whitePointL - blackPointL), 0), 1);
     curve[value] = 100 * bendContrast(bendMidtones(x, options.midtoneL), options.contrast);
   }

@@ -68,7 +68,7 @@ export const TONE_FIELDS: Readonly<Record<keyof ToneOptions, ToneField>> = {
   whitePointL: {
     label: 'White point',
     unit: 'L*',
-    min: 55,
+    min: 46,
     max: 100,
     step: 0.5,
     help: 'What is this light in the photo, or lighter, becomes white.',
