@@ -33,6 +33,35 @@ export const ERRORS = {
   },
   'material-refused': { exit: 1, http: 422, hint: 'Never put this material under a laser; choose another one.' },
   'profile-unusable': { exit: 1, http: 422, hint: 'Learn the material again with a chart.' },
+  'chart-not-found': {
+    exit: 1,
+    http: 422,
+    hint: 'Scan or photograph the whole chart, sharp and large in the frame, or give its four corners by hand.',
+  },
+  'chart-corner-missing': {
+    exit: 1,
+    http: 422,
+    hint: 'Take the capture again with all corners of the chart in the frame and nothing lying on them.',
+  },
+  'chart-wrong': { exit: 1, http: 422, hint: 'Give the layout that was written with this chart when it was drawn.' },
+  'chart-mirrored': { exit: 1, http: 422, hint: 'Say that the chart is seen from behind, or mirror the picture.' },
+  'capture-blurred': { exit: 1, http: 422, hint: 'Scan at 300 dpi or more, or photograph it again, sharp and closer.' },
+  'capture-clipped': {
+    exit: 1,
+    http: 422,
+    hint: 'Take the capture again with a fixed exposure and without automatic contrast.',
+  },
+  'capture-glare': { exit: 1, http: 422, hint: 'Turn the piece against the lamp and use matt light from two sides.' },
+  'capture-uneven': {
+    exit: 1,
+    http: 422,
+    hint: 'Take the capture again in even light, with nothing lying on the chart.',
+  },
+  'contrast-too-low': {
+    exit: 1,
+    http: 422,
+    hint: 'Burn the chart again with settings that leave a stronger mark.',
+  },
 } as const satisfies Record<string, { exit: 1 | 2; http: number; hint: string }>;
 
 export type ErrorCode = keyof typeof ERRORS;

@@ -1,3 +1,5 @@
+export { type CameraCurve, estimateCameraCurve, SRGB_CURVE, shapeCurve } from './camera.ts';
+export { type DetectOptions, type FoundTag, locateTags } from './detect.ts';
 export * from './draw.ts';
 export {
   type AimedTone,
@@ -6,7 +8,19 @@ export {
   type DoseAxis,
   layoutChart,
 } from './layout.ts';
+export type { LightSurface, ReferenceField } from './light.ts';
+export { type Located, type LocateOptions, locateChart, outerCorners } from './locate.ts';
+export { type ChartMap, placeOnCapture } from './map.ts';
 export { spaceCoverages } from './plan.ts';
+export {
+  type Reading,
+  type Readings,
+  type ReadOptions,
+  type RejectedPatch,
+  type RejectReason,
+  readPatches,
+} from './read.ts';
+export { type FieldSamples, type PatchSamples, samplePatches } from './samples.ts';
 export { readTagCells, TAG_COUNT } from './tag-codes.ts';
 export { identifyTag, identifyTags, layoutHash, type TagIdentity, type TagsIdentity, tagIdOf } from './tags.ts';
 export * from './types.ts';

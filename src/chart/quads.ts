@@ -250,7 +250,7 @@ function cross(o: Point, a: Point, b: Point): number {
   return (a[0] - o[0]) * (b[1] - o[1]) - (a[1] - o[1]) * (b[0] - o[0]);
 }
 
-/** Convex hull by Andrew's monotone chain, from points sorted by y. */
+/** Convex hull by Andrew's monotone chain over the ends of the spot's rows. */
 function hullOf(spot: Spot): Point[] {
   const points: Point[] = [];
   for (let row = 0; row < spot.left.length; row++) {

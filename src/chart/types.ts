@@ -128,5 +128,8 @@ export interface CaptureImage {
   readonly bits: 8 | 16;
 }
 
+/** CIE L*, a*, b* under D65. */
+export type Lab = readonly [lightness: number, a: number, b: number];
+
 export type Point = readonly [x: number, y: number];
 export type Corners = readonly [Point, Point, Point, Point];

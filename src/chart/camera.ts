@@ -1,0 +1,228 @@
+import { fitLeastSquares, median } from '../numeric/index.ts';
+import { decodeSrgb, lightnessOfReflectance, REC709 } from '../plane/index.ts';
+import { fitLight, type ReferenceField } from './light.ts';
+import type { FieldSamples, PatchSamples } from './samples.ts';
+import type { Patch } from './types.ts';
+
+/** How a camera codes light. `srgb` as the standard has it, `estimated` from the chart itself. */
+export interface CameraCurve {
+  readonly kind: 'srgb' | 'estimated';
+  /** Exponent over sRGB's own curve; 1 for sRGB. */
+  readonly gamma: number;
+  /** Steepness of an S-curve around the middle code; 1 for sRGB, above 1 for more contrast. */
+  readonly contrast: number;
+  /** Linear light 0 … 1 of a code 0 … 1. */
+  readonly linearOf: (code: number) => number;
+  /** Standard error of L* between bare and solid that comes from not knowing the curve; 0 for sRGB. */
+  readonly errorLightness: number;
+  /** Share by which coarse clusters differ from their known area, root mean square; 0 for sRGB. */
+  readonly residual: number;
+}
+
+export const SRGB_CURVE: CameraCurve = {
+  kind: 'srgb',
+  gamma: 1,
+  contrast: 1,
+  linearOf: decodeSrgb,
+  errorLightness: 0,
+  residual: 0,
+};
+
+/**
+ * A camera curve of two numbers. Codes are first relieved of an S-curve, which in the logit of the code is a straight
+ * line through the middle, then of a power, then of sRGB: monotone, 0 to 0 and 1 to 1.
+ */
+export function shapeCurve(contrast: number, gamma: number): (code: number) => number {
+  return (code) => {
+    if (code <= 0) return 0;
+    if (code >= 1) return 1;
+    const odds = (code / (1 - code)) ** (1 / contrast);
+    return decodeSrgb((odds / (1 + odds)) ** gamma);
+  };
+}
+
+/** Linear luminance of a field under a curve given by level. */
+export function luminanceOf({ histogram, pixels }: FieldSamples, byLevel: Float64Array): number {
+  const levels = byLevel.length;
+  let sum = 0;
+  for (let channel = 0; channel < 3; channel++) {
+    const weight = REC709.weights[channel]!;
+    const from = channel * levels;
+    let part = 0;
+    for (let level = 0; level < levels; level++) part += histogram[from + level] * byLevel[level];
+    sum += weight * part;
+  }
+  return pixels > 0 ? sum / pixels : Number.NaN;
+}
+
+/** Linear light by level of a curve. */
+export function tabulateCurve(linearOf: (code: number) => number, levels: number): Float64Array {
+  return Float64Array.from({ length: levels }, (_, level) => linearOf(level / (levels - 1)));
+}
+
+/** Clusters and lines at least this many dots wide: the growth of their edges is small beside them. */
+const COARSE_DOTS = 4;
+/** Expected spread of cameras around sRGB before the chart is read, in logarithms; assumed. */
+const CONTRAST_PRIOR = 0.25;
+const GAMMA_PRIOR = 0.15;
+/** Standard errors: of a coarse field's share, of a replicate's share, of a reference's logarithm; assumed floors. */
+const SHARE_ERROR = 0.008;
+const REPLICATE_ERROR = 0.015;
+const REFERENCE_ERROR = 0.01;
+/** Growth of edges expected, dots on each side; assumed. */
+const GROWTH_PRIOR = 0.5;
+
+/** Share of a coarse pattern that stays bare when each edge of its marks moves outwards by gx and gy dots. */
+function bareShare({ pattern }: Patch, gx: number, gy: number): number | undefined {
+  switch (pattern.kind) {
+    case 'checker': {
+      // Corners of neighbours overlap by 2gx × 2gy, each shared by two.
+      const { dots } = pattern;
+      return 1 - (dots * dots + 2 * dots * (gx + gy) - 4 * gx * gy) / (2 * dots * dots);
+    }
+    case 'squares':
+      return 1 - ((pattern.dots + 2 * gx) * (pattern.dots + 2 * gy)) / (pattern.period * pattern.period);
+    case 'lines-x':
+      return 1 - (pattern.dots + 2 * gy) / pattern.period;
+    case 'lines-y':
+      return 1 - (pattern.dots + 2 * gx) / pattern.period;
+    default:
+      return undefined;
+  }
+}
+
+function isCoarse({ pattern }: Patch): boolean {
+  if (pattern.kind === 'checker') return pattern.dots >= COARSE_DOTS;
+  if (pattern.kind === 'squares' || pattern.kind === 'lines-x' || pattern.kind === 'lines-y') {
+    return pattern.dots >= COARSE_DOTS && pattern.period - pattern.dots >= COARSE_DOTS;
+  }
+  return false;
+}
+
+/**
+ * Estimates a camera's curve from the chart alone. Under the right curve the mean light of coarse clusters lies between
+ * solid and bare as their area says, once the growth of edges is allowed for, which falls with the size of the cluster
+ * and so is found along with the curve; replicates under unequal light agree; and references follow one smooth light.
+ * Weak priors keep the curve near sRGB where the chart says nothing; `errorLightness` tells how much is left open.
+ * Undefined when the chart carries no coarse clusters or references.
+ */
+export function estimateCameraCurve(
+  samples: readonly PatchSamples[],
+  chart: { readonly widthMm: number; readonly heightMm: number },
+): CameraCurve | undefined {
+  const usable = samples.filter(
+    ({ pixels, clippedHigh, rejectedShare }) => pixels > 0 && clippedHigh < 0.02 && rejectedShare < 0.4,
+  );
+  const references = usable.filter(({ patch }) => patch.role === 'bare' || patch.role === 'solid');
+  const coarse = usable.filter(({ patch }) => isCoarse(patch));
+  const bares = references.filter(({ patch }) => patch.role === 'bare').length;
+  if (coarse.length < 4 || bares < 4 || references.length - bares < 2) return undefined;
+  const levels = usable[0]!.histogram.length / 3;
+  const groups = new Map<string, number[]>();
+  usable.forEach(({ patch }, at) => {
+    if (patch.role === 'bare' || patch.role === 'solid') return;
+    groups.set(patch.group, [...(groups.get(patch.group) ?? []), at]);
+  });
+  const repeated = [...groups.values()].filter((group) => group.length > 1);
+
+  const sharesUnder = (contrast: number, gamma: number) => {
+    const byLevel = tabulateCurve(shapeCurve(contrast, gamma), levels);
+    const light = usable.map((sample) => Math.max(1e-6, luminanceOf(sample, byLevel)));
+    const fields = usable.flatMap(({ patch, xMm, yMm }, at): ReferenceField[] =>
+      patch.role === 'bare' || patch.role === 'solid' ? [{ kind: patch.role, xMm, yMm, light: light[at]! }] : [],
+    );
+    const surface = fitLight(fields, chart);
+    const solid = surface.solidRatio;
+    const shares = usable.map(({ xMm, yMm }, at) => (light[at]! / surface.bareAt(xMm, yMm) - solid) / (1 - solid));
+    return { shares, surface };
+  };
+  const residualsOf = (parameters: readonly number[]): Float64Array => {
+    const [logContrast, logGamma, gx, gy] = parameters as [number, number, number, number];
+    const { shares, surface } = sharesUnder(Math.exp(logContrast), Math.exp(logGamma));
+    const residuals: number[] = [];
+    usable.forEach(({ patch }, at) => {
+      if (!isCoarse(patch)) return;
+      const dots = (patch.pattern as { readonly dots: number }).dots;
+      residuals.push((shares[at]! - bareShare(patch, gx, gy)!) / (SHARE_ERROR * Math.sqrt(8 / Math.min(8, dots))));
+    });
+    for (const group of repeated) {
+      const mean = group.reduce((sum, at) => sum + shares[at]!, 0) / group.length;
+      for (const at of group) residuals.push((shares[at]! - mean) / REPLICATE_ERROR);
+    }
+    for (const residual of surface.residuals) residuals.push(residual / REFERENCE_ERROR);
+    residuals.push(logContrast / CONTRAST_PRIOR, logGamma / GAMMA_PRIOR, gx / GROWTH_PRIOR, gy / GROWTH_PRIOR);
+    return Float64Array.from(residuals);
+  };
+  const fit = fitLeastSquares(residualsOf, {
+    start: [0, 0, 0, 0],
+    lower: [-0.9, -0.6, -1.5, -1.5],
+    upper: [0.9, 0.6, 1.5, 1.5],
+    scales: [0.1, 0.1, 0.1, 0.1],
+    huber: 3,
+    maxIterations: 40,
+    tolerance: 1e-8,
+  });
+  const [logContrast, logGamma, gx, gy] = fit.parameters as [number, number, number, number];
+  const contrast = Math.exp(logContrast);
+  const gamma = Math.exp(logGamma);
+  const { shares, surface } = sharesUnder(contrast, gamma);
+  const misses = coarse.map((sample) => shares[usable.indexOf(sample)]! - bareShare(sample.patch, gx, gy)!);
+  const residual = Math.sqrt(misses.reduce((sum, miss) => sum + miss * miss, 0) / misses.length);
+  return {
+    kind: 'estimated',
+    gamma,
+    contrast,
+    linearOf: shapeCurve(contrast, gamma),
+    errorLightness: carryError(usable, {
+      contrast,
+      gamma,
+      solid: surface.solidRatio,
+      levels,
+      covariance: fit.covariance,
+    }),
+    residual,
+  };
+}
+
+interface CarryOptions {
+  readonly contrast: number;
+  readonly gamma: number;
+  readonly solid: number;
+  readonly levels: number;
+  readonly covariance: readonly (readonly number[])[];
+}
+
+/** Largest standard error of L* (bare at 100) over the codes between solid and bare, from the covariance of the curve. */
+function carryError(samples: readonly PatchSamples[], { contrast, gamma, levels, covariance }: CarryOptions): number {
+  const meanCode = (role: string) =>
+    median(
+      samples
+        .filter(({ patch }) => patch.role === role)
+        .map((sample) =>
+          luminanceOf(
+            sample,
+            tabulateCurve((code) => code, levels),
+          ),
+        ),
+    );
+  const bareCode = meanCode('bare');
+  const solidCode = meanCode('solid');
+  const lightnessAt = (code: number, c: number, g: number) => {
+    const curve = shapeCurve(c, g);
+    return lightnessOfReflectance(Math.min(10, curve(code) / Math.max(1e-6, curve(bareCode))));
+  };
+  let worst = 0;
+  const step = 1e-3;
+  for (let i = 1; i <= 8; i++) {
+    const code = bareCode + ((solidCode - bareCode) * i) / 8;
+    const here = lightnessAt(code, contrast, gamma);
+    const byContrast = (lightnessAt(code, contrast * (1 + step), gamma) - here) / step;
+    const byGamma = (lightnessAt(code, contrast, gamma * (1 + step)) - here) / step;
+    const variance =
+      byContrast ** 2 * covariance[0]![0]! +
+      byGamma ** 2 * covariance[1]![1]! +
+      2 * byContrast * byGamma * covariance[0]![1]!;
+    worst = Math.max(worst, Math.sqrt(Math.max(0, variance)));
+  }
+  return worst;
+}

@@ -1,0 +1,138 @@
+import { median } from '../numeric/index.ts';
+
+/** A field of known kind: what it reads, and where. */
+export interface ReferenceField {
+  readonly kind: 'bare' | 'solid';
+  readonly xMm: number;
+  readonly yMm: number;
+  /** Linear light, above 0. */
+  readonly light: number;
+}
+
+/** Light over a chart as a polynomial in the logarithm of light. */
+export interface LightSurface {
+  /** Light that a bare surface gives at a place. */
+  readonly bareAt: (xMm: number, yMm: number) => number;
+  /** Light of solid relative to bare. */
+  readonly solidRatio: number;
+  /** Logarithms of references over the surface, in the order given. */
+  readonly residuals: readonly number[];
+  /** Robust standard deviation of those residuals with the freedom of the fit allowed for: the share by which references disagree. */
+  readonly disagreement: number;
+  readonly degree: 0 | 1 | 2;
+  /** Largest over smallest light within the chart. */
+  readonly unevenness: number;
+}
+
+/** Tukey's biweight: residuals beyond this many robust standard deviations count for nothing. */
+const BIWEIGHT = 4.685;
+const ROUNDS = 12;
+
+const TERMS: readonly ((x: number, y: number) => number)[] = [
+  () => 1,
+  (x) => x,
+  (_x, y) => y,
+  (x) => x * x,
+  (x, y) => x * y,
+  (_x, y) => y * y,
+];
+const TERMS_OF_DEGREE = [1, 3, 6] as const;
+
+/**
+ * Fits log(light) = polynomial(x, y) + [solid]·difference to the references, by iterated weights of Tukey's biweight
+ * (source: 'beatonTukey1974'), so that one reference under a reflection does not bend the surface.
+ * Light multiplies, so its logarithm adds: one surface serves bare and solid.
+ * @throws RangeError when there is no bare reference.
+ */
+export function fitLight(
+  references: readonly ReferenceField[],
+  { widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number },
+): LightSurface {
+  const bares = references.filter(({ kind }) => kind === 'bare');
+  if (bares.length === 0) throw new RangeError('levelling needs a bare reference');
+  const solids = references.length - bares.length;
+  const degree = references.length >= 10 ? 2 : references.length >= 5 ? 1 : 0;
+  const terms = TERMS_OF_DEGREE[degree];
+  const count = terms + (solids > 0 ? 1 : 0);
+  const scaleX = (x: number) => (2 * x) / widthMm - 1;
+  const scaleY = (y: number) => (2 * y) / heightMm - 1;
+  const rows = references.map(({ kind, xMm, yMm }) => {
+    const row = Float64Array.from({ length: count }, (_, k) =>
+      k < terms ? TERMS[k]!(scaleX(xMm), scaleY(yMm)) : kind === 'solid' ? 1 : 0,
+    );
+    return row;
+  });
+  const values = references.map(({ light }) => Math.log(light));
+  const weights = new Float64Array(references.length).fill(1);
+  let coefficients = new Float64Array(count);
+  let residuals = new Float64Array(references.length);
+  let scatter = 0;
+  const freedom = Math.sqrt(references.length / Math.max(1, references.length - count));
+  for (let round = 0; round < ROUNDS; round++) {
+    coefficients = solveWeighted(rows, values, weights);
+    residuals = Float64Array.from(values, (value, i) => value - dot(rows[i]!, coefficients));
+    scatter = 1.4826 * median(residuals.map(Math.abs)) * freedom;
+    for (let i = 0; i < weights.length; i++) {
+      const u = residuals[i] / Math.max(1e-4, BIWEIGHT * scatter);
+      weights[i] = Math.abs(u) < 1 ? Math.max(1e-6, (1 - u * u) ** 2) : 1e-6;
+    }
+  }
+  const logAt = (xMm: number, yMm: number) => {
+    let sum = 0;
+    for (let k = 0; k < terms; k++) sum += coefficients[k] * TERMS[k]!(scaleX(xMm), scaleY(yMm));
+    return sum;
+  };
+  let low = Number.POSITIVE_INFINITY;
+  let high = Number.NEGATIVE_INFINITY;
+  for (let i = 0; i <= 8; i++) {
+    for (let j = 0; j <= 8; j++) {
+      const value = logAt((i / 8) * widthMm, (j / 8) * heightMm);
+      low = Math.min(low, value);
+      high = Math.max(high, value);
+    }
+  }
+  return {
+    bareAt: (xMm, yMm) => Math.exp(logAt(xMm, yMm)),
+    solidRatio: solids > 0 ? Math.exp(coefficients[terms]) : Number.NaN,
+    residuals: [...residuals],
+    disagreement: scatter,
+    degree,
+    unevenness: Math.exp(high - low),
+  };
+}
+
+function dot(a: Float64Array, b: Float64Array): number {
+  let sum = 0;
+  for (let i = 0; i < a.length; i++) sum += a[i] * b[i];
+  return sum;
+}
+
+/** Weighted normal equations by Cholesky's decomposition, with a ridge of 1e-9 against references on one line. */
+function solveWeighted(rows: readonly Float64Array[], values: readonly number[], weights: Float64Array) {
+  const n = rows[0]!.length;
+  const a = Array.from({ length: n }, () => new Float64Array(n));
+  const b = new Float64Array(n);
+  rows.forEach((row, r) => {
+    for (let i = 0; i < n; i++) {
+      b[i] += weights[r] * row[i] * values[r]!;
+      for (let j = 0; j <= i; j++) a[i]![j] += weights[r] * row[i] * row[j];
+    }
+  });
+  for (let i = 0; i < n; i++) a[i]![i] += 1e-9;
+  for (let i = 0; i < n; i++) {
+    for (let j = 0; j <= i; j++) {
+      let sum = a[i]![j];
+      for (let k = 0; k < j; k++) sum -= a[i]![k] * a[j]![k];
+      a[i]![j] = i === j ? Math.sqrt(Math.max(sum, 1e-300)) : sum / a[j]![j];
+    }
+  }
+  for (let i = 0; i < n; i++) {
+    for (let k = 0; k < i; k++) b[i] -= a[i]![k] * b[k];
+    b[i] /= a[i]![i];
+  }
+  for (let i = n - 1; i >= 0; i--) {
+    for (let k = i + 1; k < n; k++) b[i] -= a[k]![i] * b[k];
+    b[i] /= a[i]![i];
+  }
+  return b;
+}

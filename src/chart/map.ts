@@ -1,0 +1,154 @@
+import { fitLeastSquares } from '../numeric/index.ts';
+import { applyHomography, boxCorners, fitHomography, type Homography, invertHomography } from './geometry.ts';
+import { INK_CELLS, TAG_CELLS } from './tag-codes.ts';
+import type { ChartLayout, Corners, LayoutTag, Point } from './types.ts';
+
+/** From millimetres on the chart to pixels of the capture: a homography, then the lens. */
+export interface ChartMap {
+  /** To pixels of a picture without lens distortion. */
+  readonly homography: Homography;
+  /** Distances from the middle of the picture grow by the factor 1 + k1·r², r in half diagonals. */
+  readonly k1: number;
+  readonly middle: Point;
+  readonly halfDiagonalPx: number;
+}
+
+/** Pixel of a point on the chart. */
+export function placeOnCapture(map: ChartMap, xMm: number, yMm: number): Point {
+  const [x, y] = applyHomography(map.homography, xMm, yMm);
+  if (map.k1 === 0) return [x, y];
+  const { middle, halfDiagonalPx } = map;
+  const ux = (x - middle[0]) / halfDiagonalPx;
+  const uy = (y - middle[1]) / halfDiagonalPx;
+  const stretch = (1 + map.k1 * (ux * ux + uy * uy)) * halfDiagonalPx;
+  return [middle[0] + ux * stretch, middle[1] + uy * stretch];
+}
+
+/**
+ * Map from pixels back to the chart that holds in and around one box of it: a homography through the box's four corners,
+ * within which the lens bends nothing to speak of.
+ */
+export function invertNear(map: ChartMap, corners: Corners): Homography | undefined {
+  const seen = corners.map(([x, y]) => placeOnCapture(map, x, y));
+  const there = fitHomography(corners, seen);
+  return there && invertHomography(there);
+}
+
+/** Corners of a tag's ink on the chart, mm, clockwise from the upper left. */
+export function inkCorners(tag: LayoutTag, { grid }: Pick<ChartLayout, 'grid'>): Corners {
+  const cellX = tag.cellDotsX * grid.pitchMm;
+  const cellY = tag.cellDotsY * grid.lineSpacingMm;
+  const ring = (TAG_CELLS - INK_CELLS) / 2;
+  const x = tag.xDots * grid.pitchMm + ring * cellX;
+  const y = tag.yDots * grid.lineSpacingMm + ring * cellY;
+  return boxCorners(x, y, INK_CELLS * cellX, INK_CELLS * cellY);
+}
+
+export interface SeenTag {
+  readonly tag: LayoutTag;
+  /** Corners of the ink in the capture, in the tag's own order. */
+  readonly corners: Corners;
+}
+
+export interface FittedMap {
+  readonly map: ChartMap;
+  /** How far the ink reaches beyond its layout on each side, mm: growth of the mark, and the camera's coding of edges. */
+  readonly growthMm: number;
+  /** Root mean square and largest distance of tag corners from where the map puts them, px. */
+  readonly rmsPx: number;
+  readonly worstPx: number;
+  /** Standard error of a place on the chart, px, from the covariance of the fit. */
+  readonly errorPxAt: (xMm: number, yMm: number) => number;
+}
+
+/** Standard error of one tag corner in a good capture, px; assumed, only weighs the priors below. */
+const CORNER_ERROR_PX = 0.3;
+/** Expected size of lens distortion and ink growth before anything is seen; assumed. They decide where tags cannot. */
+const K1_PRIOR = 0.03;
+const GROWTH_PRIOR_MM = 0.1;
+/** Tags below which the lens cannot be told from the perspective. */
+const LENS_TAGS = 4;
+
+/**
+ * Fits the map to the corners of all tags at once: four places of the chart in the picture, lens distortion and growth
+ * of the ink, by least squares with weak priors on the last two.
+ * Undefined when the tags do not determine it.
+ */
+export function fitMap(
+  seen: readonly SeenTag[],
+  layout: ChartLayout,
+  picture: { readonly width: number; readonly height: number },
+): FittedMap | undefined {
+  const chart = seen.map(({ tag }) => inkCorners(tag, layout));
+  const there = fitHomography(
+    chart.flat(),
+    seen.flatMap(({ corners }) => corners),
+  );
+  if (!there) return undefined;
+  const middle: Point = [picture.width / 2, picture.height / 2];
+  const halfDiagonalPx = Math.hypot(picture.width, picture.height) / 2;
+  const frame = boxCorners(0, 0, layout.widthMm, layout.heightMm);
+  const freeLens = seen.length >= LENS_TAGS;
+
+  const read = (parameters: readonly number[]): { map: ChartMap; growthMm: number } | undefined => {
+    const corners = [0, 2, 4, 6].map((at): Point => [parameters[at]!, parameters[at + 1]!]);
+    const homography = fitHomography(frame, corners);
+    if (!homography) return undefined;
+    const k1 = freeLens ? parameters[9]! : 0;
+    return { map: { homography, k1, middle, halfDiagonalPx }, growthMm: parameters[8]! };
+  };
+  const residualsOf = (parameters: readonly number[]): Float64Array => {
+    const residuals = new Float64Array(seen.length * 8 + 2);
+    const state = read(parameters);
+    if (!state) return residuals.fill(1e6);
+    let at = 0;
+    for (let i = 0; i < seen.length; i++) {
+      for (let corner = 0; corner < 4; corner++) {
+        const [x, y] = chart[i]![corner]!;
+        const outX = corner === 1 || corner === 2 ? state.growthMm : -state.growthMm;
+        const outY = corner >= 2 ? state.growthMm : -state.growthMm;
+        const [px, py] = placeOnCapture(state.map, x + outX, y + outY);
+        residuals[at++] = (px - seen[i]!.corners[corner]![0]) / CORNER_ERROR_PX;
+        residuals[at++] = (py - seen[i]!.corners[corner]![1]) / CORNER_ERROR_PX;
+      }
+    }
+    residuals[at++] = state.growthMm / GROWTH_PRIOR_MM;
+    residuals[at] = (parameters[9] ?? 0) / K1_PRIOR;
+    return residuals;
+  };
+  const start = [...frame.flatMap(([x, y]) => applyHomography(there, x, y)), 0, ...(freeLens ? [0] : [])];
+  if (start.some((value) => !Number.isFinite(value))) return undefined;
+  const scales = [...new Array<number>(8).fill(10), 0.05, ...(freeLens ? [0.01] : [])];
+  const fit = fitLeastSquares(residualsOf, { start, scales, huber: 4, maxIterations: 40, tolerance: 1e-9 });
+  const state = read(fit.parameters);
+  if (!state) return undefined;
+
+  let sum = 0;
+  let worst = 0;
+  for (let i = 0; i < seen.length * 4; i++) {
+    const square = (fit.residuals[2 * i] ** 2 + fit.residuals[2 * i + 1] ** 2) * CORNER_ERROR_PX ** 2;
+    sum += square;
+    worst = Math.max(worst, square);
+  }
+  // Few corners can agree by luck: the covariance counts them at least as uncertain as a good corner is.
+  const inflate = Math.max(1, CORNER_ERROR_PX / Math.max(1e-6, Math.sqrt(sum / (seen.length * 8))));
+  const errorPxAt = (xMm: number, yMm: number): number => {
+    const [px, py] = placeOnCapture(state.map, xMm, yMm);
+    const slopes = fit.parameters.map((value, j) => {
+      const step = scales[j]! * 1e-3;
+      const moved = read(fit.parameters.map((other, k) => (k === j ? value + step : other)));
+      if (!moved) return [0, 0] as const;
+      const [mx, my] = placeOnCapture(moved.map, xMm, yMm);
+      return [(mx - px) / step, (my - py) / step] as const;
+    });
+    let variance = 0;
+    for (let i = 0; i < slopes.length; i++) {
+      for (let j = 0; j < slopes.length; j++) {
+        const product = slopes[i]![0] * slopes[j]![0] + slopes[i]![1] * slopes[j]![1];
+        if (product !== 0) variance += product * fit.covariance[i]![j]!;
+      }
+    }
+    return Math.sqrt(Math.max(0, variance)) * Math.min(inflate, 10);
+  };
+  return { ...state, rmsPx: Math.sqrt(sum / (seen.length * 4)), worstPx: Math.sqrt(worst), errorPxAt };
+}

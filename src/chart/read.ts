@@ -1,0 +1,394 @@
+import { AppError } from '../errors.ts';
+import { median, medianAbsoluteDeviation, standardDeviation } from '../numeric/index.ts';
+import { lightnessOfReflectance } from '../plane/index.ts';
+import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulateCurve } from './camera.ts';
+import { labOf } from './colour.ts';
+import { fitLight, type LightSurface, type ReferenceField } from './light.ts';
+import type { Located } from './locate.ts';
+import { type FieldSamples, HISTOGRAM_LEVELS, type PatchSamples, sampleMargins, samplePatches } from './samples.ts';
+import type { CaptureImage, Lab, PatchPattern, PatchRole } from './types.ts';
+
+export interface ReadOptions {
+  /**
+   * `known`: the file's values are sRGB (after its embedded profile was applied). `unknown`: a camera with a contrast
+   * curve of its own, estimated from the chart. Or a curve that was estimated before.
+   */
+  readonly camera?: 'known' | 'unknown' | CameraCurve;
+}
+
+/** One patch as it was read. */
+export interface Reading {
+  readonly id: string;
+  readonly role: PatchRole;
+  readonly group: string;
+  readonly pattern: PatchPattern;
+  readonly coverage: number;
+  /** Linear luminance relative to the bare surface at the same place: bare 1. */
+  readonly mean: number;
+  /** Standard deviation between blocks of the patch, in the same unit: graininess, not error. */
+  readonly spread: number;
+  /** Pixels that were read. */
+  readonly pixels: number;
+  /** Share of the patch left out as scratches or dust. */
+  readonly rejectedShare: number;
+  readonly xMm: number;
+  readonly yMm: number;
+  /** Place in the burn order. */
+  readonly order: number;
+}
+
+export type RejectReason = 'scratch' | 'glare' | 'shadow' | 'clipped' | 'outside' | 'disagrees';
+
+export interface RejectedPatch {
+  readonly id: string;
+  readonly role: PatchRole;
+  readonly reason: RejectReason;
+  /** What was found and what was needed, in words. */
+  readonly detail: string;
+}
+
+export interface Readings {
+  /** All patches that can be trusted, every replicate of its own, in burn order. */
+  readonly readings: readonly Reading[];
+  readonly rejected: readonly RejectedPatch[];
+  /** Colour of the bare surface and of the solid as the capture shows them, D65. */
+  readonly bare: Lab;
+  readonly solid: Lab;
+  /** Luminance of solid relative to bare. */
+  readonly solidRatio: number;
+  /** Whether the mark is lighter or darker than the bare surface, as read. */
+  readonly direction: 'lighter' | 'darker';
+  /** Standard deviation between replicates of one tone, relative to bare; of the references when nothing is repeated. */
+  readonly repeatability: number;
+  /** Share by which references disagree after levelling, and largest over smallest light on the chart. */
+  readonly disagreement: number;
+  readonly unevenness: number;
+  readonly camera: CameraCurve;
+  /** What a person should know, in words. */
+  readonly warnings: readonly string[];
+}
+
+/** Share of clipped pixels that spoils a patch, and share of spoilt patches that spoils a capture. */
+const CLIPPED_PATCH = 0.05;
+const CLIPPED_CAPTURE = 0.15;
+const SCRATCHED_PATCH = 0.35;
+/** References may disagree by this share, or by this part of the logarithm of the contrast where that is less. */
+const DISAGREE_MAX = 0.1;
+const DISAGREE_CONTRAST = 0.12;
+/** A reference beyond this many robust standard deviations and this share is left out. */
+const REFERENCE_OUTLIER = 5;
+const REFERENCE_OUTLIER_MIN = 0.03;
+/** The bare way around a patch may differ by this share from the light on it, or this many robust deviations. */
+const RING_MIN = 0.08;
+const RING_OUTLIER = 6;
+const REFERENCES_LOST_MAX = 0.34;
+/** Least difference of bare and solid that can be learned from, L*, and in standard errors of the references. */
+const CONTRAST_MIN = 4;
+const CONTRAST_MIN_ERRORS = 8;
+/** Replicates may differ by this many times the repeatability, and at least by this, L*. */
+const REPLICATE_OUTLIER = 6;
+const REPLICATE_OUTLIER_MIN = 3;
+
+/**
+ * Reads every patch of a located chart: undoes the camera, levels the light by the references, leaves out what is
+ * scratched, clipped or under a reflection, and refuses a capture whose references cannot be trusted.
+ * @throws AppError capture-clipped, capture-glare, capture-uneven, contrast-too-low, chart-corner-missing
+ */
+export function readPatches(capture: CaptureImage, located: Located, options: ReadOptions = {}): Readings {
+  const { layout } = located;
+  const { camera = 'known' } = options;
+  const samples = samplePatches(capture, located);
+  const margins = layout.kind === 'check' ? sampleMargins(capture, located) : [];
+  const rejected = new Map<string, RejectedPatch>();
+  const reject = ({ patch }: PatchSamples, reason: RejectReason, detail: string) => {
+    if (!rejected.has(patch.id)) rejected.set(patch.id, { id: patch.id, role: patch.role, reason, detail });
+  };
+  rejectUnreadable(samples, located, reject);
+  refuseClipped(samples);
+
+  const warnings: string[] = [];
+  const curve = chooseCurve(camera, { samples, located, rejected, warnings });
+  const byLevel = tabulateCurve(curve.linearOf, HISTOGRAM_LEVELS[capture.bits]);
+  const lightOf = (sample: FieldSamples) => Math.max(1e-6, luminanceOf(sample, byLevel));
+  const isReference = ({ patch }: PatchSamples) => patch.role === 'bare' || patch.role === 'solid';
+  const references = samples.filter((sample) => isReference(sample) && !rejected.has(sample.patch.id));
+  const referenceOf = (kind: 'bare' | 'solid', field: FieldSamples): ReferenceField => {
+    return { kind, xMm: field.xMm, yMm: field.yMm, light: lightOf(field) };
+  };
+  const fields: ReferenceField[] = [
+    ...references.map((sample) => referenceOf(sample.patch.role === 'solid' ? 'solid' : 'bare', sample)),
+    ...margins.map((margin) => referenceOf('bare', margin)),
+  ];
+  const asked = samples.filter(isReference).length;
+  if (!fields.some(({ kind }) => kind === 'bare') || !fields.some(({ kind }) => kind === 'solid')) {
+    throw new AppError(
+      'capture-uneven',
+      `found ${references.length} of ${asked} references readable, needed bare and solid ones; take the capture again with nothing lying on the chart`,
+      { found: references.length, needed: asked },
+    );
+  }
+  const surface = fitLight(fields, layout);
+  judgeReferences({ surface, fields, references, asked, located }, reject);
+  rejectLit(samples, surface, reject);
+
+  const readings = samples
+    .filter(({ patch }) => !rejected.has(patch.id))
+    .map((sample): Reading => {
+      const { patch, xMm, yMm } = sample;
+      const mean = lightOf(sample) / surface.bareAt(xMm, yMm);
+      return {
+        id: patch.id,
+        role: patch.role,
+        group: patch.group,
+        pattern: patch.pattern,
+        coverage: patch.coverage,
+        mean,
+        spread: mean * sample.blockSpread,
+        pixels: Math.round(sample.pixels),
+        rejectedShare: sample.rejectedShare,
+        xMm: patch.xMm + patch.widthMm / 2,
+        yMm: patch.yMm + patch.heightMm / 2,
+        order: patch.order,
+      };
+    });
+  const bareSamples = samples.filter(({ patch }) => patch.role === 'bare' && !rejected.has(patch.id));
+  const bareRgb = meanRgb(bareSamples.length > 0 ? bareSamples : margins, byLevel);
+  const solidRgb = meanRgb(
+    samples.filter(({ patch }) => patch.role === 'solid' && !rejected.has(patch.id)),
+    byLevel,
+  );
+  const bareLab = labOf(bareRgb);
+  const solidLab = labOf(solidRgb);
+  refuseLowContrast(surface, { bareLab, count: fields.length });
+
+  const direction = surface.solidRatio > 1 ? 'lighter' : 'darker';
+  if (direction !== layout.direction) {
+    warnings.push(
+      `The chart was drawn for a ${layout.direction} mark; it reads ${direction}, and ${direction} is what counts.`,
+    );
+  }
+  const kept = readings.filter((reading) => {
+    const off = disagreesBy(reading, readings, bareLab[0]);
+    if (off === undefined) return true;
+    const sample = samples.find(({ patch }) => patch.id === reading.id)!;
+    reject(sample, 'disagrees', `differs from its replicates by ${off.toFixed(1)} L*`);
+    return false;
+  });
+  if (rejected.size > 0) {
+    const names = [...rejected.values()].map(({ id, reason }) => `${id} (${reason})`);
+    warnings.push(`Left out: ${names.join(', ')}.`);
+  }
+  return {
+    readings: kept,
+    rejected: [...rejected.values()],
+    bare: bareLab,
+    solid: solidLab,
+    solidRatio: surface.solidRatio,
+    direction,
+    repeatability: replicateScatter(kept) ?? surface.disagreement,
+    disagreement: surface.disagreement,
+    unevenness: surface.unevenness,
+    camera: curve,
+    warnings,
+  };
+}
+
+type Reject = (sample: PatchSamples, reason: RejectReason, detail: string) => void;
+
+function rejectUnreadable(samples: readonly PatchSamples[], located: Located, reject: Reject): void {
+  const { pxPerMm, layout } = located;
+  for (const sample of samples) {
+    const { patch, pixels, rejectedShare, clippedHigh, clippedLow } = sample;
+    const expected = (patch.widthMm - 2 * layout.borderMm) * (patch.heightMm - 2 * layout.borderMm) * pxPerMm ** 2;
+    if (pixels / Math.max(1e-9, 1 - rejectedShare) < 0.25 * Math.min(expected, 400)) {
+      reject(
+        sample,
+        'outside',
+        `${Math.round(pixels)} pixels read, needed ${Math.round(0.25 * Math.min(expected, 400))}`,
+      );
+    } else if (clippedHigh > CLIPPED_PATCH || clippedLow > CLIPPED_PATCH) {
+      const share = Math.max(clippedHigh, clippedLow);
+      reject(
+        sample,
+        'clipped',
+        `${Math.round(100 * share)} % of its pixels at an end of the scale, needed ${100 * CLIPPED_PATCH} % or less`,
+      );
+    } else if (rejectedShare > SCRATCHED_PATCH) {
+      reject(
+        sample,
+        'scratch',
+        `${Math.round(100 * rejectedShare)} % of it unlike the rest, needed ${100 * SCRATCHED_PATCH} % or less`,
+      );
+    }
+  }
+}
+
+function refuseClipped(samples: readonly PatchSamples[]): void {
+  const share = (which: 'clippedHigh' | 'clippedLow') =>
+    samples.filter((sample) => sample[which] > CLIPPED_PATCH).length / samples.length;
+  const high = share('clippedHigh');
+  const low = share('clippedLow');
+  if (Math.max(high, low) <= CLIPPED_CAPTURE) return;
+  const end = high >= low ? 'top' : 'bottom';
+  const advice =
+    high >= low ? 'expose less and turn automatic contrast off' : 'expose more and turn automatic contrast off';
+  throw new AppError(
+    'capture-clipped',
+    `found ${Math.round(100 * Math.max(high, low))} % of patches cut off at the ${end} of the scale, needed ${100 * CLIPPED_CAPTURE} % or less; ${advice}`,
+    { clippedHigh: high, clippedLow: low },
+  );
+}
+
+interface CurveState {
+  readonly samples: readonly PatchSamples[];
+  readonly located: Located;
+  readonly rejected: ReadonlyMap<string, RejectedPatch>;
+  readonly warnings: string[];
+}
+
+function chooseCurve(camera: NonNullable<ReadOptions['camera']>, state: CurveState): CameraCurve {
+  if (camera === 'known') return SRGB_CURVE;
+  if (camera !== 'unknown') return camera;
+  const { samples, located, rejected, warnings } = state;
+  const usable = samples.filter(({ patch }) => !rejected.has(patch.id));
+  const estimated = estimateCameraCurve(usable, located.layout);
+  if (!estimated) {
+    warnings.push('The chart has no coarse clusters to find the camera curve from; sRGB was assumed.');
+    return SRGB_CURVE;
+  }
+  if (estimated.errorLightness > 1.5) {
+    warnings.push(
+      `The camera's curve is known to ±${estimated.errorLightness.toFixed(1)} L* only; a scan or a capture with known values is safer.`,
+    );
+  }
+  return estimated;
+}
+
+interface ReferenceState {
+  readonly surface: LightSurface;
+  readonly fields: readonly ReferenceField[];
+  readonly references: readonly PatchSamples[];
+  readonly asked: number;
+  readonly located: Located;
+}
+
+function judgeReferences({ surface, fields, references, asked }: ReferenceState, reject: Reject): void {
+  const { residuals, disagreement, solidRatio } = surface;
+  const limit = Math.min(DISAGREE_MAX, DISAGREE_CONTRAST * Math.abs(Math.log(solidRatio)) + 0.01);
+  const outlying = Math.max(REFERENCE_OUTLIER * disagreement, REFERENCE_OUTLIER_MIN);
+  let bright = 0;
+  let dark = 0;
+  references.forEach((sample, at) => {
+    const residual = residuals[at]!;
+    if (Math.abs(residual) <= outlying) return;
+    if (residual > 0) bright++;
+    else dark++;
+    const percent = `${Math.round(100 * (Math.exp(residual) - 1))} % from the light that the other references show`;
+    reject(sample, residual > 0 ? 'glare' : 'shadow', percent);
+  });
+  const lost = asked - references.length + bright + dark;
+  if (disagreement <= limit && lost <= REFERENCES_LOST_MAX * Math.max(asked, 4)) return;
+  // Light that is added lifts dark fields by a larger share than light ones; light that is missing takes the same share.
+  const skew = residuals.reduce((sum, residual) => sum + residual ** 3, 0);
+  const spread = `${(100 * disagreement).toFixed(1)} %`;
+  if (bright > dark || (bright === dark && skew > 0)) {
+    throw new AppError(
+      'capture-glare',
+      `found references that differ by ${spread} with ${lost} of ${asked} too bright or unreadable, needed ${(100 * limit).toFixed(1)} % or less; turn the piece 30° against the lamp`,
+      { disagreement, limit, lost },
+    );
+  }
+  throw new AppError(
+    'capture-uneven',
+    `found references that differ by ${spread} after levelling (${lost} of ${asked} left out, ${fields.length} read), needed ${(100 * limit).toFixed(1)} % or less; use even light from two sides`,
+    { disagreement, limit, lost },
+  );
+}
+
+/** Rejects patches whose surroundings are lighter or darker than the light on them allows: reflections and shadows. */
+function rejectLit(samples: readonly PatchSamples[], surface: LightSurface, reject: Reject): void {
+  const byPatch = samples.map((sample) => {
+    const { patch, ring } = sample;
+    const bare = surface.bareAt(patch.xMm + patch.widthMm / 2, patch.yMm + patch.heightMm / 2);
+    return Math.log(ring / bare);
+  });
+  const seen = byPatch.filter((value) => Number.isFinite(value));
+  if (seen.length < 5) return;
+  const centre = median(seen);
+  const limit = Math.max(RING_MIN, RING_OUTLIER * medianAbsoluteDeviation(seen));
+  samples.forEach((sample, at) => {
+    const off = byPatch[at]! - centre;
+    if (!(Math.abs(off) > limit)) return;
+    const percent = Math.round(100 * (Math.exp(off) - 1));
+    reject(
+      sample,
+      off > 0 ? 'glare' : 'shadow',
+      `the bare way around it is ${percent} % off, needed ${Math.round(100 * limit)} % or less`,
+    );
+  });
+}
+
+function meanRgb(fields: readonly FieldSamples[], byLevel: Float64Array): [number, number, number] {
+  const levels = byLevel.length;
+  const sums: [number, number, number] = [0, 0, 0];
+  for (const { histogram, pixels } of fields) {
+    for (let channel = 0; channel < 3; channel++) {
+      let sum = 0;
+      for (let level = 0; level < levels; level++) sum += histogram[channel * levels + level] * byLevel[level];
+      sums[channel]! += sum / pixels / fields.length;
+    }
+  }
+  return sums;
+}
+
+function refuseLowContrast(
+  surface: LightSurface,
+  { bareLab, count }: { readonly bareLab: Lab; readonly count: number },
+): void {
+  const bareY = Math.max(1e-4, ((bareLab[0] + 16) / 116) ** 3);
+  const difference = Math.abs(lightnessOfReflectance(bareY * surface.solidRatio) - lightnessOfReflectance(bareY));
+  const errors = Math.abs(Math.log(surface.solidRatio)) / Math.max(1e-6, surface.disagreement / Math.sqrt(count));
+  if (difference >= CONTRAST_MIN && errors >= CONTRAST_MIN_ERRORS) return;
+  throw new AppError(
+    'contrast-too-low',
+    `found ${difference.toFixed(1)} L* between bare and solid (${errors.toFixed(0)} times their error), needed ${CONTRAST_MIN} L* and ${CONTRAST_MIN_ERRORS} times; burn with a stronger setting`,
+    { difference, errors },
+  );
+}
+
+/** Standard deviation of replicates around their group's mean; undefined when nothing is repeated. */
+function replicateScatter(readings: readonly Reading[]): number | undefined {
+  let sum = 0;
+  let freedom = 0;
+  for (const group of groupReadings(readings).values()) {
+    if (group.length < 2) continue;
+    const scatter = standardDeviation(group.map(({ mean }) => mean));
+    sum += scatter ** 2 * (group.length - 1);
+    freedom += group.length - 1;
+  }
+  return freedom > 0 ? Math.sqrt(sum / freedom) : undefined;
+}
+
+function groupReadings(readings: readonly Reading[]): Map<string, Reading[]> {
+  const groups = new Map<string, Reading[]>();
+  for (const reading of readings) groups.set(reading.group, [...(groups.get(reading.group) ?? []), reading]);
+  return groups;
+}
+
+/** By how much, L*, a reading differs from the median of three or more replicates beyond what they do among themselves. */
+function disagreesBy(reading: Reading, readings: readonly Reading[], bareLightness: number): number | undefined {
+  const group = readings.filter((other) => other.group === reading.group);
+  if (group.length < 3 || reading.role === 'bare' || reading.role === 'solid') return undefined;
+  const bareY = ((bareLightness + 16) / 116) ** 3;
+  const lightness = (one: Reading) => lightnessOfReflectance(bareY * Math.max(0, one.mean));
+  const values = group.map(lightness);
+  const off = Math.abs(lightness(reading) - median(values));
+  const all = [...groupReadings(readings).values()]
+    .filter((others) => others.length > 1)
+    .flatMap((others) => {
+      const centre = median(others.map(lightness));
+      return others.map((one) => Math.abs(lightness(one) - centre));
+    });
+  const typical = 1.4826 * median(all);
+  return off > Math.max(REPLICATE_OUTLIER * typical, REPLICATE_OUTLIER_MIN) ? off : undefined;
+}

@@ -1,0 +1,243 @@
+import type { CaptureImage, ChartLayout } from '../../src/chart/index.ts';
+import type { Dots } from '../../src/plane/index.ts';
+
+/** A camera or scanner for tests: written without the reader's geometry, so that a shared slip would show. */
+export interface CameraOptions {
+  readonly width: number;
+  readonly height: number;
+  /** Where the chart's middle lies, pixels; the picture's middle when absent. */
+  readonly centre?: readonly [number, number];
+  readonly pxPerMm: number;
+  /** Turn of the chart, degrees clockwise in the picture. */
+  readonly turnDeg?: number;
+  /** Relative change of scale across the chart's half width and half height. */
+  readonly tiltX?: number;
+  readonly tiltY?: number;
+  /** Barrel or pincushion: distance from the middle grows by k1·r², r in half diagonals. */
+  readonly k1?: number;
+  readonly mirrored?: boolean;
+  /** Linear reflectance of bare, solid and of the table around the piece. */
+  readonly bare: number;
+  readonly solid: number;
+  readonly table?: number;
+  /** Bare rim of the piece around the chart, mm. */
+  readonly rimMm?: number;
+  /** Change of light from the left to the right edge, top to bottom, and towards the corners. */
+  readonly lightX?: number;
+  readonly lightY?: number;
+  readonly vignetting?: number;
+  /** A reflection that adds light: place as a share of the picture, radius σ as a share of the width, strength linear. */
+  readonly glare?: { readonly x: number; readonly y: number; readonly radius: number; readonly strength: number };
+  /** Standard deviation of the blur, pixels. */
+  readonly blurPx?: number;
+  /** Standard deviation of the noise, steps of 255. */
+  readonly noise?: number;
+  readonly exposure?: number;
+  /** Linear light to coded 0 … 1; sRGB when absent. */
+  readonly encode?: (linear: number) => number;
+  readonly bits?: 8 | 16;
+  readonly seed?: number;
+  /** Colour of the light or piece: factors of R, G, B. */
+  readonly tint?: readonly [number, number, number];
+}
+
+export interface Simulated {
+  readonly capture: CaptureImage;
+  /** Where a point of the chart, mm from its upper left, lies in the picture. */
+  readonly place: (xMm: number, yMm: number) => readonly [number, number];
+}
+
+/** Ink at a finer grid than dots: share of each cell that is marked. */
+export interface Ink {
+  readonly width: number;
+  readonly height: number;
+  /** Cells a mm. */
+  readonly perMmX: number;
+  readonly perMmY: number;
+  readonly data: ArrayLike<number>;
+}
+
+export function inkOf(dots: Dots, layout: ChartLayout): Ink {
+  return {
+    width: dots.width,
+    height: dots.height,
+    perMmX: 1 / layout.grid.pitchMm,
+    perMmY: 1 / layout.grid.lineSpacingMm,
+    data: dots.data,
+  };
+}
+
+/** Dots whose marks reach `growth` dots beyond their edge, on a grid `fine` times as fine. */
+export function growInk(dots: Dots, layout: ChartLayout, { growth, fine }: { growth: number; fine: number }): Ink {
+  const width = dots.width * fine;
+  const height = dots.height * fine;
+  const data = new Uint8Array(width * height);
+  const reach = Math.round(growth * fine);
+  for (let y = 0; y < dots.height; y++) {
+    for (let x = 0; x < dots.width; x++) {
+      if (!dots.data[y * dots.width + x]) continue;
+      const x0 = Math.max(0, x * fine - reach);
+      const x1 = Math.min(width, (x + 1) * fine + reach);
+      for (let fy = Math.max(0, y * fine - reach); fy < Math.min(height, (y + 1) * fine + reach); fy++) {
+        data.fill(1, fy * width + x0, fy * width + x1);
+      }
+    }
+  }
+  return { width, height, perMmX: fine / layout.grid.pitchMm, perMmY: fine / layout.grid.lineSpacingMm, data };
+}
+
+const encodeSrgb = (linear: number) =>
+  linear <= 0.0031308 ? 12.92 * Math.max(0, linear) : 1.055 * Math.min(1, linear) ** (1 / 2.4) - 0.055;
+
+export function createNoise(seed: number): () => number {
+  let state = (seed * 2654435761 + 12345) >>> 0;
+  const next = () => {
+    state ^= state << 13;
+    state >>>= 0;
+    state ^= state >>> 17;
+    state ^= state << 5;
+    state >>>= 0;
+    return (state + 0.5) / 2 ** 32;
+  };
+  for (let i = 0; i < 8; i++) next();
+  return next;
+}
+
+/** Sums over rectangles, exact for whole cells and linear between. */
+function createAreaMean({ width, height, data }: Ink) {
+  const stride = width + 1;
+  const sums = new Float64Array(stride * (height + 1));
+  for (let y = 0; y < height; y++) {
+    let row = 0;
+    for (let x = 0; x < width; x++) {
+      row += data[y * width + x]!;
+      sums[(y + 1) * stride + x + 1] = sums[y * stride + x + 1]! + row;
+    }
+  }
+  const at = (px: number, py: number) => {
+    const cx = Math.min(Math.max(px, 0), width);
+    const cy = Math.min(Math.max(py, 0), height);
+    const x = Math.min(Math.floor(cx), width - 1);
+    const y = Math.min(Math.floor(cy), height - 1);
+    const fx = cx - x;
+    const fy = cy - y;
+    const i = y * stride + x;
+    return (
+      (sums[i]! * (1 - fx) + sums[i + 1]! * fx) * (1 - fy) +
+      (sums[i + stride]! * (1 - fx) + sums[i + stride + 1]! * fx) * fy
+    );
+  };
+  return (x0: number, y0: number, x1: number, y1: number) =>
+    (at(x1, y1) - at(x0, y1) - at(x1, y0) + at(x0, y0)) / ((x1 - x0) * (y1 - y0));
+}
+
+export function simulateCapture(ink: Ink, layout: ChartLayout, options: CameraOptions): Simulated {
+  const { width, height, pxPerMm, bare, solid } = options;
+  const { turnDeg = 0, tiltX = 0, tiltY = 0, k1 = 0, mirrored = false, table = 0.05, rimMm = 4 } = options;
+  const { lightX = 0, lightY = 0, vignetting = 0, blurPx = 0, noise = 0, exposure = 1, bits = 8, seed = 1 } = options;
+  const { glare, tint = [1, 1, 1], encode = encodeSrgb } = options;
+  const [cx, cy] = options.centre ?? [width / 2, height / 2];
+  const cos = Math.cos((turnDeg * Math.PI) / 180);
+  const sin = Math.sin((turnDeg * Math.PI) / 180);
+  const halfX = layout.widthMm / 2;
+  const halfY = layout.heightMm / 2;
+  const halfDiagonal = Math.hypot(width, height) / 2;
+
+  const place = (xMm: number, yMm: number): readonly [number, number] => {
+    const x = (mirrored ? -1 : 1) * (xMm - halfX);
+    const y = yMm - halfY;
+    const depth = 1 + tiltX * (x / halfX) + tiltY * (y / halfY);
+    const ux = (cx - width / 2 + (pxPerMm * (x * cos - y * sin)) / depth) / halfDiagonal;
+    const uy = (cy - height / 2 + (pxPerMm * (x * sin + y * cos)) / depth) / halfDiagonal;
+    const stretch = (1 + k1 * (ux * ux + uy * uy)) * halfDiagonal;
+    return [width / 2 + ux * stretch, height / 2 + uy * stretch];
+  };
+  const unplace = (px: number, py: number): readonly [number, number, number] => {
+    const qx = (px - width / 2) / halfDiagonal;
+    const qy = (py - height / 2) / halfDiagonal;
+    let ux = qx;
+    let uy = qy;
+    for (let i = 0; k1 !== 0 && i < 6; i++) {
+      const stretch = 1 + k1 * (ux * ux + uy * uy);
+      ux = qx / stretch;
+      uy = qy / stretch;
+    }
+    const a = (ux * halfDiagonal - (cx - width / 2)) / pxPerMm;
+    const b = (uy * halfDiagonal - (cy - height / 2)) / pxPerMm;
+    const rx = a * cos + b * sin;
+    const ry = -a * sin + b * cos;
+    // rx = x / depth, ry = y / depth with depth linear in x and y.
+    const depth = 1 / (1 - tiltX * (rx / halfX) - tiltY * (ry / halfY));
+    return [(mirrored ? -1 : 1) * rx * depth + halfX, ry * depth + halfY, depth];
+  };
+
+  const mean = createAreaMean(ink);
+  const light = new Float64Array(width * height);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      const [xMm, yMm, depth] = unplace(x + 0.5, y + 0.5);
+      const half = (depth / pxPerMm) * 0.5;
+      let reflectance = table;
+      if (xMm > -rimMm && yMm > -rimMm && xMm < layout.widthMm + rimMm && yMm < layout.heightMm + rimMm) {
+        reflectance = bare;
+        if (xMm > 0 && yMm > 0 && xMm < layout.widthMm && yMm < layout.heightMm) {
+          const { perMmX, perMmY } = ink;
+          const share = mean(
+            (xMm - half) * perMmX,
+            (yMm - half) * perMmY,
+            (xMm + half) * perMmX,
+            (yMm + half) * perMmY,
+          );
+          reflectance = bare + (solid - bare) * share;
+        }
+      }
+      const nx = (x + 0.5) / width - 0.5;
+      const ny = (y + 0.5) / height - 0.5;
+      const falloff = (1 + lightX * nx + lightY * ny) * (1 - vignetting * (nx * nx + ny * ny) * 2);
+      let value = reflectance * falloff * exposure;
+      if (glare) {
+        const r2 = ((x + 0.5 - glare.x * width) ** 2 + (y + 0.5 - glare.y * height) ** 2) / (glare.radius * width) ** 2;
+        value += glare.strength * Math.exp(-r2 / 2);
+      }
+      light[y * width + x] = value;
+    }
+  }
+  const blurred = blurPx > 0 ? blurGauss(light, width, height, blurPx) : light;
+  const random = createNoise(seed);
+  const max = bits === 16 ? 65535 : 255;
+  const rgb = bits === 16 ? new Uint16Array(width * height * 3) : new Uint8Array(width * height * 3);
+  for (let i = 0; i < width * height; i++) {
+    for (let c = 0; c < 3; c++) {
+      const grain =
+        noise > 0 ? (noise / 255) * Math.sqrt(-2 * Math.log(random())) * Math.cos(2 * Math.PI * random()) : 0;
+      const coded = encode(blurred[i]! * tint[c]!) + grain;
+      rgb[i * 3 + c] = Math.round(Math.min(1, Math.max(0, coded)) * max);
+    }
+  }
+  return { capture: { width, height, rgb, bits }, place };
+}
+
+function blurGauss(data: Float64Array, width: number, height: number, sigma: number): Float64Array {
+  const reach = Math.ceil(3 * sigma);
+  const taps = Array.from({ length: 2 * reach + 1 }, (_, i) => Math.exp(-((i - reach) ** 2) / (2 * sigma * sigma)));
+  const total = taps.reduce((sum, tap) => sum + tap, 0);
+  const rows = new Float64Array(width * height);
+  const out = new Float64Array(width * height);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      let sum = 0;
+      for (let k = -reach; k <= reach; k++) {
+        sum += taps[k + reach]! * data[y * width + Math.min(width - 1, Math.max(0, x + k))]!;
+      }
+      rows[y * width + x] = sum / total;
+    }
+  }
+  for (let k = -reach; k <= reach; k++) {
+    for (let y = 0; y < height; y++) {
+      const from = Math.min(height - 1, Math.max(0, y + k)) * width;
+      const tap = taps[k + reach]! / total;
+      for (let x = 0; x < width; x++) out[y * width + x]! += tap * rows[from + x]!;
+    }
+  }
+  return out;
+}
