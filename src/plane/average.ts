@@ -28,25 +28,28 @@ export function meanOver(plane: Plane<Scale> | Dots, { width, height }: MeanOpti
   const columns = planSpans(plane.width, width);
   const rows = planSpans(plane.height, height);
   const out = new Float32Array(width * height);
-  const sums = new Float64Array(width);
+  const sums = new Float64Array(plane.width);
+  const area = rows.span * columns.span * full;
   for (let y = 0; y < height; y++) {
     sums.fill(0);
     for (let row = rows.first[y]; row <= rows.last[y]; row++) {
-      const rowShare = shareOf(rows, y, row);
-      const from = row * plane.width;
-      for (let x = 0; x < width; x++) {
-        const first = columns.first[x];
-        const last = columns.last[x];
-        let sum = columns.firstShare[x] * data[from + first];
-        for (let at = from + first + 1; at < from + last; at++) sum += data[at];
-        if (last > first) sum += columns.lastShare[x] * data[from + last];
-        sums[x] += rowShare * sum;
-      }
+      addRow(sums, data, row * plane.width, shareOf(rows, y, row));
     }
-    const area = rows.span * columns.span * full;
-    for (let x = 0; x < width; x++) out[y * width + x] = sums[x] / area;
+    for (let x = 0; x < width; x++) {
+      const first = columns.first[x];
+      const last = columns.last[x];
+      let sum = columns.firstShare[x] * sums[first];
+      for (let column = first + 1; column < last; column++) sum += sums[column];
+      if (last > first) sum += columns.lastShare[x] * sums[last];
+      out[y * width + x] = sum / area;
+    }
   }
   return { width, height, data: out };
+}
+
+/** A loop of its own, so that the engine compiles it for each kind of plane that comes. */
+function addRow(sums: Float64Array, data: Plane<Scale>['data'], from: number, share: number): void {
+  for (let column = 0; column < sums.length; column++) sums[column] += share * data[from + column];
 }
 
 function fullScale(plane: Plane<Scale> | Dots): number {
