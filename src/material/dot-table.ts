@@ -69,8 +69,11 @@ export function fillDotTable(surface: Surface, grid: DotGrid = surface.response.
   const corners = columns * rows < 25;
   // A wide dose is smooth over a cell and has the longer table; a narrow one has edges inside the cell and the short one.
   const coarse = model.steepness < 8 ? 3 : 4;
-  const samplesX = columns === 5 ? (rows === 5 ? coarse : 6) : rows === 5 ? 12 : 16;
-  const samplesY = rows === 5 ? (columns === 5 ? coarse : 6) : columns === 5 ? 12 : 16;
+  // Nearly hard discs, whose law a lookup would not resolve, need the most; there are at most 512 entries of them.
+  const hard = columns * rows === 9 && model.halfDose * DOSE_STEPS < 8 * model.steepness * Math.max(1, dose.peak);
+  const narrow = hard ? 40 : 16;
+  const samplesX = columns === 5 ? (rows === 5 ? coarse : 6) : rows === 5 ? 12 : narrow;
+  const samplesY = rows === 5 ? (columns === 5 ? coarse : 6) : columns === 5 ? 12 : narrow;
   const axisX: DoseAxis = { diameterMm: dose.diameterXMm, stepMm: grid.pitchMm, samples: samplesX, reach: dose.reach };
   const axisY: DoseAxis = {
     diameterMm: dose.diameterYMm,
@@ -101,10 +104,9 @@ export function fillDotTable(surface: Surface, grid: DotGrid = surface.response.
     { length: DOSE_STEPS },
     (_, i) => (i === 0 ? 0 : computeRawStrength(model, (i + 0.5) / indexPerDose)) / solid,
   );
-  const strength =
-    cells.length === 9 && model.halfDose * indexPerDose < 8 * model.steepness
-      ? fillByFormula({ contributions, outside, samples }, (value) => computeRawStrength(model, value) / solid)
-      : fillByLookup({ contributions, outside, samples }, { strengthOf, indexPerDose, columns, rows });
+  const strength = hard
+    ? fillByFormula({ contributions, outside, samples }, (value) => computeRawStrength(model, value) / solid)
+    : fillByLookup({ contributions, outside, samples }, { strengthOf, indexPerDose, columns, rows });
   strength[0] = 0;
   // Rounding of the lookup aside, this is what the sums give; on the reference grid it is 1 by definition.
   strength[strength.length - 1] =

@@ -120,8 +120,8 @@ export function readJson(path: string): unknown {
   }
   try {
     return JSON.parse(text.replace(/^\uFEFF/, ''));
-  } catch (error) {
-    const { line, column } = locateJsonError(text, error);
+  } catch {
+    const { line, column } = locateJsonError(text);
     throw new AppError(
       'file-invalid',
       `${path}: line ${line}, column ${column}: found ${describeAt(text, line, column)}, needed JSON`,
@@ -146,12 +146,43 @@ function reasonOf(error: unknown): string {
   return error instanceof Error ? error.message : String(error);
 }
 
-/** The engine says a position only in words that change between versions, and none at all at the end of the text. */
-function locateJsonError(text: string, error: unknown): { line: number; column: number } {
-  const said = /position (\d+)/.exec(reasonOf(error));
-  const before = text.slice(0, said ? Number(said[1]) : text.length);
+const JSON_TOKEN =
+  /[ \t\r\n]*(?:([{}[\],:])|("(?:[^"\\\p{Cc}]|\\(?:["\\/bfnrt]|u[\da-fA-F]{4}))*")|(-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?(?![\w.])|(?:true|false|null)(?!\w)))/uy;
+
+/**
+ * Where JSON stops being JSON. The engine's own message names a position in some versions and for some mistakes only, so
+ * the tokens are followed here: `next` lists what may come, `open` the brackets that wait for their end.
+ */
+function locateJsonError(text: string): { line: number; column: number } {
+  const open: string[] = [];
+  let next = 'value';
+  let at = 0;
+  JSON_TOKEN.lastIndex = 0;
+  for (;;) {
+    const token = JSON_TOKEN.exec(text);
+    if (!token || !accepts(next, token)) break;
+    at = JSON_TOKEN.lastIndex;
+    const [, mark] = token;
+    if (mark === '{' || mark === '[') {
+      open.push(mark);
+      next = mark === '{' ? 'key or }' : 'value or ]';
+    } else if (mark === ',') next = open.at(-1) === '{' ? 'key' : 'value';
+    else if (mark === ':') next = 'value';
+    else if (next.startsWith('key') && mark === undefined) next = ':';
+    else {
+      if (mark !== undefined) open.pop();
+      next = open.length === 0 ? 'end' : open.at(-1) === '{' ? ', or }' : ', or ]';
+    }
+  }
+  const before = text.slice(0, at) + /^[ \t\r\n]*/.exec(text.slice(at))![0];
   const lines = before.split('\n');
   return { line: lines.length, column: lines[lines.length - 1].length + 1 };
+}
+
+function accepts(next: string, [, mark, string]: RegExpExecArray): boolean {
+  if (mark === undefined) return next.startsWith('value') || (next.startsWith('key') && string !== undefined);
+  if (mark === '{' || mark === '[') return next.startsWith('value');
+  return next === mark || next.endsWith(` ${mark}`) || (mark === ',' && next.startsWith(','));
 }
 
 function describeAt(text: string, line: number, column: number): string {

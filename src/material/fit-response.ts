@@ -1,0 +1,277 @@
+import { fitLeastSquares, type LeastSquaresFit } from '../numeric/index.ts';
+import { type DotGrid, lightnessOfReflectance, reflectanceOfLightness } from '../plane/index.ts';
+import { computeMarkDiametersUm, fromFitCoordinates, mixYuleNielsen } from './response.ts';
+import { type DotField, predictMeanStrength } from './simulate.ts';
+import type { ResponseModel } from './types.ts';
+
+/** The dots of a patch as the fit needs them. */
+export interface FitPattern {
+  /** One period of an exact pattern, or the whole patch of a screened one. */
+  readonly dots: DotField;
+  /** `repeat`: the dots are one period. `bare`: they are the whole patch. */
+  readonly edge: 'repeat' | 'bare';
+  /** Width of the pattern's smallest marks and gaps, dots: 1 for screened steps, the side of a cluster, half a line period. */
+  readonly featureDots: number;
+}
+
+/** One tone of the chart: replicates already brought together. */
+export interface FitTone {
+  readonly group: string;
+  /** CIE L* of the mean luminance. */
+  readonly lightness: number;
+  /** Standard error of that, ΔL*. */
+  readonly error: number;
+  readonly pattern: FitPattern;
+}
+
+/** A fitted number with its standard error and whether the chart tells it at all. */
+export interface FittedNumber {
+  readonly value: number;
+  /** 95 % interval. */
+  readonly low: number;
+  readonly high: number;
+  readonly determined: boolean;
+}
+
+export interface FittedResponse {
+  readonly response: ResponseModel;
+  /** L* of bare and solid as the joint fit has them. */
+  readonly bareLightness: number;
+  readonly fullLightness: number;
+  /** Mark diameters of an isolated dot, µm. */
+  readonly markX: FittedNumber;
+  readonly markY: FittedNumber;
+  readonly steepness: FittedNumber;
+  readonly drive: FittedNumber;
+  readonly fading: FittedNumber;
+  readonly yuleNielsenN: FittedNumber;
+  /** Measured minus predicted L*, by group. */
+  readonly residuals: ReadonlyMap<string, number>;
+  readonly predicted: ReadonlyMap<string, number>;
+  /** Root mean square of the residuals, ΔL*. */
+  readonly rms: number;
+  readonly converged: boolean;
+}
+
+export interface FitResponseOptions {
+  readonly grid: DotGrid;
+  readonly bareLightness: number;
+  readonly fullLightness: number;
+  /** Standard errors of the two, ΔL*. */
+  readonly bareError: number;
+  readonly fullError: number;
+}
+
+/** Indices of the fitted vector: the six of `toFitCoordinates`, then bare, full, ln of the light's reach in mm. */
+const BARE = 6;
+const FULL = 7;
+const REACH = 8;
+
+/**
+ * What is taken for granted before the chart is read: [expected, standard deviation]. Assumed, and wide: a chart of
+ * clusters overrules each; without clusters they keep the fit from running away, and the intervals say so.
+ */
+const PRIORS = {
+  lnSteepness: [Math.log(5), 1.2],
+  lnDrive: [Math.log(2), 0.6],
+  fading: [0, 0.25],
+  yuleNielsenN: [1.2, 0.5],
+  lnReachMm: [Math.log(0.2), 0.7],
+} as const;
+
+const LOWER = [-1.6, -1.6, Math.log(0.7), Math.log(0.3), 0, 1];
+const UPPER = [1.8, 1.8, Math.log(40), Math.log(30), 0.85, 3];
+
+/** What the model leaves out (heat, jitter, an uneven beam) makes tones differ by about this much, ΔL*; assumed. */
+const MODEL_ERROR = 0.4;
+/** Residuals beyond this many standard deviations count linearly. */
+const HUBER = 1.8;
+/** Standard normal quantile of a two-sided 95 % interval. */
+const Z95 = 1.96;
+/** Step of numerical derivatives over that of smooth functions: thresholds on a sampled grid are slightly uneven. */
+const DERIVATIVE_SCALE = 300;
+/** Middle part of a screened patch that is simulated, dots. */
+const CROP_DOTS = 40;
+
+/**
+ * Joint least squares of the response model and of bare and full L* on patch averages, each predicted from the dots that
+ * burned. Mixing takes a Yule-Nielsen n that falls towards 1 as marks grow wide beside the light's reach ρ:
+ * n(f) = 1 + (n₁ − 1)·(1 + (g/ρ)²)/(1 + (f/ρ)²), f the width of the pattern's features, g that of one dot, so that clusters
+ * of all sizes can take part; the profile keeps n₁. The reach is fitted, too, and not kept.
+ * Robust (Huber), from several starts; the covariance, which carries wide assumed priors, gives the intervals.
+ */
+export function fitResponse(tones: readonly FitTone[], options: FitResponseOptions): FittedResponse {
+  const { grid } = options;
+  const cellUm = 1000 * Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
+  const lnCell = Math.log(cellUm);
+  const predict = createPredictor(tones, grid);
+  const lightnessOf = (parameters: readonly number[]) => predict(parameters);
+  const residualsOf = (use: readonly number[]) => (parameters: readonly number[]) => {
+    const predicted = lightnessOf(parameters);
+    const out = use.map((at) => (tones[at].lightness - predicted[at]) / Math.hypot(tones[at].error, MODEL_ERROR));
+    const [, , lnSteepness, lnDrive, fading, n] = parameters;
+    const off = (value: number, [expected, deviation]: readonly [number, number]) => (value - expected) / deviation;
+    out.push(
+      (parameters[BARE] - options.bareLightness) / options.bareError,
+      (parameters[FULL] - options.fullLightness) / options.fullError,
+      off(lnSteepness, PRIORS.lnSteepness),
+      off(lnDrive, PRIORS.lnDrive),
+      off(fading, PRIORS.fading),
+      off(n, PRIORS.yuleNielsenN),
+      off(parameters[REACH], PRIORS.lnReachMm),
+    );
+    return out;
+  };
+  const [low, high] = [
+    [...LOWER.map((bound, at) => (at < 2 ? bound + lnCell : bound)), 0, 0, Math.log(0.01)],
+    [...UPPER.map((bound, at) => (at < 2 ? bound + lnCell : bound)), 100, 100, Math.log(3)],
+  ];
+  const search = (start: readonly number[], use: readonly number[], maxIterations: number, tolerance: number) =>
+    fitLeastSquares(residualsOf(use), {
+      start,
+      lower: low,
+      upper: high,
+      huber: HUBER,
+      scales: start.map(() => DERIVATIVE_SCALE),
+      maxIterations,
+      tolerance,
+    });
+
+  // Every exact pattern, which costs little, and a few steps tell the starts apart.
+  const everything = tones.map((_, at) => at);
+  const exact = everything.filter((at) => tones[at].pattern.edge === 'repeat');
+  const steps = everything.filter((at) => tones[at].pattern.edge !== 'repeat');
+  const some = [...exact, ...steps.filter((_, at) => at % 4 === 1)];
+  let best: LeastSquaresFit | undefined;
+  for (const [steepness, growth] of [
+    [2, 1.2],
+    [8, 1.2],
+    [8, 0.8],
+    [20, 1.7],
+  ] as const) {
+    const lnMark = lnCell + Math.log(growth);
+    const start = [lnMark, lnMark, Math.log(steepness), Math.log(2), 0.01, 1.2];
+    const fit = search(
+      [...start, options.bareLightness, options.fullLightness, Math.log(0.2)],
+      some,
+      14,
+      1e-5,
+    );
+    if (!best || fit.cost < best.cost) best = fit;
+  }
+  const fit = search(best!.parameters, everything, 25, 1e-6);
+  return describeFit(fit, { tones, grid, predicted: lightnessOf(fit.parameters) });
+}
+
+interface FitFacts {
+  readonly tones: readonly FitTone[];
+  readonly grid: DotGrid;
+  readonly predicted: readonly number[];
+}
+
+function describeFit(fit: LeastSquaresFit, { tones, grid, predicted }: FitFacts): FittedResponse {
+  const { parameters, standardErrors, atBound } = fit;
+  const response = fromFitCoordinates(parameters, grid);
+  const { xUm, yUm } = computeMarkDiametersUm(response, grid);
+  const logNumber = (at: number, value: number, limit: number): FittedNumber => {
+    const factor = Math.exp(Z95 * standardErrors[at]);
+    const determined = !atBound[at] && standardErrors[at] < limit;
+    return { value, low: value / factor, high: value * factor, determined };
+  };
+  const plainNumber = (at: number, [min, max]: readonly [number, number], limit: number): FittedNumber => {
+    const value = parameters[at];
+    const reach = Z95 * standardErrors[at];
+    const determined = standardErrors[at] < limit;
+    return { value, low: Math.max(min, value - reach), high: Math.min(max, value + reach), determined };
+  };
+  const residuals = new Map(tones.map(({ group, lightness }, at) => [group, lightness - predicted[at]]));
+  const squares = [...residuals.values()].reduce((sum, residual) => sum + residual * residual, 0);
+  return {
+    response,
+    bareLightness: parameters[BARE],
+    fullLightness: parameters[FULL],
+    markX: logNumber(0, xUm, 0.1),
+    markY: logNumber(1, yUm, 0.1),
+    steepness: logNumber(2, response.steepness, 0.6),
+    drive: logNumber(3, Math.exp(parameters[3]), 0.4),
+    fading: plainNumber(4, [0, 0.9], 0.15),
+    yuleNielsenN: plainNumber(5, [1, 3], 0.3),
+    residuals,
+    predicted: new Map(tones.map(({ group }, at) => [group, predicted[at]])),
+    rms: Math.sqrt(squares / Math.max(1, tones.length)),
+    converged: fit.converged,
+  };
+}
+
+/** L* of every tone for a fitted vector. Strengths depend on five of its numbers and are kept while these stay. */
+function createPredictor(tones: readonly FitTone[], grid: DotGrid): (parameters: readonly number[]) => number[] {
+  const kept = new Map<string, Map<number, number>>();
+  const strengthOf = (parameters: readonly number[], at: number): number => {
+    const key = parameters.slice(0, 5).join();
+    let strengths = kept.get(key);
+    if (!strengths) {
+      strengths = new Map();
+      kept.set(key, strengths);
+      if (kept.size > 4) kept.delete(kept.keys().next().value!);
+    }
+    let strength = strengths.get(at);
+    if (strength === undefined) {
+      strength = predictPatternStrength(fromFitCoordinates(parameters, grid), tones[at].pattern);
+      strengths.set(at, strength);
+    }
+    return strength;
+  };
+  const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
+  return (parameters) => {
+    const reachMm = Math.exp(parameters[REACH]);
+    const bare = reflectanceOfLightness(parameters[BARE]);
+    const full = reflectanceOfLightness(parameters[FULL]);
+    return tones.map(({ pattern }, at) => {
+      const falls = (1 + (dotMm / reachMm) ** 2) / (1 + ((pattern.featureDots * dotMm) / reachMm) ** 2);
+      const n = 1 + (parameters[5] - 1) * falls;
+      return lightnessOfReflectance(mixYuleNielsen(strengthOf(parameters, at), { bare, full, n }));
+    });
+  };
+}
+
+/**
+ * Mean strength of a pattern. A screened patch is simulated in its middle; what the middle's share of dots differs from
+ * the whole patch's by is put right in proportion, of the marked part below one half and of the bare part above.
+ */
+export function predictPatternStrength(model: ResponseModel, { dots, edge }: FitPattern): number {
+  if (edge === 'repeat') {
+    return predictMeanStrength(model, dots, {
+      samplesX: chooseSamples(dots.width),
+      samplesY: chooseSamples(dots.height),
+      edge,
+    });
+  }
+  const rect = {
+    x: Math.max(0, (dots.width - CROP_DOTS) >> 1),
+    y: Math.max(0, (dots.height - CROP_DOTS) >> 1),
+    width: Math.min(dots.width, CROP_DOTS),
+    height: Math.min(dots.height, CROP_DOTS),
+  };
+  const strength = predictMeanStrength(model, dots, { samplesX: 5, samplesY: 5, edge: 'repeat', rect });
+  const inside = shareFiring(dots, rect);
+  const whole = shareFiring(dots, { x: 0, y: 0, width: dots.width, height: dots.height });
+  if (whole <= 0) return 0;
+  if (whole >= 1 || inside <= 0 || inside >= 1) return whole >= 1 ? strength : whole;
+  return whole < 0.5 ? (strength * whole) / inside : 1 - ((1 - strength) * (1 - whole)) / (1 - inside);
+}
+
+/** Samples a dot: few along a long period, enough along a short one to follow the edge of a mark. */
+function chooseSamples(periodDots: number): number {
+  return Math.max(5, Math.min(20, Math.round(64 / periodDots)));
+}
+
+function shareFiring(
+  { data, width, levels }: DotField,
+  rect: { readonly x: number; readonly y: number; readonly width: number; readonly height: number },
+): number {
+  let sum = 0;
+  for (let y = rect.y; y < rect.y + rect.height; y++) {
+    for (let x = rect.x; x < rect.x + rect.width; x++) sum += data[y * width + x];
+  }
+  return sum / (rect.width * rect.height * (levels - 1));
+}

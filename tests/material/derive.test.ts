@@ -1,0 +1,88 @@
+import { readdirSync, readFileSync } from 'node:fs';
+import { describe, expect, test } from 'vitest';
+import { deriveProfile, findMark, parseMaterial, parseProfile, straightProfile } from '../../src/material/index.ts';
+import { createPlane, ONE } from '../../src/plane/index.ts';
+import { applyScreen, type ScreenName } from '../../src/screens/index.ts';
+import { SAMPLE } from './profile-sample.ts';
+
+const read = (path: string) => JSON.parse(readFileSync(path, 'utf8'));
+const profiles = readdirSync('shared/shop/profiles');
+
+describe("the demo shop's profiles", () => {
+  test('there are at least five, and one for the card of the demo', () => {
+    expect(profiles.length).toBeGreaterThanOrEqual(5);
+    const { machine, grid } = parseProfile(read('shared/shop/profiles/anodised-black.json'), 'anodised-black');
+    expect([machine, grid]).toEqual(['galvo-355-f150', { pitchMm: 0.02, lineSpacingMm: 0.02 }]);
+  });
+
+  test.each(profiles)('%s holds what its response model and its screen give, and says that it was computed', (file) => {
+    const profile = parseProfile(read(`shared/shop/profiles/${file}`), file);
+    const { points, direction, ...facts } = profile;
+    const derived = deriveProfile(facts, {
+      halftone: (coverage) =>
+        applyScreen(coverage, {
+          name: profile.screen.name as ScreenName,
+          grid: profile.grid,
+          ...profile.screen.options,
+        }),
+    });
+    expect(derived.direction).toBe(direction);
+    expect(derived.points.length).toBe(points.length);
+    derived.points.forEach((point, i) => {
+      expect(point.coverage).toBeCloseTo(points[i].coverage, 5);
+      expect(point.lightness).toBeCloseTo(points[i].lightness, 2);
+    });
+    expect(profile.origin).toBe('assumed');
+    expect(profile.note).toContain('Computed, not measured');
+  });
+
+  test.each(profiles)('%s names a machine and a material that are there and fit', (file) => {
+    const profile = parseProfile(read(`shared/shop/profiles/${file}`), file);
+    const machine = read(`shared/machines/${profile.machine}.json`);
+    const material = parseMaterial(read(`shared/materials/${profile.material}.json`), profile.material);
+    const mark = findMark(material, machine.wavelengthNm);
+    expect(mark?.direction).toBe(profile.direction);
+    expect(profile.bare).toEqual(material.bare);
+    expect(profile.settings.powerW).toBeLessThanOrEqual(machine.powerW.max);
+    expect(profile.settings.speedMmPerS).toBeLessThanOrEqual(machine.speedMmPerS.max);
+  });
+});
+
+describe('a material without a profile', () => {
+  const material = parseMaterial(read('shared/materials/slate.json'), 'slate');
+  const options = {
+    material,
+    machine: { name: 'gantry-450', wavelengthNm: 450, spotDiameterUm: 90 },
+    grid: { pitchMm: 0.08, lineSpacingMm: 0.08 },
+    settings: SAMPLE.settings,
+    screen: SAMPLE.screen,
+  };
+
+  test('gets a straight, valid, assumed profile', () => {
+    const profile = straightProfile(options)!;
+    expect(parseProfile(JSON.parse(JSON.stringify(profile)), 'straight')).toEqual(profile);
+    expect(profile.points.map(({ coverage }) => coverage)).toEqual([0, 1]);
+    expect([profile.origin, profile.direction]).toEqual(['assumed', 'lighter']);
+  });
+
+  test('gets none at a wavelength that leaves no mark', () => {
+    const machine = { name: 'galvo-1064-f160', wavelengthNm: 1064, spotDiameterUm: 47 };
+    expect(straightProfile({ ...options, machine })).toBeUndefined();
+  });
+});
+
+test('derived points are pooled where the texture of a screen puts them out of order', () => {
+  const { points: _, direction: __, ...facts } = SAMPLE;
+  // A screen that marks less from half coverage on: only what rises may stay.
+  const profile = deriveProfile(facts, {
+    halftone: ({ width, height, data }) => {
+      const asked = data[0] / ONE;
+      const share = asked < 0.5 ? asked : 0.5 - 0.1 * asked;
+      const dots = createPlane('bit', width, height);
+      for (let i = 0; i < dots.data.length; i++)
+        dots.data[i] = Math.floor((i + 1) * share) > Math.floor(i * share) ? 1 : 0;
+      return { width, height, levels: 2, data: dots.data };
+    },
+  });
+  expect(parseProfile(profile, 'pooled').points.length).toBeLessThan(15);
+});
