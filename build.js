@@ -2,6 +2,7 @@
 // `--bench` also builds every file of benchmarks/ into dist/bench/; `--watch` rebuilds on change.
 import { spawnSync } from 'node:child_process';
 import { chmodSync, existsSync, mkdirSync, readdirSync } from 'node:fs';
+import { basename } from 'node:path';
 import * as esbuild from 'esbuild';
 
 const flags = new Set(process.argv.slice(2));
@@ -16,35 +17,64 @@ if (existsSync(KERNELS)) {
   if (status !== 0) process.exit(status ?? 1);
 }
 
+// CommonJS, because Node loads it faster than ES modules; and what the command line loads on demand (a command's code)
+// becomes a file of its own, because start-up is a fixed cost of every job and of every --help.
+const onDemand = {
+  name: 'on-demand',
+  setup(build) {
+    build.onResolve({ filter: /^\.\// }, ({ kind, importer, path }) =>
+      kind === 'dynamic-import' && importer.includes('cli')
+        ? { path: `./${basename(path, '.ts')}.cjs`, external: true }
+        : undefined,
+    );
+  },
+};
 const shared = {
   bundle: true,
   platform: 'node',
   target: 'node20.9',
-  format: 'esm',
-  splitting: true,
+  format: 'cjs',
+  outExtension: { '.js': '.cjs' },
   minifySyntax: true,
   minifyWhitespace: true,
   legalComments: 'none',
   external: ['sharp', 'image-q'],
-  banner: { js: "import{createRequire as __cr}from'node:module';const require=__cr(import.meta.url);" },
+  define: { 'import.meta.url': 'importMetaUrl' },
+  banner: { js: "const importMetaUrl=require('node:url').pathToFileURL(__filename).href;" },
   logLevel: 'warning',
 };
+// The benchmarks wait at top level, which CommonJS cannot.
+const benchmark = {
+  ...shared,
+  format: 'esm',
+  outExtension: { '.js': '.js' },
+  splitting: true,
+  define: {},
+  banner: { js: "import{createRequire as __cr}from'node:module';const require=__cr(import.meta.url);" },
+  chunkNames: 'part-[hash]',
+};
+const commands = readdirSync('src/cli/commands').filter((name) => name.endsWith('.ts') && name !== 'index.ts');
 const command = {
   ...shared,
-  entryPoints: { tonewright: 'src/cli/main.ts' },
+  entryPoints: [
+    { in: 'src/cli/main.ts', out: 'tonewright' },
+    { in: 'src/cli/shop.ts', out: 'shop' },
+    ...commands.map((name) => ({ in: `src/cli/commands/${name}`, out: basename(name, '.ts') })),
+  ],
+  plugins: [onDemand],
+  supported: { 'dynamic-import': false },
   outdir: 'dist',
-  chunkNames: 'part-[hash]',
 };
 
 if (flags.has('--watch')) {
   await (await esbuild.context({ ...command, logLevel: 'info' })).watch();
 } else {
   await esbuild.build(command);
-  chmodSync('dist/tonewright.js', 0o755);
+  chmodSync('dist/tonewright.cjs', 0o755);
   if (flags.has('--bench')) {
     const entryPoints = readdirSync('benchmarks')
       .filter((name) => name.endsWith('.ts'))
       .map((name) => `benchmarks/${name}`);
-    await esbuild.build({ ...shared, entryPoints, outdir: 'dist/bench', chunkNames: 'part-[hash]' });
+    await esbuild.build({ ...benchmark, entryPoints, outdir: 'dist/bench' });
   }
 }

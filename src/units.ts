@@ -1,4 +1,5 @@
 import { AppError } from './errors.ts';
+import type { SourceKey } from './sources.ts';
 
 const MM_PER: Readonly<Record<string, number>> = { mm: 1, um: 0.001, µm: 0.001, cm: 10, in: 25.4 };
 const LENGTH = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)\s*(mm|um|µm|cm|in)?\s*$/i;
@@ -10,12 +11,15 @@ export interface SizeMm {
   readonly cornerRadiusMm: number;
 }
 
-/** Named sizes, mm. Corner radius of ID-1: nominal value of ISO/IEC 7813 within ISO/IEC 7810's 2.88 … 3.48. */
-export const NAMED_SIZES: Readonly<Record<string, SizeMm & { readonly title: string }>> = {
-  'id-1': { widthMm: 85.6, heightMm: 53.98, cornerRadiusMm: 3.18, title: 'bank card, ISO/IEC 7810 ID-1' },
-  'id-2': { widthMm: 105, heightMm: 74, cornerRadiusMm: 0, title: 'ISO/IEC 7810 ID-2' },
-  'id-3': { widthMm: 125, heightMm: 88, cornerRadiusMm: 0, title: 'ISO/IEC 7810 ID-3' },
-  'id-000': { widthMm: 25, heightMm: 15, cornerRadiusMm: 0, title: 'ISO/IEC 7810 ID-000' },
+/**
+ * Named sizes, mm. The corner radius of ID-1 is the nominal value of ISO/IEC 7813 within the 2.88 … 3.48 of ISO/IEC 7810;
+ * the other formats are drawn with square corners.
+ */
+export const NAMED_SIZES: Readonly<Record<string, SizeMm & { readonly source: SourceKey }>> = {
+  'id-1': { widthMm: 85.6, heightMm: 53.98, cornerRadiusMm: 3.18, source: 'iso7813' },
+  'id-2': { widthMm: 105, heightMm: 74, cornerRadiusMm: 0, source: 'iso7810' },
+  'id-3': { widthMm: 125, heightMm: 88, cornerRadiusMm: 0, source: 'iso7810' },
+  'id-000': { widthMm: 25, heightMm: 15, cornerRadiusMm: 0, source: 'iso7810' },
 };
 
 /**

@@ -8,7 +8,7 @@ process.stdout.on('error', (error: NodeJS.ErrnoException) => {
   if (error.code !== 'EPIPE') throw error;
 });
 
-process.exitCode = await runProgram(process.argv.slice(2), {
+const status = runProgram(process.argv.slice(2), {
   commands: COMMANDS,
   version,
   io: {
@@ -20,4 +20,7 @@ process.exitCode = await runProgram(process.argv.slice(2), {
     clock: () => performance.now() / 1000,
     today: () => new Date().toISOString().slice(0, 10),
   },
+});
+void status.then((code) => {
+  process.exitCode = code;
 });

@@ -1,7 +1,5 @@
-import { existsSync } from 'node:fs';
-import { join, resolve } from 'node:path';
 import { Command, CommanderError, Option } from 'commander';
-import { AppError } from '../errors.ts';
+import type { AppError } from '../errors.ts';
 import type { CommandRecord, Io, OptionValues, Surroundings } from './command.ts';
 import { createProgress } from './progress.ts';
 
@@ -78,7 +76,8 @@ async function runCommand(
     io.stderr(`warning: ${text}\n`);
   };
   try {
-    const shop = await openShopFor(options, io);
+    const { openShopFor } = await import('./shop.ts');
+    const shop = openShopFor(options, io);
     const surroundings: Surroundings = { io, shop, warn, progress: progress.show };
     const run = await record.load();
     const outcome = await run(args, options, surroundings);
@@ -87,7 +86,7 @@ async function runCommand(
     return outcome.exit ?? 0;
   } catch (error) {
     progress.clear();
-    if (error instanceof AppError) {
+    if (isToldToPeople(error)) {
       const { code, message, hint, details, exit } = error;
       if (options.json) io.stdout(`${JSON.stringify({ error: { code, message, hint, details } }, null, 2)}\n`);
       io.stderr(`tonewright ${record.name}: ${message}\n${hint}\n`);
@@ -101,15 +100,7 @@ async function runCommand(
   }
 }
 
-async function openShopFor(options: OptionValues, io: Io) {
-  const { openShop } = await import('../material/index.ts');
-  const { findPackageRoot } = await import('../plane/index.ts');
-  const named = typeof options.shop === 'string' ? options.shop : io.env.TONEWRIGHT_SHOP;
-  const folder = named === undefined || named === '' ? join(io.cwd, 'shop') : resolve(io.cwd, named);
-  if (named && !existsSync(folder)) {
-    throw new AppError('path-missing', `shop folder ${folder}: found nothing there, needed a folder`, { folder });
-  }
-  const root = findPackageRoot();
-  if (root === undefined) throw new Error('the folder of the package was not found beside the program');
-  return openShop({ ...(existsSync(folder) ? { shopDir: folder } : {}), builtIn: join(root, 'shared') });
+/** What a person may be told. Commands are bundled apart, so the class of their errors is another one than any here. */
+function isToldToPeople(error: unknown): error is AppError {
+  return error instanceof Error && error.name === 'AppError' && 'exit' in error && 'hint' in error;
 }

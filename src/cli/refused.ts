@@ -1,12 +1,10 @@
 import { join } from 'node:path';
 import { parseRefused, type RefusedMaterial, readJson, type Shop } from '../material/index.ts';
-import { findPackageRoot } from '../plane/index.ts';
+import { packageRoot } from './shop.ts';
 
 /** Materials that are never put under a laser: the built-in list, and the shop's own where it keeps one. */
 export function readRefused(shop: Shop): readonly RefusedMaterial[] {
-  const root = findPackageRoot();
-  if (root === undefined) throw new Error('the folder of the package was not found beside the program');
-  const folders = [join(root, 'shared'), ...(shop.shopDir === undefined ? [] : [shop.shopDir])];
+  const folders = [join(packageRoot(), 'shared'), ...(shop.shopDir === undefined ? [] : [shop.shopDir])];
   return folders.flatMap((folder, at) => {
     const path = join(folder, 'materials', 'never.json');
     try {

@@ -265,7 +265,7 @@ describe('bad input leaves no file behind and says what to do', () => {
       chmodSync(out, folderMode);
       const result = spawnSync(
         process.execPath,
-        [resolve(program, 'dist/tonewright.js'), 'prepare', photo, ...SMALL, '--out', out],
+        [resolve(program, 'dist/tonewright.cjs'), 'prepare', photo, ...SMALL, '--out', out],
         { ...asNobody, cwd: place, encoding: 'utf8', env: { PATH: process.env.PATH } },
       );
       return { ...result, left: readdirSync(out) };

@@ -1,20 +1,29 @@
 import { join, resolve } from 'node:path';
 import { resolveJob } from '../../job/index.ts';
-import { findPackageRoot } from '../../plane/index.ts';
 import type { Run } from '../command.ts';
 import { textOf } from '../options.ts';
 import { readRefused } from '../refused.ts';
+import { packageRoot } from '../shop.ts';
 import { prepareFile } from './prepare.ts';
 
-/** What the demo makes: a customer's portrait on a black anodised card of the demo shop. */
-const DEMO = { photo: 'images/photos/cat.png', size: 'ID-1', profile: 'anodised-black', name: 'cat-card' } as const;
+/** What the demo makes: a customer's dogs on a black anodised card, ISO/IEC 7810 ID-1 upright. */
+const DEMO = {
+  photo: 'images/photos/two-dogs.jpg',
+  size: '53.98x85.6',
+  cornerRadiusMm: 3.18,
+  profile: 'anodised-black',
+  name: 'dogs-card',
+} as const;
 
 export const run: Run = async (_args, options, surroundings) => {
   const { io, shop, warn } = surroundings;
-  const spec = resolveJob({ size: DEMO.size, profile: DEMO.profile }, { shop, refused: readRefused(shop) });
+  const spec = resolveJob(
+    { size: DEMO.size, cornerRadiusMm: DEMO.cornerRadiusMm, profile: DEMO.profile },
+    { shop, refused: readRefused(shop) },
+  );
   for (const text of spec.warnings) warn(text);
   const out = resolve(io.cwd, textOf(options, 'out') ?? join('out', 'demo'));
-  const path = join(findPackageRoot() ?? '.', DEMO.photo);
+  const path = join(packageRoot(), DEMO.photo);
   const made = await prepareFile({ path, out, name: DEMO.name, spec, only: 'everything', force: true }, surroundings);
   return {
     ...made,

@@ -1,0 +1,4 @@
+/** Middle of a list of numbers; of two middles the lower. */
+export function median(values: readonly number[]): number {
+  return [...values].sort((a, b) => a - b)[(values.length - 1) >> 1]!;
+}
