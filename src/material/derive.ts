@@ -12,28 +12,13 @@ export interface DeriveOptions {
   readonly halftone: (coverage: Plane<'coverage'>) => DotField;
 }
 
-/** Coverages at which a derived curve has its points: close together where dots are sparse and where gaps are. */
+/**
+ * Coverages at which a derived curve has its points. Not simple fractions: at exactly 1/4, 1/3 or 1/2 error diffusion
+ * falls into regular textures whose tone is 1 L* or more off the curve on both sides of it.
+ */
 export const DERIVED_COVERAGES = [
-  0,
-  1 / 64,
-  1 / 32,
-  1 / 16,
-  3 / 32,
-  1 / 8,
-  3 / 16,
-  1 / 4,
-  5 / 16,
-  3 / 8,
-  7 / 16,
-  1 / 2,
-  9 / 16,
-  5 / 8,
-  11 / 16,
-  3 / 4,
-  13 / 16,
-  7 / 8,
-  15 / 16,
-  1,
+  0, 0.011, 0.024, 0.047, 0.08, 0.115, 0.155, 0.19, 0.23, 0.27, 0.31, 0.36, 0.41, 0.46, 0.53, 0.58, 0.64, 0.7, 0.77,
+  0.84, 0.9, 0.95, 0.98, 1,
 ] as const;
 
 /**

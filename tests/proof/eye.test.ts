@@ -1,0 +1,114 @@
+import { describe, expect, test } from 'vitest';
+import { assumeResponse, fillDotTable } from '../../src/material/index.ts';
+import { createDots, createPlane, ONE } from '../../src/plane/index.ts';
+import {
+  assessTone,
+  averageWanted,
+  computeEyeBlurMm,
+  filterByEye,
+  NASANEN_1984,
+  planEyeCells,
+  predictError,
+  predictReflectance,
+} from '../../src/proof/index.ts';
+
+describe("the eye's blur", () => {
+  /** source: 'nasanen1984': rate of the exponential in degrees, computed for L = 11 and 100 cd/m². */
+  test.each([
+    { luminanceCdPerM2: 11, rateDeg: 0.193465 },
+    { luminanceCdPerM2: 100, rateDeg: 0.158035 },
+  ])('at $luminanceCdPerM2 cd/m² halves contrast where the exponential does', ({ luminanceCdPerM2, rateDeg }) => {
+    expect(1 / (NASANEN_1984.c * Math.log(luminanceCdPerM2) + NASANEN_1984.d)).toBeCloseTo(rateDeg, 6);
+    const sigmaDeg = (Math.atan(computeEyeBlurMm({ luminanceCdPerM2 }) / 300) * 180) / Math.PI;
+    const half = Math.LN2 / rateDeg;
+    expect(Math.exp(-2 * (Math.PI * sigmaDeg * half) ** 2)).toBeCloseTo(0.5, 6);
+  });
+
+  test('keeps a constant plane, up to its border', () => {
+    const plane = createPlane('reflectance', 9, 5, new Float32Array(45).fill(0.3));
+    const seen = filterByEye(plane, { cellXMm: 0.1, cellYMm: 0.1 });
+    expect(seen.data.every((value) => Math.abs(value - 0.3) < 1e-6)).toBe(true);
+  });
+
+  test('spreads a point as a Gaussian that is round on the work, also where cells are not square', () => {
+    const plane = createPlane('reflectance', 81, 41);
+    plane.data[20 * 81 + 40] = 1;
+    const { data } = filterByEye(plane, { cellXMm: 0.05, cellYMm: 0.1 });
+    const variance = (read: (i: number) => number, step: number, half: number) => {
+      let sum = 0;
+      let square = 0;
+      for (let i = -half; i <= half; i++) {
+        sum += read(i);
+        square += read(i) * (i * step) ** 2;
+      }
+      return square / sum;
+    };
+    const sigma = computeEyeBlurMm();
+    expect(variance((i) => data[20 * 81 + 40 + i], 0.05, 40) / sigma ** 2).toBeCloseTo(1, 1);
+    expect(variance((i) => data[(20 + i) * 81 + 40], 0.1, 20) / sigma ** 2).toBeCloseTo(1, 1);
+    expect(data.reduce((total, value) => total + value, 0)).toBeCloseTo(1, 3);
+  });
+
+  test('plans cells of half its width, never finer than dots', () => {
+    const cells = planEyeCells({ width: 4280, height: 2700 }, { grid: { pitchMm: 0.02, lineSpacingMm: 0.02 } });
+    expect(cells.cellXMm).toBeCloseTo(computeEyeBlurMm() / 2, 2);
+    const coarse = planEyeCells({ width: 10, height: 1 }, { grid: { pitchMm: 1, lineSpacingMm: 1 } });
+    expect([coarse.width, coarse.height]).toEqual([10, 1]);
+  });
+});
+
+describe('the error of tone', () => {
+  const plane = (values: number[]) => createPlane('lightness', values.length, 1, Float32Array.from(values));
+
+  test('is the mean, the 95th of 100 and the worst difference', () => {
+    const wanted = plane(new Array(100).fill(50));
+    const predicted = plane(Array.from({ length: 100 }, (_, i) => 50 + (i % 2 ? i : -i) / 10));
+    const { mean, p95, worst } = predictError(wanted, { predicted });
+    expect(mean).toBeCloseTo(4.95, 5);
+    expect(p95).toBeCloseTo(9.4, 1);
+    expect(worst).toBeCloseTo(9.9, 5);
+  });
+
+  test('leaves out what is masked', () => {
+    const options = { predicted: plane([50, 60, 90]), weights: [1, 1, 0] };
+    const { mean, worst } = predictError(plane([50, 50, 50]), options);
+    expect([mean, worst]).toEqual([5, 10]);
+    expect(predictError(plane([50]), { predicted: plane([90]), weights: [0] })).toEqual({ mean: 0, p95: 0, worst: 0 });
+  });
+
+  test('refuses planes of different size', () => {
+    expect(() => predictError(plane([1]), { predicted: plane([1, 2]) })).toThrow(RangeError);
+  });
+
+  test('wanted light is averaged in light, and masked dots are wanted bare', () => {
+    const reflectance = Float32Array.from({ length: ONE + 1 }, (_, value) => value / ONE);
+    const luminance = createPlane('luminance', 4, 1, Uint16Array.from([0, ONE, ONE, ONE]));
+    const mask = createPlane('mask', 4, 1, Uint8Array.from([255, 255, 255, 0]));
+    const wanted = averageWanted(luminance, { reflectance, bareLuminance: 0.2, mask, width: 2, height: 1 });
+    expect(wanted.data[0]).toBeCloseTo(0.5, 6);
+    expect(wanted.data[1]).toBeCloseTo(0.6, 6);
+  });
+
+  test('fine dots of the right tone have next to none, whether predicted anew or from the proof', () => {
+    const grid = { pitchMm: 0.02, lineSpacingMm: 0.02 };
+    const response = assumeResponse(
+      { markDiameterXUm: 20, markDiameterYUm: 20, steepness: 6, drive: 2, yuleNielsenN: 1 },
+      grid,
+    );
+    const table = fillDotTable({ response, bare: [17, 0, 0], full: [80, 0, 0] });
+    // A checkerboard is far finer than the eye; what it shows is its mean.
+    const dots = createDots(
+      200,
+      200,
+      2,
+      Uint8Array.from({ length: 40000 }, (_, i) => ((i % 200) + Math.floor(i / 200)) % 2),
+    );
+    const tone = predictReflectance(dots, { table, width: 5, height: 5 }).data[12];
+    const reflectance = new Float32Array(ONE + 1).fill(tone);
+    const options = { table, grid, luminance: createPlane('luminance', 200, 200), reflectance };
+    const alone = assessTone(dots, options);
+    const shown = assessTone(dots, { ...options, shown: predictReflectance(dots, { table, width: 150, height: 150 }) });
+    expect(alone.mean).toBeLessThan(0.2);
+    expect(Math.abs(alone.mean - shown.mean)).toBeLessThan(0.1);
+  });
+});

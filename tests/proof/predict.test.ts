@@ -1,0 +1,207 @@
+import fc from 'fast-check';
+import { describe, expect, test } from 'vitest';
+import {
+  assumeResponse,
+  coverageTable,
+  deriveProfile,
+  fillDotTable,
+  invertProfile,
+  simulateStrength,
+  toneCurveOf,
+} from '../../src/material/index.ts';
+import { createRandom } from '../../src/numeric/index.ts';
+import {
+  createDots,
+  createPlane,
+  lightnessOfReflectance,
+  meanOver,
+  ONE,
+  reflectanceOfLightness,
+} from '../../src/plane/index.ts';
+import {
+  createAverager,
+  openStrength,
+  predictLightness,
+  predictReflectance,
+  predictToneCurve,
+} from '../../src/proof/index.ts';
+import { applyScreen } from '../../src/screens/index.ts';
+
+const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
+const COLOURS = { bare: [17, 0, -1], full: [80, -1, 3] } as const;
+const tableOf = (x: number, y: number, n = 1) =>
+  fillDotTable({
+    response: assumeResponse({ markDiameterXUm: x, markDiameterYUm: y, steepness: 6, drive: 2, yuleNielsenN: n }, GRID),
+    ...COLOURS,
+  });
+const TABLES = {
+  '3 × 3': tableOf(20, 18),
+  '5 × 3': tableOf(34, 20),
+  '3 × 5': tableOf(20, 34),
+  '5 × 5': tableOf(34, 32),
+};
+
+const randomDots = (width: number, height: number, seed: number, levels = 2) => {
+  const random = createRandom(seed);
+  return createDots(
+    width,
+    height,
+    levels,
+    Uint8Array.from({ length: width * height }, () => random.nextBelow(levels)),
+  );
+};
+
+describe.each(Object.entries(TABLES))('a table of %s dots', (_, table) => {
+  test('gives what looking up the dots around each cell one by one gives', () => {
+    fc.assert(
+      fc.property(fc.integer({ min: 1, max: 9 }), fc.integer({ min: 1, max: 9 }), fc.nat(), (width, height, seed) => {
+        const dots = randomDots(width, height, seed);
+        const addRow = openStrength(dots, table);
+        for (let y = 0; y < height; y++) {
+          const row = new Float32Array(width).fill(2);
+          addRow(row);
+          for (let x = 0; x < width; x++) expect(row[x]).toBeCloseTo(2 + lookUp(dots, table, x, y), 5);
+        }
+      }),
+      { seed: 7, numRuns: 60 },
+    );
+  });
+
+  test('bare dots show bare, and inside a solid the solid', () => {
+    const bare = predictReflectance(createDots(12, 12), { table });
+    expect(bare.data.every((value) => Math.abs(value - table.bareLuminance) < 1e-6)).toBe(true);
+    const solid = predictReflectance(createDots(12, 12, 2, new Uint8Array(144).fill(1)), { table });
+    expect(solid.data[6 * 12 + 6]).toBeCloseTo(table.fullLuminance, 5);
+  });
+
+  test('dots of many levels at their two ends are the same dots', () => {
+    const dots = randomDots(40, 40, 3);
+    const many = createDots(
+      40,
+      40,
+      256,
+      dots.data.map((dot) => 255 * dot),
+    );
+    const rect = { x: 6, y: 6, width: 28, height: 28 };
+    const difference = predictLightness(many, { table, rect }) - predictLightness(dots, { table, rect });
+    expect(Math.abs(difference)).toBeLessThan(0.6);
+  });
+});
+
+test('dots of many levels follow the fine simulation', () => {
+  const response = assumeResponse(
+    { markDiameterXUm: 24, markDiameterYUm: 20, steepness: 4, drive: 1.8, yuleNielsenN: 1 },
+    GRID,
+  );
+  const table = fillDotTable({ response, ...COLOURS });
+  const dots = randomDots(40, 40, 9, 16);
+  const rect = { x: 6, y: 6, width: 28, height: 28 };
+  const fine = simulateStrength(response, dots, { samplesX: 10, samplesY: 10, edge: 'bare', rect });
+  const mean = fine.data.reduce((sum, value) => sum + value, 0) / fine.data.length;
+  const simulated = lightnessOfReflectance(table.bareLuminance + mean * (table.fullLuminance - table.bareLuminance));
+  expect(predictLightness(dots, { table, rect })).toBeCloseTo(simulated, 0);
+});
+
+describe('averages', () => {
+  test('are those of a plain area average, at any size', () => {
+    fc.assert(
+      fc.property(
+        fc.integer({ min: 1, max: 40 }),
+        fc.integer({ min: 1, max: 40 }),
+        fc.double({ min: 0, max: 1, noNaN: true }),
+        fc.double({ min: 0, max: 1, noNaN: true }),
+        (width, height, a, b) => {
+          const to = { width: 1 + Math.floor(a * (width - 1)), height: 1 + Math.floor(b * (height - 1)) };
+          const random = createRandom(width * 41 + height);
+          const plane = createPlane(
+            'dose',
+            width,
+            height,
+            Float32Array.from({ length: width * height }, () => random.nextUnit()),
+          );
+          const averager = createAverager({ from: { width, height }, to });
+          for (let y = 0; y < height; y++) {
+            averager.add((target) => {
+              for (let x = 0; x < width; x++) target[x] += plane.data[y * width + x];
+            });
+          }
+          const expected = meanOver(plane, to).data;
+          averager.means.forEach((value, i) => {
+            expect(value).toBeCloseTo(expected[i], 5);
+          });
+        },
+      ),
+      { seed: 8, numRuns: 150 },
+    );
+  });
+
+  test('cannot have more cells than there are dots', () => {
+    expect(() => predictReflectance(createDots(4, 4), { table: TABLES['3 × 3'], width: 5 })).toThrow(RangeError);
+  });
+
+  test('mix after averaging, so that light spread darkens a lighter mark between dots', () => {
+    const dots = randomDots(60, 60, 5);
+    const plain = predictReflectance(dots, { table: tableOf(20, 18, 1), width: 1, height: 1 }).data[0];
+    const spread = predictReflectance(dots, { table: tableOf(20, 18, 2), width: 1, height: 1 }).data[0];
+    expect(spread).toBeLessThan(plain - 0.02);
+  });
+});
+
+describe('a wedge of eleven equal steps through a profile derived from the model', () => {
+  const side = 96;
+  const rect = { x: 24, y: 24, width: 64, height: 64 };
+  const screens = ['floyd-steinberg', 'blue-noise', 'clustered-dot'] as const;
+  test.each(screens)('comes out straight when the profile knows the screen: %s', (name) => {
+    const response = assumeResponse(
+      { markDiameterXUm: 24, markDiameterYUm: 20, steepness: 8, drive: 2.2, yuleNielsenN: 1.2 },
+      GRID,
+    );
+    const screen = (coverage: ReturnType<typeof invertProfile>) => applyScreen(coverage, { name, grid: GRID });
+    const profile = deriveProfile(
+      {
+        schema: 'tonewright-profile/1',
+        name: 'wedge',
+        title: 'Wedge',
+        material: 'x',
+        machine: 'y',
+        grid: GRID,
+        settings: { powerW: 1, speedMmPerS: 1, passes: 1, scan: 'one-way' },
+        screen: { name, options: {} },
+        ...COLOURS,
+        response,
+        repeatability: 0,
+        origin: 'assumed',
+        date: '2026-01-01',
+        note: '',
+      },
+      { halftone: screen },
+    );
+    const table = fillDotTable(profile);
+    const tones = coverageTable(profile, { range: 'scale' });
+    const { darkest, lightest } = toneCurveOf(profile);
+    const samples = Array.from({ length: 11 }, (_, step) => {
+      const luminance = createPlane('luminance', side, side);
+      luminance.data.fill(Math.round(reflectanceOfLightness(step * 10) * ONE));
+      return { coverage: step / 10, dots: screen(invertProfile(luminance, { table: tones })) };
+    });
+    const errors = predictToneCurve(samples, { table, rect }).map(({ coverage, lightness }) =>
+      Math.abs(lightness - (darkest + coverage * (lightest - darkest))),
+    );
+    expect(errors.reduce((sum, error) => sum + error, 0) / 11).toBeLessThanOrEqual(0.5);
+    expect(Math.max(...errors)).toBeLessThanOrEqual(1.5);
+  });
+});
+
+/** The slow way: each neighbour asked for by its place, bare outside. */
+function lookUp(dots: ReturnType<typeof createDots>, table: (typeof TABLES)['3 × 3'], x: number, y: number): number {
+  const [reachX, reachY] = [table.columns >> 1, table.rows >> 1];
+  let index = 0;
+  for (let dx = -reachX; dx <= reachX; dx++) {
+    for (let dy = -reachY; dy <= reachY; dy++) {
+      if (!table.corners && Math.abs(dx) === 2 && Math.abs(dy) === 2) continue;
+      const inside = x + dx >= 0 && x + dx < dots.width && y + dy >= 0 && y + dy < dots.height;
+      index = 2 * index + (inside ? dots.data[(y + dy) * dots.width + x + dx] : 0);
+    }
+  }
+  return table.strength[index];
+}
