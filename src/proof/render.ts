@@ -26,10 +26,10 @@ export interface ProofOptions {
   readonly surroundLightness?: number;
 }
 
-export const PROOF_DEFAULTS = { cornerRadiusPx: 0, marginPx: 56, surroundLightness: 76 } as const;
+export const PROOF_DEFAULTS = { cornerRadiusPx: 0, marginPx: 56, surroundLightness: 62 } as const;
 
 /** Assumed: what makes a piece look as if it lay on a table. Darkening of the shadow, and of the hairline at the edge. */
-const SHADOW = { strength: 0.34, spread: 0.34, offset: 0.14 } as const;
+const SHADOW = { strength: 0.3, spread: 0.5, offset: 0.22 } as const;
 const HAIRLINE = 0.16;
 
 /**
