@@ -1,3 +1,4 @@
+export { type Chart, type ChartCost, type ChartRequest, type ChartSpec, makeChart, resolveChart } from './charts.ts';
 export * from './choices.ts';
 export * from './proof.ts';
 export * from './run.ts';

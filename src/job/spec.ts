@@ -203,7 +203,7 @@ function resolveSize({ size, cornerRadiusMm }: JobRequest): SizeMm {
   return cornerRadiusMm === undefined ? asked : { ...asked, cornerRadiusMm };
 }
 
-function resolveScreen(name: string): ScreenName {
+export function resolveScreen(name: string): ScreenName {
   const found = screenNames.find((known) => known === name);
   if (!found) {
     throw new AppError('name-unknown', `found no screen "${name}"; there are ${screenNames.join(', ')}`, {
@@ -214,7 +214,7 @@ function resolveScreen(name: string): ScreenName {
 }
 
 /** The options that this screen reads: its defaults, then the profile's for the same screen, then the request's. */
-function screenOptionsOf(
+export function screenOptionsOf(
   name: ScreenName,
   { request, learned, levels }: { request: JobRequest; learned: Profile | undefined; levels: number },
 ): Readonly<Record<string, string | number>> {
@@ -229,7 +229,7 @@ function screenOptionsOf(
   return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
 }
 
-function resolveGrid(
+export function resolveGrid(
   { pitchMm, lineSpacingMm }: JobRequest,
   { machine, material, learned }: { machine: Machine; material: Material | undefined; learned: Profile | undefined },
 ): DotGrid & { readonly origin: JobSpec['gridOrigin'] } {
@@ -287,7 +287,10 @@ function assumeProfile({
   return profile;
 }
 
-function refuseOversize({ widthMm, heightMm }: SizeMm, { name, fieldMm: [fieldWidth, fieldHeight] }: Machine): void {
+export function refuseOversize(
+  { widthMm, heightMm }: SizeMm,
+  { name, fieldMm: [fieldWidth, fieldHeight] }: Machine,
+): void {
   if (widthMm <= fieldWidth && heightMm <= fieldHeight) return;
   const missing = [
     ...(widthMm > fieldWidth ? [`${round(widthMm - fieldWidth)} mm in width`] : []),
@@ -301,7 +304,7 @@ function refuseOversize({ widthMm, heightMm }: SizeMm, { name, fieldMm: [fieldWi
 }
 
 /** By name, file, title or alias. */
-function findMaterial(asked: string | undefined, shop: Shop): Material | undefined {
+export function findMaterial(asked: string | undefined, shop: Shop): Material | undefined {
   if (asked === undefined) return undefined;
   const wanted = asked.trim().toLowerCase();
   for (const { name } of shop.list('materials')) {
