@@ -151,12 +151,7 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
   ] as const) {
     const lnMark = lnCell + Math.log(growth);
     const start = [lnMark, lnMark, Math.log(steepness), Math.log(2), 0.01, 1.2];
-    const fit = search(
-      [...start, options.bareLightness, options.fullLightness, Math.log(0.2)],
-      some,
-      14,
-      1e-5,
-    );
+    const fit = search([...start, options.bareLightness, options.fullLightness, Math.log(0.2)], some, 14, 1e-5);
     if (!best || fit.cost < best.cost) best = fit;
   }
   const fit = search(best!.parameters, everything, 25, 1e-6);

@@ -2,6 +2,16 @@ export * from './compare.ts';
 export * from './curve.ts';
 export * from './derive.ts';
 export * from './dot-table.ts';
+export * from './fit.ts';
+export { type BandPoint, type FittedCurve, fitToneCurve, type MeasuredTone, type PredictedTone } from './fit-curve.ts';
+export {
+  type FitPattern,
+  type FitResponseOptions,
+  type FitTone,
+  type FittedNumber,
+  type FittedResponse,
+  fitResponse,
+} from './fit-response.ts';
 export * from './parse.ts';
 export * from './refused.ts';
 export * from './response.ts';

@@ -77,6 +77,22 @@ const PROFILE = v.strictObject(
     origin: v.picklist(['measured', 'rehearsed', 'assumed'], '"measured", "rehearsed" or "assumed"'),
     date: v.pipe(v.string('text'), v.isoDate('a date such as 2026-03-31')),
     note: v.string('text'),
+    fit: v.exactOptional(
+      v.strictObject(
+        {
+          band: v.array(
+            v.strictObject({ coverage: within(0, 1), low: within(0, 100), high: within(0, 100) }, 'an object'),
+            'a list',
+          ),
+          markDiameterXUm: v.tuple([positive, positive], 'two numbers [low, high]'),
+          markDiameterYUm: v.tuple([positive, positive], 'two numbers [low, high]'),
+          leaveOneOut: within(0, 100),
+          modelRms: within(0, 100),
+          warnings: v.array(text, 'a list'),
+        },
+        'an object',
+      ),
+    ),
   },
   'an object',
 );
@@ -128,13 +144,6 @@ export function parseProfile(json: unknown, where: string): Profile {
   const profile: Profile = parse(PROFILE, json, where);
   const { points } = profile;
   const sign = profile.direction === 'lighter' ? 1 : -1;
-  if (points[0].coverage !== 0 || points[points.length - 1].coverage !== 1) {
-    throw new AppError(
-      'file-invalid',
-      `${where}: points: found coverage from ${points[0].coverage} to ${points[points.length - 1].coverage}, needed from 0 to 1`,
-      { where, field: 'points' },
-    );
-  }
   for (let i = 1; i < points.length; i++) {
     const found = `points.${i - 1} and points.${i}`;
     if (!(points[i].coverage > points[i - 1].coverage)) {

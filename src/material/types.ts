@@ -72,7 +72,10 @@ export interface Profile extends Surface {
   readonly settings: BurnSettings;
   readonly screen: ScreenChoice;
   readonly direction: MarkDirection;
-  /** At least two points, coverage strictly rising from 0 to 1, lightness strictly monotone in the mark's direction. */
+  /**
+   * At least two points, coverage strictly rising within 0 … 1, lightness strictly monotone in the mark's direction. A
+   * learned profile may end short of 1, to keep something in hand or because lightness turns back there.
+   */
   readonly points: readonly TonePoint[];
   /** Standard deviation of one patch between places of the same piece, ΔL*. */
   readonly repeatability: number;
@@ -81,6 +84,23 @@ export interface Profile extends Surface {
   /** ISO date of learning. */
   readonly date: string;
   readonly note: string;
+  /** How well it is known; only profiles that were learned from captures have it. */
+  readonly fit?: FitQuality;
+}
+
+/** How well a learned profile is known. */
+export interface FitQuality {
+  /** 95 % band of the tone curve, CIE L*. */
+  readonly band: readonly { readonly coverage: number; readonly low: number; readonly high: number }[];
+  /** 95 % intervals of the mark diameters of an isolated dot, µm. */
+  readonly markDiameterXUm: readonly [low: number, high: number];
+  readonly markDiameterYUm: readonly [low: number, high: number];
+  /** Root mean square error of a tone predicted without its own readings, ΔL*. */
+  readonly leaveOneOut: number;
+  /** Root mean square of what the response model leaves over of all patches, ΔL*. */
+  readonly modelRms: number;
+  /** What to distrust, in sentences. */
+  readonly warnings: readonly string[];
 }
 
 export interface ScreenChoice {

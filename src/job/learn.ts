@@ -1,0 +1,206 @@
+import {
+  type CaptureImage,
+  type ChartLayout,
+  type Corners,
+  drawChart,
+  fires,
+  type Located,
+  locateChart,
+  type Patch,
+  type PatchPattern,
+  type Readings,
+  readPatches,
+} from '../chart/index.ts';
+import { AppError } from '../errors.ts';
+import { type DotField, type FitPattern, type FitReading, fitProfile, type ProfileFit } from '../material/index.ts';
+import { median } from '../numeric/index.ts';
+import { type DotGrid, type Dots, lightnessOfReflectance, type Plane, reflectanceOfLightness } from '../plane/index.ts';
+import { applyScreen, type ScreenName } from '../screens/index.ts';
+
+export interface NamedCapture {
+  /** What messages call it: the file's name. */
+  readonly name: string;
+  readonly image: CaptureImage;
+}
+
+export interface LearnOptions {
+  /** Layouts that the capture may show; its tags say which. */
+  readonly layouts: readonly ChartLayout[];
+  readonly camera: 'known' | 'unknown';
+  readonly mirrored?: boolean;
+  /** Corners by hand, pixels of the first capture; only with one capture. */
+  readonly corners?: Corners;
+  /** Name and title of the profile; made from material and chart when absent. */
+  readonly name?: string;
+  readonly title?: string;
+  /** ISO date. */
+  readonly date: string;
+  readonly origin?: 'measured' | 'rehearsed';
+}
+
+/** One capture with what was found in it. */
+export interface ReadCapture extends NamedCapture {
+  readonly located: Located;
+  readonly readings: Readings;
+}
+
+export interface Learned extends ProfileFit {
+  readonly layout: ChartLayout;
+  readonly captures: readonly ReadCapture[];
+  /** Line spacing at which neighbouring lines close a solid with a little to spare, mm. */
+  readonly recommendedSpacingMm: number;
+  /** Everything to distrust: of the captures, then of the fit. */
+  readonly warnings: readonly string[];
+}
+
+/**
+ * Share of the mark width across the scan by which lines may lie apart: a fifth of overlap bridges wobble and uneven
+ * energy, and finer spacing only costs time (commonPractice).
+ */
+const SPACING_TO_MARK = 0.8;
+
+/**
+ * From captures of one tone chart to a profile: locate, read, take the median of each patch over the captures, fit.
+ * @throws AppError those of `locateChart`, `readPatches` and `fitProfile`; chart-wrong for captures of different charts
+ * or of a chart without tones.
+ */
+export function learnProfile(captures: readonly NamedCapture[], options: LearnOptions): Learned {
+  const { layouts, camera, mirrored = false, corners, date } = options;
+  if (captures.length === 0) throw new RangeError('learning needs at least one capture');
+  const read = captures.map(({ name, image }): ReadCapture => {
+    try {
+      const located = locateChart(image, layouts, { mirrored, ...(corners ? { corners } : {}) });
+      return { name, image, located, readings: readPatches(image, located, { camera }) };
+    } catch (error) {
+      if (!(error instanceof AppError)) throw error;
+      throw new AppError(error.code, `${name}: ${error.message}`, { ...error.details, capture: name });
+    }
+  });
+  const { layout } = read[0]!.located;
+  for (const { name, located } of read) {
+    if (located.layout.hash === layout.hash) continue;
+    throw new AppError(
+      'chart-wrong',
+      `${name}: found chart ${located.layout.hash}, needed ${layout.hash} as in ${read[0]!.name}; learn each chart by itself`,
+      { found: located.layout.hash, needed: layout.hash },
+    );
+  }
+  if (layout.kind !== 'tone') {
+    throw new AppError(
+      'chart-wrong',
+      `found a ${layout.kind} chart (${layout.hash}), needed a tone chart to learn a profile from`,
+      { kind: layout.kind, hash: layout.hash },
+    );
+  }
+  const bare = medianLab(read.map(({ readings }) => readings.bare));
+  const solidRatio = median(read.map(({ readings }) => readings.solidRatio));
+  const solid = medianLab(read.map(({ readings }) => readings.solid));
+  const screen = screenOf(layout);
+  const material = layout.material === '' ? 'unnamed' : layout.material;
+  const cameraError = Math.max(...read.map(({ readings }) => readings.camera.errorLightness));
+  const fitted = fitProfile(mergeReadings(read), {
+    facts: {
+      schema: 'tonewright-profile/1',
+      name: options.name ?? `${material}-${layout.hash.slice(0, 6)}`,
+      title: options.title ?? `${material} on ${layout.machine}`,
+      material,
+      machine: layout.machine,
+      grid: layout.grid,
+      settings: layout.settings,
+      screen: layout.screen,
+      bare,
+      full: [lightnessOfReflectance(solidRatio * reflectanceOfLightness(bare[0])), solid[1], solid[2]],
+      origin: options.origin ?? 'measured',
+      date,
+      note: `Learned from ${read.length === 1 ? 'one capture' : `${read.length} captures`} of chart ${layout.hash}, camera curve ${camera}.`,
+    },
+    patternOf: patternsOf(layout, screen),
+    halftone: (coverage) => screen(coverage, layout.grid),
+    toldDirection: layout.direction,
+    cameraError,
+  });
+  const told = new Set(read.flatMap(({ readings }) => readings.warnings));
+  // The direction is judged by both; the fit says what follows from it.
+  const ofCaptures = [...told].filter((text) => !/is what counts/.test(text));
+  return {
+    ...fitted,
+    layout,
+    captures: read,
+    recommendedSpacingMm: Math.round(SPACING_TO_MARK * fitted.report.markY.value) / 1000,
+    warnings: [...ofCaptures, ...fitted.report.warnings],
+  };
+}
+
+type Screen = (coverage: Plane<'coverage'>, grid: DotGrid) => Dots;
+
+function screenOf({ screen }: ChartLayout): Screen {
+  return (coverage, grid) => applyScreen(coverage, { ...screen.options, name: screen.name as ScreenName, grid });
+}
+
+/** Every patch once: the median of what the captures read there. */
+function mergeReadings(captures: readonly ReadCapture[]): readonly FitReading[] {
+  const byId = new Map<string, { readonly reading: Readings['readings'][number]; readonly means: number[] }>();
+  for (const { readings } of captures) {
+    for (const reading of readings.readings) {
+      const known = byId.get(reading.id);
+      if (known) known.means.push(reading.mean);
+      else byId.set(reading.id, { reading, means: [reading.mean] });
+    }
+  }
+  return [...byId.values()].map(({ reading: { id, role, group, coverage }, means }): FitReading => {
+    const kind = role === 'bare' || role === 'solid' || role === 'step' ? role : 'pattern';
+    return { id, role: kind, group, coverage, relativeLuminance: median(means) };
+  });
+}
+
+/** Dots of every group of patches: one period of exact patterns, the burned patch itself of screened ones. */
+function patternsOf(layout: ChartLayout, screen: Screen): (group: string) => FitPattern {
+  const patches = new Map<string, Patch>(layout.patches.map((patch) => [patch.group, patch]));
+  let chart: Dots | undefined;
+  return (group) => {
+    const patch = patches.get(group);
+    if (!patch) throw new RangeError(`no patch of the chart belongs to ${group}`);
+    if (patch.pattern.kind !== 'screened') return drawPeriod(patch.pattern);
+    chart ??= drawChart({ ...layout, tags: [], labels: [] }, screen);
+    return { dots: cropPatch(chart, patch), edge: 'bare', featureDots: 1 };
+  };
+}
+
+function drawPeriod(pattern: Exclude<PatchPattern, { kind: 'screened' }>): FitPattern {
+  const [width, height, featureDots] = sizePeriod(pattern);
+  const data = new Uint8Array(width * height);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) data[y * width + x] = fires(pattern, x, y) ? 1 : 0;
+  }
+  return { dots: { width, height, levels: 2, data }, edge: 'repeat', featureDots };
+}
+
+/** Period along x and y, dots, and the width of the smallest mark or gap. */
+function sizePeriod(pattern: Exclude<PatchPattern, { kind: 'screened' }>): readonly [number, number, number] {
+  switch (pattern.kind) {
+    case 'checker':
+      return [2 * pattern.dots, 2 * pattern.dots, pattern.dots];
+    case 'squares':
+      return [pattern.period, pattern.period, pattern.dots];
+    case 'lines-x':
+      return [1, pattern.period, pattern.period / 2];
+    case 'lines-y':
+      return [pattern.period, 1, pattern.period / 2];
+    default:
+      return [1, 1, 1];
+  }
+}
+
+function cropPatch({ data, width, levels }: Dots, patch: Patch): DotField {
+  const out = new Uint8Array(patch.widthDots * patch.heightDots);
+  for (let y = 0; y < patch.heightDots; y++) {
+    const from = (patch.yDots + y) * width + patch.xDots;
+    out.set(data.subarray(from, from + patch.widthDots), y * patch.widthDots);
+  }
+  return { width: patch.widthDots, height: patch.heightDots, levels, data: out };
+}
+
+function medianLab(colours: readonly Readings['bare'][]): Readings['bare'] {
+  const channel = (at: 0 | 1 | 2) => median(colours.map((colour) => colour[at]));
+  return [channel(0), channel(1), channel(2)];
+}

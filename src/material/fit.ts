@@ -1,0 +1,393 @@
+import { AppError } from '../errors.ts';
+import { createPchip, median } from '../numeric/index.ts';
+import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
+import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
+import { type BandPoint, fitToneCurve, type MeasuredTone } from './fit-curve.ts';
+import {
+  type FitPattern,
+  type FitTone,
+  type FittedNumber,
+  type FittedResponse,
+  fitResponse,
+  predictPatternStrength,
+} from './fit-response.ts';
+import { mixYuleNielsen } from './response.ts';
+import type { DotField } from './simulate.ts';
+import type { MarkDirection, Profile, Surface } from './types.ts';
+
+/** One patch as a chart's reader gives it. */
+export interface FitReading {
+  readonly id: string;
+  /** `step`: screened tone of the curve; `bare` and `solid` references; all others tell the response only. */
+  readonly role: 'bare' | 'solid' | 'step' | 'pattern';
+  /** Patches of the same group are replicates. */
+  readonly group: string;
+  /** Share of dots asked for, 0 … 1. */
+  readonly coverage: number;
+  /** Luminance relative to the bare surface at the same place. */
+  readonly relativeLuminance: number;
+}
+
+export interface FitOptions {
+  /** What the profile says beside its numbers; `bare` and `full` are the colours as read. */
+  readonly facts: Omit<ProfileFacts, 'response' | 'repeatability'>;
+  /** Dots of each group of patches; not asked for bare and solid. */
+  readonly patternOf: (group: string) => FitPattern;
+  /** The chart's screen, from constant coverage to dots. */
+  readonly halftone: (coverage: Plane<'coverage'>) => DotField;
+  /** Direction that the chart was drawn for. */
+  readonly toldDirection: MarkDirection;
+  /**
+   * Share of the lightness range that the profile keeps in hand: its solid stays so far below the strongest mark, so that a
+   * lens that loses a little can be calibrated back to the same tones. 0.005 when absent.
+   */
+  readonly headroom?: number;
+  /** Standard error of L* between bare and solid from an estimated camera curve; 0 for a known one. */
+  readonly cameraError?: number;
+}
+
+/** One group of replicates beside what was fitted. */
+export interface FitRow {
+  readonly group: string;
+  readonly role: FitReading['role'];
+  readonly coverage: number;
+  readonly count: number;
+  readonly lightness: number;
+  /** Standard deviation between its replicates, ΔL*; 0 for a single one. */
+  readonly spread: number;
+  /** L* by the response model. */
+  readonly predicted: number;
+}
+
+export interface FitReport {
+  readonly rows: readonly FitRow[];
+  /** Patches left out because they differ from their replicates, with how far, ΔL*. */
+  readonly outliers: readonly { readonly id: string; readonly deltaL: number }[];
+  /** The whole curve with its 95 % band, before anything is held back. */
+  readonly curve: readonly BandPoint[];
+  readonly usable: { readonly from: number; readonly to: number };
+  readonly repeatability: number;
+  readonly leaveOneOut: number;
+  /** Root mean square of measured minus predicted by the model: of the steps, and of all patches. */
+  readonly modelRmsSteps: number;
+  readonly modelRms: number;
+  readonly markX: FittedNumber;
+  readonly markY: FittedNumber;
+  readonly steepness: FittedNumber;
+  readonly drive: FittedNumber;
+  readonly fading: FittedNumber;
+  readonly yuleNielsenN: FittedNumber;
+  /** Largest half width of the band, ΔL*. */
+  readonly widestBand: number;
+  /** Tones that differ by more than their noise allows to confuse, along the range. */
+  readonly distinguishable: number;
+  readonly warnings: readonly string[];
+}
+
+export interface ProfileFit {
+  readonly profile: Profile;
+  readonly report: FitReport;
+}
+
+const DEFAULT_HEADROOM = 0.005;
+const STEPS_MIN = 3;
+/** Replicates beyond this many pooled deviations from their median, and this far, ΔL*, are left out. */
+const OUTLIER_DEVIATIONS = 4.5;
+const OUTLIER_MIN_L = 1.5;
+/** Degrees of freedom by which a group's own scatter is drawn towards that of all. */
+const SHRINKAGE = 4;
+/** Least standard deviation of one patch, ΔL*: the texture of a screen under a finite patch. */
+const SCATTER_FLOOR = 0.08;
+/** Field that is screened for a coverage between those of the chart, and the rim that is left out, dots. */
+const FIELD = { side: 128, rim: 16 } as const;
+
+/**
+ * A profile from the readings of a tone chart: response model by joint least squares (`fitResponse`), tone curve with its
+ * band from readings and model together (`fitToneCurve`), repeatability from replicates, and what to distrust.
+ * Pure; the same readings give the same profile.
+ * @throws AppError profile-unusable with fewer than three tones between bare and solid, or without a range to use.
+ */
+export function fitProfile(readings: readonly FitReading[], options: FitOptions): ProfileFit {
+  const { facts, patternOf, halftone } = options;
+  const bareLuminance = reflectanceOfLightness(facts.bare[0]);
+  const lightnessOf = ({ relativeLuminance }: FitReading) =>
+    lightnessOfReflectance(Math.max(0, relativeLuminance) * bareLuminance);
+  const { groups, outliers, scatter } = gatherReplicates(readings, lightnessOf);
+  const bare = groups.find(({ role }) => role === 'bare');
+  const solid = groups.find(({ role }) => role === 'solid');
+  const steps = groups.filter(({ role }) => role === 'step');
+  if (!bare || !solid || steps.length < STEPS_MIN) {
+    throw new AppError(
+      'profile-unusable',
+      `found ${steps.length} tones between ${bare ? 'bare' : 'no bare patch'} and ${solid ? 'solid' : 'no solid patch'}, needed bare, solid and at least ${STEPS_MIN} tones: a chart of kind "tone"`,
+      { steps: steps.length },
+    );
+  }
+  const direction: MarkDirection = solid.lightness > bare.lightness ? 'lighter' : 'darker';
+
+  const tones = groups
+    .filter(({ role }) => role === 'step' || role === 'pattern')
+    .map((group): FitTone & { readonly of: Group } => ({ ...group, pattern: patternOf(group.group), of: group }));
+  const fit = fitResponse(tones, {
+    grid: facts.grid,
+    bareLightness: bare.lightness,
+    fullLightness: solid.lightness,
+    bareError: bare.error,
+    fullError: solid.error,
+  });
+  const surface: Surface = {
+    response: fit.response,
+    bare: [bare.lightness, facts.bare[1], facts.bare[2]],
+    full: [solid.lightness, facts.full[1], facts.full[2]],
+  };
+  const measured: MeasuredTone[] = [
+    { coverage: 0, lightness: bare.lightness, error: bare.error, predicted: fit.bareLightness },
+    ...steps.map(({ group, coverage, lightness, error }) => {
+      return { coverage, lightness, error, predicted: fit.predicted.get(group)! };
+    }),
+    { coverage: 1, lightness: solid.lightness, error: solid.error, predicted: fit.fullLightness },
+  ];
+  const wanted = listCoverages(steps).map((coverage) => {
+    return { coverage, predicted: predictScreened(coverage, { fit, halftone }) };
+  });
+  const curve = fitToneCurve(measured, wanted);
+  const kept = holdBack(curve.points, options.headroom ?? DEFAULT_HEADROOM);
+  if (kept.length < 2) {
+    throw new AppError(
+      'profile-unusable',
+      'found no stretch of coverage over which lightness goes one way, needed one',
+    );
+  }
+  const spreadAt = (coverage: number) =>
+    steps.reduce((a, b) => (Math.abs(b.coverage - coverage) < Math.abs(a.coverage - coverage) ? b : a)).deviation;
+  const repeatability = scatter;
+  const band = curve.points.map(({ coverage, lightness, low, high }) => {
+    const more = 1.96 * (options.cameraError ?? 0) * shareBetween(lightness, bare.lightness, solid.lightness);
+    const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
+    return { coverage, lightness, low: Math.max(0, lightness - below), high: Math.min(100, lightness + above) };
+  });
+  const report: FitReport = {
+    rows: groups.map(({ group, role, coverage, count, lightness, spread }) => {
+      const predicted =
+        role === 'bare' ? fit.bareLightness : role === 'solid' ? fit.fullLightness : fit.predicted.get(group)!;
+      return { group, role, coverage, count, lightness, spread, predicted };
+    }),
+    outliers,
+    curve: band,
+    usable: curve.usable,
+    repeatability,
+    leaveOneOut: curve.leaveOneOut,
+    modelRmsSteps: curve.modelRms,
+    modelRms: fit.rms,
+    markX: fit.markX,
+    markY: fit.markY,
+    steepness: fit.steepness,
+    drive: fit.drive,
+    fading: fit.fading,
+    yuleNielsenN: fit.yuleNielsenN,
+    widestBand: Math.max(...band.map(({ low, high }) => (high - low) / 2)),
+    distinguishable: countDistinguishable(kept, repeatability),
+    warnings: [],
+  };
+  const warnings = listWarnings({ report, fit, direction, options, range: Math.abs(solid.lightness - bare.lightness) });
+  const profile: Profile = {
+    ...facts,
+    ...surface,
+    direction,
+    points: kept.map(({ coverage, lightness }) => ({ coverage, lightness, spread: round(spreadAt(coverage), 3) })),
+    repeatability: round(repeatability, 3),
+    fit: {
+      band: band.map(({ coverage, low, high }) => ({ coverage, low: round(low, 3), high: round(high, 3) })),
+      markDiameterXUm: interval(fit.markX),
+      markDiameterYUm: interval(fit.markY),
+      leaveOneOut: round(curve.leaveOneOut, 3),
+      modelRms: round(fit.rms, 3),
+      warnings,
+    },
+  };
+  return { profile, report: { ...report, warnings } };
+}
+
+const round = (value: number, decimals: number) => Number(value.toFixed(decimals));
+const interval = ({ low, high }: FittedNumber): [number, number] => [round(low, 3), round(high, 3)];
+
+/** 0 at bare and solid, 1 in the middle: where a wrong camera curve does most harm. */
+function shareBetween(lightness: number, bare: number, solid: number): number {
+  const share = Math.min(1, Math.max(0, (lightness - bare) / (solid - bare)));
+  return 4 * share * (1 - share);
+}
+
+interface Group {
+  readonly group: string;
+  readonly role: FitReading['role'];
+  readonly coverage: number;
+  readonly count: number;
+  readonly lightness: number;
+  /** Standard deviation as found, and drawn towards that of all groups. */
+  readonly spread: number;
+  readonly deviation: number;
+  readonly error: number;
+}
+
+function gatherReplicates(readings: readonly FitReading[], lightnessOf: (reading: FitReading) => number) {
+  const byGroup = new Map<string, FitReading[]>();
+  for (const reading of readings) byGroup.set(reading.group, [...(byGroup.get(reading.group) ?? []), reading]);
+  const off = [...byGroup.values()].flatMap((group) => {
+    const centre = median(group.map(lightnessOf));
+    return group.length > 2 ? group.map((reading) => ({ reading, deltaL: lightnessOf(reading) - centre })) : [];
+  });
+  const typical = off.length > 0 ? 1.4826 * median(off.map(({ deltaL }) => Math.abs(deltaL))) : 0;
+  const limit = Math.max(OUTLIER_MIN_L, OUTLIER_DEVIATIONS * typical);
+  const outliers = off.filter(({ deltaL }) => Math.abs(deltaL) > limit);
+  const dropped = new Set(outliers.map(({ reading }) => reading));
+
+  const kept = [...byGroup.values()].map((group) => group.filter((reading) => !dropped.has(reading)));
+  let squares = 0;
+  let freedom = 0;
+  const facts = kept.map((group) => {
+    const values = group.map(lightnessOf);
+    const lightness = values.reduce((sum, value) => sum + value, 0) / values.length;
+    const sum = values.reduce((total, value) => total + (value - lightness) ** 2, 0);
+    squares += sum;
+    freedom += values.length - 1;
+    return { first: group[0], count: values.length, lightness, sum };
+  });
+  const scatter = freedom > 0 ? Math.sqrt(squares / freedom) : SCATTER_FLOOR;
+  const groups = facts.map(({ first, count, lightness, sum }): Group => {
+    const own = (SHRINKAGE * scatter ** 2 + sum) / (SHRINKAGE + count - 1);
+    const deviation = Math.max(SCATTER_FLOOR, Math.sqrt(own));
+    return {
+      group: first.group,
+      role: first.role,
+      coverage: first.coverage,
+      count,
+      lightness,
+      spread: count > 1 ? Math.sqrt(sum / (count - 1)) : 0,
+      deviation,
+      error: deviation / Math.sqrt(count),
+    };
+  });
+  return {
+    groups,
+    scatter: Math.max(SCATTER_FLOOR, scatter),
+    outliers: outliers.map(({ reading, deltaL }) => ({ id: reading.id, deltaL })),
+  };
+}
+
+/** Coverages of the curve's points: those of the chart and the standing ones that are not next to one. */
+function listCoverages(steps: readonly { readonly coverage: number }[]): number[] {
+  const own = steps.map(({ coverage }) => coverage).filter((coverage) => coverage > 0 && coverage < 1);
+  const standing = DERIVED_COVERAGES.filter((coverage) => !own.some((other) => Math.abs(other - coverage) < 0.006));
+  return [...own, ...standing].sort((a, b) => a - b);
+}
+
+function predictScreened(
+  coverage: number,
+  { fit, halftone }: { readonly fit: FittedResponse; readonly halftone: FitOptions['halftone'] },
+): number {
+  if (coverage === 0) return fit.bareLightness;
+  if (coverage === 1) return fit.fullLightness;
+  const plane = createPlane('coverage', FIELD.side, FIELD.side);
+  plane.data.fill(Math.round(coverage * ONE));
+  const dots = cropDots(halftone(plane), FIELD.rim);
+  const strength = predictPatternStrength(fit.response, { dots, edge: 'bare', featureDots: 1 });
+  const mix = {
+    bare: reflectanceOfLightness(fit.bareLightness),
+    full: reflectanceOfLightness(fit.fullLightness),
+    n: fit.response.yuleNielsenN,
+  };
+  return lightnessOfReflectance(mixYuleNielsen(strength, mix));
+}
+
+function cropDots({ width, height, levels, data }: DotField, rim: number): DotField {
+  const [w, h] = [width - 2 * rim, height - 2 * rim];
+  const out = new Uint8Array(w * h);
+  for (let y = 0; y < h; y++) {
+    const from = (y + rim) * width + rim;
+    out.set(data.subarray(from, from + w), y * w);
+  }
+  return { width: w, height: h, levels, data: out };
+}
+
+/** The curve up to where all but the held-back share of its lightness is reached. */
+function holdBack(points: readonly BandPoint[], headroom: number): readonly { coverage: number; lightness: number }[] {
+  const plain = points.map(({ coverage, lightness }) => ({ coverage, lightness }));
+  if (!(headroom > 0) || plain.length < 3) return plain;
+  const [first, last] = [plain[0], plain[plain.length - 1]];
+  const end = last.lightness - headroom * (last.lightness - first.lightness);
+  const curve = createPchip(
+    plain.map(({ coverage }) => coverage),
+    plain.map(({ lightness }) => lightness),
+  );
+  const coverage = curve.inverseAt(end);
+  const before = plain.filter((point) => point.coverage < coverage - 1e-4);
+  return [...before, { coverage, lightness: end }];
+}
+
+/** Steps of three times the scatter of one patch along the curve. */
+function countDistinguishable(points: readonly { readonly lightness: number }[], scatter: number): number {
+  const range = Math.abs(points[points.length - 1].lightness - points[0].lightness);
+  return 1 + Math.floor(range / (3 * scatter));
+}
+
+interface WarningFacts {
+  readonly report: FitReport;
+  readonly fit: FittedResponse;
+  readonly direction: MarkDirection;
+  readonly options: FitOptions;
+  readonly range: number;
+}
+
+function listWarnings({ report, fit, direction, options, range }: WarningFacts): string[] {
+  const warnings: string[] = [];
+  const say = (condition: boolean, text: string) => {
+    if (condition) warnings.push(text);
+  };
+  const span = ({ low, high }: FittedNumber, decimals: number) =>
+    `${low.toFixed(decimals)} … ${high.toFixed(decimals)}`;
+  say(
+    direction !== options.toldDirection,
+    `The chart was drawn for a mark ${options.toldDirection} than bare; the readings say ${direction}. The profile follows the readings.`,
+  );
+  say(
+    report.usable.from > 0 || report.usable.to < 1,
+    `Lightness turns back: only coverage ${report.usable.from.toFixed(2)} … ${report.usable.to.toFixed(2)} is used, the longest stretch that goes one way. Less dose would give a cleaner scale.`,
+  );
+  say(range < 15, `Bare and solid differ by only ${range.toFixed(1)} L*: photographs will look flat.`);
+  say(
+    !report.markX.determined || !report.markY.determined,
+    `The chart does not tell the mark width well (x ${span(report.markX, 0)} µm, y ${span(report.markY, 0)} µm): other screens and spacings are predicted less surely.`,
+  );
+  say(
+    !report.steepness.determined,
+    `Steepness is not determined by these readings (${span(report.steepness, 1)}); the tone curve does not need it, other spacings do.`,
+  );
+  say(
+    !report.drive.determined,
+    `How far one dot is driven past the half dose is not determined (${span(report.drive, 1)}); predictions for another pitch or spacing lean on an assumption.`,
+  );
+  say(
+    !report.yuleNielsenN.determined,
+    `The spread of light in the material is not determined (n ${span(report.yuleNielsenN, 2)}).`,
+  );
+  say(
+    report.fading.low > 0.02,
+    `More dose marks less: about ${(100 * report.fading.value).toFixed(0)} % of the strength is lost at the solid's dose.`,
+  );
+  say(
+    report.modelRms > 2,
+    `The response model explains the patches to ${report.modelRms.toFixed(1)} L* only; use the chart's own screen and spacing.`,
+  );
+  say(
+    report.leaveOneOut > 1.5,
+    `A tone left out is predicted to ${report.leaveOneOut.toFixed(1)} L* only: burn a chart with more steps or more replicates.`,
+  );
+  say(
+    report.repeatability > 2.5,
+    `Equal patches differ by ${report.repeatability.toFixed(1)} L* (standard deviation): check focus, clamping and the flatness of the piece.`,
+  );
+  say(!fit.converged, 'The fit of the response model did not settle; its numbers are a guess.');
+  const bad = report.rows.filter((row) => Math.abs(row.lightness - row.predicted) > Math.max(4, 4 * report.modelRms));
+  say(bad.length > 0, `Far from the model: ${bad.map(({ group }) => group).join(', ')}.`);
+  return warnings;
+}
