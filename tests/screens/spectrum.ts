@@ -1,37 +1,43 @@
-/** Power spectrum |F|²/n of a real plane that repeats, by plain transforms of rows and columns; index ky · width + kx. */
+/** Power spectrum |F|²/n of a real plane that repeats, by plain transforms of rows, then columns; index ky · width + kx. */
 export function powerSpectrum(values: ArrayLike<number>, width: number, height: number): Float64Array {
-  const re = new Float64Array(width * height);
-  const im = new Float64Array(width * height);
-  const wave = (n: number) =>
-    Array.from({ length: n }, (_, k) => [Math.cos, Math.sin].map((f) => f((2 * Math.PI * k) / n)));
-  const waveX = wave(width);
-  const waveY = wave(height);
-  for (let y = 0; y < height; y++) {
-    for (let k = 0; k < width; k++) {
-      for (let x = 0; x < width; x++) {
-        const [cos, sin] = waveX[(k * x) % width]! as [number, number];
-        re[y * width + k] += values[y * width + x] * cos;
-        im[y * width + k] -= values[y * width + x] * sin;
-      }
-    }
-  }
   const power = new Float64Array(width * height);
-  for (let kx = 0; kx < width; kx++) {
+  const [cosX, sinX] = [Math.cos, Math.sin].map((f) => waveOf(f, width)) as [Float64Array, Float64Array];
+  const [cosY, sinY] = [Math.cos, Math.sin].map((f) => waveOf(f, height)) as [Float64Array, Float64Array];
+  const re = new Float64Array(height);
+  const im = new Float64Array(height);
+  // The plane is real: the bin opposite to each one has the same power.
+  for (let kx = 0; kx <= width / 2; kx++) {
+    for (let y = 0; y < height; y++) {
+      let a = 0;
+      let b = 0;
+      for (let x = 0, phase = 0; x < width; x++) {
+        a += values[y * width + x] * cosX[phase];
+        b -= values[y * width + x] * sinX[phase];
+        phase += kx;
+        if (phase >= width) phase -= width;
+      }
+      re[y] = a;
+      im[y] = b;
+    }
     for (let ky = 0; ky < height; ky++) {
       let a = 0;
       let b = 0;
-      for (let y = 0; y < height; y++) {
-        const [cos, sin] = waveY[(ky * y) % height]! as [number, number];
-        const r = re[y * width + kx];
-        const i = im[y * width + kx];
-        a += r * cos + i * sin;
-        b += i * cos - r * sin;
+      for (let y = 0, phase = 0; y < height; y++) {
+        a += re[y] * cosY[phase] + im[y] * sinY[phase];
+        b += im[y] * cosY[phase] - re[y] * sinY[phase];
+        phase += ky;
+        if (phase >= height) phase -= height;
       }
-      power[ky * width + kx] = (a * a + b * b) / (width * height);
+      const value = (a * a + b * b) / (width * height);
+      power[ky * width + kx] = value;
+      power[((height - ky) % height) * width + ((width - kx) % width)] = value;
     }
   }
   return power;
 }
+
+const waveOf = (f: (x: number) => number, n: number) =>
+  Float64Array.from({ length: n }, (_, k) => f((2 * Math.PI * k) / n));
 
 /** Signed frequency of a bin, cycles per dot. */
 export const frequencyOf = (bin: number, size: number) => (bin < size / 2 ? bin : bin - size) / size;
