@@ -20,7 +20,9 @@ const HALF = (ONE + 1) / 2;
  * level = ⌊(owed · (levels − 1) + 2¹⁴) / 2¹⁵⌋, error = owed − coverage of the level
  *
  * All in whole numbers, so the bits are the same on every engine. The error is never clamped, and the one rounding is
- * off by 1/(2 · divisor) of the coverage's step at most, 1e-6 of the tone. What falls off the sides is lost.
+ * off by 1/(2 · divisor) of the coverage's step at most, 1e-6 of the tone. What falls off the sides is lost, and nothing
+ * is owed before the first row: as published, very light tones begin some rows late (2 % by about twenty), and very dark
+ * ones with as many rows solid; `blue-noise` has no such start.
  *
  * Bare (0) and solid (ONE) stay exactly so, outside a rounded corner and in a clipped highlight alike: a mean of errors
  * that each stopped short of firing never fires, so no speck can appear, and the error still owed there travels on
