@@ -65,10 +65,9 @@ const COARSE_DOTS = 4;
 /** Expected spread of cameras around sRGB before the chart is read, in logarithms; assumed. */
 const CONTRAST_PRIOR = 0.25;
 const GAMMA_PRIOR = 0.15;
-/** Standard errors: of a coarse field's share, of a replicate's share, of a reference's logarithm; assumed floors. */
-const SHARE_ERROR = 0.008;
-const REPLICATE_ERROR = 0.015;
-const REFERENCE_ERROR = 0.01;
+/** Least standard errors of a share between solid and bare, and of a reference's logarithm; larger where replicates say so. */
+const SHARE_ERROR_MIN = 0.004;
+const REFERENCE_ERROR_MIN = 0.005;
 /** Growth of edges expected, dots on each side; assumed. */
 const GROWTH_PRIOR = 0.5;
 
@@ -136,6 +135,9 @@ export function estimateCameraCurve(
     const shares = usable.map(({ xMm, yMm }, at) => (light[at]! / surface.bareAt(xMm, yMm) - solid) / (1 - solid));
     return { shares, surface };
   };
+  const first = sharesUnder(1, 1);
+  const shareError = Math.max(SHARE_ERROR_MIN, scatterOf(repeated, first.shares));
+  const referenceError = Math.max(REFERENCE_ERROR_MIN, first.surface.disagreement);
   const residualsOf = (parameters: readonly number[]): Float64Array => {
     const [logContrast, logGamma, gx, gy] = parameters as [number, number, number, number];
     const { shares, surface } = sharesUnder(Math.exp(logContrast), Math.exp(logGamma));
@@ -143,13 +145,13 @@ export function estimateCameraCurve(
     usable.forEach(({ patch }, at) => {
       if (!isCoarse(patch)) return;
       const dots = (patch.pattern as { readonly dots: number }).dots;
-      residuals.push((shares[at]! - bareShare(patch, gx, gy)!) / (SHARE_ERROR * Math.sqrt(8 / Math.min(8, dots))));
+      residuals.push((shares[at]! - bareShare(patch, gx, gy)!) / (shareError * Math.sqrt(8 / Math.min(8, dots))));
     });
     for (const group of repeated) {
       const mean = group.reduce((sum, at) => sum + shares[at]!, 0) / group.length;
-      for (const at of group) residuals.push((shares[at]! - mean) / REPLICATE_ERROR);
+      for (const at of group) residuals.push((shares[at]! - mean) / shareError);
     }
-    for (const residual of surface.residuals) residuals.push(residual / REFERENCE_ERROR);
+    for (const residual of surface.residuals) residuals.push(residual / referenceError);
     residuals.push(logContrast / CONTRAST_PRIOR, logGamma / GAMMA_PRIOR, gx / GROWTH_PRIOR, gy / GROWTH_PRIOR);
     return Float64Array.from(residuals);
   };
@@ -165,7 +167,7 @@ export function estimateCameraCurve(
   const [logContrast, logGamma, gx, gy] = fit.parameters as [number, number, number, number];
   const contrast = Math.exp(logContrast);
   const gamma = Math.exp(logGamma);
-  const { shares, surface } = sharesUnder(contrast, gamma);
+  const { shares } = sharesUnder(contrast, gamma);
   const misses = coarse.map((sample) => shares[usable.indexOf(sample)]! - bareShare(sample.patch, gx, gy)!);
   const residual = Math.sqrt(misses.reduce((sum, miss) => sum + miss * miss, 0) / misses.length);
   return {
@@ -184,10 +186,21 @@ export function estimateCameraCurve(
   };
 }
 
+/** Standard deviation of values around the mean of their group. */
+function scatterOf(groups: readonly (readonly number[])[], values: readonly number[]): number {
+  let sum = 0;
+  let freedom = 0;
+  for (const group of groups) {
+    const mean = group.reduce((total, at) => total + values[at]!, 0) / group.length;
+    for (const at of group) sum += (values[at]! - mean) ** 2;
+    freedom += group.length - 1;
+  }
+  return freedom > 0 ? Math.sqrt(sum / freedom) : 0;
+}
+
 interface CarryOptions {
   readonly contrast: number;
   readonly gamma: number;
-  readonly solid: number;
   readonly levels: number;
   readonly covariance: readonly (readonly number[])[];
 }

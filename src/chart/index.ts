@@ -11,6 +11,7 @@ export {
 export type { LightSurface, ReferenceField } from './light.ts';
 export { type Located, type LocateOptions, locateChart, outerCorners } from './locate.ts';
 export { type ChartMap, placeOnCapture } from './map.ts';
+export { type OverlayPicture, overlayFindings } from './overlay.ts';
 export { spaceCoverages } from './plan.ts';
 export {
   type Reading,

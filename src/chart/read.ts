@@ -78,9 +78,12 @@ const DISAGREE_CONTRAST = 0.12;
 /** A reference beyond this many robust standard deviations and this share is left out. */
 const REFERENCE_OUTLIER = 5;
 const REFERENCE_OUTLIER_MIN = 0.03;
-/** The bare way around a patch may differ by this share from the light on it, or this many robust deviations. */
-const RING_MIN = 0.08;
-const RING_OUTLIER = 6;
+/** The bare way around a patch differs from the light on it when by more than this share and this many robust deviations, */
+const RING_MIN = 0.02;
+const RING_OUTLIER = 5;
+/** and that matters when it moves the patch by more than this, L*, or is more than this share. */
+const RING_HARM = 1.5;
+const RING_ALWAYS = 0.1;
 const REFERENCES_LOST_MAX = 0.34;
 /** Least difference of bare and solid that can be learned from, L*, and in standard errors of the references. */
 const CONTRAST_MIN = 4;
@@ -129,7 +132,7 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   }
   const surface = fitLight(fields, layout);
   judgeReferences({ surface, fields, references, asked, located }, reject);
-  rejectLit(samples, surface, reject);
+  rejectLit(samples, { surface, lightOf }, reject);
 
   const readings = samples
     .filter(({ patch }) => !rejected.has(patch.id))
@@ -305,25 +308,34 @@ function judgeReferences({ surface, fields, references, asked }: ReferenceState,
   );
 }
 
-/** Rejects patches whose surroundings are lighter or darker than the light on them allows: reflections and shadows. */
-function rejectLit(samples: readonly PatchSamples[], surface: LightSurface, reject: Reject): void {
-  const byPatch = samples.map((sample) => {
-    const { patch, ring } = sample;
-    const bare = surface.bareAt(patch.xMm + patch.widthMm / 2, patch.yMm + patch.heightMm / 2);
-    return Math.log(ring / bare);
+/**
+ * Rejects patches whose bare surroundings are lighter or darker than the light on them allows. A reflection adds the same
+ * light to a dark patch as to its bare rim, where it is a far larger share: what it would do to the patch's L* counts.
+ */
+function rejectLit(
+  samples: readonly PatchSamples[],
+  { surface, lightOf }: { readonly surface: LightSurface; readonly lightOf: (sample: FieldSamples) => number },
+  reject: Reject,
+): void {
+  const rings = samples.map(({ patch, ring }) => {
+    return Math.log(ring / surface.bareAt(patch.xMm + patch.widthMm / 2, patch.yMm + patch.heightMm / 2));
   });
-  const seen = byPatch.filter((value) => Number.isFinite(value));
+  const seen = rings.filter((value) => Number.isFinite(value));
   if (seen.length < 5) return;
   const centre = median(seen);
-  const limit = Math.max(RING_MIN, RING_OUTLIER * medianAbsoluteDeviation(seen));
+  const noticed = Math.max(RING_MIN, RING_OUTLIER * medianAbsoluteDeviation(seen));
   samples.forEach((sample, at) => {
-    const off = byPatch[at]! - centre;
-    if (!(Math.abs(off) > limit)) return;
-    const percent = Math.round(100 * (Math.exp(off) - 1));
+    const off = Math.exp(rings[at]! - centre) - 1;
+    if (!(Math.abs(off) > noticed)) return;
+    const bare = surface.bareAt(sample.xMm, sample.yMm);
+    const light = lightOf(sample);
+    const without = off > 0 ? light - off * bare : light / (1 + off);
+    const harm = Math.abs(lightnessOfReflectance(light) - lightnessOfReflectance(Math.max(0, without)));
+    if (harm < RING_HARM && Math.abs(off) < RING_ALWAYS) return;
     reject(
       sample,
       off > 0 ? 'glare' : 'shadow',
-      `the bare way around it is ${percent} % off, needed ${Math.round(100 * limit)} % or less`,
+      `the bare way around it is ${(100 * off).toFixed(1)} % off, which moves it by ${harm.toFixed(1)} L*, needed ${RING_HARM} L* or less`,
     );
   });
 }
