@@ -13,7 +13,13 @@ const ROWS = [
   ['cli', 'web'],
 ];
 /** The only places that touch files, clock, environment or threads. */
-const IMPURE = [/^plane\/(decode|encode|files|kernels)\.ts$/, /^material\/store\.ts$/, /^batch\//, /^cli\//, /^web\//];
+const IMPURE = [
+  /^plane\/(decode|encode|files|kernels|memory)\.ts$/,
+  /^material\/store\.ts$/,
+  /^batch\//,
+  /^cli\//,
+  /^web\//,
+];
 const rowOf = (part: string) => ROWS.findIndex((row) => row.includes(part));
 const posix = (path: string) => path.split(sep).join('/');
 const files = readdirSync('src', { recursive: true, encoding: 'utf8' })

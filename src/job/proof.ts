@@ -16,9 +16,7 @@ import {
   encodeColour,
   encodeJpeg,
   meanOver,
-  type Photo,
   type Plane,
-  readColour,
 } from '../plane/index.ts';
 import {
   averageWanted,
@@ -32,20 +30,19 @@ import {
   renderSurface,
 } from '../proof/index.ts';
 import { roundTo } from './html.ts';
+import type { Picture } from './picture.ts';
 import type { JobSpec } from './spec.ts';
 import type { Ticket } from './ticket.ts';
 import type { TicketPictures } from './ticket-page.ts';
 
 /** Long side of the proof, pixels: a card fills a screen without scrolling. */
 const PROOF_PX = 1200;
-/** Long side of the pictures on the ticket, pixels: 300 per inch at the size of a thumb. */
-const THUMB_PX = 640;
 /** The detail: so much of the work, mm, around the middle of the picture, and pixels along one dot. */
 const DETAIL = { widthMm: 3, heightMm: 2.4, pixelsPerDot: 4, maxDots: 240 } as const;
 
 export interface ProofFacts {
   readonly spec: JobSpec;
-  readonly photo: Photo;
+  readonly picture: Picture;
   readonly frame: Frame;
   /** The toned picture at `frame.place`, and what its luminance is wanted to be on the work. */
   readonly toned: Plane<'luminance'>;
@@ -58,23 +55,24 @@ export interface ProofFacts {
 
 export interface Proof {
   readonly png: Uint8Array;
-  readonly prediction: NonNullable<Ticket['prediction']>;
+  readonly prediction: Ticket['prediction'];
   readonly pictures: TicketPictures;
 }
 
 /** What the piece will look like, how far its tones will be off, and the pictures of the ticket. */
 export async function makeProof(facts: ProofFacts): Promise<Proof> {
-  const { spec, photo, frame, dots, points } = facts;
+  const { spec, picture, frame, dots, points } = facts;
   const { profile, grid } = spec;
+  const { thumbnail } = picture;
+  if (!thumbnail) throw new RangeError('a proof needs the picture with its thumbnail');
   const dotTable = fillDotTable(profile, grid);
   const seen = predictReflectance(dots, { table: dotTable, ...planEyeCells(dots, spec) });
-  const picture = drawPiece(dots, { profile, grid, dotTable, cornerRadiusMm: frame.cornerRadiusMm, seen });
+  const piece = drawPiece(dots, { profile, grid, dotTable, cornerRadiusMm: frame.cornerRadiusMm, seen });
   const detail = drawDetail(dots, { profile, grid });
-  const crop = fitInto(frame.crop, THUMB_PX);
   const [png, photoJpeg, proofJpeg, detailJpeg] = await Promise.all([
-    encodeColour(picture, { format: 'png' }),
-    encodeJpeg(readColour(photo, { crop: frame.crop, ...crop }), { quality: 82 }),
-    encodeJpeg(picture, { quality: 82 }),
+    encodeColour(piece, { format: 'png' }),
+    encodeJpeg(thumbnail, { quality: 82 }),
+    encodeJpeg(piece, { quality: 82 }),
     encodeJpeg(detail.picture, { quality: 88 }),
   ]);
   const curve = toneCurveOf({ points });
@@ -127,7 +125,7 @@ function drawPiece(dots: Dots, { profile, grid, dotTable, cornerRadiusMm, seen }
 function predictToneError(
   seen: Plane<'reflectance'>,
   { spec, frame, toned, table, mask, dots, dotTable }: ProofFacts & { readonly dotTable: DotTable },
-): NonNullable<Ticket['prediction']> {
+): Ticket['prediction'] {
   const { grid, viewingDistanceMm } = spec;
   const { width, height, cellXMm, cellYMm } = planEyeCells(dots, { grid, viewingDistanceMm });
   const eye = { cellXMm, cellYMm, viewingDistanceMm };

@@ -1,14 +1,18 @@
 import { estimateTime } from '../machine/index.ts';
 import { coverageTable, invertProfile } from '../material/index.ts';
-import { adjustTone, framePhoto, maskCoverage, placeOnPiece } from '../photo/index.ts';
-import { encodeDots, type Photo, resampleAlpha, resampleLuminance, sha256 } from '../plane/index.ts';
+import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning } from '../photo/index.ts';
+import { encodeDots, type Photo, releaseMemory, sha256 } from '../plane/index.ts';
 import { applyScreen } from '../screens/index.ts';
-import { chooseFocus, chooseToneValues, markable } from './choices.ts';
+import { chooseToneValues, markable } from './choices.ts';
+import { takePicture } from './picture.ts';
 import { predictPoints } from './predict.ts';
 import { makeProof } from './proof.ts';
 import type { JobSpec } from './spec.ts';
 import { type Ticket, writeTicket } from './ticket.ts';
 import { renderTicketPage } from './ticket-page.ts';
+
+/** From this size on it pays to give a photo's memory back at once. */
+const LARGE_PIXELS = 8e6;
 
 export interface PrepareOptions {
   readonly spec: JobSpec;
@@ -30,27 +34,25 @@ export interface JobFile {
 }
 
 export interface Job {
-  readonly ticket: Ticket;
   /** In the order in which they are to be written; the ticket's page, which says "done", last. */
   readonly files: readonly JobFile[];
+  readonly width: number;
+  readonly height: number;
+  readonly seconds: number;
+  readonly warnings: readonly string[];
+  /** Absent when only the bitmap was asked for. */
+  readonly ticket?: Ticket;
 }
 
 /** The road of a photo: from its pixels to the dots that burn, and everything that is said about them. */
-export async function prepareJob(photo: Photo, options: PrepareOptions): Promise<Job> {
+export async function prepareJob(load: () => Promise<Photo>, options: PrepareOptions): Promise<Job> {
   const { spec, name, only, progress = () => undefined } = options;
   const { grid } = spec;
 
-  progress('framing');
-  const focus = await chooseFocus(photo, spec);
-  const frame = framePhoto(photo, { ...spec, ...spec.size, focus: { x: focus.x, y: focus.y } });
-  const placed = {
-    crop: frame.crop,
-    width: frame.place.width,
-    height: frame.place.height,
-    ...(spec.weights ? { weights: spec.weights } : {}),
-  };
-  const light = resampleLuminance(photo, placed);
-  const opaque = resampleAlpha(photo, placed);
+  progress('reading the photo');
+  const picture = await takePicture(load, { spec, withThumbnail: only === 'everything' });
+  const { frame, light, opaque } = picture;
+  if (picture.width * picture.height > LARGE_PIXELS) await releaseMemory();
 
   progress('setting the tone');
   const tone = chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
@@ -66,19 +68,21 @@ export async function prepareJob(photo: Photo, options: PrepareOptions): Promise
   const bitmap = { name: `${name}.${spec.format}`, bytes: encodeDots(dots, grid, { format: spec.format }) };
   const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid });
 
+  const soft = resolutionWarning(frame);
+  const warnings = [...spec.warnings, ...(soft ? [soft] : [])];
+  const made = { width: dots.width, height: dots.height, seconds: time.seconds };
+  if (only === 'bitmap') return { ...made, files: [bitmap], warnings };
+
   progress('proofing');
-  const known = { ...options, photo, focus, frame, tone, toned, table, points, mask, coverage, dots, time };
-  const proof = only === 'bitmap' ? undefined : await makeProof(known);
-  const prediction = proof ? { prediction: proof.prediction } : {};
-  const ticket = writeTicket({ ...known, ...prediction, bitmapFile: bitmap.name, bitmapSha256: sha256(bitmap.bytes) });
-  if (!proof) return { ticket, files: [bitmap] };
-  return {
-    ticket,
-    files: [
-      bitmap,
-      { name: `${name}.proof.png`, bytes: proof.png },
-      { name: `${name}.ticket.json`, bytes: `${JSON.stringify(ticket, null, 2)}\n` },
-      { name: `${name}.ticket.html`, bytes: renderTicketPage(ticket, proof.pictures) },
-    ],
-  };
+  const known = { ...options, picture, frame, tone, toned, table, points, mask, coverage, dots, time, warnings };
+  const proof = await makeProof(known);
+  const { prediction } = proof;
+  const ticket = writeTicket({ ...known, prediction, bitmapFile: bitmap.name, bitmapSha256: sha256(bitmap.bytes) });
+  const files = [
+    bitmap,
+    { name: `${name}.proof.png`, bytes: proof.png },
+    { name: `${name}.ticket.json`, bytes: `${JSON.stringify(ticket, null, 2)}\n` },
+    { name: `${name}.ticket.html`, bytes: renderTicketPage(ticket, proof.pictures) },
+  ];
+  return { ...made, files, warnings: ticket.warnings, ticket };
 }

@@ -43,9 +43,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
     <table>${rows([
       [
         'Predicted error',
-        prediction
-          ? `mean ${roundTo(prediction.meanDeltaL, 2)}, worst ${roundTo(prediction.worstDeltaL, 1)} ΔL* seen from ${roundTo(piece.viewingDistanceMm, 0)} mm`
-          : 'not computed',
+        `mean ${roundTo(prediction.meanDeltaL, 2)}, worst ${roundTo(prediction.worstDeltaL, 1)} ΔL* seen from ${roundTo(piece.viewingDistanceMm, 0)} mm`,
       ],
       [
         'Range of the material',

@@ -1,10 +1,10 @@
 import type { TimeEstimate } from '../machine/index.ts';
 import { type CoverageTable, computeMarkDiametersUm } from '../material/index.ts';
 import { type BurnSettings, describeOptics, type OpticsReport } from '../optics/index.ts';
-import { type Frame, type Rectangle, resolutionWarning, type ToneOptions } from '../photo/index.ts';
-import { type DotGrid, type Dots, ONE, type Photo, type Plane, REC709, sha256 } from '../plane/index.ts';
-import type { Focus } from './choices.ts';
+import type { Frame, Rectangle, ToneOptions } from '../photo/index.ts';
+import { type DotGrid, type Dots, ONE, type Plane, REC709, sha256 } from '../plane/index.ts';
 import { roundTo } from './html.ts';
+import type { Picture } from './picture.ts';
 import type { JobSpec } from './spec.ts';
 
 /** A caution with the key of its source. */
@@ -91,13 +91,13 @@ export interface Ticket {
     /** Shares of the dots in ten equal bins of coverage. */
     readonly histogram: readonly number[];
   };
-  /** |ΔL*| of the predicted against the wanted tone, after the eye's filter; null when only the bitmap was asked for. */
+  /** |ΔL*| of the predicted against the wanted tone, after the eye's filter. */
   readonly prediction: {
     readonly meanDeltaL: number;
     readonly p95DeltaL: number;
     readonly worstDeltaL: number;
     readonly filter: string;
-  } | null;
+  };
   readonly time: TimeEstimate;
   /** Top left corner of the bitmap from the field's top left corner, mm; x right, y down. */
   readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
@@ -115,8 +115,7 @@ export interface TicketFacts {
   readonly name: string;
   readonly photoFile: string;
   readonly version: string;
-  readonly photo: Photo;
-  readonly focus: Focus;
+  readonly picture: Picture;
   readonly frame: Frame;
   readonly tone: ToneOptions;
   readonly toned: Plane<'luminance'>;
@@ -126,16 +125,17 @@ export interface TicketFacts {
   readonly time: TimeEstimate;
   readonly bitmapFile: string;
   readonly bitmapSha256: string;
-  readonly prediction?: Ticket['prediction'];
+  readonly prediction: Ticket['prediction'];
+  /** What is known so far; the ticket adds what the optics say. */
+  readonly warnings: readonly string[];
 }
 
 /** Gathers what was decided and computed on the road of a photo into its ticket. */
 export function writeTicket(facts: TicketFacts): Ticket {
-  const { spec, name, photoFile, version, photo, focus, frame, tone, table, coverage, dots, time } = facts;
+  const { spec, name, photoFile, version, picture, frame, tone, table, coverage, dots, time } = facts;
   const { machine, profile, material, settings, grid } = spec;
   const mark = computeMarkDiametersUm(profile.response, grid);
   const optics = describeOptics(machine, { ...settings, ...grid, markDiameterUm: Math.sqrt(mark.xUm * mark.yUm) });
-  const soft = resolutionWarning(frame);
   const { histogram, mean } = countCoverage(coverage);
   const clipped = countClipped(facts.toned, table);
   const xMm = (machine.fieldMm[0] - frame.widthMm) / 2;
@@ -146,12 +146,12 @@ export function writeTicket(facts: TicketFacts): Ticket {
     name,
     photo: {
       file: photoFile,
-      sha256: photo.facts.sha256,
-      format: photo.facts.format,
-      width: photo.width,
-      height: photo.height,
-      iccProfile: photo.facts.iccProfile ?? null,
-      orientation: photo.facts.orientation,
+      sha256: picture.facts.sha256,
+      format: picture.facts.format,
+      width: picture.width,
+      height: picture.height,
+      iccProfile: picture.facts.iccProfile ?? null,
+      orientation: picture.facts.orientation,
       weights: [...(spec.weights ?? REC709.weights)] as [number, number, number],
     },
     bitmap: {
@@ -171,7 +171,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       viewingDistanceMm: frame.viewingDistanceMm,
     },
     grid: { ...grid, origin: spec.gridOrigin },
-    frame: { fit: frame.fit, focus, crop: frame.crop, place: frame.place },
+    frame: { fit: frame.fit, focus: picture.focus, crop: frame.crop, place: frame.place },
     machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm },
     material: { name: material.name, title: material.title },
     profile: {
@@ -190,7 +190,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
     tone: { mode: spec.tone, values: tone, range: spec.range, clippedDark: clipped.dark, clippedLight: clipped.light },
     screen: { name: spec.screen.name, options: spec.screen.options },
     coverage: { mean, histogram },
-    prediction: facts.prediction ?? null,
+    prediction: facts.prediction,
     time,
     placement: {
       xMm,
@@ -198,7 +198,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.`,
     },
     cautions: [...machine.cautions, ...material.cautions],
-    warnings: [...spec.warnings, ...(soft ? [soft] : []), ...optics.warnings.map(({ text }) => text)],
+    warnings: [...facts.warnings, ...optics.warnings.map(({ text }) => sayAsSentence(text))],
     assumptions: spec.assumptions,
   };
 }
@@ -235,4 +235,8 @@ function countFiring({ data, levels }: Dots): number {
   let sum = 0;
   for (let i = 0; i < data.length; i++) sum += data[i]!;
   return sum / (levels - 1) / data.length;
+}
+
+function sayAsSentence(text: string): string {
+  return `${text.charAt(0).toUpperCase()}${text.slice(1)}${text.endsWith('.') ? '' : '.'}`;
 }

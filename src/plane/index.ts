@@ -7,6 +7,7 @@ export * from './files.ts';
 export { findPackageRoot } from './kernels.ts';
 export * from './lightness.ts';
 export type { ChannelWeights } from './luminance.ts';
+export { releaseMemory } from './memory.ts';
 export * from './plane.ts';
 export { type Crop, type ResampleOptions, resampleAlpha, resampleLuminance } from './resample.ts';
 export * from './srgb.ts';

@@ -1,6 +1,6 @@
 import { basename, extname, join, resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { type JobRequest, type JobSpec, prepareJob, resolveJob } from '../../job/index.ts';
+import { type JobRequest, type JobSpec, prepareJob, resolveJob, type Ticket } from '../../job/index.ts';
 import { TONE_FIELDS, type ToneOptions } from '../../photo/index.ts';
 import { type ChannelWeights, type DotFormat, readPhoto, writeFilesAtomic } from '../../plane/index.ts';
 import type { ScreenOptions } from '../../screens/index.ts';
@@ -36,9 +36,8 @@ export async function prepareFile(
   { path, out, name, spec, only, force }: FileJob,
   { warn, progress }: Surroundings,
 ): Promise<Outcome> {
-  progress('reading the photo');
   const known = spec.warnings.length;
-  const job = await prepareJob(await readPhoto(path), {
+  const job = await prepareJob(() => readPhoto(path), {
     spec,
     name,
     photoFile: basename(path),
@@ -46,30 +45,25 @@ export async function prepareFile(
     only,
     progress,
   });
-  for (const text of job.ticket.warnings.slice(known)) warn(text);
+  for (const text of job.warnings.slice(known)) warn(text);
   progress('writing');
   const files = job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
   await writeFilesAtomic(files, { force });
-  const { ticket } = job;
+  const { width, height, seconds, warnings, ticket } = job;
+  const paths = files.map((file) => file.path);
   return {
-    json: { files: files.map((file) => file.path), ticket },
+    json: ticket ? { files: paths, ticket } : { files: paths, width, height, seconds, warnings },
     text: alignColumns([
-      ...files.map((file) => ['wrote', file.path]),
-      [
-        'dots',
-        `${ticket.bitmap.width} × ${ticket.bitmap.height}, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire`,
-      ],
-      ...(ticket.prediction
-        ? [
-            [
-              'error',
-              `mean ${formatNumber(ticket.prediction.meanDeltaL, 2)}, worst ${formatNumber(ticket.prediction.worstDeltaL, 2)} ΔL* predicted`,
-            ],
-          ]
-        : []),
-      ['time', formatSeconds(ticket.time.seconds)],
+      ...paths.map((file) => ['wrote', file]),
+      ['dots', `${width} × ${height}${ticket ? `, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire` : ''}`],
+      ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
+      ['time', formatSeconds(seconds)],
     ]),
   };
+}
+
+function sayError({ meanDeltaL, worstDeltaL }: Ticket['prediction']): string {
+  return `mean ${formatNumber(meanDeltaL, 2)}, worst ${formatNumber(worstDeltaL, 2)} ΔL* predicted`;
 }
 
 /** The request that a command's options make. */
