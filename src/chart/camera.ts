@@ -178,7 +178,6 @@ export function estimateCameraCurve(
     errorLightness: carryError(usable, {
       contrast,
       gamma,
-      solid: surface.solidRatio,
       levels,
       covariance: fit.covariance,
     }),
