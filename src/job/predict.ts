@@ -20,7 +20,11 @@ interface Halftone {
  * The response model predicts both; what the profile measured of its own then corrects the prediction: places of the same
  * predicted lightness are taken to look the same, and to have the lightness that the profile's curve gives there.
  */
-export function predictPoints({ profile, grid, screen }: JobSpec): readonly TonePoint[] {
+export function predictPoints({
+  profile,
+  grid,
+  screen,
+}: Pick<JobSpec, 'profile' | 'grid'> & Pick<Halftone, 'screen'>): readonly TonePoint[] {
   const own = predictCurve(profile, profile);
   const other = predictCurve(profile, { screen, grid });
   const curve = toneCurveOf(profile);

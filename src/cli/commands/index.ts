@@ -134,6 +134,29 @@ export const COMMANDS: readonly CommandRecord[] = [
     load: async () => (await import('./chart.ts')).run,
   },
   {
+    name: 'check',
+    summary: 'Read a check strip or a verification chart: does the profile still hold, and if not, why.',
+    args: '<capture>',
+    options: [
+      { ...PROFILE, required: true },
+      { flags: '--chart <file>', help: 'chart.json of the strip (default: found in the shop folder by its tags)' },
+      {
+        flags: '--camera <kind>',
+        help: 'known: sRGB or the embedded profile; unknown: a phone with its own contrast curve (default: known)',
+        choices: ['known', 'unknown'],
+      },
+      { flags: '--mirrored', help: 'the chart is seen from behind, as on glass burned from the back' },
+      { flags: '--corners <x,y,…>', help: 'corners by hand, pixels: four points clockwise from the upper left' },
+      { flags: '--out <file>', help: 'HTML page with the curve, the capture and the history' },
+      FORCE,
+    ],
+    examples: [
+      'check strip.png --chart strip/chart.json --profile anodised-black',
+      'check strip.jpg --profile anodised-black --camera unknown --out check.html',
+    ],
+    load: async () => (await import('./check.ts')).run,
+  },
+  {
     name: 'proof',
     summary: 'Show what a bitmap will look like on a material.',
     args: '<bitmap>',
@@ -208,11 +231,44 @@ export const COMMANDS: readonly CommandRecord[] = [
   },
   {
     name: 'profile',
-    summary: 'List the profiles, or show one.',
-    args: '<action> [name]',
+    summary: 'List the profiles, show one, or compare two.',
+    args: '<action> [names...]',
     options: [],
-    examples: ['profile list', 'profile show anodised-black'],
+    examples: ['profile list', 'profile show anodised-black', 'profile compare anodised-black anodised-black-fine'],
     load: async () => (await import('./profile.ts')).run,
+  },
+  {
+    name: 'learn',
+    summary: 'Learn a profile from scans or photos of a burned tone chart.',
+    args: '<captures...>',
+    options: [
+      {
+        flags: '--out <file>',
+        help: 'the profile, a .json file; its report of the same name ends in .html',
+        required: true,
+      },
+      {
+        flags: '--chart <file>',
+        help: 'the chart.json written with the chart (default: found in the shop by its tags)',
+      },
+      {
+        flags: '--camera <kind>',
+        help: 'known: values are sRGB or the embedded profile says; unknown: a contrast curve of its own (default: known)',
+        choices: ['known', 'unknown'],
+      },
+      { flags: '--mirrored', help: 'the chart is seen from behind, as on glass burned from the back' },
+      {
+        flags: '--corners <points>',
+        help: 'outer corners of the corner tags by hand: "x,y x,y x,y x,y" in pixels, from the chart’s upper left clockwise',
+      },
+      { flags: '--name <name>', help: 'name of the profile (default: material and chart)' },
+      FORCE,
+    ],
+    examples: [
+      'learn scan.png --chart chart/chart.json --out slate.json',
+      'learn photo1.jpg photo2.jpg --camera unknown --out slate.json',
+    ],
+    load: async () => (await import('./learn.ts')).run,
   },
   {
     name: 'rehearse',

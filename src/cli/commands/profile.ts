@@ -1,17 +1,57 @@
 import { AppError } from '../../errors.ts';
-import { readProfile } from '../../job/index.ts';
+import { compareProfiles, type ProfileComparison, readProfile } from '../../job/index.ts';
 import type { Profile } from '../../material/index.ts';
 import type { Outcome, Run, Surroundings } from '../command.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
-export const run: Run = async ([action, name], _options, { shop }) => {
-  if (action === 'list') return listProfiles(shop);
-  if (action === 'show' && name !== undefined) return showProfile(readProfile(name, shop));
+export const run: Run = async ([action, name, other, ...more], _options, { shop }) => {
+  const count = [name, other, ...more].filter((word) => word !== undefined).length;
+  if (action === 'list' && count === 0) return listProfiles(shop);
+  if (action === 'show' && count === 1) return showProfile(readProfile(name!, shop));
+  if (action === 'compare' && count === 2) {
+    return writeComparison(compareProfiles(readProfile(name!, shop), readProfile(other!, shop)));
+  }
   throw new AppError(
     'option-invalid',
-    `found "profile ${[action, name].filter(Boolean).join(' ')}", needed "profile list" or "profile show NAME"`,
+    `found "profile ${[action, name, other, ...more].filter(Boolean).join(' ')}", needed "profile list", "profile show NAME" or "profile compare NAME NAME"`,
   );
 };
+
+function writeComparison(comparison: ProfileComparison): Outcome {
+  const { a, b, rows, notes, scatter, markWidthUm } = comparison;
+  const signed = (value: number) => `${value < 0 ? '' : '+'}${value.toFixed(2)}`;
+  const width = ([x, y]: readonly [number, number]) => `${formatNumber(x, 3)} × ${formatNumber(y, 3)} µm`;
+  const facts = [
+    ['mean |ΔL*|', `${comparison.meanDelta.toFixed(2)} along coverage`],
+    ['worst |ΔL*|', `${comparison.worstDelta.toFixed(2)} at ${formatNumber(100 * comparison.worstCoverage, 3)} %`],
+    [
+      'shape alone',
+      `mean ${comparison.meanShapeDelta.toFixed(2)}, worst ${comparison.worstShapeDelta.toFixed(2)}, with bare and full laid over each other`,
+    ],
+    ['bare, full', `${signed(comparison.bareDelta)}, ${signed(comparison.fullDelta)}`],
+    [
+      'scatter',
+      `a difference up to ${(2 * scatter).toFixed(2)} may be chance (two standard deviations of both repeatabilities)`,
+    ],
+    ['width of a mark', `${width(markWidthUm.a)} in ${a}, ${width(markWidthUm.b)} in ${b}`],
+  ];
+  const table = rows.map(({ coverage, lightnessA, lightnessB, delta, coverageInB }) => [
+    `${formatNumber(100 * coverage, 3)} %`,
+    lightnessA.toFixed(1),
+    lightnessB.toFixed(1),
+    signed(delta),
+    coverageInB === null ? 'out of range' : `${(100 * coverageInB).toFixed(1)} %`,
+  ]);
+  return {
+    json: comparison,
+    text: [
+      `${b} less ${a}`,
+      alignColumns(facts),
+      alignColumns([['COVERAGE', 'L* A', 'L* B', 'ΔL*', 'SAME L* IN B AT'], ...table]),
+      ...(notes.length > 0 ? [notes.map((text) => `${text}.`).join('\n')] : []),
+    ].join('\n\n'),
+  };
+}
 
 function listProfiles(shop: Surroundings['shop']): Outcome {
   const found = shop.list('profiles').map(({ name, path, from }) => ({ profile: readProfile(name, shop), path, from }));

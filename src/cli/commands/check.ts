@@ -1,0 +1,144 @@
+import { existsSync } from 'node:fs';
+import { basename, join, resolve } from 'node:path';
+import type { ChartLayout, Corners } from '../../chart/index.ts';
+import { AppError } from '../../errors.ts';
+import {
+  addToHistory,
+  type Check,
+  checkCapture,
+  drawFound,
+  parseChartLayout,
+  parseHistory,
+  readProfile,
+  renderCheckPage,
+  toCaptureImage,
+} from '../../job/index.ts';
+import { readJson, type Shop } from '../../material/index.ts';
+import { decodePhoto, readBytes, sha256, writeFilesAtomic } from '../../plane/index.ts';
+import type { OptionValues, Run } from '../command.ts';
+import { textOf } from '../options.ts';
+import { alignColumns, formatNumber } from '../text.ts';
+
+export const run: Run = async ([file], options, { io, shop, warn, progress }) => {
+  const path = resolve(io.cwd, file!);
+  const profile = readProfile(textOf(options, 'profile')!, shop);
+  const layouts = readLayouts(options, { shop, cwd: io.cwd });
+  progress('reading the capture');
+  const bytes = await readBytes(path);
+  const photo = await decodePhoto(bytes, path);
+  const corners = readCorners(textOf(options, 'corners'));
+  const check = checkCapture(toCaptureImage(photo), {
+    layouts,
+    profile,
+    camera: textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known',
+    mirrored: options.mirrored === true,
+    ...(corners ? { corners } : {}),
+  });
+  for (const text of check.warnings) warn(text);
+  for (const { id, detail } of check.rejected) warn(`patch ${id} was left out: ${detail}`);
+
+  const date = io.today();
+  const historyPath = shop.shopDir === undefined ? undefined : join(shop.shopDir, 'history', `${profile.name}.json`);
+  const known = historyPath !== undefined && existsSync(historyPath) ? readJson(historyPath) : undefined;
+  const before = known === undefined ? undefined : parseHistory(known, historyPath!);
+  const history =
+    historyPath === undefined ? undefined : addToHistory(before, { check, date, captureSha256: sha256(bytes) });
+  const outText = textOf(options, 'out');
+  const out = outText === undefined ? undefined : resolve(io.cwd, outText);
+  if (out !== undefined) {
+    progress('drawing the page');
+    const found = await drawFound(photo, check.located);
+    const page = renderCheckPage({
+      check,
+      profile,
+      date,
+      captureName: basename(path),
+      found,
+      ...(history ? { history } : {}),
+    });
+    await writeFilesAtomic([{ path: out, bytes: page }], { force: options.force === true });
+  }
+  if (historyPath !== undefined) {
+    await writeFilesAtomic([{ path: historyPath, bytes: `${JSON.stringify(history, null, 2)}\n` }], { force: true });
+  }
+  const { located, ...facts } = check;
+  return {
+    json: {
+      ...facts,
+      date,
+      capture: path,
+      pxPerMm: located.pxPerMm,
+      tags: located.tags.length,
+      history: historyPath ?? null,
+      page: out ?? null,
+    },
+    text: writeCheck(check, { historyPath, entries: history?.entries.length, out }),
+  };
+};
+
+interface Kept {
+  readonly historyPath: string | undefined;
+  readonly entries: number | undefined;
+  readonly out: string | undefined;
+}
+
+function writeCheck(check: Check, { historyPath, entries, out }: Kept): string {
+  const { patches, sentences, unit, chart, profile } = check;
+  const rows = patches.map(({ ids, role, coverage, expected, lightness, delta }) => [
+    ids.length > 3 ? `${ids.slice(0, 2).join(' ')} … ${ids.length}` : ids.join(' '),
+    role === 'tone' ? `${formatNumber(100 * coverage, 3)} %` : role,
+    expected.toFixed(1),
+    lightness.toFixed(1),
+    `${delta < 0 ? '' : '+'}${delta.toFixed(2)}`,
+    (Math.abs(delta) / unit).toFixed(1),
+  ]);
+  return [
+    sentences.join('\n'),
+    alignColumns([['PATCH', 'COVERAGE', 'EXPECTED', 'READ', 'ΔL*', 'UNITS'], ...rows]),
+    alignColumns([
+      ['profile', profile],
+      ['chart', `${chart.kind} ${chart.hash}`],
+      ...(historyPath === undefined ? [] : [['history', `${historyPath} (${entries} kept)`]]),
+      ...(out === undefined ? [] : [['wrote', out]]),
+    ]),
+  ].join('\n\n');
+}
+
+/** The layout that was given, else all that the shop keeps: the tags say which. */
+function readLayouts(
+  options: OptionValues,
+  { shop, cwd }: { readonly shop: Shop; readonly cwd: string },
+): readonly ChartLayout[] {
+  const given = textOf(options, 'chart');
+  if (given !== undefined) {
+    const path = resolve(cwd, given);
+    if (existsSync(path)) return [parseChartLayout(readJson(path), path)];
+    const record = shop.read('charts', given);
+    return [parseChartLayout(record.json, record.path)];
+  }
+  const layouts = shop.list('charts').map(({ name, path }) => parseChartLayout(shop.read('charts', name).json, path));
+  if (layouts.length > 0) return layouts;
+  throw new AppError(
+    'option-invalid',
+    'found no --chart and no chart in the shop folder, needed the layout of the chart',
+  );
+}
+
+/** Four points as eight numbers: x,y of the upper left, upper right, lower right and lower left corner. */
+function readCorners(text: string | undefined): Corners | undefined {
+  if (text === undefined) return undefined;
+  const numbers = text.split(/[\s,;]+/).map((part) => (part === '' ? Number.NaN : Number(part)));
+  if (numbers.length !== 8 || !numbers.every(Number.isFinite)) {
+    throw new AppError(
+      'option-invalid',
+      `--corners: found "${text}", needed eight numbers x,y,x,y,x,y,x,y in pixels, from the upper left corner clockwise`,
+    );
+  }
+  const [x0, y0, x1, y1, x2, y2, x3, y3] = numbers as [number, number, number, number, number, number, number, number];
+  return [
+    [x0, y0],
+    [x1, y1],
+    [x2, y2],
+    [x3, y3],
+  ];
+}

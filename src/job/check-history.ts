@@ -1,0 +1,73 @@
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import type { Check } from './check.ts';
+
+const number = v.pipe(v.number(), v.finite());
+
+const HISTORY = v.strictObject({
+  schema: v.literal('tonewright-history/1'),
+  profile: v.string(),
+  entries: v.array(
+    v.strictObject({
+      date: v.pipe(v.string(), v.isoDate()),
+      chart: v.string(),
+      capture: v.string(),
+      meanDelta: number,
+      worstDelta: number,
+      bareDelta: number,
+      solidDelta: number,
+      midShift: number,
+      basis: v.picklist(['absolute', 'relative']),
+      unit: number,
+      verdict: v.picklist(['holds', 'drifting', 'learn-again']),
+      cause: v.picklist(['none', 'dot-size', 'power', 'batch', 'exposure', 'unclear']),
+    }),
+  ),
+});
+
+/** All checks of a profile, oldest first. Plain JSON. */
+export type DriftHistory = Readonly<v.InferOutput<typeof HISTORY>>;
+export type DriftEntry = DriftHistory['entries'][number];
+
+/** @throws AppError file-invalid naming the field */
+export function parseHistory(json: unknown, where: string): DriftHistory {
+  const result = v.safeParse(HISTORY, json);
+  if (result.success) return result.output;
+  const [issue] = result.issues;
+  const field = v.getDotPath(issue) ?? '(the whole file)';
+  throw new AppError('file-invalid', `history ${where}, field "${field}": ${issue.message}`, { where, field });
+}
+
+export interface EntryFacts {
+  /** ISO date. */
+  readonly date: string;
+  /** SHA-256 of the capture's file. */
+  readonly captureSha256: string;
+}
+
+/** The history with one more check; the same capture read again replaces its entry. */
+export function addToHistory(
+  history: DriftHistory | undefined,
+  { check, date, captureSha256 }: EntryFacts & { readonly check: Check },
+): DriftHistory {
+  const capture = captureSha256.slice(0, 16);
+  const entry: DriftEntry = {
+    date,
+    chart: check.chart.hash,
+    capture,
+    meanDelta: round3(check.meanDelta),
+    worstDelta: round3(check.worstDelta),
+    bareDelta: round3(check.bareDelta),
+    solidDelta: round3(check.solidDelta),
+    midShift: round3(check.midShift),
+    basis: check.basis,
+    unit: round3(check.unit),
+    verdict: check.verdict,
+    cause: check.cause,
+  };
+  const others = (history?.entries ?? []).filter((one) => one.capture !== capture);
+  const entries = [...others, entry].sort((a, b) => (a.date < b.date ? -1 : a.date > b.date ? 1 : 0));
+  return { schema: 'tonewright-history/1', profile: check.profile, entries };
+}
+
+const round3 = (value: number) => Math.round(value * 1000) / 1000;
