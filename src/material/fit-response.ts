@@ -91,7 +91,7 @@ const Z95 = 1.96;
 /** Step of numerical derivatives over that of smooth functions: thresholds on a sampled grid are slightly uneven. */
 const DERIVATIVE_SCALE = 300;
 /** Middle part of a screened patch that is simulated, dots. */
-const CROP_DOTS = 40;
+const CROP_DOTS = 32;
 
 /**
  * Joint least squares of the response model and of bare and full L* on patch averages, each predicted from the dots that
@@ -137,24 +137,22 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
       tolerance,
     });
 
-  // Every exact pattern, which costs little, and a few steps tell the starts apart.
+  // Exact patterns cost little and tell the starts apart; a chart without them needs some of its steps for that.
   const everything = tones.map((_, at) => at);
   const exact = everything.filter((at) => tones[at].pattern.edge === 'repeat');
-  const steps = everything.filter((at) => tones[at].pattern.edge !== 'repeat');
-  const some = [...exact, ...steps.filter((_, at) => at % 4 === 1)];
+  const some = exact.length >= 8 ? exact : everything.filter((at) => exact.includes(at) || at % 3 === 0);
   let best: LeastSquaresFit | undefined;
   for (const [steepness, growth] of [
     [2, 1.2],
-    [8, 1.2],
-    [8, 0.8],
-    [20, 1.7],
+    [8, 0.9],
+    [12, 1.6],
   ] as const) {
     const lnMark = lnCell + Math.log(growth);
     const start = [lnMark, lnMark, Math.log(steepness), Math.log(2), 0.01, 1.2];
-    const fit = search([...start, options.bareLightness, options.fullLightness, Math.log(0.2)], some, 14, 1e-5);
+    const fit = search([...start, options.bareLightness, options.fullLightness, Math.log(0.2)], some, 12, 1e-3);
     if (!best || fit.cost < best.cost) best = fit;
   }
-  const fit = search(best!.parameters, everything, 25, 1e-6);
+  const fit = search(best!.parameters, everything, 8, 1e-4);
   return describeFit(fit, { tones, grid, predicted: lightnessOf(fit.parameters) });
 }
 
@@ -247,7 +245,7 @@ export function predictPatternStrength(model: ResponseModel, { dots, edge }: Fit
     width: Math.min(dots.width, CROP_DOTS),
     height: Math.min(dots.height, CROP_DOTS),
   };
-  const strength = predictMeanStrength(model, dots, { samplesX: 5, samplesY: 5, edge: 'repeat', rect });
+  const strength = predictMeanStrength(model, dots, { samplesX: 4, samplesY: 4, edge: 'repeat', rect });
   const inside = shareFiring(dots, rect);
   const whole = shareFiring(dots, { x: 0, y: 0, width: dots.width, height: dots.height });
   if (whole <= 0) return 0;
@@ -257,7 +255,7 @@ export function predictPatternStrength(model: ResponseModel, { dots, edge }: Fit
 
 /** Samples a dot: few along a long period, enough along a short one to follow the edge of a mark. */
 function chooseSamples(periodDots: number): number {
-  return Math.max(5, Math.min(20, Math.round(64 / periodDots)));
+  return Math.max(4, Math.min(12, Math.round(48 / periodDots)));
 }
 
 function shareFiring(
