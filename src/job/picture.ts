@@ -11,8 +11,8 @@ import {
 import { chooseFocus, type Focus } from './choices.ts';
 import type { JobSpec } from './spec.ts';
 
-/** Long side of the small photo on the ticket, pixels: 300 per inch at the size of a thumb. */
-const THUMB_PX = 640;
+/** Long side of the small photo on the ticket, pixels: 240 per inch at the width it has there. */
+const THUMB_PX = 480;
 
 /** What the road keeps of a photo once its light is at the dots. */
 export interface Picture {

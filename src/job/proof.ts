@@ -11,6 +11,7 @@ import type { Frame } from '../photo/index.ts';
 import {
   type ColourImage,
   createDots,
+  createPlane,
   type DotGrid,
   type Dots,
   encodeColour,
@@ -35,10 +36,12 @@ import type { JobSpec } from './spec.ts';
 import type { Ticket } from './ticket.ts';
 import type { TicketPictures } from './ticket-page.ts';
 
-/** Long side of the proof, pixels: a card fills a screen without scrolling. */
+/** About so many pixels along the long side of the proof: a card fills a screen without scrolling. */
 const PROOF_PX = 1200;
+/** A tenth larger than at level 6 in a third of the time. */
+const PROOF_FILE = { format: 'png', compression: 2 } as const;
 /** The detail: so much of the work, mm, around the middle of the picture, and pixels along one dot. */
-const DETAIL = { widthMm: 3, heightMm: 2.4, pixelsPerDot: 4, maxDots: 240 } as const;
+const DETAIL = { widthMm: 2.4, heightMm: 1.9, pixelsPerDot: 4, maxDots: 200 } as const;
 
 export interface ProofFacts {
   readonly spec: JobSpec;
@@ -66,11 +69,11 @@ export async function makeProof(facts: ProofFacts): Promise<Proof> {
   const { thumbnail } = picture;
   if (!thumbnail) throw new RangeError('a proof needs the picture with its thumbnail');
   const dotTable = fillDotTable(profile, grid);
-  const seen = predictReflectance(dots, { table: dotTable, ...planEyeCells(dots, spec) });
-  const piece = drawPiece(dots, { profile, grid, dotTable, cornerRadiusMm: frame.cornerRadiusMm, seen });
+  const seen = predictSeen(dots, { dotTable, grid });
+  const piece = drawPiece(seen, { profile, cornerRadiusMm: frame.cornerRadiusMm, widthMm: frame.widthMm });
   const detail = drawDetail(dots, { profile, grid });
   const [png, photoJpeg, proofJpeg, detailJpeg] = await Promise.all([
-    encodeColour(piece, { format: 'png' }),
+    encodeColour(piece, PROOF_FILE),
     encodeJpeg(thumbnail, { quality: 82 }),
     encodeJpeg(piece, { quality: 82 }),
     encodeJpeg(detail.picture, { quality: 88 }),
@@ -102,24 +105,30 @@ export async function proofDots(
   options: ProofDotsOptions,
 ): Promise<{ readonly png: Uint8Array; readonly meanLightness: number }> {
   const dotTable = fillDotTable(options.profile, options.grid);
-  const png = await encodeColour(drawPiece(dots, { ...options, dotTable }), { format: 'png' });
+  const seen = predictSeen(dots, { dotTable, grid: options.grid });
+  const piece = drawPiece(seen, { ...options, widthMm: dots.width * options.grid.pitchMm });
+  const png = await encodeColour(piece, PROOF_FILE);
   return { png, meanLightness: predictLightness(dots, { table: dotTable }) };
 }
 
-interface DrawOptions extends ProofDotsOptions {
-  readonly dotTable: DotTable;
-  /** A prediction at hand, used where it is as fine as the picture. */
-  readonly seen?: Plane<'reflectance'>;
-}
-
-function drawPiece(dots: Dots, { profile, grid, dotTable, cornerRadiusMm, seen }: DrawOptions): ColourImage {
+/**
+ * Predicted reflectance at about the size of the proof. A pixel is whole dots along the scan line and as high as it is
+ * wide: cells of three and four dots by turns would draw a pattern of their own into the screen.
+ */
+function predictSeen(dots: Dots, { dotTable, grid }: { readonly dotTable: DotTable; readonly grid: DotGrid }) {
   const widthMm = dots.width * grid.pitchMm;
   const heightMm = dots.height * grid.lineSpacingMm;
-  const size = fitInto({ width: widthMm, height: heightMm }, PROOF_PX);
-  const whole = { width: Math.min(size.width, dots.width), height: Math.min(size.height, dots.height) };
-  const fine = seen && seen.width >= whole.width && seen.height >= whole.height;
-  const plane = fine ? seen : predictReflectance(dots, { table: dotTable, ...whole });
-  return renderProof(plane, { colours: coloursOf(profile), cornerRadiusPx: (cornerRadiusMm / widthMm) * plane.width });
+  const dotsPerPixel = Math.max(1, Math.round(Math.max(widthMm, heightMm) / PROOF_PX / grid.pitchMm));
+  const width = Math.max(1, Math.round(dots.width / dotsPerPixel));
+  const height = Math.min(dots.height, Math.max(1, Math.round((heightMm / widthMm) * width)));
+  return predictReflectance(dots, { table: dotTable, width, height });
+}
+
+function drawPiece(
+  seen: Plane<'reflectance'>,
+  { profile, cornerRadiusMm, widthMm }: Omit<ProofDotsOptions, 'grid'> & { readonly widthMm: number },
+): ColourImage {
+  return renderProof(seen, { colours: coloursOf(profile), cornerRadiusPx: (cornerRadiusMm / widthMm) * seen.width });
 }
 
 function predictToneError(
@@ -127,8 +136,11 @@ function predictToneError(
   { spec, frame, toned, table, mask, dots, dotTable }: ProofFacts & { readonly dotTable: DotTable },
 ): Ticket['prediction'] {
   const { grid, viewingDistanceMm } = spec;
-  const { width, height, cellXMm, cellYMm } = planEyeCells(dots, { grid, viewingDistanceMm });
-  const eye = { cellXMm, cellYMm, viewingDistanceMm };
+  const planned = planEyeCells(dots, { grid, viewingDistanceMm });
+  const width = Math.min(planned.width, seen.width);
+  const height = Math.min(planned.height, seen.height);
+  const eye = { cellXMm: frame.widthMm / width, cellYMm: frame.heightMm / height, viewingDistanceMm };
+  const predicted = createPlane('reflectance', width, height, meanOver(seen, { width, height }).data);
   const aim = averageWanted(spread(toned, frame), {
     reflectance: table.reflectance,
     bareLuminance: dotTable.bareLuminance,
@@ -137,7 +149,7 @@ function predictToneError(
     height,
   });
   const error = predictError(convertToLightness(filterByEye(aim, eye)), {
-    predicted: convertToLightness(filterByEye(seen, eye)),
+    predicted: convertToLightness(filterByEye(predicted, eye)),
     ...(mask ? { weights: meanOver(mask, { width, height }).data } : {}),
   });
   return {
@@ -182,11 +194,6 @@ function spread(toned: Plane<'luminance'>, { width, height, place }: Frame): Pla
 
 function coloursOf({ bare, full, response }: Profile) {
   return { bare, full, yuleNielsenN: response.yuleNielsenN };
-}
-
-function fitInto({ width, height }: { readonly width: number; readonly height: number }, longSide: number) {
-  const scale = longSide / Math.max(width, height);
-  return { width: Math.max(1, Math.round(width * scale)), height: Math.max(1, Math.round(height * scale)) };
 }
 
 function dataUri(type: string, bytes: Uint8Array): string {

@@ -2,7 +2,8 @@ import type { TimeEstimate } from '../machine/index.ts';
 import { type CoverageTable, computeMarkDiametersUm } from '../material/index.ts';
 import { type BurnSettings, describeOptics, type OpticsReport } from '../optics/index.ts';
 import type { Frame, Rectangle, ToneOptions } from '../photo/index.ts';
-import { type DotGrid, type Dots, ONE, type Plane, REC709, sha256 } from '../plane/index.ts';
+import { countValues, type DotGrid, type Dots, ONE, type Plane, REC709, sha256 } from '../plane/index.ts';
+import { describeCounts, meanDose } from '../screens/index.ts';
 import { roundTo } from './html.ts';
 import type { Picture } from './picture.ts';
 import type { JobSpec } from './spec.ts';
@@ -120,6 +121,7 @@ export interface TicketFacts {
   readonly tone: ToneOptions;
   readonly toned: Plane<'luminance'>;
   readonly table: CoverageTable;
+  readonly mask: Plane<'mask'> | undefined;
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
   readonly time: TimeEstimate;
@@ -132,12 +134,12 @@ export interface TicketFacts {
 
 /** Gathers what was decided and computed on the road of a photo into its ticket. */
 export function writeTicket(facts: TicketFacts): Ticket {
-  const { spec, name, photoFile, version, picture, frame, tone, table, coverage, dots, time } = facts;
+  const { spec, name, photoFile, version, picture, frame, tone, table, dots, time } = facts;
   const { machine, profile, material, settings, grid } = spec;
   const mark = computeMarkDiametersUm(profile.response, grid);
   const optics = describeOptics(machine, { ...settings, ...grid, markDiameterUm: Math.sqrt(mark.xUm * mark.yUm) });
-  const { histogram, mean } = countCoverage(coverage);
-  const clipped = countClipped(facts.toned, table);
+  const counts = countValues(facts.toned);
+  const clipped = shareClipped(counts, table);
   const xMm = (machine.fieldMm[0] - frame.widthMm) / 2;
   const yMm = (machine.fieldMm[1] - frame.heightMm) / 2;
   return {
@@ -161,7 +163,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       width: dots.width,
       height: dots.height,
       levels: dots.levels,
-      firing: countFiring(dots),
+      firing: meanDose(dots),
     },
     piece: {
       widthMm: frame.widthMm,
@@ -189,7 +191,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
     optics,
     tone: { mode: spec.tone, values: tone, range: spec.range, clippedDark: clipped.dark, clippedLight: clipped.light },
     screen: { name: spec.screen.name, options: spec.screen.options },
-    coverage: { mean, histogram },
+    coverage: describeCounts(countCoverage(counts, facts)),
     prediction: facts.prediction,
     time,
     placement: {
@@ -203,38 +205,25 @@ export function writeTicket(facts: TicketFacts): Ticket {
   };
 }
 
-/** Mean wanted coverage 0 … 1, and the shares of the dots in ten equal bins. */
-function countCoverage({ data }: Plane<'coverage'>): { mean: number; histogram: number[] } {
-  const bins = new Float64Array(10);
-  const binOf = Uint8Array.from({ length: ONE + 1 }, (_, value) => Math.min(9, Math.floor((10 * value) / ONE)));
-  let sum = 0;
-  for (let i = 0; i < data.length; i++) {
-    bins[binOf[data[i]!]!]!++;
-    sum += data[i]!;
-  }
-  return { mean: sum / data.length / ONE, histogram: Array.from(bins, (count) => count / data.length) };
-}
-
 /** Shares of the picture that lie at or beyond the darkest and the lightest that the material shows. */
-function countClipped(
-  { data }: Plane<'luminance'>,
-  { clipBelow, clipAbove }: CoverageTable,
-): { dark: number; light: number } {
-  let dark = 0;
-  let light = 0;
-  for (let i = 0; i < data.length; i++) {
-    const value = data[i]!;
-    if (value <= clipBelow) dark++;
-    else if (value >= clipAbove) light++;
-  }
-  return { dark: dark / data.length, light: light / data.length };
+function shareClipped(counts: Uint32Array, { clipBelow, clipAbove }: CoverageTable): { dark: number; light: number } {
+  const total = sumOf(counts, 0, ONE + 1);
+  const dark = sumOf(counts, 0, clipBelow + 1) / total;
+  return { dark, light: sumOf(counts, Math.max(clipAbove, clipBelow + 1), ONE + 1) / total };
 }
 
-/** Share of the full dose that is given, 0 … 1. */
-function countFiring({ data, levels }: Dots): number {
+function sumOf(counts: Uint32Array, from: number, to: number): number {
   let sum = 0;
-  for (let i = 0; i < data.length; i++) sum += data[i]!;
-  return sum / (levels - 1) / data.length;
+  for (let value = from; value < to; value++) sum += counts[value]!;
+  return sum;
+}
+
+/** How often each coverage occurs: what the table makes of the luminance, unless a mask has changed it dot by dot. */
+function countCoverage(luminanceCounts: Uint32Array, { table, mask, coverage }: TicketFacts): Uint32Array {
+  if (mask) return countValues(coverage);
+  const counts = new Uint32Array(ONE + 1);
+  for (let value = 0; value <= ONE; value++) counts[table.coverage[value]!]! += luminanceCounts[value]!;
+  return counts;
 }
 
 function sayAsSentence(text: string): string {

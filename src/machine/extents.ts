@@ -1,4 +1,4 @@
-import type { Dots } from '../plane/index.ts';
+import { countFiring, type Dots } from '../plane/index.ts';
 
 /**
  * All that the clock needs to know of a bitmap: for every scan line that fires, its row and its first and last dot.
@@ -17,7 +17,8 @@ export interface ScanExtents {
 }
 
 /** Find the extents of a bitmap; a dot fires when its value is above 0. */
-export function findExtents({ data, width, height }: Dots): ScanExtents {
+export function findExtents(dots: Dots): ScanExtents {
+  const { data, width, height } = dots;
   const rows = new Int32Array(height);
   const first = new Int32Array(height);
   const last = new Int32Array(height);
@@ -41,31 +42,6 @@ export function findExtents({ data, width, height }: Dots): ScanExtents {
     rows: rows.slice(0, lines),
     first: first.slice(0, lines),
     last: last.slice(0, lines),
-    firedDots: countFired(data),
+    firedDots: countFiring(dots),
   };
-}
-
-/**
- * Count the bytes above 0, four at a time: adding 0x7f to a byte's low seven bits carries into its top bit exactly when
- * they are not all 0. On 11.5 million halftone dots 3.4 ms of CPU time, against 13 ms byte by byte without a branch
- * and 51 ms with one, which halftones make unpredictable (Node 20, median of nine).
- */
-function countFired(data: Uint8Array): number {
-  const head = Math.min(data.length, (4 - (data.byteOffset % 4)) % 4);
-  const wordCount = (data.length - head) >> 2;
-  const words = wordCount > 0 ? new Uint32Array(data.buffer, data.byteOffset + head, wordCount) : new Uint32Array(0);
-  let count = 0;
-  // Each of the four lanes of `lanes` counts up to 255 before it is emptied.
-  for (let at = 0; at < words.length; ) {
-    const stop = Math.min(words.length, at + 255);
-    let lanes = 0;
-    for (; at < stop; at++) {
-      const word = words[at]! | 0;
-      lanes = (lanes + (((((word & 0x7f7f7f7f) + 0x7f7f7f7f) | word) >>> 7) & 0x01010101)) | 0;
-    }
-    count += (lanes & 0xff) + ((lanes >>> 8) & 0xff) + ((lanes >>> 16) & 0xff) + (lanes >>> 24);
-  }
-  for (let at = 0; at < head; at++) if (data[at]! > 0) count++;
-  for (let at = head + words.length * 4; at < data.length; at++) if (data[at]! > 0) count++;
-  return count;
 }

@@ -1,5 +1,6 @@
 export * from './attention.ts';
 export * from './average.ts';
+export * from './counts.ts';
 export * from './decode.ts';
 export * from './decode-dots.ts';
 export * from './encode.ts';

@@ -15,5 +15,5 @@ export async function releaseMemory(): Promise<void> {
   }
   collect();
   // The image library's buffers are freed in later turns of the event loop: one to notice, one to free.
-  for (let turn = 0; turn < 2; turn++) await new Promise((resolve) => setImmediate(resolve));
+  for (let turn = 0; turn < 2; turn++) await new Promise((resolve) => setTimeout(resolve, 1));
 }

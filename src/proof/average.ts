@@ -1,4 +1,4 @@
-/** Collects rows into area averages of a smaller plane; a row or column on a border gives each side its share. */
+/** Collects rows into averages of a smaller plane. */
 export interface Averager {
   /** Takes the next row from a function that adds it to the target. */
   readonly add: (addRow: (target: Float32Array) => void) => void;
@@ -12,8 +12,9 @@ export interface AverageSize {
 }
 
 /**
- * Area averages without keeping the large plane: rows are summed column by column as they come, and a finished sum is cut
- * into cells once. Averages over equal areas, so the mean of the plane is kept.
+ * Averages without keeping the large plane: rows are summed column by column as they come, and a finished sum is cut into
+ * cells once. A cell is whole dots: where the sizes do not divide, neighbours differ by one dot. Cutting dots instead would
+ * cost twice the time and change nothing for two planes that are cut alike, which is what averages are compared for.
  * @throws RangeError when the result has more rows or columns than the input.
  */
 export function createAverager({ from, to }: AverageSize): Averager {
@@ -22,48 +23,35 @@ export function createAverager({ from, to }: AverageSize): Averager {
   }
   const means = new Float32Array(to.width * to.height);
   const sum = new Float32Array(from.width);
-  const step = from.width / to.width;
-  const area = step * (from.height / to.height);
+  const columns = planBorders(from.width, to.width);
+  const rows = planBorders(from.height, to.height);
   let y = 0;
   let cellY = 0;
-
-  const flush = () => {
-    let x = 0;
-    let rest = 0;
-    for (let cell = 0; cell < to.width; cell++) {
-      const end = cell + 1 === to.width ? from.width : (cell + 1) * step;
-      const whole = Math.floor(end + 1e-9);
-      let total = rest;
-      for (; x < whole; x++) total += sum[x];
-      const part = x < from.width ? Math.max(0, end - whole) : 0;
-      if (part > 1e-9) {
-        total += part * sum[x];
-        rest = (1 - part) * sum[x];
-        x++;
-      } else rest = 0;
-      means[cellY * to.width + cell] = total / area;
-    }
-  };
-
-  const scratch = new Float32Array(from.width);
   const add = (addRow: (target: Float32Array) => void) => {
-    // Whole numbers, so that no rounding decides on which side of a border a row lies.
-    y++;
-    const over = y * to.height - (cellY + 1) * from.height;
-    if (over <= 0) addRow(sum);
-    if (over < 0) return;
-    if (over === 0) {
-      flush();
-      sum.fill(0);
-    } else {
-      scratch.fill(0);
-      addRow(scratch);
-      const after = over / to.height;
-      for (let x = 0; x < from.width; x++) sum[x] += (1 - after) * scratch[x];
-      flush();
-      for (let x = 0; x < from.width; x++) sum[x] = after * scratch[x];
-    }
+    addRow(sum);
+    if (++y < rows[cellY + 1]) return;
+    const row = means.subarray(cellY * to.width, (cellY + 1) * to.width);
+    averageRow(row, { sum, columns, height: rows[cellY + 1] - rows[cellY] });
+    sum.fill(0);
     cellY++;
   };
   return { add, means };
+}
+
+/** Where cells begin, in dots; one more for the end. */
+function planBorders(dots: number, cells: number): Int32Array {
+  return Int32Array.from({ length: cells + 1 }, (_, cell) => Math.round((cell * dots) / cells));
+}
+
+function averageRow(
+  row: Float32Array,
+  { sum, columns, height }: { readonly sum: Float32Array; readonly columns: Int32Array; readonly height: number },
+): void {
+  for (let cell = 0, x = 0; cell < row.length; cell++) {
+    const start = x;
+    const end = columns[cell + 1];
+    let total = 0;
+    for (; x < end; x++) total += sum[x];
+    row[cell] = total / ((end - start) * height);
+  }
 }

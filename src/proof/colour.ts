@@ -32,7 +32,8 @@ export interface ColourScale {
   readonly stepsPerUnit: number;
 }
 
-const STEPS = 16384;
+/** A step is less than one code everywhere: sRGB's steepest is 12.92 · 255 codes per unit. */
+const STEPS = 4096;
 
 /**
  * Colours of a surface by its reflectance. A reflectance tells the strength of the mark (Yule and Nielsen's mixing undone);

@@ -67,18 +67,37 @@ export function averageWanted(luminance: Plane<'luminance'>, options: WantedOpti
   const { data } = luminance;
   for (let y = 0; y < luminance.height; y++) {
     const from = y * luminance.width;
-    averager.add((target) => {
-      if (!mask) {
-        for (let x = 0; x < target.length; x++) target[x] += reflectance[data[from + x]];
-        return;
-      }
-      for (let x = 0; x < target.length; x++) {
-        const share = mask.data[from + x] / 255;
-        target[x] += bareLuminance + share * (reflectance[data[from + x]] - bareLuminance);
-      }
-    });
+    const row = data.subarray(from, from + luminance.width);
+    const share = mask?.data.subarray(from, from + luminance.width);
+    averager.add((target) =>
+      share ? addMaskedRow(target, { row, reflectance, share, bareLuminance }) : addRow(target, { row, reflectance }),
+    );
   }
   return createPlane('reflectance', width, height, averager.means);
+}
+
+interface WantedRow {
+  readonly row: Uint16Array;
+  readonly reflectance: Float32Array;
+}
+
+/** Functions of their own and not closures: captured variables cost a third of the loop's time. */
+function addRow(target: Float32Array, { row, reflectance }: WantedRow): void {
+  for (let x = 0; x < row.length; x++) target[x] += reflectance[row[x]];
+}
+
+function addMaskedRow(
+  target: Float32Array,
+  {
+    row,
+    reflectance,
+    share,
+    bareLuminance,
+  }: WantedRow & { readonly share: Uint8Array; readonly bareLuminance: number },
+): void {
+  for (let x = 0; x < row.length; x++) {
+    target[x] += bareLuminance + (share[x] / 255) * (reflectance[row[x]] - bareLuminance);
+  }
 }
 
 export interface AssessOptions extends Pick<EyeOptions, 'viewingDistanceMm' | 'luminanceCdPerM2'> {

@@ -11,7 +11,7 @@ export interface PredictOptions {
 }
 
 /**
- * Reflectance that the dots will show, area-averaged to a smaller size.
+ * Reflectance that the dots will show, averaged to a smaller size.
  * Strength is averaged over each cell of the result first and mixed by Yule and Nielsen after (source:
  * 'yuleNielsen1951'), because light spreads over more than one dot: cells of a tenth of a millimetre are right for that,
  * and at one value a dot a spread above n = 1 is left out between dots.

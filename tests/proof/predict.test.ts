@@ -103,7 +103,7 @@ test('dots of many levels follow the fine simulation', () => {
 });
 
 describe('averages', () => {
-  test('are those of a plain area average, at any size', () => {
+  test('are those of a plain average over whole dots, at any size', () => {
     fc.assert(
       fc.property(
         fc.integer({ min: 1, max: 40 }),
@@ -113,26 +113,52 @@ describe('averages', () => {
         (width, height, a, b) => {
           const to = { width: 1 + Math.floor(a * (width - 1)), height: 1 + Math.floor(b * (height - 1)) };
           const random = createRandom(width * 41 + height);
-          const plane = createPlane(
-            'dose',
-            width,
-            height,
-            Float32Array.from({ length: width * height }, () => random.nextUnit()),
-          );
+          const data = Float32Array.from({ length: width * height }, () => random.nextUnit());
           const averager = createAverager({ from: { width, height }, to });
           for (let y = 0; y < height; y++) {
             averager.add((target) => {
-              for (let x = 0; x < width; x++) target[x] += plane.data[y * width + x];
+              for (let x = 0; x < width; x++) target[x] += data[y * width + x];
             });
           }
-          const expected = meanOver(plane, to).data;
+          const sums = new Float64Array(to.width * to.height);
+          const counts = new Uint32Array(sums.length);
+          const borders = (dots: number, cells: number) =>
+            Array.from({ length: cells + 1 }, (_, cell) => Math.round((cell * dots) / cells));
+          const [columns, rows] = [borders(width, to.width), borders(height, to.height)];
+          data.forEach((value, i) => {
+            const cellX = columns.findLastIndex((start) => start <= i % width);
+            const cellY = rows.findLastIndex((start) => start <= Math.floor(i / width));
+            sums[cellY * to.width + cellX] += value;
+            counts[cellY * to.width + cellX]++;
+          });
+          expect(Math.min(...counts)).toBeGreaterThan(0);
           averager.means.forEach((value, i) => {
-            expect(value).toBeCloseTo(expected[i], 5);
+            expect(value).toBeCloseTo(sums[i] / counts[i], 5);
           });
         },
       ),
       { seed: 8, numRuns: 150 },
     );
+  });
+
+  test('are exact area averages where the sizes divide', () => {
+    const plane = createPlane(
+      'dose',
+      12,
+      6,
+      Float32Array.from({ length: 72 }, (_, i) => (i * 37) % 11),
+    );
+    const to = { width: 4, height: 3 };
+    const averager = createAverager({ from: plane, to });
+    for (let y = 0; y < 6; y++) {
+      averager.add((target) => {
+        for (let x = 0; x < 12; x++) target[x] += plane.data[y * 12 + x];
+      });
+    }
+    const expected = meanOver(plane, to).data;
+    averager.means.forEach((value, i) => {
+      expect(value).toBeCloseTo(expected[i], 5);
+    });
   });
 
   test('cannot have more cells than there are dots', () => {
