@@ -20,7 +20,7 @@ const HISTORY = v.strictObject({
       basis: v.picklist(['absolute', 'relative']),
       unit: number,
       verdict: v.picklist(['holds', 'drifting', 'learn-again']),
-      cause: v.picklist(['none', 'dot-size', 'power', 'batch', 'exposure', 'unclear']),
+      cause: v.picklist(['none', 'dot-size', 'power', 'batch', 'capture', 'exposure', 'unclear']),
     }),
   ),
 });

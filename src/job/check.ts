@@ -38,7 +38,7 @@ export interface DriftPatch {
 }
 
 export type DriftVerdict = 'holds' | 'drifting' | 'learn-again';
-export type DriftCause = 'none' | 'dot-size' | 'power' | 'batch' | 'exposure' | 'unclear';
+export type DriftCause = 'none' | 'dot-size' | 'power' | 'batch' | 'capture' | 'exposure' | 'unclear';
 
 /** How far a check is from its profile. All differences in L*, read less expected. */
 export interface Drift {
@@ -111,6 +111,13 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
       { kind: layout.kind, hash: layout.hash },
     );
   }
+  if (camera === 'unknown' && !layout.patches.some(({ role }) => role === 'cluster')) {
+    throw new AppError(
+      'chart-wrong',
+      `found a ${layout.kind} chart, which has no coarse clusters to find an unknown camera’s curve from, needed --camera known: scan it, or photograph it with a camera that saves plain sRGB`,
+      { kind: layout.kind, hash: layout.hash },
+    );
+  }
   if (layout.material !== '' && layout.material !== profile.material) {
     throw new AppError(
       'chart-wrong',
@@ -167,10 +174,10 @@ export interface JudgeOptions {
 }
 
 /**
- * Drift of readings from a tone curve, and its cause by signature: bare and solid where they were but the tones between
- * moved is the size of the dot (focus, dirty lens); all strengths fell together is power; bare moved while solid stayed
- * is a new batch; bare and solid both brighter or darker by one factor is the exposure of the capture, and then
- * everything is compared relative to bare.
+ * Drift of readings from a tone curve, and its cause by signature. Bare and solid where they were but the tones between
+ * moved: the size of the dot (focus, dirty lens). All strengths fell together: power. Bare moved while solid stayed: a
+ * new batch. Both moved by one factor: the exposure of the capture, and then everything is compared relative to bare.
+ * Both moved, but not by one factor: another camera or other stock.
  * @throws AppError capture-uneven when bare, solid or all tones are missing.
  */
 export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptions): Drift {
@@ -225,7 +232,17 @@ export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptio
   const worst = telling.reduce((a, b) => (Math.abs(b.delta) > Math.abs(a.delta) ? b : a));
   const toneShift = mean(patches.flatMap(({ role, delta }) => (role === 'tone' ? [sign * delta] : [])));
   const worstDelta = Math.abs(worst.delta);
-  const facts = { unit, bareDelta, solidShift, midShift, toneShift, meanDelta, worstDelta, tones: tones.length };
+  const facts = {
+    unit,
+    bareDelta,
+    solidDelta,
+    solidShift,
+    midShift,
+    toneShift,
+    meanDelta,
+    worstDelta,
+    tones: tones.length,
+  };
   const verdict = judge(facts);
   const cause = exposure && verdict === 'holds' ? 'exposure' : verdict === 'holds' ? 'none' : findCause(facts);
   return {
@@ -241,7 +258,14 @@ export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptio
     unit,
     verdict,
     cause,
-    sentences: writeSentences({ ...facts, verdict, cause, basis, camera, readBareDelta: bareLightness - bareExpected }),
+    sentences: writeSentences({
+      ...facts,
+      verdict,
+      cause,
+      exposure,
+      camera,
+      readBareDelta: bareLightness - bareExpected,
+    }),
   };
 }
 
@@ -278,6 +302,7 @@ function groupTones(readings: readonly ToneReading[]): readonly ToneGroup[] {
 interface ShiftFacts {
   readonly unit: number;
   readonly bareDelta: number;
+  readonly solidDelta: number;
   readonly solidShift: number;
   readonly midShift: number;
   /** Mean shift of the tones between, all of it. */
@@ -298,7 +323,7 @@ function findCause({ unit, bareDelta, solidShift, midShift, toneShift, tones }: 
   // The mean over several tones is surer than one patch, but tones share the camera's error: no less than a unit.
   const midLimit = Math.max(unit, limit / Math.sqrt(tones));
   const moved = { bare: Math.abs(bareDelta) > limit, solid: Math.abs(solidShift) > limit };
-  if (moved.bare) return 'batch';
+  if (moved.bare) return moved.solid ? 'capture' : 'batch';
   // Dots of a solid overlap whatever their size: only power, or a change of the stock, moves it.
   if (moved.solid) return toneShift * solidShift > 0 ? 'power' : 'unclear';
   return Math.abs(midShift) > midLimit ? 'dot-size' : 'unclear';
@@ -307,7 +332,7 @@ function findCause({ unit, bareDelta, solidShift, midShift, toneShift, tones }: 
 interface SentenceFacts extends ShiftFacts {
   readonly verdict: DriftVerdict;
   readonly cause: DriftCause;
-  readonly basis: Drift['basis'];
+  readonly exposure: boolean;
   readonly camera: 'known' | 'unknown';
   readonly readBareDelta: number;
 }
@@ -315,8 +340,8 @@ interface SentenceFacts extends ShiftFacts {
 const signed = (value: number) => `${value < 0 ? '−' : '+'}${roundTo(Math.abs(value), 1)}`;
 
 function writeSentences(facts: SentenceFacts): string[] {
-  const { unit, meanDelta, worstDelta, verdict, cause, basis, camera, midShift, solidShift, bareDelta } = facts;
-  const numbers = `mean |ΔL*| ${roundTo(meanDelta, 2)}, worst ${roundTo(worstDelta, 1)}, in units of the repeatability (${roundTo(unit, 2)} ΔL*) ${roundTo(meanDelta / unit, 1)} and ${roundTo(worstDelta / unit, 1)}`;
+  const { unit, meanDelta, worstDelta, verdict, cause, midShift, solidShift, bareDelta } = facts;
+  const numbers = `mean |ΔL*| ${roundTo(meanDelta, 2)}, worst ${roundTo(worstDelta, 1)}, or ${roundTo(meanDelta / unit, 1)} and ${roundTo(worstDelta / unit, 1)} units of ${roundTo(unit, 2)} ΔL*`;
   const verdicts: Record<DriftVerdict, string> = {
     holds: `The profile holds: ${numbers}.`,
     drifting: `The profile is drifting: ${numbers}.`,
@@ -325,9 +350,7 @@ function writeSentences(facts: SentenceFacts): string[] {
   const weaker = (shift: number) => (shift < 0 ? 'weaker' : 'stronger');
   const causes: Record<DriftCause, string[]> = {
     none: [],
-    exposure: [
-      `Bare and solid both read as under another exposure (bare ${signed(facts.readBareDelta)} L*): compared relative to bare.`,
-    ],
+    exposure: [],
     'dot-size': [
       `Bare and solid are where they were, the tones between mark ${weaker(midShift)} by ${roundTo(Math.abs(midShift), 1)} L*: the size of the dot has changed.`,
       'Look at the focus, clean the lens, then compare power and speed with the profile’s; burn the strip again before you learn again.',
@@ -342,14 +365,21 @@ function writeSentences(facts: SentenceFacts): string[] {
       `The bare surface reads ${signed(bareDelta)} L*: another batch of the material, or another scanner.`,
       'Scan both pieces side by side to tell; for a new batch learn the material again.',
     ],
+    capture: [
+      `Bare and solid both read otherwise (${signed(bareDelta)} and ${signed(facts.solidDelta)} L*), and not by one factor: the camera has a contrast curve of its own, or this is other stock.`,
+      'Scan the strip on the scanner that the profile was learned with, and check again.',
+    ],
     unclear: [
       'No single cause fits: single patches are off. Look for scratches, dust or uneven stock, and check again.',
     ],
   };
-  const relative =
-    basis === 'relative' && camera === 'unknown'
+  const relative = facts.exposure
+    ? [
+        `Bare and solid both read as under another exposure (bare ${signed(facts.readBareDelta)} L*): everything is compared relative to bare.`,
+      ]
+    : facts.camera === 'unknown'
       ? [
-          'The camera’s curve was estimated, so a change of the bare surface itself cannot be seen: scan the strip for that.',
+          'The camera’s curve was estimated, so a change of the bare surface itself cannot be seen: scan the chart for that.',
         ]
       : [];
   return [verdicts[verdict], ...causes[cause], ...relative];

@@ -1,0 +1,268 @@
+import { describe, expect, test } from 'vitest';
+import { type ChartRequest, makeChart, parseChartLayout, resolveChart } from '../../src/job/index.ts';
+import { toneCurveOf } from '../../src/material/index.ts';
+import { decodeDotsBytes } from '../../src/plane/index.ts';
+import { REFUSED, SHOP } from './shop.ts';
+
+const resolve = (request: ChartRequest) => resolveChart(request, { shop: SHOP, refused: REFUSED });
+const COARSE = { pitchMm: 0.1, lineSpacingMm: 0.1 } as const;
+
+describe('what a chart is made of', () => {
+  test('a material decides the direction, the machine the settings', () => {
+    const spec = resolve({ kind: 'tone', machine: 'galvo-1064-f160', material: 'anodised-black' });
+    expect(spec.options.direction).toBe('lighter');
+    expect(spec.options.settings).toEqual(spec.machine.defaults);
+    expect(spec.gridOrigin).toBe('recommended');
+  });
+
+  test('a material that the shop has no record of needs a direction', () => {
+    const request = { kind: 'tone', machine: 'galvo-1064-f160', material: 'grey felt' } as const;
+    expect(() => resolve(request)).toThrow(expect.objectContaining({ code: 'name-unknown' }));
+    const spec = resolve({ ...request, direction: 'darker' });
+    expect(spec.options).toMatchObject({ direction: 'darker', material: 'grey felt' });
+    expect(spec.material).toBeUndefined();
+  });
+
+  test('a material on the never list is refused, with or without a direction', () => {
+    for (const direction of [{}, { direction: 'darker' }] as const) {
+      expect(() => resolve({ kind: 'tone', machine: 'galvo-1064-f160', material: 'PVC', ...direction })).toThrow(
+        expect.objectContaining({ code: 'material-refused' }),
+      );
+    }
+  });
+
+  test('neither a material nor a direction is told in words', () => {
+    expect(() => resolve({ kind: 'tone', machine: 'galvo-1064-f160' })).toThrow(/--material.*--direction/);
+  });
+
+  test('a chart larger than the field is refused', () => {
+    expect(() => resolve({ kind: 'tone', machine: 'galvo-1064-f160', direction: 'darker', size: '200x54' })).toThrow(
+      expect.objectContaining({ code: 'size-exceeds-field' }),
+    );
+  });
+
+  test('a verification chart needs the profile that it verifies', () => {
+    expect(() => resolve({ kind: 'verify', machine: 'galvo-355-f150', material: 'anodised-black' })).toThrow(
+      /needed the profile/,
+    );
+  });
+
+  test.each(['verify', 'check'] as const)(
+    'the tones of %s are equal steps of L*, by the profile’s own curve',
+    (kind) => {
+      const spec = resolve({ kind, profile: 'anodised-black' });
+      const curve = toneCurveOf(spec.profile!);
+      const tones = spec.options.tones!;
+      expect(tones).toHaveLength(kind === 'verify' ? 14 : 5);
+      for (const { coverage, aimLightness } of tones) expect(curve.lightnessAt(coverage)).toBeCloseTo(aimLightness!, 1);
+      const steps = tones.slice(1).map(({ aimLightness }, at) => aimLightness! - tones[at]!.aimLightness!);
+      for (const step of steps) expect(step).toBeCloseTo(steps[0]!, 1);
+    },
+  );
+
+  test('settings that the machine cannot do are warned of', () => {
+    const spec = resolve({
+      kind: 'tone',
+      machine: 'galvo-1064-f160',
+      direction: 'darker',
+      settings: { powerW: 500 },
+    });
+    expect(spec.warnings.join()).toMatch(/500 W is outside/);
+  });
+});
+
+describe('swept settings', () => {
+  const dose = (vary: readonly string[], machine = 'galvo-1064-f160') =>
+    resolve({ kind: 'dose', machine, direction: 'darker', vary }).options;
+
+  test('from, to, how many; in equal ratios; or as listed', () => {
+    const { columns, rows } = dose(['power=2:16:4:log', 'passes=1,2,4']);
+    expect(columns).toEqual({ setting: 'powerW', values: [2, 4, 8, 16] });
+    expect(rows).toEqual({ setting: 'passes', values: [1, 2, 4] });
+    expect(dose(['power=1:3:6', 'speed=500:2000:4']).rows!.values).toEqual([500, 1000, 1500, 2000]);
+  });
+
+  test('without any, power and speed around the settings, within the machine’s range', () => {
+    const { columns, rows } = dose([]);
+    expect([columns!.setting, rows!.setting]).toEqual(['powerW', 'speedMmPerS']);
+    expect(Math.max(...columns!.values)).toBeLessThanOrEqual(20);
+  });
+
+  test.each([
+    [['power=2:16:4'], /found 1, needed two/],
+    [['heat=1:2:3', 'speed=1:2:3'], /"heat"/],
+    [['power=2:30:4', 'speed=500:900:3'], /20.67 W.*1 to 20 W/],
+    [['power=2:16:1', 'speed=500:900:3'], /at least 2/],
+    [['passes=1:2:3', 'speed=500:900:3'], /whole numbers/],
+    [['power=', 'speed=500:900:3'], /1 to 40 values/],
+  ])('%s is refused', (vary, message) => {
+    expect(() => dose(vary)).toThrow(message);
+  });
+
+  test('a continuous beam has no pulse rate to sweep', () => {
+    expect(() => dose(['rate=20:60:3', 'speed=50:200:3'], 'gantry-450')).toThrow(/a setting that gantry-450 has/);
+  });
+
+  test('only a dose chart sweeps', () => {
+    expect(() => resolve({ kind: 'tone', machine: 'gantry-450', direction: 'darker', vary: ['power=1:2:3'] })).toThrow(
+      /only chart dose/,
+    );
+  });
+});
+
+describe('the files of a chart', () => {
+  test('the bitmap is the layout’s dots at their own size, black fires; the page says what to do', async () => {
+    const spec = resolve({
+      kind: 'tone',
+      machine: 'galvo-1064-f160',
+      material: 'anodised-black',
+      replicates: 1,
+      steps: 6,
+      ...COARSE,
+    });
+    const { layout, dots, cost, files } = await makeChart(spec);
+    expect(files.map(({ name }) => name)).toEqual(['chart.png', 'chart.json', 'chart.html']);
+    const read = await decodeDotsBytes(files[0]!.bytes as Buffer, 'chart.png');
+    expect(read.grid!.pitchMm).toBeCloseTo(0.1, 6);
+    expect(Buffer.compare(Buffer.from(read.dots.data), Buffer.from(dots.data))).toBe(0);
+    expect(parseChartLayout(JSON.parse(files[1]!.bytes as string), 'chart.json')).toEqual(layout);
+    const page = files[2]!.bytes as string;
+    for (const { id } of layout.patches) expect(page).toContain(`>${id}</text>`);
+    for (const word of ['no flash', 'matt light from two sides', 'whole chart in the frame', 'Black fires', 'glares']) {
+      expect(page).toContain(word);
+    }
+    for (const { text } of spec.machine.cautions) expect(page).toContain(text.slice(0, 40));
+    expect(cost.areaCm2).toBeCloseTo((layout.widthMm * layout.heightMm) / 100, 9);
+    expect(cost.seconds).toBeGreaterThan(spec.machine.motion.jobOverheadS);
+    expect(cost.firing).toBe(dots.data.reduce((sum, dot) => sum + dot, 0));
+  });
+
+  test('the same request gives the same bytes', async () => {
+    const request = { kind: 'check', profile: 'slate-coaster' } as const;
+    const [one, two] = [await makeChart(resolve(request)), await makeChart(resolve(request))];
+    expect(one.files.map(({ bytes }) => String(bytes))).toEqual(two.files.map(({ bytes }) => String(bytes)));
+  });
+
+  test('a layout that was changed by hand is refused', async () => {
+    const { layout } = await makeChart(resolve({ kind: 'check', profile: 'slate-coaster' }));
+    const moved = { ...layout, patches: layout.patches.map((patch) => ({ ...patch, xMm: patch.xMm + 1 })) };
+    expect(() => parseChartLayout(moved, 'moved.json')).toThrow(/"hash"/);
+    const { grid: _grid, ...gridless } = layout;
+    expect(() => parseChartLayout(gridless, 'gridless.json')).toThrow(/"grid"/);
+    const renamed = { ...layout, tags: layout.tags.map((tag) => ({ ...tag, id: tag.id + 1 })) };
+    expect(() => parseChartLayout(renamed, 'renamed.json')).toThrow(/"hash"/);
+  });
+});
+
+describe('a dose chart', () => {
+  const request = {
+    kind: 'dose',
+    machine: 'gantry-450',
+    material: 'birch-plywood',
+    vary: ['power=2:8:3', 'speed=100:200:2'],
+    pitchMm: 0.2,
+    lineSpacingMm: 0.2,
+  } as const;
+
+  test('the drawing is in mm, with a bitmap for each cell at its place', async () => {
+    const { layout, files } = await makeChart(resolve(request));
+    const svg = files.find(({ name }) => name === 'chart.svg')!.bytes as string;
+    expect(svg).toContain(`width="${layout.widthMm}mm"`);
+    const cells = layout.patches.filter(({ settings }) => settings);
+    expect(cells).toHaveLength(6);
+    for (const { id, xMm, yMm } of cells) expect(svg).toMatch(new RegExp(`<g id="${id}">.*x="${xMm}" y="${yMm}"`));
+    const images = [...svg.matchAll(/base64,([^"]+)"/g)].map(([, data]) => Buffer.from(data!, 'base64'));
+    const [rest, ...own] = await Promise.all(images.map((bytes) => decodeDotsBytes(bytes, 'cell')));
+    expect(own).toHaveLength(6);
+    for (const { dots } of own) expect(dots.data.every((dot) => dot === 1)).toBe(true);
+    // No cell burns twice.
+    for (const { xDots, yDots } of cells) expect(rest!.dots.data[yDots * rest!.dots.width + xDots]).toBe(0);
+  });
+
+  test('the table has the settings of each cell and their dose P·passes/(v·s)', async () => {
+    const { layout, files } = await makeChart(resolve(request));
+    const table = files.find(({ name }) => name === 'chart.csv')!.bytes as string;
+    const [head, ...rows] = table
+      .trim()
+      .split('\r\n')
+      .map((line) => line.split(','));
+    expect(rows.map(([cell]) => cell)).toEqual([
+      'rest',
+      ...layout.patches.filter(({ settings }) => settings).map(({ id }) => id),
+    ]);
+    for (const row of rows) {
+      expect(row).toHaveLength(head!.length);
+      const of = (name: string) => Number(row[head!.indexOf(name)]);
+      const dose = (100 * of('power_W') * of('passes')) / (of('speed_mm_per_s') * of('line_spacing_mm'));
+      expect(of('dose_J_per_cm2') / dose).toBeCloseTo(1, 3);
+      expect(of('power_percent')).toBeCloseTo(10 * of('power_W'), 2);
+    }
+  });
+
+  test('a galvo gets no program', async () => {
+    const spec = resolve({ kind: 'dose', machine: 'galvo-1064-f160', direction: 'darker', ...COARSE });
+    const { files } = await makeChart(spec);
+    expect(files.map(({ name }) => name)).toEqual(['chart.png', 'chart.svg', 'chart.csv', 'chart.json', 'chart.html']);
+  });
+
+  test('the program, played back, burns every cell with its own power and speed and nothing else', async () => {
+    const spec = resolve(request);
+    const { layout, dots, files } = await makeChart(spec);
+    const program = files.find(({ name }) => name === 'chart.nc')!.bytes as string;
+    const { burned, least, mostX } = playBack(program, layout);
+    const cellOf = new Map(layout.patches.filter(({ settings }) => settings).map((patch) => [patch.id, patch]));
+    for (let y = 0; y < layout.heightDots; y++) {
+      for (let x = 0; x < layout.widthDots; x++) {
+        const at = y * layout.widthDots + x;
+        const cell = [...cellOf.values()].find(
+          (patch) =>
+            x >= patch.xDots &&
+            x < patch.xDots + patch.widthDots &&
+            y >= patch.yDots &&
+            y < patch.yDots + patch.heightDots,
+        );
+        const { powerW, speedMmPerS } = cell?.settings ?? layout.settings;
+        expect(burned[at]).toBe(dots.data[at] === 1 ? `S${powerW * 100} F${speedMmPerS * 60}` : undefined);
+      }
+    }
+    expect(least).toBeGreaterThanOrEqual(0);
+    const motion = spec.machine.motion as { accelerationMmPerS2: number; overtravelMm: number };
+    const runUpMm = 200 ** 2 / (2 * motion.accelerationMmPerS2) + motion.overtravelMm;
+    expect(mostX).toBeLessThanOrEqual(layout.widthMm + 2 * runUpMm + 1e-3);
+  });
+});
+
+/** Reads a program as a controller would: which dots of the chart are burned, and with what. */
+function playBack(
+  program: string,
+  layout: { widthDots: number; heightDots: number; heightMm: number; grid: { pitchMm: number; lineSpacingMm: number } },
+) {
+  const burned = new Array<string | undefined>(layout.widthDots * layout.heightDots);
+  const left = Number(/AT X([\d.]+)/.exec(program)![1]);
+  let [x, y, feed, on] = [0, 0, 0, false];
+  let [least, mostX] = [Number.POSITIVE_INFINITY, 0];
+  for (const line of program.split('\n')) {
+    if (line.startsWith('(') || line === '%') continue;
+    const words = new Map(
+      [...line.matchAll(/([A-Z])(-?[\d.]+)/g)].map(([, letter, value]) => [letter!, Number(value)]),
+    );
+    if (words.has('F')) feed = words.get('F')!;
+    if (words.has('M')) on = words.get('M') === 3;
+    const to = words.get('X') ?? x;
+    y = words.get('Y') ?? y;
+    least = Math.min(least, to, y);
+    mostX = Math.max(mostX, to);
+    const power = words.get('S') ?? 0;
+    if (words.get('G') === 1 && on && power > 0) {
+      const row = Math.round((layout.heightMm - y) / layout.grid.lineSpacingMm - 0.5);
+      const [from, until] = [x, to].sort((a, b) => a - b).map((mm) => Math.round((mm - left) / layout.grid.pitchMm));
+      for (let dot = from!; dot < until!; dot++) {
+        const at = row * layout.widthDots + dot;
+        expect(burned[at], `dot ${dot} of line ${row} burns once`).toBeUndefined();
+        burned[at] = `S${power} F${feed}`;
+      }
+    }
+    x = to;
+  }
+  return { burned, least, mostX };
+}
