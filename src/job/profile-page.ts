@@ -118,7 +118,7 @@ function showCapture({ name, located, readings }: ReadCapture, picture: string):
   <figcaption class="soft">${escapeHtml(name)}: ${located.tags.length} of ${located.layout.tags.length} tags, ${roundTo(located.pxPerMm * 25.4, 0)} pixels per inch, ${readings.readings.length} patches read, ${readings.rejected.length} left out; ${curve}. Light on the chart differed by a factor of ${roundTo(readings.unevenness, 2)} and was levelled; references then agree to ${roundTo(100 * readings.disagreement, 1)} %.</figcaption></figure>`;
 }
 
-const PLOT = { width: 520, height: 230, left: 30, right: 8, top: 8, bottom: 24 } as const;
+const PLOT = { width: 520, height: 230, left: 30, right: 14, top: 8, bottom: 24 } as const;
 
 interface Axes {
   readonly x: (value: number) => string;
