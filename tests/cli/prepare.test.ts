@@ -53,6 +53,33 @@ describe('prepare', () => {
       expect(readFileSync(join(first, file)).equals(readFileSync(join(second, file))), file).toBe(true);
   });
 
+  test('gives the same bytes on any number of threads', () => {
+    const made = ['1', '4'].map((threads) => {
+      const out = folder();
+      const argv = [
+        'dist/tonewright.cjs',
+        'prepare',
+        'images/photos/raccoon.jpg',
+        '--size',
+        '30x20',
+        '--profile',
+        'anodised-black',
+        '--out',
+        out,
+      ];
+      const env = {
+        PATH: process.env.PATH,
+        UV_THREADPOOL_SIZE: threads,
+        VIPS_CONCURRENCY: threads,
+        OMP_NUM_THREADS: threads,
+      };
+      expect(spawnSync(process.execPath, argv, { env }).status).toBe(0);
+      return readdirSync(out).map((file) => readFileSync(join(out, file)));
+    });
+    expect(made[0]!.length).toBe(4);
+    for (const [i, bytes] of made[0]!.entries()) expect(bytes.equals(made[1]![i]!)).toBe(true);
+  });
+
   test('replaces a result only when told to', async () => {
     const out = folder();
     await prepare(CAT, out);
