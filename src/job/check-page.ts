@@ -1,37 +1,7 @@
-import { type Located, placeOnCapture } from '../chart/index.ts';
 import { type Profile, toneCurveOf } from '../material/index.ts';
-import { encodeJpeg, type Photo, readColour } from '../plane/index.ts';
 import { type Check, DRIFT_LIMITS, type DriftVerdict } from './check.ts';
 import type { DriftEntry, DriftHistory } from './check-history.ts';
 import { escapeHtml, roundTo, wrapPage } from './html.ts';
-
-/** Long side of the capture on the page, pixels. */
-const CAPTURE_PX = 1200;
-
-/** The capture, small, with what was found drawn over it: tags, and every patch with its name. An SVG element. */
-export async function drawFound(photo: Photo, located: Located): Promise<string> {
-  const scale = Math.min(1, CAPTURE_PX / Math.max(photo.width, photo.height));
-  const width = Math.max(1, Math.round(photo.width * scale));
-  const height = Math.max(1, Math.round(photo.height * scale));
-  const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
-  const jpeg = await encodeJpeg(readColour(photo, { crop, width, height }), { quality: 80 });
-  const { layout, map } = located;
-  const point = (xMm: number, yMm: number) =>
-    placeOnCapture(map, xMm, yMm)
-      .map((value) => roundTo(value * scale, 1))
-      .join(',');
-  const frames = layout.patches.map(({ id, xMm, yMm, widthMm, heightMm }) => {
-    const [left, top, right, bottom] = [xMm, yMm, xMm + widthMm, yMm + heightMm];
-    const outline = [point(left, top), point(right, top), point(right, bottom), point(left, bottom)].join(' ');
-    const [x, y] = point(xMm + widthMm / 2, yMm + heightMm / 2).split(',');
-    return `<polygon points="${outline}"/><text x="${x}" y="${Number(y) + 4}">${id}</text>`;
-  });
-  const tags = located.tags.map(
-    ({ corners }) =>
-      `<polygon class="tag" points="${corners.map(([x, y]) => `${roundTo(x * scale, 1)},${roundTo(y * scale, 1)}`).join(' ')}"/>`,
-  );
-  return `<svg class="found" viewBox="0 0 ${width} ${height}" role="img" aria-label="The capture with what was found in it"><image href="data:image/jpeg;base64,${jpeg.toString('base64')}" width="${width}" height="${height}"/>${frames.join('')}${tags.join('')}</svg>`;
-}
 
 export interface CheckPageFacts {
   readonly check: Check;
@@ -39,7 +9,7 @@ export interface CheckPageFacts {
   /** ISO date. */
   readonly date: string;
   readonly captureName: string;
-  /** From `drawFound`. */
+  /** The capture with what was found in it, data URI: from `drawFindings`. */
   readonly found: string;
   /** Absent without a shop folder. */
   readonly history?: DriftHistory;
@@ -53,19 +23,19 @@ const VERDICTS: Readonly<Record<DriftVerdict, string>> = {
 
 /** What a check found: verdict, curve, patches, the capture with its overlay, and the profile's history. */
 export function renderCheckPage({ check, profile, date, captureName, found, history }: CheckPageFacts): string {
-  const { verdict, sentences, warnings, rejected } = check;
+  const { verdict, sentences, warnings, readings } = check;
   const lines = check.patches.map(({ ids, role, coverage, expected, lightness, delta }) => [
-    ids.join(' '),
+    ids.length > 4 ? `${ids.length} patches` : ids.join(' '),
     role === 'tone' ? `${roundTo(100 * coverage, 2)} %` : role,
-    roundTo(expected, 1),
-    roundTo(lightness, 1),
-    signed(delta),
-    roundTo(Math.abs(delta) / check.unit, 1),
+    expected.toFixed(1),
+    lightness.toFixed(1),
+    `${delta < 0 ? '−' : '+'}${Math.abs(delta).toFixed(2)}`,
+    (Math.abs(delta) / check.unit).toFixed(1),
   ]);
   const head = ['patches', 'coverage', 'L* expected', 'L* read', 'ΔL*', 'units'];
   const notes = [
     ...warnings,
-    ...rejected.map(({ id, detail }) => `${id} was left out: ${detail}`),
+    ...readings.rejected.map(({ id, detail }) => `${id} was left out: ${detail}`),
     ...(check.curve === 'predicted'
       ? ['The expected tones are predicted for the chart’s screen and grid, which are not the profile’s own.']
       : []),
@@ -86,7 +56,7 @@ export function renderCheckPage({ check, profile, date, captureName, found, hist
 </section>
 ${history ? `<section><h2>History of this profile</h2>${drawHistory(history)}</section>` : ''}
 ${notes.length > 0 ? `<section><h2>To know</h2><ul>${notes.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul></section>` : ''}
-<section><h2>What was found in the capture</h2>${found}</section>`;
+<section><h2>What was found in the capture</h2><img src="${found}" alt="The capture with what was found in it"></section>`;
   return wrapPage({ title: `Check: ${profile.name}`, style: STYLE, body });
 }
 
@@ -168,10 +138,6 @@ header p { margin: .6mm 0 0; }
 section { margin-bottom: 2.6mm; break-inside: avoid; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; align-items: start; }
 .grid th { border-bottom: .2mm solid var(--rule); }
-.grid td { padding-right: 3mm; border-bottom: .1mm solid #e8ecee; }
-svg.found { max-height: 130mm; }
-svg.found polygon { fill: none; stroke: #d2412a; stroke-width: 1.5; }
-svg.found polygon.tag { stroke: #1f9ad6; stroke-width: 2.5; }
-svg.found text { font-size: 12px; font-weight: 650; fill: #d2412a; stroke: #fff; stroke-width: 3px; paint-order: stroke; text-anchor: middle; }
+.grid td { padding-right: 3mm; border-bottom: .1mm solid #e8ecee; white-space: nowrap; }
 @media screen and (max-width: 720px) { .columns { grid-template-columns: 1fr; } }
 `;

@@ -5,7 +5,7 @@ import {
   type Located,
   locateChart,
   type Reading,
-  type RejectedPatch,
+  type Readings,
   readPatches,
 } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
@@ -75,7 +75,7 @@ export interface Check extends Drift {
   /** Whether the curve is the profile's own or predicted for the chart's screen and grid. */
   readonly curve: 'measured' | 'predicted';
   readonly located: Located;
-  readonly rejected: readonly RejectedPatch[];
+  readonly readings: Readings;
   readonly warnings: readonly string[];
 }
 
@@ -145,6 +145,8 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
   const drift = judgeDrift(readings.readings, {
     points,
     repeatability: Math.max(profile.repeatability, predicted ? DRIFT_LIMITS.leastUnitPredicted : 0),
+    bareExpected: predicted ? points[0]!.lightness : profile.bare[0],
+    solidExpected: predicted ? points.at(-1)!.lightness : profile.full[0],
     bareLightness: readings.bare[0],
     camera,
   });
@@ -156,7 +158,7 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
     curve: predicted ? 'predicted' : 'measured',
     ...drift,
     located,
-    rejected: readings.rejected,
+    readings,
     warnings,
   };
 }
@@ -166,6 +168,9 @@ export type ToneReading = Pick<Reading, 'id' | 'role' | 'group' | 'pattern' | 'c
 
 export interface JudgeOptions {
   readonly points: readonly TonePoint[];
+  /** L* of bare and solid in the profile; a curve may end short of the solid, so they are told apart from it. */
+  readonly bareExpected: number;
+  readonly solidExpected: number;
   /** Standard deviation of one patch, ΔL*. */
   readonly repeatability: number;
   /** L* of the bare surface as the capture shows it. */
@@ -181,12 +186,10 @@ export interface JudgeOptions {
  * @throws AppError capture-uneven when bare, solid or all tones are missing.
  */
 export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptions): Drift {
-  const { points, repeatability, bareLightness, camera } = options;
+  const { points, bareExpected, solidExpected, repeatability, bareLightness, camera } = options;
   const unit = Math.max(repeatability, DRIFT_LIMITS.leastUnit);
   const limit = DRIFT_LIMITS.shift * unit;
   const curve = toneCurveOf({ points });
-  const bareExpected = points[0]!.lightness;
-  const solidExpected = points.at(-1)!.lightness;
   const sign = solidExpected > bareExpected ? 1 : -1;
   const groups = groupTones(readings);
   const solid = groups.find(({ role }) => role === 'solid');

@@ -2,7 +2,7 @@ export { type Chart, type ChartCost, type ChartRequest, type ChartSpec, makeChar
 export { parseChartLayout } from './charts-layout.ts';
 export { type Check, type CheckOptions, checkCapture, type Drift, judgeDrift, toCaptureImage } from './check.ts';
 export { addToHistory, type DriftHistory, parseHistory } from './check-history.ts';
-export { drawFound, renderCheckPage } from './check-page.ts';
+export { renderCheckPage } from './check-page.ts';
 export * from './choices.ts';
 export * from './compare.ts';
 export { type Learned, type LearnOptions, learnProfile, type NamedCapture, type ReadCapture } from './learn.ts';

@@ -18,6 +18,7 @@ const PROFILE = readProfile('anodised-black', SHOP);
 const CURVE = toneCurveOf(PROFILE);
 const BARE = PROFILE.points[0]!.lightness;
 const FULL = PROFILE.points.at(-1)!.lightness;
+const ENDS = { bareExpected: BARE, solidExpected: FULL };
 const UNIT = 1;
 
 /** Readings of a strip whose patches have the L* that `shift` makes of what the profile expects. */
@@ -42,7 +43,13 @@ function readStrip(shift: (lightness: number, share: number) => number, { bareLi
   ] as readonly ToneReading[];
   // The exposure multiplies the light of everything; ratios to bare stay.
   const seen = 116 * Math.cbrt(bare * exposure) - 16;
-  return judgeDrift(readings, { points: PROFILE.points, repeatability: UNIT, bareLightness: seen, camera: 'known' });
+  return judgeDrift(readings, {
+    points: PROFILE.points,
+    ...ENDS,
+    repeatability: UNIT,
+    bareLightness: seen,
+    camera: 'known',
+  });
 }
 
 describe('a drift and its cause', () => {
@@ -119,7 +126,13 @@ describe('a drift and its cause', () => {
     const readings = [
       { id: 'a', role: 'solid', group: 's', pattern: { kind: 'solid' }, coverage: 1, mean: 10 },
     ] as const;
-    const options = { points: PROFILE.points, repeatability: 3, bareLightness: BARE, camera: 'known' } as const;
+    const options = {
+      ...ENDS,
+      points: PROFILE.points,
+      repeatability: 3,
+      bareLightness: BARE,
+      camera: 'known',
+    } as const;
     expect(() => judgeDrift(readings, options)).toThrow(/0 tones readable/);
   });
 });

@@ -6,7 +6,7 @@ import {
   addToHistory,
   type Check,
   checkCapture,
-  drawFound,
+  drawFindings,
   parseChartLayout,
   parseHistory,
   readProfile,
@@ -27,7 +27,8 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
   const bytes = await readBytes(path);
   const photo = await decodePhoto(bytes, path);
   const corners = readCorners(textOf(options, 'corners'));
-  const check = checkCapture(toCaptureImage(photo), {
+  const image = toCaptureImage(photo);
+  const check = checkCapture(image, {
     layouts,
     profile,
     camera: textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known',
@@ -35,7 +36,7 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
     ...(corners ? { corners } : {}),
   });
   for (const text of check.warnings) warn(text);
-  for (const { id, detail } of check.rejected) warn(`patch ${id} was left out: ${detail}`);
+  for (const { id, detail } of check.readings.rejected) warn(`patch ${id} was left out: ${detail}`);
 
   const date = io.today();
   const historyPath = shop.shopDir === undefined ? undefined : join(shop.shopDir, 'history', `${profile.name}.json`);
@@ -47,7 +48,7 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
   const out = outText === undefined ? undefined : resolve(io.cwd, outText);
   if (out !== undefined) {
     progress('drawing the page');
-    const found = await drawFound(photo, check.located);
+    const found = await drawFindings({ name: basename(path), image, located: check.located, readings: check.readings });
     const page = renderCheckPage({
       check,
       profile,
@@ -61,10 +62,11 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
   if (historyPath !== undefined) {
     await writeFilesAtomic([{ path: historyPath, bytes: `${JSON.stringify(history, null, 2)}\n` }], { force: true });
   }
-  const { located, ...facts } = check;
+  const { located, readings, ...facts } = check;
   return {
     json: {
       ...facts,
+      rejected: readings.rejected,
       date,
       capture: path,
       pxPerMm: located.pxPerMm,
