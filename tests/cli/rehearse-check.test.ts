@@ -89,6 +89,46 @@ describe('from a chart to a verdict, without a laser', () => {
     expect(unknown.stderr).toMatch(/coarse clusters/);
   });
 
+  test('what one scan of a tone chart teaches holds for other tones, burned through it on another piece', async () => {
+    const cwd = makeFolder();
+    mkdirSync(join(cwd, 'shop'));
+    const small = ['--size', '60x40', '--steps', '6', '--replicates', '1'];
+    const burn = async (name: string, seed: string) => {
+      const model = ['--material-model', 'slate', '--dpi', '300', '--seed', seed];
+      await run(cwd, 'rehearse', 'engrave', `${name}/chart.png`, ...model, '--out', `${name}.npy`);
+      await run(cwd, 'rehearse', 'capture', `${name}.npy`, '--camera', 'flatbed-300', '--out', `${name}.png`);
+    };
+    const grid = ['--spacing', '0.1', '--pitch', '0.1'];
+    await run(
+      cwd,
+      'chart',
+      'tone',
+      '--machine',
+      'gantry-10600',
+      '--material',
+      'slate',
+      ...grid,
+      ...small,
+      '--out',
+      'tone',
+    );
+    await burn('tone', '1');
+    await run(cwd, 'learn', 'tone.png', '--out', 'own.json');
+    const profile = join(cwd, 'own.json');
+    const { layout } = await run(cwd, 'chart', 'verify', '--profile', profile, ...small, '--out', 'verify');
+    await burn('verify', '2');
+    const checked = await run(cwd, 'check', 'verify.png', '--profile', profile);
+    expect(checked).toMatchObject({
+      verdict: 'holds',
+      chart: { kind: 'verify', hash: layout.hash },
+      basis: 'absolute',
+    });
+    // What the project is held to for a flatbed: mean 1.0 and worst 3.0 ΔL*.
+    expect(checked.meanDelta).toBeLessThan(1);
+    expect(checked.worstDelta).toBeLessThan(3);
+    expect(checked.patches).toHaveLength(8);
+  });
+
   test('a chart of another material is refused', async () => {
     const cwd = makeFolder();
     await run(cwd, 'chart', 'check', ...STRIP, '--out', 'strip');
