@@ -1,32 +1,90 @@
 import { join, resolve } from 'node:path';
-import { resolveJob } from '../../job/index.ts';
-import type { Run } from '../command.ts';
+import { readProfile } from '../../job/index.ts';
+import { writeFilesAtomic } from '../../plane/index.ts';
+import type { OptionValues, Run } from '../command.ts';
 import { textOf } from '../options.ts';
-import { readRefused } from '../refused.ts';
 import { packageRoot } from '../shop.ts';
-import { prepareFile } from './prepare.ts';
+import { run as chart } from './chart.ts';
+import { run as learn } from './learn.ts';
+import { run as prepare } from './prepare.ts';
+import { run as rehearse } from './rehearse.ts';
 
 /** What the demo makes: a customer's dogs on a black anodised card, ISO/IEC 7810 ID-1 upright. */
 const DEMO = {
+  machine: 'galvo-355-f150',
+  material: 'anodised-black',
+  grid: '0.02',
   photo: 'images/photos/two-dogs.jpg',
   size: '53.98x85.6',
-  cornerRadiusMm: 3.18,
-  profile: 'anodised-black',
-  name: 'dogs-card',
+  corner: '3.18',
+  camera: 'flatbed-600',
 } as const;
 
+/** The whole loop on the virtual engraver, by the same commands that a shop would type. */
 export const run: Run = async (_args, options, surroundings) => {
-  const { io, shop, warn } = surroundings;
-  const spec = resolveJob(
-    { size: DEMO.size, cornerRadiusMm: DEMO.cornerRadiusMm, profile: DEMO.profile },
-    { shop, refused: readRefused(shop) },
-  );
-  for (const text of spec.warnings) warn(text);
+  const { io, shop, progress } = surroundings;
   const out = resolve(io.cwd, textOf(options, 'out') ?? join('out', 'demo'));
-  const path = join(packageRoot(), DEMO.photo);
-  const made = await prepareFile({ path, out, name: DEMO.name, spec, only: 'everything', force: true }, surroundings);
+  const at = (...parts: string[]) => join(out, ...parts);
+  // The demo's own folder is its to fill again.
+  const given = (more: OptionValues): OptionValues => ({ force: true, ...more });
+
+  progress('1 of 5: drawing the chart');
+  await chart(
+    ['tone'],
+    given({ machine: DEMO.machine, material: DEMO.material, pitch: DEMO.grid, spacing: DEMO.grid, out: at('1-chart') }),
+    surroundings,
+  );
+
+  progress('2 of 5: burning and scanning it on the virtual engraver');
+  const scan = at('2-scan.png');
+  await rehearse(
+    ['capture', at('1-chart', 'chart.png')],
+    given({ materialModel: DEMO.material, camera: DEMO.camera, out: scan }),
+    surroundings,
+  );
+
+  progress('3 of 5: learning the material from the scan');
+  const profilePath = at('3-profile.json');
+  const learned = await learn(
+    [scan],
+    given({ chart: at('1-chart', 'chart.json'), name: 'demo-anodised', out: profilePath }),
+    surroundings,
+  );
+  // Honest about where it comes from: no laser has burned this chart.
+  const profile = {
+    ...readProfile(profilePath, shop),
+    origin: 'rehearsed' as const,
+    note: 'Learned from the virtual engraver and scanner.',
+  };
+  await writeFilesAtomic([{ path: profilePath, bytes: `${JSON.stringify(profile, null, 2)}\n` }], { force: true });
+
+  progress('4 of 5: preparing the photo through the profile');
+  const photo = join(packageRoot(), DEMO.photo);
+  const card = await prepare(
+    [photo],
+    given({ size: DEMO.size, corner: DEMO.corner, profile: profilePath, out: at('4-card') }),
+    surroundings,
+  );
+
+  progress('5 of 5: burning the card on the virtual engraver');
+  const burned = at('5-burned.png');
+  await rehearse(
+    ['engrave', at('4-card', 'two-dogs.png')],
+    given({ materialModel: DEMO.material, out: burned }),
+    surroundings,
+  );
+
   return {
-    ...made,
-    text: `${made.text}\n\nLook at ${DEMO.name}.proof.png first, then at the bitmap ${DEMO.name}.png (black burns), then print ${DEMO.name}.ticket.html.`,
+    json: { folder: out, learn: learned.json, prepare: card.json, burned },
+    text: [
+      card.text,
+      '',
+      'Look at them in this order:',
+      `  ${at('4-card', 'two-dogs.proof.png')}   the proof of the card`,
+      `  ${burned}   what the virtual engraver made of it`,
+      `  ${at('4-card', 'two-dogs.png')}   the bitmap that burns it: black fires`,
+      `  ${at('4-card', 'two-dogs.ticket.html')}   the ticket to print`,
+      `  ${at('1-chart', 'chart.html')}, ${scan}, ${at('3-profile.html')}   how the material was learned`,
+    ].join('\n'),
   };
 };
