@@ -54,7 +54,7 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
 <section>
   <h2>Tone curve</h2>
   ${drawCurve(learned)}
-  <p class="soft">Line: the curve that pictures go through. Band: where the true curve lies with 95 % confidence. Dots: readings, with the scatter of their replicates. Dashed: the response model alone.</p>
+  <p class="soft">Line: the curve that pictures go through. Band: where 95 % of patches burned later should lie. Dots: readings, with the scatter of their replicates. Dashed: the response model alone.</p>
 </section>
 <div class="two">
 <section>

@@ -149,10 +149,10 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
   ] as const) {
     const lnMark = lnCell + Math.log(growth);
     const start = [lnMark, lnMark, Math.log(steepness), Math.log(2), 0.01, 1.2];
-    const fit = search([...start, options.bareLightness, options.fullLightness, Math.log(0.2)], some, 12, 1e-3);
+    const fit = search([...start, options.bareLightness, options.fullLightness, Math.log(0.2)], some, 8, 1e-3);
     if (!best || fit.cost < best.cost) best = fit;
   }
-  const fit = search(best!.parameters, everything, 8, 1e-4);
+  const fit = search(best!.parameters, everything, 5, 1e-4);
   return describeFit(fit, { tones, grid, predicted: lightnessOf(fit.parameters) });
 }
 

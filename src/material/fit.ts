@@ -63,7 +63,10 @@ export interface FitReport {
   readonly rows: readonly FitRow[];
   /** Patches left out because they differ from their replicates, with how far, ΔL*. */
   readonly outliers: readonly { readonly id: string; readonly deltaL: number }[];
-  /** The whole curve with its 95 % band, before anything is held back. */
+  /**
+   * The whole curve before anything is held back. The 95 % band is for patches that are burned later: what is not known
+   * of the curve, and the scatter of one patch.
+   */
   readonly curve: readonly BandPoint[];
   readonly usable: { readonly from: number; readonly to: number };
   readonly repeatability: number;
@@ -90,6 +93,8 @@ export interface ProfileFit {
 }
 
 const DEFAULT_HEADROOM = 0.005;
+/** Standard normal quantile of a two-sided 95 % interval. */
+const Z95 = 1.96;
 const STEPS_MIN = 3;
 /** Replicates beyond this many pooled deviations from their median, and this far, ΔL*, are left out. */
 const OUTLIER_DEVIATIONS = 4.5;
@@ -162,7 +167,9 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     steps.reduce((a, b) => (Math.abs(b.coverage - coverage) < Math.abs(a.coverage - coverage) ? b : a)).deviation;
   const repeatability = scatter;
   const band = curve.points.map(({ coverage, lightness, low, high }) => {
-    const more = 1.96 * (options.cameraError ?? 0) * shareBetween(lightness, bare.lightness, solid.lightness);
+    // A patch that is burned later scatters as the replicates do; an unknown camera bends the whole scale.
+    const camera = (options.cameraError ?? 0) * shareBetween(lightness, bare.lightness, solid.lightness);
+    const more = Z95 * Math.hypot(spreadAt(coverage), camera);
     const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
     return { coverage, lightness, low: Math.max(0, lightness - below), high: Math.min(100, lightness + above) };
   });
@@ -386,7 +393,7 @@ function listWarnings({ report, fit, direction, options, range }: WarningFacts):
     report.repeatability > 2.5,
     `Equal patches differ by ${report.repeatability.toFixed(1)} L* (standard deviation): check focus, clamping and the flatness of the piece.`,
   );
-  say(!fit.converged, 'The fit of the response model did not settle; its numbers are a guess.');
+  say(!fit.converged && fit.rms > 1, 'The fit of the response model did not settle; its numbers are a guess.');
   const bad = report.rows.filter((row) => Math.abs(row.lightness - row.predicted) > Math.max(4, 4 * report.modelRms));
   say(bad.length > 0, `Far from the model: ${bad.map(({ group }) => group).join(', ')}.`);
   return warnings;

@@ -90,7 +90,7 @@ export interface Profile extends Surface {
 
 /** How well a learned profile is known. */
 export interface FitQuality {
-  /** 95 % band of the tone curve, CIE L*. */
+  /** Where 95 % of patches burned later should lie, CIE L*: the curve's own error and the scatter of one patch. */
   readonly band: readonly { readonly coverage: number; readonly low: number; readonly high: number }[];
   /** 95 % intervals of the mark diameters of an isolated dot, µm. */
   readonly markDiameterXUm: readonly [low: number, high: number];

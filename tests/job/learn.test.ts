@@ -1,0 +1,105 @@
+import { readFileSync } from 'node:fs';
+import { beforeAll, describe, expect, test } from 'vitest';
+import { type CaptureImage, type ChartLayout, drawChart, layoutChart } from '../../src/chart/index.ts';
+import { drawFindings, type Learned, learnProfile, renderProfilePage } from '../../src/job/index.ts';
+import { coverageTable, invertProfile } from '../../src/material/index.ts';
+import { createPlane, luminanceOfLightness } from '../../src/plane/index.ts';
+import { CAMERAS, captureSurface, engrave, meanLightness, parseMaterialModel } from '../../src/rehearsal/index.ts';
+import { applyScreen } from '../../src/screens/index.ts';
+
+/** A small chart on slate, burned and captured by the virtual engraver and cameras, which know nothing of the fit. */
+const model = parseMaterialModel(JSON.parse(readFileSync('shared/rehearsal/slate.json', 'utf8')));
+const grid = model.reference;
+const SCREEN = 'floyd-steinberg';
+
+function layOut(seed: number, direction: 'lighter' | 'darker' = 'lighter'): ChartLayout {
+  return layoutChart('tone', {
+    machine: 'virtual',
+    material: 'slate',
+    direction,
+    settings: model.settings,
+    grid,
+    screen: { name: SCREEN, options: {} },
+    widthMm: 50,
+    heightMm: 36,
+    steps: 9,
+    replicates: 1,
+    seed,
+  });
+}
+
+const layout = layOut(1);
+
+function capture(camera: 'flatbed-300' | 'flatbed-600', seed: number): CaptureImage {
+  const dots = drawChart(layout, (coverage) => applyScreen(coverage, { name: SCREEN, grid }));
+  const piece = engrave(dots, { grid, model, seed: 4, marginMm: 3 });
+  return { ...captureSurface(piece, { ...CAMERAS[camera]!.options, seed }), bits: 8 };
+}
+
+/** True L* of a wedge of 11 equal steps made through the profile, and the straight line that it is wanted to lie on. */
+function burnWedge({ profile }: Learned): { readonly errors: readonly number[] } {
+  const side = 100;
+  const luminance = createPlane('luminance', 11 * side, side);
+  for (let i = 0; i < luminance.data.length; i++) {
+    luminance.data[i] = luminanceOfLightness(10 * Math.floor((i % luminance.width) / side));
+  }
+  const coverage = invertProfile(luminance, { table: coverageTable(profile, { range: 'scale' }) });
+  const piece = engrave(applyScreen(coverage, { name: SCREEN, grid }), { grid, model, seed: 9 });
+  const lightness = Array.from({ length: 11 }, (_, step) =>
+    meanLightness(piece, { xMm: step * 5 + 0.8, yMm: 0.8, widthMm: 3.4, heightMm: 3.4 }),
+  );
+  const [dark, light] = [lightness[0]!, lightness[10]!];
+  return { errors: lightness.map((value, step) => Math.abs(value - dark - ((light - dark) * step) / 10)) };
+}
+
+describe('a profile learned from one scan', () => {
+  let learned: Learned;
+  beforeAll(() => {
+    learned = learnProfile([{ name: 'scan.png', image: capture('flatbed-600', 2) }], {
+      layouts: [layOut(2), layout, layOut(3)],
+      camera: 'known',
+      date: '2026-01-01',
+      origin: 'rehearsed',
+    });
+  }, 60_000);
+
+  test('is of the chart that its tags name, among others', () => {
+    expect(learned.layout.hash).toBe(layout.hash);
+    expect(learned.profile).toMatchObject({ material: 'slate', machine: 'virtual', direction: 'lighter', grid });
+    expect(learned.profile.name).toBe(`slate-${layout.hash.slice(0, 6)}`);
+  });
+
+  test('makes a wedge of equal steps come out within 1 L* in the mean and 3 at worst', () => {
+    const { errors } = burnWedge(learned);
+    expect(errors.reduce((sum, error) => sum + error, 0) / 11).toBeLessThan(1);
+    expect(Math.max(...errors)).toBeLessThan(3);
+  });
+
+  test('finds the width that one dot is seen to mark within 8 %', () => {
+    // 63 × 48 µm between the places of half the change of luminance: benchmarks/learn.ts measures it on an even surface.
+    expect(Math.abs(learned.report.markX.value / 63 - 1)).toBeLessThan(0.08);
+    expect(Math.abs(learned.report.markY.value / 48 - 1)).toBeLessThan(0.08);
+  });
+
+  test('has a page that carries everything in itself', async () => {
+    const picture = await drawFindings(learned.captures[0]!);
+    expect(picture).toMatch(/^data:image\/jpeg;base64,/);
+    const page = renderProfilePage({ learned, pictures: [picture], spotDiameterUm: 60 });
+    expect(page).toContain('What to distrust');
+    expect(page).toContain('scan.png');
+    expect(page.match(/<svg /g)).toHaveLength(2);
+    // The only addresses are those of the page itself: nothing is fetched.
+    expect(page.match(/(?:src|href)="(?!data:)/g)).toBeNull();
+  });
+});
+
+test('captures of a chart that is not the one named, or not of tones, are refused by name', () => {
+  const image = capture('flatbed-300', 1);
+  const options = { camera: 'known', date: '2026-01-01' } as const;
+  expect(() => learnProfile([{ name: 'scan.png', image }], { ...options, layouts: [layOut(2)] })).toThrow(
+    expect.objectContaining({ code: 'chart-wrong', message: expect.stringContaining('scan.png') }),
+  );
+  expect(() =>
+    learnProfile([{ name: 'scan.png', image }], { ...options, layouts: [{ ...layout, kind: 'verify' }] }),
+  ).toThrow(expect.objectContaining({ code: 'chart-wrong', message: expect.stringContaining('needed a tone chart') }));
+});
