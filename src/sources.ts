@@ -72,6 +72,8 @@ export const SOURCES = {
     'J. Wang, E. Olson, AprilTag 2: Efficient and robust fiducial detection, Proc. IEEE/RSJ Int. Conf. Intelligent Robots and Systems (2016) 4193–4198',
   beatonTukey1974:
     'A. E. Beaton, J. W. Tukey, The fitting of power series, meaning polynomials, illustrated on band-spectroscopic data, Technometrics 16(2) (1974) 147–185',
+  fischlerBolles1981:
+    'M. A. Fischler, R. C. Bolles, Random sample consensus, Communications of the ACM 24(6) (1981) 381–395',
   fisherYates1938:
     'R. A. Fisher, F. Yates, Statistical Tables for Biological, Agricultural and Medical Research, 1st edition (1938)',
   murray1936: 'A. Murray, Monochrome reproduction in photoengraving, J. Franklin Institute 221(6) (1936) 721–744',

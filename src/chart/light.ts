@@ -101,6 +101,28 @@ export function fitLight(
   };
 }
 
+/** A value at a place of the chart. */
+export interface SurfacePoint {
+  readonly xMm: number;
+  readonly yMm: number;
+  readonly value: number;
+}
+
+/** Quadratic surface through six or more points, by least squares. */
+export function fitSurface(
+  points: readonly SurfacePoint[],
+  { widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number },
+): (xMm: number, yMm: number) => number {
+  const rowAt = (xMm: number, yMm: number) =>
+    Float64Array.from(TERMS, (term) => term((2 * xMm) / widthMm - 1, (2 * yMm) / heightMm - 1));
+  const coefficients = solveWeighted(
+    points.map(({ xMm, yMm }) => rowAt(xMm, yMm)),
+    points.map(({ value }) => value),
+    new Float64Array(points.length).fill(1),
+  );
+  return (xMm, yMm) => dot(rowAt(xMm, yMm), coefficients);
+}
+
 function dot(a: Float64Array, b: Float64Array): number {
   let sum = 0;
   for (let i = 0; i < a.length; i++) sum += a[i] * b[i];

@@ -3,7 +3,7 @@ import { type FoundTag, locateTags, readTag, refineExpected } from './detect.ts'
 import { measureEdgeBlur } from './edges.ts';
 import { applyHomography, fitHomography, signedArea } from './geometry.ts';
 import { type GreySampler, sampleCapture } from './grey.ts';
-import { type ChartMap, fitMap, inkCorners, placeOnCapture, type SeenTag } from './map.ts';
+import { type ChartMap, type FittedMap, fitMap, inkCorners, placeOnCapture, type SeenTag } from './map.ts';
 import { INK_CELLS } from './tag-codes.ts';
 import { identifyTag } from './tags.ts';
 import type { CaptureImage, ChartLayout, Corners, Point, TagPosition } from './types.ts';
@@ -45,6 +45,13 @@ const TAGS_MIN = 3;
 const STRIP_TAGS_MIN = 2;
 /** How far a tag's corner may lie from where two others put it, cells. */
 const PAIR_TOLERANCE_CELLS = 1;
+/** Largest distance of a tag's corner from the map: so many borders of a patch and so many pixels. */
+const RESIDUAL_BORDERS = 0.25;
+const RESIDUAL_PX = 1;
+/** The same from which a single tag is suspected, and what leaving it out must bring. */
+const DROP_BORDERS = 0.1;
+const DROP_PX = 0.6;
+const DROP_GAIN = 0.6;
 /** Least pixels along one cell of a tag and along the read part of a patch. */
 const CELL_MIN_PX = 2;
 const PATCH_MIN_PX = 6;
@@ -211,6 +218,9 @@ function finishLocating(
       fitted = fitMap(seen, layout, capture);
     }
   }
+  if (fitted && seen.length > 4 && fitted.worstPx > dropLimitPx(layout, fitted.map)) {
+    ({ seen, fitted } = dropWorst(capture, layout, { seen, fitted }));
+  }
   if (!fitted) {
     throw new AppError(
       'chart-corner-missing',
@@ -219,6 +229,45 @@ function finishLocating(
     );
   }
   return judgePlace({ layout, seen, fitted, sample, mirrored, byHand });
+}
+
+/** Pixels a mm in the middle of the chart, along its two sides. */
+function resolutionOf({ widthMm, heightMm }: ChartLayout, map: ChartMap): readonly [acrossPx: number, downPx: number] {
+  const middle = placeOnCapture(map, widthMm / 2, heightMm / 2);
+  const right = placeOnCapture(map, widthMm / 2 + 1, heightMm / 2);
+  const below = placeOnCapture(map, widthMm / 2, heightMm / 2 + 1);
+  return [
+    Math.hypot(right[0] - middle[0], right[1] - middle[1]),
+    Math.hypot(below[0] - middle[0], below[1] - middle[1]),
+  ];
+}
+
+/** Largest distance of a tag's corner from the map that is still a chart as it was drawn, px. */
+function placeLimitPx(layout: ChartLayout, map: ChartMap): number {
+  const [acrossPx, downPx] = resolutionOf(layout, map);
+  return RESIDUAL_BORDERS * layout.borderMm * Math.sqrt(acrossPx * downPx) + RESIDUAL_PX;
+}
+
+/** Distance of a tag's corner from the map from which it is asked whether one tag is to blame, px. */
+function dropLimitPx(layout: ChartLayout, map: ChartMap): number {
+  const [acrossPx, downPx] = resolutionOf(layout, map);
+  return DROP_BORDERS * layout.borderMm * Math.sqrt(acrossPx * downPx) + DROP_PX;
+}
+
+/** Leaves out the one tag without which the others agree best, when they then agree well: a tag that was half hidden. */
+function dropWorst(
+  capture: CaptureImage,
+  layout: ChartLayout,
+  { seen, fitted }: { readonly seen: readonly Match[]; readonly fitted: FittedMap },
+): { seen: readonly Match[]; fitted: FittedMap } {
+  let best = { seen, fitted };
+  for (const one of seen) {
+    const rest = seen.filter((other) => other !== one);
+    const without = fitMap(rest, layout, capture);
+    if (without && without.worstPx < best.fitted.worstPx) best = { seen: rest, fitted: without };
+  }
+  const better = best.fitted.worstPx <= dropLimitPx(layout, best.fitted.map);
+  return better && best.fitted.worstPx < DROP_GAIN * fitted.worstPx ? best : { seen, fitted };
 }
 
 function seeExpected(
@@ -243,16 +292,12 @@ function judgePlace(
   state: FinishOptions & {
     readonly layout: ChartLayout;
     readonly seen: readonly Match[];
-    readonly fitted: NonNullable<ReturnType<typeof fitMap>>;
+    readonly fitted: FittedMap;
   },
 ): Located {
   const { layout, seen, fitted, sample, mirrored, byHand } = state;
   const { map } = fitted;
-  const middle = placeOnCapture(map, layout.widthMm / 2, layout.heightMm / 2);
-  const right = placeOnCapture(map, layout.widthMm / 2 + 1, layout.heightMm / 2);
-  const below = placeOnCapture(map, layout.widthMm / 2, layout.heightMm / 2 + 1);
-  const acrossPx = Math.hypot(right[0] - middle[0], right[1] - middle[1]);
-  const downPx = Math.hypot(below[0] - middle[0], below[1] - middle[1]);
+  const [acrossPx, downPx] = resolutionOf(layout, map);
   const pxPerMm = Math.sqrt(acrossPx * downPx);
   const leastPxPerMm = Math.min(acrossPx, downPx);
 
@@ -284,7 +329,7 @@ function judgePlace(
   }
   const residualMm = fitted.rmsPx / pxPerMm;
   const worstMm = fitted.worstPx / pxPerMm;
-  const limitMm = layout.borderMm * 0.5 + 0.5 / pxPerMm;
+  const limitMm = placeLimitPx(layout, map) / pxPerMm;
   if (worstMm > limitMm) {
     throw new AppError(
       'chart-wrong',

@@ -1,12 +1,13 @@
 import { AppError } from '../errors.ts';
-import { median, medianAbsoluteDeviation, standardDeviation } from '../numeric/index.ts';
+import { median, standardDeviation } from '../numeric/index.ts';
 import { lightnessOfReflectance } from '../plane/index.ts';
 import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulateCurve } from './camera.ts';
 import { labOf } from './colour.ts';
 import { fitLight, type LightSurface, type ReferenceField } from './light.ts';
 import type { Located } from './locate.ts';
+import { judgeRings } from './rings.ts';
 import { type FieldSamples, HISTOGRAM_LEVELS, type PatchSamples, sampleMargins, samplePatches } from './samples.ts';
-import type { CaptureImage, Lab, PatchPattern, PatchRole } from './types.ts';
+import type { CaptureImage, ChartLayout, Lab, PatchPattern, PatchRole } from './types.ts';
 
 export interface ReadOptions {
   /**
@@ -73,7 +74,7 @@ const CLIPPED_PATCH = 0.05;
 const CLIPPED_CAPTURE = 0.15;
 const SCRATCHED_PATCH = 0.35;
 /** References may disagree by this share, or by this part of the logarithm of the contrast where that is less. */
-const DISAGREE_MAX = 0.1;
+const DISAGREE_MAX = 0.06;
 const DISAGREE_CONTRAST = 0.12;
 /** A reference beyond this many robust standard deviations and this share is left out. */
 const REFERENCE_OUTLIER = 5;
@@ -84,6 +85,9 @@ const RING_OUTLIER = 5;
 /** and that matters when it moves the patch by more than this, L*, or is more than this share. */
 const RING_HARM = 1.5;
 const RING_ALWAYS = 0.1;
+/** Largest part of a patch's own contrast that its bare rim may show: more means that patches do not lie where they were looked for. */
+const RIM_TONE_MAX = 0.3;
+/** Share of references that may be left out, of each kind and of all. */
 const REFERENCES_LOST_MAX = 0.34;
 /** Least difference of bare and solid that can be learned from, L*, and in standard errors of the references. */
 const CONTRAST_MIN = 4;
@@ -95,7 +99,7 @@ const REPLICATE_OUTLIER_MIN = 3;
 /**
  * Reads every patch of a located chart: undoes the camera, levels the light by the references, leaves out what is
  * scratched, clipped or under a reflection, and refuses a capture whose references cannot be trusted.
- * @throws AppError capture-clipped, capture-glare, capture-uneven, contrast-too-low, chart-corner-missing
+ * @throws AppError capture-clipped, capture-glare, capture-uneven, contrast-too-low, chart-wrong
  */
 export function readPatches(capture: CaptureImage, located: Located, options: ReadOptions = {}): Readings {
   const { layout } = located;
@@ -114,25 +118,24 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   const byLevel = tabulateCurve(curve.linearOf, HISTOGRAM_LEVELS[capture.bits]);
   const lightOf = (sample: FieldSamples) => Math.max(1e-6, luminanceOf(sample, byLevel));
   const isReference = ({ patch }: PatchSamples) => patch.role === 'bare' || patch.role === 'solid';
-  const references = samples.filter((sample) => isReference(sample) && !rejected.has(sample.patch.id));
   const referenceOf = (kind: 'bare' | 'solid', field: FieldSamples): ReferenceField => {
     return { kind, xMm: field.xMm, yMm: field.yMm, light: lightOf(field) };
   };
-  const fields: ReferenceField[] = [
-    ...references.map((sample) => referenceOf(sample.patch.role === 'solid' ? 'solid' : 'bare', sample)),
-    ...margins.map((margin) => referenceOf('bare', margin)),
-  ];
   const asked = samples.filter(isReference).length;
-  if (!fields.some(({ kind }) => kind === 'bare') || !fields.some(({ kind }) => kind === 'solid')) {
-    throw new AppError(
-      'capture-uneven',
-      `found ${references.length} of ${asked} references readable, needed bare and solid ones; take the capture again with nothing lying on the chart`,
-      { found: references.length, needed: asked },
-    );
-  }
+  /** References that are not rejected by now. */
+  const gather = () => {
+    const references = samples.filter((sample) => isReference(sample) && !rejected.has(sample.patch.id));
+    const fields: ReferenceField[] = [
+      ...references.map((sample) => referenceOf(sample.patch.role === 'solid' ? 'solid' : 'bare', sample)),
+      ...margins.map((margin) => referenceOf('bare', margin)),
+    ];
+    refuseLost(samples, { references, fields, asked, rejected });
+    return { references, fields };
+  };
+  rejectLit(samples, { surface: fitLight(gather().fields, layout), lightOf, layout }, reject);
+  const { references, fields } = gather();
   const surface = fitLight(fields, layout);
-  judgeReferences({ surface, fields, references, asked, located }, reject);
-  rejectLit(samples, { surface, lightOf }, reject);
+  judgeReferences({ surface, fields, references, asked }, reject);
 
   const readings = samples
     .filter(({ patch }) => !rejected.has(patch.id))
@@ -267,12 +270,35 @@ function chooseCurve(camera: NonNullable<ReadOptions['camera']>, state: CurveSta
   return estimated;
 }
 
+interface LostState {
+  readonly references: readonly PatchSamples[];
+  readonly fields: readonly ReferenceField[];
+  readonly asked: number;
+  readonly rejected: ReadonlyMap<string, RejectedPatch>;
+}
+
+/** Refuses a capture that has lost too many references to level the light by. */
+function refuseLost(samples: readonly PatchSamples[], { references, fields, asked, rejected }: LostState): void {
+  const none = !fields.some(({ kind }) => kind === 'bare') || !fields.some(({ kind }) => kind === 'solid');
+  if (!none && asked - references.length <= REFERENCES_LOST_MAX * asked) return;
+  const lost = samples.flatMap(({ patch }) => {
+    const one = rejected.get(patch.id);
+    return one && (patch.role === 'bare' || patch.role === 'solid') ? [one] : [];
+  });
+  const glare = lost.filter(({ reason }) => reason === 'glare' || reason === 'clipped').length * 2 >= lost.length;
+  throw new AppError(
+    glare ? 'capture-glare' : 'capture-uneven',
+    `found ${references.length} of ${asked} references readable (lost: ${lost.map(({ id, reason }) => `${id} ${reason}`).join(', ')}), ` +
+      `needed ${Math.ceil((1 - REFERENCES_LOST_MAX) * asked)}; ${glare ? 'turn the piece 30° against the lamp' : 'take the capture again in even light with nothing lying on the chart'}`,
+    { found: references.length, asked },
+  );
+}
+
 interface ReferenceState {
   readonly surface: LightSurface;
   readonly fields: readonly ReferenceField[];
   readonly references: readonly PatchSamples[];
   readonly asked: number;
-  readonly located: Located;
 }
 
 function judgeReferences({ surface, fields, references, asked }: ReferenceState, reject: Reject): void {
@@ -281,16 +307,22 @@ function judgeReferences({ surface, fields, references, asked }: ReferenceState,
   const outlying = Math.max(REFERENCE_OUTLIER * disagreement, REFERENCE_OUTLIER_MIN);
   let bright = 0;
   let dark = 0;
+  const lostOf = { bare: 0, solid: 0 };
   references.forEach((sample, at) => {
     const residual = residuals[at]!;
     if (Math.abs(residual) <= outlying) return;
     if (residual > 0) bright++;
     else dark++;
+    lostOf[sample.patch.role === 'solid' ? 'solid' : 'bare']++;
     const percent = `${Math.round(100 * (Math.exp(residual) - 1))} % from the light that the other references show`;
     reject(sample, residual > 0 ? 'glare' : 'shadow', percent);
   });
   const lost = asked - references.length + bright + dark;
-  if (disagreement <= limit && lost <= REFERENCES_LOST_MAX * Math.max(asked, 4)) return;
+  const enough = (['bare', 'solid'] as const).every((role) => {
+    const of = references.filter(({ patch }) => patch.role === role).length;
+    return lostOf[role] <= REFERENCES_LOST_MAX * of;
+  });
+  if (disagreement <= limit && enough) return;
   // Light that is added lifts dark fields by a larger share than light ones; light that is missing takes the same share.
   const skew = residuals.reduce((sum, residual) => sum + residual ** 3, 0);
   const spread = `${(100 * disagreement).toFixed(1)} %`;
@@ -309,27 +341,28 @@ function judgeReferences({ surface, fields, references, asked }: ReferenceState,
 }
 
 /**
- * Rejects patches whose bare surroundings are lighter or darker than the light on them allows. A reflection adds the same
- * light to a dark patch as to its bare rim, where it is a far larger share: what it would do to the patch's L* counts.
+ * Rejects patches whose bare rim is lighter or darker than a smooth light allows. A reflection adds the same light to a
+ * dark patch as to its bare rim, where it is a far larger share: what it would do to the patch's L* counts. On a dose
+ * chart dark rims are left alone, as smoke from the stronger cells is part of what it shows.
+ * @throws AppError chart-wrong when the rims carry so much of the patches that these do not lie where they were looked for
  */
-function rejectLit(
-  samples: readonly PatchSamples[],
-  { surface, lightOf }: { readonly surface: LightSurface; readonly lightOf: (sample: FieldSamples) => number },
-  reject: Reject,
-): void {
-  const rings = samples.map(({ patch, ring }) => {
-    return Math.log(ring / surface.bareAt(patch.xMm + patch.widthMm / 2, patch.yMm + patch.heightMm / 2));
-  });
-  const seen = rings.filter((value) => Number.isFinite(value));
-  if (seen.length < 5) return;
-  const centre = median(seen);
-  const noticed = Math.max(RING_MIN, RING_OUTLIER * medianAbsoluteDeviation(seen));
+function rejectLit(samples: readonly PatchSamples[], { surface, lightOf, layout }: LitState, reject: Reject): void {
+  const tones = samples.map((sample) => lightOf(sample) / surface.bareAt(sample.xMm, sample.yMm));
+  const rings = judgeRings(samples, { tones, chart: layout });
+  if (!rings) return;
+  if (rings.toneShare > RIM_TONE_MAX) {
+    throw new AppError(
+      'chart-wrong',
+      `found ${Math.round(100 * rings.toneShare)} % of the patches' contrast in the bare ways between them, needed ${100 * RIM_TONE_MAX} % or less: the patches do not lie where the tags put them; photograph a curved piece from farther away, or lay it flat`,
+      { toneShare: rings.toneShare },
+    );
+  }
+  const noticed = Math.max(RING_MIN, RING_OUTLIER * rings.scatter);
   samples.forEach((sample, at) => {
-    const off = Math.exp(rings[at]! - centre) - 1;
-    if (!(Math.abs(off) > noticed)) return;
-    const bare = surface.bareAt(sample.xMm, sample.yMm);
+    const off = rings.off[at]!;
+    if (!(Math.abs(off) > noticed) || (off < 0 && layout.kind === 'dose')) return;
     const light = lightOf(sample);
-    const without = off > 0 ? light - off * bare : light / (1 + off);
+    const without = off > 0 ? light - off * surface.bareAt(sample.xMm, sample.yMm) : light / (1 + off);
     const harm = Math.abs(lightnessOfReflectance(light) - lightnessOfReflectance(Math.max(0, without)));
     if (harm < RING_HARM && Math.abs(off) < RING_ALWAYS) return;
     reject(
@@ -338,6 +371,12 @@ function rejectLit(
       `the bare way around it is ${(100 * off).toFixed(1)} % off, which moves it by ${harm.toFixed(1)} L*, needed ${RING_HARM} L* or less`,
     );
   });
+}
+
+interface LitState {
+  readonly surface: LightSurface;
+  readonly lightOf: (sample: FieldSamples) => number;
+  readonly layout: ChartLayout;
 }
 
 function meanRgb(fields: readonly FieldSamples[], byLevel: Float64Array): [number, number, number] {

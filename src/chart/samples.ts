@@ -18,7 +18,7 @@ export interface FieldSamples {
   readonly pixels: number;
   /** Share of blocks that were left out as scratches or dust. */
   readonly rejectedShare: number;
-  /** Share of pixels at the top of the scale in any channel, and at the bottom in all. */
+  /** Share of the pixels kept at the top of the scale in any channel, and at the bottom in all. */
   readonly clippedHigh: number;
   readonly clippedLow: number;
   /** Standard deviation between blocks as a share of their mean, in sRGB-decoded light. */
@@ -172,9 +172,9 @@ function sampleField(capture: CaptureImage, located: Located, { box, decode }: S
   const sums = new Float64Array(blocks);
   const weights = new Float64Array(blocks);
   const pixels: number[] = [];
+  const high = new Float64Array(blocks);
+  const low = new Float64Array(blocks);
   let total = 0;
-  let high = 0;
-  let low = 0;
   visitPixels(capture, located, box, (at, xMm, yMm, weight) => {
     const r = rgb[at * 3] >> shift;
     const g = rgb[at * 3 + 1] >> shift;
@@ -185,8 +185,8 @@ function sampleField(capture: CaptureImage, located: Located, { box, decode }: S
     sums[block] += weight * (WEIGHTS[0] * decode[r] + WEIGHTS[1] * decode[g] + WEIGHTS[2] * decode[b]);
     weights[block] += weight;
     total += weight;
-    if (r >= top || g >= top || b >= top) high += weight;
-    if (r <= 0 && g <= 0 && b <= 0) low += weight;
+    if (r >= top || g >= top || b >= top) high[block] += weight;
+    if (r <= 0 && g <= 0 && b <= 0) low[block] += weight;
     pixels.push(at, block, weight);
   });
   const seen = [...sums.keys()].filter((block) => weights[block] > 0);
@@ -211,14 +211,16 @@ function sampleField(capture: CaptureImage, located: Located, { box, decode }: S
   }
   const keptMeans = seen.filter((block) => kept[block]).map((block) => means[block]);
   const mean = keptMeans.reduce((sum, value) => sum + value, 0) / Math.max(1, keptMeans.length);
+  const shareOf = (part: Float64Array) =>
+    used > 0 ? part.reduce((sum, one, block) => sum + kept[block] * one, 0) / used : 0;
   return {
     xMm: box.x + box.width / 2,
     yMm: box.y + box.height / 2,
     histogram,
     pixels: used,
     rejectedShare: total > 0 ? 1 - used / total : 1,
-    clippedHigh: total > 0 ? high / total : 0,
-    clippedLow: total > 0 ? low / total : 0,
+    clippedHigh: shareOf(high),
+    clippedLow: shareOf(low),
     blockSpread: keptMeans.length > 1 && mean > 0 ? standardDeviation(keptMeans) / mean : 0,
   };
 }

@@ -204,17 +204,38 @@ export function simulateCapture(ink: Ink, layout: ChartLayout, options: CameraOp
   }
   const blurred = blurPx > 0 ? blurGauss(light, width, height, blurPx) : light;
   const random = createNoise(seed);
+  const normal = createNormal(seed);
+  const codeOf = tabulate(encode);
   const max = bits === 16 ? 65535 : 255;
   const rgb = bits === 16 ? new Uint16Array(width * height * 3) : new Uint8Array(width * height * 3);
   for (let i = 0; i < width * height; i++) {
     for (let c = 0; c < 3; c++) {
-      const grain =
-        noise > 0 ? (noise / 255) * Math.sqrt(-2 * Math.log(random())) * Math.cos(2 * Math.PI * random()) : 0;
-      const coded = encode(blurred[i]! * tint[c]!) + grain;
+      const grain = noise > 0 ? (noise / 255) * normal[Math.floor(random() * normal.length)]! : 0;
+      const coded = codeOf(blurred[i]! * tint[c]!) + grain;
       rgb[i * 3 + c] = Math.round(Math.min(1, Math.max(0, coded)) * max);
     }
   }
   return { capture: { width, height, rgb, bits }, place };
+}
+
+/** Normal deviates to draw from. */
+function createNormal(seed: number): Float64Array {
+  const random = createNoise(seed + 77);
+  return Float64Array.from(
+    { length: 1 << 14 },
+    () => Math.sqrt(-2 * Math.log(random())) * Math.cos(2 * Math.PI * random()),
+  );
+}
+
+/** A curve by table, linear between entries that lie denser in the shadows. */
+function tabulate(encode: (linear: number) => number): (linear: number) => number {
+  const size = 1 << 12;
+  const table = Float64Array.from({ length: size + 2 }, (_, i) => encode((i / size) ** 2));
+  return (linear) => {
+    const at = Math.sqrt(Math.min(1, Math.max(0, linear))) * size;
+    const low = Math.floor(at);
+    return table[low]! + (at - low) * (table[low + 1]! - table[low]!);
+  };
 }
 
 function blurGauss(data: Float64Array, width: number, height: number, sigma: number): Float64Array {

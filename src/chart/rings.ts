@@ -1,0 +1,107 @@
+import { median, quantile } from '../numeric/index.ts';
+import { fitSurface, type SurfacePoint } from './light.ts';
+import { createRandom } from './random.ts';
+import type { PatchSamples } from './samples.ts';
+
+/** What the bare ways around the patches say about the light. */
+export interface RingLight {
+  /** Share by which the light around each patch differs from a smooth light over the chart; NaN where there is no rim. */
+  readonly off: readonly number[];
+  /** Robust standard deviation of those shares where nothing disturbs. */
+  readonly scatter: number;
+  /** Part of a patch's contrast that shows in its rim, from blur and light spread. */
+  readonly toneShare: number;
+}
+
+/** Rims needed for a judgement. */
+const RINGS_MIN = 12;
+/** Tries of a surface through six rims: with two fifths disturbed one in twenty tries hits none of them. */
+const TRIES = 200;
+/** A rim agrees with a surface within this many standard deviations, and at least within this share. */
+const AGREE = 4;
+const AGREE_MIN = 0.012;
+/** Least difference of tone between neighbours that tells a slope. */
+const TONE_STEP_MIN = 0.1;
+/** A quarter of a standard normal distribution lies nearer to its middle than this. */
+const QUARTER_OF_NORMAL = 0.3186;
+
+/**
+ * Compares the rim of every patch with the smooth light that most rims agree on. Reflections and shadows cover a part of
+ * a chart and would bend a fit through all, so the surface is the one of many through six random rims that has the most
+ * rims within reach (source: 'fischlerBolles1981'), refitted to those.
+ * @param tones linear light of each patch relative to bare, roughly
+ * Undefined when too few rims can be seen.
+ */
+export function judgeRings(
+  samples: readonly PatchSamples[],
+  {
+    tones,
+    chart,
+  }: { readonly tones: readonly number[]; readonly chart: { readonly widthMm: number; readonly heightMm: number } },
+): RingLight | undefined {
+  const seen = samples.flatMap(({ patch, ring }, at): RimPoint[] => {
+    const value = Math.log(ring);
+    if (!Number.isFinite(value)) return [];
+    return [{ xMm: patch.xMm + patch.widthMm / 2, yMm: patch.yMm + patch.heightMm / 2, value, tone: tones[at]!, at }];
+  });
+  const toneShare = slopeBetweenNeighbours(seen);
+  const points = seen.map((point) => ({ ...point, value: point.value - toneShare * (point.tone - 1) }));
+  if (points.length < RINGS_MIN) return undefined;
+  const scatter = neighbourScatter(points);
+  const reach = Math.max(AGREE_MIN, AGREE * scatter);
+  const random = createRandom(points.length);
+  let best: readonly SurfacePoint[] = [];
+  for (let attempt = 0; attempt < TRIES; attempt++) {
+    const few = Array.from({ length: 6 }, () => points[Math.floor(random() * points.length)]!);
+    if (new Set(few).size < 6) continue;
+    const surface = fitSurface(few, chart);
+    const agreeing = points.filter(({ xMm, yMm, value }) => Math.abs(value - surface(xMm, yMm)) <= reach);
+    if (agreeing.length > best.length) best = agreeing;
+  }
+  if (best.length < 6) return undefined;
+  let surface = fitSurface(best, chart);
+  best = points.filter(({ xMm, yMm, value }) => Math.abs(value - surface(xMm, yMm)) <= reach);
+  if (best.length >= 6) surface = fitSurface(best, chart);
+  const off = samples.map(() => Number.NaN);
+  for (const { xMm, yMm, value, at } of points) off[at] = Math.exp(value - surface(xMm, yMm)) - 1;
+  return { off, scatter, toneShare };
+}
+
+interface RimPoint extends SurfacePoint {
+  readonly tone: number;
+  /** Place of the patch in the list. */
+  readonly at: number;
+}
+
+/** Pairs of each point and the one nearest to it. */
+function pairNearest<P extends SurfacePoint>(points: readonly P[]): readonly (readonly [P, P])[] {
+  return points.map((point, at) => {
+    let nearest = point;
+    let least = Number.POSITIVE_INFINITY;
+    points.forEach((other, to) => {
+      const distance = Math.hypot(other.xMm - point.xMm, other.yMm - point.yMm);
+      if (to === at || distance >= least) return;
+      least = distance;
+      nearest = other;
+    });
+    return [point, nearest];
+  });
+}
+
+/**
+ * Robust standard deviation of values that vary smoothly over the chart: from the lower quarter of the differences
+ * between neighbours, so that the slope of a reflection does not count as scatter.
+ */
+function neighbourScatter(points: readonly SurfacePoint[]): number {
+  const differences = pairNearest(points).map(([one, other]) => Math.abs(one.value - other.value));
+  return quantile(differences, 0.25) / QUARTER_OF_NORMAL / Math.SQRT2;
+}
+
+/** Change of a rim's logarithm with the tone of its patch: median slope between neighbours, which share their light. */
+function slopeBetweenNeighbours(points: readonly RimPoint[]): number {
+  const slopes = pairNearest(points).flatMap(([one, other]) => {
+    const run = other.tone - one.tone;
+    return Math.abs(run) > TONE_STEP_MIN ? [(other.value - one.value) / run] : [];
+  });
+  return slopes.length > 0 ? median(slopes) : 0;
+}

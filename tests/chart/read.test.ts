@@ -1,0 +1,281 @@
+import { describe, expect, test } from 'vitest';
+import {
+  type CaptureImage,
+  type ChartLayout,
+  layoutChart,
+  locateChart,
+  overlayFindings,
+  type ReadOptions,
+  readPatches,
+} from '../../src/chart/index.ts';
+import { AppError } from '../../src/errors.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/plane/index.ts';
+import { drawOnce, EXAMPLE, LAYOUTS } from './examples.ts';
+import { type CameraOptions, growInk, type Ink, inkOf, type Simulated, simulateCapture } from './simulate-capture.ts';
+
+const SCAN: CameraOptions = { width: 1060, height: 700, pxPerMm: 11.81, bare: 0.6, solid: 0.06, blurPx: 0.7, noise: 1 };
+const PHOTO: CameraOptions = {
+  width: 1100,
+  height: 825,
+  pxPerMm: 8,
+  bare: 0.5,
+  solid: 0.05,
+  blurPx: 1,
+  noise: 3,
+  turnDeg: 14,
+};
+
+const take = (layout: ChartLayout, camera: CameraOptions): Simulated =>
+  simulateCapture(inkOf(drawOnce(layout), layout), layout, camera);
+const read = (capture: CaptureImage, layout: ChartLayout, options?: ReadOptions) =>
+  readPatches(capture, locateChart(capture, [layout]), options);
+
+function refusal(capture: CaptureImage, layout: ChartLayout): AppError {
+  try {
+    read(capture, layout);
+  } catch (error) {
+    if (error instanceof AppError) return error;
+    throw error;
+  }
+  throw new Error('the capture was read');
+}
+
+/** A chart whose patches have whole tones, not dots: each patch of one ink share. */
+function flatInk(layout: ChartLayout, shareOf: (id: string) => number): Ink {
+  const dots = drawOnce(layout);
+  const data = Float64Array.from(dots.data);
+  for (const { id, xDots, yDots, widthDots, heightDots } of layout.patches) {
+    for (let y = yDots; y < yDots + heightDots; y++)
+      data.fill(shareOf(id), y * dots.width + xDots, y * dots.width + xDots + widthDots);
+  }
+  return { ...inkOf(dots, layout), data };
+}
+
+/** Largest error of a reading, L*, against the dots that were drawn. */
+function worstTone(readings: ReturnType<typeof read>, layout: ChartLayout, { bare, solid }: CameraOptions): number {
+  const dots = drawOnce(layout);
+  return Math.max(
+    ...readings.readings.map(({ id, mean }) => {
+      const { xDots, yDots, widthDots, heightDots } = layout.patches.find((patch) => patch.id === id)!;
+      let fired = 0;
+      for (let y = yDots; y < yDots + heightDots; y++) {
+        for (let x = xDots; x < xDots + widthDots; x++) fired += dots.data[y * dots.width + x]!;
+      }
+      const truth = bare + ((solid - bare) * fired) / (widthDots * heightDots);
+      return Math.abs(lightnessOfReflectance(bare * mean) - lightnessOfReflectance(truth));
+    }),
+  );
+}
+
+describe('a step tablet', () => {
+  // 21 steps of 0.15 density, half a stop each, as common tablets have them (source: 'commonPractice').
+  const steps = Array.from({ length: 21 }, (_, step) => step * 0.15);
+  const solid = 10 ** -3;
+  const layout = layoutChart('verify', {
+    ...EXAMPLE,
+    tones: steps.map((density) => ({ coverage: Math.round(1e4 * ((1 - 10 ** -density) / (1 - solid))) / 1e4 })),
+    replicates: 2,
+  });
+  const coverages = [
+    ...new Set(layout.patches.filter(({ role }) => role === 'step').map(({ coverage }) => coverage)),
+  ].sort((a, b) => a - b);
+  const ink = flatInk(layout, (id) => {
+    const patch = layout.patches.find((one) => one.id === id)!;
+    const step = coverages.indexOf(patch.coverage);
+    return patch.role === 'step' ? (1 - 10 ** -steps[step]!) / (1 - solid) : patch.coverage;
+  });
+  const camera: CameraOptions = { ...SCAN, bare: 0.9, solid: 0.9 * solid, bits: 16, noise: 0.02, turnDeg: 2 };
+
+  test.each([
+    ['in even light', camera, 0.01],
+    ['in unequal light', { ...camera, lightX: 0.2, lightY: -0.1, exposure: 0.8 }, 0.01],
+  ] as const)('comes back with its densities %s', (_name, options, tolerance) => {
+    const { readings } = read(simulateCapture(ink, layout, options).capture, layout);
+    const tablet = readings.filter(({ role }) => role === 'step');
+    expect(tablet.length).toBe(42);
+    for (const { coverage, mean } of tablet) {
+      const density = -Math.log10(mean);
+      expect(Math.abs(density - steps[coverages.indexOf(coverage)]!)).toBeLessThan(tolerance);
+    }
+  });
+});
+
+describe('patches are read', () => {
+  test.each([
+    ['in a scan', 'tone', SCAN, 1.2],
+    ['in a photo under unequal light', 'tone', { ...PHOTO, lightX: 0.4, lightY: 0.2, vignetting: 0.3, tiltX: 0.1 }, 1],
+    ['where marks are lighter', 'tone', { ...PHOTO, bare: 0.04, solid: 0.4, lightX: 0.3 }, 1.2],
+    ['on a strip under unequal light', 'check', { ...PHOTO, pxPerMm: 13, lightX: 0.4, turnDeg: 0 }, 1],
+    [
+      'with 8 L* between bare and solid',
+      'verify',
+      { ...PHOTO, bare: reflectanceOfLightness(50), solid: reflectanceOfLightness(42) },
+      0.4,
+    ],
+  ] as const)('%s', (_name, kind, camera, tolerance) => {
+    const layout = LAYOUTS[kind];
+    const readings = read(take(layout, camera).capture, layout);
+    expect(readings.readings.length).toBe(layout.patches.length);
+    expect(readings.direction).toBe(camera.solid > camera.bare ? 'lighter' : 'darker');
+    expect(worstTone(readings, layout, camera)).toBeLessThan(tolerance);
+    expect(readings.solidRatio / (camera.solid / camera.bare)).toBeCloseTo(1, 1);
+  });
+
+  test('with the colour of bare and solid', () => {
+    const camera = { ...SCAN, bare: 0.5, solid: 0.1, tint: [1.2, 1, 0.6] as const };
+    const { bare, solid } = read(take(LAYOUTS.tone, camera).capture, LAYOUTS.tone);
+    // Linear sRGB 0.6, 0.5, 0.3 and a fifth of it; L* of Y = 0.50682 and 0.101364 by the formula.
+    expect(bare[0]).toBeCloseTo(76.5, 0);
+    expect(solid[0]).toBeCloseTo(38.1, 0);
+    expect(bare[2]).toBeGreaterThan(10);
+  });
+
+  test('and say so when the mark goes the other way than was told', () => {
+    const { direction, warnings } = read(take(LAYOUTS.tone, { ...SCAN, bare: 0.05, solid: 0.5 }).capture, LAYOUTS.tone);
+    expect(direction).toBe('lighter');
+    expect(warnings.join()).toContain('drawn for a darker mark');
+  });
+});
+
+describe('what spoils a patch', () => {
+  /** Paints a stroke over the picture. */
+  const scratch = ({ capture, place }: Simulated, from: readonly [number, number], to: readonly [number, number]) => {
+    for (let i = 0; i <= 4000; i++) {
+      const t = i / 4000;
+      const [px, py] = place(from[0] + (to[0] - from[0]) * t, from[1] + (to[1] - from[1]) * t);
+      for (let dy = -2; dy <= 2; dy++) {
+        for (let dx = -2; dx <= 2; dx++) {
+          capture.rgb.fill(
+            255,
+            ((Math.floor(py) + dy) * capture.width + Math.floor(px) + dx) * 3,
+            ((Math.floor(py) + dy) * capture.width + Math.floor(px) + dx) * 3 + 3,
+          );
+        }
+      }
+    }
+  };
+
+  test('a scratch is left out, and the rest of the patch read', () => {
+    const simulated = take(LAYOUTS.tone, SCAN);
+    const patch = LAYOUTS.tone.patches.find(({ role }) => role === 'solid')!;
+    const { xMm, yMm, widthMm, heightMm } = patch;
+    scratch(simulated, [xMm + widthMm * 0.4, yMm], [xMm + widthMm * 0.4, yMm + heightMm]);
+    const { readings, rejected } = read(simulated.capture, LAYOUTS.tone);
+    const reading = readings.find(({ id }) => id === patch.id);
+    if (reading) {
+      expect(reading.rejectedShare).toBeGreaterThan(0.1);
+      expect(reading.mean).toBeCloseTo(0.1, 2);
+    } else expect(rejected.find(({ id }) => id === patch.id)?.reason).toBe('scratch');
+  });
+
+  test('a reflection takes out the patches under it, and the others stay right', () => {
+    const camera = { ...PHOTO, glare: { x: 0.55, y: 0.45, radius: 0.05, strength: 0.7 } };
+    const { capture } = take(LAYOUTS.tone, camera);
+    const located = locateChart(capture, [LAYOUTS.tone]);
+    const readings = readPatches(capture, located);
+    expect(readings.rejected.filter(({ reason }) => reason === 'glare' || reason === 'clipped').length).toBeGreaterThan(
+      5,
+    );
+    expect(readings.rejected.length).toBeLessThan(40);
+    expect(worstTone(readings, LAYOUTS.tone, camera)).toBeLessThan(2.5);
+    const picture = overlayFindings(capture, located, readings);
+    expect([picture.width, picture.height]).toEqual([capture.width, capture.height]);
+    expect(countColour(picture.rgb, [255, 40, 40])).toBeGreaterThan(1000);
+  });
+});
+
+function countColour(rgb: Uint8Array, [r, g, b]: readonly [number, number, number]): number {
+  let count = 0;
+  for (let i = 0; i < rgb.length; i += 3) if (rgb[i] === r && rgb[i + 1] === g && rgb[i + 2] === b) count++;
+  return count;
+}
+
+describe('a capture is refused', () => {
+  test('when its highlights are cut off', () => {
+    const error = refusal(take(LAYOUTS.tone, { ...SCAN, exposure: 2.2 }).capture, LAYOUTS.tone);
+    expect(error.code).toBe('capture-clipped');
+    expect(error.message).toContain('expose less');
+  });
+
+  test('when its shadows are cut off', () => {
+    const encode = (linear: number) => Math.max(0, linear * 1.2 - 0.12);
+    const error = refusal(take(LAYOUTS.tone, { ...SCAN, noise: 0, encode }).capture, LAYOUTS.tone);
+    expect(error.code).toBe('capture-clipped');
+    expect(error.message).toContain('bottom');
+  });
+
+  test('when a reflection lies over many references', () => {
+    const glare = { x: 0.5, y: 0.5, radius: 0.16, strength: 0.9 };
+    expect(['capture-glare', 'capture-clipped']).toContain(
+      refusal(take(LAYOUTS.tone, { ...PHOTO, glare }).capture, LAYOUTS.tone).code,
+    );
+  });
+
+  test('when references disagree at random', () => {
+    const layout = LAYOUTS.tone;
+    const ink = flatInk(layout, (id) => {
+      const { role, coverage, order } = layout.patches.find((patch) => patch.id === id)!;
+      return role === 'bare' ? 0.08 * (order % 5) : coverage;
+    });
+    const { code } = refusal(simulateCapture(ink, layout, { ...SCAN, pxPerMm: 11 }).capture, layout);
+    expect(['capture-uneven', 'capture-glare']).toContain(code);
+  });
+
+  test('when there is too little contrast to learn from', () => {
+    const camera = { ...SCAN, bare: reflectanceOfLightness(60), solid: reflectanceOfLightness(57.5), noise: 0.5 };
+    const error = refusal(take(LAYOUTS.tone, camera).capture, LAYOUTS.tone);
+    expect(error.code).toBe('contrast-too-low');
+    expect(error.message).toMatch(/found 2\.\d L\*/);
+  });
+
+  test('when patches have too few pixels', () => {
+    const small = take(LAYOUTS.tone, { ...SCAN, width: 520, height: 350, pxPerMm: 5.2, blurPx: 0.4 }).capture;
+    // The tags may be read still, or not; no reading may come of it that is not right.
+    try {
+      const readings = read(small, LAYOUTS.tone);
+      expect(worstTone(readings, LAYOUTS.tone, SCAN)).toBeLessThan(1.5);
+    } catch (error) {
+      expect((error as AppError).code).toMatch(/capture-blurred|chart-/);
+    }
+  });
+});
+
+describe('a camera with a curve of its own', () => {
+  const layout = LAYOUTS.tone;
+  const ink = growInk(drawOnce(layout), layout, { growth: 0.4, fine: 5 });
+  const encode = (linear: number) => {
+    const coded = linear <= 0.0031308 ? 12.92 * linear : 1.055 * Math.min(1, linear) ** (1 / 2.4) - 0.055;
+    return coded + 0.5 * (coded * coded * (3 - 2 * coded) - coded);
+  };
+  const camera = { ...PHOTO, bare: 0.6, solid: 0.06, lightX: 0.3, vignetting: 0.2 };
+
+  test('is undone from the chart alone, better than by taking it for sRGB', () => {
+    const { capture } = simulateCapture(ink, layout, { ...camera, encode });
+    const located = locateChart(capture, [layout]);
+    const taken = readPatches(capture, located);
+    const estimated = readPatches(capture, located, { camera: 'unknown' });
+    const miss = (ratio: number) => Math.abs(lightnessOfReflectance(0.6 * ratio) - lightnessOfReflectance(0.06));
+    expect(miss(estimated.solidRatio)).toBeLessThan(0.35 * miss(taken.solidRatio));
+    expect(estimated.camera.kind).toBe('estimated');
+    expect(estimated.camera.contrast).toBeGreaterThan(1.1);
+    expect(miss(estimated.solidRatio)).toBeLessThan(3 * estimated.camera.errorLightness + 1);
+    // The same curve can be handed in for another capture of the camera.
+    expect(readPatches(capture, located, { camera: estimated.camera }).solidRatio).toBeCloseTo(estimated.solidRatio, 9);
+  });
+
+  test('is left alone when it is sRGB', () => {
+    const { capture } = simulateCapture(ink, layout, camera);
+    const { camera: curve } = readPatches(capture, locateChart(capture, [layout]), { camera: 'unknown' });
+    expect(Math.abs(Math.log(curve.contrast))).toBeLessThan(0.06);
+    expect(Math.abs(Math.log(curve.gamma))).toBeLessThan(0.08);
+    for (let code = 0; code < 1; code += 0.05)
+      expect(curve.linearOf(code + 0.05)).toBeGreaterThan(curve.linearOf(code));
+  });
+
+  test('cannot be found on a chart without coarse clusters, which is said', () => {
+    const { capture } = take(LAYOUTS.verify, SCAN);
+    const { camera: curve, warnings } = read(capture, LAYOUTS.verify, { camera: 'unknown' });
+    expect(curve.kind).toBe('srgb');
+    expect(warnings.join()).toContain('no coarse clusters');
+  });
+});
