@@ -4,6 +4,7 @@ import { type Dots, encodeColour, meanOver } from '../plane/index.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import type { ChartCost, ChartSpec } from './charts.ts';
 import { describeSetting } from './charts-axes.ts';
+import { sayExpectedError } from './charts-errors.ts';
 import { escapeHtml, roundTo, sayDuration, wrapPage } from './html.ts';
 
 /** Long side of the chart's picture on the page, pixels. */
@@ -57,7 +58,8 @@ export function renderChartPage({ spec, layout, cost, picture, files }: ChartPag
 <header>
   <div><h1>${escapeHtml(title)}</h1>
   <p class="soft">${escapeHtml(surface)} · ${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm · ${escapeHtml(machine.title)}</p>
-  <p>${PURPOSES[layout.kind]}</p></div>
+  <p>${PURPOSES[layout.kind]}</p>
+  ${spec.expectedError ? `<p class="soft">${escapeHtml(sayExpectedError(spec.expectedError))}</p>` : ''}</div>
   <p class="clock">${sayDuration(cost.seconds)}<span class="soft">${roundTo(cost.areaCm2, 1)} cm² of material</span></p>
 </header>
 ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><ul>${list(warnings)}</ul></section>` : ''}

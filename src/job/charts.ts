@@ -28,6 +28,7 @@ import { applyScreen, type ScreenName, type ScreenOptions } from '../screens/ind
 import { parseSizeMm, type SizeMm } from '../units.ts';
 import { drawChartPicture, renderChartPage } from './chart-page.ts';
 import { defaultDoseAxes, parseDoseAxis } from './charts-axes.ts';
+import { type ExpectedError, expectError, type RehearsalErrors } from './charts-errors.ts';
 import { writeDoseProgram } from './charts-program.ts';
 import { drawDoseSvg, writeDoseTable } from './charts-table.ts';
 import { predictPoints } from './predict.ts';
@@ -76,6 +77,8 @@ export interface ChartSpec {
   readonly profile?: Profile;
   readonly options: ChartOptions;
   readonly gridOrigin: 'profile' | 'given' | 'recommended';
+  /** Tone charts: what a rehearsal on this class of material leaves of error. */
+  readonly expectedError?: ExpectedError;
   readonly warnings: readonly string[];
   readonly assumptions: readonly string[];
 }
@@ -86,7 +89,16 @@ export interface ChartSpec {
  */
 export function resolveChart(
   request: ChartRequest,
-  { shop, refused }: { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] },
+  {
+    shop,
+    refused,
+    rehearsed,
+  }: {
+    readonly shop: Shop;
+    readonly refused: readonly RefusedMaterial[];
+    /** Errors of rehearsed loops; nothing is promised without. */
+    readonly rehearsed?: RehearsalErrors;
+  },
 ): ChartSpec {
   refuseMaterial(request.material, refused);
   const { kind } = request;
@@ -126,9 +138,14 @@ export function resolveChart(
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind: origin }]) => origin === 'assumed')
     .map(([group]) => `The machine’s ${group} (${machine.name}).`);
+  const expectedError =
+    kind === 'tone' && rehearsed
+      ? expectError(rehearsed, { material: resolved.material?.name, direction: resolved.direction })
+      : undefined;
   return {
     kind,
     machine,
+    ...(expectedError ? { expectedError } : {}),
     ...(resolved.material ? { material: resolved.material } : {}),
     ...(resolved.profile ? { profile: resolved.profile } : {}),
     options,

@@ -1,4 +1,5 @@
 export { type Chart, type ChartCost, type ChartRequest, type ChartSpec, makeChart, resolveChart } from './charts.ts';
+export { type ExpectedError, parseRehearsalErrors, sayExpectedError } from './charts-errors.ts';
 export { parseChartLayout } from './charts-layout.ts';
 export { type Check, type CheckOptions, checkCapture, type Drift, judgeDrift, toCaptureImage } from './check.ts';
 export { addToHistory, type DriftHistory, parseHistory } from './check-history.ts';

@@ -1,9 +1,10 @@
 import { join, resolve } from 'node:path';
 import type { ChartKind } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
-import { type ChartRequest, makeChart, resolveChart } from '../../job/index.ts';
+import { type ChartRequest, makeChart, parseRehearsalErrors, resolveChart, sayExpectedError } from '../../job/index.ts';
+import { readJson } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import { writeFilesAtomic } from '../../plane/index.ts';
+import { findPackageRoot, writeFilesAtomic } from '../../plane/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
@@ -15,7 +16,12 @@ const KINDS: readonly ChartKind[] = ['spot', 'dose', 'tone', 'verify', 'check'];
 export const run: Run = async ([kindText], options, { io, shop, warn, progress }) => {
   const kind = KINDS.find((known) => known === kindText);
   if (!kind) throw new AppError('option-invalid', `chart: found "${kindText}", needed ${KINDS.join(', ')}`);
-  const spec = resolveChart(readRequest(kind, options), { shop, refused: readRefused(shop) });
+  const rehearsedPath = join(findPackageRoot() ?? '.', 'shared', 'rehearsal-errors.json');
+  const spec = resolveChart(readRequest(kind, options), {
+    shop,
+    refused: readRefused(shop),
+    rehearsed: parseRehearsalErrors(readJson(rehearsedPath), rehearsedPath),
+  });
   for (const text of spec.warnings) warn(text);
   progress('drawing the chart');
   const { layout, cost, files } = await makeChart(spec);
@@ -33,6 +39,7 @@ export const run: Run = async ([kindText], options, { io, shop, warn, progress }
       kept: kept ?? null,
       layout,
       cost: { areaCm2, seconds, firing },
+      expectedError: spec.expectedError ?? null,
       warnings: spec.warnings,
     },
     text: alignColumns([
@@ -48,6 +55,7 @@ export const run: Run = async ([kindText], options, { io, shop, warn, progress }
         `pitch ${formatNumber(layout.grid.pitchMm)} mm, line spacing ${formatNumber(layout.grid.lineSpacingMm)} mm`,
       ],
       ['time', formatSeconds(seconds)],
+      ...(spec.expectedError ? [['expect', sayExpectedError(spec.expectedError)]] : []),
       ['next', 'read chart.html: it says how to burn the chart and how to take its picture'],
     ]),
   };
