@@ -1,3 +1,4 @@
+import { existsSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
 import type { CaptureImage, ChartLayout, Corners } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
@@ -23,6 +24,14 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
   if (!/\.json$/i.test(out)) {
     throw new AppError('option-invalid', `--out: found "${textOf(options, 'out')}", needed a name that ends in .json`);
   }
+  const pagePath = out.replace(/\.json$/i, '.html');
+  // Reading and fitting take seconds: what would be refused in the end is refused now.
+  const present = [out, pagePath].filter((path) => existsSync(path));
+  if (present.length > 0 && options.force !== true) {
+    throw new AppError('result-exists', `found ${present.join(', ')} already there, needed --force to replace`, {
+      paths: present,
+    });
+  }
   const corners = readCorners(textOf(options, 'corners'), paths.length);
   const layouts = readLayouts(textOf(options, 'chart'), { io, shop });
   const captures = [];
@@ -47,7 +56,6 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
   for (const capture of learned.captures) pictures.push(await drawFindings(capture));
   const spot = findSpot(learned, shop);
   const page = renderProfilePage({ learned, pictures, ...(spot === undefined ? {} : { spotDiameterUm: spot }) });
-  const pagePath = out.replace(/\.json$/i, '.html');
   await writeFilesAtomic(
     [
       { path: out, bytes: `${JSON.stringify(learned.profile, null, 2)}\n` },

@@ -1,0 +1,86 @@
+import { readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { describe, expect, test } from 'vitest';
+import { drawChart, layoutChart } from '../../src/chart/index.ts';
+import { parseProfile } from '../../src/material/index.ts';
+import { encodeColour } from '../../src/plane/index.ts';
+import { CAMERAS, captureSurface, engrave, parseMaterialModel } from '../../src/rehearsal/index.ts';
+import { applyScreen } from '../../src/screens/index.ts';
+import { runCli, useFolder } from './run-cli.ts';
+
+const folderFor = useFolder();
+const model = parseMaterialModel(JSON.parse(readFileSync('shared/rehearsal/birch.json', 'utf8')));
+const grid = model.reference;
+
+/** A small chart on birch and its scan, in a new folder. */
+async function burnChart(): Promise<string> {
+  const folder = folderFor();
+  const layout = layoutChart('tone', {
+    machine: 'gantry-10600',
+    material: 'birch-plywood',
+    direction: 'darker',
+    settings: model.settings,
+    grid,
+    screen: { name: 'floyd-steinberg', options: {} },
+    widthMm: 60,
+    heightMm: 45,
+    steps: 7,
+    replicates: 1,
+  });
+  const dots = drawChart(layout, (coverage) => applyScreen(coverage, { name: 'floyd-steinberg', grid }));
+  const piece = engrave(dots, { grid, model, seed: 1, marginMm: 3 });
+  const scan = captureSurface(piece, { ...CAMERAS['flatbed-300']!.options, seed: 1 });
+  writeFileSync(join(folder, 'chart.json'), JSON.stringify(layout));
+  writeFileSync(join(folder, 'scan.png'), await encodeColour(scan, { format: 'png' }));
+  return folder;
+}
+
+describe('learn', () => {
+  test('writes a profile that prepare can read, and its report, and replaces neither unasked', async () => {
+    const cwd = await burnChart();
+    const argv = [
+      'learn',
+      'scan.png',
+      '--chart',
+      'chart.json',
+      '--out',
+      'birch.json',
+      '--name',
+      'birch-test',
+      '--json',
+    ];
+    const { status, stdout } = await runCli(argv, { cwd });
+    expect(status).toBe(0);
+    const said = JSON.parse(stdout);
+    expect(said.files).toEqual([join(cwd, 'birch.json'), join(cwd, 'birch.html')]);
+    expect(said.report.markX.value).toBeGreaterThan(0);
+    const profile = parseProfile(JSON.parse(readFileSync(join(cwd, 'birch.json'), 'utf8')), 'birch.json');
+    expect(profile).toMatchObject({
+      name: 'birch-test',
+      direction: 'darker',
+      machine: 'gantry-10600',
+      origin: 'measured',
+    });
+    expect(readFileSync(join(cwd, 'birch.html'), 'utf8')).toContain('spot diameter (1/e²)</th><td>');
+    const again = await runCli(['learn', 'scan.png', '--chart', 'chart.json', '--out', 'birch.json'], { cwd });
+    expect(again.status).toBe(1);
+    expect(again.stderr).toContain('--force');
+  });
+
+  test('says what is missing before it reads a picture', async () => {
+    const cwd = folderFor();
+    const cases: readonly (readonly [readonly string[], number, string])[] = [
+      [['scan.png', '--out', 'birch.json'], 1, 'needed --chart'],
+      [['scan.png', '--out', 'birch.txt'], 2, 'ends in .json'],
+      [['scan.png', '--out', 'birch.json', '--corners', '1,2 3,4'], 2, 'four points'],
+      [['a.png', 'b.png', '--out', 'x.json', '--corners', '0,0 9,0 9,9 0,9'], 2, 'needed one'],
+      [['scan.png', '--out', 'birch.json', '--chart', 'none.json'], 1, 'found nothing'],
+      [['scan.png'], 2, '--out'],
+    ];
+    for (const [argv, wanted, text] of cases) {
+      const { status, stderr } = await runCli(['learn', ...argv], { cwd });
+      expect(stderr).toContain(text);
+      expect(status).toBe(wanted);
+    }
+  });
+});
