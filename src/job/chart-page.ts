@@ -216,7 +216,9 @@ function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
   const command =
     layout.kind === 'check' || layout.kind === 'verify'
       ? `tonewright check scan.png --chart chart.json --profile ${profile?.name ?? 'NAME'}`
-      : 'tonewright learn scan.png --chart chart.json --out profile.json';
+      : layout.kind === 'tone'
+        ? 'tonewright learn scan.png --chart chart.json --out profile.json'
+        : 'tonewright check scan.png --chart chart.json';
   const camera =
     'From a phone whose contrast curve is unknown add --camera unknown; when the corner marks are not found, give the corners by hand with --corners.';
   return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${layout.kind === 'check' ? '' : camera}</p>`;

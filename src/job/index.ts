@@ -2,8 +2,10 @@ export { type Chart, type ChartCost, type ChartRequest, type ChartSpec, makeChar
 export { type ExpectedError, parseRehearsalErrors, sayExpectedError } from './charts-errors.ts';
 export { parseChartLayout } from './charts-layout.ts';
 export { type Check, type CheckOptions, checkCapture, type Drift, judgeDrift, toCaptureImage } from './check.ts';
+export { type DoseReading, readDose } from './check-dose.ts';
 export { addToHistory, type DriftHistory, parseHistory } from './check-history.ts';
 export { renderCheckPage } from './check-page.ts';
+export { readSpot, type SpotReading } from './check-spot.ts';
 export * from './choices.ts';
 export * from './compare.ts';
 export { type Learned, type LearnOptions, learnProfile, type NamedCapture, type ReadCapture } from './learn.ts';

@@ -129,6 +129,33 @@ describe('from a chart to a verdict, without a laser', () => {
     expect(checked.patches).toHaveLength(8);
   });
 
+  test('a dose chart and a spot chart are read without a profile', async () => {
+    const cwd = makeFolder();
+    const grid = ['--spacing', '0.1', '--pitch', '0.1', '--machine', 'gantry-450'];
+    const read = async (kind: string, model: string, ...more: string[]) => {
+      await run(cwd, 'chart', kind, ...grid, ...more, '--out', kind);
+      const own = kind === 'dose' ? ['--chart', 'dose/chart.json'] : [];
+      const engrave = [`${kind}/chart.png`, '--material-model', model, ...own, '--dpi', '300', '--out', `${kind}.npy`];
+      await run(cwd, 'rehearse', 'engrave', ...engrave);
+      await run(cwd, 'rehearse', 'capture', `${kind}.npy`, '--camera', 'flatbed-300', '--out', `${kind}.png`);
+      return run(cwd, 'check', `${kind}.png`, '--chart', `${kind}/chart.json`);
+    };
+    const sweep = ['--vary', 'power=1:10:5', '--vary', 'speed=40:160:3:log', '--material', 'birch-plywood'];
+    const dose = await read('dose', 'birch', ...sweep);
+    expect(dose).toMatchObject({ schema: 'tonewright-dose/1', direction: 'darker' });
+    expect(dose.points).toHaveLength(15);
+    // The virtual birch turns to ash at high dose; the recommended cell stays below.
+    expect(dose.turnsBackJPerCm2).toBeGreaterThan(dose.recommended.doseJPerCm2);
+    const spot = await read('spot', 'kraft-card', '--direction', 'darker');
+    expect(spot.schema).toBe('tonewright-spot/1');
+    for (const { valueUm, lowUm, highUm } of [spot.widthX, spot.widthY]) {
+      expect(lowUm).toBeLessThanOrEqual(valueUm);
+      expect(highUm).toBeGreaterThanOrEqual(valueUm);
+      expect(valueUm).toBeGreaterThan(20);
+      expect(valueUm).toBeLessThan(400);
+    }
+  });
+
   test('a chart of another material is refused', async () => {
     const cwd = makeFolder();
     await run(cwd, 'chart', 'check', ...STRIP, '--out', 'strip');

@@ -135,10 +135,10 @@ export const COMMANDS: readonly CommandRecord[] = [
   },
   {
     name: 'check',
-    summary: 'Read a check strip or a verification chart: does the profile still hold, and if not, why.',
+    summary: 'Read a burned strip: does the profile still hold? Also reads spot and dose charts, without a profile.',
     args: '<capture>',
     options: [
-      { ...PROFILE, required: true },
+      { ...PROFILE, help: `${PROFILE.help}; spot and dose charts need none` },
       { flags: '--chart <file>', help: 'chart.json of the strip (default: found in the shop folder by its tags)' },
       {
         flags: '--camera <kind>',
@@ -147,6 +147,10 @@ export const COMMANDS: readonly CommandRecord[] = [
       },
       { flags: '--mirrored', help: 'the chart is seen from behind, as on glass burned from the back' },
       { flags: '--corners <x,y,…>', help: 'corners by hand, pixels: four points clockwise from the upper left' },
+      {
+        flags: '--diameters <list>',
+        help: 'dose: crater diameters by cell, µm, such as A2=31,A3=38.5: adds the peak fluence threshold',
+      },
       { flags: '--out <file>', help: 'HTML page with the curve, the capture and the history' },
       FORCE,
     ],
@@ -313,7 +317,7 @@ export const COMMANDS: readonly CommandRecord[] = [
   },
   {
     name: 'demo',
-    summary: 'The main job on a sample photo: a portrait on a black anodised card. No laser needed.',
+    summary: 'The whole loop on sample data: chart, scan, profile, photo, proof and what is burned. No laser needed.',
     args: '',
     options: [{ flags: '--out <dir>', help: 'folder for the results (default: out/demo)' }],
     examples: ['demo'],
