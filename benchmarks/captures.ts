@@ -117,12 +117,14 @@ function worstTone({ readings }: Readings, { bare, solid }: CameraOptions, layou
   return worst;
 }
 
+/** ONLY=12 runs a single capture. */
+const only = process.env.ONLY === undefined ? undefined : Number(process.env.ONLY);
 const places: number[] = [];
 const tones: number[] = [];
 const times: number[] = [];
 const refused = new Map<string, number>();
 const misread: string[] = [];
-for (let at = 0; at < COUNT; at++) {
+for (let at = only ?? 0; at < (only === undefined ? COUNT : only + 1); at++) {
   const { name, layout, camera, jpeg } = makeCase(at);
   const simulated = simulateCapture(inkOf(drawOnce(layout), layout), layout, camera);
   const capture = jpeg === undefined ? simulated.capture : await compress(simulated.capture, jpeg);

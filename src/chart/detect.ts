@@ -153,8 +153,24 @@ export function refineExpected(
   return twice && (clockwise === corners ? twice : reverseCorners(twice));
 }
 
+/**
+ * Refines corners once more where the blur of the picture is known: gradients over as many pixels as an edge is wide,
+ * and a line across it at every pixel, so that noise is averaged.
+ */
+export function polishCorners(
+  sample: GreySampler,
+  corners: Corners,
+  { polarity, cellPx, blurPx }: { readonly polarity: 1 | -1; readonly cellPx: number; readonly blurPx: number },
+): Corners | undefined {
+  const clockwise = signedArea(corners) > 0 ? corners : reverseCorners(corners);
+  const basePx = Math.max(1, Math.min(blurPx, cellPx * 0.4));
+  const reachPx = Math.max(2, Math.min(1.5 * blurPx, cellPx * 0.5));
+  const refined = refineCorners(sample, clockwise, { polarity, reachPx, basePx, spacingPx: 1 });
+  return refined && (clockwise === corners ? refined : reverseCorners(refined));
+}
+
 /** The same corners the other way round; twice gives them back. */
-function reverseCorners([a, b, c, d]: Corners): Corners {
+export function reverseCorners([a, b, c, d]: Corners): Corners {
   return [b, a, d, c];
 }
 

@@ -9,7 +9,12 @@ export interface EdgeOptions {
   readonly reachPx: number;
   /** Half the distance over which the gradient is taken, pixels. */
   readonly basePx: number;
+  /** Distance between two lines across an edge, pixels; 3 when absent. */
+  readonly spacingPx?: number;
 }
+
+/** Most lines across one edge. */
+const LINES_MAX = 200;
 
 /** Gradients below this share of an edge line's strongest are noise and left out. */
 const GRADIENT_MIN_SHARE = 0.2;
@@ -23,7 +28,7 @@ const ANGLE_MIN = 0.05;
  * on edge refinement, with own weights). Undefined when an edge cannot be seen.
  */
 export function refineCorners(sample: GreySampler, corners: Corners, options: EdgeOptions): Corners | undefined {
-  const { polarity, reachPx, basePx } = options;
+  const { polarity, reachPx, basePx, spacingPx = 3 } = options;
   const step = Math.max(0.25, reachPx / 24);
   const steps = Math.ceil(reachPx / step);
   const lines: (readonly [x: number, y: number, dx: number, dy: number])[] = [];
@@ -34,7 +39,7 @@ export function refineCorners(sample: GreySampler, corners: Corners, options: Ed
     const length = Math.hypot(bx - ax, by - ay);
     const nx = (by - ay) / length;
     const ny = -(bx - ax) / length;
-    const across = Math.max(16, Math.min(120, Math.floor(length / 3)));
+    const across = Math.max(16, Math.min(LINES_MAX, Math.floor(length / spacingPx)));
     let n = 0;
     let sx = 0;
     let sy = 0;

@@ -1,5 +1,6 @@
 import { AppError } from '../errors.ts';
-import { type FoundTag, locateTags, readTag, refineExpected } from './detect.ts';
+import { median } from '../numeric/index.ts';
+import { type FoundTag, locateTags, polishCorners, readTag, refineExpected, reverseCorners } from './detect.ts';
 import { measureEdgeBlur } from './edges.ts';
 import { applyHomography, fitHomography, signedArea } from './geometry.ts';
 import { type GreySampler, sampleCapture } from './grey.ts';
@@ -51,7 +52,7 @@ const RESIDUAL_PX = 1;
 /** The same from which a single tag is suspected, and what leaving it out must bring. */
 const DROP_BORDERS = 0.1;
 const DROP_PX = 0.6;
-const DROP_GAIN = 0.6;
+const DROP_GAIN = 0.4;
 /** Least pixels along one cell of a tag and along the read part of a patch. */
 const CELL_MIN_PX = 2;
 const PATCH_MIN_PX = 6;
@@ -218,6 +219,8 @@ function finishLocating(
       fitted = fitMap(seen, layout, capture);
     }
   }
+  seen = polish(seen, sample);
+  fitted = fitMap(seen, layout, capture);
   if (fitted && seen.length > 4 && fitted.worstPx > dropLimitPx(layout, fitted.map)) {
     ({ seen, fitted } = dropWorst(capture, layout, { seen, fitted }));
   }
@@ -229,6 +232,30 @@ function finishLocating(
     );
   }
   return judgePlace({ layout, seen, fitted, sample, mirrored, byHand });
+}
+
+const signOf = (polarity: Match['polarity']) => (polarity === 'darker' ? 1 : -1);
+const cellOf = (corners: Corners) => Math.sqrt(Math.abs(signedArea(corners))) / INK_CELLS;
+
+/** Median blur of the tags' edges, standard deviation in pixels. */
+function measureBlurPx(seen: readonly Match[], sample: GreySampler): number {
+  const blursPx = seen.flatMap(({ corners, polarity }) => {
+    const clockwise = signedArea(corners) > 0 ? corners : reverseCorners(corners);
+    return measureEdgeBlur(sample, clockwise, { polarity: signOf(polarity), reachPx: cellOf(corners) * 0.8 }) ?? [];
+  });
+  return blursPx.length > 0 ? median(blursPx) : 0;
+}
+
+/** Corners of all tags refined at the blur that they have in common. */
+function polish(seen: readonly Match[], sample: GreySampler): readonly Match[] {
+  const blurPx = measureBlurPx(seen, sample);
+  return seen.map((one) => {
+    const { corners, polarity } = one;
+    const cellPx = cellOf(corners);
+    const polished = polishCorners(sample, corners, { polarity: signOf(polarity), cellPx, blurPx });
+    const near = polished?.every(([x, y], at) => Math.hypot(x - corners[at]![0], y - corners[at]![1]) < cellPx / 2);
+    return polished && near ? { ...one, corners: polished } : one;
+  });
 }
 
 /** Pixels a mm in the middle of the chart, along its two sides. */
@@ -283,7 +310,7 @@ function seeExpected(
   const sign = polarity === 'darker' ? 1 : -1;
   const refined = refineExpected(sample, expected, { polarity: sign, cellPx });
   if (!refined) return undefined;
-  const clockwise = mirrored ? ([refined[1], refined[0], refined[3], refined[2]] as const) : refined;
+  const clockwise = mirrored ? reverseCorners(refined) : refined;
   const read = readTag(sample, clockwise, { polarity: sign, mirrored });
   return read?.id === id && read.turn === 0 ? refined : undefined;
 }
@@ -312,14 +339,7 @@ function judgePlace(
       { pxPerMm: leastPxPerMm },
     );
   }
-  const blursPx = seen.flatMap(({ corners }) => {
-    const cell = Math.sqrt(Math.abs(signedArea(corners))) / INK_CELLS;
-    const clockwise = signedArea(corners) > 0 ? corners : ([corners[1], corners[0], corners[3], corners[2]] as const);
-    const polarity = seen[0]!.polarity === 'darker' ? 1 : -1;
-    return measureEdgeBlur(sample, clockwise, { polarity, reachPx: cell * 0.8 }) ?? [];
-  });
-  blursPx.sort((a, b) => a - b);
-  const blurMm = (blursPx[blursPx.length >> 1] ?? 0) / pxPerMm;
+  const blurMm = measureBlurPx(seen, sample) / pxPerMm;
   if (blurMm > BLUR_MAX_SHARE * patchMm) {
     throw new AppError(
       'capture-blurred',
