@@ -65,7 +65,7 @@ export function renderChartPage({ spec, layout, cost, picture, files }: ChartPag
 ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><ul>${list(warnings)}</ul></section>` : ''}
 <section>
   ${drawNamedChart(layout, picture)}
-  <p class="soft">As in the file: black fires. The names stand on this page only; the piece carries letters at its edge.</p>
+  <p class="soft">As in the file: black fires. The names stand on this page only${layout.labels.length > 0 ? '; the piece carries letters and numbers at its edge' : ''}.</p>
 </section>
 <section class="columns">
   <div>
@@ -80,7 +80,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
 <section class="columns">
   <div>
     <h2>3. Scan or photograph</h2>
-    <ul>${list(captureSteps(spec))}</ul>
+    <ul>${list(captureSteps(spec, layout))}</ul>
   </div>
   <div>
     <h2>4. Read it</h2>
@@ -188,7 +188,7 @@ function burnSteps(layout: ChartLayout, files: readonly string[]): string[] {
   ];
 }
 
-function captureSteps({ material, machine }: ChartSpec): string[] {
+function captureSteps({ material, machine }: ChartSpec, layout: ChartLayout): string[] {
   const words = `${material?.name ?? ''} ${material?.title ?? ''}`.toLowerCase();
   const shiny = /metal|steel|brass|alumin|copper|titan/.test(words);
   const glass = /glass|acrylic|mirror/.test(words);
@@ -196,6 +196,11 @@ function captureSteps({ material, machine }: ChartSpec): string[] {
     'Best: a flatbed scanner at 600 dpi (300 is enough for a tone chart), in colour, saved as PNG or TIFF, with automatic tone, sharpening and dust removal off.',
     'Or a photo: no flash, matt light from two sides (a cloudy window and a white card opposite), no lamp mirrored in the surface; the camera straight above and sharp; no filters, no “beautify”, no HDR.',
     'The whole chart in the frame with its corner marks, filling most of it, and nothing lying on it. Any turn of the piece is fine.',
+    ...(layout.kind === 'tone'
+      ? []
+      : [
+          'Only a scanner, or a camera that saves plain sRGB: this chart has no patches from which a phone’s own contrast curve could be found.',
+        ]),
     ...(shiny
       ? [
           'Brushed or bright metal: turn the piece until no part of it glares. With brushed metal, let the brush marks point at the lamps, not across them.',
@@ -221,7 +226,7 @@ function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
         : 'tonewright check scan.png --chart chart.json';
   const camera =
     'From a phone whose contrast curve is unknown add --camera unknown; when the corner marks are not found, give the corners by hand with --corners.';
-  return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${layout.kind === 'check' ? '' : camera}</p>`;
+  return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${layout.kind === 'tone' ? camera : 'When the corner marks are not found, give the corners by hand with --corners.'}</p>`;
 }
 
 function tableOf(layout: ChartLayout): string {
