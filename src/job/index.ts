@@ -4,6 +4,7 @@ export { parseChartLayout } from './charts-layout.ts';
 export { type Check, type CheckOptions, checkCapture, type Drift, judgeDrift, toCaptureImage } from './check.ts';
 export { type DoseReading, readDose } from './check-dose.ts';
 export { addToHistory, type DriftHistory, parseHistory } from './check-history.ts';
+export { renderMeasuredPage } from './check-measured-page.ts';
 export { renderCheckPage } from './check-page.ts';
 export { readSpot, type SpotReading } from './check-spot.ts';
 export * from './choices.ts';

@@ -138,7 +138,7 @@ describe('from a chart to a verdict, without a laser', () => {
       const engrave = [`${kind}/chart.png`, '--material-model', model, ...own, '--dpi', '300', '--out', `${kind}.npy`];
       await run(cwd, 'rehearse', 'engrave', ...engrave);
       await run(cwd, 'rehearse', 'capture', `${kind}.npy`, '--camera', 'flatbed-300', '--out', `${kind}.png`);
-      return run(cwd, 'check', `${kind}.png`, '--chart', `${kind}/chart.json`);
+      return run(cwd, 'check', `${kind}.png`, '--chart', `${kind}/chart.json`, '--out', `${kind}.html`);
     };
     const sweep = ['--vary', 'power=1:10:5', '--vary', 'speed=40:160:3:log', '--material', 'birch-plywood'];
     const dose = await read('dose', 'birch', ...sweep);
@@ -146,8 +146,12 @@ describe('from a chart to a verdict, without a laser', () => {
     expect(dose.points).toHaveLength(15);
     // The virtual birch turns to ash at high dose; the recommended cell stays below.
     expect(dose.turnsBackJPerCm2).toBeGreaterThan(dose.recommended.doseJPerCm2);
+    const page = readFileSync(join(cwd, 'dose.html'), 'utf8');
+    for (const { id } of dose.points) expect(page).toContain(`<td>${id}</td>`);
+    expect(page).toContain('start here');
     const spot = await read('spot', 'kraft-card', '--direction', 'darker');
     expect(spot.schema).toBe('tonewright-spot/1');
+    expect(readFileSync(join(cwd, 'spot.html'), 'utf8')).toContain('Mark across the scan');
     for (const { valueUm, lowUm, highUm } of [spot.widthX, spot.widthY]) {
       expect(lowUm).toBeLessThanOrEqual(valueUm);
       expect(highUm).toBeGreaterThanOrEqual(valueUm);

@@ -15,7 +15,7 @@ const KINDS: readonly ChartKind[] = ['spot', 'dose', 'tone', 'verify', 'check'];
 
 export const run: Run = async ([kindText], options, { io, shop, warn, progress }) => {
   const kind = KINDS.find((known) => known === kindText);
-  if (!kind) throw new AppError('option-invalid', `chart: found "${kindText}", needed ${KINDS.join(', ')}`);
+  if (!kind) throw new AppError('option-invalid', `found a chart "${kindText}", needed one of ${KINDS.join(', ')}`);
   const rehearsedPath = join(findPackageRoot() ?? '.', 'shared', 'rehearsal-errors.json');
   const spec = resolveChart(readRequest(kind, options), {
     shop,

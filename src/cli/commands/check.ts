@@ -14,6 +14,7 @@ import {
   readProfile,
   readSpot,
   renderCheckPage,
+  renderMeasuredPage,
   type SpotReading,
   toCaptureImage,
 } from '../../job/index.ts';
@@ -25,9 +26,9 @@ import { alignColumns, formatNumber } from '../text.ts';
 
 export const run: Run = async ([file], options, { io, shop, warn, progress }) => {
   const path = resolve(io.cwd, file!);
-  const layouts = readLayouts(options, { shop, cwd: io.cwd });
+  const layouts = readLayouts(options, { shop, cwd: io.cwd, warn });
   const profileName = textOf(options, 'profile');
-  if (profileName === undefined) return measureChart(path, { layouts, options, warn });
+  if (profileName === undefined) return measureChart(path, { layouts, options, warn, cwd: io.cwd });
   const profile = readProfile(profileName, shop);
   progress('reading the capture');
   const bytes = await readBytes(path);
@@ -91,10 +92,12 @@ async function measureChart(
     layouts,
     options,
     warn,
+    cwd,
   }: {
     readonly layouts: readonly ChartLayout[];
     readonly options: OptionValues;
     readonly warn: (text: string) => void;
+    readonly cwd: string;
   },
 ): Promise<Outcome> {
   const image = toCaptureImage(await readPhoto(path));
@@ -112,13 +115,24 @@ async function measureChart(
   });
   for (const text of readings.warnings) warn(text);
   for (const { id, detail } of readings.rejected) warn(`patch ${id} was left out: ${detail}`);
-  if (layout.kind === 'spot') {
-    const spot = readSpot(readings, layout);
-    return { json: spot, text: writeSpot(spot) };
-  }
   const diametersUm = readDiameters(textOf(options, 'diameters'));
-  const dose = readDose(readings, layout, diametersUm ? { diametersUm } : {});
-  return { json: dose, text: writeDose(dose) };
+  const reading =
+    layout.kind === 'spot'
+      ? readSpot(readings, layout)
+      : readDose(readings, layout, diametersUm ? { diametersUm } : {});
+  const outText = textOf(options, 'out');
+  const out = outText === undefined ? undefined : resolve(cwd, outText);
+  if (out !== undefined) {
+    const name = basename(path);
+    const found = await drawFindings({ name, image, located, readings });
+    const page = renderMeasuredPage({ reading, captureName: name, found });
+    await writeFilesAtomic([{ path: out, bytes: page }], { force: options.force === true });
+  }
+  const text = reading.schema === 'tonewright-spot/1' ? writeSpot(reading) : writeDose(reading);
+  return {
+    json: { ...reading, rejected: readings.rejected, page: out ?? null },
+    text: out === undefined ? text : `${text}\n\nwrote  ${out}`,
+  };
 }
 
 function writeSpot({ widthX, widthY, dotUm, yuleNielsenN, recommendedSpacingMm, ladders, notes }: SpotReading): string {
@@ -227,7 +241,7 @@ function writeCheck(check: Check, { historyPath, entries, out }: Kept): string {
 /** The layout that was given, else all that the shop keeps: the tags say which. */
 function readLayouts(
   options: OptionValues,
-  { shop, cwd }: { readonly shop: Shop; readonly cwd: string },
+  { shop, cwd, warn }: { readonly shop: Shop; readonly cwd: string; readonly warn: (text: string) => void },
 ): readonly ChartLayout[] {
   const given = textOf(options, 'chart');
   if (given !== undefined) {
@@ -236,7 +250,16 @@ function readLayouts(
     const record = shop.read('charts', given);
     return [parseChartLayout(record.json, record.path)];
   }
-  const layouts = shop.list('charts').map(({ name, path }) => parseChartLayout(shop.read('charts', name).json, path));
+  const layouts = shop.list('charts').flatMap(({ path }) => {
+    try {
+      return [parseChartLayout(readJson(path), path)];
+    } catch (error) {
+      // One broken file must not hide the others.
+      if (!(error instanceof AppError)) throw error;
+      warn(error.message);
+      return [];
+    }
+  });
   if (layouts.length > 0) return layouts;
   throw new AppError(
     'option-invalid',
