@@ -105,10 +105,9 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
   const cellUm = 1000 * Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
   const lnCell = Math.log(cellUm);
   const predict = createPredictor(tones, grid);
-  const lightnessOf = (parameters: readonly number[]) => predict(parameters);
   const residualsOf = (use: readonly number[]) => (parameters: readonly number[]) => {
-    const predicted = lightnessOf(parameters);
-    const out = use.map((at) => (tones[at].lightness - predicted[at]) / Math.hypot(tones[at].error, MODEL_ERROR));
+    const predicted = predict(parameters, use);
+    const out = use.map((at, i) => (tones[at].lightness - predicted[i]) / Math.hypot(tones[at].error, MODEL_ERROR));
     const [, , lnSteepness, lnDrive, fading, n] = parameters;
     const off = (value: number, [expected, deviation]: readonly [number, number]) => (value - expected) / deviation;
     out.push(
@@ -152,8 +151,8 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
     const fit = search([...start, options.bareLightness, options.fullLightness, Math.log(0.2)], some, 8, 1e-3);
     if (!best || fit.cost < best.cost) best = fit;
   }
-  const fit = search(best!.parameters, everything, 5, 1e-4);
-  return describeFit(fit, { tones, grid, predicted: lightnessOf(fit.parameters) });
+  const fit = search(best!.parameters, everything, 6, 1e-4);
+  return describeFit(fit, { tones, grid, predicted: predict(fit.parameters, everything) });
 }
 
 interface FitFacts {
@@ -196,8 +195,11 @@ function describeFit(fit: LeastSquaresFit, { tones, grid, predicted }: FitFacts)
   };
 }
 
-/** L* of every tone for a fitted vector. Strengths depend on five of its numbers and are kept while these stay. */
-function createPredictor(tones: readonly FitTone[], grid: DotGrid): (parameters: readonly number[]) => number[] {
+/** L* of some tones for a fitted vector. Strengths depend on five of its numbers and are kept while these stay. */
+function createPredictor(
+  tones: readonly FitTone[],
+  grid: DotGrid,
+): (parameters: readonly number[], use: readonly number[]) => number[] {
   const kept = new Map<string, Map<number, number>>();
   const strengthOf = (parameters: readonly number[], at: number): number => {
     const key = parameters.slice(0, 5).join();
@@ -215,11 +217,12 @@ function createPredictor(tones: readonly FitTone[], grid: DotGrid): (parameters:
     return strength;
   };
   const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
-  return (parameters) => {
+  return (parameters, use) => {
     const reachMm = Math.exp(parameters[REACH]);
     const bare = reflectanceOfLightness(parameters[BARE]);
     const full = reflectanceOfLightness(parameters[FULL]);
-    return tones.map(({ pattern }, at) => {
+    return use.map((at) => {
+      const { pattern } = tones[at];
       const falls = (1 + (dotMm / reachMm) ** 2) / (1 + ((pattern.featureDots * dotMm) / reachMm) ** 2);
       const n = 1 + (parameters[5] - 1) * falls;
       return lightnessOfReflectance(mixYuleNielsen(strengthOf(parameters, at), { bare, full, n }));

@@ -167,9 +167,10 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     steps.reduce((a, b) => (Math.abs(b.coverage - coverage) < Math.abs(a.coverage - coverage) ? b : a)).deviation;
   const repeatability = scatter;
   const band = curve.points.map(({ coverage, lightness, low, high }) => {
-    // A patch that is burned later scatters as the replicates do; an unknown camera bends the whole scale.
+    // A patch that is burned later scatters as the replicates do, and is off as a tone is that the curve has not seen; an
+    // unknown camera bends the whole scale.
     const camera = (options.cameraError ?? 0) * shareBetween(lightness, bare.lightness, solid.lightness);
-    const more = Z95 * Math.hypot(spreadAt(coverage), camera);
+    const more = Z95 * Math.hypot(spreadAt(coverage), curve.leaveOneOut, camera);
     const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
     return { coverage, lightness, low: Math.max(0, lightness - below), high: Math.min(100, lightness + above) };
   });
@@ -378,7 +379,7 @@ function listWarnings({ report, fit, direction, options, range }: WarningFacts):
     `The spread of light in the material is not determined (n ${span(report.yuleNielsenN, 2)}).`,
   );
   say(
-    report.fading.low > 0.02,
+    report.fading.low > 0.05,
     `More dose marks less: about ${(100 * report.fading.value).toFixed(0)} % of the strength is lost at the solid's dose.`,
   );
   say(

@@ -30,9 +30,10 @@ function layOut(seed: number, direction: 'lighter' | 'darker' = 'lighter'): Char
 
 const layout = layOut(1);
 
-function capture(camera: 'flatbed-300' | 'flatbed-600', seed: number): CaptureImage {
-  const dots = drawChart(layout, (coverage) => applyScreen(coverage, { name: SCREEN, grid }));
-  const piece = engrave(dots, { grid, model, seed: 4, marginMm: 3 });
+const dots = drawChart(layout, (coverage) => applyScreen(coverage, { name: SCREEN, grid }));
+const piece = engrave(dots, { grid, model, seed: 4, marginMm: 3 });
+
+function capture(camera: 'flatbed-300' | 'phone-straight', seed: number): CaptureImage {
   return { ...captureSurface(piece, { ...CAMERAS[camera]!.options, seed }), bits: 8 };
 }
 
@@ -55,7 +56,7 @@ function burnWedge({ profile }: Learned): { readonly errors: readonly number[] }
 describe('a profile learned from one scan', () => {
   let learned: Learned;
   beforeAll(() => {
-    learned = learnProfile([{ name: 'scan.png', image: capture('flatbed-600', 2) }], {
+    learned = learnProfile([{ name: 'scan.png', image: capture('flatbed-300', 2) }], {
       layouts: [layOut(2), layout, layOut(3)],
       camera: 'known',
       date: '2026-01-01',
