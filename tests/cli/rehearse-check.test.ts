@@ -17,9 +17,9 @@ const STRIP = ['--machine', 'galvo-1064-f160', '--material', 'anodised-black', '
 
 /** A strip burned on the virtual engraver and scanned. */
 async function scanStrip(cwd: string, name: string, ...engraveOptions: string[]): Promise<string> {
-  const engrave = ['strip/chart.png', '--material-model', 'anodised-black', '--dpi', '600', '--out', `${name}.npy`];
+  const engrave = ['strip/chart.png', '--material-model', 'anodised-black', '--dpi', '300', '--out', `${name}.npy`];
   await run(cwd, 'rehearse', 'engrave', ...engrave, ...engraveOptions);
-  await run(cwd, 'rehearse', 'capture', `${name}.npy`, '--camera', 'flatbed-600', '--out', `${name}.png`);
+  await run(cwd, 'rehearse', 'capture', `${name}.npy`, '--camera', 'flatbed-300', '--out', `${name}.png`);
   return `${name}.png`;
 }
 
