@@ -1,6 +1,6 @@
 import { refineCorners } from './edges.ts';
 import { applyHomography, boxCorners, fitHomography, fitPlane, signedArea } from './geometry.ts';
-import { type GreyPlane, type GreySampler, sampleCapture, sampleGrey, shrinkToGrey } from './grey.ts';
+import { type GreyPlane, type GreySampler, sampleCapture, sampleGrey, sampleLight, shrinkToGrey } from './grey.ts';
 import { createQuadScratch, findQuads } from './quads.ts';
 import { CODE_CELLS, INK_CELLS, readTagCells, TAG_COUNT } from './tag-codes.ts';
 import type { CaptureImage, Corners, Point } from './types.ts';
@@ -47,7 +47,7 @@ const SHARPENING = 0.25;
  */
 export function locateTags(capture: CaptureImage, options: DetectOptions = {}): readonly FoundTag[] {
   const { enough = () => false } = options;
-  const sample = sampleCapture(capture);
+  const sample = sampleLight(sampleCapture(capture));
   const coarse = Math.max(1, Math.ceil(Math.sqrt((capture.width * capture.height) / SEARCH_PIXELS)));
   const factors = coarse > 1 ? [coarse, Math.ceil(coarse / 2)] : [coarse];
   const found = new Map<number, FoundTag>();
@@ -79,12 +79,13 @@ function searchGrey(grey: GreyPlane, options: SearchOptions): void {
   const { enough, found, factor, sample, mirrored = false } = options;
   const scratch = createQuadScratch(grey);
   const coarse = sampleGrey(grey);
+  const coarseLight = sampleLight(coarse);
   for (const [preRadius, light] of PASSES) {
     const lightRadius = Math.max(4, Math.round(Math.max(grey.width, grey.height) * light));
     for (const quad of findQuads(grey, { preRadius, lightRadius }, scratch)) {
       const near = refineTwice(coarse, quad.corners, { polarity: quad.polarity, scale: 1 });
       if (!near) continue;
-      const rough = readTag(coarse, near, { polarity: quad.polarity, mirrored });
+      const rough = readTag(coarseLight, near, { polarity: quad.polarity, mirrored });
       if (!rough) continue;
       const known = found.get(rough.id);
       if (known && known.hamming === 0 && overlaps(known.corners, near, factor)) continue;

@@ -1,3 +1,4 @@
+import { decodeSrgb } from '../plane/index.ts';
 import type { CaptureImage } from './types.ts';
 
 /** Grey values 0 … 255 of a picture, coded as in the file: enough to find edges, not to measure light. */
@@ -70,6 +71,27 @@ export function sampleCapture({ width, height, rgb, bits }: CaptureImage): GreyS
       scale *
       ((grey(at) * (1 - fx) + grey(at + 3) * fx) * (1 - fy) + (grey(below) * (1 - fx) + grey(below + 3) * fx) * fy)
     );
+  };
+}
+
+/** Entries of the table from code to light, one a quarter of a step of 8 bits. */
+const LIGHT_STEPS = 1020;
+const LIGHT: Float32Array = Float32Array.from(
+  { length: LIGHT_STEPS + 2 },
+  (_, i) => 255 * decodeSrgb(Math.min(1, i / LIGHT_STEPS)),
+);
+
+/**
+ * The same in linear light, 0 … 255. Blur mixes light and not codes: halfway between ink and bare lies the edge of a cell
+ * in light, but not in codes, where faint cells of light ink would fill up.
+ */
+export function sampleLight(sample: GreySampler): GreySampler {
+  return (x, y) => {
+    const code = sample(x, y);
+    if (Number.isNaN(code)) return code;
+    const at = Math.max(0, Math.min(LIGHT_STEPS, code * (LIGHT_STEPS / 255)));
+    const low = Math.floor(at);
+    return LIGHT[low] + (at - low) * (LIGHT[low + 1] - LIGHT[low]);
   };
 }
 

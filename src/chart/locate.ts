@@ -3,7 +3,7 @@ import { median } from '../numeric/index.ts';
 import { type FoundTag, locateTags, polishCorners, readTag, refineExpected, reverseCorners } from './detect.ts';
 import { measureEdgeBlur } from './edges.ts';
 import { applyHomography, fitHomography, signedArea } from './geometry.ts';
-import { type GreySampler, sampleCapture } from './grey.ts';
+import { type GreySampler, sampleCapture, sampleLight } from './grey.ts';
 import { type ChartMap, type FittedMap, fitMap, inkCorners, placeOnCapture, type SeenTag } from './map.ts';
 import { INK_CELLS } from './tag-codes.ts';
 import { identifyTag } from './tags.ts';
@@ -47,8 +47,8 @@ const STRIP_TAGS_MIN = 2;
 /** How far a tag's corner may lie from where two others put it, cells. */
 const PAIR_TOLERANCE_CELLS = 1;
 /** Largest distance of a tag's corner from the map: so many borders of a patch and so many pixels. */
-const RESIDUAL_BORDERS = 0.25;
-const RESIDUAL_PX = 1;
+const RESIDUAL_BORDERS = 0.15;
+const RESIDUAL_PX = 0.8;
 /** The same from which a single tag is suspected, and what leaving it out must bring. */
 const DROP_BORDERS = 0.1;
 const DROP_PX = 0.6;
@@ -80,7 +80,7 @@ export function locateChart(
 ): Located {
   if (layouts.length === 0) throw new RangeError('locating needs at least one layout');
   const { mirrored = false, corners } = options;
-  const sample = sampleCapture(capture);
+  const sample = sampleLight(sampleCapture(capture));
   if (corners && layouts.length === 1) return locateByHand(capture, layouts[0]!, corners, sample);
 
   const enough = (tags: readonly FoundTag[]) =>

@@ -221,6 +221,23 @@ describe('a capture is refused', () => {
     expect(['capture-uneven', 'capture-glare']).toContain(code);
   });
 
+  test('when the piece is so curved that patches lie elsewhere, though its tags agree', () => {
+    const { capture } = take(LAYOUTS.tone, { ...SCAN, turnDeg: 0 });
+    // Seen from far away, a cylinder of 60 mm radius shows x as R·sin(x/R).
+    const radius = 60 * SCAN.pxPerMm;
+    const { width, height } = capture;
+    const rgb = new Uint8Array(capture.rgb.length).fill(30);
+    for (let x = 0; x < width; x++) {
+      const sine = (x + 0.5 - width / 2) / radius;
+      const from = Math.floor(width / 2 + radius * Math.asin(sine));
+      if (!(from >= 0 && from < width)) continue;
+      for (let y = 0; y < height; y++) {
+        for (let c = 0; c < 3; c++) rgb[(y * width + x) * 3 + c] = capture.rgb[(y * width + from) * 3 + c]!;
+      }
+    }
+    expect(refusal({ width, height, rgb, bits: 8 }, LAYOUTS.tone).code).toBe('chart-wrong');
+  });
+
   test('when there is too little contrast to learn from', () => {
     const camera = { ...SCAN, bare: reflectanceOfLightness(60), solid: reflectanceOfLightness(57.5), noise: 0.5 };
     const error = refusal(take(LAYOUTS.tone, camera).capture, LAYOUTS.tone);
