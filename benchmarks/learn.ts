@@ -15,7 +15,6 @@ import {
   engrave,
   type MaterialModel,
   meanLightness,
-  meanReflectance,
   parseMaterialModel,
   type Surface,
 } from '../src/rehearsal/index.ts';
@@ -177,7 +176,10 @@ function straightPoints(piece: Surface, layout: ReturnType<typeof layoutChart>):
   });
 }
 
-/** Width of one lone dot on a perfectly even surface, µm: between the places where half of the solid's change is seen. */
+/**
+ * Width of one lone dot on a perfectly even surface, µm: between the places where half of the dot's own greatest change of
+ * luminance is seen.
+ */
 function measureVisibleMark(model: MaterialModel): { xUm: number; yUm: number } {
   const grid = model.reference;
   const even = {
@@ -189,22 +191,16 @@ function measureVisibleMark(model: MaterialModel): { xUm: number; yUm: number } 
   const size = 15;
   const dots = createDots(size, size);
   dots.data[(size * size - 1) / 2] = 1;
-  const pixelUm = 1.5;
-  const piece = engrave(dots, { grid, model: even, seed: 1, pixelUm, oversample: 32 });
-  const solid = engrave(createDots(size, size, 2, new Uint8Array(size * size).fill(1)), { grid, model: even, seed: 1 });
-  const lightOf = (rgb: readonly number[]) => 0.2126 * rgb[0]! + 0.7152 * rgb[1]! + 0.0722 * rgb[2]!;
-  const middle = { xMm: (size / 2 - 1) * grid.pitchMm, yMm: (size / 2 - 1) * grid.lineSpacingMm };
-  const bareLight = lightOf(meanReflectance(piece, { xMm: 0, yMm: 0, widthMm: grid.pitchMm, heightMm: grid.pitchMm }));
-  const fullLight = lightOf(
-    meanReflectance(solid, { ...middle, widthMm: 2 * grid.pitchMm, heightMm: 2 * grid.lineSpacingMm }),
-  );
-  const half = (bareLight + fullLight) / 2;
-  const marked = (at: number) =>
-    lightOf([piece.rgb[3 * at]!, piece.rgb[3 * at + 1]!, piece.rgb[3 * at + 2]!]) > half === fullLight > bareLight;
-  const row = piece.height >> 1;
-  const column = piece.width >> 1;
+  const piece = engrave(dots, { grid, model: even, seed: 1, pixelUm: 1.5, oversample: 32 });
+  const light = Float64Array.from({ length: piece.width * piece.height }, (_, i) => {
+    const [r, g, b] = piece.rgb.subarray(3 * i, 3 * i + 3);
+    return 0.2126 * r! + 0.7152 * g! + 0.0722 * b!;
+  });
+  const change = light.map((value) => Math.abs(value - light[0]!));
+  const half = change.reduce((most, value) => Math.max(most, value), 0) / 2;
+  const [row, column] = [piece.height >> 1, piece.width >> 1];
   let [x, y] = [0, 0];
-  for (let i = 0; i < piece.width; i++) if (marked(row * piece.width + i)) x++;
-  for (let j = 0; j < piece.height; j++) if (marked(j * piece.width + column)) y++;
+  for (let i = 0; i < piece.width; i++) if (change[row * piece.width + i]! > half) x++;
+  for (let j = 0; j < piece.height; j++) if (change[j * piece.width + column]! > half) y++;
   return { xUm: 1000 * x * piece.pixelWidthMm, yUm: 1000 * y * piece.pixelHeightMm };
 }
