@@ -72,7 +72,7 @@ describe('learn', () => {
     const cases: readonly (readonly [readonly string[], number, string])[] = [
       [['scan.png', '--out', 'birch.json'], 1, 'needed --chart'],
       [['scan.png', '--out', 'birch.txt'], 2, 'ends in .json'],
-      [['scan.png', '--out', 'birch.json', '--corners', '1,2 3,4'], 2, 'four points'],
+      [['scan.png', '--out', 'birch.json', '--corners', '1,2 3,4'], 2, 'eight numbers'],
       [['a.png', 'b.png', '--out', 'x.json', '--corners', '0,0 9,0 9,9 0,9'], 2, 'needed one'],
       [['scan.png', '--out', 'birch.json', '--chart', 'none.json'], 1, 'found nothing'],
       [['scan.png'], 2, '--out'],

@@ -1,19 +1,18 @@
 import { existsSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
-import type { CaptureImage, ChartLayout, Corners } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import {
   drawFindings,
   type Learned,
   learnProfile,
-  parseChartLayout,
   readMachine,
   refuseMaterial,
   renderProfilePage,
   spotDiameterUm,
+  toCaptureImage,
 } from '../../job/index.ts';
-import { readJson } from '../../material/index.ts';
-import { type Photo, readPhoto, writeFilesAtomic } from '../../plane/index.ts';
+import { readPhoto, writeFilesAtomic } from '../../plane/index.ts';
+import { readCorners, readLayouts } from '../captures.ts';
 import type { Run, Surroundings } from '../command.ts';
 import { textOf } from '../options.ts';
 import { readRefused } from '../refused.ts';
@@ -32,12 +31,18 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
       paths: present,
     });
   }
-  const corners = readCorners(textOf(options, 'corners'), paths.length);
-  const layouts = readLayouts(textOf(options, 'chart'), { io, shop });
+  const corners = readCorners(textOf(options, 'corners'));
+  if (corners && paths.length !== 1) {
+    throw new AppError(
+      'option-invalid',
+      `--corners: found ${paths.length} captures, needed one; corners belong to one picture`,
+    );
+  }
+  const layouts = readLayouts(options, { shop, cwd: io.cwd, warn });
   const captures = [];
   for (const path of paths) {
     progress(`reading ${basename(path)}`);
-    captures.push({ name: basename(path), image: captureOf(await readPhoto(resolve(io.cwd, path))) });
+    captures.push({ name: basename(path), image: toCaptureImage(await readPhoto(resolve(io.cwd, path))) });
   }
   progress('finding and reading the chart, fitting');
   const name = textOf(options, 'name');
@@ -111,51 +116,6 @@ function describe({ profile, report, layout, captures, recommendedSpacingMm, war
       ['left out', `a tone is predicted to ${formatNumber(report.leaveOneOut, 2)} L* without its readings`],
     ]),
   };
-}
-
-/** The picture as the reader takes it: three channels. */
-function captureOf({ width, height, bits, channels, rgb }: Photo): CaptureImage {
-  if (channels === 3) return { width, height, bits, rgb };
-  const out = bits === 16 ? new Uint16Array(3 * width * height) : new Uint8Array(3 * width * height);
-  for (let i = 0; i < width * height; i++) out.fill(rgb[i], 3 * i, 3 * i + 3);
-  return { width, height, bits, rgb: out };
-}
-
-/** The layout that was named, or every one that the shop keeps. */
-function readLayouts(
-  chart: string | undefined,
-  { io, shop }: Pick<Surroundings, 'io' | 'shop'>,
-): readonly ChartLayout[] {
-  if (chart !== undefined) {
-    const path = resolve(io.cwd, chart);
-    return [parseChartLayout(readJson(path), path)];
-  }
-  const layouts = shop.list('charts').map(({ path }) => parseChartLayout(readJson(path), path));
-  if (layouts.length > 0) return layouts;
-  throw new AppError(
-    'path-missing',
-    'found no chart in the shop folder, needed --chart with the chart.json that was written with the chart',
-    { shop: shop.shopDir ?? null },
-  );
-}
-
-/** `--corners "x,y x,y x,y x,y"` in pixels. */
-function readCorners(text: string | undefined, captures: number): Corners | undefined {
-  if (text === undefined) return undefined;
-  const points = text
-    .trim()
-    .split(/\s+/)
-    .map((pair) => pair.split(',').map((part) => (part === '' ? Number.NaN : Number(part))));
-  if (points.length !== 4 || !points.every((point) => point.length === 2 && point.every(Number.isFinite))) {
-    throw new AppError('option-invalid', `--corners: found "${text}", needed four points "x,y x,y x,y x,y" in pixels`);
-  }
-  if (captures !== 1) {
-    throw new AppError(
-      'option-invalid',
-      `--corners: found ${captures} captures, needed one; corners belong to one picture`,
-    );
-  }
-  return points as unknown as Corners;
 }
 
 function checkName(name: string): string {
