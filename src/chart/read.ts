@@ -85,6 +85,9 @@ const RING_OUTLIER = 5;
 /** and that matters when it moves the patch by more than this, L*, or is more than this share. */
 const RING_HARM = 1.5;
 const RING_ALWAYS = 0.1;
+/** Middle of the rim that is judged, shares of the gap, and the share of bare that blur may carry there from a solid. */
+const RING_MIDDLE = 0.4;
+const CARRIED_MAX = 0.03;
 /** Largest part of a patch's own contrast that its bare rim may show: more means that patches do not lie where they were looked for. */
 const RIM_TONE_MAX = 0.3;
 /** Share of references that may be left out, of each kind and of all. */
@@ -132,7 +135,7 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
     refuseLost(samples, { references, fields, asked, rejected });
     return { references, fields };
   };
-  rejectLit(samples, { surface: fitLight(gather().fields, layout), lightOf, layout }, reject);
+  rejectLit(samples, { surface: fitLight(gather().fields, layout), lightOf, layout, blurMm: located.blurMm }, reject);
   const { references, fields } = gather();
   const surface = fitLight(fields, layout);
   judgeReferences({ surface, fields, references, asked }, reject);
@@ -346,8 +349,16 @@ function judgeReferences({ surface, fields, references, asked }: ReferenceState,
  * chart dark rims are left alone, as smoke from the stronger cells is part of what it shows.
  * @throws AppError chart-wrong when the rims carry so much of the patches that these do not lie where they were looked for
  */
-function rejectLit(samples: readonly PatchSamples[], { surface, lightOf, layout }: LitState, reject: Reject): void {
+function rejectLit(
+  samples: readonly PatchSamples[],
+  { surface, lightOf, layout, blurMm }: LitState,
+  reject: Reject,
+): void {
   const tones = samples.map((sample) => lightOf(sample) / surface.bareAt(sample.xMm, sample.yMm));
+  // Where blur carries much of a strong mark into the ways, these say more about the mark than about the light.
+  const sigmas = (RING_MIDDLE * layout.gapMm) / Math.max(1e-6, blurMm);
+  const carried = Math.exp((-sigmas * sigmas) / 2) / (sigmas * Math.sqrt(2 * Math.PI));
+  if (carried * Math.abs(1 - surface.solidRatio) > CARRIED_MAX) return;
   const rings = judgeRings(samples, { tones, chart: layout });
   if (!rings) return;
   if (rings.toneShare > RIM_TONE_MAX) {
@@ -377,6 +388,7 @@ interface LitState {
   readonly surface: LightSurface;
   readonly lightOf: (sample: FieldSamples) => number;
   readonly layout: ChartLayout;
+  readonly blurMm: number;
 }
 
 function meanRgb(fields: readonly FieldSamples[], byLevel: Float64Array): [number, number, number] {
