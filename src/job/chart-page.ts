@@ -1,11 +1,10 @@
 import type { ChartKind, ChartLayout, Patch } from '../chart/index.ts';
 import { computeArealDoseJPerCm2 } from '../optics/index.ts';
 import { type Dots, encodeColour, meanOver } from '../plane/index.ts';
-import { SOURCES, type SourceKey } from '../sources.ts';
 import type { ChartCost, ChartSpec } from './charts.ts';
 import { describeSetting } from './charts-axes.ts';
 import { sayExpectedError } from './charts-errors.ts';
-import { escapeHtml, roundTo, sayDuration, wrapPage } from './html.ts';
+import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from './html.ts';
 
 /** Long side of the chart's picture on the page, pixels. */
 const PICTURE_PX = 1100;
@@ -70,7 +69,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
 <section class="columns">
   <div>
     <h2>1. Type in</h2>
-    <table class="settings">${rows(settingRows(spec, layout))}</table>
+    <table class="settings">${renderRows(settingRows(spec, layout))}</table>
   </div>
   <div>
     <h2>2. Burn</h2>
@@ -90,12 +89,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
 ${tableOf(layout)}
 <section>
   <h2>Cautions</h2>
-  <ul class="cautions">${[...(material?.cautions ?? []), ...machine.cautions]
-    .map(
-      ({ text, source }) =>
-        `<li>${escapeHtml(text)} <span class="soft">[${escapeHtml(nameSource(source))}]</span></li>`,
-    )
-    .join('')}</ul>
+  ${renderCautions([...(material?.cautions ?? []), ...machine.cautions])}
 </section>
 <section class="fine">
   <p><b>Time</b> ${escapeHtml(cost.formula)}</p>
@@ -271,10 +265,7 @@ function drawTable(title: string, head: readonly string[], lines: readonly (read
 const withUnit = ({ label, unit }: { readonly label: string; readonly unit: string }) =>
   unit === '' ? label : `${label}, ${unit}`;
 const list = (texts: readonly string[]) => texts.map((text) => `<li>${escapeHtml(text)}</li>`).join('');
-const rows = (lines: readonly (readonly [string, string])[]) =>
-  lines.map(([head, cell]) => `<tr><th scope="row">${escapeHtml(head)}</th><td>${escapeHtml(cell)}</td></tr>`).join('');
 const mm = (value: number) => roundTo(value, 2);
-const nameSource = (key: SourceKey) => (key === 'commonPractice' ? 'common practice' : SOURCES[key].split(/[,:]/)[0]!);
 
 const STYLE = `
 header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: .5mm solid var(--accent); padding-bottom: 1.5mm; margin-bottom: 2mm; }

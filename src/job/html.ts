@@ -1,3 +1,5 @@
+import { SOURCES, type SourceKey } from '../sources.ts';
+
 const ENTITIES: Readonly<Record<string, string>> = {
   '&': '&amp;',
   '<': '&lt;',
@@ -23,6 +25,26 @@ export function sayDuration(seconds: number): string {
   const minutes = Math.floor(whole / 60);
   if (minutes < 60) return `${minutes} min ${String(whole % 60).padStart(2, '0')} s`;
   return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, '0')} min`;
+}
+
+/** Rows of a table of facts. */
+export function renderRows(lines: readonly (readonly [head: string, cell: string])[]): string {
+  return lines
+    .map(([head, cell]) => `<tr><th scope="row">${escapeHtml(head)}</th><td>${escapeHtml(cell)}</td></tr>`)
+    .join('');
+}
+
+/** Cautions as a list, each with the short name of its source. */
+export function renderCautions(cautions: readonly { readonly text: string; readonly source: string }[]): string {
+  const lines = cautions.map(
+    ({ text, source }) => `<li>${escapeHtml(text)} <span class="soft">[${escapeHtml(nameSource(source))}]</span></li>`,
+  );
+  return `<ul class="cautions">${lines.join('')}</ul>`;
+}
+
+/** Who says so: the first part of the reference. */
+function nameSource(key: string): string {
+  return key === 'commonPractice' ? 'common practice' : (SOURCES[key as SourceKey] ?? key).split(/[,:]/)[0]!;
 }
 
 /** The frame of every printed page: self-contained, one A4 sheet, nothing from elsewhere. */

@@ -11,25 +11,13 @@ import type { Frame } from '../photo/index.ts';
 import {
   type ColourImage,
   createDots,
-  createPlane,
   type DotGrid,
   type Dots,
   encodeColour,
   encodeJpeg,
-  meanOver,
   type Plane,
 } from '../plane/index.ts';
-import {
-  averageWanted,
-  convertToLightness,
-  filterByEye,
-  planEyeCells,
-  predictError,
-  predictLightness,
-  predictReflectance,
-  renderProof,
-  renderSurface,
-} from '../proof/index.ts';
+import { assessTone, predictLightness, predictReflectance, renderProof, renderSurface } from '../proof/index.ts';
 import { roundTo } from './html.ts';
 import type { Picture } from './picture.ts';
 import type { JobSpec } from './spec.ts';
@@ -132,30 +120,23 @@ function drawPiece(
 }
 
 function predictToneError(
-  seen: Plane<'reflectance'>,
+  shown: Plane<'reflectance'>,
   { spec, frame, toned, table, mask, dots, dotTable }: ProofFacts & { readonly dotTable: DotTable },
 ): Ticket['prediction'] {
   const { grid, viewingDistanceMm } = spec;
-  const planned = planEyeCells(dots, { grid, viewingDistanceMm });
-  const width = Math.min(planned.width, seen.width);
-  const height = Math.min(planned.height, seen.height);
-  const eye = { cellXMm: frame.widthMm / width, cellYMm: frame.heightMm / height, viewingDistanceMm };
-  const predicted = createPlane('reflectance', width, height, meanOver(seen, { width, height }).data);
-  const aim = averageWanted(spread(toned, frame), {
+  const { mean, p95, worst } = assessTone(dots, {
+    table: dotTable,
+    grid,
+    luminance: spread(toned, frame),
     reflectance: table.reflectance,
-    bareLuminance: dotTable.bareLuminance,
     ...(mask ? { mask } : {}),
-    width,
-    height,
-  });
-  const error = predictError(convertToLightness(filterByEye(aim, eye)), {
-    predicted: convertToLightness(filterByEye(predicted, eye)),
-    ...(mask ? { weights: meanOver(mask, { width, height }).data } : {}),
+    shown,
+    viewingDistanceMm,
   });
   return {
-    meanDeltaL: error.mean,
-    p95DeltaL: error.p95,
-    worstDeltaL: error.worst,
+    meanDeltaL: mean,
+    p95DeltaL: p95,
+    worstDeltaL: worst,
     filter: `Gaussian of half contrast where Näsänen 1984 has it, seen from ${viewingDistanceMm} mm`,
   };
 }

@@ -1,5 +1,4 @@
-import { SOURCES, type SourceKey } from '../sources.ts';
-import { escapeHtml, roundTo, sayDuration, wrapPage } from './html.ts';
+import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from './html.ts';
 import type { Ticket } from './ticket.ts';
 
 /** Pictures as data URIs, and the tone curve as points, for the printed ticket. */
@@ -19,6 +18,8 @@ export function renderTicketPage(ticket: Ticket, pictures: TicketPictures): stri
   const { piece, grid, machine, material, profile, prediction, time } = ticket;
   const warnings = ticket.warnings.map((text) => `<li>${escapeHtml(text)}</li>`).join('');
   const shape = pictureShape(piece);
+  // A ticket is one sheet: the pictures give way to the warnings, a line or two each.
+  const pictureMm = Math.max(22, 42 - 4 * Math.max(0, ticket.warnings.length - 1));
   const body = `
 <header>
   <div><h1>${escapeHtml(ticket.name)}</h1>
@@ -26,7 +27,7 @@ export function renderTicketPage(ticket: Ticket, pictures: TicketPictures): stri
   <p class="clock">${sayDuration(time.seconds)}<span class="soft">${time.passes} ${time.passes === 1 ? 'pass' : 'passes'}</span></p>
 </header>
 ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warnings}</ul></section>`}
-<section class="pictures ${shape}">
+<section class="pictures ${shape}" style="--tall: ${pictureMm}mm">
   <figure><img src="${pictures.photo}" alt="The photo as cropped"><figcaption>Photo as cropped</figcaption></figure>
   <figure><img src="${pictures.proof}" alt="Proof of the engraved piece"><figcaption>Proof: what the piece will look like</figcaption></figure>
   <figure><img src="${pictures.detail}" alt="Detail of the dots"><figcaption>${escapeHtml(pictures.detailCaption)}</figcaption></figure>
@@ -34,13 +35,13 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
 <section class="columns">
   <div>
     <h2>To type into the control software</h2>
-    <table class="settings">${rows(settingRows(ticket))}</table>
+    <table class="settings">${renderRows(settingRows(ticket))}</table>
   </div>
   <div>
     <h2>Where the piece lies</h2>
     <div class="lies">${drawField(ticket)}<p>${escapeHtml(ticket.placement.note)}</p></div>
     <h2>What to expect</h2>
-    <table>${rows([
+    <table>${renderRows([
       [
         'Predicted error',
         `mean ${roundTo(prediction.meanDeltaL, 2)}, worst ${roundTo(prediction.worstDeltaL, 1)} ΔL* seen from ${roundTo(piece.viewingDistanceMm, 0)} mm`,
@@ -66,7 +67,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
 </section>
 <section>
   <h2>Cautions</h2>
-  <ul class="cautions">${ticket.cautions.map(({ text, source }) => `<li>${escapeHtml(text)} <span class="soft">[${escapeHtml(nameSource(source))}]</span></li>`).join('')}</ul>
+  ${renderCautions(ticket.cautions)}
 </section>
 <section class="fine">
   <p><b>Time</b> ${escapeHtml(time.formula)}</p>
@@ -118,12 +119,6 @@ function settingRows({ bitmap, grid, settings, screen, machine, profile, tone, o
   return list;
 }
 
-function rows(list: readonly (readonly [string, string])[]): string {
-  return list
-    .map(([head, cell]) => `<tr><th scope="row">${escapeHtml(head)}</th><td>${escapeHtml(cell)}</td></tr>`)
-    .join('');
-}
-
 /** The piece in the machine's field, to scale. */
 function drawField({ machine, piece, placement }: Ticket): string {
   const [width, height] = machine.fieldMm;
@@ -173,8 +168,6 @@ function drawHistogram(histogram: readonly number[]): string {
 const mm = (value: number) => roundTo(value, 2);
 const percent = (share: number) => `${roundTo(100 * share, share < 0.1 ? 1 : 0)} %`;
 const spellOut = (key: string) => key.replace(/[A-Z]/g, (letter) => ` ${letter.toLowerCase()}`);
-const nameSource = (key: string) =>
-  key === 'commonPractice' ? 'common practice' : (SOURCES[key as SourceKey] ?? key).split(/[,:]/)[0]!;
 const pictureShape = ({ widthMm, heightMm }: Ticket['piece']) => (widthMm >= heightMm ? 'wide' : 'tall');
 
 const STYLE = `
@@ -186,13 +179,16 @@ header p { margin: .6mm 0 0; }
 .warnings h2 { color: var(--loud); }
 section { margin-bottom: 2.2mm; break-inside: avoid; }
 .pictures { display: grid; gap: 3mm; grid-template-columns: 1fr 1.5fr 1fr; align-items: start; }
-.pictures.tall { grid-template-columns: 1fr 1.2fr 1.2fr; }
+.pictures.tall { grid-template-columns: 1fr 1fr 1.4fr; }
 figure { margin: 0; }
-figure img { width: 100%; max-height: 62mm; object-fit: contain; object-position: left top; }
+figure img { width: 100%; object-fit: contain; object-position: left top; }
+@media print { figure img { max-height: var(--tall); } }
+@media screen { figure img { max-height: 80mm; } }
+.columns svg { max-height: 24mm; }
 figcaption { color: var(--soft); font-size: 8.2pt; margin-top: .8mm; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; }
 .settings td { font-weight: 600; }
-.lies { display: grid; grid-template-columns: 26mm 1fr; gap: 3mm; margin-bottom: 2mm; }
+.lies { display: grid; grid-template-columns: 20mm 1fr; gap: 3mm; margin-bottom: 1.2mm; }
 .cautions { columns: 2; column-gap: 6mm; font-size: 7.1pt; line-height: 1.25; }
 .cautions li { break-inside: avoid; }
 .fine { font-size: 6.6pt; line-height: 1.25; color: var(--soft); overflow-wrap: anywhere; border-top: .2mm solid var(--rule); padding-top: 1.2mm; margin: 0; }

@@ -138,7 +138,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
   const { machine, profile, material, settings, grid } = spec;
   const mark = computeMarkDiametersUm(profile.response, grid);
   const optics = describeOptics(machine, { ...settings, ...grid, markDiameterUm: Math.sqrt(mark.xUm * mark.yUm) });
-  const counts = countValues(facts.toned);
+  const counts = countValues(facts.toned, picture.opaque);
   const clipped = shareClipped(counts, table);
   const xMm = (machine.fieldMm[0] - frame.widthMm) / 2;
   const yMm = (machine.fieldMm[1] - frame.heightMm) / 2;
@@ -207,7 +207,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
 
 /** Shares of the picture that lie at or beyond the darkest and the lightest that the material shows. */
 function shareClipped(counts: Uint32Array, { clipBelow, clipAbove }: CoverageTable): { dark: number; light: number } {
-  const total = sumOf(counts, 0, ONE + 1);
+  const total = Math.max(1, sumOf(counts, 0, ONE + 1));
   const dark = sumOf(counts, 0, clipBelow + 1) / total;
   return { dark, light: sumOf(counts, Math.max(clipAbove, clipBelow + 1), ONE + 1) / total };
 }

@@ -127,30 +127,6 @@ function mapRow(table: Uint16Array, from: Uint16Array, to: Uint16Array): void {
   for (let x = 0; x < from.length; x++) to[x] = table[from[x]];
 }
 
-/**
- * Shares of the picture, 0 … 1, darker and lighter than the material can show; 0 with `range: 'scale'`.
- * Masked dots count by their share.
- */
-export function clippedShare(
-  luminance: Plane<'luminance'>,
-  { table, mask }: InverseOptions,
-): { readonly darker: number; readonly lighter: number } {
-  if (mask) refuseOtherSize(luminance, mask);
-  const { data } = luminance;
-  const { clipBelow, clipAbove } = table;
-  if (clipBelow === 0 && clipAbove === ONE) return { darker: 0, lighter: 0 };
-  let darker = 0;
-  let lighter = 0;
-  let all = 0;
-  for (let i = 0; i < data.length; i++) {
-    const share = mask ? mask.data[i] : 255;
-    all += share;
-    if (data[i] < clipBelow) darker += share;
-    else if (data[i] > clipAbove) lighter += share;
-  }
-  return all === 0 ? { darker: 0, lighter: 0 } : { darker: darker / all, lighter: lighter / all };
-}
-
 function refuseOtherSize(a: { width: number; height: number }, b: { width: number; height: number }): void {
   if (a.width !== b.width || a.height !== b.height) {
     throw new RangeError(`a mask must have the picture's size ${a.width} × ${a.height}, got ${b.width} × ${b.height}`);

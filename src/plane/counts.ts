@@ -1,8 +1,17 @@
 import { ONE, type Plane } from './plane.ts';
 
-/** How often each of the values 0 … ONE occurs: one fast pass, from which means, shares and bins follow exactly. */
-export function countValues({ data }: Plane<'luminance' | 'coverage'>): Uint32Array {
+/**
+ * How often each of the values 0 … ONE occurs: one fast pass, from which means, shares and bins follow exactly. Dots whose
+ * mask is below one half do not count.
+ * @throws RangeError when the mask has another size
+ */
+export function countValues({ data }: Plane<'luminance' | 'coverage'>, mask?: Plane<'mask'>): Uint32Array {
   const counts = new Uint32Array(ONE + 1);
+  if (mask) {
+    if (mask.data.length !== data.length) throw new RangeError('a mask needs the size of what it masks');
+    for (let i = 0; i < data.length; i++) if (mask.data[i] >= 128) counts[data[i]]++;
+    return counts;
+  }
   for (let i = 0; i < data.length; i++) counts[data[i]]++;
   return counts;
 }

@@ -47,20 +47,6 @@ export function predictLightness(dots: Dots, options: MeanLightnessOptions): num
   return lightnessOfReflectance(createMixer(table)(sum / (rect.width * rect.height)));
 }
 
-export interface ToneSample {
-  /** Coverage that the dots were made for. */
-  readonly coverage: number;
-  readonly dots: Dots;
-}
-
-/** Tone curve of a screen on a surface: predicted CIE L* of the dots of constant planes. */
-export function predictToneCurve(
-  samples: readonly ToneSample[],
-  options: MeanLightnessOptions,
-): { readonly coverage: number; readonly lightness: number }[] {
-  return samples.map(({ coverage, dots }) => ({ coverage, lightness: predictLightness(dots, options) }));
-}
-
 /** Reflectance of mean strength a: R^(1/n) = a·Rfull^(1/n) + (1−a)·Rbare^(1/n). source: 'yuleNielsen1951'. */
 function createMixer({ bareLuminance, fullLuminance, yuleNielsenN: n }: DotTable): (strength: number) => number {
   if (n === 1) return (a) => Math.max(0, bareLuminance + a * (fullLuminance - bareLuminance));

@@ -1,6 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { clippedShare, coverageTable, invertProfile, toneCurveOf } from '../../src/material/index.ts';
+import { coverageTable, invertProfile, toneCurveOf } from '../../src/material/index.ts';
 import { createPlane, lightnessOfReflectance, ONE } from '../../src/plane/index.ts';
 import { DARKER, SAMPLE } from './profile-sample.ts';
 
@@ -40,18 +40,13 @@ describe.each([
     expect(table.lightness[grey]).toBeCloseTo((table.darkest + table.lightest) / 2, 1);
   });
 
-  test('kept absolute, what the material cannot show is clipped and counted', () => {
+  test('kept absolute, what the material cannot show is clipped, and where it begins is told', () => {
     const table = coverageTable(profile, { range: 'absolute' });
     expect(lightnessOfReflectance(table.clipBelow / ONE)).toBeGreaterThanOrEqual(table.darkest);
     expect(lightnessOfReflectance((table.clipBelow - 1) / ONE)).toBeLessThan(table.darkest);
     expect(lightnessOfReflectance(table.clipAbove / ONE)).toBeLessThanOrEqual(table.lightest);
-    const values = [0, table.clipBelow - 1, table.clipBelow, 9000, table.clipAbove, table.clipAbove + 1, ONE, ONE];
-    const luminance = createPlane('luminance', 8, 1, Uint16Array.from(values));
-    expect(clippedShare(luminance, { table })).toEqual({ darker: 2 / 8, lighter: 3 / 8 });
-    expect(clippedShare(luminance, { table: coverageTable(profile, { range: 'scale' }) })).toEqual({
-      darker: 0,
-      lighter: 0,
-    });
+    const scaled = coverageTable(profile, { range: 'scale' });
+    expect([scaled.clipBelow, scaled.clipAbove]).toEqual([0, ONE]);
   });
 });
 
@@ -70,14 +65,6 @@ describe('the inverse on a plane', () => {
     const mask = createPlane('mask', 2, 2, Uint8Array.from([0, 255, 128, 0]));
     const { data } = invertProfile(luminance, { table, mask });
     expect([...data]).toEqual([0, table.coverage[5000], Math.round((table.coverage[20000] * 128) / 255), 0]);
-  });
-
-  test('counts masked dots by their share, and nothing at all as nothing clipped', () => {
-    const absolute = coverageTable(SAMPLE, { range: 'absolute' });
-    const mask = createPlane('mask', 2, 2, Uint8Array.from([255, 255, 0, 0]));
-    expect(clippedShare(luminance, { table: absolute, mask })).toEqual({ darker: 0.5, lighter: 0 });
-    const none = createPlane('mask', 2, 2);
-    expect(clippedShare(luminance, { table: absolute, mask: none })).toEqual({ darker: 0, lighter: 0 });
   });
 
   test('refuses a mask of another size', () => {

@@ -18,13 +18,7 @@ import {
   ONE,
   reflectanceOfLightness,
 } from '../../src/plane/index.ts';
-import {
-  createAverager,
-  openStrength,
-  predictLightness,
-  predictReflectance,
-  predictToneCurve,
-} from '../../src/proof/index.ts';
+import { createAverager, openStrength, predictLightness, predictReflectance } from '../../src/proof/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
 
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
@@ -210,8 +204,8 @@ describe('a wedge of eleven equal steps through a profile derived from the model
       luminance.data.fill(Math.round(reflectanceOfLightness(step * 10) * ONE));
       return { coverage: step / 10, dots: screen(invertProfile(luminance, { table: tones })) };
     });
-    const errors = predictToneCurve(samples, { table, rect }).map(({ coverage, lightness }) =>
-      Math.abs(lightness - (darkest + coverage * (lightest - darkest))),
+    const errors = samples.map(({ coverage, dots }) =>
+      Math.abs(predictLightness(dots, { table, rect }) - (darkest + coverage * (lightest - darkest))),
     );
     expect(errors.reduce((sum, error) => sum + error, 0) / 11).toBeLessThanOrEqual(0.5);
     expect(Math.max(...errors)).toBeLessThanOrEqual(1.5);

@@ -1,0 +1,14 @@
+import { expect, test } from 'vitest';
+import { countFiring, countValues, createDots, createPlane, ONE } from '../../src/plane/index.ts';
+
+test('values are counted, and under a mask only where at least half may be marked', () => {
+  const plane = createPlane('luminance', 4, 1, Uint16Array.of(0, 7, 7, ONE));
+  expect([0, 7, ONE].map((value) => countValues(plane)[value])).toEqual([1, 2, 1]);
+  const counts = countValues(plane, createPlane('mask', 4, 1, Uint8Array.of(255, 128, 127, 0)));
+  expect([0, 7, ONE].map((value) => counts[value])).toEqual([1, 1, 0]);
+  expect(() => countValues(plane, createPlane('mask', 1, 1))).toThrow(RangeError);
+});
+
+test('dots fire at any level', () => {
+  expect(countFiring(createDots(7, 1, 256, Uint8Array.of(0, 1, 255, 0, 128, 0, 3)))).toBe(4);
+});
