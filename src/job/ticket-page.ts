@@ -175,7 +175,8 @@ header { display: flex; justify-content: space-between; gap: 6mm; border-bottom:
 header p { margin: .6mm 0 0; }
 .clock { font-size: 15pt; font-weight: 650; white-space: nowrap; text-align: right; line-height: 1.15; }
 .clock span { display: block; font-size: 8.4pt; font-weight: 400; }
-.warnings { border: .4mm solid var(--loud); padding: 1.5mm 2.5mm; margin-bottom: 2.5mm; }
+.warnings { border: .4mm solid var(--loud); padding: 1.2mm 2.5mm; margin-bottom: 2mm; }
+@media print { .warnings { line-height: 1.2; } .warnings li { margin: 0; } .columns td, .columns th { line-height: 1.22; padding-top: .15mm; padding-bottom: .15mm; } }
 .warnings h2 { color: var(--loud); }
 section { margin-bottom: 2.2mm; break-inside: avoid; }
 .pictures { display: grid; gap: 3mm; grid-template-columns: 1fr 1.5fr 1fr; align-items: start; }
