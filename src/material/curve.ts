@@ -1,5 +1,12 @@
 import { createPchip } from '../numeric/index.ts';
-import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
+import {
+  createPlane,
+  lightnessOfReflectance,
+  mapSamples,
+  ONE,
+  type Plane,
+  reflectanceOfLightness,
+} from '../plane/index.ts';
 import type { Profile, TonePoint } from './types.ts';
 
 /** Lightness against coverage, both ways. */
@@ -108,9 +115,7 @@ export function invertProfile(luminance: Plane<'luminance'>, { table, mask }: In
   const coverage = out.data;
   const of = table.coverage;
   if (!mask) {
-    // A call a row, because an engine makes a function fast at its calls, and this one is over before a long loop is.
-    for (let at = 0; at < data.length; at += width)
-      mapRow(of, data.subarray(at, at + width), coverage.subarray(at, at + width));
+    mapSamples(data, coverage, { table: of, width });
     return out;
   }
   refuseOtherSize(luminance, mask);
@@ -121,10 +126,6 @@ export function invertProfile(luminance: Plane<'luminance'>, { table, mask }: In
     else if (share > 0) coverage[i] = Math.round((of[data[i]] * share) / 255);
   }
   return out;
-}
-
-function mapRow(table: Uint16Array, from: Uint16Array, to: Uint16Array): void {
-  for (let x = 0; x < from.length; x++) to[x] = table[from[x]];
 }
 
 function refuseOtherSize(a: { width: number; height: number }, b: { width: number; height: number }): void {

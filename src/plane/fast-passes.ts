@@ -1,4 +1,4 @@
-import type { Kernels } from './kernels.ts';
+import { type Kernels, reserveBuffers } from './kernels.ts';
 import { ALPHA_SHARES } from './luminance.ts';
 import type { Passes, PassesPlan } from './resample.ts';
 
@@ -23,25 +23,20 @@ export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
   const rowBytes = columnCount * channels * samples.BYTES_PER_ELEMENT;
   const pairBytes = columnsRounded * 4 + SPARE;
 
-  let end = kernels.heapStart();
-  const reserve = (bytes: number) => {
-    const at = end;
-    end = (end + bytes + 15) & ~15;
-    return at;
-  };
-  const tableAt = reserve(source.shares.byteLength + source.light.byteLength);
-  const sharesAt = reserve(ALPHA_SHARES.byteLength);
-  const samplesAt = reserve(rowBytes + SPARE);
-  const alphaAt = reserve(columnCount + SPARE);
-  const ringAt = reserve(pairsKept * pairBytes);
-  const pairsAt = reserve(pairsKept * 4);
-  const rowTapsAt = reserve(pairsKept * 4);
-  const betweenAt = reserve(columnsRounded * 2 + groups * 16 + SPARE);
-  const startsAt = reserve(outputsRounded * 4);
-  const columnTapsAt = reserve(outputsRounded * groups * 16);
-  const outAt = reserve(outputsRounded * 2);
-  const pages = Math.ceil(end / 65536) - kernels.memory.buffer.byteLength / 65536;
-  if (pages > 0) kernels.memory.grow(pages);
+  const [tableAt, sharesAt, samplesAt, alphaAt, ringAt, pairsAt, rowTapsAt, betweenAt, startsAt, columnTapsAt, outAt] =
+    reserveBuffers(kernels, [
+      source.shares.byteLength + source.light.byteLength,
+      ALPHA_SHARES.byteLength,
+      rowBytes + SPARE,
+      columnCount + SPARE,
+      pairsKept * pairBytes,
+      pairsKept * 4,
+      pairsKept * 4,
+      columnsRounded * 2 + groups * 16 + SPARE,
+      outputsRounded * 4,
+      outputsRounded * groups * 16,
+      outputsRounded * 2,
+    ]);
 
   const { buffer } = kernels.memory;
   if (samples instanceof Uint16Array) new Uint16Array(buffer, tableAt, source.light.length).set(source.light);

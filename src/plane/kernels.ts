@@ -53,6 +53,15 @@ export interface Kernels {
     count: number,
     overshoot: number,
   ): void;
+  mapSamples(from: number, table: number, out: number, count: number): void;
+  floydSteinbergRow(
+    asked: number,
+    fires: number,
+    errors: number,
+    count: number,
+    step: number,
+    behindShare: number,
+  ): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;
@@ -66,6 +75,22 @@ export function loadKernels(): Kernels | undefined {
   if (compiled === null) return undefined;
   const { exports } = new WebAssembly.Instance(compiled, { env: { abort: refuse } });
   return exports as unknown as Kernels;
+}
+
+/**
+ * Room for buffers of so many bytes each in the memory of the kernels, which grows as needed: their addresses, multiples
+ * of 16. Each call lays out the whole memory anew, so a view is taken after it and one instance serves one purpose.
+ */
+export function reserveBuffers(kernels: Kernels, bytes: readonly number[]): number[] {
+  let end = kernels.heapStart();
+  const addresses = bytes.map((size) => {
+    const at = end;
+    end = (end + size + 15) & ~15;
+    return at;
+  });
+  const pages = Math.ceil(end / 65536) - kernels.memory.buffer.byteLength / 65536;
+  if (pages > 0) kernels.memory.grow(pages);
+  return addresses;
 }
 
 function compileKernels(): WebAssembly.Module | null {

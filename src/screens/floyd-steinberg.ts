@@ -1,11 +1,18 @@
-import { createDots, type Dots, ONE, type Plane } from '../plane/index.ts';
+import { createDots, type Dots, type Kernels, loadKernels, ONE, type Plane, reserveBuffers } from '../plane/index.ts';
 
 const HALF = (ONE + 1) / 2;
 /** Largest sixteenfold sum at which the dot stays bare: rounding is part of the sum, so the test needs no shift. */
 const BARE_LIMIT = 16 * HALF - 1;
 
+export interface FloydSteinbergOptions {
+  readonly scan: 'raster' | 'serpentine';
+  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'fast' | 'plain';
+}
+
 /**
- * Floyd and Steinberg's diffusion to two levels, the same bits as `diffuseFixed` in less than half its time.
+ * Floyd and Steinberg's diffusion to two levels, the same bits as `diffuseFixed` in less than half its time, and by the
+ * WebAssembly kernel in half of that.
  *
  * A row is one chain of dependent steps, so the chain is all that counts: everything known from the row above is summed
  * off it, and the comparison works on the sum before the division by 16. The choice is a mask and not a condition
@@ -13,17 +20,40 @@ const BARE_LIMIT = 16 * HALF - 1;
  * about to be overwritten is kept as `behind`. Two dots a step save the moves between these names, another sixth
  * (see benchmarks/screens.ts).
  */
-export function diffuseFloydSteinberg(coverage: Plane<'coverage'>, scan: 'raster' | 'serpentine'): Dots {
+export function diffuseFloydSteinberg(coverage: Plane<'coverage'>, options: FloydSteinbergOptions): Dots {
   const { width, height } = coverage;
+  const { scan, arithmetic = 'fast' } = options;
   const dots = createDots(width, height);
-  /** Errors of the row above, one bare dot before and after. */
-  const errors = new Int32Array(width + 2);
+  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const diffuseRow = kernels ? startFastRows(kernels, width, scan) : startPlainRows(width, scan);
   for (let y = 0; y < height; y++) {
     const asked = coverage.data.subarray(y * width, (y + 1) * width);
     const fires = dots.data.subarray(y * width, (y + 1) * width);
-    diffuseRow({ asked, fires, errors, isBackward: scan === 'serpentine' && (y & 1) === 1, scan });
+    diffuseRow(asked, fires, scan === 'serpentine' && (y & 1) === 1);
   }
   return dots;
+}
+
+/** Screens one row after the other, from the first: what is owed to the next one is kept in between. */
+type DiffuseRow = (asked: Uint16Array, fires: Uint8Array, isBackward: boolean) => void;
+
+function startPlainRows(width: number, scan: 'raster' | 'serpentine'): DiffuseRow {
+  /** Errors of the row above, one bare dot before and after. */
+  const errors = new Int32Array(width + 2);
+  return (asked, fires, isBackward) => diffuseRow({ asked, fires, errors, isBackward, scan });
+}
+
+function startFastRows(kernels: Kernels, width: number, scan: 'raster' | 'serpentine'): DiffuseRow {
+  const [askedAt, firesAt, errorsAt] = reserveBuffers(kernels, [2 * width, width, 4 * (width + 2)]);
+  const { buffer } = kernels.memory;
+  const askedRow = new Uint16Array(buffer, askedAt, width);
+  const firesRow = new Uint8Array(buffer, firesAt, width);
+  const behindShare = scan === 'raster' ? 1 : 3;
+  return (asked, fires, isBackward) => {
+    askedRow.set(asked);
+    kernels.floydSteinbergRow(askedAt, firesAt, errorsAt, width, isBackward ? -1 : 1, behindShare);
+    fires.set(firesRow);
+  };
 }
 
 interface Row {

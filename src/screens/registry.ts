@@ -41,7 +41,7 @@ function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRec
     toneTolerance: ({ levels }) => DIFFUSION_TOLERANCE + (1 - kernel.carries) / (2 * (levels - 1)),
     screen: (coverage, { scan, levels }) =>
       kernel === FLOYD_STEINBERG && levels === 2
-        ? diffuseFloydSteinberg(coverage, scan)
+        ? diffuseFloydSteinberg(coverage, { scan })
         : diffuseFixed(coverage, { kernel, scan, levels }),
   };
 }

@@ -64,15 +64,19 @@ test.each([
   expect(kernel.taps.length).toBe(expected.filter(([, , share]) => share! > 0).length);
 });
 
-test.each(SCANS)('%s: Floyd and Steinberg’s own fast version gives the bits of the plain one', (scan) => {
-  for (const [width, height] of SIZES) {
-    for (const seed of [1, 2, 3]) {
-      const plane = mixedPlane(width, height, seed);
-      const expected = diffuseFixedPlainly(plane, { kernel: kernels.FLOYD_STEINBERG, scan, levels: 2 });
-      expect(diffuseFloydSteinberg(plane, scan)).toEqual(expected);
+test.each(SCANS)(
+  '%s: Floyd and Steinberg’s own fast version gives the bits of the general one, by kernel and plainly',
+  (scan) => {
+    for (const [width, height] of SIZES) {
+      for (const seed of [1, 2, 3]) {
+        const plane = mixedPlane(width, height, seed);
+        const expected = diffuseFixedPlainly(plane, { kernel: kernels.FLOYD_STEINBERG, scan, levels: 2 });
+        expect(diffuseFloydSteinberg(plane, { scan })).toEqual(expected);
+        expect(diffuseFloydSteinberg(plane, { scan, arithmetic: 'plain' })).toEqual(expected);
+      }
     }
-  }
-});
+  },
+);
 
 /**
  * The independent oracle is image-q 4.0.0, ErrorDiffusionArray with its tone-keeping flag. Its arithmetic is ours at
@@ -134,7 +138,7 @@ test('the first dot at a quarter of coverage fires where a sum on paper passes o
   // First row: 0.25, then 0.25 + 7/16 of the last: 0.359, 0.407, 0.428, 0.437 … towards 0.444, all bare.
   // Second row: 0.25 + 5/16 · 0.25 + 3/16 · 0.359 = 0.395, bare; then 0.25 + 7/16 · 0.395 + 1/16 · 0.25 + 5/16 · 0.359
   // + 3/16 · 0.407 = 0.627: fires.
-  const dots = diffuseFloydSteinberg(constantPlane(0.25, 12, 2), 'raster');
+  const dots = diffuseFloydSteinberg(constantPlane(0.25, 12, 2), { scan: 'raster' });
   const [first, second] = drawDots(dots);
   expect(first).toBe('............');
   expect(second!.slice(0, 2)).toBe('.#');

@@ -1,4 +1,5 @@
-// The inner loops of src/plane/resample.ts for WebAssembly SIMD, bit for bit the same as the plain ones there.
+// The inner loops of src/plane/resample.ts, src/plane/map-samples.ts and src/screens/floyd-steinberg.ts for WebAssembly,
+// bit for bit the same as the plain ones there.
 // Called row by row: an engine replaces slow first-tier code between calls, never in the middle of one.
 //
 // Samples are 15-bit luminance minus 16384 (CENTRE) in 16-bit lanes: a filter that overshoots white or black by up to half
@@ -171,5 +172,65 @@ export function filterColumns(
     taps += 4 * bytes;
     starts += 16;
     out += 8;
+  }
+}
+
+/** One row of 15-bit samples through a 32768-entry table of 16-bit values, four a step; `count` is rounded up to four. */
+export function mapSamples(from: usize, table: usize, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 1);
+  while (out < end) {
+    const four = load<u64>(from);
+    const a = <u64>load<u16>(table + ((<usize>(four & 0x7fff)) << 1));
+    const b = <u64>load<u16>(table + ((<usize>((four >> 16) & 0x7fff)) << 1));
+    const c = <u64>load<u16>(table + ((<usize>((four >> 32) & 0x7fff)) << 1));
+    const d = <u64>load<u16>(table + ((<usize>((four >> 48) & 0x7fff)) << 1));
+    store<u64>(out, a | (b << 16) | (c << 32) | (d << 48));
+    from += 8;
+    out += 8;
+  }
+}
+
+/** Largest sixteenfold sum at which the dot stays bare. */
+const BARE_LIMIT: i32 = 16 * 16384 - 1;
+
+/**
+ * One row of Floyd and Steinberg's diffusion to two levels, the same steps as src/screens/floyd-steinberg.ts: `asked`
+ * holds 15-bit coverage, `fires` takes a byte a dot, `errors` the 32-bit errors of the row above with one bare dot before
+ * and after. `step` is 1 or −1; `behindShare` is 1 when the row above ran the same way and 3 when it ran the other way.
+ */
+export function floydSteinbergRow(
+  asked: usize,
+  fires: usize,
+  errors: usize,
+  count: i32,
+  step: i32,
+  behindShare: i32,
+): void {
+  const aheadShare = 4 - behindShare;
+  if (step < 0) {
+    asked += (<usize>(count - 1)) << 1;
+    fires += <usize>(count - 1);
+    errors += (<usize>(count - 1)) << 2;
+  }
+  const askedStep = <usize>(step << 1);
+  const firesStep = <usize>step;
+  const errorsStep = <usize>(step << 2);
+  let behind: i32 = 0;
+  let above = load<i32>(errors, 4);
+  let carried: i32 = 0;
+  for (let left = count; left > 0; left--) {
+    const ahead = load<i32>(errors + errorsStep, 4);
+    const sum =
+      ((<i32>load<u16>(asked)) << 4) + behind * behindShare + above * 5 + ahead * aheadShare + 8 + carried;
+    const mask = (BARE_LIMIT - sum) >> 31;
+    const owed = sum >> 4;
+    store<u8>(fires, mask & 1);
+    store<i32>(errors, owed - (mask & 32767), 4);
+    carried = (owed << 3) - owed - (mask & (7 * 32767));
+    behind = above;
+    above = ahead;
+    asked += askedStep;
+    fires += firesStep;
+    errors += errorsStep;
   }
 }
