@@ -10,6 +10,8 @@ export { readSpot, type SpotReading } from './check-spot.ts';
 export * from './choices.ts';
 export * from './compare.ts';
 export { type Learned, type LearnOptions, learnProfile, type NamedCapture, type ReadCapture } from './learn.ts';
+export * from './price.ts';
+export { type PriceList, parsePriceList } from './price-list.ts';
 export { drawFindings, type ProfilePageFacts, renderProfilePage } from './profile-page.ts';
 export * from './proof.ts';
 export * from './run.ts';
