@@ -110,18 +110,22 @@ export function samplePatches(capture: CaptureImage, located: Located): readonly
   });
 }
 
-/** Bare fields above and below the patches of a strip, which has no room for bare patches. */
+/** Bare fields on both sides of the patches of a strip, which has no room for bare patches. */
 export function sampleMargins(capture: CaptureImage, located: Located): readonly FieldSamples[] {
   const { layout, blurMm } = located;
   const decode = decodeLevels(capture.bits);
   const rim = Math.max(0.4, BLUR_RIM * blurMm);
-  return layout.patches.flatMap((patch) => {
-    const below = patch.yMm + patch.heightMm;
-    const heights = [patch.yMm - 2 * rim, layout.heightMm - below - 2 * rim];
-    return [rim, below + rim].flatMap((y, at) => {
-      const height = heights[at]!;
-      if (height * located.pxPerMm < 4) return [];
-      const box = { x: patch.xMm, y, width: patch.widthMm, height, blocksX: 4, blocksY: 1 };
+  const upright = layout.heightMm > layout.widthMm;
+  return layout.patches.flatMap(({ xMm, yMm, widthMm, heightMm }) => {
+    const [start, length, whole] = upright ? [xMm, widthMm, layout.widthMm] : [yMm, heightMm, layout.heightMm];
+    const beyond = start + length;
+    const depths = [start - 2 * rim, whole - beyond - 2 * rim];
+    return [rim, beyond + rim].flatMap((at, side) => {
+      const depth = depths[side]!;
+      if (depth * located.pxPerMm < 4) return [];
+      const box = upright
+        ? { x: at, y: yMm, width: depth, height: heightMm, blocksX: 1, blocksY: 4 }
+        : { x: xMm, y: at, width: widthMm, height: depth, blocksX: 4, blocksY: 1 };
       return [sampleField(capture, located, { box, decode })];
     });
   });

@@ -1,6 +1,7 @@
 import type { ChartKind, ChartLayout, Patch } from '../chart/index.ts';
 import { computeArealDoseJPerCm2 } from '../optics/index.ts';
 import { type Dots, encodeColour, meanOver } from '../plane/index.ts';
+import { mergeCautions } from './cautions.ts';
 import type { ChartCost, ChartSpec } from './charts.ts';
 import { describeSetting } from './charts-axes.ts';
 import { sayExpectedError } from './charts-errors.ts';
@@ -89,7 +90,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
 ${tableOf(layout)}
 <section>
   <h2>Cautions</h2>
-  ${renderCautions([...(material?.cautions ?? []), ...machine.cautions])}
+  ${renderCautions(mergeCautions([...(material?.cautions ?? []), ...machine.cautions]))}
 </section>
 <section class="fine">
   <p><b>Time</b> ${escapeHtml(cost.formula)}</p>

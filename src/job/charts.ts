@@ -1,5 +1,4 @@
 import {
-  type AimedTone,
   CHART_DEFAULTS,
   type ChartKind,
   type ChartLayout,
@@ -20,7 +19,6 @@ import {
   type RefusedMaterial,
   type Shop,
   type TonePoint,
-  toneCurveOf,
 } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { type Dots, encodeDots, type Plane } from '../plane/index.ts';
@@ -31,6 +29,7 @@ import { defaultDoseAxes, parseDoseAxis } from './charts-axes.ts';
 import { type ExpectedError, expectError, type RehearsalErrors } from './charts-errors.ts';
 import { writeDoseProgram } from './charts-program.ts';
 import { drawDoseSvg, writeDoseTable } from './charts-table.ts';
+import { aimTones } from './charts-tones.ts';
 import { predictPoints } from './predict.ts';
 import type { JobFile } from './run.ts';
 import {
@@ -297,25 +296,6 @@ function resolveAxes(
     );
   }
   return [parseDoseAxis(vary[0]!, machine), parseDoseAxis(vary[1]!, machine)] as const;
-}
-
-/** Tones of a strip between bare and solid. */
-const STRIP_TONES = 5;
-
-/** Equal steps of L* between bare and solid, half a step away from the ends for `verify`, and the coverage of each. */
-function aimTones(
-  points: readonly TonePoint[],
-  { kind, steps }: { readonly kind: 'verify' | 'check'; readonly steps: number | undefined },
-): readonly AimedTone[] {
-  const curve = toneCurveOf({ points });
-  const bare = points[0]!.lightness;
-  const full = points.at(-1)!.lightness;
-  const count = kind === 'check' ? STRIP_TONES : (steps ?? CHART_DEFAULTS.steps.verify);
-  return Array.from({ length: count }, (_, at) => {
-    const share = kind === 'check' ? (at + 1) / (count + 1) : (at + 0.5) / count;
-    const aimLightness = Math.round((bare + (full - bare) * share) * 100) / 100;
-    return { coverage: Math.round(curve.coverageAt(aimLightness) * 1e5) / 1e5, aimLightness };
-  });
 }
 
 /** What a chart costs before it is burned. */

@@ -16,5 +16,16 @@ export { drawFindings, type ProfilePageFacts, renderProfilePage } from './profil
 export * from './proof.ts';
 export * from './run.ts';
 export * from './spec.ts';
+export {
+  drawStrip,
+  joinStrip,
+  layoutStrip,
+  makeStrip,
+  STRIP_DEFAULTS,
+  type Strip,
+  type StripFacts,
+  type StripOffset,
+  type StripSide,
+} from './strip.ts';
 export * from './ticket.ts';
 export * from './ticket-page.ts';

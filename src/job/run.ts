@@ -1,13 +1,15 @@
-import { estimateTime } from '../machine/index.ts';
-import { coverageTable, invertProfile } from '../material/index.ts';
-import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning } from '../photo/index.ts';
-import { encodeDots, type Photo, releaseMemory, sha256 } from '../plane/index.ts';
+import type { ChartLayout } from '../chart/index.ts';
+import { estimateTime, type TimeEstimate } from '../machine/index.ts';
+import { type CoverageTable, coverageTable, invertProfile, type TonePoint } from '../material/index.ts';
+import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../photo/index.ts';
+import { type Dots, encodeDots, type Photo, type Plane, releaseMemory, sha256 } from '../plane/index.ts';
 import { applyScreen } from '../screens/index.ts';
 import { chooseToneValues, markable } from './choices.ts';
-import { takePicture } from './picture.ts';
+import { type Picture, takePicture } from './picture.ts';
 import { predictPoints } from './predict.ts';
 import { makeProof } from './proof.ts';
 import type { JobSpec } from './spec.ts';
+import { describeStrip, joinStrip, makeStrip } from './strip.ts';
 import { type Ticket, writeTicket } from './ticket.ts';
 import { renderTicketPage } from './ticket-page.ts';
 
@@ -42,47 +44,109 @@ export interface Job {
   readonly warnings: readonly string[];
   /** Absent when only the bitmap was asked for. */
   readonly ticket?: Ticket;
+  /** Layout of the control strip, for the shop to keep; absent when none was asked for. */
+  readonly stripLayout?: ChartLayout;
 }
 
-/** The road of a photo: from its pixels to the dots that burn, and everything that is said about them. */
-export async function prepareJob(load: () => Promise<Photo>, options: PrepareOptions): Promise<Job> {
-  const { spec, name, only, progress = () => undefined } = options;
-  const { grid } = spec;
+/** What the road makes of a picture on its way to the dots. */
+export interface Made {
+  readonly tone: ToneOptions;
+  /** The toned picture at `frame.place`. */
+  readonly toned: Plane<'luminance'>;
+  readonly points: readonly TonePoint[];
+  readonly table: CoverageTable;
+  readonly mask: Plane<'mask'> | undefined;
+  readonly coverage: Plane<'coverage'>;
+  readonly dots: Dots;
+  readonly time: TimeEstimate;
+  /** Of the request, and of the photo's own pixels. */
+  readonly warnings: readonly string[];
+}
 
-  progress('reading the photo');
-  const picture = await takePicture(load, { spec, withThumbnail: only === 'everything' });
-  const { frame, light, opaque } = picture;
-  if (picture.width * picture.height > LARGE_PIXELS) await releaseMemory();
+export interface MakeOptions {
+  readonly spec: JobSpec;
+  /** The tone, where it is known already; chosen from the picture otherwise. */
+  readonly tone?: ToneOptions;
+  readonly progress?: (stage: string) => void;
+}
 
-  progress('setting the tone');
-  const tone = chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
-  const toned = adjustTone(light, tone, { grid });
+/** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
+export function tabulateCoverage(spec: JobSpec): Pick<Made, 'points' | 'table'> {
   const points = spec.curve === 'predicted' ? predictPoints(spec) : spec.profile.points;
-  const table = coverageTable({ points }, spec);
+  return { points, table: coverageTable({ points }, spec) };
+}
+
+/** From linear light at the dots to the dots themselves: the same steps for the files of a job and for a look at it. */
+export function makeDots(picture: Picture, { spec, tone: known, progress = () => undefined }: MakeOptions): Made {
+  const { frame, light, opaque } = picture;
+  const { grid } = spec;
+  progress('setting the tone');
+  const tone = known ?? chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
+  const toned = adjustTone(light, tone, { grid });
+  const { points, table } = tabulateCoverage(spec);
   const wanted = placeOnPiece(invertProfile(toned, { table }), frame);
   const mask = markable(frame, opaque);
   const coverage = mask ? maskCoverage(wanted, mask) : wanted;
 
   progress('screening');
   const dots = applyScreen(coverage, { ...spec.screen.options, name: spec.screen.name, levels: spec.levels, grid });
-  const bitmap = { name: `${name}.${spec.format}`, bytes: encodeDots(dots, grid, { format: spec.format }) };
   const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid });
-
   const soft = resolutionWarning(frame);
   const warnings = [...spec.warnings, ...(soft ? [soft] : [])];
-  const made = { width: dots.width, height: dots.height, seconds: time.seconds };
-  if (only === 'bitmap') return { ...made, files: [bitmap], warnings };
+  return { tone, toned, points, table, mask, coverage, dots, time, warnings };
+}
+
+/** The road of a photo: from its pixels to the dots that burn, and everything that is said about them. */
+export async function prepareJob(load: () => Promise<Photo>, options: PrepareOptions): Promise<Job> {
+  const { spec, name, only, progress = () => undefined } = options;
+
+  progress('reading the photo');
+  const picture = await takePicture(load, { spec, withThumbnail: only === 'everything' });
+  if (picture.width * picture.height > LARGE_PIXELS) await releaseMemory();
+
+  const made = makeDots(picture, { spec, progress });
+  const { dots, warnings } = made;
+  const { grid, format, settings } = spec;
+  const motion = { motion: spec.machine.motion, settings, grid };
+  const strip = spec.strip ? makeStrip(spec, dots) : undefined;
+  const burned = strip && spec.strip === 'joined' ? joinStrip(dots, strip) : dots;
+  const time = burned === dots ? made.time : estimateTime(burned, motion);
+  const bitmap = { name: `${name}.${format}`, bytes: encodeDots(burned, grid, { format }) };
+  const stripFiles: JobFile[] = [];
+  if (strip) {
+    if (burned === dots) {
+      stripFiles.push({ name: `${name}.strip.${format}`, bytes: encodeDots(strip.dots, grid, { format }) });
+    }
+    stripFiles.push({ name: `${name}.strip.json`, bytes: `${JSON.stringify(strip.layout, null, 2)}\n` });
+  }
+  const kept = strip ? { stripLayout: strip.layout } : {};
+  const facts = { width: burned.width, height: burned.height, seconds: time.seconds, ...kept };
+  if (only === 'bitmap') return { ...facts, files: [bitmap, ...stripFiles], warnings };
 
   progress('proofing');
-  const known = { ...options, picture, frame, tone, toned, table, points, mask, coverage, dots, time, warnings };
+  const known = { ...options, ...made, time, burned, picture, frame: picture.frame };
   const proof = await makeProof(known);
   const { prediction } = proof;
-  const ticket = writeTicket({ ...known, prediction, bitmapFile: bitmap.name, bitmapSha256: sha256(bitmap.bytes) });
+  const ticket = writeTicket({
+    ...known,
+    prediction,
+    bitmapFile: bitmap.name,
+    bitmapSha256: sha256(bitmap.bytes),
+    ...(strip
+      ? {
+          strip: describeStrip(strip, {
+            seconds: estimateTime(strip.dots, motion).seconds,
+            files: stripFiles.map((file) => file.name),
+          }),
+        }
+      : {}),
+  });
   const files = [
     bitmap,
+    ...stripFiles,
     { name: `${name}.proof.png`, bytes: proof.png },
     { name: `${name}.ticket.json`, bytes: `${JSON.stringify(ticket, null, 2)}\n` },
     { name: `${name}.ticket.html`, bytes: renderTicketPage(ticket, proof.pictures) },
   ];
-  return { ...made, files, warnings: ticket.warnings, ticket };
+  return { ...facts, files, warnings: ticket.warnings, ticket };
 }

@@ -44,6 +44,8 @@ export interface JobRequest {
   readonly weights?: ChannelWeights;
   readonly format?: DotFormat;
   readonly levels?: number;
+  /** A control strip beside the piece: a bitmap of its own, or joined with the picture in one. */
+  readonly strip?: 'apart' | 'joined';
 }
 
 /** One labelled set of defaults for the command, its help and the page. */
@@ -81,6 +83,7 @@ export interface JobSpec {
   readonly weights?: ChannelWeights;
   readonly format: DotFormat;
   readonly levels: number;
+  readonly strip?: 'apart' | 'joined';
   readonly warnings: readonly string[];
   readonly assumptions: readonly string[];
 }
@@ -165,6 +168,7 @@ export function resolveJob(
     ...(request.weights ? { weights: request.weights } : {}),
     format: request.format ?? JOB_DEFAULTS.format,
     levels,
+    ...(request.strip ? { strip: request.strip } : {}),
     warnings,
     assumptions,
   };

@@ -39,7 +39,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
   </div>
   <div>
     <h2>Where the piece lies</h2>
-    <div class="lies">${drawField(ticket)}<p>${escapeHtml(ticket.placement.note)}</p></div>
+    <div class="lies">${drawField(ticket)}<p>${escapeHtml(ticket.placement.note)}${ticket.strip ? `<br>${escapeHtml(ticket.strip.note)}` : ''}</p></div>
     <h2>What to expect</h2>
     <table>${renderRows([
       [
@@ -120,14 +120,19 @@ function settingRows({ bitmap, grid, settings, screen, machine, profile, tone, o
 }
 
 /** The piece in the machine's field, to scale. */
-function drawField({ machine, piece, placement }: Ticket): string {
+function drawField({ machine, piece, placement, strip }: Ticket): string {
   const [width, height] = machine.fieldMm;
   const unit = Math.max(width, height) / 100;
   const r = roundTo(piece.cornerRadiusMm, 3);
   return `<svg viewBox="${-unit} ${-unit} ${width + 2 * unit} ${height + 2 * unit}" role="img" aria-label="Piece in the field of the machine">
 <rect width="${width}" height="${height}" fill="#f3f5f6" stroke="#59636a" stroke-width="${unit}"/>
 <path d="M${width / 2} 0V${height}M0 ${height / 2}H${width}" stroke="#c9d0d4" stroke-width="${unit / 2}" stroke-dasharray="${2 * unit} ${2 * unit}"/>
-<rect x="${roundTo(placement.xMm, 4)}" y="${roundTo(placement.yMm, 4)}" width="${roundTo(piece.widthMm, 4)}" height="${roundTo(piece.heightMm, 4)}" rx="${r}" fill="#cfe0e6" stroke="#14556b" stroke-width="${unit}"/>
+<rect x="${roundTo(placement.xMm, 4)}" y="${roundTo(placement.yMm, 4)}" width="${roundTo(piece.widthMm, 4)}" height="${roundTo(piece.heightMm, 4)}" rx="${r}" fill="#cfe0e6" stroke="#14556b" stroke-width="${unit}"/>${
+    strip
+      ? `
+<rect x="${roundTo(placement.xMm + strip.xMm, 4)}" y="${roundTo(placement.yMm + strip.yMm, 4)}" width="${roundTo(strip.widthMm, 4)}" height="${roundTo(strip.heightMm, 4)}" fill="#f1d9cf" stroke="#8c2a10" stroke-width="${unit / 2}"/>`
+      : ''
+  }
 <circle cx="${roundTo(placement.xMm, 4)}" cy="${roundTo(placement.yMm, 4)}" r="${2 * unit}" fill="#8c2a10"/></svg>`;
 }
 

@@ -4,9 +4,11 @@ import { type BurnSettings, describeOptics, type OpticsReport } from '../optics/
 import type { Frame, Rectangle, ToneOptions } from '../photo/index.ts';
 import { countValues, type DotGrid, type Dots, ONE, type Plane, REC709, sha256 } from '../plane/index.ts';
 import { describeCounts, meanDose } from '../screens/index.ts';
+import { mergeCautions } from './cautions.ts';
 import { roundTo } from './html.ts';
 import type { Picture } from './picture.ts';
 import type { JobSpec } from './spec.ts';
+import type { StripFacts } from './strip.ts';
 
 /** A caution with the key of its source. */
 export interface Caution {
@@ -102,6 +104,8 @@ export interface Ticket {
   readonly time: TimeEstimate;
   /** Top left corner of the bitmap from the field's top left corner, mm; x right, y down. */
   readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
+  /** The control strip beside the piece, where one was asked for. */
+  readonly strip?: StripFacts;
   readonly cautions: readonly Caution[];
   readonly warnings: readonly string[];
   /** Values that rest on no measurement. */
@@ -124,6 +128,9 @@ export interface TicketFacts {
   readonly mask: Plane<'mask'> | undefined;
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
+  /** What the bitmap holds: the dots, with the strip where both are joined. */
+  readonly burned: Dots;
+  readonly strip?: StripFacts;
   readonly time: TimeEstimate;
   readonly bitmapFile: string;
   readonly bitmapSha256: string;
@@ -160,9 +167,9 @@ export function writeTicket(facts: TicketFacts): Ticket {
       file: facts.bitmapFile,
       sha256: facts.bitmapSha256,
       format: spec.format,
-      width: dots.width,
-      height: dots.height,
-      levels: dots.levels,
+      width: facts.burned.width,
+      height: facts.burned.height,
+      levels: facts.burned.levels,
       firing: meanDose(dots),
     },
     piece: {
@@ -199,7 +206,8 @@ export function writeTicket(facts: TicketFacts): Ticket {
       yMm,
       note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.`,
     },
-    cautions: [...machine.cautions, ...material.cautions],
+    ...(facts.strip ? { strip: facts.strip } : {}),
+    cautions: mergeCautions([...machine.cautions, ...material.cautions]),
     warnings: [...facts.warnings, ...optics.warnings.map(({ text }) => sayAsSentence(text))],
     assumptions: spec.assumptions,
   };

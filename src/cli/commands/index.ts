@@ -81,6 +81,8 @@ export const COMMANDS: readonly CommandRecord[] = [
       { flags: '--seed <n>', help: 'start of the generator where a screen uses chance' },
       { flags: '--levels <n>', help: 'power levels per dot, 2 to 256 (default: 2, the beam fires or not)' },
       { flags: '--format <format>', help: 'file of the bitmap (default: png)', choices: ['png', 'tiff', 'bmp'] },
+      { flags: '--strip', help: 'a control strip of 60 × 8 mm beside the piece, as a bitmap of its own, for `check`' },
+      { flags: '--strip-joined', help: 'the same in one bitmap with the picture' },
       { flags: '--only <what>', help: 'write the bitmap and nothing else', choices: ['bitmap'] },
       FORCE,
     ],

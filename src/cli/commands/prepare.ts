@@ -34,7 +34,7 @@ interface FileJob {
 /** One photo from its file to the files of the job, all or none of them written. */
 export async function prepareFile(
   { path, out, name, spec, only, force }: FileJob,
-  { warn, progress }: Surroundings,
+  { shop, warn, progress }: Surroundings,
 ): Promise<Outcome> {
   const known = spec.warnings.length;
   const job = await prepareJob(() => readPhoto(path), {
@@ -49,6 +49,10 @@ export async function prepareFile(
   progress('writing');
   const files = job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
   await writeFilesAtomic(files, { force });
+  // The same job settings give the same strip, so keeping it again changes nothing; `check` then finds it by its tags.
+  if (job.stripLayout && shop.shopDir !== undefined) {
+    await shop.write('charts', job.stripLayout.hash, job.stripLayout, { force: true });
+  }
   const { width, height, seconds, warnings, ticket } = job;
   const paths = files.map((file) => file.path);
   return {
@@ -57,6 +61,7 @@ export async function prepareFile(
       ...paths.map((file) => ['wrote', file]),
       ['dots', `${width} × ${height}${ticket ? `, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire` : ''}`],
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
+      ...(ticket?.strip ? [['strip', ticket.strip.note]] : []),
       ['time', formatSeconds(seconds)],
     ]),
   };
@@ -85,6 +90,7 @@ export function readRequest(options: OptionValues): JobRequest {
     tone: textOf(options, 'tone') as JobRequest['tone'],
     range: textOf(options, 'range') as JobRequest['range'],
     format: textOf(options, 'format') as DotFormat | undefined,
+    strip: options.stripJoined === true ? ('joined' as const) : options.strip === true ? ('apart' as const) : undefined,
   };
   const rest = {
     levels: numberOf(options, 'levels', { min: 2, max: 256, whole: true }),
