@@ -1,6 +1,7 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
+import { listMotionParameters } from './parameters.ts';
 import type { Machine } from './types.ts';
 
 const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
@@ -22,9 +23,12 @@ const settings = v.strictObject({
   scan: v.picklist(['one-way', 'two-way']),
 });
 
+const bare = v.exactOptional(v.picklist(['skipped', 'line-ends-scanned', 'all-scanned']));
+
 const motion = v.variant('kind', [
   v.strictObject({
     kind: v.literal('galvo'),
+    bare,
     jumpSpeedMmPerS: positive,
     accelerationMmPerS2: positive,
     jumpDelayUs: notNegative,
@@ -35,11 +39,33 @@ const motion = v.variant('kind', [
   }),
   v.strictObject({
     kind: v.literal('gantry'),
+    bare,
     accelerationMmPerS2: positive,
     travelSpeedMmPerS: positive,
     overtravelMm: notNegative,
     turnDelayMs: notNegative,
     jobOverheadS: notNegative,
+  }),
+]);
+
+const factor = v.pipe(v.number(), v.finite(), v.gtValue(1), v.maxValue(1000));
+const count = v.pipe(v.number(), v.integer(), v.minValue(0));
+
+const motionUncertainty = v.variant('kind', [
+  v.strictObject({
+    kind: v.literal('assumed'),
+    factors: v.strictObject({ speed: factor, acceleration: factor, delay: factor, overhead: factor }),
+  }),
+  v.strictObject({
+    kind: v.literal('fitted'),
+    date: v.pipe(v.string(), v.regex(/^\d{4}-\d{2}-\d{2}$/, 'a day such as 2026-01-31')),
+    readings: count,
+    leftOut: count,
+    parameters: v.array(text),
+    covariance: v.array(v.array(v.pipe(v.number(), v.finite()))),
+    misfitShare: notNegative,
+    readingErrorS: notNegative,
+    degreesOfFreedom: v.pipe(v.number(), v.finite(), v.gtValue(2)),
   }),
 ]);
 
@@ -62,6 +88,7 @@ const schema = v.strictObject({
   levels: v.pipe(v.number(), v.integer(), v.minValue(2), v.maxValue(256)),
   defaults: settings,
   motion,
+  motionUncertainty: v.exactOptional(motionUncertainty),
   cautions: v.array(v.strictObject({ text, source })),
   origins: v.strictObject({ optics: origin, ranges: origin, motion: origin, defaults: origin }),
 });
@@ -130,6 +157,25 @@ function findContradictions(machine: Machine): Problem[] {
         field: `defaults.${field}`,
         found: `${value}`,
         needed: `a value within the machine's ${limits.min} … ${limits.max}`,
+      });
+    }
+  }
+  const { motion, motionUncertainty } = machine;
+  if (motionUncertainty?.kind === 'fitted') {
+    const names = listMotionParameters(motion).map(({ name }) => name);
+    const { parameters, covariance } = motionUncertainty;
+    if (parameters.join() !== names.join()) {
+      problems.push({
+        field: 'motionUncertainty.parameters',
+        found: parameters.join(', '),
+        needed: `those of a ${motion.kind}: ${names.join(', ')}`,
+      });
+    }
+    if (covariance.length !== names.length || covariance.some((row) => row.length !== names.length)) {
+      problems.push({
+        field: 'motionUncertainty.covariance',
+        found: `${covariance.length} rows of ${covariance.map((row) => row.length).join(', ')}`,
+        needed: `${names.length} rows of ${names.length}`,
       });
     }
   }

@@ -4,8 +4,16 @@ import type { SourceKey } from '../sources.ts';
 /** How the spot moves, with the times that a stopwatch can fit. Every number is ≥ 0, speeds and accelerations > 0. */
 export type Motion = GalvoMotion | GantryMotion;
 
+/**
+ * What a machine does with bare places: `skipped`: lines without dots and the bare ends of lines are left out.
+ * `line-ends-scanned`: a line with dots is scanned over the whole width of the bitmap. `all-scanned`: so is every line.
+ */
+export type BareHandling = 'skipped' | 'line-ends-scanned' | 'all-scanned';
+
 export interface GalvoMotion {
   readonly kind: 'galvo';
+  /** Absent: `skipped`. */
+  readonly bare?: BareHandling;
   /** Speed of jumps with the beam off, mm/s. */
   readonly jumpSpeedMmPerS: number;
   /** Acceleration of the spot on the work, mm/s²: of jumps, and of the run-up and run-out of a scan line. */
@@ -23,6 +31,8 @@ export interface GalvoMotion {
 
 export interface GantryMotion {
   readonly kind: 'gantry';
+  /** Absent: `skipped`. */
+  readonly bare?: BareHandling;
   /** Acceleration of each axis, mm/s². */
   readonly accelerationMmPerS2: number;
   /** Speed of each axis in travel with the beam off, mm/s. */
@@ -44,6 +54,43 @@ export interface Origin {
   readonly kind: 'published' | 'measured' | 'assumed';
   readonly source: SourceKey;
   readonly note: string;
+}
+
+/**
+ * How far the numbers of a motion may be off.
+ * `assumed`: with 95 % likelihood each lies between value / factor and value × factor; factors > 1.
+ * `fitted`: to stopwatch readings.
+ */
+export type MotionUncertainty =
+  | { readonly kind: 'assumed'; readonly factors: MotionFactors }
+  | ({ readonly kind: 'fitted' } & FittedUncertainty);
+
+export interface MotionFactors {
+  /** Of jump or travel speed. */
+  readonly speed: number;
+  readonly acceleration: number;
+  /** Of all waits of a line together, and of the overtravel of a gantry. */
+  readonly delay: number;
+  readonly overhead: number;
+}
+
+/** What a fit to stopwatch readings left open. */
+export interface FittedUncertainty {
+  /** Day of the fit, ISO 8601. */
+  readonly date: string;
+  /** Readings that were used, and readings that looked wrong and were left out. */
+  readonly readings: number;
+  readonly leftOut: number;
+  /** What rows and columns of the covariance mean: the fitted numbers (see `listMotionParameters`). */
+  readonly parameters: readonly string[];
+  /** In squares and products of the parameters' units. */
+  readonly covariance: readonly (readonly number[])[];
+  /** Standard deviation of whole jobs about the fitted motion, as a share of their time. */
+  readonly misfitShare: number;
+  /** Standard deviation of one stopwatch reading, s. */
+  readonly readingErrorS: number;
+  /** Of Student's distribution that the intervals are taken from, > 2. */
+  readonly degreesOfFreedom: number;
 }
 
 /** A laser with one lens. Facts of a machine are data in shared/ or in the shop folder, never code. */
@@ -75,6 +122,8 @@ export interface Machine {
   /** Where to start when no profile says better: settings, including the scan direction. */
   readonly defaults: BurnSettings;
   readonly motion: Motion;
+  /** Absent: assumed, with the factors of `ASSUMED_MOTION_FACTORS`. */
+  readonly motionUncertainty?: MotionUncertainty;
   /** Cautions for this wavelength and kind, plain words. */
   readonly cautions: readonly { readonly text: string; readonly source: SourceKey }[];
   /** Origin of the numbers, by group: lens and beam and field, ranges of settings, motion, default settings. */

@@ -107,6 +107,7 @@ function warnOfMachine({ name, speedMmPerS, fieldMm }: Machine, { settings, widt
 
 const PART_LABELS: Readonly<Record<keyof TimeParts, string>> = {
   markingS: 'marking',
+  bareS: 'over bare places',
   movingS: 'moving',
   turningS: 'turning',
   waitingS: 'waiting',

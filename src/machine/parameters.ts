@@ -1,0 +1,125 @@
+import type { GalvoMotion, GantryMotion, Motion, MotionFactors } from './types.ts';
+
+/**
+ * One unknown of a motion, in the form in which the time of a job is nearly a straight line in it: seconds a millimetre
+ * instead of speeds, s²/mm instead of acceleration. So a fit converges from far off, and its intervals hold.
+ */
+export interface MotionParameter {
+  readonly name: string;
+  readonly value: number;
+  /** A size of it that is never 0, for steps and bounds. */
+  readonly scale: number;
+  /** Which of the assumed factors speaks of it. */
+  readonly factor: keyof MotionFactors;
+  /** What a person calls it, and how its value is said there: `show(value)` in `unit`. */
+  readonly label: string;
+  readonly unit: string;
+  readonly show: (value: number) => number;
+}
+
+/** Used where a machine's file says nothing: round numbers, from common practice. */
+export const ASSUMED_MOTION_FACTORS: MotionFactors = { speed: 1.5, acceleration: 3, delay: 2, overhead: 2 };
+
+/** Sizes that stand for a value of 0. */
+const FLOORS = { waitS: 1e-4, overtravelMm: 0.5, overheadS: 1 } as const;
+
+/**
+ * The unknowns of a motion. The four delays of a galvo follow one another in every line: a stopwatch can only tell their sum.
+ */
+export function listMotionParameters(motion: Motion): readonly MotionParameter[] {
+  const galvo = motion.kind === 'galvo';
+  const speed = galvo ? motion.jumpSpeedMmPerS : motion.travelSpeedMmPerS;
+  const inverse = (value: number) => 1 / value;
+  const waitS = waitSecondsPerLine(motion);
+  return [
+    {
+      name: galvo ? 'jumpSPerMm' : 'travelSPerMm',
+      value: 1 / speed,
+      scale: 1 / speed,
+      factor: 'speed',
+      label: galvo ? 'jump speed' : 'travel speed',
+      unit: 'mm/s',
+      show: inverse,
+    },
+    {
+      name: 'rampS2PerMm',
+      value: 1 / motion.accelerationMmPerS2,
+      scale: 1 / motion.accelerationMmPerS2,
+      factor: 'acceleration',
+      label: 'acceleration',
+      unit: 'mm/s²',
+      show: inverse,
+    },
+    {
+      name: 'waitS',
+      value: waitS,
+      scale: Math.max(waitS, FLOORS.waitS),
+      factor: 'delay',
+      label: galvo ? 'all delays of a line together' : 'delay at a turn',
+      unit: galvo ? 'µs' : 'ms',
+      show: (value) => value * (galvo ? 1e6 : 1e3),
+    },
+    ...(galvo
+      ? []
+      : [
+          {
+            name: 'overtravelMm',
+            value: motion.overtravelMm,
+            scale: Math.max(motion.overtravelMm, FLOORS.overtravelMm),
+            factor: 'delay' as const,
+            label: 'overtravel',
+            unit: 'mm',
+            show: (value: number) => value,
+          },
+        ]),
+    {
+      name: 'overheadS',
+      value: motion.jobOverheadS,
+      scale: Math.max(motion.jobOverheadS, FLOORS.overheadS),
+      factor: 'overhead',
+      label: 'start and end of a job',
+      unit: 's',
+      show: (value) => value,
+    },
+  ];
+}
+
+/** The motion with other values of its parameters, in the order of `listMotionParameters`. Values ≥ 0, the first two > 0. */
+export function applyMotionParameters(motion: Motion, values: readonly number[]): Motion {
+  return motion.kind === 'galvo' ? applyToGalvo(motion, values) : applyToGantry(motion, values);
+}
+
+function applyToGalvo(motion: GalvoMotion, values: readonly number[]): GalvoMotion {
+  const [slowness, ramp, waitS, overheadS] = values as [number, number, number, number];
+  const before = waitSecondsPerLine(motion);
+  // Only the sum is known: each delay keeps its share of it.
+  const share = (delayUs: number) => (before > 0 ? (delayUs / before) * waitS : 0);
+  return {
+    ...motion,
+    jumpSpeedMmPerS: 1 / slowness,
+    accelerationMmPerS2: 1 / ramp,
+    jumpDelayUs: before > 0 ? share(motion.jumpDelayUs) : waitS * 1e6,
+    lineDelayUs: share(motion.lineDelayUs),
+    beamOnDelayUs: share(motion.beamOnDelayUs),
+    beamOffDelayUs: share(motion.beamOffDelayUs),
+    jobOverheadS: overheadS,
+  };
+}
+
+function applyToGantry(motion: GantryMotion, values: readonly number[]): GantryMotion {
+  const [slowness, ramp, waitS, overtravelMm, overheadS] = values as [number, number, number, number, number];
+  return {
+    ...motion,
+    travelSpeedMmPerS: 1 / slowness,
+    accelerationMmPerS2: 1 / ramp,
+    turnDelayMs: waitS * 1e3,
+    overtravelMm,
+    jobOverheadS: overheadS,
+  };
+}
+
+/** All waits of one scan line, s. */
+export function waitSecondsPerLine(motion: Motion): number {
+  if (motion.kind === 'gantry') return motion.turnDelayMs / 1000;
+  return (motion.jumpDelayUs + motion.lineDelayUs + motion.beamOnDelayUs + motion.beamOffDelayUs) / 1e6;
+}
