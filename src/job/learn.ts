@@ -12,7 +12,14 @@ import {
   readPatches,
 } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import { type DotField, type FitPattern, type FitReading, fitProfile, type ProfileFit } from '../material/index.ts';
+import {
+  type AimCurve,
+  type DotField,
+  type FitPattern,
+  type FitReading,
+  fitProfile,
+  type ProfileFit,
+} from '../material/index.ts';
 import { median } from '../numeric/index.ts';
 import { type DotGrid, type Dots, lightnessOfReflectance, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { applyScreen, type ScreenName } from '../screens/index.ts';
@@ -33,6 +40,8 @@ export interface LearnOptions {
   /** Name and title of the profile; made from material and chart when absent. */
   readonly name?: string;
   readonly title?: string;
+  /** Aim curve that the profile keeps. */
+  readonly aim?: AimCurve;
   /** ISO date. */
   readonly date: string;
   readonly origin?: 'measured' | 'rehearsed';
@@ -112,6 +121,7 @@ export function learnProfile(captures: readonly NamedCapture[], options: LearnOp
       full: [lightnessOfReflectance(solidRatio * reflectanceOfLightness(bare[0])), solid[1], solid[2]],
       origin: options.origin ?? 'measured',
       date,
+      ...(options.aim ? { aim: options.aim } : {}),
       note: `Learned from ${read.length === 1 ? 'one capture' : `${read.length} captures`} of chart ${layout.hash}, camera curve ${camera}.`,
     },
     patternOf: patternsOf(layout, screen),

@@ -1,6 +1,7 @@
 import { AppError } from '../errors.ts';
 import { type Machine, parseMachine } from '../machine/index.ts';
 import {
+  type AimCurve,
   compareSettings,
   findMark,
   findRefused,
@@ -19,6 +20,7 @@ import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../photo/index.ts';
 import type { ChannelWeights, DotFormat, DotGrid } from '../plane/index.ts';
 import { SCREENS, type ScreenName, type ScreenOptions, screenNames } from '../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../units.ts';
+import { parseAim, warnOfAim } from './aim.ts';
 
 /** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
 export interface JobRequest {
@@ -41,6 +43,8 @@ export interface JobRequest {
   /** Values set by hand; they go over what `tone` gives. */
   readonly toneValues?: Partial<ToneOptions>;
   readonly range?: 'scale' | 'absolute';
+  /** `lightness`, `density`, or names of profiles whose range is aimed at; the profile's own aim when absent. */
+  readonly aim?: string;
   readonly weights?: ChannelWeights;
   readonly format?: DotFormat;
   readonly levels?: number;
@@ -80,6 +84,8 @@ export interface JobSpec {
   readonly tone: 'auto' | 'plain';
   readonly toneValues: Partial<ToneOptions>;
   readonly range: 'scale' | 'absolute';
+  /** With `scale`; straight in L* over the profile's own range when absent. */
+  readonly aim?: AimCurve;
   readonly weights?: ChannelWeights;
   readonly format: DotFormat;
   readonly levels: number;
@@ -144,6 +150,9 @@ export function resolveJob(
   if (levels > machine.levels) {
     warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
   }
+  const aim = resolveAim(request, { shop, learned });
+  const beyond = aim && warnOfAim(aim, profile);
+  if (beyond) warnings.push(beyond);
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind }]) => kind === 'assumed')
     .map(([group]) => `The machine’s ${group} (${machine.name}).`);
@@ -165,6 +174,7 @@ export function resolveJob(
     tone: request.tone ?? JOB_DEFAULTS.tone,
     toneValues: request.toneValues ?? {},
     range: request.range ?? JOB_DEFAULTS.range,
+    ...(aim ? { aim } : {}),
     ...(request.weights ? { weights: request.weights } : {}),
     format: request.format ?? JOB_DEFAULTS.format,
     levels,
@@ -172,6 +182,21 @@ export function resolveJob(
     warnings,
     assumptions,
   };
+}
+
+/** The aim that was asked for, else the profile's; none where lightness is kept as it is. */
+function resolveAim(
+  { aim, range }: JobRequest,
+  { shop, learned }: { readonly shop: Shop; readonly learned: Profile | undefined },
+): AimCurve | undefined {
+  if (aim === undefined) return range === 'absolute' ? undefined : learned?.aim;
+  if (range === 'absolute') {
+    throw new AppError(
+      'option-invalid',
+      '--aim: found --range absolute beside it, which keeps the photo’s own lightness; needed one of the two',
+    );
+  }
+  return parseAim(aim, shop);
 }
 
 /** @throws AppError name-unknown, path-*, file-invalid */

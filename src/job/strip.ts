@@ -159,7 +159,7 @@ export function describeStrip(
     widthMm,
     heightMm,
     seconds: bitmapFile === null ? 0 : seconds,
-    note: `${what} a control strip of ${widthMm} × ${heightMm} mm ${side === 'below' ? 'below' : 'to the right of'} the piece, its upper left corner ${xMm} mm right and ${yMm} mm down from the piece’s: put waste of the same stock there at the same height. Scan it and run check.`,
+    note: `${what} a control strip of ${widthMm} × ${heightMm} mm ${side === 'below' ? 'below' : 'to the right of'} the piece, its upper left corner ${xMm} mm right and ${yMm} mm down from the piece’s. Put waste of the same stock there, at the same height; scan it after burning and run check.`,
   };
 }
 

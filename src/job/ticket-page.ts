@@ -52,7 +52,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
       ],
       [
         'Cut off',
-        `${percent(ticket.tone.clippedDark)} at the dark end, ${percent(ticket.tone.clippedLight)} at the light end`,
+        `${percent(ticket.tone.clippedDark)} at the dark end, ${percent(ticket.tone.clippedLight)} at the light end${ticket.tone.aim.lostDeltaL >= 0.05 ? `; on average ${roundTo(ticket.tone.aim.lostDeltaL, 1)} L* of the aim are lost` : ''}`,
       ],
       [
         'Dose',
@@ -110,13 +110,17 @@ function settingRows({ bitmap, grid, settings, screen, machine, profile, tone, o
           : ''
       }${bitmap.levels > 2 ? `, ${bitmap.levels} levels` : ''}`,
     ],
-    [
-      'Tone',
-      `${tone.mode}, ${tone.range === 'scale' ? 'fitted to the material’s range' : 'true lightness, cut off at the material’s range'}`,
-    ],
+    ['Tone', `${tone.mode}, ${sayAim(tone)}`],
     ['Machine, profile', `${machine.name}, ${profile.name} (${profile.date})`],
   );
   return list;
+}
+
+function sayAim({ range, aim }: Ticket['tone']): string {
+  if (range === 'absolute') return 'true lightness, cut off at the material’s range';
+  const steps = aim.scale === 'density' ? ', in equal steps of density' : '';
+  if (aim.follows.length === 0) return `fitted to the material’s range${steps}`;
+  return `aimed at the range of ${aim.follows.join(', ')}: L* ${roundTo(aim.darkestL, 1)} … ${roundTo(aim.lightestL, 1)}${steps}`;
 }
 
 /** The piece in the machine's field, to scale. */

@@ -1,8 +1,17 @@
 import type { TimeEstimate } from '../machine/index.ts';
-import { type CoverageTable, computeMarkDiametersUm } from '../material/index.ts';
+import { type CoverageTable, computeMarkDiametersUm, createAim } from '../material/index.ts';
 import { type BurnSettings, describeOptics, type OpticsReport } from '../optics/index.ts';
 import type { Frame, Rectangle, ToneOptions } from '../photo/index.ts';
-import { countValues, type DotGrid, type Dots, ONE, type Plane, REC709, sha256 } from '../plane/index.ts';
+import {
+  countValues,
+  type DotGrid,
+  type Dots,
+  lightnessOfReflectance,
+  ONE,
+  type Plane,
+  REC709,
+  sha256,
+} from '../plane/index.ts';
 import { describeCounts, meanDose } from '../screens/index.ts';
 import { mergeCautions } from './cautions.ts';
 import { roundTo } from './html.ts';
@@ -83,6 +92,15 @@ export interface Ticket {
     readonly mode: 'plain' | 'auto';
     readonly values: ToneOptions;
     readonly range: 'scale' | 'absolute';
+    /** How the photo's lightness is laid onto the work: the wanted L* at both ends, and whose range it is. */
+    readonly aim: {
+      readonly scale: 'lightness' | 'density';
+      readonly darkestL: number;
+      readonly lightestL: number;
+      readonly follows: readonly string[];
+      /** Mean |ΔL*| over the picture between the aim and what is left of it at the ends of the material's range. */
+      readonly lostDeltaL: number;
+    };
     /** Shares of the picture at the ends of the material's range, 0 … 1. */
     readonly clippedDark: number;
     readonly clippedLight: number;
@@ -196,7 +214,14 @@ export function writeTicket(facts: TicketFacts): Ticket {
     },
     settings,
     optics,
-    tone: { mode: spec.tone, values: tone, range: spec.range, clippedDark: clipped.dark, clippedLight: clipped.light },
+    tone: {
+      mode: spec.tone,
+      values: tone,
+      range: spec.range,
+      aim: describeAim(counts, { spec, table }),
+      clippedDark: clipped.dark,
+      clippedLight: clipped.light,
+    },
     screen: { name: spec.screen.name, options: spec.screen.options },
     coverage: describeCounts(countCoverage(counts, facts)),
     prediction: facts.prediction,
@@ -212,6 +237,30 @@ export function writeTicket(facts: TicketFacts): Ticket {
     assumptions: spec.assumptions,
   };
 }
+
+function describeAim(
+  counts: Uint32Array,
+  { spec, table }: { readonly spec: JobSpec; readonly table: CoverageTable },
+): Ticket['tone']['aim'] {
+  const aimAt = createAim(spec, table);
+  let lost = 0;
+  let total = 0;
+  for (let value = 0; value <= ONE; value++) {
+    const count = counts[value]!;
+    if (count === 0) continue;
+    total += count;
+    lost += count * Math.abs(aimAt(lightnessOfReflectance(value / ONE)) - table.lightness[value]!);
+  }
+  return {
+    scale: spec.aim?.scale ?? 'lightness',
+    darkestL: round3(aimAt(0)),
+    lightestL: round3(aimAt(100)),
+    follows: spec.aim?.follows ?? [],
+    lostDeltaL: round3(lost / Math.max(1, total)),
+  };
+}
+
+const round3 = (value: number) => Math.round(value * 1000) / 1000;
 
 /** Shares of the picture that lie at or beyond the darkest and the lightest that the material shows. */
 function shareClipped(counts: Uint32Array, { clipBelow, clipAbove }: CoverageTable): { dark: number; light: number } {

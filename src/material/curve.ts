@@ -7,7 +7,7 @@ import {
   type Plane,
   reflectanceOfLightness,
 } from '../plane/index.ts';
-import type { Profile, TonePoint } from './types.ts';
+import type { AimCurve, Profile, TonePoint } from './types.ts';
 
 /** Lightness against coverage, both ways. */
 export interface ToneCurve {
@@ -41,6 +41,24 @@ export interface RangeFit {
    * share. `absolute`: the same L* on the work as in the photograph where the material can reach it, clipped elsewhere.
    */
   readonly range: 'scale' | 'absolute';
+  /** With `scale`: straight in L* over the material's own range when absent. */
+  readonly aim?: AimCurve;
+}
+
+/** Densities beyond this are one: a surface of L* 0 has none. */
+const DENSITY_MAX = 4;
+const densityOf = (lightness: number) => Math.min(DENSITY_MAX, -Math.log10(reflectanceOfLightness(lightness)));
+
+/** Wanted CIE L* on the work of a photograph's L* 0 … 100, before anything is cut off at the material's range. */
+export function createAim(
+  { range, aim }: RangeFit,
+  own: Pick<ToneCurve, 'darkest' | 'lightest'>,
+): (photoLightness: number) => number {
+  if (range === 'absolute') return (photo) => photo;
+  const { scale = 'lightness', darkest = own.darkest, lightest = own.lightest } = aim ?? {};
+  if (scale === 'lightness') return (photo) => darkest + ((lightest - darkest) * photo) / 100;
+  const [from, to] = [densityOf(darkest), densityOf(lightest)];
+  return (photo) => lightnessOfReflectance(10 ** -(from + ((to - from) * photo) / 100));
 }
 
 /** What a photograph's luminance becomes on the work, for each of its 15-bit values. */
@@ -64,9 +82,12 @@ const INVERSE_STEP = 4;
  * Table from a photograph's linear luminance to coverage, through the profile. One entry a value of a luminance plane,
  * so the only error is the rounding of coverage: below 0.03 L* for curves of up to 1000 L* per unit of coverage.
  */
-export function coverageTable(profile: Pick<Profile, 'points'>, { range }: RangeFit): CoverageTable {
+export function coverageTable(profile: Pick<Profile, 'points'>, fit: RangeFit): CoverageTable {
   const curve = toneCurveOf(profile);
   const { darkest, lightest } = curve;
+  const aimAt = createAim(fit, curve);
+  // Own ends are reached and never passed, whatever rounding makes of them.
+  const bounded = fit.range === 'absolute' || fit.aim?.darkest !== undefined || fit.aim?.lightest !== undefined;
   const size = ONE + 1;
   const coverage = new Uint16Array(size);
   const lightness = new Float32Array(size);
@@ -76,13 +97,11 @@ export function coverageTable(profile: Pick<Profile, 'points'>, { range }: Range
   let lastValue = 0;
   let lastCoverage = 0;
   for (let value = 0; value < size; value++) {
-    const photo = lightnessOfReflectance(value / ONE);
-    let wanted = photo;
-    if (range === 'scale') wanted = darkest + ((lightest - darkest) * photo) / 100;
-    else if (photo < darkest) {
+    let wanted = aimAt(lightnessOfReflectance(value / ONE));
+    if (bounded && wanted < darkest) {
       wanted = darkest;
       clipBelow = value + 1;
-    } else if (photo > lightest) {
+    } else if (bounded && wanted > lightest) {
       wanted = lightest;
       clipAbove = Math.min(clipAbove, value - 1);
     }

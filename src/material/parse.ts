@@ -77,6 +77,17 @@ const PROFILE = v.strictObject(
     origin: v.picklist(['measured', 'rehearsed', 'assumed'], '"measured", "rehearsed" or "assumed"'),
     date: v.pipe(v.string('text'), v.isoDate('a date such as 2026-03-31')),
     note: v.string('text'),
+    aim: v.exactOptional(
+      v.strictObject(
+        {
+          scale: v.picklist(['lightness', 'density'], '"lightness" or "density"'),
+          darkest: v.exactOptional(within(0, 100)),
+          lightest: v.exactOptional(within(0, 100)),
+          follows: v.exactOptional(v.array(text, 'a list')),
+        },
+        'an object',
+      ),
+    ),
     fit: v.exactOptional(
       v.strictObject(
         {

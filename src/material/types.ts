@@ -59,6 +59,17 @@ export interface TonePoint {
   readonly spread: number;
 }
 
+/** How a photograph's lightness is laid onto the work. */
+export interface AimCurve {
+  /** Equal steps of the photograph's L* become equal steps of L*, or of optical density −log₁₀ Y. */
+  readonly scale: 'lightness' | 'density';
+  /** CIE L* at the two ends; the material's own where absent. */
+  readonly darkest?: number;
+  readonly lightest?: number;
+  /** Names of the profiles whose range it is. */
+  readonly follows?: readonly string[];
+}
+
 /** What was learned about a material from captures, for one machine, lens, settings, pitch and screen. */
 export interface Profile extends Surface {
   readonly schema: 'tonewright-profile/1';
@@ -84,6 +95,8 @@ export interface Profile extends Surface {
   /** ISO date of learning. */
   readonly date: string;
   readonly note: string;
+  /** Aim curve of every picture that goes through it; straight in L* over its own range when absent. */
+  readonly aim?: AimCurve;
   /** How well it is known; only profiles that were learned from captures have it. */
   readonly fit?: FitQuality;
 }

@@ -70,6 +70,10 @@ export const COMMANDS: readonly CommandRecord[] = [
         help: 'scale: draw the photo’s L* onto the material’s range; absolute: keep L*, cut off the rest (default: scale)',
         choices: ['scale', 'absolute'],
       },
+      {
+        flags: '--aim <aim>',
+        help: 'lightness or density: equal steps of which; or names of profiles with commas between: the range that all of them reach, so that different stock looks like one set (default: the profile’s, else lightness)',
+      },
       { flags: '--weights <r,g,b>', help: 'shares of red, green and blue (default: Rec. 709, 0.2126,0.7152,0.0722)' },
       { flags: '--screen <name>', help: `${SCREEN_NAMES} (default: the profile’s, else floyd-steinberg)` },
       { flags: '--serpentine', help: 'error diffusion turns at each row’s end (default)' },
@@ -268,6 +272,10 @@ export const COMMANDS: readonly CommandRecord[] = [
         help: 'outer corners of the corner tags by hand: "x,y x,y x,y x,y" in pixels, from the chart’s upper left clockwise',
       },
       { flags: '--name <name>', help: 'name of the profile (default: material and chart)' },
+      {
+        flags: '--aim <aim>',
+        help: 'aim curve of every picture through the profile: lightness, density or names of profiles (default: lightness)',
+      },
       FORCE,
     ],
     examples: [

@@ -5,6 +5,7 @@ import {
   drawFindings,
   type Learned,
   learnProfile,
+  parseAim,
   readMachine,
   refuseMaterial,
   renderProfilePage,
@@ -46,6 +47,7 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
   }
   progress('finding and reading the chart, fitting');
   const name = textOf(options, 'name');
+  const aim = textOf(options, 'aim');
   const learned = learnProfile(captures, {
     layouts,
     camera: textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known',
@@ -53,6 +55,7 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
     date: io.today(),
     ...(corners ? { corners } : {}),
     ...(name === undefined ? {} : { name: checkName(name) }),
+    ...(aim === undefined ? {} : { aim: parseAim(aim, shop) }),
   });
   refuseMaterial(learned.profile.material, readRefused(shop));
   for (const text of learned.warnings) warn(text);

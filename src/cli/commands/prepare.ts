@@ -89,6 +89,7 @@ export function readRequest(options: OptionValues): JobRequest {
     fit: textOf(options, 'fit') as JobRequest['fit'],
     tone: textOf(options, 'tone') as JobRequest['tone'],
     range: textOf(options, 'range') as JobRequest['range'],
+    aim: textOf(options, 'aim'),
     format: textOf(options, 'format') as DotFormat | undefined,
     strip: options.stripJoined === true ? ('joined' as const) : options.strip === true ? ('apart' as const) : undefined,
   };
