@@ -54,6 +54,16 @@ export interface Kernels {
     overshoot: number,
   ): void;
   mapSamples(from: number, table: number, out: number, count: number): void;
+  addMapped(row: number, table: number, target: number, count: number): void;
+  addStrength(
+    next: number,
+    column: number,
+    strength: number,
+    target: number,
+    count: number,
+    columns: number,
+    rows: number,
+  ): void;
   floydSteinbergRow(
     asked: number,
     fires: number,

@@ -23,9 +23,21 @@ export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'
   const addRow = openStrength(dots, table);
   for (let y = 0; y < dots.height; y++) averager.add(addRow);
   const data = averager.means;
-  const mix = createMixer(table);
-  for (let i = 0; i < data.length; i++) data[i] = mix(data[i]);
+  mixAll(data, createMixer(table));
   return createPlane('reflectance', width, height, data);
+}
+
+/** Steps of strength between which mixing is straight: off by less than a 32-bit float's own rounding. */
+const MIX_STEPS = 1 << 14;
+
+/** Powers are slow, so a picture's worth of strengths goes through a table of them. */
+function mixAll(strengths: Float32Array, mix: (strength: number) => number): void {
+  const table = Float64Array.from({ length: MIX_STEPS + 2 }, (_, step) => mix(step / MIX_STEPS));
+  for (let i = 0; i < strengths.length; i++) {
+    const at = Math.min(1, Math.max(0, strengths[i])) * MIX_STEPS;
+    const step = at | 0;
+    strengths[i] = table[step] + (at - step) * (table[step + 1] - table[step]);
+  }
 }
 
 export interface MeanLightnessOptions {

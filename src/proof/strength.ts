@@ -1,4 +1,4 @@
-import type { Dots } from '../plane/index.ts';
+import { type Dots, type Kernels, loadKernels, reserveBuffers } from '../plane/index.ts';
 import type { DoseSampling, DotTable } from './types.ts';
 
 /** Adds the mean strength of each cell of the next row of dots, top to bottom, to the target. */
@@ -8,18 +8,45 @@ export type AddStrengthRow = (target: Float32Array) => void;
  * Mean strength of every dot cell, row by row from the top. Outside the dots nothing fires.
  * The neighbourhood's bits are kept as one number a column, shifted by a row at a time, and as one running index along
  * the row, so that a dot costs one new bit, two shifts and one load. Rows are added and not handed out, because most of
- * them only go into an average: a row that is stored first costs a third more.
+ * them only go into an average: a row that is stored first costs a third more. `plain` forces the readable version;
+ * `fast` takes the kernels when they can be had, with the same bits.
  */
-export function openStrength(dots: Dots, table: DotTable): AddStrengthRow {
+export function openStrength(dots: Dots, table: DotTable, arithmetic: 'fast' | 'plain' = 'fast'): AddStrengthRow {
   if (dots.levels > 2) return openLevels(dots, table.dose);
-  return table.corners ? openFull(dots, table) : openWithoutCorners(dots, table);
+  if (!table.corners) return openWithoutCorners(dots, table);
+  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  return kernels ? openFast(kernels, dots, table) : openFull(dots, table);
+}
+
+function openFast(kernels: Kernels, dots: Dots, { columns, rows, strength }: DotTable): AddStrengthRow {
+  const { width } = dots;
+  const ahead = columns >> 1;
+  const [nextAt, columnAt, strengthAt, targetAt] = reserveBuffers(kernels, [
+    width,
+    width + ahead,
+    strength.byteLength,
+    4 * width,
+  ]);
+  const { buffer } = kernels.memory;
+  const nextBits = new Uint8Array(buffer, nextAt, width);
+  const sum = new Float32Array(buffer, targetAt, width);
+  new Float32Array(buffer, strengthAt, strength.length).set(strength);
+  const column = new Uint8Array(buffer, columnAt, width + ahead);
+  const { nextRow } = openColumns(dots, { ahead, below: rows >> 1, columnMask: (1 << rows) - 1, column });
+  return (target) => {
+    nextBits.set(nextRow());
+    sum.set(target);
+    kernels.addStrength(nextAt, columnAt, strengthAt, targetAt, width, columns, rows);
+    target.set(sum);
+  };
 }
 
 function openFull(dots: Dots, { columns, rows, strength }: DotTable): AddStrengthRow {
   const ahead = columns >> 1;
   const indexMask = (1 << (rows * columns)) - 1;
   const columnMask = (1 << rows) - 1;
-  const { column, nextRow } = openColumns(dots, { ahead, below: rows >> 1, columnMask });
+  const column = new Uint8Array(dots.width + ahead);
+  const { nextRow } = openColumns(dots, { ahead, below: rows >> 1, columnMask, column });
   return (target) => addFullRow(target, { next: nextRow(), column, strength, rows, ahead, columnMask, indexMask });
 }
 
@@ -54,7 +81,8 @@ function addFullRow(target: Float32Array, of: FullRow): void {
 
 function openWithoutCorners(dots: Dots, { strength }: DotTable): AddStrengthRow {
   const { width } = dots;
-  const { column, nextRow } = openColumns(dots, { ahead: 2, below: 2, columnMask: 31 });
+  const column = new Uint8Array(width + 2);
+  const { nextRow } = openColumns(dots, { ahead: 2, below: 2, columnMask: 31, column });
   return (target) => {
     const next = nextRow();
     // 25 bits, five a column; the corners are the first and the last bit of the outer columns and are squeezed out.
@@ -69,14 +97,13 @@ function openWithoutCorners(dots: Dots, { strength }: DotTable): AddStrengthRow 
 }
 
 /**
- * The bits of each column. `nextRow` gives the dots that come into reach and has shifted the first `ahead` columns; the
- * caller shifts the others on its way along the row.
+ * Fills `column`, a byte a column and `ahead` more, with the bits of each. `nextRow` gives the dots that come into reach
+ * and has shifted the first `ahead` columns; the caller shifts the others on its way along the row.
  */
 function openColumns(
   { width, height, data }: Dots,
-  { ahead, below, columnMask }: { ahead: number; below: number; columnMask: number },
-): { column: Uint8Array; nextRow: () => Uint8Array } {
-  const column = new Uint8Array(width + ahead);
+  { ahead, below, columnMask, column }: { ahead: number; below: number; columnMask: number; column: Uint8Array },
+): { nextRow: () => Uint8Array } {
   const bare = new Uint8Array(width);
   const rowAt = (y: number) => (y < height ? data.subarray(y * width, (y + 1) * width) : bare);
   const shift = (row: Uint8Array, end: number) => {
@@ -89,7 +116,7 @@ function openColumns(
     shift(row, Math.min(ahead, width));
     return row;
   };
-  return { column, nextRow };
+  return { nextRow };
 }
 
 /** Doses are added up at points of each cell: along the scan once a row of dots, then across the rows in reach. */

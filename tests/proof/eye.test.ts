@@ -89,6 +89,15 @@ describe('the error of tone', () => {
     expect(wanted.data[1]).toBeCloseTo(0.6, 6);
   });
 
+  test('wanted light is the same by kernel and plainly', () => {
+    const reflectance = Float32Array.from({ length: ONE + 1 }, (_, value) => Math.sqrt(value / ONE));
+    const light = Uint16Array.from({ length: 37 * 23 }, (_, at) => (at * 7919) % (ONE + 1));
+    const options = { reflectance, bareLuminance: 0.2, width: 5, height: 4 };
+    const luminance = createPlane('luminance', 37, 23, light);
+    const plain = averageWanted(luminance, { ...options, arithmetic: 'plain' });
+    expect(averageWanted(luminance, options)).toEqual(plain);
+  });
+
   test('fine dots of the right tone have next to none, whether predicted anew or from the proof', () => {
     const grid = { pitchMm: 0.02, lineSpacingMm: 0.02 };
     const response = assumeResponse(

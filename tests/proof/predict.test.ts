@@ -51,9 +51,13 @@ describe.each(Object.entries(TABLES))('a table of %s dots', (_, table) => {
       fc.property(fc.integer({ min: 1, max: 9 }), fc.integer({ min: 1, max: 9 }), fc.nat(), (width, height, seed) => {
         const dots = randomDots(width, height, seed);
         const addRow = openStrength(dots, table);
+        const addPlainly = openStrength(dots, table, 'plain');
         for (let y = 0; y < height; y++) {
           const row = new Float32Array(width).fill(2);
+          const plain = row.slice();
           addRow(row);
+          addPlainly(plain);
+          expect(row).toEqual(plain);
           for (let x = 0; x < width; x++) expect(row[x]).toBeCloseTo(2 + lookUp(dots, table, x, y), 5);
         }
       }),

@@ -234,3 +234,48 @@ export function floydSteinbergRow(
     errors += errorsStep;
   }
 }
+
+/** Adds what a 32768-entry table of 32-bit floats says of each 15-bit sample of a row to the target. */
+export function addMapped(row: usize, table: usize, target: usize, count: i32): void {
+  const end = target + ((<usize>count) << 2);
+  while (target < end) {
+    store<f32>(target, load<f32>(target) + load<f32>(table + ((<usize>load<u16>(row)) << 2)));
+    row += 2;
+    target += 4;
+  }
+}
+
+/**
+ * Adds the mean strength of each cell of a row of dots to the target, the same steps as src/proof/strength.ts: `column`
+ * holds each column's bits in a byte, `next` the row of dots that comes into reach, `strength` a 32-bit float for each
+ * neighbourhood of `columns` × `rows` dots. The first `ahead` columns are shifted already.
+ */
+export function addStrength(
+  next: usize,
+  column: usize,
+  strength: usize,
+  target: usize,
+  count: i32,
+  columns: i32,
+  rows: i32,
+): void {
+  const ahead = columns >> 1;
+  const columnMask = (1 << rows) - 1;
+  const indexMask = (1 << (columns * rows)) - 1;
+  let index = 0;
+  for (let x = 0; x < ahead; x++) index = (index << rows) | load<u8>(column + x);
+  const inner = count - ahead;
+  for (let x = 0; x < inner; x++) {
+    const place = <usize>(x + ahead);
+    const bits = (((<i32>load<u8>(column + place)) << 1) | load<u8>(next + place)) & columnMask;
+    store<u8>(column + place, <u8>bits);
+    index = ((index << rows) | bits) & indexMask;
+    const at = target + ((<usize>x) << 2);
+    store<f32>(at, load<f32>(at) + load<f32>(strength + ((<usize>index) << 2)));
+  }
+  for (let x = max(0, inner); x < count; x++) {
+    index = (index << rows) & indexMask;
+    const at = target + ((<usize>x) << 2);
+    store<f32>(at, load<f32>(at) + load<f32>(strength + ((<usize>index) << 2)));
+  }
+}
