@@ -9,7 +9,8 @@ export { findPackageRoot, type Kernels, loadKernels, reserveBuffers } from './ke
 export * from './lightness.ts';
 export type { ChannelWeights } from './luminance.ts';
 export { type MapSamplesOptions, mapSamples } from './map-samples.ts';
-export { releaseMemory } from './memory.ts';
+export { keepHeapSmall, releaseMemory } from './memory.ts';
 export * from './plane.ts';
 export { type Crop, type ResampleOptions, resampleAlpha, resampleLuminance } from './resample.ts';
+export * from './shrink.ts';
 export * from './srgb.ts';
