@@ -1,5 +1,5 @@
 import { createHash, randomBytes } from 'node:crypto';
-import { lstat, mkdir, rename, rm, rmdir, writeFile } from 'node:fs/promises';
+import { lstat, mkdir, open, rename, rm, rmdir } from 'node:fs/promises';
 import { basename, dirname, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 
@@ -16,6 +16,8 @@ export interface FileToWrite {
 export interface WriteOptions {
   /** `true` replaces results that exist. */
   readonly force?: boolean;
+  /** `true` waits until the files are on the disk, so that they are there after a power cut, too. */
+  readonly durable?: boolean;
 }
 
 /** What the system's codes mean to a person. */
@@ -40,7 +42,7 @@ const REASONS: Readonly<Record<string, string>> = {
  */
 export async function writeFilesAtomic(
   files: readonly FileToWrite[],
-  { force = false }: WriteOptions = {},
+  { force = false, durable = false }: WriteOptions = {},
 ): Promise<void> {
   const present = new Set<string>();
   for (const { path } of files) if (await exists(path)) present.add(path);
@@ -63,7 +65,7 @@ export async function writeFilesAtomic(
       if (top !== undefined) folders.push(...foldersBetween(top, folder));
       const temporary = join(folder, `.${basename(path)}.${mark}.part`);
       made.push(temporary);
-      await writeFile(temporary, bytes, { flag: 'wx' });
+      await writeNew(temporary, { bytes, durable });
       waiting.push([temporary, path]);
     }
     for (const [from, to] of waiting) {
@@ -71,16 +73,42 @@ export async function writeFilesAtomic(
       await rename(from, to);
       if (!present.has(to)) made.push(to);
     }
+    if (durable)
+      for (const folder of new Set(files.map(({ path }) => dirname(resolve(path))))) await syncFolder(folder);
   } catch (error) {
     for (const path of made) await rm(path, { force: true }).catch(() => undefined);
     for (const folder of folders.reverse()) await rmdir(folder).catch(() => undefined);
-    const code = (error as NodeJS.ErrnoException).code ?? 'unknown';
-    const reason = REASONS[code] ?? (error as Error).message;
-    throw new AppError('path-unwritable', `${current}: ${reason} (${code}), needed a place to write`, {
-      path: current,
-      code,
-    });
+    throw explainWriteError(error, current);
   }
+}
+
+/** What the system's refusal to write means to a person. */
+export function explainWriteError(error: unknown, path: string): AppError {
+  const { code = 'unknown', message } = error as NodeJS.ErrnoException;
+  return new AppError('path-unwritable', `${path}: ${REASONS[code] ?? message} (${code}), needed a place to write`, {
+    path,
+    code,
+  });
+}
+
+async function writeNew(
+  path: string,
+  { bytes, durable }: { readonly bytes: Uint8Array | string; readonly durable: boolean },
+): Promise<void> {
+  const file = await open(path, 'wx');
+  try {
+    await file.writeFile(bytes);
+    if (durable) await file.sync();
+  } finally {
+    await file.close();
+  }
+}
+
+/** The names in a folder are data of its own; systems that do not let a folder be opened write them at once. */
+async function syncFolder(path: string): Promise<void> {
+  const folder = await open(path, 'r').catch(() => undefined);
+  await folder?.sync().catch(() => undefined);
+  await folder?.close();
 }
 
 async function exists(path: string): Promise<boolean> {
