@@ -4,6 +4,7 @@ import * as imageQ from 'image-q';
 import sharp from 'sharp';
 import { createRandom, median } from '../src/numeric/index.ts';
 import { createDots, createPlane, type Dots, ONE, type Plane } from '../src/plane/index.ts';
+import { diffuseFloydSteinberg } from '../src/screens/floyd-steinberg.ts';
 import { applyScreen, type ScreenName, type ScreenOptions } from '../src/screens/index.ts';
 import { type DiffusionKernel, FLOYD_STEINBERG, JARVIS_JUDICE_NINKE } from '../src/screens/kernels.ts';
 
@@ -145,6 +146,16 @@ const cases: readonly Case[] = [
     run: () => ours('floyd-steinberg'),
     goal: ['straightforward serpentine', 0.6],
   },
+  {
+    name: 'floyd-steinberg raster, plain TypeScript',
+    run: () => diffuseFloydSteinberg(plane, { scan: 'raster', arithmetic: 'plain' }),
+    goal: ['straightforward raster', 0.6],
+  },
+  {
+    name: 'floyd-steinberg serpentine, plain TypeScript',
+    run: () => diffuseFloydSteinberg(plane, { scan: 'serpentine', arithmetic: 'plain' }),
+    goal: ['straightforward serpentine', 0.6],
+  },
   { name: 'straightforward by taps', run: () => pushInRows(plane, FLOYD_STEINBERG, 'serpentine') },
   { name: 'straightforward Jarvis', run: () => pushInRows(plane, JARVIS_JUDICE_NINKE, 'serpentine') },
   { name: 'jarvis-judice-ninke', run: () => ours('jarvis-judice-ninke'), goal: ['straightforward Jarvis', 0.6] },
@@ -190,7 +201,7 @@ for (const { name, goal } of cases) {
     hasMissed ||= !isMet;
     verdict = `  ${ratio.toFixed(2)} of "${goal[0]}", goal ${goal[1]}: ${isMet ? 'met' : 'MISSED'}`;
   }
-  console.log(`${name.padEnd(32)} ${median(own).toFixed(2).padStart(9)}  (${range})${verdict}`);
+  console.log(`${name.padEnd(45)} ${median(own).toFixed(2).padStart(9)}  (${range})${verdict}`);
 }
 if (!isSame) console.log('the mask’s dots differ from the straightforward loop’s: MISSED');
 if (hasMissed && process.argv.includes('--check')) process.exitCode = 1;
