@@ -1,8 +1,8 @@
 // Builds the command into dist/: the WebAssembly kernels, then one bundle per entry with chunks that load on demand.
 // `--bench` also builds every file of benchmarks/ into dist/bench/; `--watch` rebuilds on change.
 import { spawnSync } from 'node:child_process';
-import { chmodSync, existsSync, mkdirSync, readdirSync } from 'node:fs';
-import { basename } from 'node:path';
+import { chmodSync, copyFileSync, existsSync, mkdirSync, readdirSync } from 'node:fs';
+import { basename, join } from 'node:path';
 import * as esbuild from 'esbuild';
 
 const flags = new Set(process.argv.slice(2));
@@ -66,10 +66,58 @@ const command = {
   outdir: 'dist',
 };
 
+// The page's server and its worker, each one file beside the commands: `open` starts the first, which starts the second.
+const server = {
+  ...shared,
+  entryPoints: [
+    { in: 'src/web/index.ts', out: 'web' },
+    { in: 'src/web/worker.ts', out: 'web-worker' },
+  ],
+  external: [...shared.external, 'piscina'],
+  outdir: 'dist',
+};
+// In the browser there is no Node. The page takes only pure functions from the folders below; what they import beside is dropped.
+const noNode = {
+  name: 'no-node',
+  setup(build) {
+    build.onResolve({ filter: /^node:/ }, ({ path }) => ({ path, external: true, sideEffects: false }));
+    build.onResolve({ filter: /^\..*\.ts$/ }, ({ path, resolveDir }) => ({
+      path: join(resolveDir, path),
+      sideEffects: resolveDir.includes(join('src', 'web')),
+    }));
+  },
+};
+const FONT = 'node_modules/@fontsource-variable/atkinson-hyperlegible-next';
+const page = {
+  bundle: true,
+  platform: 'browser',
+  target: 'es2022',
+  format: 'esm',
+  minify: true,
+  legalComments: 'none',
+  jsx: 'automatic',
+  jsxImportSource: 'preact',
+  entryPoints: ['src/web/page/page.tsx', 'src/web/page/page.css'],
+  external: ['*.woff2'],
+  plugins: [noNode],
+  outdir: 'dist/page',
+  logLevel: 'warning',
+};
+function copyPage() {
+  mkdirSync('dist/page', { recursive: true });
+  copyFileSync('src/web/page/index.html', 'dist/page/index.html');
+  copyFileSync('src/web/page/icon.svg', 'dist/page/icon.svg');
+  copyFileSync(`${FONT}/files/atkinson-hyperlegible-next-latin-wght-normal.woff2`, 'dist/page/text.woff2');
+  copyFileSync(`${FONT}/LICENSE`, 'dist/page/text.woff2.license');
+}
+
 if (flags.has('--watch')) {
+  copyPage();
+  for (const part of [server, page]) await (await esbuild.context({ ...part, logLevel: 'info' })).watch();
   await (await esbuild.context({ ...command, logLevel: 'info' })).watch();
 } else {
-  await esbuild.build(command);
+  copyPage();
+  await Promise.all([command, server, page].map((part) => esbuild.build(part)));
   chmodSync('dist/tonewright.cjs', 0o755);
   if (flags.has('--bench')) {
     const entryPoints = readdirSync('benchmarks')

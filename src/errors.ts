@@ -77,6 +77,10 @@ export class AppError extends Error {
     this.code = code;
     this.details = details;
   }
+  'request-refused': { exit: 1, http: 403, hint: 'Open the address that `tonewright open` prints, on this computer.' },
+  'upload-too-large': { exit: 1, http: 413, hint: 'Save the photo smaller, or as JPEG.' },
+  'upload-cut-off': { exit: 1, http: 400, hint: 'Send the file again.' },
+  'work-stopped': { exit: 1, http: 503, hint: 'Try again; with a very large photo, save it with fewer pixels first.' },
 
   get exit(): 1 | 2 {
     return ERRORS[this.code].exit;

@@ -24,7 +24,7 @@ const rowOf = (part: string) => ROWS.findIndex((row) => row.includes(part));
 const posix = (path: string) => path.split(sep).join('/');
 const files = readdirSync('src', { recursive: true, encoding: 'utf8' })
   .map(posix)
-  .filter((file) => file.endsWith('.ts') && !file.includes('/assembly/'));
+  .filter((file) => /\.tsx?$/.test(file) && !file.includes('/assembly/'));
 
 test('the source tree is seen', () => {
   expect(files.length).toBeGreaterThan(10);

@@ -11,6 +11,30 @@ export { readSpot, type SpotReading } from './check-spot.ts';
 export * from './choices.ts';
 export * from './compare.ts';
 export { type Learned, type LearnOptions, learnProfile, type NamedCapture, type ReadCapture } from './learn.ts';
+export {
+  type DonePiece,
+  filesOfPiece,
+  ORDER_SCHEMA,
+  type OrderedPiece,
+  type OrderFacts,
+  type OrderPieceRecord,
+  type OrderRecord,
+  type PieceFault,
+  type PieceSummary,
+  recordOrder,
+  summarisePiece,
+} from './order.ts';
+export { renderOrderCsv } from './order-csv.ts';
+export {
+  chooseNames,
+  findNameFault,
+  normaliseColumn,
+  type OrderCell,
+  type OrderRow,
+  parseOrderCsv,
+} from './order-list.ts';
+export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
+export * from './preview.ts';
 export * from './price.ts';
 export { type PriceList, parsePriceList } from './price-list.ts';
 export { drawFindings, type ProfilePageFacts, renderProfilePage } from './profile-page.ts';

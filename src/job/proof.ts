@@ -69,7 +69,7 @@ export async function makeProof(facts: ProofFacts): Promise<Proof> {
   const curve = toneCurveOf({ points });
   return {
     png,
-    prediction: predictToneError(seen, { ...facts, dotTable }),
+    prediction: assessProof(seen, { ...facts, dotTable }),
     pictures: {
       photo: dataUri('image/jpeg', photoJpeg),
       proof: dataUri('image/jpeg', proofJpeg),
@@ -119,7 +119,8 @@ function drawPiece(
   return renderProof(seen, { colours: coloursOf(profile), cornerRadiusPx: (cornerRadiusMm / widthMm) * seen.width });
 }
 
-function predictToneError(
+/** How far the tones that the dots will show are from the wanted ones, as the eye sees both. */
+export function assessProof(
   shown: Plane<'reflectance'>,
   { spec, frame, toned, table, mask, dots, dotTable }: ProofFacts & { readonly dotTable: DotTable },
 ): Ticket['prediction'] {

@@ -2,6 +2,8 @@ import { readdirSync, readFileSync, statSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 import { type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
+import { parseRefused } from './parse.ts';
+import type { RefusedMaterial } from './types.ts';
 
 export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts';
 
@@ -131,6 +133,22 @@ export function readJson(path: string): unknown {
 }
 
 function listFiles(folder: string): string[] {
+/**
+ * Materials that are never put under a laser: of the built-in folder, which must have a list, then of a shop's own.
+ * @throws AppError path-missing without the built-in list; path-unreadable, file-invalid
+ */
+export function readRefusedIn(folders: readonly string[]): readonly RefusedMaterial[] {
+  return folders.flatMap((folder, at) => {
+    const path = join(folder, 'materials', 'never.json');
+    try {
+      return parseRefused(readJson(path), path);
+    } catch (error) {
+      if (at > 0 && error instanceof AppError && error.code === 'path-missing') return [];
+      throw error;
+    }
+  });
+}
+
   try {
     return readdirSync(folder).filter((file) => file.endsWith('.json') && !/^(?:\.|never)/.test(file));
   } catch {

@@ -78,14 +78,20 @@ export async function readBytes(path: string): Promise<Buffer> {
 
 /**
  * Decode a photograph from the bytes of its file; `name` is what messages call it.
+ * `maxPixels` refuses less than {@link PHOTO_LIMITS} would, where memory is shared with others.
  * Embedded ICC profiles (and CMYK) are converted to sRGB, at 16 bit when the file has 16.
  * @throws AppError image-empty, image-unknown, image-broken, image-too-small, image-too-long, image-too-large
  */
-export async function decodePhoto(bytes: Buffer, name: string): Promise<Photo> {
+export async function decodePhoto(
+  bytes: Buffer,
+  name: string,
+  { maxPixels = PHOTO_LIMITS.maxPixels }: { readonly maxPixels?: number } = {},
+): Promise<Photo> {
   const format = checkFormat(bytes, name);
   const sharp = loadSharp();
   const found = await readHeader(bytes, name);
   checkSides(found.autoOrient, name);
+  checkPixelCount(found.autoOrient, name, maxPixels);
 
   const deep = found.depth === 'ushort';
   const grey = found.space === 'b-w' || found.space === 'grey16';
@@ -178,15 +184,17 @@ function checkSides({ width, height }: { width: number; height: number }, name: 
       maxAspect,
     });
   }
-  checkPixelCount({ width, height }, name);
 }
 
 /**
  * Refuse what would fill the memory, by the header alone.
  * @throws AppError image-too-large
  */
-export function checkPixelCount({ width, height }: { width: number; height: number }, name: string): void {
-  const { maxPixels } = PHOTO_LIMITS;
+export function checkPixelCount(
+  { width, height }: { width: number; height: number },
+  name: string,
+  maxPixels: number = PHOTO_LIMITS.maxPixels,
+): void {
   if (width * height <= maxPixels) return;
   const [has, may] = [width * height, maxPixels].map((pixels) => Math.round(pixels / 1e6));
   throw new AppError(

@@ -334,3 +334,14 @@ export const COMMANDS: readonly CommandRecord[] = [
     load: async () => (await import('./demo.ts')).run,
   },
 ];
+  {
+    name: 'open',
+    summary: 'Open the local page: see a photo on the material before it is burned. Nothing leaves this computer.',
+    args: '',
+    options: [
+      { flags: '--port <n>', help: 'port on 127.0.0.1; 0 is the one of last time, else any that is free (default: 0)' },
+      { flags: '--no-launch', help: 'print the address and start no browser' },
+    ],
+    examples: ['open', 'open --shop my-shop --port 8765 --no-launch'],
+    load: async () => (await import('./open.ts')).run,
+  },

@@ -1,0 +1,1 @@
+export { type OpenedPage, type PageOptions, startPage } from './server.ts';

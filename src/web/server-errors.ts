@@ -1,0 +1,49 @@
+import { AppError, ERRORS, type ErrorCode } from '../errors.ts';
+import type { ErrorJson } from './protocol.ts';
+
+/** What to do on the page, where the table's hint speaks of the command line. */
+const PAGE_HINTS: Partial<Record<ErrorCode, string>> = {
+  'option-invalid': 'Change the value that is named.',
+  'name-unknown': 'It may have been removed meanwhile. Choose another one.',
+  'path-missing': 'It may have been removed meanwhile. Go back and choose again.',
+  'path-unwritable': 'Make room in the shop folder, or give yourself the right to write there.',
+  'result-exists': 'Choose another name.',
+  'chart-not-found': 'Take the whole chart, sharp and large in the frame, or mark its four corners on the picture.',
+  'chart-wrong': 'Choose the chart that this capture shows.',
+  'chart-mirrored': 'Tick “seen from behind” if the chart was burned from the back of the piece.',
+};
+
+/** How an error travels between threads: its class does not. */
+export interface PlainError {
+  readonly code: ErrorCode;
+  readonly message: string;
+  readonly details: Readonly<Record<string, unknown>>;
+}
+
+export function toPlain({ code, message, details }: AppError): PlainError {
+  return { code, message, details: JSON.parse(JSON.stringify(details)) as Record<string, unknown> };
+}
+
+export function fromPlain({ code, message, details }: PlainError): AppError {
+  return new AppError(code, message, details);
+}
+
+/** The body and the status with which the page is told of an error. Anything unforeseen is called what it is: a bug. */
+export function describeError(error: unknown): { readonly status: number; readonly body: ErrorJson } {
+  if (error instanceof AppError) {
+    const { code, message } = error;
+    const hint = PAGE_HINTS[code] ?? ERRORS[code].hint;
+    return { status: ERRORS[code].http, body: { error: { code, message, hint } } };
+  }
+  const message = error instanceof Error ? error.message : String(error);
+  return {
+    status: 500,
+    body: {
+      error: {
+        code: 'bug',
+        message: `This is a bug in Tonewright, not in your input: ${message}`,
+        hint: 'Please report the line above. Your photos and jobs are kept; reload the page to go on.',
+      },
+    },
+  };
+}

@@ -1,0 +1,98 @@
+import { timingSafeEqual } from 'node:crypto';
+import type { MiddlewareHandler } from 'hono';
+import { getCookie, setCookie } from 'hono/cookie';
+import { AppError } from '../errors.ts';
+
+/** Nothing from elsewhere, nothing inline; pictures that the page itself makes are blobs. */
+const PAGE_POLICY = [
+  "default-src 'none'",
+  "script-src 'self'",
+  "style-src 'self'",
+  "img-src 'self' blob: data:",
+  "font-src 'self'",
+  "connect-src 'self'",
+  "frame-src 'self'",
+  "manifest-src 'self'",
+  "base-uri 'none'",
+  "form-action 'none'",
+  "frame-ancestors 'none'",
+].join('; ');
+
+/** A printed sheet carries its own style and pictures and no script. It may be framed by the page, to print it. */
+export const SHEET_POLICY =
+  "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox allow-same-origin allow-modals; frame-ancestors 'self'";
+
+const YEAR_S = 365 * 24 * 3600;
+
+export interface GuardOptions {
+  readonly port: () => number;
+  readonly token: string;
+}
+
+/** Written on every answer, refusals included. */
+const HEADERS: Readonly<Record<string, string>> = {
+  'content-security-policy': PAGE_POLICY,
+  'x-content-type-options': 'nosniff',
+  'referrer-policy': 'no-referrer',
+  'cross-origin-opener-policy': 'same-origin',
+  'cross-origin-resource-policy': 'same-origin',
+  'permissions-policy': 'camera=(), microphone=(), geolocation=(), usb=(), serial=()',
+  'cache-control': 'no-store',
+};
+
+/** Goes around everything else: what a handler has set itself stays. */
+export const setHeaders: MiddlewareHandler = async (c, next) => {
+  await next();
+  for (const [name, value] of Object.entries(HEADERS)) if (!c.res.headers.has(name)) c.res.headers.set(name, value);
+};
+
+/**
+ * Lets in only what the page itself asks: the address must be this server's own (a name that some other site points at
+ * 127.0.0.1 is refused), requests from other origins are refused, and all but the empty page needs the token.
+ */
+export function createGuard({ port, token }: GuardOptions): MiddlewareHandler {
+  return async (c, next) => {
+    const hosts = [`127.0.0.1:${port()}`, `localhost:${port()}`];
+    const host = c.req.header('host') ?? '';
+    if (!hosts.includes(host)) {
+      throw new AppError('request-refused', `found a request for the host "${host.slice(0, 80)}", needed ${hosts[0]}`);
+    }
+    const origin = c.req.header('origin');
+    const site = c.req.header('sec-fetch-site');
+    const reads = c.req.method === 'GET' || c.req.method === 'HEAD';
+    const foreign =
+      (origin !== undefined && origin !== `http://${host}`) ||
+      (!reads && origin === undefined) ||
+      (site !== undefined && site !== 'same-origin' && !(reads && site === 'none'));
+    if (foreign) {
+      throw new AppError('request-refused', 'found a request from another site, needed one from this page');
+    }
+    if (c.req.path.startsWith('/api/') && c.req.path !== '/api/enter') {
+      const shown = getCookie(c, cookieName(port())) ?? '';
+      if (!sameText(shown, token)) {
+        throw new AppError('request-refused', 'found no valid token, needed the address that `tonewright open` prints');
+      }
+    }
+    await next();
+  };
+}
+
+/** Trades the token of the address for a cookie that scripts cannot read. */
+export function createEntry({ port, token }: GuardOptions): MiddlewareHandler {
+  return async (c) => {
+    const shown = (await c.req.text()).slice(0, 200);
+    if (!sameText(shown, token)) {
+      throw new AppError('request-refused', 'found a wrong token, needed the address that `tonewright open` prints');
+    }
+    setCookie(c, cookieName(port()), token, { httpOnly: true, sameSite: 'Strict', path: '/', maxAge: YEAR_S });
+    return c.body(null, 204);
+  };
+}
+
+/** Cookies do not know ports: two shops that are open at once must not take each other's. */
+const cookieName = (port: number) => `tonewright-${port}`;
+
+function sameText(a: string, b: string): boolean {
+  const [left, right] = [Buffer.from(a), Buffer.from(b)];
+  return left.length === right.length && timingSafeEqual(left, right);
+}

@@ -1,0 +1,368 @@
+import { randomBytes } from 'node:crypto';
+import { copyFile, mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
+import { basename, extname, join } from 'node:path';
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import type { Sight } from '../job/index.ts';
+import { type Dots, type Photo, writeFilesAtomic } from '../plane/index.ts';
+import type { JobCard, LookFactsJson, Wish } from './protocol.ts';
+import type { EventHub } from './server-events.ts';
+import { parseWish, requestOf } from './server-wish.ts';
+import type { Work } from './server-work.ts';
+import type { Exact } from './worker.ts';
+
+/** A photo with more pixels is refused from its header: decoded it would take more than a third of a gigabyte. */
+export const MAX_PIXELS = 120e6;
+/** Decoded photos and their light are let go of, the longest unused first, beyond this. */
+const CACHE_BYTES = 700e6;
+/** Looks whose dots are kept for the loupe. */
+const LOOKS = 4;
+
+const ID = /^[0-9a-f]{16}$/;
+
+const RECORD = v.object({
+  schema: v.literal('tonewright-kept-job/1'),
+  name: v.string(),
+  photo: v.object({ file: v.string(), stored: v.string(), width: v.number(), height: v.number() }),
+  wish: v.unknown(),
+  changed: v.string(),
+  files: v.array(v.string()),
+  stale: v.boolean(),
+});
+
+/** A job's folder holds the photo, what is wished of it, and the files that were made. */
+interface KeptJob extends JobCard {
+  /** File of the photo inside the job's folder: its ending is that of the format that was found inside. */
+  readonly stored: string;
+}
+
+interface Cached {
+  photo?: Promise<Photo>;
+  sight?: Promise<Sight>;
+  sightKey: string;
+  bytes: number;
+  used: number;
+  /** Turn of the newest draft and of the newest proof; the threads look at them between steps. */
+  readonly draftTurn: Int32Array;
+  readonly proofTurn: Int32Array;
+}
+
+interface KeptLook {
+  readonly job: string;
+  readonly dots: Dots;
+  readonly wish: Wish;
+}
+
+export interface Jobs {
+  readonly list: () => readonly JobCard[];
+  readonly get: (id: string) => JobCard;
+  /** Takes over a received file. */
+  readonly add: (path: string, facts: { readonly fileName: string; readonly wish: Wish }) => Promise<JobCard>;
+  readonly copySample: (path: string, wish: Wish) => Promise<JobCard>;
+  readonly setWish: (id: string, wish: Wish) => Promise<JobCard>;
+  readonly draft: (id: string, wish: Wish, showClipped: boolean) => Promise<Uint8Array | undefined>;
+  readonly look: (
+    id: string,
+    wish: Wish,
+    showClipped: boolean,
+  ) => Promise<{ readonly facts: LookFactsJson; readonly jpeg: Uint8Array } | undefined>;
+  readonly loupe: (
+    id: string,
+    look: string,
+    ask: {
+      readonly x: number;
+      readonly y: number;
+      readonly width: number;
+      readonly height: number;
+      as: 'dots' | 'surface';
+    },
+  ) => Promise<Uint8Array>;
+  readonly keep: (id: string) => Promise<JobCard>;
+  readonly remove: (id: string) => Promise<void>;
+  readonly readView: (id: string) => Promise<Uint8Array>;
+  readonly readFileOf: (id: string, name: string) => Promise<Uint8Array>;
+  /** A new place for a body that is being received. */
+  readonly incoming: () => string;
+}
+
+export interface JobsOptions {
+  readonly shopDir: string;
+  readonly work: Work;
+  readonly events: EventHub;
+}
+
+/** The jobs of a shop folder, and the light of those that are being looked at. */
+export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<Jobs> {
+  const root = join(shopDir, 'jobs');
+  const jobs = new Map<string, KeptJob>();
+  const cache = new Map<string, Cached>();
+  const looks = new Map<string, KeptLook>();
+  // What was being received when the server stopped is of no use.
+  await rm(join(root, '.incoming'), { recursive: true, force: true });
+  for (const id of await readdir(root).catch(() => [] as string[])) {
+    if (!ID.test(id)) continue;
+    const job = await readJob(root, id);
+    if (job) jobs.set(id, job);
+  }
+
+  const find = (id: string): KeptJob => {
+    const job = jobs.get(id);
+    if (!job) throw new AppError('name-unknown', 'found no such job in the shop folder');
+    return job;
+  };
+  const folder = (id: string, ...parts: string[]) => join(root, id, ...parts);
+
+  async function save(job: KeptJob): Promise<JobCard> {
+    jobs.set(job.id, job);
+    const { name, photo, stored, wish, changed, files, stale } = job;
+    const record = {
+      schema: 'tonewright-kept-job/1',
+      name,
+      photo: { ...photo, stored },
+      wish,
+      changed,
+      files,
+      stale,
+    };
+    await writeFilesAtomic([{ path: folder(job.id, 'job.json'), bytes: `${JSON.stringify(record, null, 2)}\n` }], {
+      force: true,
+    });
+    events.send({ type: 'job', job: cardOf(job) });
+    return cardOf(job);
+  }
+
+  async function add(path: string, { fileName, wish }: { readonly fileName: string; readonly wish: Wish }) {
+    const id = randomBytes(8).toString('hex');
+    const file = tidyFileName(fileName);
+    try {
+      const { photo, view } = await work.run('proof', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS });
+      const { width, height } = photo;
+      const stored = `photo.${photo.facts.format === 'jpeg' ? 'jpg' : photo.facts.format}`;
+      await mkdir(folder(id), { recursive: true });
+      await rename(path, folder(id, stored));
+      await writeFilesAtomic([{ path: folder(id, 'view.jpg'), bytes: view }]);
+      const entry = useCache(id);
+      entry.photo = Promise.resolve(photo);
+      entry.bytes = bytesOf(photo);
+      trim(id);
+      return await save({
+        id,
+        name: basename(file, extname(file)),
+        photo: { file, width, height },
+        stored,
+        wish,
+        state: 'open',
+        changed: new Date().toISOString(),
+        files: [],
+        stale: false,
+      });
+    } catch (error) {
+      await rm(path, { force: true });
+      await rm(folder(id), { recursive: true, force: true });
+      throw error;
+    }
+  }
+
+  function useCache(id: string): Cached {
+    const known = cache.get(id);
+    if (known) {
+      known.used = Date.now();
+      return known;
+    }
+    const turn = () => new Int32Array(new SharedArrayBuffer(4));
+    const made: Cached = { sightKey: '', bytes: 0, used: Date.now(), draftTurn: turn(), proofTurn: turn() };
+    cache.set(id, made);
+    return made;
+  }
+
+  /** Lets go of the longest unused light, never of the one in hand. */
+  function trim(id: string): void {
+    const byAge = [...cache].filter(([other]) => other !== id).sort((a, b) => a[1].used - b[1].used);
+    let bytes = [...cache.values()].reduce((sum, entry) => sum + entry.bytes, 0);
+    for (const [other, entry] of byAge) {
+      if (bytes <= CACHE_BYTES) return;
+      bytes -= entry.bytes;
+      cache.delete(other);
+    }
+  }
+
+  async function sightOf(id: string, wish: Wish): Promise<Sight> {
+    const job = find(id);
+    const entry = useCache(id);
+    entry.photo ??= work
+      .run('proof', 'openPhoto', { path: folder(id, job.stored), name: job.photo.file, maxPixels: MAX_PIXELS })
+      .then(({ photo }) => photo);
+    const photo = await entry.photo.catch((error) => {
+      delete entry.photo;
+      throw error;
+    });
+    // The light depends on all of the wish but the tone's own values and the range.
+    const { toneValues: _values, range: _range, ...rest } = wish;
+    const key = JSON.stringify(rest);
+    if (entry.sightKey !== key || !entry.sight) {
+      entry.sightKey = key;
+      const sight = work.run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }) });
+      entry.sight = sight;
+      sight.then(
+        ({ picture }) => {
+          entry.bytes = bytesOf(photo) + 3 * picture.light.data.length;
+          trim(id);
+        },
+        () => {
+          if (entry.sight === sight) entry.sightKey = '';
+        },
+      );
+    }
+    return entry.sight;
+  }
+
+  async function draft(id: string, wish: Wish, showClipped: boolean) {
+    const { draftTurn: newest } = useCache(id);
+    const turn = Atomics.add(newest, 0, 1) + 1;
+    const sight = await sightOf(id, wish);
+    if (Atomics.load(newest, 0) !== turn) return undefined;
+    const input = { sight, request: requestOf(wish), name: find(id).name, showClipped, turn, newest };
+    return (await work.run('draft', 'draft', input))?.jpeg;
+  }
+
+  async function look(id: string, wish: Wish, showClipped: boolean) {
+    const { proofTurn: newest } = useCache(id);
+    const turn = Atomics.add(newest, 0, 1) + 1;
+    const sight = await sightOf(id, wish);
+    if (Atomics.load(newest, 0) !== turn) return undefined;
+    const input = { sight, request: requestOf(wish), name: find(id).name, showClipped, turn, newest };
+    const found = await work.run('proof', 'exact', input);
+    if (!found) return undefined;
+    const name = randomBytes(6).toString('hex');
+    looks.set(name, { job: id, dots: found.dots, wish });
+    for (const old of [...looks.keys()].slice(0, Math.max(0, looks.size - LOOKS))) looks.delete(old);
+    return { facts: describeLook(name, sight, found), jpeg: found.jpeg };
+  }
+
+  return {
+    list: () => [...jobs.values()].map(cardOf).sort((a, b) => (a.changed < b.changed ? 1 : -1)),
+    get: (id) => cardOf(find(id)),
+    add,
+    async copySample(path, wish) {
+      const incoming = newIncoming(root);
+      await mkdir(join(root, '.incoming'), { recursive: true });
+      await copyFile(path, incoming);
+      return add(incoming, { fileName: basename(path), wish });
+    },
+    async setWish(id, wish) {
+      const job = find(id);
+      if (JSON.stringify(job.wish) === JSON.stringify(wish)) return cardOf(job);
+      return save({ ...job, wish, changed: new Date().toISOString(), stale: job.files.length > 0 });
+    },
+    draft,
+    look,
+    async loupe(id, name, { as, ...part }) {
+      const found = looks.get(name);
+      if (!found || found.job !== id) throw new AppError('name-unknown', 'this proof is no longer at hand');
+      return work.run('draft', 'loupe', { dots: found.dots, request: requestOf(found.wish), part, as });
+    },
+    async keep(id) {
+      const job = find(id);
+      if (job.state === 'making') return cardOf(job);
+      jobs.set(id, { ...job, state: 'making' });
+      events.send({ type: 'job', job: cardOf(find(id)) });
+      try {
+        const files = await work.run('files', 'keepJob', {
+          photoPath: folder(id, job.stored),
+          photoFile: job.photo.file,
+          name: job.name,
+          request: requestOf(job.wish),
+          out: folder(id, 'out'),
+        });
+        const now = find(id);
+        const stale = JSON.stringify(now.wish) !== JSON.stringify(job.wish);
+        return await save({ ...now, state: 'kept', files, stale, changed: new Date().toISOString() });
+      } catch (error) {
+        if (jobs.has(id)) {
+          jobs.set(id, { ...find(id), state: job.state });
+          events.send({ type: 'job', job: cardOf(find(id)) });
+        }
+        throw error;
+      }
+    },
+    async remove(id) {
+      find(id);
+      jobs.delete(id);
+      cache.delete(id);
+      await rm(folder(id), { recursive: true, force: true });
+      events.send({ type: 'job-gone', id });
+    },
+    readView: (id) => readFile(folder(find(id).id, 'view.jpg')),
+    async readFileOf(id, name) {
+      const job = find(id);
+      // Only names that the server wrote itself ever become a path.
+      if (!job.files.includes(name)) throw new AppError('name-unknown', 'found no such file in this job');
+      return readFile(folder(id, 'out', name));
+    },
+    incoming: () => newIncoming(root),
+  };
+}
+
+const newIncoming = (root: string) => join(root, '.incoming', randomBytes(8).toString('hex'));
+
+const cardOf = ({ stored: _, ...card }: KeptJob): JobCard => card;
+
+const bytesOf = (photo: Photo) => photo.rgb.byteLength + (photo.alpha?.byteLength ?? 0);
+
+/** A record that a person has damaged by hand hides its job and nothing else. */
+async function readJob(root: string, id: string): Promise<KeptJob | undefined> {
+  try {
+    const found = v.parse(RECORD, JSON.parse(await readFile(join(root, id, 'job.json'), 'utf8')));
+    const { photo, files } = found;
+    const { stored, ...facts } = photo;
+    if (!/^photo\.[a-z0-9]+$/.test(stored) || files.some((file) => file !== basename(file))) return undefined;
+    return {
+      id,
+      name: found.name,
+      photo: facts,
+      stored,
+      wish: parseWish(found.wish),
+      state: files.length > 0 ? 'kept' : 'open',
+      changed: found.changed,
+      files,
+      stale: found.stale,
+    };
+  } catch {
+    return undefined;
+  }
+}
+
+/** A name fit for files of any system, from whatever the browser says the photo is called. */
+export function tidyFileName(text: string): string {
+  const last = text.split(/[\\/]/).at(-1) ?? '';
+  const ending = extname(last)
+    .replace(/[^.A-Za-z0-9]/g, '')
+    .slice(0, 6);
+  const stem = basename(last, extname(last))
+    .normalize('NFC')
+    .replace(/[^\p{L}\p{N}._-]+/gu, '-')
+    .replace(/^[.-]+|[.-]+$/g, '')
+    .slice(0, 60);
+  return `${stem === '' ? 'photo' : stem}${ending}`;
+}
+
+function describeLook(name: string, { picture }: Sight, { facts, clippedDark, clippedLight }: Exact): LookFactsJson {
+  const { bitmap, time, prediction, profile, screen, settings, warnings, cautions, assumptions, tone } = facts;
+  return {
+    look: name,
+    frame: picture.frame,
+    focus: picture.focus,
+    tone: tone.values,
+    dots: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing },
+    seconds: time.seconds,
+    prediction,
+    clippedDark,
+    clippedLight,
+    profile: { title: profile.title, bareL: profile.bareL, fullL: profile.fullL, origin: profile.origin },
+    screen: screen.name,
+    settings,
+    warnings,
+    cautions,
+    assumptions,
+  };
+}

@@ -1,0 +1,106 @@
+import { createWriteStream } from 'node:fs';
+import { mkdir, rm } from 'node:fs/promises';
+import { dirname } from 'node:path';
+import { Writable } from 'node:stream';
+import { AppError } from '../errors.ts';
+
+export interface ReceiveLimits {
+  readonly maxBytes: number;
+  /** Longest silence, ms. */
+  readonly idleMs: number;
+  /** Longest time for the whole body, ms. */
+  readonly totalMs: number;
+}
+
+/**
+ * Stream a body into a file. Nothing of it stays when it is too large, too slow, or cut off.
+ * @throws AppError upload-too-large, upload-cut-off
+ */
+export async function receiveFile(
+  request: Request,
+  { path, limits }: { readonly path: string; readonly limits: ReceiveLimits },
+): Promise<number> {
+  const { maxBytes, idleMs, totalMs } = limits;
+  const declared = Number(request.headers.get('content-length') ?? Number.NaN);
+  if (declared > maxBytes) throw tooLarge(declared, maxBytes);
+  if (!request.body) throw new AppError('upload-cut-off', 'found no file in the request, needed one');
+  await mkdir(dirname(path), { recursive: true });
+  const target = Writable.toWeb(createWriteStream(path, { flags: 'wx' })).getWriter();
+  const reader = request.body.getReader();
+  const end = Date.now() + totalMs;
+  let received = 0;
+  try {
+    for (;;) {
+      const { done, value } = await within(reader.read(), Math.min(idleMs, end - Date.now()));
+      if (done) break;
+      received += value.length;
+      if (received > maxBytes) throw tooLarge(received, maxBytes);
+      await target.write(value);
+    }
+    if (Number.isFinite(declared) && received < declared) throw cutOff(received, declared);
+    await target.close();
+    return received;
+  } catch (error) {
+    await reader.cancel().catch(() => undefined);
+    await target.abort().catch(() => undefined);
+    await rm(path, { force: true });
+    if (error instanceof AppError) throw error;
+    throw cutOff(received, declared);
+  }
+}
+
+/**
+ * A small JSON body.
+ * @throws AppError upload-too-large, upload-cut-off, option-invalid
+ */
+export async function receiveJson(request: Request, limits: ReceiveLimits): Promise<unknown> {
+  const { maxBytes, totalMs } = limits;
+  if (!request.body) throw new AppError('option-invalid', 'found an empty request, needed JSON');
+  const reader = request.body.getReader();
+  const parts: Uint8Array[] = [];
+  let received = 0;
+  const end = Date.now() + totalMs;
+  try {
+    for (;;) {
+      const { done, value } = await within(reader.read(), end - Date.now());
+      if (done) break;
+      received += value.length;
+      if (received > maxBytes) throw tooLarge(received, maxBytes);
+      parts.push(value);
+    }
+  } catch (error) {
+    await reader.cancel().catch(() => undefined);
+    if (error instanceof AppError) throw error;
+    throw cutOff(received, Number.NaN);
+  }
+  try {
+    return JSON.parse(Buffer.concat(parts).toString('utf8'));
+  } catch {
+    throw new AppError('option-invalid', 'found a request that is not JSON');
+  }
+}
+
+async function within<T>(work: Promise<T>, ms: number): Promise<T> {
+  let timer: NodeJS.Timeout | undefined;
+  const late = new Promise<never>((_, reject) => {
+    timer = setTimeout(
+      () => reject(new AppError('upload-cut-off', 'found no more data for too long, needed the rest of the file')),
+      Math.max(0, ms),
+    );
+  });
+  try {
+    return await Promise.race([work, late]);
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+function tooLarge(bytes: number, maxBytes: number): AppError {
+  const [has, may] = [bytes, maxBytes].map((count) => Math.ceil(count / 1e6));
+  return new AppError('upload-too-large', `found ${has} MB or more, needed at most ${may} MB`, { bytes, maxBytes });
+}
+
+function cutOff(received: number, declared: number): AppError {
+  const of = Number.isFinite(declared) ? ` of ${declared}` : '';
+  return new AppError('upload-cut-off', `found ${received}${of} bytes, then the connection ended`, { received });
+}

@@ -1,0 +1,236 @@
+import { readdir, readFile } from 'node:fs/promises';
+import { extname, join } from 'node:path';
+import { Hono } from 'hono';
+import { streamSSE } from 'hono/streaming';
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import type { Shop } from '../material/index.ts';
+import type { PageEvent, Wish } from './protocol.ts';
+import { describeError } from './server-errors.ts';
+import type { EventHub } from './server-events.ts';
+import { createEntry, createGuard, SHEET_POLICY, setHeaders } from './server-guard.ts';
+import type { Jobs } from './server-jobs.ts';
+import { receiveFile, receiveJson } from './server-receive.ts';
+import { describeShop, findSample, MAX_UPLOAD_BYTES } from './server-shop.ts';
+import { parseWish, parseWith } from './server-wish.ts';
+import type { Work } from './server-work.ts';
+
+export interface AppOptions {
+  readonly shop: Shop;
+  readonly shopDir: string;
+  readonly version: string;
+  readonly photosDir: string;
+  readonly pageDir: string;
+  readonly port: () => number;
+  readonly token: string;
+  readonly jobs: Jobs;
+  readonly work: Work;
+  readonly events: EventHub;
+}
+
+const UPLOAD = { maxBytes: MAX_UPLOAD_BYTES, idleMs: 20_000, totalMs: 180_000 } as const;
+const JSON_BODY = { maxBytes: 64_000, idleMs: 10_000, totalMs: 10_000 } as const;
+/** Files that are received at once, and pages that listen at once. */
+const MOST_UPLOADS = 4;
+const MOST_LISTENERS = 32;
+const HEARTBEAT_MS = 15_000;
+
+const TYPES: Readonly<Record<string, string>> = {
+  '.html': 'text/html; charset=utf-8',
+  '.js': 'text/javascript; charset=utf-8',
+  '.css': 'text/css; charset=utf-8',
+  '.woff2': 'font/woff2',
+  '.svg': 'image/svg+xml',
+  '.png': 'image/png',
+  '.jpg': 'image/jpeg',
+  '.json': 'application/json; charset=utf-8',
+  '.tiff': 'image/tiff',
+  '.bmp': 'image/bmp',
+};
+
+const LOOP_ASK = v.strictObject({
+  x: v.pipe(v.number(), v.finite()),
+  y: v.pipe(v.number(), v.finite()),
+  width: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
+  height: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
+  as: v.picklist(['dots', 'surface']),
+});
+
+export async function createApp(options: AppOptions): Promise<{ readonly app: Hono; readonly close: () => void }> {
+  const { jobs, events } = options;
+  const app = new Hono();
+  const streams = new Set<() => void>();
+  let uploads = 0;
+
+  app.onError((error, c) => {
+    const { status, body } = describeError(error);
+    return c.json(body, status as 400);
+  });
+  app.notFound((c) => {
+    const { body } = describeError(new AppError('path-missing', 'found nothing at this address'));
+    return c.json(body, 404);
+  });
+  app.use('*', setHeaders);
+  app.use('*', createGuard(options));
+
+  for (const [path, { bytes, type }] of await readPage(options.pageDir)) {
+    app.get(path, (c) => c.body(bytes, 200, { 'content-type': type }));
+  }
+  app.post('/api/enter', createEntry(options));
+  app.get('/api/shop', async (c) => c.json(await describeShop(options)));
+
+  app.get('/api/events', (c) => {
+    if (events.count() >= MOST_LISTENERS) {
+      throw new AppError('work-stopped', `found ${MOST_LISTENERS} open pages already, needed fewer`);
+    }
+    return streamSSE(c, async (stream) => {
+      const waiting: PageEvent[] = [];
+      let wake: () => void = () => {};
+      let open = true;
+      const stop = () => {
+        open = false;
+        wake();
+      };
+      const forget = events.listen((event) => {
+        waiting.push(event);
+        wake();
+      });
+      streams.add(stop);
+      stream.onAbort(stop);
+      try {
+        await stream.writeSSE({ event: 'hello', data: '{}' });
+        while (open) {
+          const event = waiting.shift();
+          if (event) {
+            await stream.writeSSE({ event: 'change', data: JSON.stringify(event) });
+            continue;
+          }
+          let timer: NodeJS.Timeout | undefined;
+          await new Promise<void>((resolve) => {
+            wake = resolve;
+            timer = setTimeout(resolve, HEARTBEAT_MS);
+          });
+          clearTimeout(timer);
+          if (open && waiting.length === 0) await stream.writeSSE({ event: 'hello', data: '{}' });
+        }
+      } finally {
+        forget();
+        streams.delete(stop);
+      }
+    });
+  });
+
+  app.get('/api/jobs', (c) => c.json(jobs.list()));
+  app.post('/api/jobs', async (c) => {
+    const wish = readHeaderJson(c.req.header('x-wish'));
+    if (uploads >= MOST_UPLOADS) throw new AppError('work-stopped', `found ${uploads} files on their way already`);
+    uploads++;
+    try {
+      const path = jobs.incoming();
+      await receiveFile(c.req.raw, { path, limits: UPLOAD });
+      return c.json(await jobs.add(path, { fileName: readFileName(c.req.header('x-file-name')), wish }), 201);
+    } finally {
+      uploads--;
+    }
+  });
+  app.post('/api/samples/:sample', async (c) => {
+    const wish = parseWish(await receiveJson(c.req.raw, JSON_BODY));
+    const path = await findSample(options.photosDir, c.req.param('sample'));
+    return c.json(await jobs.copySample(path, wish), 201);
+  });
+  app.get('/api/jobs/:id', (c) => c.json(jobs.get(c.req.param('id'))));
+  app.put('/api/jobs/:id', async (c) => {
+    const wish = parseWish(await receiveJson(c.req.raw, JSON_BODY));
+    return c.json(await jobs.setWish(c.req.param('id'), wish));
+  });
+  app.delete('/api/jobs/:id', async (c) => {
+    await jobs.remove(c.req.param('id'));
+    return c.body(null, 204);
+  });
+  app.get('/api/jobs/:id/photo', async (c) => picture(await jobs.readView(c.req.param('id')), 'image/jpeg'));
+  app.post('/api/jobs/:id/draft', async (c) => {
+    const { wish, showClipped } = parseAsk(await receiveJson(c.req.raw, JSON_BODY));
+    const jpeg = await jobs.draft(c.req.param('id'), wish, showClipped);
+    return jpeg ? picture(jpeg, 'image/jpeg') : c.body(null, 204);
+  });
+  app.post('/api/jobs/:id/look', async (c) => {
+    const { wish, showClipped } = parseAsk(await receiveJson(c.req.raw, JSON_BODY));
+    const found = await jobs.look(c.req.param('id'), wish, showClipped);
+    if (!found) return c.body(null, 204);
+    // Facts and picture in one answer, so that they never belong to different wishes.
+    const facts = Buffer.from(JSON.stringify(found.facts));
+    const size = Buffer.alloc(4);
+    size.writeUInt32LE(facts.length);
+    return picture(Buffer.concat([size, facts, found.jpeg]), 'application/octet-stream');
+  });
+  app.get('/api/jobs/:id/looks/:look/loupe', async (c) => {
+    const { x, y, width, height, as } = c.req.query();
+    const ask = parseWith(LOOP_ASK, { x: Number(x), y: Number(y), width: Number(width), height: Number(height), as });
+    return picture(await jobs.loupe(c.req.param('id'), c.req.param('look'), ask), 'image/png');
+  });
+  app.post('/api/jobs/:id/keep', async (c) => c.json(await jobs.keep(c.req.param('id'))));
+  app.get('/api/jobs/:id/files/:file', async (c) => {
+    const file = c.req.param('file');
+    const bytes = await jobs.readFileOf(c.req.param('id'), file);
+    return fileAnswer(bytes, file, c.req.query('view') !== undefined);
+  });
+  return {
+    app,
+    close: () => {
+      for (const stop of streams) stop();
+    },
+  };
+}
+
+function picture(bytes: Uint8Array, type: string): Response {
+  return new Response(new Uint8Array(bytes), { headers: { 'content-type': type } });
+}
+
+/** A file of the shop, to be saved; or looked at, if it is a picture or a sheet to print. */
+export function fileAnswer(bytes: Uint8Array, name: string, view: boolean): Response {
+  const ending = extname(name);
+  const type = TYPES[ending] ?? 'application/octet-stream';
+  return new Response(new Uint8Array(bytes), {
+    headers: {
+      'content-type': type,
+      'content-disposition': `${view ? 'inline' : 'attachment'}; filename*=UTF-8''${encodeURIComponent(name)}`,
+      ...(ending === '.html' ? { 'content-security-policy': SHEET_POLICY } : {}),
+    },
+  });
+}
+
+/** The page's own files by their address; nothing else in that folder or above it can be asked for. */
+async function readPage(folder: string) {
+  const files = new Map<string, { readonly bytes: Uint8Array<ArrayBuffer>; readonly type: string }>();
+  for (const name of await readdir(folder)) {
+    const type = TYPES[extname(name)];
+    if (type === undefined) continue;
+    const bytes = new Uint8Array(await readFile(join(folder, name)));
+    files.set(name === 'index.html' ? '/' : `/${name}`, { bytes, type });
+  }
+  return files;
+}
+
+const ASK = v.strictObject({ wish: v.unknown(), showClipped: v.boolean() });
+
+function parseAsk(json: unknown): { readonly wish: Wish; readonly showClipped: boolean } {
+  const { wish, showClipped } = parseWith(ASK, json);
+  return { wish: parseWish(wish), showClipped };
+}
+
+function readHeaderJson(text: string | undefined): Wish {
+  try {
+    return parseWish(JSON.parse(decodeURIComponent(text ?? '')));
+  } catch (error) {
+    if (error instanceof AppError) throw error;
+    throw new AppError('option-invalid', 'found no readable wish beside the photo');
+  }
+}
+
+export function readFileName(text: string | undefined): string {
+  try {
+    return decodeURIComponent(text ?? '').slice(0, 300);
+  } catch {
+    return 'photo';
+  }
+}

@@ -1,0 +1,56 @@
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import type { JobRequest } from '../job/index.ts';
+import { TONE_FIELDS } from '../photo/index.ts';
+import type { Wish } from './protocol.ts';
+
+/** A name of a record: never a path. */
+export const RECORD_NAME = v.pipe(v.string(), v.regex(/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/), v.maxLength(80));
+const lengthMm = v.pipe(v.number(), v.minValue(1), v.maxValue(2000));
+const share = v.pipe(v.number(), v.minValue(0), v.maxValue(1));
+
+const WISH = v.strictObject({
+  widthMm: lengthMm,
+  heightMm: lengthMm,
+  cornerRadiusMm: v.pipe(v.number(), v.minValue(0), v.maxValue(1000)),
+  machine: RECORD_NAME,
+  profile: v.exactOptional(RECORD_NAME),
+  material: v.exactOptional(RECORD_NAME),
+  fit: v.picklist(['cover', 'contain']),
+  focus: v.exactOptional(v.strictObject({ x: share, y: share })),
+  safeMarginMm: v.pipe(v.number(), v.minValue(0), v.maxValue(1000)),
+  screen: v.exactOptional(RECORD_NAME),
+  tone: v.picklist(['auto', 'plain']),
+  toneValues: v.strictObject(
+    Object.fromEntries(
+      Object.entries(TONE_FIELDS).map(([name, { min, max }]) => [
+        name,
+        v.exactOptional(v.pipe(v.number(), v.minValue(min), v.maxValue(max))),
+      ]),
+    ),
+  ),
+  range: v.picklist(['scale', 'absolute']),
+});
+
+/** @throws AppError option-invalid naming the field */
+export function parseWish(json: unknown): Wish {
+  return parseWith(WISH, json) as Wish;
+}
+
+/** @throws AppError option-invalid naming the field */
+export function parseWith<S extends v.GenericSchema>(schema: S, json: unknown): v.InferOutput<S> {
+  const result = v.safeParse(schema, json);
+  if (result.success) return result.output;
+  const [issue] = result.issues;
+  throw new AppError('option-invalid', `${v.getDotPath(issue) ?? 'the request'}: ${issue.message}`);
+}
+
+/** The request that the command line would make of the same choices. */
+export function requestOf({ widthMm, heightMm, ...wish }: Wish): JobRequest {
+  const { profile, material, ...rest } = wish;
+  return {
+    ...rest,
+    size: `${widthMm}x${heightMm}`,
+    ...(profile === undefined ? (material === undefined ? {} : { material }) : { profile }),
+  };
+}
