@@ -71,6 +71,10 @@ export const SOURCES = {
   wangOlson2016:
     'J. Wang, E. Olson, AprilTag 2: Efficient and robust fiducial detection, Proc. IEEE/RSJ Int. Conf. Intelligent Robots and Systems (2016) 4193–4198',
   beatonTukey1974:
+  lauArceGallagher1999:
+    'D. L. Lau, G. R. Arce, N. C. Gallagher, Digital halftoning by means of green-noise masks, J. Optical Society of America A 16(7) (1999) 1575–1586',
+  eschbachKnox1991:
+    'R. Eschbach, K. T. Knox, Error-diffusion algorithm with edge enhancement, J. Optical Society of America A 8(12) (1991) 1844–1850',
     'A. E. Beaton, J. W. Tukey, The fitting of power series, meaning polynomials, illustrated on band-spectroscopic data, Technometrics 16(2) (1974) 147–185',
   fischlerBolles1981:
     'M. A. Fischler, R. C. Bolles, Random sample consensus, Communications of the ACM 24(6) (1981) 381–395',

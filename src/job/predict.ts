@@ -1,6 +1,14 @@
-import { DERIVED_COVERAGES, fillDotTable, type Profile, type TonePoint, toneCurveOf } from '../material/index.ts';
+import {
+  DERIVED_COVERAGES,
+  type DotTable,
+  fillDotTable,
+  mixYuleNielsen,
+  type Profile,
+  type TonePoint,
+  toneCurveOf,
+} from '../material/index.ts';
 import { createPchip, regressCentredIsotonic } from '../numeric/index.ts';
-import { createPlane, type DotGrid, ONE } from '../plane/index.ts';
+import { createPlane, type DotGrid, lightnessOfReflectance, ONE } from '../plane/index.ts';
 import { predictLightness } from '../proof/index.ts';
 import { applyScreen, type ScreenName } from '../screens/index.ts';
 import type { JobSpec } from './spec.ts';
@@ -36,6 +44,7 @@ export function predictPoints({
 /** Predicted lightness of constant coverages; between bare and solid made monotone in the mark's direction. */
 function predictCurve(profile: Profile, { screen, grid }: Halftone): { coverage: number; lightness: number }[] {
   const table = fillDotTable(profile, grid);
+  if (screen.options.errorOf === 'marks') return listMarkTones(table);
   const { side, border } = FIELD;
   const rect = { x: border, y: border, width: side - 2 * border, height: side - 2 * border };
   const lightness = DERIVED_COVERAGES.map((coverage) => {
@@ -54,6 +63,16 @@ function predictCurve(profile: Profile, { screen, grid }: Halftone): { coverage:
     ...Array.from(x, (coverage, i) => ({ coverage, lightness: sign * y[i]! })),
     { coverage: 1, lightness: lightness.at(-1)! },
   ];
+}
+
+/** Screens that hold the tone of the marks take the wanted strength for coverage: their curve is the mixing, and no dots. */
+export function listMarkTones(table: DotTable): { coverage: number; lightness: number }[] {
+  const { bareLuminance: bare, fullLuminance: full, yuleNielsenN: n, strength } = table;
+  const solid = strength[strength.length - 1]!;
+  return DERIVED_COVERAGES.map((coverage) => ({
+    coverage,
+    lightness: lightnessOfReflectance(mixYuleNielsen(coverage * solid, { bare, full, n })),
+  }));
 }
 
 /** From predicted to measured lightness: a monotone cubic, with the end's offset beyond the ends. */

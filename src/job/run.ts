@@ -1,6 +1,6 @@
 import type { ChartLayout } from '../chart/index.ts';
 import { estimateTime, type TimeEstimate } from '../machine/index.ts';
-import { type CoverageTable, coverageTable, invertProfile, type TonePoint } from '../material/index.ts';
+import { type CoverageTable, coverageTable, fillDotTable, invertProfile, type TonePoint } from '../material/index.ts';
 import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../photo/index.ts';
 import { type Dots, encodeDots, type Photo, type Plane, releaseMemory, sha256 } from '../plane/index.ts';
 import { applyScreen } from '../screens/index.ts';
@@ -89,7 +89,9 @@ export function makeDots(picture: Picture, { spec, tone: known, progress = () =>
   const coverage = mask ? maskCoverage(wanted, mask) : wanted;
 
   progress('screening');
-  const dots = applyScreen(coverage, { ...spec.screen.options, name: spec.screen.name, levels: spec.levels, grid });
+  const { screen, levels } = spec;
+  const marks = screen.options.errorOf === 'marks' ? { marks: fillDotTable(spec.profile, grid) } : {};
+  const dots = applyScreen(coverage, { ...screen.options, name: screen.name, levels, grid, ...marks });
   const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid });
   const soft = resolutionWarning(frame);
   const warnings = [...spec.warnings, ...(soft ? [soft] : [])];

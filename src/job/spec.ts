@@ -3,6 +3,7 @@ import { type Machine, parseMachine } from '../machine/index.ts';
 import {
   type AimCurve,
   compareSettings,
+  fillDotTable,
   findMark,
   findRefused,
   type Material,
@@ -18,9 +19,11 @@ import {
 import { type BurnSettings, computeSpotDiameterUm, describeOptics } from '../optics/index.ts';
 import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../photo/index.ts';
 import type { ChannelWeights, DotFormat, DotGrid } from '../plane/index.ts';
-import { SCREENS, type ScreenName, type ScreenOptions, screenNames } from '../screens/index.ts';
+import { NEUTRAL_OPTIONS, SCREENS, type ScreenName, type ScreenOptions, screenNames } from '../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../units.ts';
 import { parseAim, warnOfAim } from './aim.ts';
+import { listMarkTones } from './predict.ts';
+import { listVerified, readHistory } from './verification.ts';
 
 /** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
 export interface JobRequest {
@@ -250,11 +253,12 @@ export function screenOptionsOf(
   const own = learned?.screen.name === name ? learned.screen.options : {};
   const { uses, defaults } = SCREENS[name];
   const all: Readonly<Record<string, string | number | undefined>> = { ...defaults, ...own, ...request.screenOptions };
-  const entries = uses.filter((key) => key !== 'levels').map((key) => [key, all[key]] as const);
-  const options = Object.fromEntries(entries.filter(([, value]) => value !== undefined)) as Record<
-    string,
-    string | number
-  >;
+  // What changes nothing is left out, so that records from before an option existed still name the same screen.
+  const neutral: Readonly<Record<string, string | number>> = NEUTRAL_OPTIONS;
+  const entries = uses
+    .filter((key) => key !== 'levels' && all[key] !== undefined && all[key] !== neutral[key])
+    .map((key) => [key, all[key]] as const);
+  const options = Object.fromEntries(entries) as Record<string, string | number>;
   return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
 }
 
@@ -313,7 +317,10 @@ function assumeProfile({
       { wavelengthNm: machine.wavelengthNm },
     );
   }
-  return profile;
+  if (screen.options.errorOf !== 'marks') return profile;
+  // Such a screen takes strengths for coverages, so that a straight line would be no guess but a mistake.
+  const points = listMarkTones(fillDotTable(profile)).map((tone) => ({ ...tone, spread: 0 }));
+  return { ...profile, points };
 }
 
 export function refuseOversize(

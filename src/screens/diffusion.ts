@@ -7,10 +7,12 @@ export interface DiffusionOptions {
   readonly scan: 'raster' | 'serpentine';
   /** 2 … 256. */
   readonly levels: number;
+  /** Rows to screen before the first one, see `listStartRows`; even in number. */
+  readonly start?: readonly Uint16Array[];
 }
 
 /** Reach of a kernel in each direction, dots; also the bare border of the error rows. */
-const REACH = 2;
+export const REACH = 2;
 const HALF = (ONE + 1) / 2;
 
 /**
@@ -20,9 +22,9 @@ const HALF = (ONE + 1) / 2;
  * level = ⌊(owed · (levels − 1) + 2¹⁴) / 2¹⁵⌋, error = owed − coverage of the level
  *
  * All in whole numbers, so the bits are the same on every engine. The error is never clamped, and the one rounding is
- * off by 1/(2 · divisor) of the coverage's step at most, 1e-6 of the tone. What falls off the sides is lost, and nothing
- * is owed before the first row: as published, very light tones begin some rows late (2 % by about twenty), and very dark
- * ones with as many rows solid; `blue-noise` has no such start.
+ * off by 1/(2 · divisor) of the coverage's step at most, 1e-6 of the tone. What falls off the sides is lost. Without `start`
+ * nothing is owed before the first row, as published: very light tones begin some rows late (2 % by about twenty), and
+ * very dark ones with as many rows solid.
  *
  * Bare (0) and solid (ONE) stay exactly so, outside a rounded corner and in a clipped highlight alike: a mean of errors
  * that each stopped short of firing never fires, so no speck can appear, and the error still owed there travels on
@@ -30,7 +32,8 @@ const HALF = (ONE + 1) / 2;
  *
  * @throws RangeError when the kernel reaches further than two dots or two rows.
  */
-export function diffuseFixed(coverage: Plane<'coverage'>, { kernel, scan, levels }: DiffusionOptions): Dots {
+export function diffuseFixed(coverage: Plane<'coverage'>, options: DiffusionOptions): Dots {
+  const { kernel, scan, levels, start = [] } = options;
   const { width, height } = coverage;
   const shares = sharesOf(kernel);
   const dots = createDots(width, height, levels);
@@ -40,14 +43,15 @@ export function diffuseFixed(coverage: Plane<'coverage'>, { kernel, scan, levels
   let oneUp = new Int32Array(padded);
   let here = new Int32Array(padded);
   const sums = new Int32Array(width);
+  const scratch = new Uint8Array(width);
   const isDeep = shares.rows[1].some((share) => share > 0);
-  for (let y = 0; y < height; y++) {
+  for (let y = -start.length; y < height; y++) {
     const step = scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
     const stepAbove = scan === 'serpentine' ? -step : step;
-    const row = coverage.data.subarray(y * width, (y + 1) * width);
+    const row = y < 0 ? start[y + start.length] : coverage.data.subarray(y * width, (y + 1) * width);
     sumCoverage(row, { errors: oneUp, shares: shares.rows[0], step: stepAbove, divisor: kernel.divisor, sums });
     if (isDeep) addErrors(sums, twoUp, shares.rows[1], step);
-    const chosen = dots.data.subarray(y * width, (y + 1) * width);
+    const chosen = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
     const chain = { sums, errors: here, step, shares: shares.ahead, divisor: kernel.divisor, chosen };
     if (levels === 2) chooseBits(chain);
     else chooseLevels(chain, { row, values });
@@ -56,14 +60,14 @@ export function diffuseFixed(coverage: Plane<'coverage'>, { kernel, scan, levels
   return dots;
 }
 
-interface Shares {
+export interface Shares {
   /** One and two dots ahead. */
   readonly ahead: readonly number[];
   /** One and two rows below: two dots behind … two dots ahead. */
   readonly rows: readonly [readonly number[], readonly number[]];
 }
 
-function sharesOf({ taps }: DiffusionKernel): Shares {
+export function sharesOf({ taps }: DiffusionKernel): Shares {
   const ahead = new Array<number>(REACH).fill(0);
   const rows = [new Array<number>(2 * REACH + 1).fill(0), new Array<number>(2 * REACH + 1).fill(0)] as const;
   for (const [dx, dy, share] of taps) {
@@ -76,7 +80,7 @@ function sharesOf({ taps }: DiffusionKernel): Shares {
 }
 
 /** Sums that do not depend on this row's own choices, so that the loop over those has a short chain of its own. */
-function sumCoverage(
+export function sumCoverage(
   row: Uint16Array,
   from: { errors: Int32Array; shares: readonly number[]; step: number; divisor: number; sums: Int32Array },
 ): void {
@@ -103,7 +107,7 @@ function sumCoverage(
   }
 }
 
-function addErrors(sums: Int32Array, errors: Int32Array, shares: readonly number[], step: number): void {
+export function addErrors(sums: Int32Array, errors: Int32Array, shares: readonly number[], step: number): void {
   const [w0, w1, w2, w3, w4] = step > 0 ? [...shares].reverse() : shares;
   let [e0, e1, e2, e3] = errors;
   for (let x = 0; x < sums.length; x++) {
@@ -164,10 +168,11 @@ function chooseLevels(chain: Chain, { row, values }: { row: Uint16Array; values:
 /**
  * Rounding division towards −∞ without a divide: a shift for powers of two, else a product with the inverse. `lift` makes
  * the dividend positive and keeps it half a unit away from whole quotients, where the inverse's own rounding would tell.
+ * @param range of what is divided, either way, in full scales.
  */
-function divisionBy(divisor: number) {
+export function divisionBy(divisor: number, range = 4) {
   const isPower = (divisor & (divisor - 1)) === 0;
-  const lifted = 4 * ONE;
+  const lifted = range * ONE;
   return {
     shift: isPower ? 31 - Math.clz32(divisor) : 0,
     inverse: 1 / divisor,

@@ -8,6 +8,8 @@ export interface FloydSteinbergOptions {
   readonly scan: 'raster' | 'serpentine';
   /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
   readonly arithmetic?: 'fast' | 'plain';
+  /** Rows to screen before the first one, see `listStartRows`; even in number. */
+  readonly start?: readonly Uint16Array[];
 }
 
 /**
@@ -22,13 +24,14 @@ export interface FloydSteinbergOptions {
  */
 export function diffuseFloydSteinberg(coverage: Plane<'coverage'>, options: FloydSteinbergOptions): Dots {
   const { width, height } = coverage;
-  const { scan, arithmetic = 'fast' } = options;
+  const { scan, arithmetic = 'fast', start = [] } = options;
   const dots = createDots(width, height);
   const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
   const diffuseRow = kernels ? startFastRows(kernels, width, scan) : startPlainRows(width, scan);
-  for (let y = 0; y < height; y++) {
-    const asked = coverage.data.subarray(y * width, (y + 1) * width);
-    const fires = dots.data.subarray(y * width, (y + 1) * width);
+  const scratch = new Uint8Array(width);
+  for (let y = -start.length; y < height; y++) {
+    const asked = y < 0 ? start[y + start.length] : coverage.data.subarray(y * width, (y + 1) * width);
+    const fires = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
     diffuseRow(asked, fires, scan === 'serpentine' && (y & 1) === 1);
   }
   return dots;

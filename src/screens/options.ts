@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { MAX_RUN } from './mark-diffusion.ts';
 import type { ScreenOptions } from './types.ts';
 
 /** What an option takes: one of some words, or a number in a range (with one word that stands for "choose for me"). */
@@ -21,6 +22,10 @@ export const SCREEN_OPTIONS: Readonly<Record<keyof ScreenOptions, OptionRule>> =
   angleDeg: { title: 'screen angle, degrees clockwise from the scan line', min: -360, max: 360, kind: 'real' },
   shape: { title: 'dot shape', values: ['round', 'ellipse', 'square', 'diamond'] },
   size: { title: 'side of the threshold matrix, dots', min: 2, max: 256, kind: 'power-of-two' },
+  errorOf: { title: 'what the error passed on is of', values: ['dots', 'marks'] },
+  edges: { title: 'strength of edge-aware thresholds', min: 0, max: 4, kind: 'real' },
+  run: { title: 'shortest run along a scan line, dots', min: 1, max: MAX_RUN, kind: 'whole' },
+  cluster: { title: 'smallest cluster, dots', min: 1, max: 64, kind: 'whole' },
 };
 
 /** Values where neither the caller nor the screen's record says otherwise. */
@@ -32,7 +37,19 @@ export const DEFAULT_OPTIONS: ScreenOptions = {
   angleDeg: 45,
   shape: 'round',
   size: 128,
+  errorOf: 'dots',
+  edges: 0,
+  run: 1,
+  cluster: 4,
 };
+
+/** Values that leave a screen as it is without the option; records of a screen need not name them. */
+export const NEUTRAL_OPTIONS = {
+  levels: 2,
+  errorOf: 'dots',
+  edges: 0,
+  run: 1,
+} as const satisfies Partial<ScreenOptions>;
 
 const NEEDED = { whole: 'a whole number', real: 'a number', 'power-of-two': 'a power of two' } as const;
 

@@ -1,8 +1,10 @@
 import { AppError } from '../errors.ts';
-import type { DotGrid, Dots, Plane } from '../plane/index.ts';
+import type { Dots, Plane } from '../plane/index.ts';
 import { ONE } from '../plane/index.ts';
 import { generateBayer } from './bayer.ts';
+import { clusterSides, widenMask } from './clusters.ts';
 import { diffuseFixed } from './diffusion.ts';
+import { openEdgeLift } from './edge-lift.ts';
 import { diffuseFloydSteinberg } from './floyd-steinberg.ts';
 import {
   ATKINSON,
@@ -15,12 +17,16 @@ import {
   SIERRA_TWO_ROW,
   STUCKI,
 } from './kernels.ts';
-import { fillOptions } from './options.ts';
+import { diffuseMarks } from './mark-diffusion.ts';
+import { type MarkSteps, type MarkTable, tabulateMarkSteps } from './mark-steps.ts';
+import { fillOptions, NEUTRAL_OPTIONS } from './options.ts';
 import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from './periodic.ts';
+import { listStartRows } from './start-rows.ts';
 import { applyMask, createMask, type ThresholdMask } from './threshold-mask.ts';
-import type { ScreenName, ScreenOptions, ScreenRecord, ScreenRequest } from './types.ts';
+import type { ScreenName, ScreenRecord, ScreenRequest } from './types.ts';
 import { diffuseVariable } from './variable-diffusion.ts';
 import { OSTROMOUKHOV, type VariableKernel, ZHOU_FANG } from './variable-kernels.ts';
+import { diffuseVariableMarks } from './variable-marks.ts';
 import { generateVoidAndCluster } from './void-and-cluster.ts';
 
 type Named = Pick<ScreenRecord, 'name' | 'title'>;
@@ -34,15 +40,23 @@ function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRec
     title,
     family: 'diffusion',
     source: kernel.source,
-    uses: ['scan', 'levels'],
-    defaults: { scan: 'serpentine', levels: 2 },
+    uses: ['scan', 'levels', 'errorOf', 'edges', 'run'],
+    defaults: { scan: 'serpentine', ...NEUTRAL_OPTIONS },
     carries: kernel.carries,
     // What is not carried is at most half a level of error for every dot.
     toneTolerance: ({ levels }) => DIFFUSION_TOLERANCE + (1 - kernel.carries) / (2 * (levels - 1)),
-    screen: (coverage, { scan, levels }) =>
-      kernel === FLOYD_STEINBERG && levels === 2
-        ? diffuseFloydSteinberg(coverage, { scan })
-        : diffuseFixed(coverage, { kernel, scan, levels }),
+    screen(coverage, { scan, levels, errorOf, edges, run }, _grid, { marks }) {
+      const start = listStartRows(coverage);
+      if (errorOf === 'marks' || edges > 0 || run > 1) {
+        refuseLevels(levels);
+        const steps = errorOf === 'marks' ? stepsOf(marks) : stepsOf(ONE_DOT);
+        const lift = edges > 0 ? { liftOf: openEdgeLift(coverage, edges) } : {};
+        return diffuseMarks(coverage, { kernel, scan, steps, start, run, ...lift });
+      }
+      return kernel === FLOYD_STEINBERG && levels === 2
+        ? diffuseFloydSteinberg(coverage, { scan, start })
+        : diffuseFixed(coverage, { kernel, scan, levels, start });
+    },
   };
 }
 
@@ -53,12 +67,39 @@ function variableScreen({ name, title }: Named, kernel: VariableKernel): ScreenR
     title,
     family: 'diffusion',
     source: kernel.source,
-    uses: isModulated ? ['scan', 'levels', 'seed'] : ['scan', 'levels'],
-    defaults: isModulated ? { scan: 'serpentine', levels: 2, seed: 1 } : { scan: 'serpentine', levels: 2 },
+    uses: ['scan', 'levels', 'errorOf', ...(isModulated ? (['seed'] as const) : [])],
+    defaults: { scan: 'serpentine', levels: 2, errorOf: 'dots', ...(isModulated ? { seed: 1 } : {}) },
     carries: kernel.carries,
     toneTolerance: () => DIFFUSION_TOLERANCE,
-    screen: (coverage, { scan, levels, seed }) => diffuseVariable(coverage, { kernel, scan, levels, seed }),
+    screen(coverage, { scan, levels, seed, errorOf }, _grid, { marks }) {
+      const start = listStartRows(coverage);
+      if (errorOf === 'dots') return diffuseVariable(coverage, { kernel, scan, levels, seed, start });
+      refuseLevels(levels);
+      const steps = stepsOf(marks);
+      return diffuseVariableMarks(coverage, { kernel, scan, seed, start, steps, table: marks! });
+    },
   };
+}
+
+/** A dot that marks its own cell and no other. */
+const ONE_DOT: MarkTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
+
+const stepsFound = new WeakMap<MarkTable, MarkSteps>();
+
+function stepsOf(marks: MarkTable | undefined): MarkSteps {
+  if (!marks) throw new RangeError('a screen that passes on the error of marks needs a table of them');
+  const steps = stepsFound.get(marks) ?? tabulateMarkSteps(marks);
+  stepsFound.set(marks, steps);
+  return steps;
+}
+
+function refuseLevels(levels: number): void {
+  if (levels === 2) return;
+  throw new AppError(
+    'option-invalid',
+    `dose levels per dot: found ${levels}, needed 2 for a screen that counts marks, follows edges or keeps runs`,
+    { option: 'levels', found: levels },
+  );
 }
 
 /** Half a level of a mask whose ranks are even, plus the step of the coverage itself. */
@@ -87,15 +128,19 @@ const VOID_SIGMA = 1.5;
 /** Most unequal dots that the filter follows, pitch to line spacing: beyond it would be narrower than a dot. */
 const MAX_ASPECT = 16;
 
-/** Blue noise is even on the work, so where dots are not square the filter is not round in dots. */
-function blueNoiseMask({ size, seed }: ScreenOptions, { pitchMm, lineSpacingMm }: DotGrid): ThresholdMask {
-  const aspect = Math.min(MAX_ASPECT, Math.max(1 / MAX_ASPECT, lineSpacingMm / pitchMm));
+const clampAspect = (aspect: number) => Math.min(MAX_ASPECT, Math.max(1 / MAX_ASPECT, aspect));
+
+/** Blue noise is even on the work, so where dots are not square (aspect: height to width) the filter is not round in dots. */
+function blueNoise({ size, seed, aspect }: { size: number; seed: number; aspect: number }): ThresholdMask {
   const sigmaX = VOID_SIGMA * Math.sqrt(aspect);
   const sigmaY = VOID_SIGMA / Math.sqrt(aspect);
   return remember(['blue-noise', size, sigmaX, seed], () =>
     createMask(size, size, generateVoidAndCluster({ size, sigmaX, sigmaY, seed })),
   );
 }
+
+/** Clusters along a side of the green-noise mask: 4096 tones. */
+const CLUSTERS = 64;
 
 const BLUE_NOISE_MIN = 32;
 
@@ -146,7 +191,26 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
           { option: 'size', found: options.size },
         );
       }
-      return applyMask(coverage, { mask: blueNoiseMask(options, grid), levels: options.levels });
+      const aspect = clampAspect(grid.lineSpacingMm / grid.pitchMm);
+      return applyMask(coverage, { mask: blueNoise({ ...options, aspect }), levels: options.levels });
+    },
+  },
+  'green-noise': {
+    name: 'green-noise',
+    title: 'Green noise: clusters spread by void and cluster',
+    family: 'ordered',
+    source: 'lauArceGallagher1999',
+    uses: ['cluster', 'seed', 'levels'],
+    defaults: { cluster: 4, seed: 1, levels: 2 },
+    carries: 1,
+    toneTolerance: ({ levels }) => CUT_TOLERANCE + halfLevel(CLUSTERS * CLUSTERS, levels),
+    screen(coverage, { cluster, seed, levels }, grid) {
+      const mask = remember(['green-noise', cluster, grid.lineSpacingMm / grid.pitchMm, seed], () => {
+        const { width, height } = clusterSides(cluster, grid);
+        const aspect = clampAspect((height * grid.lineSpacingMm) / (width * grid.pitchMm));
+        return widenMask(blueNoise({ size: CLUSTERS, seed, aspect }), { width, height });
+      });
+      return applyMask(coverage, { mask, levels });
     },
   },
   'clustered-dot': {
@@ -190,7 +254,7 @@ export const screenNames = Object.keys(SCREENS) as readonly ScreenName[];
  * @returns dots of the same size, 0 … levels − 1.
  * @throws AppError name-unknown, option-invalid
  */
-export function applyScreen(coverage: Plane<'coverage'>, { name, grid, ...given }: ScreenRequest): Dots {
+export function applyScreen(coverage: Plane<'coverage'>, { name, grid, marks, ...given }: ScreenRequest): Dots {
   const record = Object.hasOwn(SCREENS, name) ? SCREENS[name] : undefined;
   if (!record) {
     throw new AppError('name-unknown', `screen: found "${name}", needed one of ${screenNames.join(', ')}`, { name });
@@ -198,5 +262,5 @@ export function applyScreen(coverage: Plane<'coverage'>, { name, grid, ...given 
   if (!(grid.pitchMm > 0 && grid.lineSpacingMm > 0)) {
     throw new RangeError(`dots need a pitch and line spacing above 0, got ${grid.pitchMm} × ${grid.lineSpacingMm} mm`);
   }
-  return record.screen(coverage, fillOptions(given, record.defaults), grid);
+  return record.screen(coverage, fillOptions(given, record.defaults), grid, marks ? { marks } : {});
 }

@@ -1,5 +1,6 @@
 import type { DotGrid, Dots, Plane } from '../plane/index.ts';
 import type { SourceKey } from '../sources.ts';
+import type { MarkTable } from './mark-steps.ts';
 
 /** Every option of every screen; which ones a screen reads is in its record's `uses`, the rest is ignored. */
 export interface ScreenOptions {
@@ -17,6 +18,17 @@ export interface ScreenOptions {
   readonly shape: 'round' | 'ellipse' | 'square' | 'diamond';
   /** Side of the threshold matrix, dots, a power of two: `bayer` 2 … 256, `blue-noise` 32 … 256. */
   readonly size: number;
+  /**
+   * What error diffusion passes on the error of: `dots`, as if each marked its own cell, or `marks`, as the dot table
+   * predicts them. With `marks` the plane is the wanted mean strength of the mark instead of the share of dots.
+   */
+  readonly errorOf: 'dots' | 'marks';
+  /** How far error diffusion's threshold follows local contrast, 0 not at all … 4. */
+  readonly edges: number;
+  /** Fewest dots along a scan line for which the beam stays on, and stays off, 1 … 32. */
+  readonly run: number;
+  /** Dots of the smallest cluster of `green-noise`, 1 … 64. */
+  readonly cluster: number;
 }
 
 export type ScreenName =
@@ -32,6 +44,7 @@ export type ScreenName =
   | 'zhou-fang'
   | 'bayer'
   | 'blue-noise'
+  | 'green-noise'
   | 'clustered-dot'
   | 'line';
 
@@ -39,6 +52,13 @@ export type ScreenName =
 export interface ScreenRequest extends Partial<ScreenOptions> {
   readonly name: ScreenName;
   readonly grid: DotGrid;
+  /** What dots leave on the material; screens that pass on the error of `marks` need it. */
+  readonly marks?: MarkTable;
+}
+
+/** What a screen is told beside the plane and its options. */
+export interface ScreenSurroundings {
+  readonly marks?: MarkTable;
 }
 
 /** One halftone method: a row of the registry `SCREENS`. */
@@ -55,5 +75,11 @@ export interface ScreenRecord {
   readonly carries: number;
   /** Largest |mean of dots − coverage| on a large constant plane, as a function of the options. */
   readonly toneTolerance: (options: ScreenOptions, grid: DotGrid) => number;
-  readonly screen: (coverage: Plane<'coverage'>, options: ScreenOptions, grid: DotGrid) => Dots;
+  /** @throws AppError option-invalid, RangeError when `marks` are needed and missing. */
+  readonly screen: (
+    coverage: Plane<'coverage'>,
+    options: ScreenOptions,
+    grid: DotGrid,
+    surroundings: ScreenSurroundings,
+  ) => Dots;
 }

@@ -10,11 +10,13 @@ export interface VariableDiffusionOptions {
   readonly levels: number;
   /** Start of the chance behind a modulated threshold. */
   readonly seed: number;
+  /** Rows to screen before the first one, see `listStartRows`; even in number. */
+  readonly start?: readonly Uint16Array[];
 }
 
 /** Weights are whole 16384ths, so that an error of up to four times the range times a weight fits 32 bits. */
 const WEIGHT_BITS = 14;
-const WEIGHT_ONE = 1 << WEIGHT_BITS;
+export const WEIGHT_ONE = 1 << WEIGHT_BITS;
 const WEIGHT_HALF = WEIGHT_ONE >> 1;
 const HALF = (ONE + 1) / 2;
 
@@ -32,40 +34,34 @@ const HALF = (ONE + 1) / 2;
  * passed on, which keeps the tone of what follows.
  */
 export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDiffusionOptions): Dots {
-  const { width, height, data: asked } = coverage;
-  const { kernel, levels } = options;
+  const { width, height, data } = coverage;
+  const { kernel, levels, start = [] } = options;
   const top = levels - 1;
   const dots = createDots(width, height, levels);
-  const chosen = dots.data;
+  const scratch = new Uint8Array(width);
   const values = coverageOfLevels(levels);
   const rowOf = tableRows(levels);
-  const ahead = new Int32Array(256);
-  const belowBehind = new Int32Array(256);
-  const strength = new Int32Array(256);
-  for (let level = 0; level < 256; level++) {
-    const weights = weightsAt(kernel, level);
-    ahead[level] = Math.round(weights.ahead * WEIGHT_ONE);
-    belowBehind[level] = Math.round(weights.belowBehind * WEIGHT_ONE);
-    strength[level] = Math.round(weights.modulation * HALF);
-  }
+  const { ahead, belowBehind, strength } = tabulateWeights(kernel);
   const isModulated = strength.some((value) => value > 0);
   const random = createRandom(options.seed);
   let incoming = new Int32Array(width + 2);
   let outgoing = new Int32Array(width + 2);
-  for (let y = 0; y < height; y++) {
+  for (let y = -start.length; y < height; y++) {
+    const asked = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
+    const chosen = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
     const step = options.scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
     let x = step > 0 ? 0 : width - 1;
     let carried = 0;
     let pending = 0;
     for (let left = width; left > 0; left--) {
-      const wanted = asked[y * width + x];
+      const wanted = asked[x];
       const row = rowOf[wanted];
       const owed = wanted + incoming[x + 1] + carried;
       const lift = isModulated ? Math.imul(random.nextUint32() >>> 18, strength[row]) >> 14 : 0;
       let level = (Math.imul(owed, top) + HALF - lift) >> 15;
       if (level < 0 || wanted === 0) level = 0;
       else if (level > top || wanted === ONE) level = top;
-      chosen[y * width + x] = level;
+      chosen[x] = level;
       const error = owed - values[level];
       carried = (Math.imul(error, ahead[row]) + WEIGHT_HALF) >> WEIGHT_BITS;
       const behind = (Math.imul(error, belowBehind[row]) + WEIGHT_HALF) >> WEIGHT_BITS;
@@ -77,6 +73,20 @@ export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDi
     [incoming, outgoing] = [outgoing, incoming];
   }
   return dots;
+}
+
+/** The kernel's two weights in 16384ths, and the strength of its chance in units of coverage, for rows 0 … 255. */
+export function tabulateWeights(kernel: VariableKernel) {
+  const ahead = new Int32Array(256);
+  const belowBehind = new Int32Array(256);
+  const strength = new Int32Array(256);
+  for (let level = 0; level < 256; level++) {
+    const weights = weightsAt(kernel, level);
+    ahead[level] = Math.round(weights.ahead * WEIGHT_ONE);
+    belowBehind[level] = Math.round(weights.belowBehind * WEIGHT_ONE);
+    strength[level] = Math.round(weights.modulation * HALF);
+  }
+  return { ahead, belowBehind, strength };
 }
 
 /** Row of the table, 0 … 255, for each coverage 0 … ONE. */

@@ -15,7 +15,7 @@ const FORCE: OptionRecord = { flags: '--force', help: 'replace results that exis
 /** In the order in which the literature's families are told apart; a test holds them to the registry of screens. */
 const SCREEN_NAMES =
   'floyd-steinberg, jarvis-judice-ninke, stucki, burkes, sierra, sierra-two-row, sierra-lite, atkinson, ostromoukhov, ' +
-  'zhou-fang, bayer, blue-noise, clustered-dot, line';
+  'zhou-fang, bayer, blue-noise, green-noise, clustered-dot, line';
 
 /** Every tone value as an option: `blackPointL` becomes `--black-point-l`. */
 const TONE_OPTIONS: readonly OptionRecord[] = Object.entries(TONE_FIELDS).map(([name, field]) => ({
@@ -78,10 +78,23 @@ export const COMMANDS: readonly CommandRecord[] = [
       { flags: '--screen <name>', help: `${SCREEN_NAMES} (default: the profile’s, else floyd-steinberg)` },
       { flags: '--serpentine', help: 'error diffusion turns at each row’s end (default)' },
       { flags: '--raster', help: 'error diffusion always runs left to right' },
+      {
+        flags: '--model-based',
+        help: 'error diffusion passes on the error of the marks that the dot table predicts, not of the dots',
+      },
+      {
+        flags: '--edges <strength>',
+        help: 'how far error diffusion’s threshold follows local contrast, 0 to 4 (default: 0, not at all)',
+      },
+      {
+        flags: '--run <dots>',
+        help: 'error diffusion keeps the beam on, and off, for at least so many dots, 1 to 32 (default: 1)',
+      },
+      { flags: '--cluster <dots>', help: 'smallest cluster of green-noise, 1 to 64 dots (default: 4)' },
       { flags: '--lines-per-cm <n>', help: 'ruling of clustered-dot and line' },
       { flags: '--angle <degrees>', help: 'angle of clustered-dot and line, clockwise from the scan line' },
       { flags: '--shape <shape>', help: 'dot of clustered-dot', choices: ['round', 'ellipse', 'square', 'diamond'] },
-      { flags: '--matrix <dots>', help: 'side of the matrix of bayer and blue-noise' },
+      { flags: '--matrix <dots>', help: 'side of the matrix of bayer and blue-noise, dots' },
       { flags: '--seed <n>', help: 'start of the generator where a screen uses chance' },
       { flags: '--levels <n>', help: 'power levels per dot, 2 to 256 (default: 2, the beam fires or not)' },
       { flags: '--format <format>', help: 'file of the bitmap (default: png)', choices: ['png', 'tiff', 'bmp'] },

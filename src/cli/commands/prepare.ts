@@ -128,6 +128,10 @@ function readScreenOptions(options: OptionValues): Partial<ScreenOptions> {
 }
 
 function autoLength(options: OptionValues, name: string): number | undefined {
+    errorOf: options.modelBased === true ? 'marks' : undefined,
+    edges: numberOf(options, 'edges', { min: 0, max: 4 }),
+    run: numberOf(options, 'run', { min: 1, max: 32, whole: true, unit: 'dots' }),
+    cluster: numberOf(options, 'cluster', { min: 1, max: 64, whole: true, unit: 'dots' }),
   const text = textOf(options, name);
   return text === undefined || text === 'auto' ? undefined : parseLengthMm(text, `--${name}`);
 }

@@ -1,0 +1,84 @@
+import { createRandom } from '../numeric/index.ts';
+import { createDots, type Dots, ONE, type Plane } from '../plane/index.ts';
+import { keepWithin, MAX_SIDES, pushRow } from './mark-diffusion.ts';
+import { coverageOfStrengths, type MarkSteps, type MarkTable } from './mark-steps.ts';
+import { tabulateWeights, type VariableDiffusionOptions, WEIGHT_ONE } from './variable-diffusion.ts';
+
+export interface VariableMarkOptions extends Omit<VariableDiffusionOptions, 'levels'> {
+  readonly table: MarkTable;
+  readonly steps: MarkSteps;
+}
+
+const HALF = (ONE + 1) / 2;
+
+/**
+ * `diffuseVariable` to two levels with the error of the marks instead of the dots: see `diffuseMarks`. The weights
+ * follow the share of dots that the wanted strength takes, since it is the dots' pattern that they were made for. The
+ * modulated threshold scales with the step.
+ */
+export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: VariableMarkOptions): Dots {
+  const { width, height, data } = wanted;
+  const { kernel, scan, seed, start = [], table, steps } = options;
+  const { rowsAbove, sides, behind } = steps;
+  const dots = createDots(width, height);
+  const { ahead, belowBehind, strength } = tabulateWeights(kernel);
+  const isModulated = strength.some((value) => value > 0);
+  const random = createRandom(seed);
+  const rowOf = tableRows(table);
+  const columns = new Uint8Array(width + 2 * MAX_SIDES);
+  const scratch = new Uint8Array(width);
+  const aboveMask = (1 << (rowsAbove * (2 * sides + 1))) - 1;
+  const behindMask = (1 << behind) - 1;
+  const most = steps.largest;
+  let incoming = new Int32Array(width + 2);
+  let outgoing = new Int32Array(width + 2);
+  for (let y = -start.length; y < height; y++) {
+    const asked = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
+    const chosen = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
+    const step = scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
+    const gains = step > 0 ? steps.rightward : steps.leftward;
+    let x = step > 0 ? 0 : width - 1;
+    let above = 0;
+    for (let i = -sides; i < sides; i++) above = (above << rowsAbove) | (columns[x + i * step + MAX_SIDES] ?? 0);
+    let current = 0;
+    let carried = 0;
+    let pending = 0;
+    for (let left = width; left > 0; left--) {
+      above = ((above << rowsAbove) | columns[x + sides * step + MAX_SIDES]) & aboveMask;
+      const gain = gains[(above << behind) | current];
+      const value = asked[x];
+      const row = rowOf[value];
+      const owed = value + incoming[x + 1] + carried;
+      const lift = isModulated ? Math.imul(random.nextUint32() >>> 18, strength[row]) >> 14 : 0;
+      let bit = 2 * owed - gain >= (2 * lift * gain) / ONE ? 1 : 0;
+      let limit = most;
+      if (value === 0 || value === ONE) {
+        bit = value & 1;
+        limit = HALF;
+      }
+      chosen[x] = bit;
+      current = ((current << 1) | bit) & behindMask;
+      const rest = owed - (bit === 1 ? gain : 0);
+      const error = keepWithin(rest, limit);
+      // Products beyond 32 bits, as an error here may be that of several dots.
+      carried = Math.floor((error * ahead[row] + WEIGHT_ONE / 2) / WEIGHT_ONE);
+      const below = Math.floor((error * belowBehind[row] + WEIGHT_ONE / 2) / WEIGHT_ONE);
+      outgoing[x + 1 - step] = pending + below;
+      pending = error - carried - below;
+      x += step;
+    }
+    outgoing[x + 1 - step] = pending;
+    [incoming, outgoing] = [outgoing, incoming];
+    pushRow(columns, chosen, rowsAbove);
+  }
+  return dots;
+}
+
+/** Row of the table of weights, 0 … 255, for each wanted strength 0 … ONE. */
+function tableRows(table: MarkTable): Uint8Array {
+  const shares = coverageOfStrengths(
+    table,
+    Array.from({ length: 256 }, (_, i) => i / 255),
+  );
+  return Uint8Array.from({ length: ONE + 1 }, (_, value) => Math.round(255 * shares[Math.round((value * 255) / ONE)]));
+}
