@@ -1,6 +1,7 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { Check } from './check.ts';
+import type { Verification } from './verification.ts';
 
 const number = v.pipe(v.number(), v.finite());
 
@@ -21,6 +22,21 @@ const HISTORY = v.strictObject({
       unit: number,
       verdict: v.picklist(['holds', 'drifting', 'learn-again']),
       cause: v.picklist(['none', 'dot-size', 'power', 'batch', 'capture', 'exposure', 'unclear']),
+      verification: v.exactOptional(
+        v.strictObject({
+          screen: v.string(),
+          curve: v.picklist(['measured', 'predicted']),
+          count: number,
+          meanDelta: number,
+          worstDelta: number,
+          worstTenth: number,
+          bestNineTenths: number,
+          bias: number,
+          shape: number,
+          scatter: number,
+          result: v.picklist(['pass', 'warn', 'fail']),
+        }),
+      ),
     }),
   ),
 });
@@ -64,10 +80,29 @@ export function addToHistory(
     unit: round3(check.unit),
     verdict: check.verdict,
     cause: check.cause,
+    ...(check.verification ? { verification: keepVerification(check.verification) } : {}),
   };
   const others = (history?.entries ?? []).filter((one) => one.capture !== capture);
   const entries = [...others, entry].sort((a, b) => (a.date < b.date ? -1 : a.date > b.date ? 1 : 0));
   return { schema: 'tonewright-history/1', profile: check.profile, entries };
+}
+
+function keepVerification(verification: Verification): NonNullable<DriftEntry['verification']> {
+  const { screen, curve, count, result, meanDelta, worstDelta } = verification;
+  const { worstTenth, bestNineTenths, bias, shape, scatter } = verification;
+  return {
+    screen,
+    curve,
+    count,
+    meanDelta: round3(meanDelta),
+    worstDelta: round3(worstDelta),
+    worstTenth: round3(worstTenth),
+    bestNineTenths: round3(bestNineTenths),
+    bias: round3(bias),
+    shape: round3(shape),
+    scatter: round3(scatter),
+    result,
+  };
 }
 
 const round3 = (value: number) => Math.round(value * 1000) / 1000;

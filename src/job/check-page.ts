@@ -2,6 +2,7 @@ import { type Profile, toneCurveOf } from '../material/index.ts';
 import { type Check, DRIFT_LIMITS, type DriftVerdict } from './check.ts';
 import type { DriftEntry, DriftHistory } from './check-history.ts';
 import { escapeHtml, roundTo, wrapPage } from './html.ts';
+import { listVerified, sayPrediction, sayVerification, type Verification } from './verification.ts';
 
 export interface CheckPageFacts {
   readonly check: Check;
@@ -21,9 +22,11 @@ const VERDICTS: Readonly<Record<DriftVerdict, string>> = {
   'learn-again': 'Learn again',
 };
 
+const RESULTS = { pass: 'Passes', warn: 'On the edge', fail: 'Fails' } as const;
+
 /** What a check found: verdict, curve, patches, the capture with its overlay, and the profile's history. */
 export function renderCheckPage({ check, profile, date, captureName, found, history }: CheckPageFacts): string {
-  const { verdict, sentences, warnings, readings } = check;
+  const { verdict, sentences, warnings, readings, verification } = check;
   const lines = check.patches.map(({ ids, role, coverage, expected, lightness, delta }) => [
     ids.length > 4 ? `${ids.length} patches` : ids.join(' '),
     role === 'tone' ? `${roundTo(100 * coverage, 2)} %` : role,
@@ -44,9 +47,9 @@ export function renderCheckPage({ check, profile, date, captureName, found, hist
 <header>
   <div><h1>Check of ${escapeHtml(profile.title)}</h1>
   <p class="soft">${escapeHtml(profile.name)} · ${check.chart.kind} chart ${check.chart.hash} · ${escapeHtml(captureName)} · ${date}</p></div>
-  <p class="clock ${verdict}">${VERDICTS[verdict]}</p>
+  <p class="clock ${verification?.result ?? verdict}">${verification ? RESULTS[verification.result] : VERDICTS[verdict]}</p>
 </header>
-<section>${sentences.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}</section>
+${verification ? writeVerification(verification, { profile, check, history }) : ''}<section>${verification ? '<h2>Drift</h2>' : ''}${sentences.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}</section>
 <section class="columns">
   <div><h2>Lightness against coverage: the profile’s curve and what was read</h2>${drawCurve(check, profile)}</div>
   <div><h2>Patches</h2><table class="grid"><tr>${head.map((cell) => `<th scope="col">${cell}</th>`).join('')}</tr>${lines
@@ -58,6 +61,45 @@ ${history ? `<section><h2>History of this profile</h2>${drawHistory(history)}</s
 ${notes.length > 0 ? `<section><h2>To know</h2><ul>${notes.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul></section>` : ''}
 <section><h2>What was found in the capture</h2><img src="${found}" alt="The capture with what was found in it"></section>`;
   return wrapPage({ title: `Check: ${profile.name}`, style: STYLE, body });
+}
+
+interface VerificationFacts {
+  readonly profile: Profile;
+  readonly check: Check;
+  readonly history: DriftHistory | undefined;
+}
+
+/** Print error with its histogram, beside the fit error and the limits. */
+function writeVerification(verification: Verification, { profile, check, history }: VerificationFacts): string {
+  const said = [...sayVerification(verification, profile), ...sayPrediction(listVerified(history), profile)];
+  const { limits } = verification;
+  return `<section class="columns"><div><h2>Print error and fit error</h2>${said.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}
+<p class="soft">Limits of this profile: passes up to mean ${roundTo(limits.passMean, 2)} and worst ${roundTo(limits.passWorst, 2)}, is worth a warning up to ${roundTo(limits.warnMean, 2)} and ${roundTo(limits.warnWorst, 2)} ΔL*.</p></div>
+<div><h2>Patches by how far they are off, ΔL*</h2>${drawHistogram(check)}</div></section>
+`;
+}
+
+/** Counts of the tones' patches in half steps of L*, read less aimed. */
+function drawHistogram({ patches }: Check): string {
+  const deltas = patches.filter(({ role }) => role === 'tone').flatMap((patch) => patch.deltas);
+  const reach = Math.max(2, Math.ceil(Math.max(...deltas.map(Math.abs))));
+  const bins = new Array<number>(4 * reach).fill(0);
+  for (const delta of deltas) bins[Math.min(bins.length - 1, Math.floor((delta + reach) * 2))]!++;
+  const most = Math.max(...bins);
+  const width = 268 / bins.length;
+  const bars = bins
+    .map((count, bin) => {
+      const height = (70 * count) / most;
+      return `<rect x="${roundTo(24 + bin * width, 2)}" y="${roundTo(84 - height, 2)}" width="${roundTo(width * 0.92, 2)}" height="${roundTo(height, 2)}" fill="#7fa3b0"/>`;
+    })
+    .join('');
+  const ticks = [-reach, 0, reach]
+    .map(
+      (tick) =>
+        `<text x="${roundTo(24 + (268 * (tick + reach)) / (2 * reach), 2)}" y="95" text-anchor="${tick === 0 ? 'middle' : tick < 0 ? 'start' : 'end'}">${tick > 0 ? '+' : tick < 0 ? '−' : ''}${Math.abs(tick)}</text>`,
+    )
+    .join('');
+  return `<svg viewBox="0 0 300 100" role="img" aria-label="Patches by how far they are off">${bars}<path d="M24 84H292M158 84V10" stroke="#59636a" stroke-width=".6"/>${ticks}<text x="24" y="10">${most} patches</text></svg>`;
 }
 
 function drawCurve(check: Check, profile: Profile): string {
@@ -134,7 +176,7 @@ const STYLE = `
 header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: .5mm solid var(--accent); padding-bottom: 1.5mm; margin-bottom: 2mm; }
 header p { margin: .6mm 0 0; }
 .clock { font-size: 15pt; font-weight: 650; white-space: nowrap; text-align: right; line-height: 1.15; }
-.clock.drifting, .clock.learn-again { color: var(--loud); }
+.clock.drifting, .clock.learn-again, .clock.warn, .clock.fail { color: var(--loud); }
 section { margin-bottom: 2.6mm; break-inside: avoid; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; align-items: start; }
 .grid th { border-bottom: .2mm solid var(--rule); }

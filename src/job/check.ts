@@ -14,6 +14,7 @@ import { mean } from '../numeric/index.ts';
 import { lightnessOfReflectance, type Photo, reflectanceOfLightness } from '../plane/index.ts';
 import { roundTo } from './html.ts';
 import { predictPoints } from './predict.ts';
+import { type Verification, verifyTones } from './verification.ts';
 
 export interface CheckOptions {
   /** Layouts that the capture may show; its tags say which. */
@@ -33,8 +34,9 @@ export interface DriftPatch {
   readonly expected: number;
   /** L* as read. */
   readonly lightness: number;
-  /** Read less expected. */
+  /** Read less expected: of the replicates' mean, and of each of them. */
   readonly delta: number;
+  readonly deltas: readonly number[];
 }
 
 export type DriftVerdict = 'holds' | 'drifting' | 'learn-again';
@@ -74,6 +76,8 @@ export interface Check extends Drift {
   readonly camera: 'known' | 'unknown';
   /** Whether the curve is the profile's own or predicted for the chart's screen and grid. */
   readonly curve: 'measured' | 'predicted';
+  /** Verification charts only: the print error. */
+  readonly verification?: Verification;
   readonly located: Located;
   readonly readings: Readings;
   readonly warnings: readonly string[];
@@ -137,6 +141,7 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
   const machine = { name: layout.machine, wavelengthNm: 0, focalLengthMm: 0 };
   const differences = compareSettings(profile, { machine, grid, screen, settings });
   const predicted = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
+  const curve = predicted ? 'predicted' : 'measured';
   const points = predicted ? predictPoints({ profile, grid, screen }) : profile.points;
   const warnings = [
     ...readings.warnings,
@@ -155,8 +160,11 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
     profile: profile.name,
     chart: { kind: layout.kind, hash: layout.hash },
     camera,
-    curve: predicted ? 'predicted' : 'measured',
+    curve,
     ...drift,
+    ...(layout.kind === 'verify'
+      ? { verification: verifyTones(drift.patches, { profile, screen: screen.name, curve }) }
+      : {}),
     located,
     readings,
     warnings,
@@ -214,10 +222,11 @@ export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptio
   const basis = camera === 'unknown' || exposure ? 'relative' : 'absolute';
   const lightnessOf = basis === 'absolute' ? inCapture : inProfile;
 
-  const patches = groups.map(({ ids, role, coverage, ratio }): DriftPatch => {
+  const patches = groups.map(({ ids, role, coverage, ratio, ratios }): DriftPatch => {
     const expected = role === 'bare' ? bareExpected : role === 'solid' ? solidExpected : curve.lightnessAt(coverage);
     const lightness = lightnessOf(ratio);
-    return { ids, role, coverage, expected, lightness, delta: lightness - expected };
+    const deltas = ratios.map((one) => lightnessOf(one) - expected);
+    return { ids, role, coverage, expected, lightness, delta: lightness - expected, deltas };
   });
   const bareDelta = basis === 'absolute' ? bareLightness - bareExpected : 0;
   const solidDelta = patches.find(({ role }) => role === 'solid')!.delta;
@@ -276,8 +285,9 @@ interface ToneGroup {
   readonly ids: readonly string[];
   readonly role: DriftPatch['role'];
   readonly coverage: number;
-  /** Luminance relative to bare. */
+  /** Luminance relative to bare: mean of the replicates, and each. */
   readonly ratio: number;
+  readonly ratios: readonly number[];
 }
 
 /** Bare, solid and screened patches, replicates averaged, from bare to solid. */
@@ -297,6 +307,7 @@ function groupTones(readings: readonly ToneReading[]): readonly ToneGroup[] {
         role: pattern.kind === 'screened' ? 'tone' : (pattern.kind as 'bare' | 'solid'),
         coverage,
         ratio: mean(group.map((reading) => reading.mean)),
+        ratios: group.map((reading) => reading.mean),
       };
     })
     .sort((a, b) => a.coverage - b.coverage);

@@ -54,3 +54,15 @@ export {
 } from './strip.ts';
 export * from './ticket.ts';
 export * from './ticket-page.ts';
+export {
+  chooseLimits,
+  listVerified,
+  readHistory,
+  sayPrediction,
+  sayVerification,
+  type Verification,
+  type VerifiedScreen,
+  type VerifiedScreens,
+  type VerifyResult,
+  verifyTones,
+} from './verification.ts';

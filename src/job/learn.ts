@@ -23,6 +23,7 @@ import {
 import { median } from '../numeric/index.ts';
 import { type DotGrid, type Dots, lightnessOfReflectance, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { applyScreen, type ScreenName } from '../screens/index.ts';
+import { chooseLimits } from './verification.ts';
 
 export interface NamedCapture {
   /** What messages call it: the file's name. */
@@ -134,6 +135,7 @@ export function learnProfile(captures: readonly NamedCapture[], options: LearnOp
   const ofCaptures = [...told].filter((text) => !/is what counts/.test(text));
   return {
     ...fitted,
+    profile: { ...fitted.profile, limits: chooseLimits(fitted.profile.repeatability) },
     layout,
     captures: read,
     recommendedSpacingMm: Math.round(SPACING_TO_MARK * fitted.report.markY.value) / 1000,

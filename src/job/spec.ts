@@ -53,6 +53,8 @@ export interface JobRequest {
   readonly levels?: number;
   /** A control strip beside the piece: a bitmap of its own, or joined with the picture in one. */
   readonly strip?: 'apart' | 'joined';
+  /** What the ticket should tell whoever burns the piece. */
+  readonly text?: string;
 }
 
 /** One labelled set of defaults for the command, its help and the page. */
@@ -93,6 +95,7 @@ export interface JobSpec {
   readonly format: DotFormat;
   readonly levels: number;
   readonly strip?: 'apart' | 'joined';
+  readonly text?: string;
   readonly warnings: readonly string[];
   readonly assumptions: readonly string[];
 }
@@ -153,6 +156,11 @@ export function resolveJob(
   if (levels > machine.levels) {
     warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
   }
+  if (predicted && learned && listVerified(readHistory(learned.name, shop)).ownOnly) {
+    warnings.push(
+      `THIS SCREEN ONLY: ${learned.name} was tested on another screen or grid than its own and came out beyond its limits. Use ${learned.screen.name} at ${learned.grid.pitchMm} × ${learned.grid.lineSpacingMm} mm, or learn a chart with this screen.`,
+    );
+  }
   const aim = resolveAim(request, { shop, learned });
   const beyond = aim && warnOfAim(aim, profile);
   if (beyond) warnings.push(beyond);
@@ -182,6 +190,7 @@ export function resolveJob(
     format: request.format ?? JOB_DEFAULTS.format,
     levels,
     ...(request.strip ? { strip: request.strip } : {}),
+    ...(request.text ? { text: request.text } : {}),
     warnings,
     assumptions,
   };

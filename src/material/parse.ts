@@ -88,6 +88,9 @@ const PROFILE = v.strictObject(
         'an object',
       ),
     ),
+    limits: v.exactOptional(
+      v.strictObject({ passMean: positive, passWorst: positive, warnMean: positive, warnWorst: positive }, 'an object'),
+    ),
     fit: v.exactOptional(
       v.strictObject(
         {

@@ -5,13 +5,14 @@ import { type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
 
-export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts';
+export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts' | 'history';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
   profiles: 'profile',
   machines: 'machine',
   materials: 'material',
   charts: 'chart',
+  history: 'history',
 };
 
 export interface ShopOptions {
@@ -132,7 +133,6 @@ export function readJson(path: string): unknown {
   }
 }
 
-function listFiles(folder: string): string[] {
 /**
  * Materials that are never put under a laser: of the built-in folder, which must have a list, then of a shop's own.
  * @throws AppError path-missing without the built-in list; path-unreadable, file-invalid
@@ -149,6 +149,7 @@ export function readRefusedIn(folders: readonly string[]): readonly RefusedMater
   });
 }
 
+function listFiles(folder: string): string[] {
   try {
     return readdirSync(folder).filter((file) => file.endsWith('.json') && !/^(?:\.|never)/.test(file));
   } catch {

@@ -70,6 +70,14 @@ export interface AimCurve {
   readonly follows?: readonly string[];
 }
 
+/** Limits of the print error, |ΔL*| of the tones of a verification chart: up to them it passes, or is worth a warning. */
+export interface VerifyLimits {
+  readonly passMean: number;
+  readonly passWorst: number;
+  readonly warnMean: number;
+  readonly warnWorst: number;
+}
+
 /** What was learned about a material from captures, for one machine, lens, settings, pitch and screen. */
 export interface Profile extends Surface {
   readonly schema: 'tonewright-profile/1';
@@ -97,6 +105,8 @@ export interface Profile extends Surface {
   readonly note: string;
   /** Aim curve of every picture that goes through it; straight in L* over its own range when absent. */
   readonly aim?: AimCurve;
+  /** What its verification charts are judged by. */
+  readonly limits?: VerifyLimits;
   /** How well it is known; only profiles that were learned from captures have it. */
   readonly fit?: FitQuality;
 }

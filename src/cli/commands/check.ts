@@ -8,6 +8,7 @@ import {
   checkCapture,
   type DoseReading,
   drawFindings,
+  listVerified,
   parseHistory,
   readDose,
   readProfile,
@@ -15,6 +16,8 @@ import {
   renderCheckPage,
   renderMeasuredPage,
   type SpotReading,
+  sayPrediction,
+  sayVerification,
   toCaptureImage,
 } from '../../job/index.ts';
 import { readJson } from '../../material/index.ts';
@@ -70,6 +73,7 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
     await writeFilesAtomic([{ path: historyPath, bytes: `${JSON.stringify(history, null, 2)}\n` }], { force: true });
   }
   const { located, readings, ...facts } = check;
+  const verified = listVerified(history);
   return {
     json: {
       ...facts,
@@ -78,10 +82,18 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
       capture: path,
       pxPerMm: located.pxPerMm,
       tags: located.tags.length,
+      screens: check.verification ? verified : null,
       history: historyPath ?? null,
       page: out ?? null,
     },
-    text: writeCheck(check, { historyPath, entries: history?.entries.length, out }),
+    text: writeCheck(check, {
+      historyPath,
+      entries: history?.entries.length,
+      out,
+      ofPrint: check.verification
+        ? [...sayVerification(check.verification, profile), ...sayPrediction(verified, profile)]
+        : [],
+    }),
   };
 };
 
@@ -214,9 +226,11 @@ interface Kept {
   readonly historyPath: string | undefined;
   readonly entries: number | undefined;
   readonly out: string | undefined;
+  /** What a verification chart says of the print. */
+  readonly ofPrint: readonly string[];
 }
 
-function writeCheck(check: Check, { historyPath, entries, out }: Kept): string {
+function writeCheck(check: Check, { historyPath, entries, out, ofPrint }: Kept): string {
   const { patches, sentences, unit, chart, profile } = check;
   const rows = patches.map(({ ids, role, coverage, expected, lightness, delta }) => [
     ids.length > 3 ? `${ids.slice(0, 2).join(' ')} … ${ids.length}` : ids.join(' '),
@@ -227,6 +241,7 @@ function writeCheck(check: Check, { historyPath, entries, out }: Kept): string {
     (Math.abs(delta) / unit).toFixed(1),
   ]);
   return [
+    ...(ofPrint.length > 0 ? [ofPrint.join('\n')] : []),
     sentences.join('\n'),
     alignColumns([['PATCH', 'COVERAGE', 'EXPECTED', 'READ', 'ΔL*', 'UNITS'], ...rows]),
     alignColumns([

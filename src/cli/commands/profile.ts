@@ -1,13 +1,21 @@
 import { AppError } from '../../errors.ts';
-import { compareProfiles, type ProfileComparison, readProfile } from '../../job/index.ts';
-import type { Profile } from '../../material/index.ts';
+import {
+  compareProfiles,
+  listVerified,
+  type ProfileComparison,
+  readHistory,
+  readProfile,
+  sayPrediction,
+  type VerifiedScreen,
+} from '../../job/index.ts';
+import type { AimCurve, Profile } from '../../material/index.ts';
 import type { Outcome, Run, Surroundings } from '../command.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
 export const run: Run = async ([action, name, other, ...more], _options, { shop }) => {
   const count = [name, other, ...more].filter((word) => word !== undefined).length;
   if (action === 'list' && count === 0) return listProfiles(shop);
-  if (action === 'show' && count === 1) return showProfile(readProfile(name!, shop));
+  if (action === 'show' && count === 1) return showProfile(readProfile(name!, shop), shop);
   if (action === 'compare' && count === 2) {
     return writeComparison(compareProfiles(readProfile(name!, shop), readProfile(other!, shop)));
   }
@@ -69,7 +77,8 @@ function listProfiles(shop: Surroundings['shop']): Outcome {
   return { json, text: alignColumns([['NAME', 'TITLE', 'MACHINE', 'ORIGIN', 'FROM'], ...rows]) };
 }
 
-function showProfile(profile: Profile): Outcome {
+function showProfile(profile: Profile, shop: Surroundings['shop']): Outcome {
+  const verified = listVerified(readHistory(profile.name, shop));
   const { grid, settings, bare, full, response } = profile;
   const facts = [
     ['name', profile.name],
@@ -95,6 +104,19 @@ function showProfile(profile: Profile): Outcome {
     ],
     ['light spread', `Yule-Nielsen n ${formatNumber(response.yuleNielsenN, 3)}`],
     ['repeatability', `${formatNumber(profile.repeatability, 2)} ΔL*`],
+    ...(profile.aim ? [['aim', sayAim(profile.aim)]] : []),
+    [
+      'in hand',
+      `${formatNumber(100 * (1 - profile.points.at(-1)!.coverage), 2)} % of the dots of a solid are kept back`,
+    ],
+    ...(profile.fit
+      ? [['fit error', `${formatNumber(profile.fit.leaveOneOut, 2)} ΔL* of a tone left out of its own chart`]]
+      : []),
+    [
+      'print error',
+      verified.own ? sayPrintError(verified.own) : 'not known: burn a chart of kind "verify" and check it',
+    ],
+    ...(verified.others.length > 0 ? [['prediction', sayPrediction(verified, profile).join(' ')]] : []),
     ['note', profile.note],
   ];
   const points = profile.points.map(({ coverage, lightness, spread }) => [
@@ -102,5 +124,18 @@ function showProfile(profile: Profile): Outcome {
     formatNumber(lightness, 4),
     spread > 0 ? `± ${formatNumber(spread, 2)}` : '',
   ]);
-  return { json: profile, text: `${alignColumns(facts)}\n\n${alignColumns([['COVERAGE', 'L*', ''], ...points])}` };
+  return {
+    json: profile,
+    text: `${alignColumns(facts)}\n\n${alignColumns([['COVERAGE', 'L*', ''], ...points])}`,
+  };
+}
+
+function sayPrintError({ meanDelta, worstDelta, result, date }: VerifiedScreen): string {
+  return `mean ${formatNumber(meanDelta, 2)}, worst ${formatNumber(worstDelta, 2)} ΔL*: ${result} (${date})`;
+}
+
+function sayAim({ scale, darkest, lightest, follows = [] }: AimCurve): string {
+  const steps = `equal steps of ${scale === 'density' ? 'density' : 'L*'}`;
+  if (darkest === undefined || lightest === undefined) return steps;
+  return `${steps} from L* ${formatNumber(darkest, 1)} to ${formatNumber(lightest, 1)} as in ${follows.join(', ')}`;
 }
