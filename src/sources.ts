@@ -42,6 +42,11 @@ export const SOURCES = {
   liu1982:
     'J. M. Liu, Simple technique for measurements of pulsed Gaussian-beam spot sizes, Optics Letters 7 (1982) 196–198',
   lenznerIncubation: 'M. Lenzner, Incubation, lenzner.us/incubation (web page, no date)',
+  abramowitzStegun1964:
+    'M. Abramowitz, I. A. Stegun (editors), Handbook of Mathematical Functions, National Bureau of Standards, Applied Mathematics Series 55, 1964',
+  biagiottiMelchiorri2008:
+    'L. Biagiotti, C. Melchiorri, Trajectory Planning for Automatic Machines and Robots, Springer, 2008',
+  ownStopwatch: 'Stopwatch readings taken on the machine itself',
   firgelliTrapezoid:
     'Firgelli Automations, trapezoidal motion profile calculators, firgelliauto.com (web page, no date)',
   hydraulicMotionProfile: 'Article on hydraulic motion profiles, userz.net/post/fee1a26a (web page, no date)',
@@ -66,15 +71,15 @@ export const SOURCES = {
     'B. E. Bayer, An optimum method for two-level rendition of continuous-tone pictures, IEEE Int. Conf. on Communications (1973) 26-11–26-15',
   ulichney1987: 'R. Ulichney, Digital Halftoning, MIT Press, 1987',
   ulichney1993: 'R. Ulichney, The void-and-cluster method for dither array generation, Proc. SPIE 1913 (1993) 332–343',
+  lauArceGallagher1999:
+    'D. L. Lau, G. R. Arce, N. C. Gallagher, Digital halftoning by means of green-noise masks, J. Optical Society of America A 16(7) (1999) 1575–1586',
+  eschbachKnox1991:
+    'R. Eschbach, K. T. Knox, Error-diffusion algorithm with edge enhancement, J. Optical Society of America A 8(12) (1991) 1844–1850',
   olson2011:
     'E. Olson, AprilTag: A robust and flexible visual fiducial system, Proc. IEEE Int. Conf. Robotics and Automation (2011) 3400–3407',
   wangOlson2016:
     'J. Wang, E. Olson, AprilTag 2: Efficient and robust fiducial detection, Proc. IEEE/RSJ Int. Conf. Intelligent Robots and Systems (2016) 4193–4198',
   beatonTukey1974:
-  lauArceGallagher1999:
-    'D. L. Lau, G. R. Arce, N. C. Gallagher, Digital halftoning by means of green-noise masks, J. Optical Society of America A 16(7) (1999) 1575–1586',
-  eschbachKnox1991:
-    'R. Eschbach, K. T. Knox, Error-diffusion algorithm with edge enhancement, J. Optical Society of America A 8(12) (1991) 1844–1850',
     'A. E. Beaton, J. W. Tukey, The fitting of power series, meaning polynomials, illustrated on band-spectroscopic data, Technometrics 16(2) (1974) 147–185',
   fischlerBolles1981:
     'M. A. Fischler, R. C. Bolles, Random sample consensus, Communications of the ACM 24(6) (1981) 381–395',
@@ -92,6 +97,12 @@ export const SOURCES = {
   heSunTang2013:
     'K. He, J. Sun, X. Tang, Guided image filtering, IEEE Trans. Pattern Analysis and Machine Intelligence 35(6) (2013) 1397–1409',
   heSun2015: 'K. He, J. Sun, Fast guided filter, arXiv:1505.00996 (2015)',
+  jylanki2010:
+    'J. Jylänki, A thousand ways to pack the bin: a practical approach to two-dimensional rectangle bin packing, technical report, 2010',
+  feketeSchepers2001:
+    'S. P. Fekete, J. Schepers, New classes of fast lower bounds for bin packing problems, Mathematical Programming 91 (2001) 11–31',
+  ahujaMagnantiOrlin1993:
+    'R. K. Ahuja, T. L. Magnanti, J. B. Orlin, Network Flows: Theory, Algorithms, and Applications, Prentice Hall, 1993',
   uicLaserMaterials:
     'University of Illinois Chicago, CADA fab lab, Laser cutting: approved materials, fab.cada.uic.edu/laser-cutting/approved-materials',
   utexasLaserMaterials:

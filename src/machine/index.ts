@@ -1,4 +1,6 @@
 export * from './extents.ts';
+export * from './fit.ts';
+export * from './interval.ts';
 export * from './parameters.ts';
 export * from './parse-machine.ts';
 export * from './scan-path.ts';

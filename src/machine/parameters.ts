@@ -21,7 +21,7 @@ export interface MotionParameter {
 export const ASSUMED_MOTION_FACTORS: MotionFactors = { speed: 1.5, acceleration: 3, delay: 2, overhead: 2 };
 
 /** Sizes that stand for a value of 0. */
-const FLOORS = { waitS: 1e-4, overtravelMm: 0.5, overheadS: 1 } as const;
+const FLOORS = { waitS: 1e-4, galvoRiseS: 1e-4, gantryRiseS: 1e-2, overtravelMm: 0.5, overheadS: 1 } as const;
 
 /**
  * The unknowns of a motion. The four delays of a galvo follow one another in every line: a stopwatch can only tell their sum.
@@ -31,6 +31,7 @@ export function listMotionParameters(motion: Motion): readonly MotionParameter[]
   const speed = galvo ? motion.jumpSpeedMmPerS : motion.travelSpeedMmPerS;
   const inverse = (value: number) => 1 / value;
   const waitS = waitSecondsPerLine(motion);
+  const riseS = (motion.accelerationRiseMs ?? 0) / 1e3;
   return [
     {
       name: galvo ? 'jumpSPerMm' : 'travelSPerMm',
@@ -49,6 +50,15 @@ export function listMotionParameters(motion: Motion): readonly MotionParameter[]
       label: 'acceleration',
       unit: 'mm/s²',
       show: inverse,
+    },
+    {
+      name: 'riseS',
+      value: riseS,
+      scale: Math.max(riseS, galvo ? FLOORS.galvoRiseS : FLOORS.gantryRiseS),
+      factor: 'delay',
+      label: 'rise of acceleration',
+      unit: 'ms',
+      show: (value) => value * 1e3,
     },
     {
       name: 'waitS',
@@ -90,14 +100,15 @@ export function applyMotionParameters(motion: Motion, values: readonly number[])
 }
 
 function applyToGalvo(motion: GalvoMotion, values: readonly number[]): GalvoMotion {
-  const [slowness, ramp, waitS, overheadS] = values as [number, number, number, number];
+  const [slowness, ramp, riseS, waitS, overheadS] = values as [number, number, number, number, number];
   const before = waitSecondsPerLine(motion);
   // Only the sum is known: each delay keeps its share of it.
   const share = (delayUs: number) => (before > 0 ? (delayUs / before) * waitS : 0);
   return {
-    ...motion,
+    ...withoutRise(motion),
     jumpSpeedMmPerS: 1 / slowness,
     accelerationMmPerS2: 1 / ramp,
+    ...(riseS > 0 ? { accelerationRiseMs: riseS * 1e3 } : {}),
     jumpDelayUs: before > 0 ? share(motion.jumpDelayUs) : waitS * 1e6,
     lineDelayUs: share(motion.lineDelayUs),
     beamOnDelayUs: share(motion.beamOnDelayUs),
@@ -107,11 +118,19 @@ function applyToGalvo(motion: GalvoMotion, values: readonly number[]): GalvoMoti
 }
 
 function applyToGantry(motion: GantryMotion, values: readonly number[]): GantryMotion {
-  const [slowness, ramp, waitS, overtravelMm, overheadS] = values as [number, number, number, number, number];
+  const [slowness, ramp, riseS, waitS, overtravelMm, overheadS] = values as [
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
+  ];
   return {
-    ...motion,
+    ...withoutRise(motion),
     travelSpeedMmPerS: 1 / slowness,
     accelerationMmPerS2: 1 / ramp,
+    ...(riseS > 0 ? { accelerationRiseMs: riseS * 1e3 } : {}),
     turnDelayMs: waitS * 1e3,
     overtravelMm,
     jobOverheadS: overheadS,
@@ -122,4 +141,8 @@ function applyToGantry(motion: GantryMotion, values: readonly number[]): GantryM
 export function waitSecondsPerLine(motion: Motion): number {
   if (motion.kind === 'gantry') return motion.turnDelayMs / 1000;
   return (motion.jumpDelayUs + motion.lineDelayUs + motion.beamOnDelayUs + motion.beamOffDelayUs) / 1e6;
+}
+
+function withoutRise<M extends Motion>({ accelerationRiseMs: _, ...motion }: M): Omit<M, 'accelerationRiseMs'> {
+  return motion;
 }

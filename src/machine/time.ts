@@ -3,7 +3,7 @@ import type { DotGrid, Dots } from '../plane/index.ts';
 import { findExtents, type ScanExtents } from './extents.ts';
 import { waitSecondsPerLine } from './parameters.ts';
 import { type ScanPath, tracePath } from './scan-path.ts';
-import { computeTrapezoidSeconds } from './trapezoid.ts';
+import { computeMoveSeconds, computeRamp, type Drive } from './trapezoid.ts';
 import type { BareHandling, Motion } from './types.ts';
 
 export interface TimeOptions {
@@ -78,7 +78,7 @@ export function estimateTimeOfPath(path: ScanPath, { motion, settings, grid }: T
     emptyLines: path.emptyLines,
     markedLengthMm: path.firedDots * pitchMm,
     scannedLengthMm: (path.spanDots + path.bareDots) * pitchMm,
-    runUpMm: computeRunUpMm(motion, speedMmPerS),
+    runUpMm: computeRunUp(motion, speedMmPerS).runUpMm,
     formula: describeFormula(motion, path.bare),
     inputs: {
       widthDots: path.width,
@@ -108,19 +108,18 @@ function computeParts(path: ScanPath, { motion, settings, grid }: TimeOptions): 
     );
   }
   if (!(Number.isInteger(passes) && passes >= 1)) throw new RangeError(`passes is a whole number ≥ 1, got ${passes}`);
-  const runUpMm = computeRunUpMm(motion, speedMmPerS);
+  const { runUpMm, runUpS } = computeRunUp(motion, speedMmPerS);
+  const drive = driveOf(motion, motion.kind === 'galvo' ? motion.jumpSpeedMmPerS : motion.travelSpeedMmPerS);
   const move = motion.kind === 'galvo' ? moveStraight : moveByAxes;
   let movingS = 0;
   for (const { dots, runUps, rows, count } of path.moves) {
-    movingS += count * move(dots * pitchMm + runUps * runUpMm, rows * lineSpacingMm, motion);
+    movingS += count * move(dots * pitchMm + runUps * runUpMm, rows * lineSpacingMm, drive);
   }
-  const overtravelMm = motion.kind === 'gantry' ? motion.overtravelMm : 0;
-  const turnS = 2 * (speedMmPerS / motion.accelerationMmPerS2 + overtravelMm / speedMmPerS);
   return {
     markingS: (passes * path.spanDots * pitchMm) / speedMmPerS,
     bareS: (passes * path.bareDots * pitchMm) / speedMmPerS,
     movingS: passes * movingS,
-    turningS: passes * path.lines * turnS,
+    turningS: passes * path.lines * 2 * runUpS,
     waitingS: passes * path.lines * waitSecondsPerLine(motion),
     overheadS: motion.jobOverheadS,
   };
@@ -130,25 +129,25 @@ function sumParts({ markingS, bareS, movingS, turningS, waitingS, overheadS }: T
   return markingS + bareS + movingS + turningS + waitingS + overheadS;
 }
 
-function computeRunUpMm(motion: Motion, speedMmPerS: number): number {
-  const rampMm = speedMmPerS ** 2 / (2 * motion.accelerationMmPerS2);
-  return rampMm + (motion.kind === 'gantry' ? motion.overtravelMm : 0);
+/** Before and after each line; a gantry runs on over its overtravel at scan speed. */
+function computeRunUp(motion: Motion, speedMmPerS: number): { readonly runUpMm: number; readonly runUpS: number } {
+  const { distanceMm, seconds } = computeRamp(driveOf(motion, speedMmPerS));
+  const overtravelMm = motion.kind === 'gantry' ? motion.overtravelMm : 0;
+  return { runUpMm: distanceMm + overtravelMm, runUpS: seconds + overtravelMm / speedMmPerS };
+}
+
+function driveOf({ accelerationMmPerS2, accelerationRiseMs = 0 }: Motion, speedMmPerS: number): Drive {
+  return { speedMmPerS, accelerationMmPerS2, riseS: accelerationRiseMs / 1000 };
 }
 
 /** A galvo jumps along the straight line: the controller sets speed and acceleration of the spot, not of each mirror. */
-function moveStraight(dxMm: number, dyMm: number, motion: Motion): number {
-  return travel(Math.hypot(dxMm, dyMm), motion);
+function moveStraight(dxMm: number, dyMm: number, drive: Drive): number {
+  return computeMoveSeconds(Math.hypot(dxMm, dyMm), drive);
 }
 
-/** The axes of a gantry travel at once, each by its own trapezoid: the slower one decides. */
-function moveByAxes(dxMm: number, dyMm: number, motion: Motion): number {
-  return Math.max(travel(Math.abs(dxMm), motion), travel(Math.abs(dyMm), motion));
-}
-
-function travel(distanceMm: number, motion: Motion): number {
-  const { accelerationMmPerS2 } = motion;
-  const speedMmPerS = motion.kind === 'galvo' ? motion.jumpSpeedMmPerS : motion.travelSpeedMmPerS;
-  return computeTrapezoidSeconds({ distanceMm, speedMmPerS, accelerationMmPerS2 });
+/** The axes of a gantry travel at once, each by itself: the slower one decides. */
+function moveByAxes(dxMm: number, dyMm: number, drive: Drive): number {
+  return Math.max(computeMoveSeconds(Math.abs(dxMm), drive), computeMoveSeconds(Math.abs(dyMm), drive));
 }
 
 const LINES: Readonly<Record<BareHandling, string>> = {
@@ -167,7 +166,11 @@ const MOTIONS: Readonly<Record<Motion['kind'], string>> = {
     'Turning: before and after each line the head gains and loses its speed at acceleration a and runs on over the overtravel o at scan speed, 2v/a + 2o/v a line. Moving: both axes travel to the next line at once and the slower one counts; d at travel speed t takes 2t/a + (d − t²/a)/t, or 2√(d/a) when it is shorter than t²/a. Waiting: the turn delay, once a line.',
 };
 
-function describeFormula({ kind }: Motion, bare: BareHandling): string {
+const RISE =
+  'Acceleration rises and falls in the time r: gaining the speed v takes v/a + r, or 2√(v·r/a) below v = a·r; a move that does not reach its speed takes r + √(r² + 4d/a), or 4·∛(d·r/2a) below d = 2a·r².';
+
+function describeFormula({ kind, accelerationRiseMs = 0 }: Motion, bare: BareHandling): string {
+  const rise = accelerationRiseMs > 0 ? ` ${RISE}` : '';
   const sum = bare === 'skipped' ? 'marking + turning' : 'marking + bare + turning';
-  return `${LINES[bare]} ${MOTIONS[kind]} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
+  return `${LINES[bare]} ${MOTIONS[kind]}${rise} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
 }

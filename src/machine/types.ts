@@ -18,6 +18,8 @@ export interface GalvoMotion {
   readonly jumpSpeedMmPerS: number;
   /** Acceleration of the spot on the work, mm/s²: of jumps, and of the run-up and run-out of a scan line. */
   readonly accelerationMmPerS2: number;
+  /** Time in which acceleration builds up, and dies away again, ms; absent: 0, at once. */
+  readonly accelerationRiseMs?: number;
   /** Settling time after a jump, µs. */
   readonly jumpDelayUs: number;
   /** Wait at the end of a scan line, µs. */
@@ -35,6 +37,8 @@ export interface GantryMotion {
   readonly bare?: BareHandling;
   /** Acceleration of each axis, mm/s². */
   readonly accelerationMmPerS2: number;
+  /** Time in which acceleration builds up, and dies away again, ms; absent: 0, at once. */
+  readonly accelerationRiseMs?: number;
   /** Speed of each axis in travel with the beam off, mm/s. */
   readonly travelSpeedMmPerS: number;
   /** Extra run beyond the marks at each end of a scan line, mm, added to what acceleration needs. */
@@ -69,7 +73,7 @@ export interface MotionFactors {
   /** Of jump or travel speed. */
   readonly speed: number;
   readonly acceleration: number;
-  /** Of all waits of a line together, and of the overtravel of a gantry. */
+  /** Of all waits of a line together, of the rise of acceleration, and of the overtravel of a gantry. */
   readonly delay: number;
   readonly overhead: number;
 }

@@ -1,5 +1,7 @@
 export * from './isotonic.ts';
 export * from './least-squares.ts';
+export * from './linear.ts';
 export * from './pchip.ts';
 export * from './random.ts';
 export * from './statistics.ts';
+export * from './student.ts';

@@ -1,0 +1,428 @@
+import { fitLeastSquares, invertPositiveDefinite } from '../numeric/index.ts';
+import type { BurnSettings } from '../optics/index.ts';
+import type { DotGrid } from '../plane/index.ts';
+import type { ScanExtents } from './extents.ts';
+import { coverageFactor, quadraticForm } from './interval.ts';
+import { ASSUMED_MOTION_FACTORS, applyMotionParameters, listMotionParameters } from './parameters.ts';
+import { type ScanPath, tracePath } from './scan-path.ts';
+import { computeSecondsOfPath } from './time.ts';
+import type { BareHandling, FittedUncertainty, Motion, MotionFactors } from './types.ts';
+
+/** One job that was timed. */
+export interface Reading {
+  readonly extents: ScanExtents;
+  readonly grid: DotGrid;
+  readonly settings: BurnSettings;
+  /** What the stopwatch showed, s, > 0. */
+  readonly seconds: number;
+  /** Step of the display or of the note, s: 1 when only whole seconds were written down. */
+  readonly stepS: number;
+}
+
+export interface FitMotionOptions {
+  /** What the machine's file says so far: start of the search, and the value of what the readings do not tell. */
+  readonly motion: Motion;
+  /** How far that may be off; absent: `ASSUMED_MOTION_FACTORS`. The fit allows for their third power. */
+  readonly factors?: MotionFactors | undefined;
+}
+
+export interface FittedParameter {
+  readonly name: string;
+  readonly label: string;
+  readonly unit: string;
+  readonly before: number;
+  readonly value: number;
+  /** 95 % interval, in the same unit; Infinity where a speed or acceleration has no upper end. */
+  readonly low: number;
+  readonly high: number;
+  /** `well`: known within a quarter. `roughly`: within its own size. `no`: the readings do not tell it. */
+  readonly determined: 'well' | 'roughly' | 'no';
+}
+
+export interface JudgedReading {
+  readonly seconds: number;
+  readonly fittedS: number;
+  /** Reading less fit, s. */
+  readonly residualS: number;
+  /** Distance of the reading from what all other readings foretell, in standard deviations of that. */
+  readonly score: number;
+  /** It looks wrong and was not used. */
+  readonly leftOut: boolean;
+  /** What would explain a wrong reading, in words. */
+  readonly hint?: string;
+}
+
+export interface MotionFit {
+  readonly motion: Motion;
+  readonly uncertainty: Omit<FittedUncertainty, 'date'>;
+  readonly parameters: readonly FittedParameter[];
+  /** In the order of the readings. */
+  readonly readings: readonly JudgedReading[];
+  /** What the machine does with bare places: decided by the readings, or as the file has it because they do not tell. */
+  readonly bare: { readonly handling: BareHandling; readonly decided: boolean };
+  readonly converged: boolean;
+}
+
+/** The third power of the assumed factors: a file may be further off than it says, and readings must be able to say so. */
+const PRIOR_POWER = 3;
+/** A reading further than this from what the others foretell looks wrong. */
+const WRONG_SCORE = 5;
+/** Another way with bare places must be so many times as likely before it replaces the file's. */
+const DECIDED_LOG_ODDS = Math.log(20);
+/** A speed or acceleration is at most so many times the file's. */
+const FASTEST = 100;
+/**
+ * What is known of errors before any reading: a hand on a stopwatch scatters by about a quarter of a second, whole jobs
+ * about a good motion by about 2 ‰; both within a factor of two or so (assumed). Steps of the grid are about 1.8 times.
+ */
+const HAND = { medianS: 0.25, spread: 0.6, grid: [0.008, 0.015, 0.03, 0.055, 0.1, 0.18, 0.32, 0.58, 1.05] } as const;
+const MISFIT = {
+  median: 0.002,
+  spread: 0.7,
+  grid: [0.0004, 0.0007, 0.0013, 0.0023, 0.0042, 0.0075, 0.0135, 0.025],
+} as const;
+
+/**
+ * Fit the unknown times of a motion to stopwatch readings. The readings' errors have two parts, the hand's and the
+ * machine's own departure from its formula; both are estimated along with the motion by summing over a grid of them
+ * (linearised about the fit, Laplace's method), so that the intervals say what is not known about them, too.
+ * Readings that the others contradict are left out, worst first, never more than a third.
+ * What the readings do not determine stays near the machine's file, and its interval says so.
+ * @throws RangeError without a reading.
+ */
+export function fitMotion(readings: readonly Reading[], options: FitMotionOptions): MotionFit {
+  if (readings.length === 0) throw new RangeError('a fit needs at least one reading');
+  const own = options.motion.bare ?? 'skipped';
+  const ways: readonly BareHandling[] = ['skipped', 'line-ends-scanned', 'all-scanned'];
+  const tried = ways.map((bare) => fitWithBare(readings, { ...options, motion: { ...options.motion, bare } }));
+  const evidenceOf = (bare: BareHandling) => tried[ways.indexOf(bare)]!.evidence;
+  const best = ways.reduce((a, b) => (evidenceOf(b) > evidenceOf(a) + 1e-9 ? b : a));
+  const chosen = evidenceOf(best) - evidenceOf(own) > DECIDED_LOG_ODDS ? best : own;
+  const decided = ways.every((bare) => bare === chosen || evidenceOf(chosen) - evidenceOf(bare) > DECIDED_LOG_ODDS);
+  return report(readings, { fit: tried[ways.indexOf(chosen)]!, bare: chosen, decided, before: options.motion });
+}
+
+interface TimedPath {
+  readonly path: ScanPath;
+  readonly reading: Reading;
+}
+
+/** All about one set of readings and one way with bare places. Parameters are in units of their scales ("u"). */
+interface Posterior {
+  readonly jobs: readonly TimedPath[];
+  readonly motion: Motion;
+  readonly scales: readonly number[];
+  readonly prior: { readonly mean: readonly number[]; readonly precision: readonly number[] };
+  readonly kept: readonly boolean[];
+  readonly u: readonly number[];
+  readonly fitted: readonly number[];
+  readonly jacobian: readonly (readonly number[])[];
+  readonly scores: readonly number[];
+  readonly noise: NoisePosterior;
+  readonly evidence: number;
+  readonly converged: boolean;
+}
+
+function fitWithBare(
+  readings: readonly Reading[],
+  { motion, factors = ASSUMED_MOTION_FACTORS }: FitMotionOptions,
+): Posterior {
+  const parameters = listMotionParameters(motion);
+  const scales = parameters.map(({ scale }) => scale);
+  const prior = {
+    mean: parameters.map(({ value, scale }) => value / scale),
+    precision: parameters.map(({ factor }) => (1.96 / (factors[factor] ** PRIOR_POWER - 1)) ** 2),
+  };
+  const jobs = readings.map((reading) => ({
+    reading,
+    path: tracePath(reading.extents, { scan: reading.settings.scan, bare: motion.bare }),
+  }));
+  const basis = { jobs, motion, scales, prior };
+  let kept = readings.map(() => true);
+  let state = improve({ ...basis, kept });
+  let lost = 0;
+  for (let removed = 0; removed < Math.floor(readings.length / 3); removed++) {
+    const worst = state.scores.reduce(
+      (at, score, i) => (kept[i] && Math.abs(score) > Math.abs(state.scores[at]!) ? i : at),
+      kept.indexOf(true),
+    );
+    if (Math.abs(state.scores[worst]!) < WRONG_SCORE) break;
+    kept = kept.with(worst, false);
+    state = improve({ ...basis, kept });
+    // A reading that is left out costs what one at the limit would have cost.
+    lost += 0.5 * WRONG_SCORE ** 2 + Math.log(state.noise.sdOf(worst));
+  }
+  return { ...state, evidence: state.noise.evidence - lost };
+}
+
+type Basis = Pick<Posterior, 'jobs' | 'motion' | 'scales' | 'prior' | 'kept'>;
+
+/** Fit, look at the errors, fit again with them: twice is enough, as the time is nearly straight in its parameters. */
+function improve(basis: Basis): Posterior {
+  const { jobs } = basis;
+  let sd = jobs.map(({ reading }) => Math.hypot(HAND.medianS, 0.005 * reading.seconds, reading.stepS / Math.sqrt(12)));
+  let state: Posterior | undefined;
+  for (let round = 0; round < 3; round++) {
+    // Huber's weights in the first round only: a wrong reading must not bend the fit that it is judged by.
+    const fit = search(basis, { sd, start: state?.u ?? basis.prior.mean, ...(round === 0 ? { huber: 1.345 } : {}) });
+    const seconds = (u: readonly number[]) => predict(basis, u);
+    const fitted = seconds(fit.u);
+    const jacobian = differentiate(seconds, fit.u);
+    const linear = { ...basis, u: fit.u, fitted, jacobian };
+    const noise = weighNoise(linear, basis.kept);
+    sd = jobs.map((_, i) => noise.sdOf(i));
+    state = { ...linear, noise, evidence: noise.evidence, converged: fit.converged, scores: [] };
+  }
+  const last = state!;
+  return { ...last, scores: jobs.map((_, i) => scoreOf(i, last)) };
+}
+
+function predict({ jobs, motion, scales }: Basis, u: readonly number[]): number[] {
+  const changed = applyMotionParameters(
+    motion,
+    u.map((value, k) => value * scales[k]!),
+  );
+  return jobs.map(({ path, reading: { settings, grid } }) =>
+    computeSecondsOfPath(path, { motion: changed, settings, grid }),
+  );
+}
+
+function search(
+  basis: Basis,
+  { sd, start, huber }: { readonly sd: readonly number[]; readonly start: readonly number[]; readonly huber?: number },
+) {
+  const { jobs, prior, kept } = basis;
+  const lower = prior.mean.map((_, k) => (k < 2 ? 1 / FASTEST : 0));
+  const upper = prior.mean.map(() => 1e4);
+  const { parameters, converged } = fitLeastSquares(
+    (u) => {
+      const seconds = predict(basis, u);
+      return [
+        ...jobs.map(({ reading }, i) => (kept[i] ? (reading.seconds - seconds[i]!) / sd[i]! : 0)),
+        ...u.map((value, k) => (value - prior.mean[k]!) * Math.sqrt(prior.precision[k]!)),
+      ];
+    },
+    {
+      start: start.map((value, k) => Math.min(upper[k]!, Math.max(lower[k]!, value))),
+      lower,
+      upper,
+      scales: prior.mean.map(() => 1),
+      ...(huber ? { huber } : {}),
+    },
+  );
+  return { u: parameters, converged };
+}
+
+/** Rows: readings; columns: parameters. */
+function differentiate(seconds: (u: readonly number[]) => number[], u: readonly number[]): number[][] {
+  const columns = u.map((value, k) => {
+    const step = 1e-4 * Math.max(1, value);
+    const below = Math.max(k < 2 ? 1e-6 : 0, value - step);
+    const [high, low] = [seconds(u.with(k, value + step)), seconds(u.with(k, below))];
+    return high.map((t, i) => (t - low[i]!) / (value + step - below));
+  });
+  return columns[0]!.map((_, i) => columns.map((column) => column[i]!));
+}
+
+interface NoisePosterior {
+  /** Log of how likely the readings are, all errors and motions summed over. */
+  readonly evidence: number;
+  readonly handS: number;
+  readonly misfit: number;
+  readonly degreesOfFreedom: number;
+  /** Of u about the mean below. */
+  readonly covariance: readonly (readonly number[])[];
+  /** Mean of u less the point of linearisation. */
+  readonly shift: readonly number[];
+  /** Standard deviation of reading i about the true motion. */
+  readonly sdOf: (i: number) => number;
+}
+
+type Linear = Pick<Posterior, 'jobs' | 'u' | 'fitted' | 'jacobian' | 'prior'>;
+
+/** Sum over the grid of errors, the motion being a straight line in its parameters about the fit. */
+function weighNoise(linear: Linear, kept: readonly boolean[]): NoisePosterior {
+  const { jobs, fitted } = linear;
+  const variance = (i: number, hand: number, misfit: number) =>
+    hand ** 2 + jobs[i]!.reading.stepS ** 2 / 12 + (misfit * fitted[i]!) ** 2;
+  const cells = HAND.grid.flatMap((hand) =>
+    MISFIT.grid.map((misfit) => {
+      const solved = solveLinear(linear, { kept, variance: (i) => variance(i, hand, misfit) });
+      const prior =
+        -0.5 * (Math.log(hand / HAND.medianS) / HAND.spread) ** 2 -
+        0.5 * (Math.log(misfit / MISFIT.median) / MISFIT.spread) ** 2;
+      return { hand, misfit, ...solved, log: solved.log + prior };
+    }),
+  );
+  const top = Math.max(...cells.map(({ log }) => log));
+  const weights = cells.map(({ log }) => Math.exp(log - top));
+  const total = weights.reduce((a, b) => a + b, 0);
+  const average = (of: (cell: (typeof cells)[number]) => number) =>
+    cells.reduce((sum, cell, at) => sum + (weights[at]! / total) * of(cell), 0);
+  const n = linear.u.length;
+  const shift = Array.from({ length: n }, (_, k) => average(({ delta }) => delta[k]!));
+  const covariance = Array.from({ length: n }, (_, k) =>
+    Array.from({ length: n }, (_, l) =>
+      average(({ inverse, delta }) => inverse[k]![l]! + (delta[k]! - shift[k]!) * (delta[l]! - shift[l]!)),
+    ),
+  );
+  const handS = Math.sqrt(average(({ hand }) => hand ** 2));
+  const misfit = Math.sqrt(average((cell) => cell.misfit ** 2));
+  // The variance of a reading is itself uncertain: Student's distribution with the same spread of it.
+  const typical = (cell: { hand: number; misfit: number }) =>
+    jobs.reduce((sum, _, i) => sum + variance(i, cell.hand, cell.misfit) / variance(i, handS, misfit), 0) / jobs.length;
+  const mean = average(typical);
+  const spread = average((cell) => (typical(cell) / mean - 1) ** 2);
+  return {
+    evidence: top + Math.log(total),
+    handS,
+    misfit,
+    degreesOfFreedom: 4 + 2 / Math.max(spread, 1e-3),
+    covariance,
+    shift,
+    sdOf: (i) => Math.sqrt(variance(i, handS, misfit)),
+  };
+}
+
+/** Weighted least squares with the prior; log of the likelihood with the motion summed over. */
+function solveLinear(
+  { jobs, u, fitted, jacobian, prior }: Linear,
+  { kept, variance }: { readonly kept: readonly boolean[]; readonly variance: (i: number) => number },
+) {
+  const n = u.length;
+  const normal = Array.from({ length: n }, (_, k) =>
+    Array.from({ length: n }, (_, l) => (k === l ? prior.precision[k]! : 0)),
+  );
+  const right = Array.from({ length: n }, (_, k) => prior.precision[k]! * (prior.mean[k]! - u[k]!));
+  const residuals = jobs.map(({ reading }, i) => reading.seconds - fitted[i]!);
+  let log = 0;
+  residuals.forEach((residual, i) => {
+    if (!kept[i]) return;
+    const weight = 1 / variance(i);
+    log += 0.5 * Math.log(weight);
+    const row = jacobian[i]!;
+    for (let k = 0; k < n; k++) {
+      right[k]! += weight * row[k]! * residual;
+      for (let l = 0; l < n; l++) normal[k]![l]! += weight * row[k]! * row[l]!;
+    }
+  });
+  const solved = invertPositiveDefinite(normal);
+  if (!solved) throw new RangeError('the readings and the prior do not make a positive definite system');
+  const { inverse, logDeterminant } = solved;
+  const delta = inverse.map((row) => row.reduce((sum, value, l) => sum + value * right[l]!, 0));
+  let squares = 0;
+  residuals.forEach((residual, i) => {
+    if (!kept[i]) return;
+    const left = residual - jacobian[i]!.reduce((sum, value, k) => sum + value * delta[k]!, 0);
+    squares += left ** 2 / variance(i);
+  });
+  delta.forEach((value, k) => {
+    squares += prior.precision[k]! * (prior.mean[k]! - u[k]! - value) ** 2;
+  });
+  log -= 0.5 * (squares + logDeterminant - prior.precision.reduce((sum, value) => sum + Math.log(value), 0));
+  return { inverse, delta, log };
+}
+
+/** How far a reading is from what all the other kept ones foretell, in standard deviations. */
+function scoreOf(i: number, state: Pick<Posterior, 'jobs' | 'u' | 'fitted' | 'jacobian' | 'prior' | 'kept'>): number {
+  const others = state.kept.with(i, false);
+  if (!others.includes(true)) return 0;
+  const noise = weighNoise(state, others);
+  const row = state.jacobian[i]!;
+  const foretold = state.fitted[i]! + row.reduce((sum, value, k) => sum + value * noise.shift[k]!, 0);
+  const sd = Math.sqrt(quadraticForm(noise.covariance, row) + noise.sdOf(i) ** 2);
+  return (state.jobs[i]!.reading.seconds - foretold) / sd;
+}
+
+interface Chosen {
+  readonly fit: Posterior;
+  readonly bare: BareHandling;
+  readonly decided: boolean;
+  /** As the file has it. */
+  readonly before: Motion;
+}
+
+function report(readings: readonly Reading[], { fit, bare, decided, before }: Chosen): MotionFit {
+  const { scales, noise, kept, u } = fit;
+  const values = u.map((value, k) => value * scales[k]!);
+  const motion = applyMotionParameters(fit.motion, values);
+  const covariance = noise.covariance.map((row, k) => row.map((value, l) => value * scales[k]! * scales[l]!));
+  const fileHas = listMotionParameters(before);
+  const factor = coverageFactor(noise.degreesOfFreedom);
+  const parameters = listMotionParameters(motion).map(({ name, label, unit, show, value }, k): FittedParameter => {
+    const half = factor * Math.sqrt(covariance[k]![k]!);
+    const ends = [Math.max(0, value - half), value + half].map(show);
+    return {
+      name,
+      label,
+      unit,
+      before: show(fileHas[k]!.value),
+      value: show(value),
+      low: Math.min(...ends),
+      high: Math.max(...ends),
+      determined: half <= value / 4 ? 'well' : half <= value ? 'roughly' : 'no',
+    };
+  });
+  return {
+    motion: decided || before.bare !== undefined ? motion : withoutBare(motion),
+    uncertainty: {
+      readings: kept.filter(Boolean).length,
+      leftOut: kept.filter((one) => !one).length,
+      parameters: parameters.map(({ name }) => name),
+      covariance,
+      misfitShare: noise.misfit,
+      readingErrorS: noise.handS,
+      degreesOfFreedom: noise.degreesOfFreedom,
+    },
+    parameters,
+    readings: readings.map((reading, i): JudgedReading => {
+      const leftOut = !kept[i];
+      const hint = leftOut ? explain(reading, { motion, toleranceS: 2.5 * noise.sdOf(i) }) : undefined;
+      return {
+        seconds: reading.seconds,
+        fittedS: fit.fitted[i]!,
+        residualS: reading.seconds - fit.fitted[i]!,
+        score: fit.scores[i]!,
+        leftOut,
+        ...(hint === undefined ? {} : { hint }),
+      };
+    }),
+    bare: { handling: bare, decided },
+    converged: fit.converged,
+  };
+}
+
+function withoutBare({ bare: _, ...motion }: Motion): Motion {
+  return motion;
+}
+
+/** The slip that would explain a wrong reading: a minute misread, the other direction, another number of passes or speed. */
+function explain(
+  { extents, grid, settings, seconds }: Reading,
+  { motion, toleranceS }: { readonly motion: Motion; readonly toleranceS: number },
+): string | undefined {
+  const secondsWith = (change: Partial<BurnSettings>) => {
+    const changed = { ...settings, ...change };
+    return computeSecondsOfPath(tracePath(extents, { scan: changed.scan, bare: motion.bare }), {
+      motion,
+      settings: changed,
+      grid,
+    });
+  };
+  const fitted = secondsWith({});
+  const other = settings.scan === 'one-way' ? 'two-way' : 'one-way';
+  const { passes, speedMmPerS } = settings;
+  const minutes = Math.round((seconds - fitted) / 60);
+  const slips: [words: string, seconds: number][] = [
+    [`${Math.abs(minutes)} min misread`, minutes === 0 ? Number.NaN : fitted + 60 * minutes],
+    [`burned ${other}`, secondsWith({ scan: other })],
+    ...[passes - 1, passes + 1, 2 * passes]
+      .filter((n) => n >= 1)
+      .map((n): [string, number] => [`${n} ${n === 1 ? 'pass' : 'passes'}`, secondsWith({ passes: n })]),
+    ...[0.5, 2, 0.1, 10].map((times): [string, number] => [
+      `speed ${speedMmPerS * times} mm/s`,
+      secondsWith({ speedMmPerS: speedMmPerS * times }),
+    ]),
+  ];
+  return slips.find(([, expected]) => Math.abs(seconds - expected) <= toleranceS)?.[0];
+}

@@ -1,0 +1,19 @@
+/** Φ⁻¹ of 0.975: half-width of the two-sided 95 % interval of the normal distribution. */
+export const NORMAL_95 = 1.959963984540054;
+
+/**
+ * Half-width, in standard units, of the two-sided 95 % interval of Student's distribution, by the expansion in 1/ν about
+ * the normal one (source: 'abramowitzStegun1964', 26.7.5, to ν⁻⁴). Within 0.4 % from 3 degrees of freedom on.
+ * @throws RangeError below 3 degrees of freedom.
+ */
+export function student95(degreesOfFreedom: number): number {
+  if (!(degreesOfFreedom >= 3))
+    throw new RangeError(`the expansion needs 3 degrees of freedom, got ${degreesOfFreedom}`);
+  const x = NORMAL_95;
+  const n = degreesOfFreedom;
+  const g1 = (x ** 3 + x) / 4;
+  const g2 = (5 * x ** 5 + 16 * x ** 3 + 3 * x) / 96;
+  const g3 = (3 * x ** 7 + 19 * x ** 5 + 17 * x ** 3 - 15 * x) / 384;
+  const g4 = (79 * x ** 9 + 776 * x ** 7 + 1482 * x ** 5 - 1920 * x ** 3 - 945 * x) / 92160;
+  return x + g1 / n + g2 / n ** 2 + g3 / n ** 3 + g4 / n ** 4;
+}
