@@ -38,7 +38,7 @@ const shared = {
   minifySyntax: true,
   minifyWhitespace: true,
   legalComments: 'none',
-  external: ['sharp', 'image-q'],
+  external: ['sharp', 'image-q', 'piscina', 'bullmq', 'ioredis'],
   define: { 'import.meta.url': 'importMetaUrl' },
   banner: { js: "const importMetaUrl=require('node:url').pathToFileURL(__filename).href;" },
   logLevel: 'warning',
@@ -59,6 +59,7 @@ const command = {
   entryPoints: [
     { in: 'src/cli/main.ts', out: 'tonewright' },
     { in: 'src/cli/shop.ts', out: 'shop' },
+    { in: 'src/batch/piece-thread.ts', out: 'piece-thread' },
     ...commands.map((name) => ({ in: `src/cli/commands/${name}`, out: basename(name, '.ts') })),
   ],
   plugins: [onDemand],

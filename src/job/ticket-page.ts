@@ -23,7 +23,12 @@ export function renderTicketPage(ticket: Ticket, pictures: TicketPictures): stri
   const body = `
 <header>
   <div><h1>${escapeHtml(ticket.name)}</h1>
-  <p class="soft">${escapeHtml(material.title)} · ${mm(piece.widthMm)} × ${mm(piece.heightMm)} mm · ${escapeHtml(machine.title)}</p></div>
+  <p class="soft">${escapeHtml(material.title)} · ${mm(piece.widthMm)} × ${mm(piece.heightMm)} mm · ${escapeHtml(machine.title)}</p>${
+    ticket.text
+      ? `
+  <p class="words">${escapeHtml(ticket.text)}</p>`
+      : ''
+  }</div>
   <p class="clock">${sayDuration(time.seconds)}<span class="soft">${time.passes} ${time.passes === 1 ? 'pass' : 'passes'}</span></p>
 </header>
 ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warnings}</ul></section>`}
@@ -182,6 +187,7 @@ const pictureShape = ({ widthMm, heightMm }: Ticket['piece']) => (widthMm >= hei
 const STYLE = `
 header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: .5mm solid var(--accent); padding-bottom: 1.5mm; margin-bottom: 2mm; }
 header p { margin: .6mm 0 0; }
+.words { font-size: 10pt; white-space: pre-line; overflow-wrap: anywhere; }
 .clock { font-size: 15pt; font-weight: 650; white-space: nowrap; text-align: right; line-height: 1.15; }
 .clock span { display: block; font-size: 8.4pt; font-weight: 400; }
 .warnings { border: .4mm solid var(--loud); padding: 1.2mm 2.5mm; margin-bottom: 2mm; }

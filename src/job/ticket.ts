@@ -34,6 +34,8 @@ export interface Ticket {
   /** Version of the program whose arithmetic made the dots. */
   readonly version: string;
   readonly name: string;
+  /** What the customer or the shop wrote for whoever burns the piece. */
+  readonly text?: string;
   readonly photo: {
     readonly file: string;
     readonly sha256: string;
@@ -171,6 +173,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
     schema: 'tonewright-ticket/1',
     version,
     name,
+    ...(spec.text ? { text: spec.text } : {}),
     photo: {
       file: photoFile,
       sha256: picture.facts.sha256,

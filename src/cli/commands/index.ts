@@ -1,5 +1,6 @@
 import { TONE_FIELDS } from '../../photo/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
+import { orderRecords } from '../order-records.ts';
 
 const MACHINE: OptionRecord = {
   flags: '--machine <name>',
@@ -23,8 +24,7 @@ const TONE_OPTIONS: readonly OptionRecord[] = Object.entries(TONE_FIELDS).map(([
   help: `${field.help} ${field.min} … ${field.max}${field.unit === '' ? '' : ` ${field.unit}`} (default: as --tone chooses)`,
 }));
 
-/** Every command, in the order of `--help`. Each is a record; its code in the file of its name is loaded on demand. */
-export const COMMANDS: readonly CommandRecord[] = [
+const RECORDS: readonly CommandRecord[] = [
   {
     name: 'prepare',
     summary: 'Make a photo into the bitmap that burns it right, with a proof, a time and a ticket.',
@@ -100,6 +100,8 @@ export const COMMANDS: readonly CommandRecord[] = [
       { flags: '--format <format>', help: 'file of the bitmap (default: png)', choices: ['png', 'tiff', 'bmp'] },
       { flags: '--strip', help: 'a control strip of 60 × 8 mm beside the piece, as a bitmap of its own, for `check`' },
       { flags: '--strip-joined', help: 'the same in one bitmap with the picture' },
+      { flags: '--name <name>', help: 'name of the job and of its files (default: the photo’s)' },
+      { flags: '--text <words>', help: 'what the ticket should tell whoever burns the piece' },
       { flags: '--only <what>', help: 'write the bitmap and nothing else', choices: ['bitmap'] },
       FORCE,
     ],
@@ -154,7 +156,8 @@ export const COMMANDS: readonly CommandRecord[] = [
   },
   {
     name: 'check',
-    summary: 'Read a burned strip: does the profile still hold? Also reads spot and dose charts, without a profile.',
+    summary:
+      'Read a burned strip or verify chart: does the profile still hold? Without one it reads spot and dose charts.',
     args: '<capture>',
     options: [
       { ...PROFILE, help: `${PROFILE.help}; spot and dose charts need none` },
@@ -262,12 +265,13 @@ export const COMMANDS: readonly CommandRecord[] = [
   },
   {
     name: 'learn',
-    summary: 'Learn a profile from scans or photos of a burned tone chart.',
+    summary:
+      'Learn from scans or photos of a burned chart: tone gives a profile, spot the mark width, dose the settings.',
     args: '<captures...>',
     options: [
       {
         flags: '--out <file>',
-        help: 'the profile, a .json file; its report of the same name ends in .html',
+        help: 'the profile or what a spot or dose chart told, a .json file; its report of the same name ends in .html',
         required: true,
       },
       {
@@ -289,11 +293,16 @@ export const COMMANDS: readonly CommandRecord[] = [
         flags: '--aim <aim>',
         help: 'aim curve of every picture through the profile: lightness, density or names of profiles (default: lightness)',
       },
+      {
+        flags: '--diameters <list>',
+        help: 'dose: crater diameters by cell, µm, such as A2=31,A3=38.5: adds the peak fluence threshold',
+      },
       FORCE,
     ],
     examples: [
       'learn scan.png --chart chart/chart.json --out slate.json',
       'learn photo1.jpg photo2.jpg --camera unknown --out slate.json',
+      'learn dose.png --chart dose/chart.json --out settings.json',
     ],
     load: async () => (await import('./learn.ts')).run,
   },
@@ -339,15 +348,6 @@ export const COMMANDS: readonly CommandRecord[] = [
     load: async () => (await import('./rehearse.ts')).run,
   },
   {
-    name: 'demo',
-    summary: 'The whole loop on sample data: chart, scan, profile, photo, proof and what is burned. No laser needed.',
-    args: '',
-    options: [{ flags: '--out <dir>', help: 'folder for the results (default: out/demo)' }],
-    examples: ['demo'],
-    load: async () => (await import('./demo.ts')).run,
-  },
-];
-  {
     name: 'open',
     summary: 'Open the local page: see a photo on the material before it is burned. Nothing leaves this computer.',
     args: '',
@@ -358,3 +358,16 @@ export const COMMANDS: readonly CommandRecord[] = [
     examples: ['open', 'open --shop my-shop --port 8765 --no-launch'],
     load: async () => (await import('./open.ts')).run,
   },
+  {
+    name: 'demo',
+    summary: 'The whole loop on sample data: chart, scan, profile, photo, proof and what is burned. No laser needed.',
+    args: '',
+    options: [{ flags: '--out <dir>', help: 'folder for the results (default: out/demo)' }],
+    examples: ['demo'],
+    load: async () => (await import('./demo.ts')).run,
+  },
+];
+const [PREPARE, ...OTHERS] = RECORDS;
+
+/** Every command, in the order of `--help`. Each is a record; its code in the file of its name is loaded on demand. */
+export const COMMANDS: readonly CommandRecord[] = [PREPARE!, ...orderRecords(PREPARE!), ...OTHERS];

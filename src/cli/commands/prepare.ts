@@ -1,8 +1,8 @@
 import { basename, extname, join, resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { type JobRequest, type JobSpec, prepareJob, resolveJob, type Ticket } from '../../job/index.ts';
+import { findNameFault, type JobRequest, type JobSpec, prepareJob, resolveJob, type Ticket } from '../../job/index.ts';
 import { TONE_FIELDS, type ToneOptions } from '../../photo/index.ts';
-import { type ChannelWeights, type DotFormat, readPhoto, writeFilesAtomic } from '../../plane/index.ts';
+import { type ChannelWeights, type DotFormat, keepHeapSmall, readPhoto, writeFilesAtomic } from '../../plane/index.ts';
 import type { ScreenOptions } from '../../screens/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
@@ -12,13 +12,14 @@ import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 import { version } from '../version.ts';
 
 export const run: Run = async ([photoPath], options, surroundings) => {
+  keepHeapSmall();
   const { io, warn } = surroundings;
   const spec = resolveJob(readRequest(options), { shop: surroundings.shop, refused: readRefused(surroundings.shop) });
   for (const text of spec.warnings) warn(text);
   const only = textOf(options, 'only') === 'bitmap' ? 'bitmap' : 'everything';
   const path = resolve(io.cwd, photoPath!);
   const out = resolve(io.cwd, textOf(options, 'out')!);
-  const name = basename(path, extname(path));
+  const name = readName(textOf(options, 'name')) ?? basename(path, extname(path));
   return prepareFile({ path, out, name, spec, only, force: options.force === true }, surroundings);
 };
 
@@ -90,6 +91,7 @@ export function readRequest(options: OptionValues): JobRequest {
     tone: textOf(options, 'tone') as JobRequest['tone'],
     range: textOf(options, 'range') as JobRequest['range'],
     aim: textOf(options, 'aim'),
+    text: textOf(options, 'text'),
     format: textOf(options, 'format') as DotFormat | undefined,
     strip: options.stripJoined === true ? ('joined' as const) : options.strip === true ? ('apart' as const) : undefined,
   };
@@ -101,6 +103,13 @@ export function readRequest(options: OptionValues): JobRequest {
     screenOptions: readScreenOptions(options),
   };
   return dropAbsent({ size: textOf(options, 'size')!, ...lengths, ...texts, ...rest });
+}
+
+/** @throws AppError option-invalid */
+export function readName(text: string | undefined): string | undefined {
+  const fault = text === undefined ? undefined : findNameFault(text);
+  if (fault) throw new AppError('option-invalid', `--name: found "${text}", needed ${fault}`);
+  return text;
 }
 
 /** The name of a tone value as an option: `blackPointL` → `blackPointL` in commander, `--black-point-l` for people. */
@@ -119,6 +128,10 @@ function readToneValues(options: OptionValues): Partial<ToneOptions> {
 function readScreenOptions(options: OptionValues): Partial<ScreenOptions> {
   return dropAbsent({
     scan: options.serpentine === true ? 'serpentine' : options.raster === true ? 'raster' : undefined,
+    errorOf: options.modelBased === true ? 'marks' : undefined,
+    edges: numberOf(options, 'edges', { min: 0, max: 4 }),
+    run: numberOf(options, 'run', { min: 1, max: 32, whole: true, unit: 'dots' }),
+    cluster: numberOf(options, 'cluster', { min: 1, max: 64, whole: true, unit: 'dots' }),
     linesPerCm: numberOf(options, 'linesPerCm', { min: 1, max: 500, unit: 'lines per cm' }),
     angleDeg: numberOf(options, 'angle', { min: -360, max: 360, unit: 'degrees' }),
     shape: textOf(options, 'shape') as ScreenOptions['shape'] | undefined,
@@ -128,10 +141,6 @@ function readScreenOptions(options: OptionValues): Partial<ScreenOptions> {
 }
 
 function autoLength(options: OptionValues, name: string): number | undefined {
-    errorOf: options.modelBased === true ? 'marks' : undefined,
-    edges: numberOf(options, 'edges', { min: 0, max: 4 }),
-    run: numberOf(options, 'run', { min: 1, max: 32, whole: true, unit: 'dots' }),
-    cluster: numberOf(options, 'cluster', { min: 1, max: 64, whole: true, unit: 'dots' }),
   const text = textOf(options, name);
   return text === undefined || text === 'auto' ? undefined : parseLengthMm(text, `--${name}`);
 }

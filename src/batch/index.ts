@@ -1,0 +1,11 @@
+export { identifyBuild } from './build.ts';
+export { createThreadMaker, type Maker, THREAD_DEFAULTS } from './makers.ts';
+export {
+  ORDER_FILES,
+  type OrderProgress,
+  type PieceOutcome,
+  type RunOrderOptions,
+  runOrder,
+  type WantedPiece,
+} from './order.ts';
+export { createQueueMaker, runQueueWorker } from './queue.ts';

@@ -1,0 +1,157 @@
+import type { ErrorCode } from '../errors.ts';
+import { type Quote, quoteOrder } from './price.ts';
+import type { PriceList } from './price-list.ts';
+import type { Caution, Ticket } from './ticket.ts';
+
+export const ORDER_SCHEMA = 'tonewright-order/1';
+
+/** What the order says of a piece, whatever became of it. */
+export interface OrderedPiece {
+  /** Name of the piece and of its files, without ending; unique in the order. */
+  readonly name: string;
+  /** Line of the CSV; null for a folder. */
+  readonly line: number | null;
+  /** The photo, as the order names it. */
+  readonly photo: string;
+  /** How many are burned. */
+  readonly count: number;
+  /** What the customer or the shop wrote for the ticket. */
+  readonly text: string | null;
+  /** Whose the blank is: one that the customer brings is not charged. */
+  readonly blank: 'shop' | 'customer';
+}
+
+/** Why a piece was not made; `bug` is no fault of the input. */
+export interface PieceFault {
+  readonly code: ErrorCode | 'bug';
+  readonly message: string;
+}
+
+/** What the ticket of a piece says, as far as the order repeats it. */
+export interface PieceSummary {
+  readonly ticket: string;
+  readonly bitmap: string;
+  readonly proof: string;
+  readonly photoSha256: string;
+  readonly bitmapSha256: string;
+  readonly widthMm: number;
+  readonly heightMm: number;
+  readonly material: string;
+  readonly materialTitle: string;
+  readonly machine: string;
+  readonly profile: string;
+  /** Of one copy, s. */
+  readonly seconds: number;
+  readonly meanDeltaL: number;
+  readonly worstDeltaL: number;
+  readonly warnings: readonly string[];
+}
+
+export type OrderPieceRecord = OrderedPiece &
+  (({ readonly status: 'done' } & PieceSummary) | { readonly status: 'failed'; readonly reason: PieceFault });
+
+export type DonePiece = Extract<OrderPieceRecord, { status: 'done' }>;
+
+/** A whole order, machine-readable. It holds no date, so that the same order gives the same bytes. */
+export interface OrderRecord {
+  readonly schema: typeof ORDER_SCHEMA;
+  readonly version: string;
+  readonly pieces: readonly OrderPieceRecord[];
+  readonly totals: {
+    readonly pieces: number;
+    readonly done: number;
+    readonly failed: number;
+    /** Copies of the pieces that are done. */
+    readonly copies: number;
+    /** Of all those copies, s. */
+    readonly seconds: number;
+    readonly machines: readonly { readonly machine: string; readonly copies: number; readonly seconds: number }[];
+  };
+  /** What the pieces that are done cost; null without a price list. */
+  readonly quote: Quote | null;
+  /** Of all machines and materials of the order, each once. */
+  readonly cautions: readonly Caution[];
+}
+
+/** Names of the files that a piece has in every case. */
+export function filesOfPiece(name: string, format: string): readonly string[] {
+  return [`${name}.${format}`, `${name}.proof.png`, `${name}.ticket.json`, `${name}.ticket.html`];
+}
+
+/** What the order repeats of a ticket. */
+export function summarisePiece(ticket: Ticket): PieceSummary {
+  const { name, bitmap, photo, piece, material, machine, profile, time, prediction, warnings } = ticket;
+  return {
+    ticket: `${name}.ticket.json`,
+    bitmap: bitmap.file,
+    proof: `${name}.proof.png`,
+    photoSha256: photo.sha256,
+    bitmapSha256: bitmap.sha256,
+    widthMm: piece.widthMm,
+    heightMm: piece.heightMm,
+    material: material.name,
+    materialTitle: material.title,
+    machine: machine.name,
+    profile: profile.name,
+    seconds: time.seconds,
+    meanDeltaL: prediction.meanDeltaL,
+    worstDeltaL: prediction.worstDeltaL,
+    warnings,
+  };
+}
+
+export interface OrderFacts {
+  readonly version: string;
+  readonly pieces: readonly OrderPieceRecord[];
+  readonly cautions: readonly Caution[];
+  readonly prices?: PriceList;
+}
+
+/** The order as a record, with its sums and its price. */
+export function recordOrder({ version, pieces, cautions, prices }: OrderFacts): OrderRecord {
+  const done = pieces.filter((piece): piece is DonePiece => piece.status === 'done');
+  const machines = [...new Set(done.map(({ machine }) => machine))].sort().map((machine) => {
+    const own = done.filter((piece) => piece.machine === machine);
+    return { machine, copies: sum(own, ({ count }) => count), seconds: sum(own, secondsOfAll) };
+  });
+  const quote =
+    prices && done.length > 0
+      ? quoteOrder(
+          prices,
+          done.map((piece) => ({
+            id: piece.name,
+            title: piece.name,
+            material: piece.material,
+            machine: piece.machine,
+            machineSeconds: piece.seconds,
+            count: piece.count,
+            blank: piece.blank,
+            widthMm: piece.widthMm,
+            heightMm: piece.heightMm,
+          })),
+        )
+      : null;
+  return {
+    schema: ORDER_SCHEMA,
+    version,
+    pieces,
+    totals: {
+      pieces: pieces.length,
+      done: done.length,
+      failed: pieces.length - done.length,
+      copies: sum(done, ({ count }) => count),
+      seconds: sum(done, secondsOfAll),
+      machines,
+    },
+    quote,
+    cautions: [...new Map(cautions.map((caution) => [caution.text, caution])).values()],
+  };
+}
+
+function secondsOfAll({ seconds, count }: DonePiece): number {
+  return seconds * count;
+}
+
+function sum<T>(items: readonly T[], read: (item: T) => number): number {
+  return items.reduce((total, item) => total + read(item), 0);
+}
