@@ -10,7 +10,17 @@ export { renderCheckPage } from './check-page.ts';
 export { readSpot, type SpotReading } from './check-spot.ts';
 export * from './choices.ts';
 export * from './compare.ts';
-export { type Learned, type LearnOptions, learnProfile, type NamedCapture, type ReadCapture } from './learn.ts';
+export {
+  fitCaptures,
+  type Learned,
+  type LearnOptions,
+  learnProfile,
+  type Measured,
+  measureCaptures,
+  type NamedCapture,
+  type ReadCapture,
+  readCaptures,
+} from './learn.ts';
 export {
   type DonePiece,
   filesOfPiece,

@@ -8,6 +8,7 @@ import {
   locateChart,
   type Patch,
   type PatchPattern,
+  type Reading,
   type Readings,
   readPatches,
 } from '../chart/index.ts';
@@ -23,6 +24,8 @@ import {
 import { median } from '../numeric/index.ts';
 import { type DotGrid, type Dots, lightnessOfReflectance, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { applyScreen, type ScreenName } from '../screens/index.ts';
+import { type DoseOptions, type DoseReading, readDose } from './check-dose.ts';
+import { readSpot, type SpotReading } from './check-spot.ts';
 import { chooseLimits } from './verification.ts';
 
 export interface NamedCapture {
@@ -31,13 +34,17 @@ export interface NamedCapture {
   readonly image: CaptureImage;
 }
 
-export interface LearnOptions {
+export interface ReadCapturesOptions {
   /** Layouts that the capture may show; its tags say which. */
   readonly layouts: readonly ChartLayout[];
   readonly camera: 'known' | 'unknown';
   readonly mirrored?: boolean;
   /** Corners by hand, pixels of the first capture; only with one capture. */
   readonly corners?: Corners;
+}
+
+export interface FitCapturesOptions {
+  readonly camera: 'known' | 'unknown';
   /** Name and title of the profile; made from material and chart when absent. */
   readonly name?: string;
   readonly title?: string;
@@ -47,6 +54,8 @@ export interface LearnOptions {
   readonly date: string;
   readonly origin?: 'measured' | 'rehearsed';
 }
+
+export interface LearnOptions extends ReadCapturesOptions, FitCapturesOptions {}
 
 /** One capture with what was found in it. */
 export interface ReadCapture extends NamedCapture {
@@ -75,7 +84,15 @@ const SPACING_TO_MARK = 0.8;
  * or of a chart without tones.
  */
 export function learnProfile(captures: readonly NamedCapture[], options: LearnOptions): Learned {
-  const { layouts, camera, mirrored = false, corners, date } = options;
+  return fitCaptures(readCaptures(captures, options), options);
+}
+
+/**
+ * Locates and reads captures of one chart, of whatever kind.
+ * @throws AppError those of `locateChart` and `readPatches`; chart-wrong for captures of different charts
+ */
+export function readCaptures(captures: readonly NamedCapture[], options: ReadCapturesOptions): readonly ReadCapture[] {
+  const { layouts, camera, mirrored = false, corners } = options;
   if (captures.length === 0) throw new RangeError('learning needs at least one capture');
   const read = captures.map(({ name, image }): ReadCapture => {
     try {
@@ -95,10 +112,20 @@ export function learnProfile(captures: readonly NamedCapture[], options: LearnOp
       { found: located.layout.hash, needed: layout.hash },
     );
   }
+  return read;
+}
+
+/**
+ * From the readings of one tone chart to a profile.
+ * @throws AppError those of `fitProfile`; chart-wrong for a chart without tones
+ */
+export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOptions): Learned {
+  const { camera, date } = options;
+  const { layout } = read[0]!.located;
   if (layout.kind !== 'tone') {
     throw new AppError(
       'chart-wrong',
-      `found a ${layout.kind} chart (${layout.hash}), needed a tone chart to learn a profile from`,
+      `found a ${layout.kind} chart (${layout.hash}), needed a tone chart to learn a profile from, or a spot or dose chart to measure; a check or verify chart is read by check --profile`,
       { kind: layout.kind, hash: layout.hash },
     );
   }
@@ -108,7 +135,7 @@ export function learnProfile(captures: readonly NamedCapture[], options: LearnOp
   const screen = screenOf(layout);
   const material = layout.material === '' ? 'unnamed' : layout.material;
   const cameraError = Math.max(...read.map(({ readings }) => readings.camera.errorLightness));
-  const fitted = fitProfile(mergeReadings(read), {
+  const fitted = fitProfile(medianReadings(read).map(toFitReading), {
     facts: {
       schema: 'tonewright-profile/1',
       name: options.name ?? `${material}-${layout.hash.slice(0, 6)}`,
@@ -130,9 +157,8 @@ export function learnProfile(captures: readonly NamedCapture[], options: LearnOp
     toldDirection: layout.direction,
     cameraError,
   });
-  const told = new Set(read.flatMap(({ readings }) => readings.warnings));
   // The direction is judged by both; the fit says what follows from it.
-  const ofCaptures = [...told].filter((text) => !/is what counts/.test(text));
+  const ofCaptures = listWarnings(read).filter((text) => !/is what counts/.test(text));
   return {
     ...fitted,
     profile: { ...fitted.profile, limits: chooseLimits(fitted.profile.repeatability) },
@@ -149,9 +175,35 @@ function screenOf({ screen }: ChartLayout): Screen {
   return (coverage, grid) => applyScreen(coverage, { ...screen.options, name: screen.name as ScreenName, grid });
 }
 
+/** What the captures say once each. */
+const listWarnings = (read: readonly ReadCapture[]) => [...new Set(read.flatMap(({ readings }) => readings.warnings))];
+
+/** A spot or a dose chart, measured; what its captures say beside it. */
+export interface Measured {
+  readonly reading: SpotReading | DoseReading;
+  readonly captures: readonly ReadCapture[];
+  readonly warnings: readonly string[];
+}
+
+/**
+ * What a spot or a dose chart tells: the median of each patch over the captures goes into `readSpot` or `readDose`.
+ * @throws AppError those of the two; chart-wrong for another chart
+ */
+export function measureCaptures(captures: readonly ReadCapture[], options: DoseOptions = {}): Measured {
+  const { layout } = captures[0]!.located;
+  const readings = {
+    readings: medianReadings(captures),
+    bare: medianLab(captures.map(({ readings: { bare } }) => bare)),
+    solidRatio: median(captures.map(({ readings: { solidRatio } }) => solidRatio)),
+    direction: captures[0]!.readings.direction,
+  };
+  const reading = layout.kind === 'spot' ? readSpot(readings, layout) : readDose(readings, layout, options);
+  return { reading, captures, warnings: listWarnings(captures) };
+}
+
 /** Every patch once: the median of what the captures read there. */
-function mergeReadings(captures: readonly ReadCapture[]): readonly FitReading[] {
-  const byId = new Map<string, { readonly reading: Readings['readings'][number]; readonly means: number[] }>();
+function medianReadings(captures: readonly ReadCapture[]): readonly Reading[] {
+  const byId = new Map<string, { readonly reading: Reading; readonly means: number[] }>();
   for (const { readings } of captures) {
     for (const reading of readings.readings) {
       const known = byId.get(reading.id);
@@ -159,10 +211,12 @@ function mergeReadings(captures: readonly ReadCapture[]): readonly FitReading[] 
       else byId.set(reading.id, { reading, means: [reading.mean] });
     }
   }
-  return [...byId.values()].map(({ reading: { id, role, group, coverage }, means }): FitReading => {
-    const kind = role === 'bare' || role === 'solid' || role === 'step' ? role : 'pattern';
-    return { id, role: kind, group, coverage, relativeLuminance: median(means) };
-  });
+  return [...byId.values()].map(({ reading, means }) => ({ ...reading, mean: median(means) }));
+}
+
+function toFitReading({ id, role, group, coverage, mean }: Reading): FitReading {
+  const kind = role === 'bare' || role === 'solid' || role === 'step' ? role : 'pattern';
+  return { id, role: kind, group, coverage, relativeLuminance: mean };
 }
 
 /** Dots of every group of patches: one period of exact patterns, the burned patch itself of screened ones. */

@@ -127,6 +127,13 @@ describe('from a chart to a verdict, without a laser', () => {
     expect(checked.meanDelta).toBeLessThan(1);
     expect(checked.worstDelta).toBeLessThan(3);
     expect(checked.patches).toHaveLength(8);
+    // The print error is kept with the profile, and shown where the profile is.
+    expect(checked.verification).toMatchObject({ screen: 'floyd-steinberg', curve: 'measured', result: 'pass' });
+    const kept = JSON.parse(readFileSync(checked.history, 'utf8')).entries;
+    expect(kept.at(-1).verification.meanDelta).toBeCloseTo(checked.verification.meanDelta, 3);
+    const shown = await runCli(['profile', 'show', profile], { cwd });
+    expect(shown.stdout).toMatch(/print error\s+mean .*: pass/);
+    expect(shown.stdout).toMatch(/fit error/);
   });
 
   test('a dose chart and a spot chart are read without a profile', async () => {
@@ -138,7 +145,13 @@ describe('from a chart to a verdict, without a laser', () => {
       const engrave = [`${kind}/chart.png`, '--material-model', model, ...own, '--dpi', '300', '--out', `${kind}.npy`];
       await run(cwd, 'rehearse', 'engrave', ...engrave);
       await run(cwd, 'rehearse', 'capture', `${kind}.npy`, '--camera', 'flatbed-300', '--out', `${kind}.png`);
-      return run(cwd, 'check', `${kind}.png`, '--chart', `${kind}/chart.json`, '--out', `${kind}.html`);
+      const learned = ['learn', `${kind}.png`, '--chart', `${kind}/chart.json`, '--out', `${kind}.json`];
+      const told = await run(cwd, ...(learned as [string]));
+      // Both commands read these charts, and say the same.
+      const checked = await run(cwd, 'check', `${kind}.png`, '--chart', `${kind}/chart.json`);
+      expect({ ...checked, page: null, files: [] }).toEqual({ ...told, page: null, files: [] });
+      expect(JSON.parse(readFileSync(join(cwd, `${kind}.json`), 'utf8')).schema).toBe(`tonewright-${kind}/1`);
+      return told;
     };
     const sweep = ['--vary', 'power=1:10:5', '--vary', 'speed=40:160:3:log', '--material', 'birch-plywood'];
     const dose = await read('dose', 'birch', ...sweep);

@@ -1,21 +1,17 @@
 import { existsSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
-import { type ChartLayout, locateChart, readPatches } from '../../chart/index.ts';
+import type { ChartLayout } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import {
   addToHistory,
   type Check,
   checkCapture,
-  type DoseReading,
   drawFindings,
   listVerified,
   parseHistory,
-  readDose,
+  readCaptures,
   readProfile,
-  readSpot,
   renderCheckPage,
-  renderMeasuredPage,
-  type SpotReading,
   sayPrediction,
   sayVerification,
   toCaptureImage,
@@ -24,6 +20,7 @@ import { readJson } from '../../material/index.ts';
 import { decodePhoto, readBytes, readPhoto, sha256, writeFilesAtomic } from '../../plane/index.ts';
 import { readCorners, readLayouts } from '../captures.ts';
 import type { OptionValues, Outcome, Run } from '../command.ts';
+import { measureChart } from '../measured.ts';
 import { textOf } from '../options.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
@@ -31,7 +28,7 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
   const path = resolve(io.cwd, file!);
   const layouts = readLayouts(options, { shop, cwd: io.cwd, warn });
   const profileName = textOf(options, 'profile');
-  if (profileName === undefined) return measureChart(path, { layouts, options, warn, cwd: io.cwd });
+  if (profileName === undefined) return measureFile(path, { layouts, options, warn, cwd: io.cwd });
   const profile = readProfile(profileName, shop);
   progress('reading the capture');
   const bytes = await readBytes(path);
@@ -98,7 +95,7 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
 };
 
 /** A dose or a spot chart is measured without a profile. */
-async function measureChart(
+async function measureFile(
   path: string,
   {
     layouts,
@@ -114,112 +111,27 @@ async function measureChart(
 ): Promise<Outcome> {
   const image = toCaptureImage(await readPhoto(path));
   const corners = readCorners(textOf(options, 'corners'));
-  const located = locateChart(image, layouts, { mirrored: options.mirrored === true, ...(corners ? { corners } : {}) });
-  const { layout } = located;
+  const captures = readCaptures([{ name: basename(path), image }], {
+    layouts,
+    camera: textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known',
+    mirrored: options.mirrored === true,
+    ...(corners ? { corners } : {}),
+  });
+  const { layout } = captures[0]!.located;
   if (layout.kind !== 'dose' && layout.kind !== 'spot') {
     throw new AppError(
       'option-invalid',
       `found a ${layout.kind} chart (${layout.hash}) without --profile, needed the profile that it is compared with`,
     );
   }
-  const readings = readPatches(image, located, {
-    camera: textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known',
+  const out = textOf(options, 'out');
+  const { outcome, files } = await measureChart(captures, {
+    options,
+    warn,
+    ...(out === undefined ? {} : { page: resolve(cwd, out) }),
   });
-  for (const text of readings.warnings) warn(text);
-  for (const { id, detail } of readings.rejected) warn(`patch ${id} was left out: ${detail}`);
-  const diametersUm = readDiameters(textOf(options, 'diameters'));
-  const reading =
-    layout.kind === 'spot'
-      ? readSpot(readings, layout)
-      : readDose(readings, layout, diametersUm ? { diametersUm } : {});
-  const outText = textOf(options, 'out');
-  const out = outText === undefined ? undefined : resolve(cwd, outText);
-  if (out !== undefined) {
-    const name = basename(path);
-    const found = await drawFindings({ name, image, located, readings });
-    const page = renderMeasuredPage({ reading, captureName: name, found });
-    await writeFilesAtomic([{ path: out, bytes: page }], { force: options.force === true });
-  }
-  const text = reading.schema === 'tonewright-spot/1' ? writeSpot(reading) : writeDose(reading);
-  return {
-    json: { ...reading, rejected: readings.rejected, page: out ?? null },
-    text: out === undefined ? text : `${text}\n\nwrote  ${out}`,
-  };
-}
-
-function writeSpot({ widthX, widthY, dotUm, yuleNielsenN, recommendedSpacingMm, ladders, notes }: SpotReading): string {
-  const width = ({ valueUm, lowUm, highUm }: SpotReading['widthX']) =>
-    `${formatNumber(valueUm, 3)} µm (95 %: ${formatNumber(lowUm, 3)} … ${formatNumber(highUm, 3)})`;
-  return [
-    alignColumns([
-      ['mark along the scan', width(widthX)],
-      ['mark across the scan', width(widthY)],
-      ...(dotUm === null ? [] : [['one dot alone', `as a disc of ${formatNumber(dotUm, 3)} µm`]]),
-      ['light spread', `Yule-Nielsen n ${formatNumber(yuleNielsenN, 3)}`],
-      ['line spacing', `${formatNumber(recommendedSpacingMm, 3)} mm recommended`],
-    ]),
-    alignColumns([
-      ['LADDER', 'LINES ALONG', 'PERIOD', 'MARKED', 'EXPECTED'],
-      ...ladders.map(({ ids, along, periodUm, share, expected }) => [
-        ids.join(' '),
-        along,
-        `${formatNumber(periodUm, 4)} µm`,
-        `${(100 * share).toFixed(1)} %`,
-        `${(100 * expected).toFixed(1)} %`,
-      ]),
-    ]),
-    ...notes,
-  ].join('\n\n');
-}
-
-function writeDose(dose: DoseReading): string {
-  const show = (value: number | null) => (value === null ? 'not bracketed' : `${formatNumber(value, 3)} J/cm²`);
-  const { points, recommended, strongest, threshold } = dose;
-  const mark = (id: string) => (id === recommended.id ? 'start here' : id === strongest.id ? 'strongest' : '');
-  return [
-    dose.notes.join('\n'),
-    alignColumns([
-      ['bare', `L* ${dose.bareLightness.toFixed(1)}, marks ${dose.direction}`],
-      [
-        'usable',
-        `${show(dose.usableFromJPerCm2)} (a tenth) to ${show(dose.usableToJPerCm2)} (nine tenths of the strongest)`,
-      ],
-      ['enough', `${show(dose.enoughJPerCm2)}: beyond it more dose adds less than 3 %`],
-      ['turns back', dose.turnsBackJPerCm2 === null ? 'not seen' : show(dose.turnsBackJPerCm2)],
-      ['scatter', `${dose.scatter.toFixed(1)} ΔL* of cells around one curve over dose`],
-      ...(threshold
-        ? [
-            [
-              'threshold',
-              `peak fluence ${formatNumber(threshold.thresholdJPerCm2, 3)} J/cm², spot ${formatNumber(threshold.spotDiameterUm, 3)} µm by Liu’s line`,
-            ],
-          ]
-        : []),
-    ]),
-    alignColumns([
-      ['CELL', 'POWER', 'SPEED', 'PASSES', 'DOSE', 'L*', 'FROM BARE', ''],
-      ...points.map(({ id, settings, doseJPerCm2, lightness, contrast }) => [
-        id,
-        `${formatNumber(settings.powerW)} W`,
-        `${formatNumber(settings.speedMmPerS)} mm/s`,
-        String(settings.passes),
-        `${formatNumber(doseJPerCm2, 3)} J/cm²`,
-        lightness.toFixed(1),
-        contrast.toFixed(1),
-        mark(id),
-      ]),
-    ]),
-  ].join('\n\n');
-}
-
-/** `A2=31,A3=38.5`: diameters of craters by cell, µm. */
-function readDiameters(text: string | undefined): Readonly<Record<string, number>> | undefined {
-  if (text === undefined) return undefined;
-  const pairs = text.split(',').map((part) => part.trim().split('='));
-  if (!pairs.every(([id, value]) => id && Number(value) > 0)) {
-    throw new AppError('option-invalid', `--diameters: found "${text}", needed cells with µm such as A2=31,A3=38.5`);
-  }
-  return Object.fromEntries(pairs.map(([id, value]) => [id!, Number(value)]));
+  await writeFilesAtomic(files, { force: options.force === true });
+  return outcome;
 }
 
 interface Kept {

@@ -3,9 +3,10 @@ import { basename, resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
 import {
   drawFindings,
+  fitCaptures,
   type Learned,
-  learnProfile,
   parseAim,
+  readCaptures,
   readMachine,
   refuseMaterial,
   renderProfilePage,
@@ -15,6 +16,7 @@ import {
 import { readPhoto, writeFilesAtomic } from '../../plane/index.ts';
 import { readCorners, readLayouts } from '../captures.ts';
 import type { Run, Surroundings } from '../command.ts';
+import { measureChart } from '../measured.ts';
 import { textOf } from '../options.ts';
 import { readRefused } from '../refused.ts';
 import { alignColumns, formatNumber } from '../text.ts';
@@ -45,15 +47,26 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
     progress(`reading ${basename(path)}`);
     captures.push({ name: basename(path), image: toCaptureImage(await readPhoto(resolve(io.cwd, path))) });
   }
-  progress('finding and reading the chart, fitting');
+  progress('finding and reading the chart');
   const name = textOf(options, 'name');
   const aim = textOf(options, 'aim');
-  const learned = learnProfile(captures, {
+  const camera = textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known';
+  const read = readCaptures(captures, {
     layouts,
-    camera: textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known',
+    camera,
     mirrored: options.mirrored === true,
-    date: io.today(),
     ...(corners ? { corners } : {}),
+  });
+  const { kind } = read[0]!.located.layout;
+  if (kind === 'spot' || kind === 'dose') {
+    const { outcome, files } = await measureChart(read, { options, warn, json: out, page: pagePath });
+    await writeFilesAtomic(files, { force: options.force === true });
+    return outcome;
+  }
+  progress('fitting');
+  const learned = fitCaptures(read, {
+    camera,
+    date: io.today(),
     ...(name === undefined ? {} : { name: checkName(name) }),
     ...(aim === undefined ? {} : { aim: parseAim(aim, shop) }),
   });
@@ -115,6 +128,10 @@ function describe({ profile, report, layout, captures, recommendedSpacingMm, war
         `${formatNumber(markX.value, 3)} × ${formatNumber(markY.value, 3)} µm (95 %: ${formatNumber(markX.low, 3)} … ${formatNumber(markX.high, 3)} × ${formatNumber(markY.low, 3)} … ${formatNumber(markY.high, 3)})`,
       ],
       ['spacing', `${formatNumber(recommendedSpacingMm, 3)} mm between lines recommended`],
+      [
+        'in hand',
+        `${formatNumber(Math.abs(profile.full[0] - profile.points.at(-1)!.lightness), 2)} L*: the curve ends so far below the strongest mark, at ${formatNumber(100 * profile.points.at(-1)!.coverage, 3)} % of the dots`,
+      ],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],
       ['left out', `a tone is predicted to ${formatNumber(report.leaveOneOut, 2)} L* without its readings`],
     ]),

@@ -107,7 +107,7 @@ function showProfile(profile: Profile, shop: Surroundings['shop']): Outcome {
     ...(profile.aim ? [['aim', sayAim(profile.aim)]] : []),
     [
       'in hand',
-      `${formatNumber(100 * (1 - profile.points.at(-1)!.coverage), 2)} % of the dots of a solid are kept back`,
+      `${formatNumber(Math.abs(full[0] - profile.points.at(-1)!.lightness), 2)} L* between the end of the curve (${formatNumber(100 * profile.points.at(-1)!.coverage, 3)} % of the dots) and the strongest mark`,
     ],
     ...(profile.fit
       ? [['fit error', `${formatNumber(profile.fit.leaveOneOut, 2)} ΔL* of a tone left out of its own chart`]]
