@@ -10,6 +10,7 @@ export { renderCheckPage } from './check-page.ts';
 export { readSpot, type SpotReading } from './check-spot.ts';
 export * from './choices.ts';
 export * from './compare.ts';
+export { normaliseColumn } from './csv-table.ts';
 export {
   fitCaptures,
   type Learned,
@@ -38,12 +39,22 @@ export { renderOrderCsv } from './order-csv.ts';
 export {
   chooseNames,
   findNameFault,
-  normaliseColumn,
   type OrderCell,
   type OrderRow,
   parseOrderCsv,
 } from './order-list.ts';
 export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
+export { makeJig, makePlates, type PlateOptions, type Plates, STRIP_EDGE_MM, STRIP_ROOM } from './plate.ts';
+export {
+  type JobTicket,
+  type OrderedJob,
+  type PlateJob,
+  type PriceEach,
+  parseJobTicket,
+  parseOrderForPlates,
+} from './plate-jobs.ts';
+export type { Bed } from './plate-lots.ts';
+export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate-ticket.ts';
 export * from './preview.ts';
 export * from './price.ts';
 export { type PriceList, parsePriceList } from './price-list.ts';
@@ -64,6 +75,7 @@ export {
 } from './strip.ts';
 export * from './ticket.ts';
 export * from './ticket-page.ts';
+export { parseTimeReadings, type TimeReading } from './time-readings.ts';
 export {
   chooseLimits,
   listVerified,
