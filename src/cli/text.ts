@@ -31,3 +31,18 @@ export function formatSeconds(seconds: number): string {
   if (minutes < 60) return `${minutes} min ${String(whole % 60).padStart(2, '0')} s`;
   return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, '0')} min`;
 }
+
+/** Break a text between words into lines of at most so many characters. */
+export function wrapText(text: string, columns: number): string {
+  const lines: string[] = [];
+  let line = '';
+  for (const word of text.split(' ')) {
+    if (line !== '' && line.length + 1 + word.length > columns) {
+      lines.push(line);
+      line = word;
+    } else {
+      line = line === '' ? word : `${line} ${word}`;
+    }
+  }
+  return [...lines, line].join('\n');
+}

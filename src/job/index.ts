@@ -61,6 +61,13 @@ export { type PriceList, parsePriceList } from './price-list.ts';
 export { drawFindings, type ProfilePageFacts, renderProfilePage } from './profile-page.ts';
 export * from './proof.ts';
 export * from './run.ts';
+export {
+  analyseScatter,
+  nameScatterSource,
+  type ScatterAnalysis,
+  type ScatterPart,
+  type ScatterSource,
+} from './scatter.ts';
 export * from './spec.ts';
 export {
   drawStrip,
@@ -75,6 +82,7 @@ export {
 } from './strip.ts';
 export * from './ticket.ts';
 export * from './ticket-page.ts';
+export { type ComparedWay, type CompareTimesOptions, compareWays } from './time-compare.ts';
 export { parseTimeReadings, type TimeReading } from './time-readings.ts';
 export {
   chooseLimits,

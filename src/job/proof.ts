@@ -103,7 +103,7 @@ export async function proofDots(
  * Predicted reflectance at about the size of the proof. A pixel is whole dots along the scan line and as high as it is
  * wide: cells of three and four dots by turns would draw a pattern of their own into the screen.
  */
-function predictSeen(dots: Dots, { dotTable, grid }: { readonly dotTable: DotTable; readonly grid: DotGrid }) {
+export function predictSeen(dots: Dots, { dotTable, grid }: { readonly dotTable: DotTable; readonly grid: DotGrid }) {
   const widthMm = dots.width * grid.pitchMm;
   const heightMm = dots.height * grid.lineSpacingMm;
   const dotsPerPixel = Math.max(1, Math.round(Math.max(widthMm, heightMm) / PROOF_PX / grid.pitchMm));

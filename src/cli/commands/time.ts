@@ -1,89 +1,72 @@
-import { dirname, join, resolve } from 'node:path';
-import * as v from 'valibot';
+import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { estimateTime, type Machine, parseMachine, type TimeEstimate, type TimeParts } from '../../machine/index.ts';
-import { readJson } from '../../material/index.ts';
-import type { BurnSettings } from '../../optics/index.ts';
-import { type DotGrid, decodeDotsBytes, readBytes, sha256 } from '../../plane/index.ts';
+import {
+  estimateInterval,
+  estimateTime,
+  findExtents,
+  type Machine,
+  parseMachine,
+  type Saving,
+  suggestSavings,
+  type TimeEstimate,
+  type TimeInterval,
+  type TimeParts,
+  tracePath,
+} from '../../machine/index.ts';
+import { type BurnSettings, describeOptics } from '../../optics/index.ts';
+import type { DotGrid } from '../../plane/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Run } from '../command.ts';
-import { numberOf, textOf } from '../options.ts';
-import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
+import { textOf } from '../options.ts';
+import { alignColumns, formatNumber, formatSeconds, wrapText } from '../text.ts';
+import { compareTimes } from '../time-compare.ts';
+import { fitTimes } from '../time-fit.ts';
+import { chooseGrid, readScanSettings, readTimedBitmap } from '../timed-bitmap.ts';
 
-export const run: Run = async ([file], options, { io, shop, warn }) => {
-  const path = resolve(io.cwd, file!);
-  const ticket = /\.json$/i.test(path) ? readTicket(path) : undefined;
+export const run: Run = async (args, options, surroundings) => {
+  const { io, shop, warn } = surroundings;
+  const [file] = args;
+  if (textOf(options, 'fit') !== undefined) return fitTimes(args, options, surroundings);
+  if (options.compare === true) return compareTimes(args, options, surroundings);
+  if (file === undefined) {
+    throw new AppError(
+      'option-invalid',
+      'found no file, needed a bitmap or a ticket (or --fit with stopwatch readings)',
+    );
+  }
+  const timed = await readTimedBitmap(resolve(io.cwd, file), warn);
+  const { dots, ticket, bitmapPath } = timed;
   const machineName = textOf(options, 'machine') ?? ticket?.machine.name;
   if (machineName === undefined) {
     throw new AppError('option-invalid', 'found a bitmap without --machine, needed the machine that will burn it');
   }
   const record = shop.read('machines', machineName);
   const machine = parseMachine(record.json, record.name);
-  const bitmapPath = ticket ? join(dirname(path), ticket.bitmap.file) : path;
-  const bytes = await readBytes(bitmapPath);
-  if (ticket && sha256(bytes) !== ticket.bitmap.sha256) {
-    warn(`${bitmapPath} is not the bitmap that the ticket was written for; its own dots are timed`);
-  }
-  const decoded = await decodeDotsBytes(bytes, bitmapPath);
-  const grid = chooseGrid(options, ticket?.grid ?? decoded.grid);
-  const settings = chooseSettings(options, ticket?.settings ?? machine.defaults);
-  const { width, height } = decoded.dots;
+  const grid = chooseGrid(timed.grid, { ...readGrid(options), what: '--pitch and --spacing' });
+  const settings = { ...(ticket?.settings ?? machine.defaults), ...readScanSettings(options) };
+  const { width, height } = dots;
   warnOfMachine(machine, { settings, widthMm: width * grid.pitchMm, heightMm: height * grid.lineSpacingMm, warn });
-  const estimate = estimateTime(decoded.dots, { motion: machine.motion, settings, grid });
+  const { motion } = machine;
+  const estimate = estimateTime(dots, { motion, settings, grid });
+  const path = tracePath(findExtents(dots), { scan: settings.scan, bare: motion.bare });
+  const interval = estimateInterval(path, { motion, settings, grid, uncertainty: machine.motionUncertainty });
+  const supportedLineSpacingMm =
+    ticket?.optics?.recommendedLineSpacingMm ??
+    describeOptics(machine, { ...machine.defaults, ...settings, ...grid }).recommendedLineSpacingMm;
+  const savings = suggestSavings(dots, { machine, settings, grid, supportedLineSpacingMm });
   const motionOrigin = machine.origins.motion.kind;
   return {
-    json: { file: bitmapPath, machine: machine.name, motionOrigin, settings, grid, ...estimate },
-    text: writeEstimate(estimate, { machine, settings, grid, width, height }),
+    json: { file: bitmapPath, machine: machine.name, motionOrigin, settings, grid, ...estimate, interval, savings },
+    text: writeEstimate(estimate, { machine, settings, grid, width, height, interval, savings }),
   };
 };
 
-const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
-
-/** What the clock needs of a ticket; the rest of it is none of its business. */
-const ticketSchema = v.object({
-  schema: v.literal('tonewright-ticket/1'),
-  bitmap: v.object({ file: v.pipe(v.string(), v.regex(/^[^/\\]+$/)), sha256: v.string() }),
-  machine: v.object({ name: v.string() }),
-  grid: v.object({ pitchMm: positive, lineSpacingMm: positive }),
-  settings: v.object({
-    powerW: positive,
-    speedMmPerS: positive,
-    rateKHz: v.exactOptional(positive),
-    pulseNs: v.exactOptional(positive),
-    passes: v.pipe(v.number(), v.integer(), v.minValue(1)),
-    scan: v.picklist(['one-way', 'two-way']),
-  }),
-});
-
-function readTicket(path: string): v.InferOutput<typeof ticketSchema> {
-  const result = v.safeParse(ticketSchema, readJson(path));
-  if (result.success) return result.output;
-  const [issue] = result.issues;
-  const field = v.getDotPath(issue) ?? '(the whole file)';
-  throw new AppError('file-invalid', `ticket ${path}, field "${field}": ${issue.message}`, { path, field });
-}
-
-function chooseGrid(options: OptionValues, known: DotGrid | undefined): DotGrid {
-  const pitch = textOf(options, 'pitch');
-  const spacing = textOf(options, 'spacing');
-  const pitchMm = pitch === undefined ? known?.pitchMm : parseLengthMm(pitch, '--pitch');
-  const lineSpacingMm = spacing === undefined ? known?.lineSpacingMm : parseLengthMm(spacing, '--spacing');
-  // Square dots when only one of the two is known.
-  const x = pitchMm ?? lineSpacingMm;
-  const y = lineSpacingMm ?? pitchMm;
-  if (x === undefined || y === undefined) {
-    throw new AppError('option-invalid', 'found no resolution in the bitmap, needed --pitch and --spacing');
-  }
-  return { pitchMm: x, lineSpacingMm: y };
-}
-
-function chooseSettings(options: OptionValues, known: BurnSettings): BurnSettings {
-  return {
-    ...known,
-    speedMmPerS: numberOf(options, 'speed', { min: 0.001, unit: 'mm/s' }) ?? known.speedMmPerS,
-    passes: numberOf(options, 'passes', { min: 1, whole: true }) ?? known.passes,
-    scan: (textOf(options, 'scan') as BurnSettings['scan'] | undefined) ?? known.scan,
+function readGrid(options: OptionValues) {
+  const lengthOf = (name: 'pitch' | 'spacing') => {
+    const text = textOf(options, name);
+    return text === undefined ? undefined : parseLengthMm(text, `--${name}`);
   };
+  return { pitchMm: lengthOf('pitch'), lineSpacingMm: lengthOf('spacing') };
 }
 
 interface Burn {
@@ -120,12 +103,15 @@ interface Circumstances {
   readonly grid: DotGrid;
   readonly width: number;
   readonly height: number;
+  readonly interval: TimeInterval;
+  readonly savings: readonly Saving[];
 }
 
-function writeEstimate(estimate: TimeEstimate, { machine, settings, grid, width, height }: Circumstances): string {
-  const { seconds, parts } = estimate;
+function writeEstimate(estimate: TimeEstimate, circumstances: Circumstances): string {
+  const { machine, settings, grid, width, height, interval, savings } = circumstances;
+  const { seconds, parts, passes } = estimate;
   const share = (part: number) => (seconds > 0 ? `${formatNumber((100 * part) / seconds, 3)} %` : '');
-  const names = Object.keys(PART_LABELS) as (keyof TimeParts)[];
+  const names = (Object.keys(PART_LABELS) as (keyof TimeParts)[]).filter((name) => name !== 'bareS' || parts.bareS > 0);
   const facts = [
     ['machine', `${machine.title} (${machine.name}), motion ${machine.origins.motion.kind}`],
     [
@@ -133,7 +119,7 @@ function writeEstimate(estimate: TimeEstimate, { machine, settings, grid, width,
       `${width} × ${height}, pitch ${formatNumber(grid.pitchMm)} mm, line spacing ${formatNumber(grid.lineSpacingMm)} mm`,
     ],
     ['scan', `${settings.scan}, ${formatNumber(settings.speedMmPerS)} mm/s`],
-    ['passes', String(estimate.passes)],
+    ['passes', passes === 1 ? '1' : `${passes}, ${formatSeconds((seconds - parts.overheadS) / passes)} each`],
     ['lines', `${estimate.scanLines} burned, ${estimate.emptyLines} empty and skipped`],
     [
       'length',
@@ -142,27 +128,27 @@ function writeEstimate(estimate: TimeEstimate, { machine, settings, grid, width,
     ['run-up', `${formatNumber(estimate.runUpMm, 3)} mm before and after each line`],
   ];
   return [
-    `Time  ${formatSeconds(seconds)}`,
+    `Time  ${formatSeconds(seconds)}, ${sayInterval(interval)}`,
     alignColumns(
       names.map((name) => [PART_LABELS[name], formatSeconds(parts[name]), share(parts[name])]),
       '  ',
     ),
     alignColumns(facts),
+    ...(savings.length > 0 ? [writeSavings(savings, seconds)] : []),
     wrapText(estimate.formula, 100),
   ].join('\n\n');
 }
 
-/** Break a text between words into lines of at most so many characters. */
-function wrapText(text: string, columns: number): string {
-  const lines: string[] = [];
-  let line = '';
-  for (const word of text.split(' ')) {
-    if (line !== '' && line.length + 1 + word.length > columns) {
-      lines.push(line);
-      line = word;
-    } else {
-      line = line === '' ? word : `${line} ${word}`;
-    }
-  }
-  return [...lines, line].join('\n');
+function sayInterval({ lowS, highS, basis }: TimeInterval): string {
+  const rests =
+    basis === 'fitted' ? 'fitted to stopwatch readings' : 'assumed: take stopwatch readings, then time --fit';
+  return `95 % between ${formatSeconds(lowS)} and ${formatSeconds(highS)} (${rests})`;
+}
+
+function writeSavings(savings: readonly Saving[], seconds: number): string {
+  const lines = savings.map(
+    ({ change, savedS, mind }) =>
+      `  ${formatSeconds(savedS)} (${formatNumber((100 * savedS) / seconds, 2)} %)  ${change}\n      ${mind}`,
+  );
+  return `What would save time, each by itself\n${lines.join('\n')}`;
 }

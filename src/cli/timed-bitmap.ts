@@ -1,0 +1,91 @@
+import { dirname, join } from 'node:path';
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import { readJson } from '../material/index.ts';
+import type { BurnSettings } from '../optics/index.ts';
+import { type DotGrid, type Dots, decodeDotsBytes, readBytes, sha256 } from '../plane/index.ts';
+import type { OptionValues } from './command.ts';
+import { numberOf, textOf } from './options.ts';
+
+/** A bitmap to be timed, with what its ticket says where there is one. */
+export interface TimedBitmap {
+  readonly bitmapPath: string;
+  readonly dots: Dots;
+  /** As the ticket or the file says; undefined when neither does. */
+  readonly grid: DotGrid | undefined;
+  readonly ticket: TimedTicket | undefined;
+}
+
+const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
+
+/** What the clock needs of a ticket; the rest of it is none of its business. */
+const ticketSchema = v.object({
+  schema: v.literal('tonewright-ticket/1'),
+  bitmap: v.object({ file: v.pipe(v.string(), v.regex(/^[^/\\]+$/)), sha256: v.string() }),
+  machine: v.object({ name: v.string() }),
+  grid: v.object({ pitchMm: positive, lineSpacingMm: positive }),
+  settings: v.object({
+    powerW: positive,
+    speedMmPerS: positive,
+    rateKHz: v.exactOptional(positive),
+    pulseNs: v.exactOptional(positive),
+    passes: v.pipe(v.number(), v.integer(), v.minValue(1)),
+    scan: v.picklist(['one-way', 'two-way']),
+  }),
+  optics: v.exactOptional(v.object({ recommendedLineSpacingMm: positive })),
+});
+
+export type TimedTicket = v.InferOutput<typeof ticketSchema>;
+
+/**
+ * A bitmap by its own path or by that of its ticket, which names the bitmap beside it.
+ * @throws AppError path-*, file-invalid, image-*
+ */
+export async function readTimedBitmap(path: string, warn: (text: string) => void): Promise<TimedBitmap> {
+  const ticket = /\.json$/i.test(path) ? readTicket(path) : undefined;
+  const bitmapPath = ticket ? join(dirname(path), ticket.bitmap.file) : path;
+  const bytes = await readBytes(bitmapPath);
+  if (ticket && sha256(bytes) !== ticket.bitmap.sha256) {
+    warn(`${bitmapPath} is not the bitmap that the ticket was written for; its own dots are timed`);
+  }
+  const { dots, grid } = await decodeDotsBytes(bytes, bitmapPath);
+  return { bitmapPath, dots, grid: ticket?.grid ?? grid, ticket };
+}
+
+function readTicket(path: string): TimedTicket {
+  const result = v.safeParse(ticketSchema, readJson(path));
+  if (result.success) return result.output;
+  const [issue] = result.issues;
+  const field = v.getDotPath(issue) ?? '(the whole file)';
+  throw new AppError('file-invalid', `ticket ${path}, field "${field}": ${issue.message}`, { path, field });
+}
+
+/**
+ * Pitch and line spacing: as given, else as known; one of them stands for both where only one is there.
+ * @throws AppError option-invalid when there is neither
+ */
+export function chooseGrid(
+  known: DotGrid | undefined,
+  {
+    pitchMm,
+    lineSpacingMm,
+    what,
+  }: { readonly pitchMm?: number | undefined; readonly lineSpacingMm?: number | undefined; readonly what: string },
+): DotGrid {
+  const x = pitchMm ?? known?.pitchMm ?? lineSpacingMm;
+  const y = lineSpacingMm ?? known?.lineSpacingMm ?? pitchMm;
+  if (x === undefined || y === undefined) {
+    throw new AppError('option-invalid', `found no resolution in the bitmap, needed ${what}`);
+  }
+  return { pitchMm: x, lineSpacingMm: y };
+}
+
+/** Speed, passes and scan direction as given, absent where they are not. @throws AppError option-invalid */
+export function readScanSettings(options: OptionValues): Partial<BurnSettings> {
+  const given = {
+    speedMmPerS: numberOf(options, 'speed', { min: 0.001, unit: 'mm/s' }),
+    passes: numberOf(options, 'passes', { min: 1, whole: true }),
+    scan: textOf(options, 'scan'),
+  };
+  return Object.fromEntries(Object.entries(given).filter(([, value]) => value !== undefined));
+}
