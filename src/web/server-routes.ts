@@ -133,6 +133,10 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
       uploads--;
     }
   });
+  app.get('/api/samples/:sample', async (c) => {
+    const path = await findSample(options.photosDir, c.req.param('sample'));
+    return picture(await readFile(path), TYPES[extname(path)]!);
+  });
   app.post('/api/samples/:sample', async (c) => {
     const wish = parseWish(await receiveJson(c.req.raw, JSON_BODY));
     const path = await findSample(options.photosDir, c.req.param('sample'));

@@ -1,3 +1,200 @@
 import { render } from 'preact';
+import { useCallback, useEffect, useState } from 'preact/hooks';
+import type { JobCard, PageEvent, ShopFacts, Wish } from '../protocol.ts';
+import { enter, getShop, listJobs, PageError } from './api.ts';
+import { Home } from './home.tsx';
+import type { Unit } from './measure.ts';
+import { Busy, Icon, Problem, Segments } from './parts.tsx';
+import { PhotoScreen } from './photo.tsx';
+import { firstWish, ShopContext } from './shop-context.ts';
 
-render(<p>…</p>, document.getElementById('page')!);
+const TOKEN = /^#[0-9a-f]{48}$/;
+
+/** The token of the address is traded for a cookie and leaves the address, so that it is neither seen nor kept. */
+async function enterWithAddress(): Promise<void> {
+  if (!TOKEN.test(location.hash)) return;
+  const token = location.hash.slice(1);
+  history.replaceState(null, '', '#/');
+  await enter(token);
+}
+
+function useRoute(): readonly [string, (route: string) => void] {
+  const [route, setRoute] = useState(() => location.hash.slice(1) || '/');
+  useEffect(() => {
+    const follow = () => {
+      setRoute(location.hash.slice(1) || '/');
+      scrollTo(0, 0);
+    };
+    addEventListener('hashchange', follow);
+    return () => removeEventListener('hashchange', follow);
+  }, []);
+  return [route, (next) => location.assign(`#${next}`)];
+}
+
+function useStored<T>(key: string, first: T): readonly [T, (value: T) => void] {
+  const [value, setValue] = useState<T>(() => {
+    try {
+      const text = localStorage.getItem(`tonewright-${key}`);
+      return text === null ? first : (JSON.parse(text) as T);
+    } catch {
+      return first;
+    }
+  });
+  const keep = useCallback(
+    (next: T) => {
+      setValue(next);
+      localStorage.setItem(`tonewright-${key}`, JSON.stringify(next));
+    },
+    [key],
+  );
+  return [value, keep];
+}
+
+type Entry = { readonly shop: ShopFacts; readonly jobs: ReadonlyMap<string, JobCard> };
+
+function App() {
+  const [entry, setEntry] = useState<Entry | undefined>();
+  const [error, setError] = useState<unknown>();
+  const [online, setOnline] = useState(true);
+  const [route, go] = useRoute();
+  const [unit, setUnit] = useStored<Unit>('unit', 'mm');
+  const [wish, keepWish] = useStored<Wish | undefined>('wish', undefined);
+
+  const load = useCallback(async () => {
+    try {
+      setError(undefined);
+      const [shop, jobs] = await Promise.all([getShop(), listJobs()]);
+      setEntry({ shop, jobs: new Map(jobs.map((job) => [job.id, job])) });
+    } catch (problem) {
+      setError(problem);
+    }
+  }, []);
+
+  useEffect(() => {
+    void load();
+  }, [load]);
+
+  useEffect(() => {
+    const events = new EventSource('/api/events');
+    let lost = false;
+    events.addEventListener('hello', () => {
+      setOnline(true);
+      if (lost) {
+        lost = false;
+        void load();
+        dispatchEvent(new Event('tonewright-online'));
+      }
+    });
+    events.addEventListener('change', ({ data }) => {
+      const event = JSON.parse(data) as PageEvent;
+      if (event.type === 'shop') void getShop().then((shop) => setEntry((now) => now && { ...now, shop }));
+      else {
+        setEntry((now) => {
+          if (!now) return now;
+          const jobs = new Map(now.jobs);
+          if (event.type === 'job') jobs.set(event.job.id, event.job);
+          else jobs.delete(event.id);
+          return { ...now, jobs };
+        });
+      }
+    });
+    events.onerror = () => {
+      lost = true;
+      setOnline(false);
+    };
+    return () => events.close();
+  }, [load]);
+
+  if (error instanceof PageError && error.code === 'request-refused') return <Refused />;
+  const place = route.split('/')[1] ?? '';
+  const shopWish = entry && (isStillThere(wish, entry.shop) ? wish! : firstWish(entry.shop));
+  return (
+    <>
+      <button type="button" class="skip" onClick={focusMain}>
+        To the content
+      </button>
+      <header class="bar">
+        <a class="mark" href="#/" aria-label="Tonewright, start">
+          <svg viewBox="0 0 32 32" aria-hidden="true">
+            <Dots />
+          </svg>
+          <span>Tonewright</span>
+        </a>
+        <nav aria-label="Work">
+          <a href="#/" aria-current={place === '' || place === 'photo' ? 'page' : undefined}>
+            Photo
+          </a>
+        </nav>
+        <Segments
+          label="Lengths in"
+          hideLabel
+          value={unit}
+          choices={[
+            { value: 'mm', label: 'mm' },
+            { value: 'in', label: 'inch' },
+          ]}
+          onChange={setUnit}
+        />
+      </header>
+      {!online && (
+        <div class="offline" role="alert">
+          <Icon name="plug" />
+          <p>
+            <b>The server has stopped.</b> Start <code>tonewright open</code> again on this computer. Nothing is lost;
+            this page goes on by itself.
+          </p>
+        </div>
+      )}
+      <main id="main" tabIndex={-1}>
+        {error !== undefined && <Problem error={error} onAgain={load} />}
+        {!entry && error === undefined && <Busy>Opening the shop</Busy>}
+        {entry && shopWish && (
+          <ShopContext.Provider value={{ ...entry, unit, lastWish: shopWish, keepWish, go }}>
+            {place === 'photo' ? <PhotoScreen key={route} id={route.split('/')[2] ?? ''} /> : <Home />}
+          </ShopContext.Provider>
+        )}
+      </main>
+    </>
+  );
+}
+
+function Dots() {
+  const radii = [1.2, 2, 2.8, 1.8, 2.7, 3.3, 2.5, 3.2, 3.7];
+  return (
+    <g>
+      {radii.map((radius, at) => (
+        <circle key={radius} cx={9 + 7 * (at % 3)} cy={9 + 7 * Math.floor(at / 3)} r={radius} />
+      ))}
+    </g>
+  );
+}
+
+function focusMain() {
+  document.getElementById('main')?.focus();
+}
+
+/** A wish that was kept may name what the shop has no more. */
+function isStillThere(wish: Wish | undefined, { machines, profiles, materials }: ShopFacts): boolean {
+  if (!wish) return false;
+  const named = (list: readonly { readonly name: string }[], name: string | undefined) =>
+    name === undefined || list.some((one) => one.name === name);
+  return named(machines, wish.machine) && named(profiles, wish.profile) && named(materials, wish.material);
+}
+
+function Refused() {
+  return (
+    <main class="refused">
+      <h1>This page opens with its own address</h1>
+      <p>
+        Start <code>tonewright open</code> on this computer and use the address that it prints. It carries a key, so
+        that no other program and no other site can look into the shop.
+      </p>
+      <p class="soft">
+        Have you just opened it? Then the shop folder is another one: open the new address in this window.
+      </p>
+    </main>
+  );
+}
+
+await enterWithAddress().catch(() => undefined);
+render(<App />, document.getElementById('page')!);

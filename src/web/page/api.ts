@@ -1,0 +1,137 @@
+import type { ErrorJson, JobCard, LookFactsJson, ShopFacts, Wish } from '../protocol.ts';
+
+/** A problem that a person is told of: what was found, and what to do. */
+export class PageError extends Error {
+  readonly code: string;
+  readonly hint: string;
+
+  constructor({ code, message, hint }: ErrorJson['error']) {
+    super(message);
+    this.name = 'PageError';
+    this.code = code;
+    this.hint = hint;
+  }
+}
+
+const UNREACHABLE = {
+  code: 'offline',
+  message: 'Tonewright’s server does not answer.',
+  hint: 'Start `tonewright open` again on this computer; the page then goes on by itself.',
+} as const;
+
+async function ask(path: string, init: RequestInit = {}): Promise<Response> {
+  let answer: Response;
+  try {
+    answer = await fetch(path, init);
+  } catch (error) {
+    if (init.signal?.aborted) throw error;
+    throw new PageError(UNREACHABLE);
+  }
+  if (answer.ok) return answer;
+  const body = (await answer.json().catch(() => undefined)) as ErrorJson | undefined;
+  throw new PageError(
+    body?.error ?? { code: 'bug', message: `The server answered ${answer.status}.`, hint: 'Reload the page.' },
+  );
+}
+
+async function askJson<T>(path: string, init?: RequestInit): Promise<T> {
+  return (await ask(path, init)).json() as Promise<T>;
+}
+
+const send = (method: string, body: unknown, signal?: AbortSignal): RequestInit => ({
+  method,
+  body: JSON.stringify(body),
+  headers: { 'content-type': 'application/json' },
+  ...(signal ? { signal } : {}),
+});
+
+export const enter = (token: string) => ask('/api/enter', { method: 'POST', body: token });
+export const getShop = () => askJson<ShopFacts>('/api/shop');
+export const listJobs = () => askJson<readonly JobCard[]>('/api/jobs');
+export const getJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}`);
+export const setWish = (id: string, wish: Wish) => askJson<JobCard>(`/api/jobs/${id}`, send('PUT', wish));
+export const removeJob = (id: string) => ask(`/api/jobs/${id}`, { method: 'DELETE' });
+export const keepJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}/keep`, { method: 'POST' });
+export const useSample = (id: string, wish: Wish) => askJson<JobCard>(`/api/samples/${id}`, send('POST', wish));
+
+/** The tones of a wish without its dots; undefined when a newer one was asked for meanwhile. */
+export async function getDraft(id: string, ask_: LookAsk, signal: AbortSignal): Promise<Blob | undefined> {
+  const answer = await ask(`/api/jobs/${id}/draft`, send('POST', ask_, signal));
+  return answer.status === 204 ? undefined : answer.blob();
+}
+
+export interface LookAsk {
+  readonly wish: Wish;
+  readonly showClipped: boolean;
+}
+
+export interface Look {
+  readonly facts: LookFactsJson;
+  readonly picture: Blob;
+}
+
+/** The proof with what it foretells: the facts' length, the facts, and the picture in one body. */
+export async function getLook(id: string, ask_: LookAsk, signal: AbortSignal): Promise<Look | undefined> {
+  const answer = await ask(`/api/jobs/${id}/look`, send('POST', ask_, signal));
+  if (answer.status === 204) return undefined;
+  const bytes = await answer.arrayBuffer();
+  const length = new DataView(bytes).getUint32(0, true);
+  const facts = JSON.parse(new TextDecoder().decode(new Uint8Array(bytes, 4, length))) as LookFactsJson;
+  return { facts, picture: new Blob([new Uint8Array(bytes, 4 + length)], { type: 'image/jpeg' }) };
+}
+
+export interface Sending {
+  readonly done: Promise<JobCard>;
+  readonly stop: () => void;
+}
+
+/** Send a photo, telling how much of it is there, 0 … 1. */
+export function sendPhoto(
+  file: File,
+  { wish, onProgress }: { readonly wish: Wish; readonly onProgress: (share: number) => void },
+): Sending {
+  const headers = { 'x-file-name': encodeURIComponent(file.name), 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
+  return sendFile<JobCard>('/api/jobs', file, { headers, onProgress });
+}
+
+/** `fetch` cannot tell how far a body has got; the older interface can. */
+export function sendFile<T>(
+  path: string,
+  file: Blob,
+  {
+    headers,
+    onProgress,
+  }: { readonly headers: Readonly<Record<string, string>>; readonly onProgress: (share: number) => void },
+): { readonly done: Promise<T>; readonly stop: () => void } {
+  const request = new XMLHttpRequest();
+  const done = new Promise<T>((resolve, reject) => {
+    request.open('POST', path);
+    request.responseType = 'json';
+    request.setRequestHeader('content-type', 'application/octet-stream');
+    for (const [name, value] of Object.entries(headers)) request.setRequestHeader(name, value);
+    request.upload.onprogress = ({ loaded, total }) => onProgress(total > 0 ? loaded / total : 0);
+    request.onload = () => {
+      if (request.status < 300) resolve(request.response as T);
+      else {
+        const body = request.response as ErrorJson | null;
+        const unknown = {
+          code: 'bug',
+          message: `The server answered ${request.status}.`,
+          hint: 'Send the file again.',
+        };
+        reject(new PageError(body?.error ?? unknown));
+      }
+    };
+    request.onerror = () =>
+      reject(
+        new PageError({
+          code: 'upload-cut-off',
+          message: 'The connection ended before the whole file was there.',
+          hint: 'Check that Tonewright is still running, then send the file again.',
+        }),
+      );
+    request.onabort = () => reject(new DOMException('stopped', 'AbortError'));
+    request.send(file);
+  });
+  return { done, stop: () => request.abort() };
+}

@@ -1,0 +1,252 @@
+import { useEffect, useRef, useState } from 'preact/hooks';
+import type { JobCard, Wish } from '../protocol.ts';
+import { removeJob, type Sending, sendPhoto, setWish, useSample } from './api.ts';
+import { saySize } from './measure.ts';
+import { Busy, Button, Icon, Problem } from './parts.tsx';
+import { useShop } from './shop-context.ts';
+
+/** The way in: a photo, and what was begun before. */
+export function Home() {
+  const { jobs, go, lastWish } = useShop();
+  const [error, setError] = useState<unknown>();
+  const [sending, setSending] = useState<{
+    readonly name: string;
+    readonly share: number;
+    readonly stop: () => void;
+  }>();
+
+  const open = async (begin: () => Promise<JobCard>) => {
+    setError(undefined);
+    try {
+      go(`/photo/${(await turnToPhoto(await begin())).id}`);
+    } catch (problem) {
+      if (!(problem instanceof DOMException && problem.name === 'AbortError')) setError(problem);
+    } finally {
+      setSending(undefined);
+    }
+  };
+  const send = (file: File) =>
+    open(() => {
+      let way: Sending | undefined;
+      const onProgress = (share: number) => setSending({ name: file.name, share, stop: () => way?.stop() });
+      way = sendPhoto(file, { wish: freshWish(lastWish), onProgress });
+      onProgress(0);
+      return way.done;
+    });
+
+  return (
+    <div class="home">
+      <section class="welcome" aria-labelledby="welcome-title">
+        <h1 id="welcome-title">See it before it is burned</h1>
+        <p class="lead">
+          Drop a customer’s photo here. You will see how the piece will look, how long it takes and what to type in.
+        </p>
+        {sending ? <SendingNote {...sending} /> : <DropPlace onFile={send} />}
+        {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      </section>
+      <Samples onPick={(id) => open(() => useSample(id, freshWish(lastWish)))} prominent={jobs.size === 0} />
+      <JobList />
+    </div>
+  );
+}
+
+/** The piece, machine and material of last time; crop and tone belong to a photo. */
+function freshWish({ focus: _focus, ...wish }: Wish): Wish {
+  return { ...wish, toneValues: {} };
+}
+
+/** An upright photo on an upright piece: the long sides together, until a person says otherwise. */
+async function turnToPhoto(job: JobCard): Promise<JobCard> {
+  const { photo, wish } = job;
+  if (photo.width > photo.height === wish.widthMm > wish.heightMm || photo.width === photo.height) return job;
+  if (wish.widthMm === wish.heightMm) return job;
+  return setWish(job.id, { ...wish, widthMm: wish.heightMm, heightMm: wish.widthMm });
+}
+
+function SendingNote({
+  name,
+  share,
+  stop,
+}: {
+  readonly name: string;
+  readonly share: number;
+  readonly stop: () => void;
+}) {
+  const percent = Math.round(100 * share);
+  return (
+    <div class="drop sending">
+      <p role="status">{share < 1 ? `${name}: ${percent} % received` : `${name}: reading the picture`}</p>
+      <progress max={100} value={share < 1 ? percent : undefined} aria-label={`Receiving ${name}`} />
+      <Button kind="quiet" icon="cross" onClick={stop}>
+        Stop
+      </Button>
+    </div>
+  );
+}
+
+export function DropPlace({
+  onFile,
+  label = 'Choose a photo',
+}: {
+  readonly onFile: (file: File) => void;
+  readonly label?: string;
+}) {
+  const { shop } = useShop();
+  const input = useRef<HTMLInputElement>(null);
+  const [over, setOver] = useState(false);
+  // A photo that misses the place must not replace the page.
+  useEffect(() => {
+    const hold = (event: DragEvent) => event.preventDefault();
+    addEventListener('dragover', hold);
+    addEventListener('drop', hold);
+    return () => {
+      removeEventListener('dragover', hold);
+      removeEventListener('drop', hold);
+    };
+  }, []);
+  return (
+    // biome-ignore lint/a11y/noStaticElementInteractions: dropping is the short way; the button inside is the way for everyone
+    <div
+      class={`drop ${over ? 'over' : ''}`}
+      onDragEnter={() => setOver(true)}
+      onDragOver={(event) => {
+        event.preventDefault();
+        setOver(true);
+      }}
+      onDragLeave={() => setOver(false)}
+      onDrop={(event) => {
+        event.preventDefault();
+        setOver(false);
+        const file = event.dataTransfer?.files[0];
+        if (file) onFile(file);
+      }}
+    >
+      <Icon name="photo" />
+      <p>Drop a photo, or</p>
+      <Button kind="main" onClick={() => input.current?.click()}>
+        {label}
+      </Button>
+      <input
+        ref={input}
+        class="unseen"
+        type="file"
+        tabIndex={-1}
+        aria-label={label}
+        accept=".jpg,.jpeg,.png,.tif,.tiff,.webp,.avif,image/*"
+        onChange={({ currentTarget }) => {
+          const file = currentTarget.files?.[0];
+          if (file) onFile(file);
+          currentTarget.value = '';
+        }}
+      />
+      <p class="note">
+        JPEG, PNG, TIFF, WebP or AVIF, up to {shop.limits.megapixels} megapixels. It stays in the shop folder on this
+        computer.
+      </p>
+    </div>
+  );
+}
+
+function Samples({
+  onPick,
+  prominent,
+}: {
+  readonly onPick: (id: string) => Promise<void>;
+  readonly prominent: boolean;
+}) {
+  const { shop } = useShop();
+  const [busy, setBusy] = useState<string>();
+  if (shop.samples.length === 0) return null;
+  return (
+    <section class={`samples ${prominent ? 'prominent' : ''}`} aria-labelledby="samples-title">
+      <h2 id="samples-title">No photo at hand? Take one of these</h2>
+      <ul>
+        {shop.samples.map(({ id, title }) => (
+          <li key={id}>
+            <button
+              type="button"
+              disabled={busy !== undefined}
+              onClick={async () => {
+                setBusy(id);
+                await onPick(id);
+                setBusy(undefined);
+              }}
+            >
+              <img src={`/api/samples/${id}`} alt="" width={120} height={90} loading="lazy" />
+              <span>{title}</span>
+            </button>
+          </li>
+        ))}
+      </ul>
+      {busy !== undefined && <Busy>Reading the picture</Busy>}
+    </section>
+  );
+}
+
+function JobList() {
+  const { jobs, unit, shop } = useShop();
+  const list = [...jobs.values()].sort((a, b) => (a.changed < b.changed ? 1 : -1));
+  const [going, setGoing] = useState<string>();
+  const [error, setError] = useState<unknown>();
+  return (
+    <section class="job-list" aria-labelledby="jobs-title">
+      <h2 id="jobs-title">In this shop</h2>
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      {list.length === 0 ? (
+        <p class="empty">
+          Nothing yet. Photos that you open are kept in <code>{shop.folder}/jobs</code> until you remove them.
+        </p>
+      ) : (
+        <ul>
+          {list.map((job) => (
+            <li key={job.id}>
+              <a href={`#/photo/${job.id}`}>
+                <img src={`/api/jobs/${job.id}/photo`} alt="" loading="lazy" />
+                <span class="job-name">{job.name}</span>
+                <span class="soft">
+                  {saySize(job.wish.widthMm, job.wish.heightMm, unit)} · {nameOf(job.wish)}
+                </span>
+                <span class={`state ${job.state}`}>{sayState(job)}</span>
+              </a>
+              {going === job.id ? (
+                <fieldset class="confirm" aria-label={`Remove ${job.name}?`}>
+                  <p>Remove this photo and its files?</p>
+                  <Button
+                    kind="main"
+                    onClick={() => {
+                      setGoing(undefined);
+                      void removeJob(job.id).catch(setError);
+                    }}
+                  >
+                    Remove
+                  </Button>
+                  <Button onClick={() => setGoing(undefined)}>Keep it</Button>
+                </fieldset>
+              ) : (
+                <button type="button" class="remove" aria-label={`Remove ${job.name}`} onClick={() => setGoing(job.id)}>
+                  <Icon name="bin" />
+                </button>
+              )}
+            </li>
+          ))}
+        </ul>
+      )}
+    </section>
+  );
+
+  function nameOf({ profile, material }: Wish): string {
+    return (
+      shop.profiles.find(({ name }) => name === profile)?.title ??
+      shop.materials.find(({ name }) => name === material)?.title ??
+      profile ??
+      material ??
+      ''
+    );
+  }
+}
+
+function sayState({ state, stale }: JobCard): string {
+  if (state === 'making') return 'being made';
+  if (state === 'open') return 'open';
+  return stale ? 'changed since it was made' : 'ready to burn';
+}

@@ -1,0 +1,278 @@
+import type { ComponentChildren, JSX } from 'preact';
+import { useId } from 'preact/hooks';
+import { PageError } from './api.ts';
+
+const ICONS = {
+  photo: 'M3 5h18v14H3zM3 16l5-5 4 4 3-3 6 6M16 9.5a1 1 0 1 0 .01 0',
+  strip: 'M3 6h18v12H3zM7 6v12M11 6v12M15 6v12M19 6v12',
+  stack: 'M4 8h12v12H4zM8 8V4h12v12h-4',
+  back: 'M14 5l-7 7 7 7',
+  turn: 'M4 9h9v11H4zM9 5h6a4 4 0 0 1 4 4v2M16 9l3 3 3-3',
+  down: 'M12 4v11M7 11l5 5 5-5M5 20h14',
+  print: 'M7 9V4h10v5M5 9h14v8h-3M8 17H5M8 14h8v6H8z',
+  check: 'M5 12l5 5 9-10',
+  warn: 'M12 4l9 16H3zM12 10v4M12 17v.2',
+  cross: 'M6 6l12 12M18 6L6 18',
+  undo: 'M8 5L4 9l4 4M4 9h10a5 5 0 0 1 0 10h-4',
+  bin: 'M5 7h14M9 7V4h6v3M7 7l1 13h8l1-13',
+  plug: 'M9 4v5M15 4v5M6 9h12v3a6 6 0 0 1-12 0zM12 18v3',
+  plus: 'M12 5v14M5 12h14',
+} as const;
+
+export type IconName = keyof typeof ICONS;
+
+/** Drawn for this page; decoration beside a word, never instead of one for who cannot see it. */
+export function Icon({ name }: { readonly name: IconName }) {
+  return (
+    <svg class="icon" viewBox="0 0 24 24" aria-hidden="true">
+      <path d={ICONS[name]} />
+    </svg>
+  );
+}
+
+export function Button({
+  icon,
+  kind = 'plain',
+  children,
+  ...rest
+}: {
+  readonly icon?: IconName;
+  readonly kind?: 'main' | 'plain' | 'quiet';
+  readonly children: ComponentChildren;
+} & Omit<JSX.IntrinsicElements['button'], 'icon'>) {
+  return (
+    <button type="button" {...rest} class={`button ${kind}`}>
+      {icon && <Icon name={icon} />}
+      <span>{children}</span>
+    </button>
+  );
+}
+
+export interface Choice<T extends string> {
+  readonly value: T;
+  readonly label: string;
+}
+
+/** A few choices of which all are seen at once. */
+export function Segments<T extends string>({
+  label,
+  value,
+  choices,
+  onChange,
+  hideLabel = false,
+}: {
+  readonly label: string;
+  readonly value: T;
+  readonly choices: readonly Choice<T>[];
+  readonly onChange: (value: T) => void;
+  readonly hideLabel?: boolean;
+}) {
+  const name = useId();
+  return (
+    <fieldset class="segments">
+      <legend class={hideLabel ? 'unseen' : 'label'}>{label}</legend>
+      <div class="segments-row">
+        {choices.map((choice) => (
+          <label key={choice.value} class={choice.value === value ? 'on' : ''}>
+            <input type="radio" name={name} checked={choice.value === value} onChange={() => onChange(choice.value)} />
+            <span>{choice.label}</span>
+          </label>
+        ))}
+      </div>
+    </fieldset>
+  );
+}
+
+export interface SelectGroup {
+  readonly label: string;
+  readonly choices: readonly Choice<string>[];
+}
+
+export function Select({
+  label,
+  value,
+  groups,
+  note,
+  onChange,
+}: {
+  readonly label: string;
+  readonly value: string;
+  readonly groups: readonly SelectGroup[];
+  readonly note?: string;
+  readonly onChange: (value: string) => void;
+}) {
+  const id = useId();
+  const shown = groups.filter(({ choices }) => choices.length > 0);
+  return (
+    <div class="field">
+      <label class="label" for={id}>
+        {label}
+      </label>
+      <select id={id} value={value} onChange={({ currentTarget }) => onChange(currentTarget.value)}>
+        {shown.map(({ label: group, choices }) =>
+          group === '' ? (
+            choices.map((choice) => (
+              <option key={choice.value} value={choice.value}>
+                {choice.label}
+              </option>
+            ))
+          ) : (
+            <optgroup key={group} label={group}>
+              {choices.map((choice) => (
+                <option key={choice.value} value={choice.value}>
+                  {choice.label}
+                </option>
+              ))}
+            </optgroup>
+          ),
+        )}
+      </select>
+      {note && <p class="note">{note}</p>}
+    </div>
+  );
+}
+
+export function NumberField({
+  label,
+  unit,
+  value,
+  min,
+  max,
+  step,
+  onChange,
+}: {
+  readonly label: string;
+  readonly unit: string;
+  readonly value: number | undefined;
+  readonly min: number;
+  readonly max: number;
+  readonly step: number | 'any';
+  readonly onChange: (value: number) => void;
+}) {
+  const id = useId();
+  return (
+    <div class="field number">
+      <label class="label" for={id}>
+        {label}
+      </label>
+      <span class="with-unit">
+        <input
+          id={id}
+          type="number"
+          inputMode="decimal"
+          value={value ?? ''}
+          min={min}
+          max={max}
+          step={step}
+          onChange={({ currentTarget }) => {
+            const typed = currentTarget.valueAsNumber;
+            if (typed >= min && typed <= max) onChange(typed);
+            else currentTarget.value = value === undefined ? '' : String(value);
+          }}
+        />
+        {unit && <span aria-hidden="true">{unit}</span>}
+      </span>
+    </div>
+  );
+}
+
+export function Slider({
+  label,
+  help,
+  unit,
+  value,
+  min,
+  max,
+  step,
+  changed,
+  onInput,
+  onReset,
+}: {
+  readonly label: string;
+  readonly help: string;
+  readonly unit: string;
+  readonly value: number;
+  readonly min: number;
+  readonly max: number;
+  readonly step: number;
+  readonly changed: boolean;
+  readonly onInput: (value: number) => void;
+  readonly onReset: () => void;
+}) {
+  const id = useId();
+  const decimals = step < 0.1 ? 2 : step < 1 ? 1 : 0;
+  const shown = `${value.toFixed(decimals)}${unit === '' ? '' : ` ${unit}`}`;
+  return (
+    <div class={`slider ${changed ? 'changed' : ''}`}>
+      <label class="label" for={id}>
+        {label}
+      </label>
+      <output for={id}>{shown}</output>
+      {changed && (
+        <button type="button" class="reset" onClick={onReset} aria-label={`${label}: back to what was chosen`}>
+          <Icon name="undo" />
+        </button>
+      )}
+      <input
+        id={id}
+        type="range"
+        min={min}
+        max={max}
+        step={step}
+        value={value}
+        aria-describedby={`${id}-help`}
+        aria-valuetext={shown}
+        onInput={({ currentTarget }) => onInput(currentTarget.valueAsNumber)}
+      />
+      <p class="note" id={`${id}-help`}>
+        {help}
+      </p>
+    </div>
+  );
+}
+
+/** A problem in words, with what to do about it. */
+export function Problem({
+  error,
+  onAgain,
+  onClose,
+}: {
+  readonly error: unknown;
+  readonly onAgain?: () => void;
+  readonly onClose?: () => void;
+}) {
+  const message = error instanceof Error ? error.message : String(error);
+  const hint = error instanceof PageError ? error.hint : 'Reload the page; what you have chosen is kept.';
+  return (
+    <div class="problem" role="alert">
+      <Icon name="warn" />
+      <div>
+        <p>{capitalise(message)}</p>
+        <p class="hint">{hint}</p>
+      </div>
+      <div class="problem-actions">
+        {onAgain && <Button onClick={onAgain}>Try again</Button>}
+        {onClose && (
+          <Button kind="quiet" icon="cross" onClick={onClose}>
+            Close
+          </Button>
+        )}
+      </div>
+    </div>
+  );
+}
+
+export function Busy({ children }: { readonly children: ComponentChildren }) {
+  return (
+    <p class="busy" role="status">
+      <span class="dots" aria-hidden="true">
+        <i />
+        <i />
+        <i />
+      </span>
+      {children}
+    </p>
+  );
+}
+
+export const capitalise = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);

@@ -1,0 +1,286 @@
+import type { ToneField, ToneOptions } from '../../photo/index.ts';
+import type { LookFactsJson, Wish } from '../protocol.ts';
+import { fromUnit, toUnit } from './measure.ts';
+import { Button, Icon, NumberField, Segments, Select, Slider } from './parts.tsx';
+import { useShop } from './shop-context.ts';
+
+/** The few that a customer asks for; the rest is one click away. */
+const FIRST_TONES: readonly (keyof ToneOptions)[] = [
+  'brightnessEv',
+  'midtoneL',
+  'contrast',
+  'localContrast',
+  'sharpenAmount',
+];
+const MORE_TONES: readonly (keyof ToneOptions)[] = [
+  'blackPointL',
+  'whitePointL',
+  'noiseL',
+  'localRadiusMm',
+  'sharpenRadiusMm',
+];
+const OWN_SIZE = 'own';
+
+export interface ChoicesProps {
+  readonly wish: Wish;
+  readonly facts: LookFactsJson | undefined;
+  readonly onChange: (wish: Wish) => void;
+}
+
+export function PhotoChoices({ wish, facts, onChange }: ChoicesProps) {
+  return (
+    <div class="choices">
+      <section aria-labelledby="piece-title">
+        <h2 id="piece-title">Piece</h2>
+        <PieceChoice wish={wish} onChange={onChange} />
+      </section>
+      <section aria-labelledby="burn-title">
+        <h2 id="burn-title">Machine and material</h2>
+        <MaterialChoice wish={wish} onChange={onChange} />
+      </section>
+      <section aria-labelledby="tone-title">
+        <h2 id="tone-title">Tone</h2>
+        <ToneChoice wish={wish} facts={facts} onChange={onChange} />
+      </section>
+    </div>
+  );
+}
+
+function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
+  const { shop, unit } = useShop();
+  const { widthMm, heightMm, cornerRadiusMm, safeMarginMm } = wish;
+  const fits = (width: number, height: number) =>
+    shop.pieces.find(
+      (piece) => piece.widthMm === width && piece.heightMm === height && piece.cornerRadiusMm === cornerRadiusMm,
+    );
+  const piece = fits(widthMm, heightMm) ?? fits(heightMm, widthMm);
+  const most = toUnit(1000, unit);
+  const step = unit === 'mm' ? 0.01 : 0.001;
+  return (
+    <>
+      <Select
+        label="Kind"
+        value={piece?.name ?? OWN_SIZE}
+        groups={[
+          {
+            label: '',
+            choices: [
+              ...shop.pieces.map(({ name, title, widthMm: w, heightMm: h }) => ({
+                value: name,
+                label: `${title}, ${toUnit(w, unit)} × ${toUnit(h, unit)} ${unit}`,
+              })),
+              { value: OWN_SIZE, label: 'Another size' },
+            ],
+          },
+        ]}
+        onChange={(name) => {
+          const found = shop.pieces.find((one) => one.name === name);
+          if (!found) return onChange({ ...wish, cornerRadiusMm: piece ? 1 : cornerRadiusMm });
+          const upright = heightMm > widthMm && found.widthMm !== found.heightMm;
+          onChange({
+            ...wish,
+            widthMm: upright ? found.heightMm : found.widthMm,
+            heightMm: upright ? found.widthMm : found.heightMm,
+            cornerRadiusMm: found.cornerRadiusMm,
+          });
+        }}
+      />
+      <div class="row">
+        <NumberField
+          label="Width"
+          unit={unit}
+          value={toUnit(widthMm, unit)}
+          min={toUnit(1, unit)}
+          max={most}
+          step={step}
+          onChange={(value) => onChange({ ...wish, widthMm: fromUnit(value, unit) })}
+        />
+        <NumberField
+          label="Height"
+          unit={unit}
+          value={toUnit(heightMm, unit)}
+          min={toUnit(1, unit)}
+          max={most}
+          step={step}
+          onChange={(value) => onChange({ ...wish, heightMm: fromUnit(value, unit) })}
+        />
+        <button
+          type="button"
+          class="button plain square"
+          aria-label="Turn the piece: width and height change places"
+          title="Turn the piece"
+          onClick={() => onChange({ ...wish, widthMm: heightMm, heightMm: widthMm })}
+        >
+          <Icon name="turn" />
+        </button>
+      </div>
+      <div class="row">
+        <NumberField
+          label="Corner radius"
+          unit={unit}
+          value={toUnit(cornerRadiusMm, unit)}
+          min={0}
+          max={toUnit(Math.min(widthMm, heightMm) / 2, unit)}
+          step={step}
+          onChange={(value) => onChange({ ...wish, cornerRadiusMm: fromUnit(value, unit) })}
+        />
+        <NumberField
+          label="Bare edge"
+          unit={unit}
+          value={toUnit(safeMarginMm, unit)}
+          min={0}
+          max={toUnit(Math.min(widthMm, heightMm) / 2 - 0.5, unit)}
+          step={step}
+          onChange={(value) => onChange({ ...wish, safeMarginMm: fromUnit(value, unit) })}
+        />
+      </div>
+      <Segments
+        label="Photo on the piece"
+        value={wish.fit}
+        choices={[
+          { value: 'cover', label: 'Fills it' },
+          { value: 'contain', label: 'Shown whole' },
+        ]}
+        onChange={(fit) => onChange({ ...wish, fit })}
+      />
+    </>
+  );
+}
+
+function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
+  const { shop } = useShop();
+  const here = shop.profiles.filter(({ machine }) => machine === wish.machine);
+  const elsewhere = shop.profiles.filter(({ machine }) => machine !== wish.machine);
+  const profile = shop.profiles.find(({ name }) => name === wish.profile);
+  const asChoices = (list: readonly { readonly name: string; readonly title: string }[], kind: string) =>
+    list.map(({ name, title }) => ({ value: `${kind}:${name}`, label: title }));
+  const note = !profile
+    ? 'Never measured: the tones are a guess. Burn a chart and learn it first.'
+    : profile.origin !== 'measured'
+      ? 'A computed example, not measured on your machine. Good for a look.'
+      : profile.machine !== wish.machine
+        ? 'Learned on another machine: the tones will be off.'
+        : `Learned on ${profile.date}.`;
+  return (
+    <>
+      <Select
+        label="Machine"
+        value={wish.machine}
+        groups={[{ label: '', choices: shop.machines.map(({ name, title }) => ({ value: name, label: title })) }]}
+        onChange={(machine) => {
+          const first = shop.profiles.find((one) => one.machine === machine);
+          const { profile: _profile, material: _material, ...rest } = wish;
+          const material = wish.material ?? shop.materials[0]!.name;
+          onChange({ ...rest, machine, ...(first ? { profile: first.name } : { material }) });
+        }}
+      />
+      <Select
+        label="Material"
+        value={wish.profile ? `profile:${wish.profile}` : `material:${wish.material}`}
+        note={note}
+        groups={[
+          { label: 'Learned on this machine', choices: asChoices(here, 'profile') },
+          { label: 'Not learned yet', choices: asChoices(shop.materials, 'material') },
+          { label: 'Learned on another machine', choices: asChoices(elsewhere, 'profile') },
+        ]}
+        onChange={(value) => {
+          const [kind, name] = value.split(':') as [string, string];
+          const { profile: _profile, material: _material, ...rest } = wish;
+          onChange({ ...rest, ...(kind === 'profile' ? { profile: name } : { material: name }) });
+        }}
+      />
+    </>
+  );
+}
+
+function ToneChoice({ wish, facts, onChange }: ChoicesProps) {
+  const { shop } = useShop();
+  const { toneValues } = wish;
+  const slider = (name: keyof ToneOptions) => (
+    <ToneSlider
+      key={name}
+      name={name}
+      field={shop.toneFields[name]}
+      chosen={facts?.tone[name]}
+      wish={wish}
+      onChange={onChange}
+    />
+  );
+  const changed = Object.keys(toneValues).length > 0;
+  return (
+    <>
+      <Segments
+        label="To begin with"
+        value={wish.tone}
+        choices={[
+          { value: 'auto', label: 'Suit the photo' },
+          { value: 'plain', label: 'As it is' },
+        ]}
+        onChange={(tone) => onChange({ ...wish, tone })}
+      />
+      <div class="sliders">{FIRST_TONES.map(slider)}</div>
+      <details>
+        <summary>More tone controls</summary>
+        <div class="sliders">{MORE_TONES.map(slider)}</div>
+        <Segments
+          label="Lightness"
+          value={wish.range}
+          choices={[
+            { value: 'scale', label: 'Fit to the material' },
+            { value: 'absolute', label: 'Keep as in the photo' },
+          ]}
+          onChange={(range) => onChange({ ...wish, range })}
+        />
+        <Select
+          label="Screen"
+          value={wish.screen ?? ''}
+          groups={[
+            {
+              label: '',
+              choices: [
+                { value: '', label: 'As the profile has it' },
+                ...shop.screens.map((name) => ({ value: name, label: name })),
+              ],
+            },
+          ]}
+          onChange={(screen) => {
+            const { screen: _screen, ...rest } = wish;
+            onChange(screen === '' ? rest : { ...rest, screen });
+          }}
+        />
+      </details>
+      <Button kind="quiet" icon="undo" disabled={!changed} onClick={() => onChange({ ...wish, toneValues: {} })}>
+        Undo all tone changes
+      </Button>
+    </>
+  );
+}
+
+function ToneSlider({
+  name,
+  field,
+  chosen,
+  wish,
+  onChange,
+}: {
+  readonly name: keyof ToneOptions;
+  readonly field: ToneField;
+  readonly chosen: number | undefined;
+  readonly wish: Wish;
+  readonly onChange: (wish: Wish) => void;
+}) {
+  const set = wish.toneValues[name];
+  const middle = Math.min(field.max, Math.max(field.min, 0));
+  return (
+    <Slider
+      {...field}
+      value={set ?? chosen ?? middle}
+      changed={set !== undefined}
+      onInput={(value) => onChange({ ...wish, toneValues: { ...wish.toneValues, [name]: value } })}
+      onReset={() => {
+        const { [name]: _, ...rest } = wish.toneValues;
+        onChange({ ...wish, toneValues: rest });
+      }}
+    />
+  );
+}

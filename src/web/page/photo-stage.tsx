@@ -1,0 +1,106 @@
+import { useEffect, useState } from 'preact/hooks';
+import { type Frame, framePhoto } from '../../photo/index.ts';
+import type { JobCard, Wish } from '../protocol.ts';
+import { sayShare } from './measure.ts';
+import { Busy, Problem, Segments } from './parts.tsx';
+import { CropPane } from './photo-crop.tsx';
+import { DividerPane } from './photo-divider.tsx';
+import { Loupe, ProofPane } from './photo-loupe.tsx';
+import type { Seen } from './use-look.ts';
+
+export interface StageProps {
+  readonly job: JobCard;
+  readonly wish: Wish;
+  readonly seen: Seen;
+  readonly focus: { readonly x: number; readonly y: number } | undefined;
+  readonly showClipped: boolean;
+  readonly onClipped: (show: boolean) => void;
+  readonly onFocus: (focus: { readonly x: number; readonly y: number }) => void;
+}
+
+type View = 'beside' | 'divider';
+
+/** The crop as the road of a photo will take it, by the same function, so that dragging needs no answer from the server. */
+export function frameOf({ photo }: JobCard, wish: Wish, focus: StageProps['focus']): Frame | undefined {
+  try {
+    // The dots do not matter for the crop; a tenth of a millimetre keeps the aspect close enough to see no difference.
+    return framePhoto(photo, {
+      ...wish,
+      grid: { pitchMm: 0.02, lineSpacingMm: 0.02 },
+      ...(focus ? { focus } : {}),
+    });
+  } catch {
+    return undefined;
+  }
+}
+
+export function PhotoStage(props: StageProps) {
+  const { job, wish, seen, focus, showClipped, onClipped, onFocus } = props;
+  const [view, setView] = useState<View>('beside');
+  const [at, setAt] = useState({ x: 0.5, y: 0.45 });
+  const frame = frameOf(job, wish, focus);
+  const { facts } = seen;
+  return (
+    <section class="stage" aria-label="Photo and proof">
+      <div class="stage-bar">
+        <Segments
+          label="View"
+          hideLabel
+          value={view}
+          choices={[
+            { value: 'beside', label: 'Photo and proof' },
+            { value: 'divider', label: 'Before and after' },
+          ]}
+          onChange={setView}
+        />
+        <label class="toggle">
+          <input
+            type="checkbox"
+            checked={showClipped}
+            onChange={({ currentTarget }) => onClipped(currentTarget.checked)}
+          />
+          <span>Show what is cut off</span>
+        </label>
+        <LookState seen={seen} />
+      </div>
+      {seen.error !== undefined && <Problem error={seen.error} onAgain={seen.again} />}
+      {frame && (
+        <div class={`panes ${view} ${wish.widthMm > wish.heightMm ? 'wide' : 'tall'}`}>
+          {view === 'beside' ? (
+            <>
+              <CropPane job={job} frame={frame} fit={wish.fit} onFocus={onFocus} />
+              <ProofPane frame={frame} seen={seen} at={at} onMove={setAt} />
+              {facts && <Loupe job={job} look={facts} at={at} />}
+            </>
+          ) : (
+            <DividerPane job={job} frame={frame} seen={seen} />
+          )}
+        </div>
+      )}
+      {showClipped && facts && (
+        <p class="legend">
+          <span class="swatch dark" /> darker than the material goes: {sayShare(facts.clippedDark)}
+          <span class="swatch light" /> lighter than it goes: {sayShare(facts.clippedLight)}
+        </p>
+      )}
+    </section>
+  );
+}
+
+/** Says once in a while what is shown, without a flicker while a slider moves. */
+function LookState({ seen }: { readonly seen: Seen }) {
+  const [late, setLate] = useState(false);
+  const { waiting, error } = seen;
+  useEffect(() => {
+    if (!waiting) return setLate(false);
+    const timer = setTimeout(() => setLate(true), 700);
+    return () => clearTimeout(timer);
+  }, [waiting]);
+  if (error !== undefined) return null;
+  if (waiting && late) return <Busy>{seen.picture ? 'Drawing the dots' : 'Reading the photo'}</Busy>;
+  return (
+    <p class="look-state" role="status">
+      {seen.facts && !waiting ? 'Proof of the dots as they will burn' : ''}
+    </p>
+  );
+}

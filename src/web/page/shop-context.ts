@@ -1,0 +1,47 @@
+import { createContext } from 'preact';
+import { useContext } from 'preact/hooks';
+import type { JobCard, ShopFacts, Wish } from '../protocol.ts';
+import type { Unit } from './measure.ts';
+
+/** What every screen may ask of the page around it. */
+export interface Surroundings {
+  readonly shop: ShopFacts;
+  readonly unit: Unit;
+  readonly jobs: ReadonlyMap<string, JobCard>;
+  /** Choices of the last photo: the next customer is likely to want the same piece. */
+  readonly lastWish: Wish;
+  readonly keepWish: (wish: Wish) => void;
+  readonly go: (route: string) => void;
+}
+
+export const ShopContext = createContext<Surroundings | undefined>(undefined);
+
+export function useShop(): Surroundings {
+  const found = useContext(ShopContext);
+  if (!found) throw new Error('a screen was drawn outside the page');
+  return found;
+}
+
+/** A card through the first profile at hand: something to look at without a single choice. */
+export function firstWish(shop: ShopFacts): Wish {
+  const profile =
+    shop.profiles.find(({ origin, from }) => from === 'shop' && origin === 'measured') ??
+    shop.profiles.find(({ name }) => name === 'anodised-black') ??
+    shop.profiles[0];
+  const machine = profile?.machine ?? shop.machines[0]?.name ?? '';
+  const card = shop.pieces[0]!;
+  const { widthMm, heightMm, cornerRadiusMm } = card;
+  const material = shop.materials[0]?.name;
+  return {
+    widthMm,
+    heightMm,
+    cornerRadiusMm,
+    machine,
+    ...(profile ? { profile: profile.name } : material === undefined ? {} : { material }),
+    fit: 'cover',
+    safeMarginMm: 0,
+    tone: 'auto',
+    toneValues: {},
+    range: 'scale',
+  };
+}

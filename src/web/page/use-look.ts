@@ -1,0 +1,118 @@
+import { useEffect, useRef, useState } from 'preact/hooks';
+import type { LookFactsJson, Wish } from '../protocol.ts';
+import { getDraft, getLook, PageError } from './api.ts';
+
+/** A hand that moves a slider rests no longer than this between two steps, ms. */
+const REST_MS = 70;
+
+interface LookState {
+  /** Counts the wishes. */
+  turn: number;
+  /** Rank of the picture that is shown: a proof ranks above the draft of the same wish. */
+  shown: number;
+  drafting: boolean;
+  /** Drafts the newest wish once the draft in hand is there. */
+  next?: () => void;
+  url: string;
+}
+
+export interface Seen {
+  /** Address of the picture to show; undefined until there is one. */
+  readonly picture: string | undefined;
+  /** `draft`: the tones alone, the dots are on their way. */
+  readonly kind: 'draft' | 'proof';
+  readonly facts: LookFactsJson | undefined;
+  readonly waiting: boolean;
+  readonly error: unknown;
+  readonly again: () => void;
+}
+
+/**
+ * Keeps the picture in step with the wish: a draft of the tones at once, the proof with its dots after it. Drafts follow
+ * each other without a gap, only the newest wish is asked for; a proof that is overtaken is given up.
+ */
+export function useLook(job: string, wish: Wish, showClipped: boolean): Seen {
+  const [seen, setSeen] = useState<Omit<Seen, 'again'>>({
+    picture: undefined,
+    kind: 'draft',
+    facts: undefined,
+    waiting: true,
+    error: undefined,
+  });
+  const [round, setRound] = useState(0);
+  const state = useRef<LookState>({ turn: 0, shown: 0, drafting: false, url: '' }).current;
+  const key = JSON.stringify([job, wish, showClipped, round]);
+  useEffect(() => {
+    const turn = ++state.turn;
+    const ask = { wish, showClipped };
+    const stop = new AbortController();
+    setSeen((before) => ({ ...before, waiting: true, error: undefined }));
+
+    const show = async (blob: Blob, change: Partial<Seen>, asked: number) => {
+      if (asked < state.shown) return;
+      const url = URL.createObjectURL(blob);
+      const image = new Image();
+      image.src = url;
+      await image.decode().catch(() => undefined);
+      if (asked < state.shown) return URL.revokeObjectURL(url);
+      state.shown = asked;
+      const old = state.url;
+      state.url = url;
+      setSeen((before) => ({ ...before, ...change, picture: url }));
+      // After the next frame nothing draws the old picture any more.
+      if (old) setTimeout(() => URL.revokeObjectURL(old), 1000);
+    };
+    const fail = (error: unknown) => {
+      if (stop.signal.aborted || turn !== state.turn) return;
+      setSeen((before) => ({ ...before, waiting: false, error }));
+    };
+
+    const draft = async () => {
+      if (state.drafting) return;
+      state.drafting = true;
+      try {
+        const blob = await getDraft(job, ask, new AbortController().signal);
+        if (blob) await show(blob, { kind: 'draft' }, 2 * turn);
+      } catch (error) {
+        fail(error);
+      } finally {
+        state.drafting = false;
+        const { next } = state;
+        delete state.next;
+        next?.();
+      }
+    };
+    if (state.drafting) {
+      state.next = () => {
+        if (turn === state.turn) void draft();
+      };
+    } else void draft();
+
+    const timer = setTimeout(async () => {
+      try {
+        const look = await getLook(job, ask, stop.signal);
+        if (!look || turn !== state.turn) return;
+        await show(look.picture, { kind: 'proof', facts: look.facts, waiting: false, error: undefined }, 2 * turn + 1);
+      } catch (error) {
+        fail(error);
+      }
+    }, REST_MS);
+    return () => {
+      clearTimeout(timer);
+      stop.abort();
+    };
+  }, [key]);
+
+  useEffect(() => () => URL.revokeObjectURL(state.url), [state]);
+
+  // The server's coming back is a reason to ask again.
+  const offline = seen.error instanceof PageError && seen.error.code === 'offline';
+  useEffect(() => {
+    if (!offline) return;
+    const again = () => setRound((count) => count + 1);
+    addEventListener('tonewright-online', again);
+    return () => removeEventListener('tonewright-online', again);
+  }, [offline]);
+
+  return { ...seen, again: () => setRound((count) => count + 1) };
+}
