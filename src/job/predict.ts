@@ -3,14 +3,14 @@ import {
   type DotTable,
   fillDotTable,
   mixYuleNielsen,
-  type Profile,
+  type Surface,
   type TonePoint,
   toneCurveOf,
 } from '../material/index.ts';
 import { createPchip, regressCentredIsotonic } from '../numeric/index.ts';
 import { createPlane, type DotGrid, lightnessOfReflectance, ONE } from '../plane/index.ts';
 import { predictLightness } from '../proof/index.ts';
-import { applyScreen, type ScreenName } from '../screens/index.ts';
+import { applyScreen, type ScreenName, takesStrength } from '../screens/index.ts';
 import type { JobSpec } from './spec.ts';
 
 /** Field that is screened for each coverage, dots; the border, where screens start differently, is left out of the mean. */
@@ -42,9 +42,9 @@ export function predictPoints({
 }
 
 /** Predicted lightness of constant coverages; between bare and solid made monotone in the mark's direction. */
-function predictCurve(profile: Profile, { screen, grid }: Halftone): { coverage: number; lightness: number }[] {
-  const table = fillDotTable(profile, grid);
-  if (screen.options.errorOf === 'marks') return listMarkTones(table);
+export function predictCurve(surface: Surface, { screen, grid }: Halftone): { coverage: number; lightness: number }[] {
+  const table = fillDotTable(surface, grid);
+  if (takesStrength({ ...screen.options, name: screen.name as ScreenName })) return listMarkTones(table);
   const { side, border } = FIELD;
   const rect = { x: border, y: border, width: side - 2 * border, height: side - 2 * border };
   const lightness = DERIVED_COVERAGES.map((coverage) => {

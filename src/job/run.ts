@@ -3,7 +3,7 @@ import { estimateTime, type TimeEstimate } from '../machine/index.ts';
 import { type CoverageTable, coverageTable, fillDotTable, invertProfile, type TonePoint } from '../material/index.ts';
 import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../photo/index.ts';
 import { type Dots, encodeDots, type Photo, type Plane, releaseMemory, sha256 } from '../plane/index.ts';
-import { applyScreen } from '../screens/index.ts';
+import { applyScreen, takesStrength } from '../screens/index.ts';
 import { chooseToneValues, markable } from './choices.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { predictPoints } from './predict.ts';
@@ -90,7 +90,7 @@ export function makeDots(picture: Picture, { spec, tone: known, progress = () =>
 
   progress('screening');
   const { screen, levels } = spec;
-  const marks = screen.options.errorOf === 'marks' ? { marks: fillDotTable(spec.profile, grid) } : {};
+  const marks = takesStrength({ ...screen.options, name: screen.name }) ? { marks: fillDotTable(spec.profile, grid) } : {};
   const dots = applyScreen(coverage, { ...screen.options, name: screen.name, levels, grid, ...marks });
   const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid });
   const soft = resolutionWarning(frame);

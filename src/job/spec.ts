@@ -19,7 +19,14 @@ import {
 import { type BurnSettings, computeSpotDiameterUm, describeOptics } from '../optics/index.ts';
 import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../photo/index.ts';
 import type { ChannelWeights, DotFormat, DotGrid } from '../plane/index.ts';
-import { NEUTRAL_OPTIONS, SCREENS, type ScreenName, type ScreenOptions, screenNames } from '../screens/index.ts';
+import {
+  NEUTRAL_OPTIONS,
+  SCREENS,
+  type ScreenName,
+  type ScreenOptions,
+  screenNames,
+  takesStrength,
+} from '../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../units.ts';
 import { parseAim, warnOfAim } from './aim.ts';
 import { listMarkTones } from './predict.ts';
@@ -326,7 +333,7 @@ function assumeProfile({
       { wavelengthNm: machine.wavelengthNm },
     );
   }
-  if (screen.options.errorOf !== 'marks') return profile;
+  if (!takesStrength({ ...screen.options, name: screen.name as ScreenName })) return profile;
   // Such a screen takes strengths for coverages, so that a straight line would be no guess but a mistake.
   const points = listMarkTones(fillDotTable(profile)).map((tone) => ({ ...tone, spread: 0 }));
   return { ...profile, points };

@@ -13,6 +13,8 @@ export interface MarkDiffusionOptions {
   readonly liftOf?: (y: number) => Int32Array;
   /** Fewest dots along a scan line for which the beam stays on, and stays off, 1 … 32. */
   readonly run?: number;
+  /** What to ask for where a strength is wanted, see `levelStrengths`. */
+  readonly levels?: Uint16Array;
 }
 
 const HALF = (ONE + 1) / 2;
@@ -32,7 +34,7 @@ const HALF = (ONE + 1) / 2;
  * than half a dot is passed on, or a shadow would trail behind every edge.
  */
 export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOptions): Dots {
-  const { kernel, scan, steps, start = [], liftOf, run = 1 } = options;
+  const { kernel, scan, steps, start = [], liftOf, run = 1, levels } = options;
   const { width, height, data } = wanted;
   const shares = sharesOf(kernel);
   const dots = createDots(width, height);
@@ -43,12 +45,14 @@ export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOp
   const sums = new Int32Array(width);
   const columns = new Uint8Array(width + 2 * MAX_SIDES);
   const scratch = new Uint8Array(width);
+  const levelled = new Uint16Array(levels ? width : 0);
   const isDeep = shares.rows[1].some((share) => share > 0);
   const isFour = kernel === FLOYD_STEINBERG && liftOf === undefined && run === 1;
   for (let y = -start.length; y < height; y++) {
     const step = scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
     const stepAbove = scan === 'serpentine' ? -step : step;
-    const row = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
+    const given = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
+    const row = levels ? mapRow(levels, given, levelled) : given;
     const chosen = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
     if (isFour) chooseByFourShares({ row, errors: oneUp, step, stepAbove, chosen, columns, steps });
     else {
@@ -64,6 +68,12 @@ export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOp
     [twoUp, oneUp, here] = [oneUp, here, twoUp];
   }
   return dots;
+}
+
+/** Values through a table, into a row that is used again. */
+export function mapRow(table: Uint16Array, from: Uint16Array, to: Uint16Array): Uint16Array {
+  for (let x = 0; x < from.length; x++) to[x] = table[from[x]];
+  return to;
 }
 
 /** The value, or the limit where it lies beyond on either side. */
@@ -153,10 +163,10 @@ function chooseRuns(of: MarkRow, run: number): void {
   const most = steps.largest * run;
   const width = row.length;
   const first = step > 0 ? 0 : width - 1;
-  // How many dots ahead, this one included, are free of exactly bare and of exactly solid ones.
+  // How many dots ahead, this one included, are free of exactly bare and of exactly solid ones; beyond the row all is bare.
   const freeOfBare = new Int32Array(width);
   const freeOfSolid = new Int32Array(width);
-  for (let i = 0, x = width - 1 - first, bare = run, solid = run; i < width; i++, x -= step) {
+  for (let i = 0, x = width - 1 - first, bare = 0, solid = run; i < width; i++, x -= step) {
     freeOfBare[x] = bare = row[x] === 0 ? 0 : bare + 1;
     freeOfSolid[x] = solid = row[x] === ONE ? 0 : solid + 1;
   }

@@ -18,12 +18,13 @@ import {
   STUCKI,
 } from './kernels.ts';
 import { diffuseMarks } from './mark-diffusion.ts';
+import { levelStrengths } from './mark-levels.ts';
 import { type MarkSteps, type MarkTable, tabulateMarkSteps } from './mark-steps.ts';
 import { fillOptions, NEUTRAL_OPTIONS } from './options.ts';
 import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from './periodic.ts';
 import { listStartRows } from './start-rows.ts';
 import { applyMask, createMask, type ThresholdMask } from './threshold-mask.ts';
-import type { ScreenName, ScreenRecord, ScreenRequest } from './types.ts';
+import type { ScreenName, ScreenOptions, ScreenRecord, ScreenRequest } from './types.ts';
 import { diffuseVariable } from './variable-diffusion.ts';
 import { OSTROMOUKHOV, type VariableKernel, ZHOU_FANG } from './variable-kernels.ts';
 import { diffuseVariableMarks } from './variable-marks.ts';
@@ -34,6 +35,8 @@ type Named = Pick<ScreenRecord, 'name' | 'title'>;
 /** What edges and the last, still owed dots may cost on a large plane. */
 const DIFFUSION_TOLERANCE = 0.005;
 
+const takesByError = ({ errorOf }: Partial<ScreenOptions>) => (errorOf === 'marks' ? 'strength' : 'coverage');
+
 function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRecord {
   return {
     name,
@@ -43,19 +46,24 @@ function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRec
     uses: ['scan', 'levels', 'errorOf', 'edges', 'run'],
     defaults: { scan: 'serpentine', ...NEUTRAL_OPTIONS },
     carries: kernel.carries,
+    takes: takesByError,
     // What is not carried is at most half a level of error for every dot.
     toneTolerance: ({ levels }) => DIFFUSION_TOLERANCE + (1 - kernel.carries) / (2 * (levels - 1)),
-    screen(coverage, { scan, levels, errorOf, edges, run }, _grid, { marks }) {
+    screen(coverage, { scan, levels: doses, errorOf, edges, run }, _grid, { marks }) {
       const start = listStartRows(coverage);
       if (errorOf === 'marks' || edges > 0 || run > 1) {
-        refuseLevels(levels);
-        const steps = errorOf === 'marks' ? stepsOf(marks) : stepsOf(ONE_DOT);
+        refuseLevels(doses);
+        const table = errorOf === 'marks' ? needMarks(marks) : ONE_DOT;
+        const known = { kernel, scan, steps: stepsOf(table), run };
+        const levels = levelsOf(table, [name, scan, run], (plane) =>
+          diffuseMarks(plane, { ...known, start: listStartRows(plane) }),
+        );
         const lift = edges > 0 ? { liftOf: openEdgeLift(coverage, edges) } : {};
         return diffuseMarks(coverage, { kernel, scan, steps, start, run, ...lift });
       }
-      return kernel === FLOYD_STEINBERG && levels === 2
+      return kernel === FLOYD_STEINBERG && doses === 2
         ? diffuseFloydSteinberg(coverage, { scan, start })
-        : diffuseFixed(coverage, { kernel, scan, levels, start });
+        : diffuseFixed(coverage, { kernel, scan, levels: doses, start });
     },
   };
 }
@@ -70,13 +78,18 @@ function variableScreen({ name, title }: Named, kernel: VariableKernel): ScreenR
     uses: ['scan', 'levels', 'errorOf', ...(isModulated ? (['seed'] as const) : [])],
     defaults: { scan: 'serpentine', levels: 2, errorOf: 'dots', ...(isModulated ? { seed: 1 } : {}) },
     carries: kernel.carries,
+    takes: takesByError,
     toneTolerance: () => DIFFUSION_TOLERANCE,
     screen(coverage, { scan, levels, seed, errorOf }, _grid, { marks }) {
       const start = listStartRows(coverage);
       if (errorOf === 'dots') return diffuseVariable(coverage, { kernel, scan, levels, seed, start });
       refuseLevels(levels);
-      const steps = stepsOf(marks);
-      return diffuseVariableMarks(coverage, { kernel, scan, seed, start, steps, table: marks! });
+      const table = needMarks(marks);
+      const known = { kernel, scan, seed, table, steps: stepsOf(table) };
+      const asked = levelsOf(table, [name, scan, seed], (plane) =>
+        diffuseVariableMarks(plane, { ...known, start: listStartRows(plane) }),
+      );
+      return diffuseVariableMarks(coverage, { ...known, start, ...asked });
     },
   };
 }
@@ -84,13 +97,34 @@ function variableScreen({ name, title }: Named, kernel: VariableKernel): ScreenR
 /** A dot that marks its own cell and no other. */
 const ONE_DOT: MarkTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
 
+function needMarks(marks: MarkTable | undefined): MarkTable {
+  if (!marks) throw new RangeError('a screen that passes on the error of marks needs a table of them');
+  return marks;
+}
+
+/** What was found of a table of marks: a batch screens every photo with the same one. */
 const stepsFound = new WeakMap<MarkTable, MarkSteps>();
+const levelsFound = new WeakMap<MarkTable, Map<string, Uint16Array>>();
 
 function stepsOf(marks: MarkTable | undefined): MarkSteps {
   if (!marks) throw new RangeError('a screen that passes on the error of marks needs a table of them');
   const steps = stepsFound.get(marks) ?? tabulateMarkSteps(marks);
   stepsFound.set(marks, steps);
   return steps;
+}
+
+/** Nothing for a neighbourhood of 3 × 3 dots or fewer, whose steps are exact. */
+function levelsOf(
+  table: MarkTable,
+  key: readonly unknown[],
+  halftone: (wanted: Plane<'coverage'>) => Dots,
+): { levels?: Uint16Array } {
+  if (table.columns <= 3 && table.rows <= 3) return {};
+  const found = levelsFound.get(table) ?? new Map<string, Uint16Array>();
+  levelsFound.set(table, found);
+  const levels = found.get(key.join()) ?? levelStrengths(table, halftone);
+  found.set(key.join(), levels);
+  return { levels };
 }
 
 function refuseLevels(levels: number): void {
@@ -248,6 +282,11 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
 };
 
 export const screenNames = Object.keys(SCREENS) as readonly ScreenName[];
+
+/** Whether the screen takes wanted strengths for its plane, and the table of marks that goes with them. */
+export function takesStrength({ name, ...options }: Pick<ScreenRequest, 'name'> & Partial<ScreenOptions>): boolean {
+  return SCREENS[name].takes?.(options) === 'strength';
+}
 
 /**
  * Screen a coverage plane by name; options that are not given come from the screen's record.

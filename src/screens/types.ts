@@ -75,6 +75,11 @@ export interface ScreenRecord {
   readonly carries: number;
   /** Largest |mean of dots − coverage| on a large constant plane, as a function of the options. */
   readonly toneTolerance: (options: ScreenOptions, grid: DotGrid) => number;
+  /**
+   * What the plane holds: shares of dots, or mean strengths of the mark, 0 bare … ONE solid, for a screen that knows what
+   * dots leave on the material and needs no curve. Shares when absent.
+   */
+  readonly takes?: (options: Partial<ScreenOptions>) => 'coverage' | 'strength';
   /** @throws AppError option-invalid, RangeError when `marks` are needed and missing. */
   readonly screen: (
     coverage: Plane<'coverage'>,

@@ -1,24 +1,24 @@
 import { createRandom } from '../numeric/index.ts';
 import { createDots, type Dots, ONE, type Plane } from '../plane/index.ts';
-import { keepWithin, MAX_SIDES, pushRow } from './mark-diffusion.ts';
+import { keepWithin, MAX_SIDES, mapRow, pushRow } from './mark-diffusion.ts';
 import { coverageOfStrengths, type MarkSteps, type MarkTable } from './mark-steps.ts';
 import { tabulateWeights, type VariableDiffusionOptions, WEIGHT_ONE } from './variable-diffusion.ts';
 
 export interface VariableMarkOptions extends Omit<VariableDiffusionOptions, 'levels'> {
   readonly table: MarkTable;
   readonly steps: MarkSteps;
+  /** What to ask for where a strength is wanted, see `levelStrengths`. */
+  readonly levels?: Uint16Array;
 }
-
-const HALF = (ONE + 1) / 2;
 
 /**
  * `diffuseVariable` to two levels with the error of the marks instead of the dots: see `diffuseMarks`. The weights
  * follow the share of dots that the wanted strength takes, since it is the dots' pattern that they were made for. The
- * modulated threshold scales with the step.
+ * modulated threshold scales with the step. At bare and solid dots up to two dots are passed on, as more may be owed here.
  */
 export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: VariableMarkOptions): Dots {
   const { width, height, data } = wanted;
-  const { kernel, scan, seed, start = [], table, steps } = options;
+  const { kernel, scan, seed, start = [], table, steps, levels } = options;
   const { rowsAbove, sides, behind } = steps;
   const dots = createDots(width, height);
   const { ahead, belowBehind, strength } = tabulateWeights(kernel);
@@ -27,13 +27,16 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
   const rowOf = tableRows(table);
   const columns = new Uint8Array(width + 2 * MAX_SIDES);
   const scratch = new Uint8Array(width);
+  const levelled = new Uint16Array(levels ? width : 0);
   const aboveMask = (1 << (rowsAbove * (2 * sides + 1))) - 1;
   const behindMask = (1 << behind) - 1;
-  const most = steps.largest;
+  // A modulated threshold lets half a step more be owed, and what others passed on comes on top.
+  const most = 2 * steps.largest;
   let incoming = new Int32Array(width + 2);
   let outgoing = new Int32Array(width + 2);
   for (let y = -start.length; y < height; y++) {
-    const asked = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
+    const given = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
+    const asked = levels ? mapRow(levels, given, levelled) : given;
     const chosen = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
     const step = scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
     const gains = step > 0 ? steps.rightward : steps.leftward;
@@ -54,7 +57,7 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
       let limit = most;
       if (value === 0 || value === ONE) {
         bit = value & 1;
-        limit = HALF;
+        limit = 2 * ONE;
       }
       chosen[x] = bit;
       current = ((current << 1) | bit) & behindMask;

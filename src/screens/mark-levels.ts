@@ -1,0 +1,56 @@
+import { createPlane, type Dots, ONE, type Plane } from '../plane/index.ts';
+import type { MarkTable } from './mark-steps.ts';
+
+/** Field that is screened for each tone, dots, and its border that is left out of the mean. */
+const FIELD = { side: 144, border: 20 } as const;
+/** No simple fractions, at which a screen's texture is unlike that of the tones beside it. */
+const LEVELS = [
+  0.01, 0.03, 0.07, 0.13, 0.19, 0.27, 0.36, 0.44, 0.53, 0.61, 0.69, 0.77, 0.84, 0.91, 0.96, 0.99,
+] as const;
+
+/**
+ * What to ask a screen for, so that its dots show the mean strength that is wanted: the tone that it misses on even
+ * fields, taken off beforehand. For marks so wide that the steps of `tabulateMarkSteps` are not exact; what is missed then is
+ * up to 0.02 of the solid.
+ * @returns wanted strength 0 … ONE for each of 0 … ONE; the ends are themselves.
+ */
+export function levelStrengths(table: MarkTable, halftone: (wanted: Plane<'coverage'>) => Dots): Uint16Array {
+  const missed = LEVELS.map((level) => {
+    const plane = createPlane('coverage', FIELD.side, FIELD.side);
+    plane.data.fill(Math.round(level * ONE));
+    return meanStrength(halftone(plane), table) - level;
+  });
+  const at = [0, ...LEVELS, 1];
+  const off = [0, ...missed, 0];
+  const asked = new Uint16Array(ONE + 1);
+  asked[ONE] = ONE;
+  for (let value = 1, k = 1; value < ONE; value++) {
+    const wanted = value / ONE;
+    while (wanted > at[k]) k++;
+    const share = (wanted - at[k - 1]) / (at[k] - at[k - 1]);
+    const less = (1 - share) * off[k - 1] + share * off[k];
+    asked[value] = Math.min(ONE - 1, Math.max(1, Math.round(ONE * (wanted - less))));
+  }
+  return asked;
+}
+
+/** Mean strength of a field of dots, of a solid's; the border is looked at but not counted. */
+function meanStrength({ width, height, data }: Dots, { columns, rows, corners, strength }: MarkTable): number {
+  const [halfX, halfY] = [columns >> 1, rows >> 1];
+  const offsets: number[] = [];
+  for (let dx = -halfX; dx <= halfX; dx++) {
+    for (let dy = -halfY; dy <= halfY; dy++) {
+      if (corners || Math.abs(dx) < halfX || Math.abs(dy) < halfY) offsets.push(dy * width + dx);
+    }
+  }
+  let sum = 0;
+  let count = 0;
+  for (let y = FIELD.border; y < height - FIELD.border; y++) {
+    for (let x = FIELD.border; x < width - FIELD.border; x++, count++) {
+      let index = 0;
+      for (let k = 0; k < offsets.length; k++) index = (index << 1) | data[y * width + x + offsets[k]];
+      sum += strength[index];
+    }
+  }
+  return sum / count / strength[strength.length - 1];
+}
