@@ -36,6 +36,16 @@ export const ERRORS = {
     http: 422,
     hint: 'Choose a smaller size, or a machine or lens with a larger field.',
   },
+  'jig-exceeds-field': {
+    exit: 1,
+    http: 422,
+    hint: 'Take fewer or smaller pockets, a smaller gap or margin, or a machine or lens with a larger field.',
+  },
+  'piece-fits-nowhere': {
+    exit: 1,
+    http: 422,
+    hint: 'Take a jig with larger pockets, or allow quarter turns where the dots are square.',
+  },
   'material-refused': { exit: 1, http: 422, hint: 'Never put this material under a laser; choose another one.' },
   'profile-unusable': { exit: 1, http: 422, hint: 'Learn the material again with a chart.' },
   'chart-not-found': {
@@ -67,6 +77,10 @@ export const ERRORS = {
     http: 422,
     hint: 'Burn the chart again with settings that leave a stronger mark.',
   },
+  'request-refused': { exit: 1, http: 403, hint: 'Open the address that `tonewright open` prints, on this computer.' },
+  'upload-too-large': { exit: 1, http: 413, hint: 'Save the photo smaller, or as JPEG.' },
+  'upload-cut-off': { exit: 1, http: 400, hint: 'Send the file again.' },
+  'work-stopped': { exit: 1, http: 503, hint: 'Try again; with a very large photo, save it with fewer pixels first.' },
 } as const satisfies Record<string, { exit: 1 | 2; http: number; hint: string }>;
 
 export type ErrorCode = keyof typeof ERRORS;
@@ -82,10 +96,6 @@ export class AppError extends Error {
     this.code = code;
     this.details = details;
   }
-  'request-refused': { exit: 1, http: 403, hint: 'Open the address that `tonewright open` prints, on this computer.' },
-  'upload-too-large': { exit: 1, http: 413, hint: 'Save the photo smaller, or as JPEG.' },
-  'upload-cut-off': { exit: 1, http: 400, hint: 'Send the file again.' },
-  'work-stopped': { exit: 1, http: 503, hint: 'Try again; with a very large photo, save it with fewer pixels first.' },
 
   get exit(): 1 | 2 {
     return ERRORS[this.code].exit;

@@ -5,7 +5,7 @@ import { type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
 
-export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts' | 'history';
+export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts' | 'history' | 'jigs';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
   profiles: 'profile',
@@ -13,6 +13,7 @@ const ONE_OF: Readonly<Record<RecordKind, string>> = {
   materials: 'material',
   charts: 'chart',
   history: 'history',
+  jigs: 'jig',
 };
 
 export interface ShopOptions {

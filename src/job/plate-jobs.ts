@@ -1,0 +1,151 @@
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import type { Dots } from '../plane/index.ts';
+
+const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
+const counting = v.pipe(v.number(), v.integer(), v.minValue(1));
+const plainFile = v.pipe(v.string(), v.regex(/^[^/\\]+$/, 'the name of a file beside it'));
+
+/** What a plate needs of a ticket; the rest of it is none of its business. */
+const ticketSchema = v.object({
+  schema: v.literal('tonewright-ticket/1'),
+  name: v.pipe(v.string(), v.nonEmpty()),
+  bitmap: v.object({ file: plainFile, sha256: v.string(), width: counting, height: counting, levels: counting }),
+  piece: v.object({ widthMm: positive, heightMm: positive, cornerRadiusMm: v.number() }),
+  grid: v.object({ pitchMm: positive, lineSpacingMm: positive }),
+  machine: v.object({ name: v.string(), title: v.string() }),
+  material: v.object({ name: v.string(), title: v.string() }),
+  profile: v.object({
+    name: v.string(),
+    title: v.string(),
+    sha256: v.string(),
+    bareL: v.number(),
+    fullL: v.number(),
+    curve: v.picklist(['measured', 'predicted']),
+  }),
+  settings: v.object({
+    powerW: positive,
+    speedMmPerS: positive,
+    rateKHz: v.exactOptional(positive),
+    pulseNs: v.exactOptional(positive),
+    passes: counting,
+    scan: v.picklist(['one-way', 'two-way']),
+  }),
+  screen: v.object({ name: v.string(), options: v.record(v.string(), v.union([v.string(), v.number()])) }),
+  time: v.object({ seconds: v.pipe(v.number(), v.minValue(0)) }),
+  cautions: v.array(v.object({ text: v.string(), source: v.string() })),
+  warnings: v.array(v.string()),
+  assumptions: v.array(v.string()),
+});
+
+export type JobTicket = v.InferOutput<typeof ticketSchema>;
+
+/** Price of one copy, in the currency's smallest coin. */
+export interface PriceEach {
+  readonly eachMinor: number;
+  readonly currency: string;
+  readonly locale: string;
+  readonly minorDigits: number;
+}
+
+/** A finished job that is to lie on plates. */
+export interface PlateJob {
+  readonly ticket: JobTicket;
+  readonly count: number;
+  /** What the customer or the shop wrote for the ticket. */
+  readonly text: string | null;
+  readonly price: PriceEach | null;
+  /** The dots of its bitmap; asked for once a plate. */
+  readonly load: () => Promise<Dots>;
+}
+
+/**
+ * A job's ticket from parsed JSON, as far as a plate reads it. `path` is what messages call the file.
+ * @throws AppError file-invalid; also when the bitmap is not of the piece alone, as with a check strip joined to it
+ */
+export function parseJobTicket(json: unknown, path: string): JobTicket {
+  const ticket = parseOrRefuse(ticketSchema, json, `ticket ${path}`);
+  const { bitmap, piece, grid } = ticket;
+  const off = {
+    width: Math.abs(bitmap.width - piece.widthMm / grid.pitchMm),
+    height: Math.abs(bitmap.height - piece.heightMm / grid.lineSpacingMm),
+  };
+  if (off.width > 1 || off.height > 1) {
+    throw new AppError(
+      'file-invalid',
+      `ticket ${path}: found a bitmap of ${bitmap.width} × ${bitmap.height} dots for a piece of ${piece.widthMm} × ${piece.heightMm} mm, needed the piece alone; prepare it without a joined check strip and give the plate a strip`,
+      { bitmap: [bitmap.width, bitmap.height], piece: [piece.widthMm, piece.heightMm] },
+    );
+  }
+  return ticket;
+}
+
+const orderSchema = v.object({
+  schema: v.literal('tonewright-order/1'),
+  pieces: v.array(
+    v.variant('status', [
+      v.object({
+        status: v.literal('done'),
+        name: v.string(),
+        count: counting,
+        text: v.nullable(v.string()),
+        ticket: plainFile,
+      }),
+      v.object({ status: v.literal('failed'), name: v.string() }),
+    ]),
+  ),
+  quote: v.nullable(
+    v.object({
+      currency: v.string(),
+      locale: v.string(),
+      minorDigits: v.number(),
+      pieces: v.array(v.object({ id: v.string(), eachMinor: v.number() })),
+    }),
+  ),
+});
+
+/** A piece of an order that is done: where its ticket lies, how many are burned, what one costs. */
+export interface OrderedJob {
+  readonly name: string;
+  /** Name of the file beside the order's. */
+  readonly ticketFile: string;
+  readonly count: number;
+  readonly text: string | null;
+  readonly price: PriceEach | null;
+}
+
+/**
+ * The pieces of an order that can be burned, in its own sequence, and the names of those that cannot.
+ * @throws AppError file-invalid
+ */
+export function parseOrderForPlates(
+  json: unknown,
+  path: string,
+): { readonly jobs: readonly OrderedJob[]; readonly failed: readonly string[] } {
+  const { pieces, quote } = parseOrRefuse(orderSchema, json, `order ${path}`);
+  const jobs: OrderedJob[] = [];
+  const failed: string[] = [];
+  for (const piece of pieces) {
+    if (piece.status === 'failed') {
+      failed.push(piece.name);
+      continue;
+    }
+    const { name, ticket, count, text } = piece;
+    const priced = quote?.pieces.find(({ id }) => id === name);
+    const price = quote && priced ? priceOf(quote, priced.eachMinor) : null;
+    jobs.push({ name, ticketFile: ticket, count, text, price });
+  }
+  return { jobs, failed };
+}
+
+function priceOf({ currency, locale, minorDigits }: Omit<PriceEach, 'eachMinor'>, eachMinor: number): PriceEach {
+  return { eachMinor, currency, locale, minorDigits };
+}
+
+function parseOrRefuse<const S extends v.GenericSchema>(schema: S, json: unknown, what: string): v.InferOutput<S> {
+  const result = v.safeParse(schema, json);
+  if (result.success) return result.output;
+  const [issue] = result.issues;
+  const field = v.getDotPath(issue) ?? '(the whole file)';
+  throw new AppError('file-invalid', `${what}, field "${field}": ${issue.message}`, { field });
+}

@@ -1,0 +1,481 @@
+import type { ChartLayout } from '../chart/index.ts';
+import { AppError } from '../errors.ts';
+import { estimateTime, type Machine } from '../machine/index.ts';
+import type { Profile } from '../material/index.ts';
+import { countFiring, type DotFormat, type Dots, encodeColour, encodeDots, sha256 } from '../plane/index.ts';
+import {
+  type Aim,
+  aimAt,
+  type Correction,
+  type Jig,
+  type Pocket,
+  type PointMm,
+  placeMarks,
+  placeOrigin,
+  type RectangleMm,
+  roundMm,
+  toControlPlace,
+} from '../plate/index.ts';
+import type { ScreenName } from '../screens/index.ts';
+import { composeDots, pictureOfDots, turnQuarter } from './plate-dots.ts';
+import { describeBurnDifferences, findFieldWarnings, gatherCautions, gatherWarnings } from './plate-facts.ts';
+import { makeJigFiles, markOfJig } from './plate-jig.ts';
+import type { JobTicket, PlateJob } from './plate-jobs.ts';
+import { type Bed, type LaidPiece, type LaidPlate, layPieces } from './plate-lots.ts';
+import { renderPlatePage, renderPlatesPage } from './plate-page.ts';
+import {
+  type PlateBurn,
+  type PlatePiece,
+  type PlatesRecord,
+  type PlateTicket,
+  writePlacementTable,
+} from './plate-ticket.ts';
+import type { JobFile } from './run.ts';
+import { drawStrip, layoutStrip, STRIP_DEFAULTS } from './strip.ts';
+
+/** Bare edge of the scrap around a check strip, mm. */
+export const STRIP_EDGE_MM = 2;
+
+/** What a pocket for the check strip measures: the strip with its edge. */
+export const STRIP_ROOM = {
+  lengthMm: STRIP_DEFAULTS.lengthMm + 2 * STRIP_EDGE_MM,
+  breadthMm: STRIP_DEFAULTS.breadthMm + 2 * STRIP_EDGE_MM,
+} as const;
+
+/** As for photos: what a computer of the trade holds in memory. */
+const MOST_DOTS = 268_435_456;
+
+export interface PlateOptions {
+  readonly bed: Bed;
+  /** `plate`: pieces of the same settings in one bitmap; `piece`: each piece a bitmap of its own. */
+  readonly bitmaps: 'plate' | 'piece';
+  /** Whether pieces with square dots may lie turned by a quarter. */
+  readonly quarterTurns: boolean;
+  readonly correction: Correction;
+  /** A check strip in the strip pocket of each plate. */
+  readonly strip: boolean;
+  readonly format: DotFormat;
+  /** Version of the program, for the tickets. */
+  readonly version: string;
+  readonly readMachine: (name: string) => Machine;
+  /** Asked only for check strips. */
+  readonly readProfile: (name: string) => Profile;
+  readonly progress?: (stage: string, share?: number) => void;
+}
+
+export interface Plates {
+  /** In the order in which they are to be written; the page of all plates, which says "done", last. */
+  readonly files: readonly JobFile[];
+  readonly record: PlatesRecord;
+  /** Layouts of the check strips, for the shop to keep. */
+  readonly stripLayouts: readonly ChartLayout[];
+}
+
+/**
+ * Plates of finished jobs: layout, bitmaps at whole dots, tickets, and the jigs to cut with their alignment marks.
+ * @throws AppError those of `layPieces`; option-invalid when a bitmap would be too large, or a strip has no pocket
+ */
+export async function makePlates(jobs: readonly PlateJob[], options: PlateOptions): Promise<Plates> {
+  const { progress = () => undefined, version } = options;
+  if (jobs.length === 0) throw new AppError('option-invalid', 'found no job, needed at least one finished job');
+  progress('laying out');
+  const layout = layPieces(jobs, options);
+  const jigs = [...new Set(layout.plates.map(({ jig }) => jig))];
+  const fileOf = new Map(jigs.map((jig, at) => [jig, jigs.length === 1 ? 'jig' : `jig-${at + 1}`]));
+  const files = new Map<string, JobFile>();
+  const keep = (file: JobFile) => files.set(file.name, file);
+  for (const jig of jigs) {
+    const { machine, pieces } = layout.plates.find((plate) => plate.jig === jig)!;
+    const { grid, settings } = pieces[0]!.job.ticket;
+    const { correction, format } = options;
+    makeJigFiles(jig, { machine, grid, settings, correction, format, file: fileOf.get(jig)!, version }).forEach(keep);
+  }
+  const tickets: PlateTicket[] = [];
+  const stripLayouts: ChartLayout[] = [];
+  for (const [at, plate] of layout.plates.entries()) {
+    progress('composing plates', at / layout.plates.length);
+    const made = await makePlate(plate, {
+      ...options,
+      number: at + 1,
+      of: layout.plates.length,
+      jigFile: fileOf.get(plate.jig)!,
+    });
+    made.files.forEach(keep);
+    tickets.push(made.ticket);
+    if (made.strip) stripLayouts.push(made.strip);
+  }
+  const record: PlatesRecord = {
+    schema: 'tonewright-plates/1',
+    version,
+    bitmaps: options.bitmaps,
+    lots: layout.lots,
+    notes: layout.notes,
+    seconds: tickets.reduce((sum, { time }) => sum + time.seconds, 0),
+    jigs: jigs.map((jig) => `${fileOf.get(jig)!}.json`),
+    plates: tickets,
+  };
+  keep({ name: 'plates.csv', bytes: writePlacementTable(tickets) });
+  keep({ name: 'plates.json', bytes: `${JSON.stringify(record, null, 2)}\n` });
+  keep({
+    name: 'plates.html',
+    bytes: renderPlatesPage(record, { jigOf: (ticket) => layout.plates[ticket.number - 1]!.jig }),
+  });
+  return { files: [...files.values()], record, stripLayouts };
+}
+
+interface OnePlate extends PlateOptions {
+  readonly number: number;
+  readonly of: number;
+  readonly jigFile: string;
+}
+
+/** What lies in a bitmap: a piece or the strip, with its dots. */
+interface Part {
+  readonly place: RectangleMm;
+  readonly dots: Dots;
+  /** Absent for the strip. */
+  readonly piece?: LaidPiece;
+  readonly secondsAlone: number;
+}
+
+async function makePlate(plate: LaidPlate, options: OnePlate) {
+  const { jig, machine } = plate;
+  const name = `plate-${options.number}`;
+  const marks = placeMarks(jig);
+  const aim = aimAt(jig, { fieldMm: machine.fieldMm, correction: options.correction, pivot: marks[0]! });
+  const load = rememberDots();
+  const parts: Part[] = [];
+  const pictures: string[] = [];
+  for (const piece of plate.pieces) {
+    const { dots, picture } = await load(piece);
+    const { grid, settings } = piece.job.ticket;
+    const { seconds } = estimateTime(dots, { motion: machine.motion, settings, grid });
+    parts.push({ place: piece.place, dots, piece, secondsAlone: seconds });
+    pictures.push(picture);
+  }
+  const strip = options.strip ? makePlateStrip(plate, options) : undefined;
+  const groups = groupBurns(parts, options.bitmaps);
+  if (strip) addStrip(groups, { strip, bitmaps: options.bitmaps });
+  const files = new Map<string, JobFile>();
+  const burns: PlateBurn[] = [];
+  const pieces: PlatePiece[] = [];
+  for (const [at, group] of groups.entries()) {
+    const { file, burn, placed } = burnGroup(group, {
+      aim,
+      machine,
+      options,
+      sequence: at + 1,
+      of: groups.length,
+      name,
+      plate,
+    });
+    files.set(file.name, file);
+    burns.push(burn);
+    for (const { part, xDots, yDots, off } of placed) {
+      if (!part.piece) continue;
+      const { job, copy, pocket, turned, place } = part.piece;
+      pieces.push({
+        number: plate.pieces.indexOf(part.piece) + 1,
+        name: job.ticket.name,
+        copy,
+        count: job.count,
+        text: job.text,
+        pocket,
+        turned,
+        place,
+        control: toControlPlace(place, aim),
+        burn: burn.sequence,
+        xDots,
+        yDots,
+        off,
+        secondsAlone: part.secondsAlone,
+      });
+    }
+  }
+  pieces.sort((a, b) => a.number - b.number);
+  const stripBurn = burns.find((burn) => burn.strip);
+  const secondsApart =
+    options.bitmaps === 'plate'
+      ? [...parts, ...(strip ? [strip.part] : [])].reduce((sum, one) => sum + one.secondsAlone, 0)
+      : null;
+  const ticket: PlateTicket = {
+    schema: 'tonewright-plate/1',
+    version: options.version,
+    name,
+    number: options.number,
+    of: options.of,
+    machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm },
+    material: plate.pieces[0]!.job.ticket.material,
+    jig: { name: jig.name, title: jig.title, mark: markOfJig(jig), file: `${options.jigFile}.json` },
+    origin: { ...jig.origin, ...placeOrigin(jig, machine.fieldMm) },
+    correction: { ...options.correction, pivot: { xMm: marks[0]!.xMm, yMm: marks[0]!.yMm } },
+    marks,
+    burns,
+    pieces,
+    strip:
+      strip && stripBurn
+        ? {
+            layout: `${name}.strip.json`,
+            hash: strip.layout.hash,
+            pocket: strip.pocket.name,
+            burn: stripBurn.sequence,
+            place: strip.part.place,
+            control: toControlPlace(strip.part.place, aim),
+          }
+        : null,
+    time: { seconds: burns.reduce((sum, burn) => sum + burn.seconds, 0), secondsApart },
+    price: sumPrices(plate.pieces),
+    notes: [
+      ...describeBurnDifferences(burns, options.bitmaps),
+      ...(plate.pieces.some(({ turned }) => turned) ? [TURN_NOTE] : []),
+    ],
+    cautions: gatherCautions(plate.pieces),
+    warnings: [...gatherWarnings(plate.pieces), ...findFieldWarnings(burns, { aim, jig, machine })],
+    assumptions: [...new Set(plate.pieces.flatMap(({ job }) => job.ticket.assumptions))],
+  };
+  const own: JobFile[] = [
+    ...files.values(),
+    ...(strip ? [{ name: `${name}.strip.json`, bytes: `${JSON.stringify(strip.layout, null, 2)}\n` }] : []),
+    { name: `${name}.ticket.json`, bytes: `${JSON.stringify(ticket, null, 2)}\n` },
+    { name: `${name}.ticket.html`, bytes: renderPlatePage(ticket, { jig, pictures }) },
+  ];
+  return { ticket, files: own, strip: strip?.layout };
+}
+
+const TURN_NOTE =
+  'Pieces marked ↻ lie turned by a quarter, and their dots with them, each whole. The beam now crosses the picture the other way: where a mark is longer along the scan than across it, their tone differs a little from the profile, which was learned unturned. A check strip beside them does not show this; burn one such piece first.';
+
+/** Dots of a piece as it lies, and its small picture, read once a job and turn. */
+function rememberDots() {
+  const known = new Map<string, Promise<{ readonly dots: Dots; readonly picture: string }>>();
+  return ({ job, turned }: LaidPiece) => {
+    const key = `${turned} ${job.ticket.name}`;
+    const found = known.get(key) ?? read(job, turned);
+    known.set(key, found);
+    return found;
+  };
+  async function read(job: PlateJob, turned: boolean) {
+    const { name, bitmap, grid, profile } = job.ticket;
+    const upright = await job.load();
+    if (upright.width !== bitmap.width || upright.height !== bitmap.height) {
+      throw new AppError(
+        'file-invalid',
+        `${name}: found a bitmap of ${upright.width} × ${upright.height} dots, needed the ${bitmap.width} × ${bitmap.height} of its ticket`,
+        { name },
+      );
+    }
+    if (bitmap.levels > 2 && upright.levels === 2) {
+      throw new AppError(
+        'file-invalid',
+        `${name}: found two tones in a bitmap of ${bitmap.levels} levels, which do not tell the powers that were meant; burn it by itself`,
+        { name, levels: bitmap.levels },
+      );
+    }
+    const dots = turned ? turnQuarter(upright) : upright;
+    const png = await encodeColour(pictureOfDots(dots, { grid, ...profile }), { format: 'png', compression: 9 });
+    return { dots, picture: `data:image/png;base64,${png.toString('base64')}` };
+  }
+}
+
+interface Group {
+  readonly ticket: JobTicket;
+  readonly parts: Part[];
+}
+
+/** Pieces that may share a bitmap: the same dots apart, levels, settings and profile. */
+function groupBurns(parts: readonly Part[], bitmaps: 'plate' | 'piece'): Group[] {
+  const groups = new Map<string, Group>();
+  for (const [at, part] of parts.entries()) {
+    const { ticket } = part.piece!.job;
+    const { grid, settings, bitmap, profile } = ticket;
+    const { powerW, speedMmPerS, rateKHz, pulseNs, passes, scan } = settings;
+    const shared = [
+      [grid.pitchMm, grid.lineSpacingMm, bitmap.levels],
+      [powerW, speedMmPerS, rateKHz, pulseNs, passes, scan],
+      [profile.name, profile.sha256],
+    ];
+    const key = bitmaps === 'piece' ? String(at) : JSON.stringify(shared);
+    const group = groups.get(key) ?? { ticket, parts: [] };
+    group.parts.push(part);
+    groups.set(key, group);
+  }
+  return [...groups.values()];
+}
+
+interface PlateStrip {
+  readonly layout: ChartLayout;
+  readonly pocket: Pocket;
+  readonly part: Part;
+}
+
+/** The check strip of a plate, through the profile of its first piece and at its dots. */
+function makePlateStrip({ jig, machine, pieces }: LaidPlate, options: OnePlate): PlateStrip {
+  const pocket = jig.pockets.find(({ use }) => use === 'strip');
+  if (!pocket) {
+    throw new AppError(
+      'option-invalid',
+      `--strip: found no pocket with "use": "strip" in the jig ${jig.name}, needed one of at least ${STRIP_ROOM.lengthMm} × ${STRIP_ROOM.breadthMm} mm`,
+    );
+  }
+  const { ticket } = pieces[0]!.job;
+  const upright = pocket.heightMm > pocket.widthMm;
+  const [length, breadth] = upright ? [pocket.heightMm, pocket.widthMm] : [pocket.widthMm, pocket.heightMm];
+  if (length < STRIP_ROOM.lengthMm - 1e-6 || breadth < STRIP_ROOM.breadthMm - 1e-6) {
+    throw new AppError(
+      'option-invalid',
+      `--strip: found a strip pocket of ${pocket.widthMm} × ${pocket.heightMm} mm in the jig ${jig.name}, needed ${STRIP_ROOM.lengthMm} × ${STRIP_ROOM.breadthMm} mm`,
+    );
+  }
+  const { lengthMm, breadthMm } = STRIP_DEFAULTS;
+  const spec = {
+    profile: options.readProfile(ticket.profile.name),
+    curve: ticket.profile.curve,
+    grid: ticket.grid,
+    screen: { name: ticket.screen.name as ScreenName, options: ticket.screen.options },
+    settings: ticket.settings,
+    machine,
+  };
+  const layout = layoutStrip(
+    spec,
+    upright ? { widthMm: breadthMm, heightMm: lengthMm } : { widthMm: lengthMm, heightMm: breadthMm },
+  );
+  const dots = drawStrip(layout);
+  const { seconds } = estimateTime(dots, { motion: machine.motion, settings: ticket.settings, grid: ticket.grid });
+  const widthMm = roundMm(dots.width * ticket.grid.pitchMm);
+  const heightMm = roundMm(dots.height * ticket.grid.lineSpacingMm);
+  const place = {
+    xMm: roundMm(
+      pocket.stop.endsWith('left') ? pocket.xMm + STRIP_EDGE_MM : pocket.xMm + pocket.widthMm - STRIP_EDGE_MM - widthMm,
+    ),
+    yMm: roundMm(
+      pocket.stop.startsWith('top')
+        ? pocket.yMm + STRIP_EDGE_MM
+        : pocket.yMm + pocket.heightMm - STRIP_EDGE_MM - heightMm,
+    ),
+    widthMm,
+    heightMm,
+  };
+  return { layout, pocket, part: { place, dots, secondsAlone: seconds } };
+}
+
+/** The strip goes into the first bitmap, which is of its settings; or is a bitmap of its own. */
+function addStrip(
+  groups: Group[],
+  { strip, bitmaps }: { readonly strip: PlateStrip; readonly bitmaps: 'plate' | 'piece' },
+): void {
+  const [first] = groups;
+  if (bitmaps === 'plate' && strip.part.dots.levels === first!.ticket.bitmap.levels) first!.parts.push(strip.part);
+  else groups.push({ ticket: first!.ticket, parts: [strip.part] });
+}
+
+interface BurnFacts {
+  readonly aim: Aim;
+  readonly machine: Machine;
+  readonly options: OnePlate;
+  readonly sequence: number;
+  readonly of: number;
+  readonly name: string;
+  readonly plate: LaidPlate;
+}
+
+/** One bitmap over the smallest rectangle that holds its parts; its upper left dot lies exactly at the outermost part. */
+function burnGroup({ ticket, parts }: Group, { aim, machine, options, sequence, of, name, plate }: BurnFacts) {
+  const { grid, settings } = ticket;
+  const { pitchMm, lineSpacingMm } = grid;
+  const xMm = Math.min(...parts.map(({ place }) => place.xMm));
+  const yMm = Math.min(...parts.map(({ place }) => place.yMm));
+  const placed = parts.map((part) => {
+    const xDots = Math.round((part.place.xMm - xMm) / pitchMm);
+    const yDots = Math.round((part.place.yMm - yMm) / lineSpacingMm);
+    const off: PointMm = {
+      xMm: roundMm(xMm + xDots * pitchMm - part.place.xMm),
+      yMm: roundMm(yMm + yDots * lineSpacingMm - part.place.yMm),
+    };
+    return { part, dots: part.dots, xDots, yDots, off };
+  });
+  const width = Math.max(...placed.map(({ xDots, dots }) => xDots + dots.width));
+  const height = Math.max(...placed.map(({ yDots, dots }) => yDots + dots.height));
+  if (width * height > MOST_DOTS) {
+    throw new AppError(
+      'option-invalid',
+      `${name}: found a bitmap of ${width} × ${height} dots, needed at most ${MOST_DOTS}; burn it with --bitmaps piece`,
+      { width, height, most: MOST_DOTS },
+    );
+  }
+  const dots = placed.length === 1 ? placed[0]!.dots : composeDots(placed, { width, height });
+  const bytes = encodeDots(dots, grid, { format: options.format });
+  const [only] = parts;
+  const file = { name: nameBitmap({ name, sequence, of, part: only!, options }), bytes };
+  const place = { xMm, yMm, widthMm: roundMm(width * pitchMm), heightMm: roundMm(height * lineSpacingMm) };
+  const burn: PlateBurn = {
+    sequence,
+    file: file.name,
+    sha256: sha256(bytes),
+    format: options.format,
+    widthDots: width,
+    heightDots: height,
+    levels: ticket.bitmap.levels,
+    firing: countFiring(dots) / (width * height),
+    grid,
+    settings,
+    profile: { name: ticket.profile.name, title: ticket.profile.title },
+    pieces: parts.flatMap(({ piece }) => (piece ? [plate.pieces.indexOf(piece) + 1] : [])),
+    strip: parts.some(({ piece }) => !piece),
+    place,
+    control: toControlPlace(place, aim),
+    seconds:
+      placed.length === 1 ? only!.secondsAlone : estimateTime(dots, { motion: machine.motion, settings, grid }).seconds,
+  };
+  return { file, burn, placed };
+}
+
+/** A bitmap of one piece is named after the piece, so that copies share it; one of a plate after the plate. */
+function nameBitmap({
+  name,
+  sequence,
+  of,
+  part,
+  options,
+}: {
+  readonly name: string;
+  readonly sequence: number;
+  readonly of: number;
+  readonly part: Part;
+  readonly options: OnePlate;
+}): string {
+  const { format, bitmaps } = options;
+  if (bitmaps === 'piece' && part.piece) {
+    return `piece-${part.piece.job.ticket.name}${part.piece.turned ? '.turned' : ''}.${format}`;
+  }
+  if (!part.piece) return `${name}.strip.${format}`;
+  return of === 1 ? `${name}.${format}` : `${name}.${sequence}.${format}`;
+}
+
+function sumPrices(pieces: readonly LaidPiece[]): PlateTicket['price'] {
+  const prices = pieces.map(({ job }) => job.price);
+  const [first] = prices;
+  if (!first || prices.some((price) => price?.currency !== first.currency)) return null;
+  const { currency, locale, minorDigits } = first;
+  return { amountMinor: prices.reduce((sum, price) => sum + price!.eachMinor, 0), currency, locale, minorDigits };
+}
+
+/** Files of a jig by itself, before there are jobs: drawing, data, placement of the pockets, alignment marks, page. */
+export function makeJig(
+  jig: Jig,
+  {
+    machine,
+    correction,
+    format,
+    version,
+  }: Pick<PlateOptions, 'correction' | 'format' | 'version'> & { readonly machine: Machine },
+): readonly JobFile[] {
+  return makeJigFiles(jig, {
+    machine,
+    correction,
+    format,
+    version,
+    file: 'jig',
+    settings: machine.defaults,
+    grid: undefined,
+  });
+}
