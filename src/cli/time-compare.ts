@@ -82,14 +82,15 @@ function writeWays(ways: readonly ComparedWay[], { machine, profile, size }: Job
     `${formatSeconds(way.interval.lowS)} … ${formatSeconds(way.interval.highS)}`,
     formatNumber(way.meanDeltaL, 2),
     formatNumber(way.worstDeltaL, 2),
+    formatNumber(way.rangeL, 3),
     way.curve,
   ]);
   return [
     `${formatNumber(size.widthMm)} × ${formatNumber(size.heightMm)} mm on ${machine.title} (${machine.name}), profile ${profile.name}`,
     alignColumns([
-      ['', 'screen', 'spacing mm', 'scan', 'time', '95 % interval', 'mean ΔL*', 'worst', 'curve'],
+      ['', 'screen', 'spacing mm', 'scan', 'time', '95 % interval', 'mean ΔL*', 'worst', 'range L*', 'curve'],
       ...rows,
     ]),
-    '* no other way is both as quick and as right. Errors are predicted, as the eye sees them from the viewing distance; a predicted\ncurve is less certain than a measured one, and another direction or spacing should be learned before a customer’s piece.',
+    '* no other way is as quick, as right and as rich in range at once. Errors are predicted, as the eye sees them from the viewing distance; a predicted\ncurve is less certain than a measured one, and another direction or spacing should be learned before a customer’s piece.',
   ].join('\n\n');
 }

@@ -1,6 +1,6 @@
 import { estimateInterval, estimateTimeOfPath, findExtents, type TimeInterval, tracePath } from '../machine/index.ts';
 import { fillDotTable } from '../material/index.ts';
-import type { Photo } from '../plane/index.ts';
+import type { Dots, Photo } from '../plane/index.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { assessProof, predictSeen } from './proof.ts';
 import { makeDots } from './run.ts';
@@ -18,9 +18,11 @@ export interface ComparedWay {
   /** |ΔL*| of the predicted against the wanted tone, after the eye's filter. */
   readonly meanDeltaL: number;
   readonly worstDeltaL: number;
+  /** From the bare surface to the darkest or lightest mark that this screen and spacing can make, ΔL*. */
+  readonly rangeL: number;
   /** Whether the tone curve is the profile's own or predicted for this screen and spacing. */
   readonly curve: JobSpec['curve'];
-  /** No other way is both as quick and as right. */
+  /** No other way is as quick, as right and as rich at once. */
   readonly best: boolean;
 }
 
@@ -42,7 +44,7 @@ export async function compareWays(photo: Photo, options: CompareTimesOptions): P
     const key = `${grid.pitchMm} ${grid.lineSpacingMm}`;
     const picture = pictures.get(key) ?? (await takePicture(async () => photo, { spec, withThumbnail: false }));
     pictures.set(key, picture);
-    const { dots, prediction } = judge(picture, spec);
+    const { dots, prediction, rangeL } = judge(picture, spec);
     const extents = findExtents(dots);
     for (const scan of scans) {
       const settings = { ...spec.settings, scan };
@@ -57,6 +59,7 @@ export async function compareWays(photo: Photo, options: CompareTimesOptions): P
         interval: estimateInterval(path, { ...timed, uncertainty: machine.motionUncertainty }),
         meanDeltaL: prediction.meanDeltaL,
         worstDeltaL: prediction.worstDeltaL,
+        rangeL,
         curve: spec.curve,
       });
     }
@@ -67,14 +70,22 @@ export async function compareWays(photo: Photo, options: CompareTimesOptions): P
 function judge(
   picture: Picture,
   spec: JobSpec,
-): { dots: ReturnType<typeof makeDots>['dots']; prediction: Ticket['prediction'] } {
+): Pick<ComparedWay, 'rangeL'> & { dots: Dots; prediction: Ticket['prediction'] } {
   const made = makeDots(picture, { spec });
   const dotTable = fillDotTable(spec.profile, spec.grid);
   const seen = predictSeen(made.dots, { dotTable, grid: spec.grid });
-  return { dots: made.dots, prediction: assessProof(seen, { ...made, spec, picture, frame: picture.frame, dotTable }) };
+  const { points, dots } = made;
+  return {
+    dots,
+    prediction: assessProof(seen, { ...made, spec, picture, frame: picture.frame, dotTable }),
+    rangeL: Math.abs(points.at(-1)!.lightness - points[0]!.lightness),
+  };
 }
 
-/** A way is among the best when none is at least as quick and as right, and better in one of the two. */
+/** Ranges that differ by less than this are one to the eye, ΔL*. */
+const SAME_RANGE_L = 0.5;
+
+/** A way is among the best when none is at least as quick, as right and as rich, and better in time or error. */
 function markBest(ways: readonly Omit<ComparedWay, 'best'>[]): ComparedWay[] {
   return ways.map((way) => ({
     ...way,
@@ -82,6 +93,7 @@ function markBest(ways: readonly Omit<ComparedWay, 'best'>[]): ComparedWay[] {
       (other) =>
         other.seconds <= way.seconds &&
         other.meanDeltaL <= way.meanDeltaL &&
+        other.rangeL >= way.rangeL - SAME_RANGE_L &&
         (other.seconds < way.seconds || other.meanDeltaL < way.meanDeltaL),
     ),
   }));
