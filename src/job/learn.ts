@@ -26,6 +26,7 @@ import { type DotGrid, type Dots, lightnessOfReflectance, type Plane, reflectanc
 import { applyScreen, type ScreenName } from '../screens/index.ts';
 import { type DoseOptions, type DoseReading, readDose } from './check-dose.ts';
 import { readSpot, type SpotReading } from './check-spot.ts';
+import { analyseScatter, type ScatterAnalysis } from './scatter.ts';
 import { chooseLimits } from './verification.ts';
 
 export interface NamedCapture {
@@ -68,6 +69,8 @@ export interface Learned extends ProfileFit {
   readonly captures: readonly ReadCapture[];
   /** Line spacing at which neighbouring lines close a solid with a little to spare, mm. */
   readonly recommendedSpacingMm: number;
+  /** Where the scatter between equal patches comes from; absent when too few tones are repeated. */
+  readonly scatter?: ScatterAnalysis;
   /** Everything to distrust: of the captures, then of the fit. */
   readonly warnings: readonly string[];
 }
@@ -157,6 +160,7 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
     toldDirection: layout.direction,
     cameraError,
   });
+  const scatter = analyseScatter(read, layout);
   // The direction is judged by both; the fit says what follows from it.
   const ofCaptures = listWarnings(read).filter((text) => !/is what counts/.test(text));
   return {
@@ -164,6 +168,7 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
     profile: { ...fitted.profile, limits: chooseLimits(fitted.profile.repeatability) },
     layout,
     captures: read,
+    ...(scatter ? { scatter } : {}),
     recommendedSpacingMm: Math.round(SPACING_TO_MARK * fitted.report.markY.value) / 1000,
     warnings: [...ofCaptures, ...fitted.report.warnings],
   };

@@ -3,6 +3,7 @@ import type { BandPoint, FitRow, FittedNumber } from '../material/index.ts';
 import { encodeJpeg } from '../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from './html.ts';
 import type { Learned, ReadCapture } from './learn.ts';
+import { nameScatterSource, type ScatterAnalysis } from './scatter.ts';
 
 /** Quality of the captures on the page: outlines stay sharp, a scan takes a few hundred kilobytes. */
 const JPEG_QUALITY = 72;
@@ -23,7 +24,7 @@ export async function drawFindings({ image, located, readings }: ReadCapture): P
 
 /** What was learned and what to distrust, for a person: self-contained HTML that prints on A4. */
 export function renderProfilePage({ learned, spotDiameterUm, pictures }: ProfilePageFacts): string {
-  const { profile, report, layout, captures, warnings } = learned;
+  const { profile, report, layout, captures, warnings, scatter } = learned;
   const { grid, settings } = profile;
   const range = Math.abs(profile.full[0] - profile.bare[0]);
   const steps = report.rows.filter(({ role }) => role === 'step');
@@ -78,6 +79,7 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
   <p class="soft">Left: steps by coverage. Right: clusters and lines, in the order of the table below.</p>
 </section>
 </div>
+${scatter ? showScatter(scatter, layout) : ''}
 <section>
   <h2>${captures.length === 1 ? 'Capture' : 'Captures'}</h2>
   ${captures.map((capture, at) => showCapture(capture, pictures[at]!)).join('\n')}
@@ -116,6 +118,41 @@ function showCapture({ name, located, readings }: ReadCapture, picture: string):
       : `camera curve estimated: contrast ${roundTo(camera.contrast, 2)}, exponent ${roundTo(camera.gamma, 2)}, known to ± ${roundTo(camera.errorLightness, 1)} L*`;
   return `<figure><img src="${picture}" alt="${escapeHtml(name)} with what was found drawn on it">
   <figcaption class="soft">${escapeHtml(name)}: ${located.tags.length} of ${located.layout.tags.length} tags, ${roundTo(located.pxPerMm * 25.4, 0)} pixels per inch, ${readings.readings.length} patches read, ${readings.rejected.length} left out; ${curve}. Light on the chart differed by a factor of ${roundTo(readings.unevenness, 2)} and was levelled; references then agree to ${roundTo(100 * readings.disagreement, 1)} %.</figcaption></figure>`;
+}
+
+/** Where the differences between equal patches come from, and where on the piece marks are weaker and stronger. */
+function showScatter(scatter: ScatterAnalysis, { widthMm, heightMm }: Learned['layout']): string {
+  const { parts, sentences, map, mapColumns, mapRows, mostL } = scatter;
+  const reach = Math.max(0.5, mostL);
+  const width = 300;
+  const height = Math.round((width * heightMm) / widthMm);
+  const cells = map
+    .map((value, at) => {
+      const x = ((at % mapColumns) * width) / mapColumns;
+      const y = (Math.floor(at / mapColumns) * height) / mapRows;
+      return `<rect x="${x.toFixed(1)}" y="${y.toFixed(1)}" width="${(width / mapColumns).toFixed(1)}" height="${(height / mapRows).toFixed(1)}" class="off" fill-opacity="${((0.85 * value) / reach).toFixed(2)}"><title>${value.toFixed(2)} L*</title></rect>`;
+    })
+    .join('');
+  const rows = parts.map(({ source, share, deviationL, ratio }) => {
+    const chance = ratio === undefined ? '' : `, ${ratio.toFixed(1)} times what chance gives`;
+    const said =
+      share === null
+        ? 'not told by one capture'
+        : `${Math.round(100 * share)} % (± ${deviationL!.toFixed(2)} L*)${chance}`;
+    return rowOf(nameScatterSource(source), said);
+  });
+  return `<div class="two">
+<section>
+  <h2>Why equal patches differ</h2>
+  <table>${rows.join('')}</table>
+  ${sentences.map((text) => `<p class="soft">${escapeHtml(text)}</p>`).join('')}
+</section>
+<section>
+  <h2>Where tones come out otherwise</h2>
+  <svg viewBox="0 0 ${width} ${height}" class="map" role="img" aria-label="How far tones are off over the piece">${cells}<rect width="${width}" height="${height}" class="outline"/></svg>
+  <p class="soft">The chart from above: the smooth part of the differences, the darker the farther off, up to ${mostL.toFixed(1)} L*.</p>
+</section>
+</div>`;
 }
 
 const PLOT = { width: 520, height: 230, left: 30, right: 14, top: 8, bottom: 24 } as const;
@@ -203,6 +240,9 @@ header { margin: 0 0 3mm; }
 .dot { fill: var(--ink); }
 .other { fill: var(--loud); }
 .bar { stroke: var(--ink); stroke-width: .8; }
+.map { max-height: 46mm; }
+.off { fill: var(--loud); }
+.outline { fill: none; stroke: var(--rule); }
 figure { margin: 0 0 3mm; break-inside: avoid; }
 .tones th, .tones td { text-align: right; padding-right: 4mm; }
 .tones th:first-child, .tones td:first-child { text-align: left; }

@@ -87,7 +87,8 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
   return describe(learned, [out, pagePath]);
 };
 
-function describe({ profile, report, layout, captures, recommendedSpacingMm, warnings }: Learned, files: string[]) {
+function describe(learned: Learned, files: string[]) {
+  const { profile, report, layout, captures, recommendedSpacingMm, scatter, warnings } = learned;
   const { markX, markY } = report;
   return {
     json: {
@@ -96,6 +97,7 @@ function describe({ profile, report, layout, captures, recommendedSpacingMm, war
       report,
       chart: layout.hash,
       recommendedSpacingMm,
+      scatter: scatter ?? null,
       captures: captures.map(({ name, located, readings }) => ({
         name,
         tags: located.tags.length,
@@ -133,6 +135,7 @@ function describe({ profile, report, layout, captures, recommendedSpacingMm, war
         `${formatNumber(Math.abs(profile.full[0] - profile.points.at(-1)!.lightness), 2)} L*: the curve ends so far below the strongest mark, at ${formatNumber(100 * profile.points.at(-1)!.coverage, 3)} % of the dots`,
       ],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],
+      ...(scatter ? [['why', scatter.sentences.slice(1).join(' ')]] : []),
       ['left out', `a tone is predicted to ${formatNumber(report.leaveOneOut, 2)} L* without its readings`],
     ]),
   };
