@@ -8,6 +8,7 @@ import {
   type Jig,
   LEAST_WEB_MM,
   type Origin,
+  orderJig,
   type Pocket,
   roundMm,
 } from './types.ts';
@@ -66,7 +67,7 @@ export function frameJig(pockets: readonly Pocket[], options: FrameOptions): Jig
   const holeMm = Math.min(JIG_DEFAULTS.holeDiameterMm, rimMm - 4 * LEAST_WEB_MM);
   // One in the middle of the side of the stop, where no notch is; one in the far corner of the other side.
   const [beside, opposite] = isLeft(stop) ? [rimMm / 2, widthMm - rimMm / 2] : [widthMm - rimMm / 2, rimMm / 2];
-  return {
+  return orderJig({
     schema: 'tonewright-jig/1',
     name,
     title,
@@ -104,7 +105,7 @@ export function frameJig(pockets: readonly Pocket[], options: FrameOptions): Jig
       xMm: roundMm(pocket.xMm - left),
       yMm: roundMm(pocket.yMm - top),
     })),
-  };
+  });
 }
 
 /** `A1`, `A2` … `B1`: a letter for the row, a number for the column; from the 27th row on two letters. */

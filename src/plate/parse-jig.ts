@@ -2,7 +2,7 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { findCutFaults } from './cut-outs.ts';
 import { namePocket } from './frame-jig.ts';
-import { JIG_DEFAULTS, type Jig, type Pocket, roundMm } from './types.ts';
+import { JIG_DEFAULTS, type Jig, orderJig, type Pocket, roundMm } from './types.ts';
 
 const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
 const notNegative = v.pipe(v.number(), v.finite(), v.minValue(0));
@@ -99,7 +99,7 @@ export function parseJig(json: unknown, name: string): Jig {
   if (twice !== undefined) {
     throw new AppError('file-invalid', `jig ${name}: found two pockets "${twice}", needed a name of its own for each`);
   }
-  const jig: Jig = { ...rest, pockets };
+  const jig = orderJig({ ...rest, pockets });
   const faults = findCutFaults(jig);
   if (faults.length > 0) {
     const more = faults.length > 1 ? ` (and ${faults.length - 1} more)` : '';

@@ -94,3 +94,34 @@ export const roundMm = (value: number) => Math.round(value * 1e6) / 1e6 + 0;
 
 export const isLeft = (corner: Corner) => corner.endsWith('left');
 export const isTop = (corner: Corner) => corner.startsWith('top');
+
+/** A jig with its fields in one sequence, so that the same jig has the same bytes and the same hash wherever it comes from. */
+export function orderJig(jig: Jig): Jig {
+  const { machine, fieldAtMm, origin, notch } = jig;
+  return {
+    schema: jig.schema,
+    name: jig.name,
+    title: jig.title,
+    ...(machine === undefined ? {} : { machine }),
+    widthMm: jig.widthMm,
+    heightMm: jig.heightMm,
+    stop: jig.stop,
+    ...(fieldAtMm === undefined ? {} : { fieldAtMm }),
+    origin: { at: origin.at, yAxis: origin.yAxis },
+    marginMm: jig.marginMm,
+    clearanceMm: jig.clearanceMm,
+    kerfMm: jig.kerfMm,
+    reliefDiameterMm: jig.reliefDiameterMm,
+    notch: notch && { widthMm: notch.widthMm, depthMm: notch.depthMm, sides: notch.sides },
+    holes: jig.holes.map(({ xMm, yMm, diameterMm }) => ({ xMm, yMm, diameterMm })),
+    pockets: jig.pockets.map(({ name, xMm, yMm, widthMm, heightMm, stop, use }) => ({
+      name,
+      xMm,
+      yMm,
+      widthMm,
+      heightMm,
+      stop,
+      use,
+    })),
+  };
+}
