@@ -27,7 +27,7 @@ export interface SuggestedReading {
 }
 
 export interface Design {
-  /** The same as it is now, over the bitmaps of the readings at their speeds, in both directions. */
+  /** The same as it is now, over the bitmaps of the readings in both directions, at half, once and twice their speed. */
   readonly halfShare: number;
   /** What would be left after ever so many readings: the machine's own departure from the formula. */
   readonly floorShare: number;
@@ -57,18 +57,19 @@ export function suggestReadings(readings: readonly Reading[], options: DesignOpt
   if (readings.length === 0) throw new RangeError('a design needs at least one reading');
   const { uncertainty, speedMmPerS } = options;
   const bitmaps = listBitmaps(readings);
-  const targets = readings.flatMap(({ settings }, i) =>
-    SCANS.map((scan) => describeJob(readings, i, { ...settings, scan, passes: 1 }, options)),
-  );
-  const candidates = bitmaps.flatMap((reading) => {
+  const jobs = bitmaps.flatMap((reading) => {
     const { settings } = readings[reading]!;
     const speeds = [settings.speedMmPerS / 2, settings.speedMmPerS, 2 * settings.speedMmPerS].filter(
       (speed) => speed >= speedMmPerS.min && speed <= speedMmPerS.max,
     );
     return (speeds.length > 0 ? speeds : [settings.speedMmPerS]).flatMap((speed) =>
-      SCANS.map((scan) => worthwhile(readings, reading, { ...settings, scan, speedMmPerS: speed }, options)),
+      SCANS.map((scan) => ({ reading, settings: { ...settings, scan, speedMmPerS: speed } })),
     );
   });
+  const targets = jobs.map(({ reading, settings }) =>
+    describeJob(readings, reading, { ...settings, passes: 1 }, options),
+  );
+  const candidates = jobs.map(({ reading, settings }) => worthwhile(readings, reading, settings, options));
   const factor = coverageFactor(uncertainty.degreesOfFreedom);
   const halfShareWith = (covariance: readonly (readonly number[])[]) => {
     const squares = targets.map(

@@ -93,12 +93,17 @@ const MISFIT = {
 export function fitMotion(readings: readonly Reading[], options: FitMotionOptions): MotionFit {
   if (readings.length === 0) throw new RangeError('a fit needs at least one reading');
   const own = options.motion.bare ?? 'skipped';
-  const ways: readonly BareHandling[] = ['skipped', 'line-ends-scanned', 'all-scanned'];
+  // Where no picture has bare places all ways are one.
+  const tellsBare = readings.some(
+    ({ extents, settings }) => tracePath(extents, { scan: settings.scan, bare: 'all-scanned' }).bareDots > 0,
+  );
+  const ways: readonly BareHandling[] = tellsBare ? ['skipped', 'line-ends-scanned', 'all-scanned'] : [own];
   const tried = ways.map((bare) => fitWithBare(readings, { ...options, motion: { ...options.motion, bare } }));
   const evidenceOf = (bare: BareHandling) => tried[ways.indexOf(bare)]!.evidence;
   const best = ways.reduce((a, b) => (evidenceOf(b) > evidenceOf(a) + 1e-9 ? b : a));
   const chosen = evidenceOf(best) - evidenceOf(own) > DECIDED_LOG_ODDS ? best : own;
-  const decided = ways.every((bare) => bare === chosen || evidenceOf(chosen) - evidenceOf(bare) > DECIDED_LOG_ODDS);
+  const decided =
+    tellsBare && ways.every((bare) => bare === chosen || evidenceOf(chosen) - evidenceOf(bare) > DECIDED_LOG_ODDS);
   return report(readings, { fit: tried[ways.indexOf(chosen)]!, bare: chosen, decided, before: options.motion });
 }
 

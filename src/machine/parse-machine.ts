@@ -87,6 +87,7 @@ const schema = v.strictObject({
   speedMmPerS: range,
   rateKHz: v.exactOptional(range),
   pulseNs: v.exactOptional(range),
+  switchingUs: v.exactOptional(positive),
   levels: v.pipe(v.number(), v.integer(), v.minValue(2), v.maxValue(256)),
   defaults: settings,
   motion,

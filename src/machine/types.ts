@@ -121,6 +121,8 @@ export interface Machine {
   /** Pulse repetition rate, kHz; every pulsed machine has it. */
   readonly rateKHz?: Range;
   readonly pulseNs?: Range;
+  /** Shortest time for which the beam can be on, or off, µs; absent: it follows every dot. */
+  readonly switchingUs?: number;
   /** Power levels per dot that the machine can modulate, 2 … 256; 2 when it only fires or not. */
   readonly levels: number;
   /** Where to start when no profile says better: settings, including the scan direction. */
