@@ -56,16 +56,22 @@ export interface Journal {
   readonly close: () => Promise<void>;
 }
 
+export interface JournalOptions {
+  /** Asked only when lines are damaged: files that are there and that these lines may have told of. */
+  readonly claim?: () => Promise<readonly { readonly name: string; readonly files: readonly string[] }[]>;
+}
+
 /**
  * Opens the journal of an output folder, an append-only file of JSON lines, each with the start of its own SHA-256. A line
  * that does not fit its hash (the machine stopped while it was written, or someone edited it) is left out, and what it told
  * is done again. Every line is on the disk before the work that follows it.
  * @throws AppError path-unwritable, path-unreadable; file-invalid when the file is no journal of this version.
  */
-export async function openJournal(path: string): Promise<Journal> {
+export async function openJournal(path: string, { claim = async () => [] }: JournalOptions = {}): Promise<Journal> {
   const { entries, damaged, whole, existed } = await readEntries(path);
   const pieces = new Map<string, PieceState>();
   for (const entry of entries) apply(pieces, entry);
+  if (damaged > 0) for (const { name, files } of await claim()) apply(pieces, { is: 'begun', name, files });
   // A torn end must not swallow the next line, and what was distrusted once must not be read again.
   if (!whole)
     await rewrite(

@@ -95,7 +95,7 @@ export async function runOrder(
   });
   const lock = await acquireLock(join(out, LOCK_FILE));
   try {
-    const journal = await openJournal(join(out, JOURNAL_FILE));
+    const journal = await openJournal(join(out, JOURNAL_FILE), { claim: () => claimFiles(pieces, out) });
     try {
       await removeParts(out, journal);
       return await run(pieces, { ...options, journal });
@@ -231,13 +231,22 @@ async function keepResult(
   return { status: 'done', kept: false, summary: summarisePiece(ticket), cautions: ticket.cautions, smallProof };
 }
 
+/** Files that are there under the names of the pieces: a journal that has lost lines may have told of them. */
+async function claimFiles(pieces: readonly WantedPiece[], out: string) {
+  const there = new Set(await readdir(out));
+  return pieces.flatMap(({ name, plan }) => {
+    const files = 'spec' in plan ? filesOfPiece(name, plan.spec).filter((file) => there.has(file)) : [];
+    return files.length > 0 ? [{ name, files }] : [];
+  });
+}
+
 /**
  * Nothing is begun while files are in the way that this order has not made.
  * @throws AppError result-exists
  */
 async function refuseForeign(pieces: readonly WantedPiece[], run: Run): Promise<void> {
   if (run.force) return;
-  const wanted = pieces.flatMap(({ name, plan }) => ('spec' in plan ? filesOfPiece(name, plan.spec.format) : []));
+  const wanted = pieces.flatMap(({ name, plan }) => ('spec' in plan ? filesOfPiece(name, plan.spec) : []));
   const foreign = await findForeign(run.journal.existed ? wanted : [...wanted, ...ORDER_FILES], run);
   if (foreign.length > 0) throw inTheWay(foreign);
 }

@@ -62,7 +62,7 @@ export function readOrderPieces(source: OrderSource): readonly PlannedPiece[] {
   );
   const names = chooseNames(
     drafts.map(({ wish }) => wish),
-    { filesOf: (name, at) => filesOfPiece(name, drafts[at]!.format) },
+    { filesOf: (name, at) => filesOfPiece(name, drafts[at]!.files) },
   );
   return drafts.map(({ piece }, at) => ({ ...piece, name: names[at]! }));
 }
@@ -191,7 +191,8 @@ interface DraftContext extends Omit<OrderSource, 'columns'> {
 interface Draft {
   readonly piece: PlannedPiece;
   readonly wish: string;
-  readonly format: string;
+  /** What decides the names of its files. */
+  readonly files: Parameters<typeof filesOfPiece>[1];
 }
 
 function draftPiece({ line, cells }: OrderRow, context: DraftContext): Draft {
@@ -204,14 +205,14 @@ function draftPiece({ line, cells }: OrderRow, context: DraftContext): Draft {
     const { name, count, text, blank } = readOwn(cells, context);
     const spec = resolveRow({ line, cells }, context);
     const piece = { ...base, name: '', count, text, blank, plan: { spec } };
-    return { piece, wish: name ?? stem, format: spec.format };
+    return { piece, wish: name ?? stem, files: spec };
   } catch (error) {
     if (!(error instanceof AppError)) throw error;
     const fault: PieceFault = { code: error.code, message: error.message };
     const text = cells.text?.text ?? null;
     const named = cells.name && !findNameFault(cells.name.text) ? cells.name.text : stem;
     const piece = { ...base, name: '', count: 1, text, blank: 'shop' as const, plan: { fault } };
-    return { piece, wish: named === '' ? `line-${line}` : named, format: 'png' };
+    return { piece, wish: named === '' ? `line-${line}` : named, files: { format: 'png' } };
   }
 }
 

@@ -19,7 +19,16 @@ export function renderOrderCsv({ pieces, quote }: OrderRecord): string {
     const price = prices.get(name);
     return [
       ...own,
-      ...[bitmap, widthMm, heightMm, material, machine, profile, rounded(seconds, 2), rounded(seconds * count, 2)],
+      ...[
+        bitmap,
+        rounded(widthMm, 3),
+        rounded(heightMm, 3),
+        material,
+        machine,
+        profile,
+        rounded(seconds, 2),
+        rounded(seconds * count, 2),
+      ],
       ...[rounded(meanDeltaL, 3), rounded(worstDeltaL, 3)],
       ...(quote && price ? [formatAmount(price.eachMinor, quote), formatAmount(price.amountMinor, quote)] : []),
       warnings.join(' '),

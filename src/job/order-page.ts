@@ -125,8 +125,8 @@ article h2 b { white-space: nowrap; color: var(--accent); }
 .picture { height: 38mm; display: flex; align-items: center; justify-content: center; margin-bottom: 2mm; }
 .picture img { max-height: 38mm; }
 .text { font-style: italic; white-space: pre-line; }
-.pay { display: flex; justify-content: space-between; flex-wrap: wrap; gap: 0 3mm; font-weight: 650; font-variant-numeric: tabular-nums; margin-top: auto; }
-.warn { font-size: 7.4pt; line-height: 1.25; }
+.pay { display: flex; justify-content: space-between; flex-wrap: wrap; gap: 0 3mm; font-weight: 650; font-variant-numeric: tabular-nums; margin: .4mm 0 1mm; }
+article p.warn { font-size: 7.2pt; line-height: 1.25; padding-left: 2mm; text-indent: -2mm; }
 .sums { display: grid; grid-template-columns: 1fr 1fr; gap: 8mm; margin-bottom: 3mm; break-inside: avoid; }
 .right { text-align: right; }
 .total th, .total td { border-top: .3mm solid var(--ink); font-weight: 650; color: var(--ink); }

@@ -73,9 +73,13 @@ export interface OrderRecord {
   readonly cautions: readonly Caution[];
 }
 
-/** Names of the files that a piece has in every case. */
-export function filesOfPiece(name: string, format: string): readonly string[] {
-  return [`${name}.${format}`, `${name}.proof.png`, `${name}.ticket.json`, `${name}.ticket.html`];
+/** Names of the files of a piece. */
+export function filesOfPiece(
+  name: string,
+  { format, strip }: { readonly format: string; readonly strip?: 'apart' | 'joined' },
+): readonly string[] {
+  const strips = strip ? [`${name}.strip.json`, ...(strip === 'apart' ? [`${name}.strip.${format}`] : [])] : [];
+  return [`${name}.${format}`, `${name}.proof.png`, `${name}.ticket.json`, `${name}.ticket.html`, ...strips];
 }
 
 /** What the order repeats of a ticket. */

@@ -146,7 +146,8 @@ function createOrderProgress({ io, progress }: Surroundings): (state: OrderProgr
   return ({ total, made, kept, failed }) => {
     const past = made + kept + failed;
     const full = Math.round((width * past) / total);
-    const left = made > 0 ? `, about ${formatSeconds(((io.clock() - start) / made) * (total - past))} left` : '';
+    const left =
+      made > 0 && past < total ? `, about ${formatSeconds(((io.clock() - start) / made) * (total - past))} left` : '';
     const faults = failed > 0 ? `, ${failed} not made` : '';
     progress(`[${'█'.repeat(full)}${'░'.repeat(width - full)}] ${past} of ${total} pieces${faults}${left}`);
   };

@@ -1,0 +1,29 @@
+import { expect, test } from 'vitest';
+import type { PieceResult } from '../../src/batch/make-piece.ts';
+import { packResult, unpackResult } from '../../src/batch/parcel.ts';
+import { sha256 } from '../../src/plane/index.ts';
+
+const file = (name: string, text: string) => ({ name, bytes: Buffer.from(text), sha256: sha256(text) });
+const result = (files = [file('cat.png', 'dots'), file('cat.proof.png', '')]) =>
+  ({
+    made: true,
+    files,
+    ticket: { name: 'cat', text: 'ü' },
+    smallProof: Buffer.from([1, 2, 3]),
+    photoSha256: 'p',
+  }) as unknown as PieceResult;
+
+test('a result comes out of its bytes as it went in', () => {
+  expect(unpackResult(packResult(result()), 'cat')).toEqual(result());
+  const fault = { made: false, fault: { code: 'image-empty', message: 'nothing' } } as const;
+  expect(unpackResult(packResult(fault), 'cat')).toEqual(fault);
+});
+
+test('a file that lies elsewhere, bears another name or was damaged on the way is refused', () => {
+  for (const name of ['../cat.png', 'dog.png', 'cat./x', 'order.json']) {
+    expect(() => unpackResult(packResult(result([file(name, 'dots')])), 'cat'), name).toThrow(/damaged/);
+  }
+  const bytes = packResult(result([file('cat.png', 'dots')]));
+  bytes[bytes.length - 1]! ^= 1;
+  expect(() => unpackResult(bytes, 'cat')).toThrow(/damaged/);
+});

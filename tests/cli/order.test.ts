@@ -1,0 +1,417 @@
+import { spawnSync } from 'node:child_process';
+import {
+  appendFileSync,
+  chmodSync,
+  copyFileSync,
+  cpSync,
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  statSync,
+  truncateSync,
+  writeFileSync,
+} from 'node:fs';
+import { dirname, join } from 'node:path';
+import { afterAll, describe, expect, test } from 'vitest';
+import { createRandom } from '../../src/numeric/index.ts';
+import { copyProgram, makePhotos, readFolder, runBuilt, SMALL, startBuilt } from './order-sample.ts';
+import { runCli, useFolder } from './run-cli.ts';
+
+const folder = useFolder();
+const { main, remove } = copyProgram();
+afterAll(remove);
+const JOURNAL = 'order.journal.jsonl';
+const order = (source: string, out: string, ...more: string[]) =>
+  runCli(['order', source, ...SMALL, '--out', out, '--workers', '2', '--json', ...more]);
+/** How many pieces this run made, and how many it found made. */
+const counts = (stdout: string) => /(\d+) made now, (\d+) kept/.exec(stdout)!.slice(1).map(Number);
+const say = async (source: string, out: string, ...more: string[]) => {
+  const { status, stdout, stderr } = await runCli(['order', source, ...SMALL, '--out', out, '--workers', '2', ...more]);
+  expect(stderr).not.toMatch(/this is a bug/);
+  return { status, counts: counts(stdout), stdout, stderr };
+};
+
+describe('tonewright order', () => {
+  test('makes each photo of a folder as prepare makes it, with sums that hold no date or path', async () => {
+    const [photos, out, alone] = [folder(), folder(), folder()];
+    await makePhotos(photos, 3);
+    const { status, stdout } = await order(photos, out);
+    expect(status).toBe(0);
+    for (const name of ['p0', 'p1', 'p2']) {
+      const { status: prepared } = await runBuilt(main, [
+        'prepare',
+        join(photos, `${name}.jpg`),
+        ...SMALL,
+        '--out',
+        alone,
+      ]);
+      expect(prepared).toBe(0);
+    }
+    const made = readFolder(out);
+    expect(made).toMatchObject(readFolder(alone));
+    expect(Object.keys(made).filter((name) => !name.startsWith('p'))).toEqual([
+      'order.csv',
+      'order.html',
+      JOURNAL,
+      'order.json',
+    ]);
+    const record = JSON.parse(readFileSync(join(out, 'order.json'), 'utf8'));
+    expect(JSON.parse(stdout)).toEqual(record);
+    expect(record.totals).toMatchObject({ pieces: 3, done: 3, failed: 0, copies: 3 });
+    expect(JSON.stringify(record)).not.toContain(photos);
+    expect(readFileSync(join(out, 'order.html'), 'utf8').match(/data:image\/jpeg/g)).toHaveLength(3);
+  });
+
+  test('gives the same bytes with any number of workers', async () => {
+    const photos = folder();
+    await makePhotos(photos, 4);
+    const outs = [folder(), folder()];
+    await order(photos, outs[0]!, '--workers', '1');
+    await order(photos, outs[1]!, '--workers', '3', '--megapixels', '10');
+    expect(readFolder(outs[0]!)).toEqual(readFolder(outs[1]!));
+  });
+
+  test('takes a CSV with options of its own in each line, and a defaults file beside it', async () => {
+    const [shop, out] = [folder(), folder()];
+    await makePhotos(join(shop, 'in'), 2);
+    writeFileSync(join(shop, 'order.json'), JSON.stringify({ size: '20x15', profile: 'leather-patch', margin: 1 }));
+    writeFileSync(
+      join(shop, 'list.csv'),
+      'photo;name;size;count;text;focus;screen;lines per cm;raster;material;machine\n' +
+        'in/p0.jpg;;;3;For Ann;0.2,0.8;;;yes;;\n' +
+        'in/p0.jpg;;;;;;;;;;\n' +
+        'in/p1.jpg;slate one;15x15;;;;clustered-dot;20;;slate;gantry-450\n',
+    );
+    const { status, stdout } = await runCli(['order', 'list.csv', '--out', out, '--json'], { cwd: shop });
+    expect(status).toBe(0);
+    const { pieces, totals } = JSON.parse(stdout);
+    expect(pieces.map(({ name, line, count, text }: Record<string, unknown>) => [name, line, count, text])).toEqual([
+      ['p0', 2, 3, 'For Ann'],
+      ['p0-2', 3, 1, null],
+      ['slate one', 4, 1, null],
+    ]);
+    expect(totals.copies).toBe(5);
+    const ticket = (name: string) => JSON.parse(readFileSync(join(out, `${name}.ticket.json`), 'utf8'));
+    expect(ticket('p0')).toMatchObject({
+      text: 'For Ann',
+      frame: { focus: { x: 0.2, y: 0.8 } },
+      screen: { options: { scan: 'raster' } },
+      piece: { safeMarginMm: 1 },
+    });
+    expect(readFileSync(join(out, 'p0.ticket.html'), 'utf8')).toContain('For Ann');
+    expect(ticket('p0-2').screen.options.scan).toBe('serpentine');
+    expect(ticket('slate one')).toMatchObject({
+      screen: { name: 'clustered-dot', options: { linesPerCm: 20 } },
+      material: { name: 'slate' },
+      profile: { origin: 'assumed' },
+      piece: { widthMm: 14.985 },
+    });
+    // The same piece by hand: a line's name and text are options of prepare, too.
+    const alone = folder();
+    const argv = '--size 20x15 --profile leather-patch --margin 1 --focus 0.2,0.8 --raster --text'.split(' ');
+    await runBuilt(main, ['prepare', join(shop, 'in/p0.jpg'), ...argv, 'For Ann', '--out', alone]);
+    const made = readFolder(out);
+    expect(made).toMatchObject(readFolder(alone));
+  });
+
+  test('says what is wrong with a line by line and column, and makes the others', async () => {
+    const [shop, out] = [folder(), folder()];
+    await makePhotos(shop, 1);
+    writeFileSync(join(shop, 'empty.jpg'), '');
+    const lines: readonly (readonly [string, RegExp])[] = [
+      ['p0.jpg,,,,,', /^$/],
+      ['p0.jpg,,0.02 m,,,', /list\.csv: line 3, column 3 \("spacing"\): found "0\.02 m"/],
+      ['p0.jpg,,,none,,', /line 4, column 4 \("profile"\): found no profile "none"/],
+      ['p0.jpg,900x900,,,,', /line 5, column 2 \("size"\): found a size of 900/],
+      ['p0.jpg,,,,2.5,', /line 6, column 5 \("count"\): found "2\.5", needed a whole number/],
+      ['p0.jpg,,,,,sideways', /line 7, column 6 \("fit"\): found "sideways", needed cover or contain/],
+      [',20x20,,,,', /line 8: found no photo/],
+      ['none.jpg,,,,,', /none\.jpg: found nothing there/],
+      ['empty.jpg,,,,,', /empty\.jpg: found 0 bytes/],
+    ];
+    writeFileSync(
+      join(shop, 'list.csv'),
+      `photo,size,spacing,profile,count,fit\n${lines.map(([line]) => line).join('\n')}\n`,
+    );
+    const { status, stdout, stderr } = await order(join(shop, 'list.csv'), out);
+    expect(status).toBe(1);
+    const { pieces, totals } = JSON.parse(stdout);
+    expect(totals).toMatchObject({ pieces: 9, done: 1, failed: 8 });
+    for (const [at, [, says]] of lines.entries()) {
+      expect(pieces[at].reason?.message ?? '').toMatch(says);
+      if (at > 0) expect(stderr).toMatch(says);
+    }
+    expect(readFileSync(join(out, 'order.html'), 'utf8')).toContain('Not made: 8');
+  });
+
+  test.each([
+    ['an unknown column', 'photo,sise\np0.jpg,ID-1\n', [], 1, /unknown column "sise" \(column 2\)/],
+    ['text that is not UTF-8', Buffer.from('photo\nM\xfcller.jpg\n', 'latin1'), [], 1, /UTF-8/],
+    ['a default out of range', 'photo\np0.jpg\n', ['--black-point-l', '99'], 2, /0 to 45/],
+    ['no worker at all', 'photo\np0.jpg\n', ['--workers', '0'], 2, /1 to 64/],
+    ['an unknown field of the defaults', 'photo\np0.jpg\n', ['--defaults', 'bad.json'], 1, /unknown field "colour"/],
+    ['a price list that is none', 'photo\np0.jpg\n', ['--prices', 'bad.json'], 1, /price list/],
+    ['results among the photos', 'photo\np0.jpg\n', ['--out', '.'], 2, /holds the photo p0\.jpg/],
+    ['a queue that is none', 'photo\np0.jpg\n', ['--queue', 'localhost'], 2, /redis:\/\//],
+    [
+      'a queue without a server',
+      'photo\np0.jpg\n',
+      ['--queue', 'redis://127.0.0.1:9'],
+      1,
+      /no queue at 127\.0\.0\.1:9/,
+    ],
+  ] as const)('%s ends the order before any work', async (_, csv, more, wanted, says) => {
+    const shop = folder();
+    await makePhotos(shop, 1);
+    writeFileSync(join(shop, 'list.csv'), csv);
+    writeFileSync(join(shop, 'bad.json'), '{"colour": "red"}');
+    const argv = ['order', 'list.csv', ...SMALL, '--out', 'out', ...more];
+    const { status, stdout, stderr } = await runCli(argv, { cwd: shop });
+    expect(stderr).toMatch(says);
+    expect([status, stdout]).toEqual([wanted, '']);
+    const left = existsSync(join(shop, 'out')) ? readdirSync(join(shop, 'out')) : [];
+    expect(left.filter((name) => name !== JOURNAL)).toEqual([]);
+  });
+
+  test('leaves files alone that it has not made', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 2);
+    writeFileSync(join(out, 'p1.png'), 'mine');
+    const { status, stdout } = await order(photos, out);
+    expect([status, JSON.parse(stdout).error.code]).toEqual([1, 'result-exists']);
+    expect(readFileSync(join(out, 'p1.png'), 'utf8')).toBe('mine');
+    expect(existsSync(join(out, 'p0.png'))).toBe(false);
+    expect((await order(photos, out, '--force')).status).toBe(0);
+    expect(readFileSync(join(out, 'p1.png'), 'latin1').slice(1, 4)).toBe('PNG');
+  });
+
+  test('prices the order when there is a price list', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 1);
+    const { stdout } = await order(photos, out, '--prices', 'shared/shop/prices.json');
+    const { quote } = JSON.parse(stdout);
+    expect(quote.grossMinor).toBeGreaterThan(1200);
+    expect(readFileSync(join(out, 'order.html'), 'utf8')).toContain('To pay');
+    expect(readFileSync(join(out, 'order.csv'), 'utf8')).toContain('price_eur');
+  });
+});
+
+describe('an order that is run again', () => {
+  test('makes exactly what has changed', async () => {
+    const [photos, out, shop] = [folder(), folder(), folder()];
+    await makePhotos(photos, 3);
+    mkdirSync(join(shop, 'profiles'));
+    const profile = JSON.parse(readFileSync('shared/shop/profiles/leather-patch.json', 'utf8'));
+    const writeProfile = (more: object) =>
+      writeFileSync(join(shop, 'profiles', 'ours.json'), JSON.stringify({ ...profile, name: 'ours', ...more }));
+    writeProfile({});
+    writeFileSync(
+      join(photos, 'list.csv'),
+      'photo,profile,fit\np0.jpg,ours,\np1.jpg,ours,\np2.jpg,leather-patch,contain\n',
+    );
+    const list = join(photos, 'list.csv');
+    const again = (...more: string[]) => say(list, out, '--shop', shop, ...more);
+    expect((await again()).counts).toEqual([3, 0]);
+    const first = readFolder(out);
+    expect((await again('--workers', '1')).counts).toEqual([0, 3]);
+    expect(readFolder(out)).toEqual(first);
+
+    await makePhotos(photos, 1, { first: 5 });
+    copyFileSync(join(photos, 'p5.jpg'), join(photos, 'p1.jpg'));
+    expect((await again()).counts, 'a photo').toEqual([1, 2]);
+    writeProfile({ date: '2026-02-02' });
+    expect((await again()).counts, 'a profile').toEqual([2, 1]);
+    expect((await again('--margin', '1')).counts, 'an option').toEqual([3, 0]);
+    rmSync(join(out, 'p0.ticket.html'));
+    appendFileSync(join(out, 'p2.png'), 'x');
+    expect((await again('--margin', '1')).counts, 'results').toEqual([2, 1]);
+
+    // What is left is what an order leaves that was never run before.
+    const fresh = folder();
+    await say(list, fresh, '--shop', shop, '--margin', '1');
+    expect(readFolder(out)).toEqual(readFolder(fresh));
+  });
+
+  test('takes away what no longer holds: another format, and a photo that was replaced by a broken one', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 2);
+    await say(photos, out);
+    await say(photos, out, '--format', 'tiff');
+    expect(readdirSync(out)).not.toContain('p0.png');
+    truncateSync(join(photos, 'p0.jpg'), 500);
+    const { status, counts: made } = await say(photos, out, '--format', 'tiff');
+    expect([status, made]).toEqual([1, [0, 1]]);
+    expect(readdirSync(out).filter((name) => name.startsWith('p0'))).toEqual([]);
+    // A photo that is out of reach for a while costs nothing.
+    rmSync(join(photos, 'p1.jpg'));
+    writeFileSync(join(photos, 'list.csv'), 'photo\np1.jpg\n');
+    await say(join(photos, 'list.csv'), out, '--format', 'tiff');
+    expect(readdirSync(out)).toContain('p1.tiff');
+  });
+
+  test('goes on after its journal was damaged at the end, in the middle, and altogether', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 3);
+    await say(photos, out);
+    const first = readFolder(out);
+    const path = join(out, JOURNAL);
+    const damage: readonly (readonly [string, () => void, readonly number[]])[] = [
+      ['cut off', () => truncateSync(path, statSync(path).size - 20), [1, 2]],
+      ['noise', () => appendFileSync(path, Buffer.from([0, 123, 34, 10, 200])), [0, 3]],
+      ['a changed line', () => writeFileSync(path, readFileSync(path, 'utf8').replace('"p1"', '"p7"')), [1, 2]],
+      ['nothing but noise', () => writeFileSync(path, Buffer.alloc(999, 7)), [3, 0]],
+    ];
+    for (const [what, harm, wanted] of damage) {
+      harm();
+      const { status, counts: made, stderr } = await say(photos, out);
+      expect(stderr, what).toMatch(/damaged/);
+      expect([status, made], what).toEqual([0, wanted]);
+      expect(readFolder(out), what).toEqual(first);
+    }
+  });
+
+  test('keeps what pieces that are no longer in the order have left, and finds it when they come back', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 3);
+    await say(photos, out);
+    const first = readFolder(out);
+    writeFileSync(join(photos, 'list.csv'), 'photo\np1.jpg\n');
+    expect((await say(join(photos, 'list.csv'), out)).counts).toEqual([0, 1]);
+    expect(readdirSync(out)).toContain('p0.png');
+    rmSync(join(photos, 'list.csv'));
+    expect((await say(photos, out)).counts).toEqual([0, 3]);
+    expect(readFolder(out)).toEqual({ ...first, 'order.html': readFolder(out)['order.html'] });
+  });
+});
+
+describe('an order that is stopped', () => {
+  test('at 30 random moments loses nothing, does nothing twice, and leaves the bytes of one that was not', async () => {
+    const photos = folder();
+    await makePhotos(photos, 8);
+    const wanted = folder();
+    const begun = Date.now();
+    const argv = (out: string, workers = 2) => ['order', photos, ...SMALL, '--out', out, '--workers', String(workers)];
+    expect((await runBuilt(main, argv(wanted))).status).toBe(0);
+    const takesMs = Date.now() - begun;
+    const random = createRandom(20261125);
+    const doneIn = (out: string) => {
+      const path = join(out, JOURNAL);
+      const lines = existsSync(path) ? readFileSync(path, 'utf8').split('\n') : [];
+      return lines.filter((line) => line.includes('"is":"done"') && line.endsWith('}}')).length;
+    };
+    let kills = 0;
+    while (kills < 30) {
+      const out = folder();
+      for (;;) {
+        const known = doneIn(out);
+        const { child, ended } = startBuilt(main, argv(out, 1 + (kills % 2)));
+        const timer = setTimeout(() => child.kill('SIGKILL'), takesMs * (0.2 + 0.8 * random.nextUnit()));
+        const { status, stdout, stderr } = await ended;
+        clearTimeout(timer);
+        if (status === null) {
+          kills++;
+          expect(doneIn(out)).toBeGreaterThanOrEqual(known);
+          continue;
+        }
+        expect(stderr).not.toMatch(/damaged|bug/);
+        expect(status).toBe(0);
+        const [made, kept] = counts(stdout);
+        expect([made! + kept!, kept], `${kills} kills`).toEqual([8, known]);
+        break;
+      }
+      expect(readFolder(out), `${kills} kills`).toEqual(readFolder(wanted));
+    }
+  }, 300_000);
+
+  test('by Ctrl-C finishes the pieces at work, says so, and goes on the next time', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 8);
+    const argv = ['order', photos, '--size', '60x45', '--profile', 'anodised-black', '--out', out, '--workers', '1'];
+    const { child, ended } = startBuilt(main, [...argv, '--json']);
+    while (!existsSync(join(out, 'p0.ticket.html'))) await new Promise((go) => setTimeout(go, 20));
+    child.kill('SIGINT');
+    const { status, stdout, stderr } = await ended;
+    const { error } = JSON.parse(stdout);
+    expect([status, error.code]).toEqual([1, 'order-interrupted']);
+    expect(stderr).toMatch(/finished first/);
+    expect(error.details.made).toBeGreaterThanOrEqual(1);
+    expect(error.details.left).toBe(8 - error.details.made);
+    expect(readdirSync(out).filter((name) => /part$|lock|^order\.(json|csv|html)$/.test(name))).toEqual([]);
+    const again = await runBuilt(main, argv);
+    expect(counts(again.stdout)).toEqual([8 - error.details.made, error.details.made]);
+  });
+
+  test('two at once in one folder: the second says so and touches nothing', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 6);
+    const argv = ['order', photos, '--size', '60x45', '--profile', 'anodised-black', '--out', out, '--workers', '1'];
+    const first = startBuilt(main, argv);
+    while (!existsSync(join(out, 'order.lock'))) await new Promise((go) => setTimeout(go, 5));
+    const second = await runBuilt(main, [...argv, '--json']);
+    const { error } = JSON.parse(second.stdout);
+    expect([second.status, error.code]).toEqual([1, 'order-busy']);
+    expect(error.details.pid).toBe(first.child.pid);
+    const { status, stdout } = await first.ended;
+    expect([status, counts(stdout)]).toEqual([0, [6, 0]]);
+  });
+});
+
+describe('an order that cannot write', () => {
+  const mounts = spawnSync('unshare', ['-rm', 'sh', '-c', 'mount -t tmpfs none /mnt']).status === 0;
+  if (!mounts) process.stderr.write('no small disk can be mounted here: the test of a full disk was not made\n');
+
+  test.runIf(mounts)('says that the disk is full, leaves no half file, and goes on when there is room', async () => {
+    const [photos, out, wanted, after] = [folder(), folder(), folder(), folder()];
+    await makePhotos(photos, 6);
+    const command = [process.execPath, main, 'order', photos, ...SMALL, '--workers', '2'];
+    expect(spawnSync(command[0]!, [...command.slice(1), '--out', wanted]).status).toBe(0);
+    const size = readdirSync(wanted).reduce((sum, name) => sum + statSync(join(wanted, name)).size, 0);
+    // The disk is in a name space of its own, so all is done in one shell. It holds half of the order at first.
+    const script = `mount -t tmpfs -o size=${Math.round(size / 2)} none "$OUT"
+      "$@" --out "$OUT" --json > "$AFTER/first.json" 2> "$AFTER/first.txt"; echo $? > "$AFTER/first.status"
+      ls -A "$OUT" > "$AFTER/first.list"
+      mount -o remount,size=${Math.round(size * 3)} "$OUT"
+      "$@" --out "$OUT" > "$AFTER/second.txt" 2>&1; echo $? > "$AFTER/second.status"
+      mkdir "$AFTER/out"; cp -a "$OUT/." "$AFTER/out/"`;
+    const { stderr } = spawnSync('unshare', ['-rm', 'sh', '-c', script, 'sh', ...command], {
+      encoding: 'utf8',
+      env: { PATH: process.env.PATH, OUT: out, AFTER: after },
+    });
+    expect(stderr).toBe('');
+    const text = (name: string) => readFileSync(join(after, name), 'utf8');
+    expect(text('first.status').trim()).toBe('1');
+    expect(JSON.parse(text('first.json')).error).toMatchObject({
+      code: 'path-unwritable',
+      details: { code: 'ENOSPC' },
+    });
+    expect(text('first.txt')).toMatch(/the disk is full/);
+    expect(text('first.list')).not.toMatch(/\.part$|order\.html|order\.lock/m);
+    expect(text('second.status').trim()).toBe('0');
+    expect(counts(text('second.txt'))[1]).toBeGreaterThan(0);
+    expect(readFolder(join(after, 'out'))).toEqual(readFolder(wanted));
+  });
+
+  test.skipIf(process.platform === 'win32')('says that there is no right to write', async () => {
+    // Rights do not bind root, so the command runs as nobody there; the built command, from a place that nobody can read.
+    const asNobody = process.getuid?.() === 0 ? { uid: 65534, gid: 65534 } : {};
+    const place = folder();
+    chmodSync(place, 0o755);
+    await makePhotos(join(place, 'photos'), 1);
+    for (const part of ['dist', 'shared', 'package.json']) {
+      cpSync(join(dirname(main), '..', part), join(place, 'program', part), { recursive: true });
+    }
+    mkdirSync(join(place, 'out'));
+    chmodSync(join(place, 'out'), 0o555);
+    for (const out of ['out', 'out/deeper']) {
+      const { status, stderr } = spawnSync(
+        process.execPath,
+        [join(place, 'program/dist/tonewright.cjs'), 'order', 'photos', ...SMALL, '--out', out],
+        { ...asNobody, cwd: place, encoding: 'utf8', env: { PATH: process.env.PATH } },
+      );
+      expect(stderr).toMatch(/no right to write/);
+      expect([status, readdirSync(join(place, 'out'))]).toEqual([1, []]);
+    }
+  });
+});
