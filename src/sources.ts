@@ -70,6 +70,10 @@ export const SOURCES = {
   bayer1973:
     'B. E. Bayer, An optimum method for two-level rendition of continuous-tone pictures, IEEE Int. Conf. on Communications (1973) 26-11–26-15',
   ulichney1987: 'R. Ulichney, Digital Halftoning, MIT Press, 1987',
+  analouiAllebach1992:
+    'M. Analoui, J. P. Allebach, Model-based halftoning using direct binary search, Proc. SPIE 1666 (1992) 96–108',
+  liebermanAllebach2000:
+    'D. J. Lieberman, J. P. Allebach, A dual interpretation for direct binary search and its implications for tone reproduction and texture quality, IEEE Trans. Image Processing 9(11) (2000) 1950–1963',
   ulichney1993: 'R. Ulichney, The void-and-cluster method for dither array generation, Proc. SPIE 1913 (1993) 332–343',
   lauArceGallagher1999:
     'D. L. Lau, G. R. Arce, N. C. Gallagher, Digital halftoning by means of green-noise masks, J. Optical Society of America A 16(7) (1999) 1575–1586',

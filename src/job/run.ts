@@ -3,10 +3,20 @@ import { estimateTime, type TimeEstimate } from '../machine/index.ts';
 import { type CoverageTable, coverageTable, fillDotTable, invertProfile, type TonePoint } from '../material/index.ts';
 import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../photo/index.ts';
 import { type Dots, encodeDots, type Photo, type Plane, releaseMemory, sha256 } from '../plane/index.ts';
-import { applyScreen, takesStrength } from '../screens/index.ts';
+import {
+  applyScreen,
+  planDirectSearch,
+  type ScreenRequest,
+  type SearchBands,
+  type SearchFacts,
+  searchDotsInBands,
+  takesStrength,
+} from '../screens/index.ts';
 import { chooseToneValues, markable } from './choices.ts';
+import { compareRuns } from './compare-runs.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { predictPoints } from './predict.ts';
+import type { PriceList } from './price-list.ts';
 import { makeProof } from './proof.ts';
 import type { JobSpec } from './spec.ts';
 import { describeStrip, joinStrip, makeStrip } from './strip.ts';
@@ -26,8 +36,12 @@ export interface PrepareOptions {
   readonly version: string;
   /** `bitmap` leaves out proof and ticket files. */
   readonly only: 'everything' | 'bitmap';
-  /** Told what is being done. */
-  readonly progress?: (stage: string) => void;
+  /** For the price on the ticket; none is written without. */
+  readonly prices?: PriceList;
+  /** Told what is being done, and how much of it where that is known, 0 … 1. */
+  readonly progress?: (stage: string, share?: number) => void;
+  /** Searches bands of `direct-search` on other threads; in this one when absent, with the same dots. */
+  readonly searchBands?: SearchBands;
 }
 
 export interface JobFile {
@@ -58,6 +72,8 @@ export interface Made {
   readonly mask: Plane<'mask'> | undefined;
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
+  /** What a search did, for a screen that searches. */
+  readonly search?: SearchFacts;
   readonly time: TimeEstimate;
   /** Of the request, and of the photo's own pixels. */
   readonly warnings: readonly string[];
@@ -67,7 +83,7 @@ export interface MakeOptions {
   readonly spec: JobSpec;
   /** The tone, where it is known already; chosen from the picture otherwise. */
   readonly tone?: ToneOptions;
-  readonly progress?: (stage: string) => void;
+  readonly progress?: (stage: string, share?: number) => void;
 }
 
 /** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
@@ -77,36 +93,62 @@ export function tabulateCoverage(spec: JobSpec): Pick<Made, 'points' | 'table'> 
 }
 
 /** From linear light at the dots to the dots themselves: the same steps for the files of a job and for a look at it. */
-export function makeDots(picture: Picture, { spec, tone: known, progress = () => undefined }: MakeOptions): Made {
-  const { frame, light, opaque } = picture;
-  const { grid } = spec;
+export function makeDots(picture: Picture, options: MakeOptions): Made {
+  const asked = askForDots(picture, options);
+  return finishDots(asked, applyScreen(asked.coverage, requestScreen(options.spec)), picture, options.spec);
+}
+
+/** The same with a search that may run on other threads. */
+async function searchDots(picture: Picture, options: MakeOptions & Pick<PrepareOptions, 'searchBands'>): Promise<Made> {
+  const { spec, searchBands, progress = () => undefined } = options;
+  if (spec.screen.name !== 'direct-search') return makeDots(picture, options);
+  const asked = askForDots(picture, options);
+  const plan = planDirectSearch(asked.coverage, { ...requestScreen(spec), isShared: searchBands !== undefined });
+  const { dots, facts } = await searchDotsInBands(plan, {
+    ...(searchBands ? { searchBands } : {}),
+    progress: (share) => progress('searching', share),
+  });
+  return { ...finishDots(asked, dots, picture, spec), search: facts };
+}
+
+function requestScreen({ screen, profile, grid, levels }: JobSpec): ScreenRequest {
+  const request = { ...screen.options, name: screen.name };
+  // The linear search needs the table, too: for the width of a mark.
+  const isNeeded = takesStrength(request) || screen.name === 'direct-search';
+  return { ...request, levels, grid, ...(isNeeded ? { marks: fillDotTable(profile, grid) } : {}) };
+}
+
+type Asked = Omit<Made, 'dots' | 'search' | 'time' | 'warnings'>;
+
+function askForDots({ frame, light, opaque }: Picture, options: MakeOptions): Asked {
+  const { spec, tone: known, progress = () => undefined } = options;
   progress('setting the tone');
   const tone = known ?? chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
-  const toned = adjustTone(light, tone, { grid });
+  const toned = adjustTone(light, tone, { grid: spec.grid });
   const { points, table } = tabulateCoverage(spec);
   const wanted = placeOnPiece(invertProfile(toned, { table }), frame);
   const mask = markable(frame, opaque);
   const coverage = mask ? maskCoverage(wanted, mask) : wanted;
-
   progress('screening');
-  const { screen, levels } = spec;
-  const marks = takesStrength({ ...screen.options, name: screen.name }) ? { marks: fillDotTable(spec.profile, grid) } : {};
-  const dots = applyScreen(coverage, { ...screen.options, name: screen.name, levels, grid, ...marks });
-  const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid });
+  return { tone, toned, points, table, mask, coverage };
+}
+
+function finishDots(asked: Asked, dots: Dots, { frame }: Picture, spec: JobSpec): Made {
+  const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid });
   const soft = resolutionWarning(frame);
   const warnings = [...spec.warnings, ...(soft ? [soft] : [])];
-  return { tone, toned, points, table, mask, coverage, dots, time, warnings };
+  return { ...asked, dots, time, warnings };
 }
 
 /** The road of a photo: from its pixels to the dots that burn, and everything that is said about them. */
 export async function prepareJob(load: () => Promise<Photo>, options: PrepareOptions): Promise<Job> {
-  const { spec, name, only, progress = () => undefined } = options;
+  const { spec, name, only, searchBands, progress = () => undefined } = options;
 
   progress('reading the photo');
   const picture = await takePicture(load, { spec, withThumbnail: only === 'everything' });
   if (picture.width * picture.height > LARGE_PIXELS) await releaseMemory();
 
-  const made = makeDots(picture, { spec, progress });
+  const made = await searchDots(picture, { spec, progress, ...(searchBands ? { searchBands } : {}) });
   const { dots, warnings } = made;
   const { grid, format, settings } = spec;
   const motion = { motion: spec.machine.motion, settings, grid };
@@ -129,9 +171,20 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
   const known = { ...options, ...made, time, burned, picture, frame: picture.frame };
   const proof = await makeProof(known);
   const { prediction } = proof;
+  const { run } = spec.screen.options;
+  const runs =
+    run === undefined
+      ? []
+      : compareRuns({
+          spec,
+          picture,
+          runs: [1, Number(run)],
+          make: (other) => makeDots(picture, { spec: other, tone: made.tone }),
+        });
   const ticket = writeTicket({
     ...known,
     prediction,
+    runs,
     bitmapFile: bitmap.name,
     bitmapSha256: sha256(bitmap.bytes),
     ...(strip

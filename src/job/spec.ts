@@ -30,6 +30,7 @@ import {
 import { parseSizeMm, type SizeMm } from '../units.ts';
 import { parseAim, warnOfAim } from './aim.ts';
 import { listMarkTones } from './predict.ts';
+import { findScreen, shortestRunOf } from './screen-choice.ts';
 import { listVerified, readHistory } from './verification.ts';
 
 /** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
@@ -77,6 +78,9 @@ export const JOB_DEFAULTS = {
   screen: 'floyd-steinberg',
 } as const;
 
+/** Screens that put dots together by themselves. */
+const CLUSTERED: ReadonlySet<ScreenName> = new Set(['green-noise', 'clustered-dot', 'line']);
+
 /** A request with every name turned into its record: all that the road of a photo needs. */
 export interface JobSpec {
   readonly size: SizeMm;
@@ -90,7 +94,8 @@ export interface JobSpec {
   readonly grid: DotGrid;
   readonly gridOrigin: 'profile' | 'given' | 'recommended';
   readonly settings: BurnSettings;
-  readonly screen: ScreenChoice & { readonly name: ScreenName };
+  /** With the reason where the program chose it, or a part of it. */
+  readonly screen: ScreenChoice & { readonly name: ScreenName; readonly reason?: string };
   readonly fit: Fit;
   readonly focus?: { readonly x: number; readonly y: number };
   readonly tone: 'auto' | 'plain';
@@ -125,12 +130,22 @@ export function resolveJob(
   }
   const machine = readMachine(machineName, shop);
   const material = findMaterial(request.material ?? learned?.material, shop);
-  const screenName = resolveScreen(request.screen ?? learned?.screen.name ?? JOB_DEFAULTS.screen);
   const levels = request.levels ?? JOB_DEFAULTS.levels;
-  const screen = { name: screenName, options: screenOptionsOf(screenName, { request, learned, levels }) };
   const grid = resolveGrid(request, { machine, material, learned });
   const settings = learned && learned.machine === machine.name ? learned.settings : machine.defaults;
-  const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen });
+  const needs = { machine, settings, grid, learned, levels };
+  const wanted = findScreen(request.screen ?? learned?.screen.name ?? JOB_DEFAULTS.screen, needs);
+  const screen = {
+    name: wanted.name,
+    options: screenOptionsOf(wanted.name, {
+      request: { ...request, screenOptions: { ...wanted.options, ...request.screenOptions } },
+      learned,
+      levels,
+    }),
+    ...(wanted.reason === undefined ? {} : { reason: wanted.reason }),
+  };
+  const { reason: _, ...choice } = screen;
+  const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen: choice });
   refuseOversize(size, machine);
 
   const warnings: string[] = [];
@@ -160,6 +175,12 @@ export function resolveJob(
     warnings.push(
       'The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.',
     );
+  const run = shortestRunOf(machine, { settings, grid });
+  if (Number(screen.options.run ?? 1) < run && levels === 2 && !CLUSTERED.has(screen.name)) {
+    warnings.push(
+      `${machine.name} needs ${run} dots for on or off at this speed; ${screen.name} makes shorter runs. Use --screen auto, --run ${run}, or a lower speed.`,
+    );
+  }
   if (levels > machine.levels) {
     warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
   }
@@ -268,7 +289,14 @@ export function screenOptionsOf(
 ): Readonly<Record<string, string | number>> {
   const own = learned?.screen.name === name ? learned.screen.options : {};
   const { uses, defaults } = SCREENS[name];
-  const all: Readonly<Record<string, string | number | undefined>> = { ...defaults, ...own, ...request.screenOptions };
+  // What the job knows and a chart does not: how the marks add up, and from where the piece is looked at.
+  const known = { response: 'table', viewingDistanceMm: request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm };
+  const all: Readonly<Record<string, string | number | undefined>> = {
+    ...defaults,
+    ...known,
+    ...own,
+    ...request.screenOptions,
+  };
   // What changes nothing is left out, so that records from before an option existed still name the same screen.
   const neutral: Readonly<Record<string, string | number>> = NEUTRAL_OPTIONS;
   const entries = uses

@@ -1,7 +1,8 @@
 import { type ChartLayout, drawChart, layoutChart } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
+import { fillDotTable, type Surface } from '../material/index.ts';
 import { createDots, type Dots, type Plane } from '../plane/index.ts';
-import { applyScreen, type ScreenName } from '../screens/index.ts';
+import { applyScreen, type ScreenName, takesStrength } from '../screens/index.ts';
 import { aimTones } from './charts-tones.ts';
 import { predictPoints } from './predict.ts';
 import type { JobSpec } from './spec.ts';
@@ -63,12 +64,14 @@ export function layoutStrip(
   });
 }
 
-/** Dots of a strip, each patch through the screen that its layout names. */
-export function drawStrip(layout: ChartLayout): Dots {
-  const { name, options } = layout.screen;
-  return drawChart(layout, (coverage: Plane<'coverage'>, grid) =>
-    applyScreen(coverage, { ...options, name: name as ScreenName, grid }),
-  );
+/**
+ * Dots of a strip, each patch through the screen that its layout names.
+ * @param surface what dots leave; needed by screens that count marks.
+ */
+export function drawStrip(layout: ChartLayout, surface?: Surface): Dots {
+  const screen = { ...layout.screen.options, name: layout.screen.name as ScreenName };
+  const marks = surface && takesStrength(screen) ? { marks: fillDotTable(surface, layout.grid) } : {};
+  return drawChart(layout, (coverage: Plane<'coverage'>, grid) => applyScreen(coverage, { ...screen, grid, ...marks }));
 }
 
 /**
@@ -101,7 +104,7 @@ export function makeStrip(spec: StripSpec, piece: { readonly width: number; read
   const xDots = lies ? 0 : piece.width + Math.ceil(gapMm / grid.pitchMm);
   const yDots = lies ? piece.height + Math.ceil(gapMm / grid.lineSpacingMm) : 0;
   const offset = { xDots, yDots, xMm: round6(xDots * grid.pitchMm), yMm: round6(yDots * grid.lineSpacingMm) };
-  return { layout, dots: drawStrip(layout), side, offset };
+  return { layout, dots: drawStrip(layout, spec.profile), side, offset };
 }
 
 /** Piece and strip in one bitmap that starts at the piece's upper left dot; what lies between stays bare. */

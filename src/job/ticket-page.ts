@@ -1,4 +1,5 @@
 import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from './html.ts';
+import { formatAmount, formatMoney, type Quote, type QuoteLine } from './price.ts';
 import type { Ticket } from './ticket.ts';
 
 /** Pictures as data URIs, and the tone curve as points, for the printed ticket. */
@@ -29,7 +30,7 @@ export function renderTicketPage(ticket: Ticket, pictures: TicketPictures): stri
   <p class="words">${escapeHtml(ticket.text)}</p>`
       : ''
   }</div>
-  <p class="clock">${sayDuration(time.seconds)}<span class="soft">${time.passes} ${time.passes === 1 ? 'pass' : 'passes'}</span></p>
+  <p class="clock">${sayDuration(time.seconds)}<span class="soft">${sayDuration(time.interval.lowS)} … ${sayDuration(time.interval.highS)}, ${time.passes} ${time.passes === 1 ? 'pass' : 'passes'}</span></p>
 </header>
 ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warnings}</ul></section>`}
 <section class="pictures ${shape}" style="--tall: ${pictureMm}mm">
@@ -51,6 +52,14 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
         'Predicted error',
         `mean ${roundTo(prediction.meanDeltaL, 2)}, worst ${roundTo(prediction.worstDeltaL, 1)} ΔL* seen from ${roundTo(piece.viewingDistanceMm, 0)} mm`,
       ],
+      ...(ticket.uncertainty
+        ? [
+            [
+              'Tones known to',
+              `± ${roundTo(ticket.uncertainty.meanL, 1)} L* on average, ± ${roundTo(ticket.uncertainty.worstL, 1)} at worst (95 %)`,
+            ] as const,
+          ]
+        : []),
       [
         'Range of the material',
         `L* ${roundTo(profile.bareL, 1)} bare … ${roundTo(profile.fullL, 1)} full, marks ${profile.direction}`,
@@ -63,6 +72,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
         'Dose',
         `${roundTo(ticket.optics.doseJPerCm2, 2)} J/cm² mean of a solid${ticket.optics.peakFluenceJPerCm2 === null ? '' : `, peak fluence ${roundTo(ticket.optics.peakFluenceJPerCm2, 2)} J/cm²`}`,
       ],
+      ...(ticket.price ? [['Price of one', sayPrice(ticket.price)] as const] : []),
     ])}</table>
   </div>
 </section>
@@ -75,12 +85,36 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
   ${renderCautions(ticket.cautions)}
 </section>
 <section class="fine">
-  <p><b>Time</b> ${escapeHtml(time.formula)}</p>
+  <p><b>Time</b> 95 % between ${sayDuration(time.interval.lowS)} and ${sayDuration(time.interval.highS)}, ${time.interval.basis === 'fitted' ? 'fitted to stopwatch readings' : 'by assumed uncertainties of the machine'}. ${escapeHtml(time.formula)}</p>
   ${ticket.assumptions.length > 0 ? `<p><b>Assumed, not measured</b> ${ticket.assumptions.map(escapeHtml).join(' ')}</p>` : ''}
   <p>Photo ${escapeHtml(ticket.photo.file)} ${ticket.photo.sha256.slice(0, 12)} · bitmap ${escapeHtml(ticket.bitmap.file)} ${ticket.bitmap.sha256.slice(0, 12)} · profile ${escapeHtml(profile.name)} ${profile.sha256.slice(0, 12)} · Tonewright ${escapeHtml(ticket.version)} · grid from ${grid.origin}</p>
 </section>`;
   return wrapPage({ title: `Ticket: ${ticket.name}`, style: STYLE, body });
 }
+
+/** What one piece costs as an order of its own, and of what. */
+function sayPrice(price: Quote): string {
+  const [piece] = price.pieces;
+  const parts = [...price.lines, ...piece!.lines].reduce(
+    (sums, { kind, amountMinor }) => sums.set(kind, (sums.get(kind) ?? 0) + amountMinor),
+    new Map<string, number>(),
+  );
+  const { tax } = price;
+  const named = [...parts]
+    .filter(([, amountMinor]) => amountMinor !== 0)
+    .map(([kind, amountMinor]) => `${PRICE_WORDS[kind as QuoteLine['kind']]} ${formatAmount(amountMinor, price)}`);
+  const taxed = `${tax.name} ${formatAmount(tax.amountMinor, price)}${tax.included ? ' within' : ''}`;
+  return `${formatMoney(price.grossMinor, price)}: ${[...named, taxed].join(', ')}`;
+}
+
+const PRICE_WORDS: Readonly<Record<QuoteLine['kind'], string>> = {
+  setup: 'set-up',
+  handling: 'handling',
+  machine: 'machine',
+  blank: 'blank',
+  discount: 'discount',
+  minimum: 'to the least price',
+};
 
 /** The settings in the order in which they are typed in. */
 function settingRows({ bitmap, grid, settings, screen, machine, profile, tone, optics }: Ticket): [string, string][] {
@@ -113,12 +147,31 @@ function settingRows({ bitmap, grid, settings, screen, machine, profile, tone, o
               .map(([key, value]) => `${spellOut(key)} ${value}`)
               .join(', ')})`
           : ''
-      }${bitmap.levels > 2 ? `, ${bitmap.levels} levels` : ''}`,
+      }${bitmap.levels > 2 ? `, ${bitmap.levels} levels` : ''}${saySearch(screen)}`,
     ],
+    ...sayChoice(screen),
     ['Tone', `${tone.mode}, ${sayAim(tone)}`],
     ['Machine, profile', `${machine.name}, ${profile.name} (${profile.date})`],
   );
   return list;
+}
+
+/** Why this screen, and what its runs are worth. */
+function sayChoice({ reason, runs = [] }: Ticket['screen']): [string, string][] {
+  const [none, kept] = runs;
+  const worth =
+    none && kept
+      ? `runs of ${kept.run} dots let the beam follow up to ${roundTo(kept.speedMmPerS, 0)} mm/s instead of ${roundTo(none.speedMmPerS, 0)}: ${roundTo(none.seconds / 60, 1)} → ${roundTo(kept.seconds / 60, 1)} min, for a mean error of ${roundTo(kept.meanDeltaL, 2)} instead of ${roundTo(none.meanDeltaL, 2)} ΔL*`
+      : '';
+  const rows: [string, string][] = [];
+  if (reason) rows.push(['Why this screen', reason]);
+  if (worth) rows.push(['Runs', worth]);
+  return rows;
+}
+
+function saySearch({ search }: Ticket['screen']): string {
+  if (!search) return '';
+  return `; ${search.swaps} pairs of dots swapped and ${search.toggles} dots toggled in up to ${search.sweeps} sweeps`;
 }
 
 function sayAim({ range, aim }: Ticket['tone']): string {

@@ -1,4 +1,4 @@
-import type { TimeEstimate } from '../machine/index.ts';
+import { estimateInterval, findExtents, type TimeEstimate, type TimeInterval, tracePath } from '../machine/index.ts';
 import { type CoverageTable, computeMarkDiametersUm, createAim } from '../material/index.ts';
 import { type BurnSettings, describeOptics, type OpticsReport } from '../optics/index.ts';
 import type { Frame, Rectangle, ToneOptions } from '../photo/index.ts';
@@ -12,12 +12,16 @@ import {
   REC709,
   sha256,
 } from '../plane/index.ts';
-import { describeCounts, meanDose } from '../screens/index.ts';
+import { describeCounts, meanDose, type SearchFacts } from '../screens/index.ts';
 import { mergeCautions } from './cautions.ts';
+import type { RunCost } from './compare-runs.ts';
 import { roundTo } from './html.ts';
 import type { Picture } from './picture.ts';
+import { type Quote, quoteOrder } from './price.ts';
+import type { PriceList } from './price-list.ts';
 import type { JobSpec } from './spec.ts';
 import type { StripFacts } from './strip.ts';
+import { assessUncertainty, type ToneUncertainty, warnOfUncertainty } from './uncertainty.ts';
 
 /** A caution with the key of its source. */
 export interface Caution {
@@ -107,7 +111,16 @@ export interface Ticket {
     readonly clippedDark: number;
     readonly clippedLight: number;
   };
-  readonly screen: { readonly name: string; readonly options: Readonly<Record<string, string | number>> };
+  readonly screen: {
+    readonly name: string;
+    readonly options: Readonly<Record<string, string | number>>;
+    /** Why, where the program chose the screen or its runs. */
+    readonly reason?: string;
+    /** What runs save in time and cost in looks, for a machine that is slow at switching: none, and the job's. */
+    readonly runs?: readonly RunCost[];
+    /** What a search did: dots toggled, pairs swapped, most sweeps over a band of rows. */
+    readonly search?: SearchFacts;
+  };
   readonly coverage: {
     /** Mean wanted coverage of the whole piece, 0 … 1. */
     readonly mean: number;
@@ -121,7 +134,11 @@ export interface Ticket {
     readonly worstDeltaL: number;
     readonly filter: string;
   };
-  readonly time: TimeEstimate;
+  /** How well the profile knows the tones of this picture; absent when nothing was measured. */
+  readonly uncertainty?: ToneUncertainty;
+  readonly time: TimeEstimate & { readonly interval: TimeInterval };
+  /** What one piece costs as an order of its own; absent where no price list is in force. */
+  readonly price?: Quote;
   /** Top left corner of the bitmap from the field's top left corner, mm; x right, y down. */
   readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
   /** The control strip beside the piece, where one was asked for. */
@@ -148,13 +165,17 @@ export interface TicketFacts {
   readonly mask: Plane<'mask'> | undefined;
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
+  readonly search?: SearchFacts;
   /** What the bitmap holds: the dots, with the strip where both are joined. */
   readonly burned: Dots;
   readonly strip?: StripFacts;
   readonly time: TimeEstimate;
+  /** The shop's, where one is in force. */
+  readonly prices?: PriceList;
   readonly bitmapFile: string;
   readonly bitmapSha256: string;
   readonly prediction: Ticket['prediction'];
+  readonly runs?: readonly RunCost[];
   /** What is known so far; the ticket adds what the optics say. */
   readonly warnings: readonly string[];
 }
@@ -167,6 +188,8 @@ export function writeTicket(facts: TicketFacts): Ticket {
   const optics = describeOptics(machine, { ...settings, ...grid, markDiameterUm: Math.sqrt(mark.xUm * mark.yUm) });
   const counts = countValues(facts.toned, picture.opaque);
   const clipped = shareClipped(counts, table);
+  const uncertainty = assessUncertainty(counts, { profile, curve: spec.curve, table });
+  const badly = uncertainty && warnOfUncertainty(uncertainty, profile.name);
   const xMm = (machine.fieldMm[0] - frame.widthMm) / 2;
   const yMm = (machine.fieldMm[1] - frame.heightMm) / 2;
   return {
@@ -225,10 +248,18 @@ export function writeTicket(facts: TicketFacts): Ticket {
       clippedDark: clipped.dark,
       clippedLight: clipped.light,
     },
-    screen: { name: spec.screen.name, options: spec.screen.options },
+    screen: {
+      name: spec.screen.name,
+      options: spec.screen.options,
+      ...(spec.screen.reason ? { reason: spec.screen.reason } : {}),
+      ...(facts.runs && facts.runs.length > 0 ? { runs: facts.runs } : {}),
+      ...(facts.search ? { search: facts.search } : {}),
+    },
     coverage: describeCounts(countCoverage(counts, facts)),
     prediction: facts.prediction,
-    time,
+    ...(uncertainty ? { uncertainty } : {}),
+    time: { ...time, interval: intervalOf(facts) },
+    ...(facts.prices ? { price: priceOf(facts, facts.prices) } : {}),
     placement: {
       xMm,
       yMm,
@@ -236,7 +267,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
     },
     ...(facts.strip ? { strip: facts.strip } : {}),
     cautions: mergeCautions([...machine.cautions, ...material.cautions]),
-    warnings: [...facts.warnings, ...optics.warnings.map(({ text }) => sayAsSentence(text))],
+    warnings: [...facts.warnings, ...(badly ? [badly] : []), ...optics.warnings.map(({ text }) => sayAsSentence(text))],
     assumptions: spec.assumptions,
   };
 }
@@ -264,6 +295,28 @@ function describeAim(
 }
 
 const round3 = (value: number) => Math.round(value * 1000) / 1000;
+
+/** Between which times the bitmap is burned, by what is known of the machine. */
+function intervalOf({ spec, burned }: TicketFacts): TimeInterval {
+  const { machine, settings, grid } = spec;
+  const { motion, motionUncertainty: uncertainty } = machine;
+  const path = tracePath(findExtents(burned), { scan: settings.scan, bare: motion.bare });
+  return estimateInterval(path, { motion, settings, grid, uncertainty });
+}
+
+function priceOf({ spec, name, frame, time }: TicketFacts, prices: PriceList): Quote {
+  const piece = {
+    id: name,
+    title: name,
+    material: spec.material.name,
+    machine: spec.machine.name,
+    machineSeconds: time.seconds,
+    count: 1,
+    widthMm: frame.widthMm,
+    heightMm: frame.heightMm,
+  };
+  return quoteOrder(prices, [piece]);
+}
 
 /** Shares of the picture that lie at or beyond the darkest and the lightest that the material shows. */
 function shareClipped(counts: Uint32Array, { clipBelow, clipAbove }: CoverageTable): { dark: number; light: number } {

@@ -26,6 +26,8 @@ export const SCREEN_OPTIONS: Readonly<Record<keyof ScreenOptions, OptionRule>> =
   edges: { title: 'strength of edge-aware thresholds', min: 0, max: 4, kind: 'real' },
   run: { title: 'shortest run along a scan line, dots', min: 1, max: MAX_RUN, kind: 'whole' },
   cluster: { title: 'smallest cluster, dots', min: 1, max: 64, kind: 'whole' },
+  response: { title: 'what dots are taken to leave', values: ['table', 'linear'] },
+  viewingDistanceMm: { title: 'distance from which the work is looked at, mm', min: 50, max: 10_000, kind: 'real' },
 };
 
 /** Values where neither the caller nor the screen's record says otherwise. */
@@ -41,6 +43,8 @@ export const DEFAULT_OPTIONS: ScreenOptions = {
   edges: 0,
   run: 1,
   cluster: 4,
+  response: 'linear',
+  viewingDistanceMm: 300,
 };
 
 /** Values that leave a screen as it is without the option; records of a screen need not name them. */

@@ -1,9 +1,11 @@
 import { AppError } from '../errors.ts';
+import { computeEyeBlurMm } from '../optics/index.ts';
 import type { Dots, Plane } from '../plane/index.ts';
 import { ONE } from '../plane/index.ts';
 import { generateBayer } from './bayer.ts';
 import { clusterSides, widenMask } from './clusters.ts';
 import { diffuseFixed } from './diffusion.ts';
+import { searchDots } from './direct-search.ts';
 import { openEdgeLift } from './edge-lift.ts';
 import { diffuseFloydSteinberg } from './floyd-steinberg.ts';
 import {
@@ -20,8 +22,9 @@ import {
 import { diffuseMarks } from './mark-diffusion.ts';
 import { levelStrengths } from './mark-levels.ts';
 import { type MarkSteps, type MarkTable, tabulateMarkSteps } from './mark-steps.ts';
-import { fillOptions, NEUTRAL_OPTIONS } from './options.ts';
+import { DEFAULT_OPTIONS, fillOptions, NEUTRAL_OPTIONS } from './options.ts';
 import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from './periodic.ts';
+import { planSearch, type SearchPlan } from './search-plan.ts';
 import { listStartRows } from './start-rows.ts';
 import { applyMask, createMask, type ThresholdMask } from './threshold-mask.ts';
 import type { ScreenName, ScreenOptions, ScreenRecord, ScreenRequest } from './types.ts';
@@ -31,6 +34,9 @@ import { diffuseVariableMarks } from './variable-marks.ts';
 import { generateVoidAndCluster } from './void-and-cluster.ts';
 
 type Named = Pick<ScreenRecord, 'name' | 'title'>;
+
+/** What a search may leave of the tone where the eye does not see it. */
+const SEARCH_TOLERANCE = 0.001;
 
 /** What edges and the last, still owed dots may cost on a large plane. */
 const DIFFUSION_TOLERANCE = 0.005;
@@ -59,7 +65,7 @@ function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRec
           diffuseMarks(plane, { ...known, start: listStartRows(plane) }),
         );
         const lift = edges > 0 ? { liftOf: openEdgeLift(coverage, edges) } : {};
-        return diffuseMarks(coverage, { kernel, scan, steps, start, run, ...lift });
+        return diffuseMarks(coverage, { ...known, start, ...levels, ...lift });
       }
       return kernel === FLOYD_STEINBERG && doses === 2
         ? diffuseFloydSteinberg(coverage, { scan, start })
@@ -106,10 +112,9 @@ function needMarks(marks: MarkTable | undefined): MarkTable {
 const stepsFound = new WeakMap<MarkTable, MarkSteps>();
 const levelsFound = new WeakMap<MarkTable, Map<string, Uint16Array>>();
 
-function stepsOf(marks: MarkTable | undefined): MarkSteps {
-  if (!marks) throw new RangeError('a screen that passes on the error of marks needs a table of them');
-  const steps = stepsFound.get(marks) ?? tabulateMarkSteps(marks);
-  stepsFound.set(marks, steps);
+function stepsOf(table: MarkTable): MarkSteps {
+  const steps = stepsFound.get(table) ?? tabulateMarkSteps(table);
+  stepsFound.set(table, steps);
   return steps;
 }
 
@@ -131,7 +136,7 @@ function refuseLevels(levels: number): void {
   if (levels === 2) return;
   throw new AppError(
     'option-invalid',
-    `dose levels per dot: found ${levels}, needed 2 for a screen that counts marks, follows edges or keeps runs`,
+    `dose levels per dot: found ${levels}, needed 2 for a screen that searches, counts marks, follows edges or keeps runs`,
     { option: 'levels', found: levels },
   );
 }
@@ -279,6 +284,19 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
       return applyMask(coverage, { mask, levels });
     },
   },
+  'direct-search': {
+    name: 'direct-search',
+    title: 'Direct binary search, Analoui and Allebach 1992',
+    family: 'search',
+    source: 'analouiAllebach1992',
+    uses: ['response', 'viewingDistanceMm'],
+    defaults: { response: 'linear', viewingDistanceMm: 300 },
+    carries: 1,
+    takes: ({ response }) => (response === 'table' ? 'strength' : 'coverage'),
+    toneTolerance: () => SEARCH_TOLERANCE,
+    screen: (coverage, options, grid, surroundings) =>
+      searchDots(planDirectSearch(coverage, { ...options, name: 'direct-search', grid, ...surroundings })),
+  },
 };
 
 export const screenNames = Object.keys(SCREENS) as readonly ScreenName[];
@@ -286,6 +304,27 @@ export const screenNames = Object.keys(SCREENS) as readonly ScreenName[];
 /** Whether the screen takes wanted strengths for its plane, and the table of marks that goes with them. */
 export function takesStrength({ name, ...options }: Pick<ScreenRequest, 'name'> & Partial<ScreenOptions>): boolean {
   return SCREENS[name].takes?.(options) === 'strength';
+}
+
+/**
+ * A search for the dots of `direct-search`, begun: the first dots are diffused, by what they leave where that is known.
+ * @throws AppError option-invalid; RangeError when the table of marks is needed and missing.
+ */
+export function planDirectSearch(
+  wanted: Plane<'coverage'>,
+  { name, grid, marks, isShared = false, ...given }: ScreenRequest & { readonly isShared?: boolean },
+): SearchPlan {
+  const { levels, response, viewingDistanceMm } = fillOptions(given, SCREENS[name].defaults);
+  refuseLevels(levels);
+  const table = marks ? { table: marks } : {};
+  const start = SCREENS['floyd-steinberg'].screen(
+    wanted,
+    { ...DEFAULT_OPTIONS, errorOf: response === 'table' ? 'marks' : 'dots' },
+    grid,
+    marks ? { marks } : {},
+  );
+  const eyeBlurMm = computeEyeBlurMm({ viewingDistanceMm });
+  return planSearch(wanted, start, { grid, eyeBlurMm, response, isShared, ...table });
 }
 
 /**

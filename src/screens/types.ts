@@ -29,6 +29,13 @@ export interface ScreenOptions {
   readonly run: number;
   /** Dots of the smallest cluster of `green-noise`, 1 … 64. */
   readonly cluster: number;
+  /**
+   * What `direct-search` takes dots to leave: `table`, by their neighbours as the dot table says, or `linear`, each the same
+   * wherever it lies. With `table` the plane is the wanted mean strength of the mark instead of the share of dots.
+   */
+  readonly response: 'table' | 'linear';
+  /** Distance from which the work is looked at, mm, 50 … 10000. */
+  readonly viewingDistanceMm: number;
 }
 
 export type ScreenName =
@@ -46,7 +53,8 @@ export type ScreenName =
   | 'blue-noise'
   | 'green-noise'
   | 'clustered-dot'
-  | 'line';
+  | 'line'
+  | 'direct-search';
 
 /** What to screen with: a name, where the dots lie on the work, and the options that differ from the defaults. */
 export interface ScreenRequest extends Partial<ScreenOptions> {
@@ -65,7 +73,7 @@ export interface ScreenSurroundings {
 export interface ScreenRecord {
   readonly name: ScreenName;
   readonly title: string;
-  readonly family: 'diffusion' | 'ordered' | 'clustered';
+  readonly family: 'diffusion' | 'ordered' | 'clustered' | 'search';
   readonly source: SourceKey;
   /** Names of the options in `ScreenOptions` that this method reads. */
   readonly uses: readonly (keyof ScreenOptions)[];

@@ -1,12 +1,11 @@
 import { describe, expect, test } from 'vitest';
 import { assumeResponse, fillDotTable } from '../../src/material/index.ts';
+import { computeEyeBlurMm, NASANEN_1984 } from '../../src/optics/index.ts';
 import { createDots, createPlane, ONE } from '../../src/plane/index.ts';
 import {
   assessTone,
   averageWanted,
-  computeEyeBlurMm,
   filterByEye,
-  NASANEN_1984,
   planEyeCells,
   predictError,
   predictReflectance,

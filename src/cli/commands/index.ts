@@ -16,7 +16,7 @@ const FORCE: OptionRecord = { flags: '--force', help: 'replace results that exis
 /** In the order in which the literature's families are told apart; a test holds them to the registry of screens. */
 const SCREEN_NAMES =
   'floyd-steinberg, jarvis-judice-ninke, stucki, burkes, sierra, sierra-two-row, sierra-lite, atkinson, ostromoukhov, ' +
-  'zhou-fang, bayer, blue-noise, green-noise, clustered-dot, line';
+  'zhou-fang, bayer, blue-noise, green-noise, clustered-dot, line, direct-search';
 
 /** Every tone value as an option: `blackPointL` becomes `--black-point-l`. */
 const TONE_OPTIONS: readonly OptionRecord[] = Object.entries(TONE_FIELDS).map(([name, field]) => ({
@@ -96,12 +96,25 @@ const RECORDS: readonly CommandRecord[] = [
       { flags: '--shape <shape>', help: 'dot of clustered-dot', choices: ['round', 'ellipse', 'square', 'diamond'] },
       { flags: '--matrix <dots>', help: 'side of the matrix of bayer and blue-noise, dots' },
       { flags: '--seed <n>', help: 'start of the generator where a screen uses chance' },
+      {
+        flags: '--response <way>',
+        help: 'what direct-search takes dots to leave: as the dot table says, or each the same, in a third of the time (default: table)',
+        choices: ['table', 'linear'],
+      },
+      {
+        flags: '--threads <n>',
+        help: 'threads of direct-search, 1 to 64; the dots are the same (default: the processors)',
+      },
       { flags: '--levels <n>', help: 'power levels per dot, 2 to 256 (default: 2, the beam fires or not)' },
       { flags: '--format <format>', help: 'file of the bitmap (default: png)', choices: ['png', 'tiff', 'bmp'] },
       { flags: '--strip', help: 'a control strip of 60 × 8 mm beside the piece, as a bitmap of its own, for `check`' },
       { flags: '--strip-joined', help: 'the same in one bitmap with the picture' },
       { flags: '--name <name>', help: 'name of the job and of its files (default: the photo’s)' },
       { flags: '--text <words>', help: 'what the ticket should tell whoever burns the piece' },
+      {
+        flags: '--prices <file>',
+        help: 'price list for the ticket, or none (default: prices.json of the shop folder, where there is one)',
+      },
       { flags: '--only <what>', help: 'write the bitmap and nothing else', choices: ['bitmap'] },
       FORCE,
     ],

@@ -1,13 +1,24 @@
 import { basename, extname, join, resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { findNameFault, type JobRequest, type JobSpec, prepareJob, resolveJob, type Ticket } from '../../job/index.ts';
+import {
+  findNameFault,
+  formatMoney,
+  type JobRequest,
+  type JobSpec,
+  type PriceList,
+  prepareJob,
+  resolveJob,
+  type Ticket,
+} from '../../job/index.ts';
 import { TONE_FIELDS, type ToneOptions } from '../../photo/index.ts';
 import { type ChannelWeights, type DotFormat, keepHeapSmall, readPhoto, writeFilesAtomic } from '../../plane/index.ts';
 import type { ScreenOptions } from '../../screens/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
+import { readPrices } from '../prices.ts';
 import { readRefused } from '../refused.ts';
+import { openSearchThreads } from '../search-threads.ts';
 import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 import { version } from '../version.ts';
 
@@ -20,7 +31,11 @@ export const run: Run = async ([photoPath], options, surroundings) => {
   const path = resolve(io.cwd, photoPath!);
   const out = resolve(io.cwd, textOf(options, 'out')!);
   const name = readName(textOf(options, 'name')) ?? basename(path, extname(path));
-  return prepareFile({ path, out, name, spec, only, force: options.force === true }, surroundings);
+  const threads = numberOf(options, 'threads', { min: 1, max: 64, whole: true });
+  const force = options.force === true;
+  const prices = only === 'bitmap' ? undefined : readPrices(options, surroundings);
+  const given = { ...(threads ? { threads } : {}), ...(prices ? { prices } : {}) };
+  return prepareFile({ path, out, name, spec, only, force, ...given }, surroundings);
 };
 
 interface FileJob {
@@ -30,14 +45,18 @@ interface FileJob {
   readonly spec: JobSpec;
   readonly only: 'bitmap' | 'everything';
   readonly force: boolean;
+  /** Threads for a screen that searches; as many as there are processors when absent. */
+  readonly threads?: number;
+  readonly prices?: PriceList;
 }
 
 /** One photo from its file to the files of the job, all or none of them written. */
 export async function prepareFile(
-  { path, out, name, spec, only, force }: FileJob,
+  { path, out, name, spec, only, force, threads, prices }: FileJob,
   { shop, warn, progress }: Surroundings,
 ): Promise<Outcome> {
   const known = spec.warnings.length;
+  const pool = spec.screen.name === 'direct-search' ? openSearchThreads(threads) : undefined;
   const job = await prepareJob(() => readPhoto(path), {
     spec,
     name,
@@ -45,7 +64,9 @@ export async function prepareFile(
     version,
     only,
     progress,
-  });
+    ...(prices ? { prices } : {}),
+    ...(pool ? { searchBands: pool.searchBands } : {}),
+  }).finally(() => pool?.close());
   for (const text of job.warnings.slice(known)) warn(text);
   progress('writing');
   const files = job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
@@ -62,14 +83,25 @@ export async function prepareFile(
       ...paths.map((file) => ['wrote', file]),
       ['dots', `${width} × ${height}${ticket ? `, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire` : ''}`],
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
+      ...(ticket?.uncertainty ? [['known', sayUncertainty(ticket.uncertainty)]] : []),
       ...(ticket?.strip ? [['strip', ticket.strip.note]] : []),
-      ['time', formatSeconds(seconds)],
+      [
+        'time',
+        ticket
+          ? `${formatSeconds(seconds)}, 95 % between ${formatSeconds(ticket.time.interval.lowS)} and ${formatSeconds(ticket.time.interval.highS)}`
+          : formatSeconds(seconds),
+      ],
+      ...(ticket?.price ? [['price', `${formatMoney(ticket.price.grossMinor, ticket.price)} for one`]] : []),
     ]),
   };
 }
 
 function sayError({ meanDeltaL, worstDeltaL }: Ticket['prediction']): string {
   return `mean ${formatNumber(meanDeltaL, 2)}, worst ${formatNumber(worstDeltaL, 2)} ΔL* predicted`;
+}
+
+function sayUncertainty({ meanL, worstL }: NonNullable<Ticket['uncertainty']>): string {
+  return `tones to ± ${formatNumber(meanL, 2)} L* on average, ± ${formatNumber(worstL, 2)} at worst (95 %)`;
 }
 
 /** The request that a command's options make. */
@@ -130,6 +162,7 @@ function readScreenOptions(options: OptionValues): Partial<ScreenOptions> {
     scan: options.serpentine === true ? 'serpentine' : options.raster === true ? 'raster' : undefined,
     errorOf: options.modelBased === true ? 'marks' : undefined,
     edges: numberOf(options, 'edges', { min: 0, max: 4 }),
+    response: textOf(options, 'response') as ScreenOptions['response'] | undefined,
     run: numberOf(options, 'run', { min: 1, max: 32, whole: true, unit: 'dots' }),
     cluster: numberOf(options, 'cluster', { min: 1, max: 64, whole: true, unit: 'dots' }),
     linesPerCm: numberOf(options, 'linesPerCm', { min: 1, max: 500, unit: 'lines per cm' }),
