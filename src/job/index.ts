@@ -46,10 +46,10 @@ export {
 export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
 export { makeJig, makePlates, type PlateOptions, type Plates, STRIP_EDGE_MM, STRIP_ROOM } from './plate.ts';
 export {
+  type JobPrice,
   type JobTicket,
   type OrderedJob,
   type PlateJob,
-  type PriceEach,
   parseJobTicket,
   parseOrderForPlates,
 } from './plate-jobs.ts';
@@ -84,6 +84,14 @@ export * from './ticket.ts';
 export * from './ticket-page.ts';
 export { type ComparedWay, type CompareTimesOptions, compareWays } from './time-compare.ts';
 export { parseTimeReadings, type TimeReading } from './time-readings.ts';
+export {
+  assessUncertainty,
+  BADLY_KNOWN_L,
+  measureSpan,
+  type ToneUncertainty,
+  type UsableSpan,
+  warnOfUncertainty,
+} from './uncertainty.ts';
 export {
   chooseLimits,
   listVerified,

@@ -61,7 +61,7 @@ export function renderJigPage(jig: Jig, facts: JigPageFacts): string {
   <div>
     <h2>2. Align it once, and whenever the stop was moved</h2>
     <ol>
-      <li>Push the jig into the stop, and lay scrap of a customer’s size into the pockets ${[...new Set(marks.map(({ pocket }) => pocket))].map(escapeHtml).join(', ')}.</li>
+      <li>Push the jig into the stop, and lay scrap of a customer’s size into the pockets ${pocketsOfMarks(jig, marks)}.</li>
       <li>Import <b>${escapeHtml(alignment.file)}</b> at its own size (${roundTo(25.4 / alignment.grid.pitchMm, 1)} × ${roundTo(25.4 / alignment.grid.lineSpacingMm, 1)} per inch), set its upper left corner to <b>${roundTo(alignment.control.corner.xMm, 4)}, ${roundTo(alignment.control.corner.yMm, 4)}</b> mm (or its centre to ${roundTo(alignment.control.centre.xMm, 4)}, ${roundTo(alignment.control.centre.yMm, 4)}), burn: about ${sayDuration(seconds)}.</li>
       <li>Measure cross 1, the one with the small square, from the two nearest edges of its scrap: it should be ${one!.insetMm} mm from both. What it lies too far right is <i>x</i>, too far down <i>y</i> (too far left or up: below 0).</li>
       <li>Measure how much lower cross 2 lies than cross 1, each from the upper edge of its scrap: <i>d</i> (higher: below 0).</li>
@@ -115,4 +115,9 @@ function listLacks({ notch, reliefDiameterMm }: Jig): string[] {
           'No relief at the corners, for want of room: clear the corners of the pockets of burrs, or square pieces will not reach the stop.',
         ]),
   ];
+}
+
+function pocketsOfMarks(jig: Jig, marks: readonly AlignmentMark[]): string {
+  const used = jig.pockets.filter(({ name }) => marks.some(({ pocket }) => pocket === name));
+  return used.map(({ name }) => escapeHtml(name)).join(', ');
 }

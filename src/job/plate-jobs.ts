@@ -40,9 +40,9 @@ const ticketSchema = v.object({
 
 export type JobTicket = v.InferOutput<typeof ticketSchema>;
 
-/** Price of one copy, in the currency's smallest coin. */
-export interface PriceEach {
-  readonly eachMinor: number;
+/** Price of all copies of a job, in the currency's smallest coin. */
+export interface JobPrice {
+  readonly amountMinor: number;
   readonly currency: string;
   readonly locale: string;
   readonly minorDigits: number;
@@ -54,7 +54,7 @@ export interface PlateJob {
   readonly count: number;
   /** What the customer or the shop wrote for the ticket. */
   readonly text: string | null;
-  readonly price: PriceEach | null;
+  readonly price: JobPrice | null;
   /** The dots of its bitmap; asked for once a plate. */
   readonly load: () => Promise<Dots>;
 }
@@ -99,19 +99,19 @@ const orderSchema = v.object({
       currency: v.string(),
       locale: v.string(),
       minorDigits: v.number(),
-      pieces: v.array(v.object({ id: v.string(), eachMinor: v.number() })),
+      pieces: v.array(v.object({ id: v.string(), amountMinor: v.pipe(v.number(), v.integer()) })),
     }),
   ),
 });
 
-/** A piece of an order that is done: where its ticket lies, how many are burned, what one costs. */
+/** A piece of an order that is done: where its ticket lies, how many are burned, what they cost. */
 export interface OrderedJob {
   readonly name: string;
   /** Name of the file beside the order's. */
   readonly ticketFile: string;
   readonly count: number;
   readonly text: string | null;
-  readonly price: PriceEach | null;
+  readonly price: JobPrice | null;
 }
 
 /**
@@ -132,14 +132,14 @@ export function parseOrderForPlates(
     }
     const { name, ticket, count, text } = piece;
     const priced = quote?.pieces.find(({ id }) => id === name);
-    const price = quote && priced ? priceOf(quote, priced.eachMinor) : null;
+    const price = quote && priced ? priceOf(quote, priced.amountMinor) : null;
     jobs.push({ name, ticketFile: ticket, count, text, price });
   }
   return { jobs, failed };
 }
 
-function priceOf({ currency, locale, minorDigits }: Omit<PriceEach, 'eachMinor'>, eachMinor: number): PriceEach {
-  return { eachMinor, currency, locale, minorDigits };
+function priceOf({ currency, locale, minorDigits }: Omit<JobPrice, 'amountMinor'>, amountMinor: number): JobPrice {
+  return { amountMinor, currency, locale, minorDigits };
 }
 
 function parseOrRefuse<const S extends v.GenericSchema>(schema: S, json: unknown, what: string): v.InferOutput<S> {

@@ -70,7 +70,8 @@ header p { margin: .6mm 0 0; }
 .warnings h2 { color: var(--loud); }
 section { margin-bottom: 2.8mm; }
 section.whole { break-inside: avoid; }
-svg.layout { max-height: 108mm; margin: 0 auto; }
+h2 { break-after: avoid; }
+svg.layout { max-height: 92mm; margin: 0 auto; }
 svg.layout text { fill: var(--ink); font-weight: 600; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; align-items: start; }
 .settings td { font-weight: 600; }

@@ -451,12 +451,17 @@ function nameBitmap({
   return of === 1 ? `${name}.${format}` : `${name}.${sequence}.${format}`;
 }
 
+/** Each copy bears its part of its job's price, in whole coins, so that all plates together come to the price of the order. */
 function sumPrices(pieces: readonly LaidPiece[]): PlateTicket['price'] {
-  const prices = pieces.map(({ job }) => job.price);
-  const [first] = prices;
-  if (!first || prices.some((price) => price?.currency !== first.currency)) return null;
-  const { currency, locale, minorDigits } = first;
-  return { amountMinor: prices.reduce((sum, price) => sum + price!.eachMinor, 0), currency, locale, minorDigits };
+  const [first] = pieces;
+  const price = first!.job.price;
+  if (!price || pieces.some(({ job }) => job.price?.currency !== price.currency)) return null;
+  const partOf = ({ job, copy }: LaidPiece) => {
+    const upTo = (copies: number) => Math.floor((job.price!.amountMinor * copies) / job.count);
+    return upTo(copy) - upTo(copy - 1);
+  };
+  const { currency, locale, minorDigits } = price;
+  return { amountMinor: pieces.reduce((sum, piece) => sum + partOf(piece), 0), currency, locale, minorDigits };
 }
 
 /** Files of a jig by itself, before there are jobs: drawing, data, placement of the pockets, alignment marks, page. */

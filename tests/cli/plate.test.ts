@@ -117,8 +117,8 @@ describe('plate', () => {
         locale: 'en-IE',
         minorDigits: 2,
         pieces: [
-          { id: 'dog', eachMinor: 1250 },
-          { id: 'cat', eachMinor: 900 },
+          { id: 'dog', amountMinor: 2501 },
+          { id: 'cat', amountMinor: 900 },
         ],
       },
     };
@@ -128,7 +128,7 @@ describe('plate', () => {
     expect(status).toBe(0);
     expect(stderr).toMatch(/blurred failed and lie on no plate/);
     const { plates } = readJsonFile(out, 'plates.json');
-    expect(plates[0].price).toEqual({ amountMinor: 3400, currency: 'EUR', locale: 'en-IE', minorDigits: 2 });
+    expect(plates[0].price).toEqual({ amountMinor: 3401, currency: 'EUR', locale: 'en-IE', minorDigits: 2 });
     expect(plates[0].pieces.filter(({ text }: { text: string | null }) => text === 'Rex').length).toBe(2);
   });
 

@@ -424,7 +424,7 @@ describe('what is written', () => {
     fieldMm: [110, 110],
     machineTitle: MACHINE,
   });
-  const price = { eachMinor: 1999, currency: 'EUR', locale: 'en-IE', minorDigits: 2 };
+  const price = { amountMinor: 5998, currency: 'EUR', locale: 'en-IE', minorDigits: 2 };
   const job: PlateJob = {
     ...jobOf({ name: 'cat', widthMm: 40, heightMm: 30, count: 3, ticket: { warnings: ['Too soft.'] } }).job,
     price,
@@ -465,7 +465,7 @@ describe('what is written', () => {
     const page = textOf('plate-1.ticket.html');
     for (const words of [
       'Plate 1 of 1',
-      '€59.97',
+      '€59.98',
       'Too soft.',
       'For &lt;Ada&gt;',
       'Hot.',
@@ -477,10 +477,10 @@ describe('what is written', () => {
       expect(page).toContain(words);
     }
     expect(page).not.toMatch(/NaN|undefined|<Ada>/);
-    expect(textOf('plates.html')).toContain('€59.97');
+    expect(textOf('plates.html')).toContain('€59.98');
     const ticket = JSON.parse(textOf('plate-1.ticket.json'));
     expect(ticket).toEqual(JSON.parse(textOf('plates.json')).plates[0]);
-    expect(ticket.price.amountMinor).toBe(5997);
+    expect(ticket.price.amountMinor).toBe(5998);
     expect(ticket.time.secondsApart).toBeGreaterThan(0);
   });
 
@@ -510,6 +510,14 @@ describe('what is written', () => {
     const machine = readMachine(MACHINE, SHOP);
     const files = makeJig(jig, { machine, correction: NO_CORRECTION, format: 'png', version: '0' });
     expect(files.map(({ name }) => name)).toEqual(['jig.svg', 'jig.json', 'jig.csv', 'jig.align.png', 'jig.html']);
+  });
+
+  test('the price of an order is shared out to the last coin', async () => {
+    const big = jobOf({ name: 'big', widthMm: 90, heightMm: 90, count: 3 }).job;
+    const { record } = await makePlates([{ ...big, price: { ...price, amountMinor: 1000 } }], options());
+    expect(record.plates.map((plate) => plate.price!.amountMinor)).toEqual([333, 333, 334]);
+    const { record: mixed } = await makePlates([job, jobOf({ name: 'gift', widthMm: 9, heightMm: 9 }).job], options());
+    expect(mixed.plates[0]!.price).toBe(null);
   });
 
   test('a correction that leaves the field is told', async () => {

@@ -230,7 +230,11 @@ function readJobs(options: OptionValues, { io, warn }: Surroundings): PlateJob[]
       throw new AppError('option-invalid', `--count: found no job "${name}"; there are ${names.join(', ') || 'none'}`);
     }
   }
-  return jobs.map((job) => ({ ...job, count: counts.get(job.ticket.name) ?? counts.get('') ?? job.count }));
+  return jobs.map((job) => {
+    const count = counts.get(job.ticket.name) ?? counts.get('') ?? job.count;
+    // What other numbers cost is for the order to say: set-up and quantity steps are in its prices.
+    return count === job.count ? job : { ...job, count, price: null };
+  });
 }
 
 const NOT_ORDERED = { count: 1, text: null, price: null };
