@@ -4,6 +4,7 @@ import { encodeJpeg } from '../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from './html.ts';
 import type { Learned, ReadCapture } from './learn.ts';
 import { nameScatterSource, type ScatterAnalysis } from './scatter.ts';
+import { measureSpan } from './uncertainty.ts';
 
 /** Quality of the captures on the page: outlines stay sharp, a scan takes a few hundred kilobytes. */
 const JPEG_QUALITY = 72;
@@ -26,6 +27,7 @@ export async function drawFindings({ image, located, readings }: ReadCapture): P
 export function renderProfilePage({ learned, spotDiameterUm, pictures }: ProfilePageFacts): string {
   const { profile, report, layout, captures, warnings, scatter } = learned;
   const { grid, settings } = profile;
+  const span = measureSpan(profile);
   const range = Math.abs(profile.full[0] - profile.bare[0]);
   const steps = report.rows.filter(({ role }) => role === 'step');
   const burn = [
@@ -45,12 +47,12 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
   <div><b>${roundTo(profile.bare[0], 1)} → ${roundTo(profile.full[0], 1)}</b><span>L* from bare to solid, ${profile.direction}</span></div>
   <div><b>± ${roundTo(report.repeatability, 2)}</b><span>L* between equal patches</span></div>
   <div><b>${roundTo(report.leaveOneOut, 2)}</b><span>L* error of a tone left out</span></div>
-  <div><b>${report.distinguishable}</b><span>tones apart by three times the scatter</span></div>
+  <div><b>${span.tones}</b><span>tones apart by three times the scatter, from ${roundTo(100 * span.from, 1)} to ${roundTo(100 * span.to, 1)} % of dots</span></div>
 </section>
 <section class="${warnings.length > 0 ? 'loud' : ''}">
   <h2>What to distrust</h2>
   ${warnings.length > 0 ? `<ul>${warnings.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul>` : '<p>Nothing in these readings speaks against the profile.</p>'}
-  <p class="soft">The figures say how well the profile describes this chart. Only a verification chart, burned through the profile, says how well the next picture will match. ${profile.points.at(-1)!.coverage < 1 ? `Full tone is reached at ${roundTo(100 * profile.points.at(-1)!.coverage, 1)} % of the dots: what is left stays in hand for the day when the lens is dirty.` : ''}</p>
+  <p class="soft">The figures say how well the profile describes this chart. Only a verification chart, burned through the profile, says how well the next picture will match. ${profile.points.at(-1)!.coverage < 1 ? `The curve ends at ${roundTo(100 * profile.points.at(-1)!.coverage, 1)} % of the dots, ${roundTo(Math.abs(profile.full[0] - profile.points.at(-1)!.lightness), 2)} L* below the strongest mark: what is left stays in hand for the day when the lens is dirty.` : ''}</p>
 </section>
 <section>
   <h2>Tone curve</h2>

@@ -5,6 +5,7 @@ import {
   drawFindings,
   fitCaptures,
   type Learned,
+  measureSpan,
   parseAim,
   readCaptures,
   readMachine,
@@ -89,6 +90,7 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
 
 function describe(learned: Learned, files: string[]) {
   const { profile, report, layout, captures, recommendedSpacingMm, scatter, warnings } = learned;
+  const span = measureSpan(profile);
   const { markX, markY } = report;
   return {
     json: {
@@ -98,6 +100,7 @@ function describe(learned: Learned, files: string[]) {
       chart: layout.hash,
       recommendedSpacingMm,
       scatter: scatter ?? null,
+      span,
       captures: captures.map(({ name, located, readings }) => ({
         name,
         tags: located.tags.length,
@@ -128,6 +131,10 @@ function describe(learned: Learned, files: string[]) {
       [
         'mark',
         `${formatNumber(markX.value, 3)} × ${formatNumber(markY.value, 3)} µm (95 %: ${formatNumber(markX.low, 3)} … ${formatNumber(markX.high, 3)} × ${formatNumber(markY.low, 3)} … ${formatNumber(markY.high, 3)})`,
+      ],
+      [
+        'tones',
+        `${span.tones} that three times the scatter tells apart, from ${formatNumber(100 * span.from, 3)} to ${formatNumber(100 * span.to, 3)} % of dots`,
       ],
       ['spacing', `${formatNumber(recommendedSpacingMm, 3)} mm between lines recommended`],
       [

@@ -1,0 +1,141 @@
+import { type CoverageTable, type Profile, toneCurveOf } from '../material/index.ts';
+import { ONE } from '../plane/index.ts';
+import { roundTo } from './html.ts';
+
+/** A tone that is known worse than this is badly known: side by side everybody sees so much, ΔL*; commonPractice. */
+export const BADLY_KNOWN_L = 3;
+/** Normal quantile of a two-sided 95 % interval. */
+const Z_95 = 1.96;
+/** Tones of a picture are looked at in steps of so much L*. */
+const STEP_L = 1;
+
+/** How well the tones of a picture are known: half the width in which 95 of 100 patches burned now should lie, ΔL*. */
+export interface ToneUncertainty {
+  /** Mean over the picture, and largest of the tones that make up at least a thousandth of it. */
+  readonly meanL: number;
+  readonly worstL: number;
+  /** Share of the picture, 0 … 1, whose tones are known to no better than `BADLY_KNOWN_L`. */
+  readonly badShare: number;
+  /** Stretches of L* on the work that are badly known and occur in the picture. */
+  readonly badly: readonly { readonly fromL: number; readonly toL: number; readonly share: number }[];
+}
+
+/**
+ * The profile's band, carried to a picture. A curve that is predicted for another screen or grid is known less well by
+ * what the response model leaves over of the chart.
+ * @param counts how often each luminance 0 … ONE occurs in the toned picture
+ * @returns undefined when the profile has no band: nothing was measured
+ */
+export function assessUncertainty(
+  counts: ArrayLike<number>,
+  {
+    profile,
+    curve,
+    table,
+  }: {
+    readonly profile: Pick<Profile, 'points' | 'fit'>;
+    readonly curve: 'measured' | 'predicted';
+    readonly table: Pick<CoverageTable, 'lightness'>;
+  },
+): ToneUncertainty | undefined {
+  const { fit } = profile;
+  if (!fit || fit.band.length === 0) return undefined;
+  const more = curve === 'predicted' ? Z_95 * fit.modelRms : 0;
+  const tones = toneCurveOf(profile);
+  const known = fit.band
+    .map(({ coverage, low, high }) => {
+      return { lightness: tones.lightnessAt(coverage), half: Math.hypot((high - low) / 2, more) };
+    })
+    .sort((a, b) => a.lightness - b.lightness);
+  const shares = new Float64Array(Math.ceil(100 / STEP_L) + 1);
+  let total = 0;
+  for (let value = 0; value <= ONE; value++) {
+    const count = counts[value]!;
+    if (count === 0) continue;
+    shares[Math.round(table.lightness[value]! / STEP_L)] += count;
+    total += count;
+  }
+  let sum = 0;
+  let worstL = 0;
+  let badShare = 0;
+  const badly: { fromL: number; toL: number; share: number }[] = [];
+  for (let step = 0; step < shares.length; step++) {
+    const share = shares[step]! / Math.max(1, total);
+    const half = halfAt(known, step * STEP_L);
+    sum += share * half;
+    if (share >= 0.001) worstL = Math.max(worstL, half);
+    if (!(half > BADLY_KNOWN_L) || share === 0) continue;
+    badShare += share;
+    const last = badly.at(-1);
+    if (last && step * STEP_L - last.toL <= STEP_L) {
+      last.toL = step * STEP_L;
+      last.share += share;
+    } else badly.push({ fromL: step * STEP_L, toL: step * STEP_L, share });
+  }
+  return {
+    meanL: round3(sum),
+    worstL: round3(worstL),
+    badShare: round3(badShare),
+    badly: badly.map(({ fromL, toL, share }) => ({ fromL, toL, share: round3(share) })),
+  };
+}
+
+const round3 = (value: number) => Math.round(value * 1000) / 1000;
+
+function halfAt(known: readonly { readonly lightness: number; readonly half: number }[], lightness: number): number {
+  const above = known.findIndex((point) => point.lightness >= lightness);
+  if (above < 0) return known.at(-1)!.half;
+  if (above === 0) return known[0]!.half;
+  const [a, b] = [known[above - 1]!, known[above]!];
+  const way = b.lightness - a.lightness;
+  return way > 0 ? a.half + ((lightness - a.lightness) / way) * (b.half - a.half) : Math.max(a.half, b.half);
+}
+
+/** What a person should know before burning; undefined when no more than a hundredth of the picture is badly known. */
+export function warnOfUncertainty({ badShare, badly }: ToneUncertainty, name: string): string | undefined {
+  if (badShare <= 0.01) return undefined;
+  const where = badly.map(({ fromL, toL }) => (fromL === toL ? `L* ${fromL}` : `L* ${fromL} … ${toL}`)).join(', ');
+  return `${roundTo(100 * badShare, 0)} % of the picture lies in tones that ${name} knows to no better than ± ${BADLY_KNOWN_L} L* (${where}): a chart with more patches there (chart tone --after ${name}) halves that with four times as many.`;
+}
+
+/** Tones of a material that can be told from one another. */
+export interface UsableSpan {
+  /** Tones that are three standard deviations of one patch apart, from bare to the end of the curve. */
+  readonly tones: number;
+  /** Coverages between which a tone is told from bare and from the end of the curve. */
+  readonly from: number;
+  readonly to: number;
+}
+
+/** Deviations by which two patches differ when nobody confuses them. */
+const APART = 3;
+
+/** Counted along the curve with the scatter that each tone has of its own. */
+export function measureSpan({ points, repeatability }: Pick<Profile, 'points' | 'repeatability'>): UsableSpan {
+  const tones = toneCurveOf({ points });
+  const end = points.at(-1)!.coverage;
+  const scatterAt = (coverage: number) => {
+    const above = points.findIndex((point) => point.coverage >= coverage);
+    const [a, b] = [points[Math.max(0, above - 1)]!, points[above < 0 ? points.length - 1 : above]!];
+    const spread = Math.max(a.spread, b.spread);
+    return Math.max(0.01, spread > 0 ? spread : repeatability);
+  };
+  const steps = 400;
+  let way = 0;
+  let from = end;
+  let to = 0;
+  const first = points[0]!.lightness;
+  const last = points.at(-1)!.lightness;
+  for (let i = 0; i <= steps; i++) {
+    const coverage = points[0]!.coverage + ((end - points[0]!.coverage) * i) / steps;
+    const lightness = tones.lightnessAt(coverage);
+    const scatter = scatterAt(coverage);
+    if (i > 0) {
+      const before = tones.lightnessAt(coverage - (end - points[0]!.coverage) / steps);
+      way += Math.abs(lightness - before) / (APART * scatter);
+    }
+    if (Math.abs(lightness - first) >= APART * scatter) from = Math.min(from, coverage);
+    if (Math.abs(lightness - last) >= APART * scatter) to = Math.max(to, coverage);
+  }
+  return { tones: 1 + Math.floor(way + 1e-6), from, to: Math.max(from, to) };
+}
