@@ -128,7 +128,7 @@ export function assessProof(
   const { mean, p95, worst } = assessTone(dots, {
     table: dotTable,
     grid,
-    luminance: spread(toned, frame),
+    luminance: placeToned(toned, frame),
     reflectance: table.reflectance,
     ...(mask ? { mask } : {}),
     shown,
@@ -164,7 +164,7 @@ function drawDetail(dots: Dots, { profile, grid }: { readonly profile: Profile; 
 }
 
 /** The picture on the whole piece; what lies around it is masked and never looked at. */
-function spread(toned: Plane<'luminance'>, { width, height, place }: Frame): Plane<'luminance'> {
+export function placeToned(toned: Plane<'luminance'>, { width, height, place }: Frame): Plane<'luminance'> {
   if (toned.width === width && toned.height === height) return toned;
   const data = new Uint16Array(width * height);
   for (let y = 0; y < place.height; y++) {

@@ -79,7 +79,7 @@ export function fitLeastSquares(
       break;
     }
     for (let tries = 0; tries < 40; tries++) {
-      const step = dampedStep(normal, gradient, free, damping);
+      const step = boxedStep({ normal, gradient, free, damping }, parameters, lower, upper);
       const next = parameters.map((value, j) => Math.min(upper[j], Math.max(lower[j], value + step[j])));
       const moved = next.map((value, j) => value - parameters[j]);
       const nextResiduals = evaluate(next);
@@ -103,7 +103,7 @@ export function fitLeastSquares(
         break;
       }
       // The linear model expects nothing worth having any more: the bottom is reached within rounding.
-      if (predicted <= tolerance * (cost + tolerance)) {
+      if (predicted >= 0 && predicted <= tolerance * (cost + tolerance)) {
         converged = true;
         break;
       }
@@ -177,6 +177,43 @@ function freeParameters(
       !(parameters[j] <= lower[j] && gradient[j] > 0) &&
       !(parameters[j] >= upper[j] && gradient[j] < 0),
   );
+}
+
+interface StepState {
+  readonly normal: Matrix;
+  readonly gradient: Float64Array;
+  readonly free: readonly number[];
+  readonly damping: number;
+}
+
+/**
+ * A damped step that stays in the box: parameters that would leave it go to their bound, and the others are solved for
+ * again with that given. Cutting the step off alone turns it away from where the cost falls.
+ */
+function boxedStep(
+  { normal, gradient, free, damping }: StepState,
+  parameters: readonly number[],
+  lower: readonly number[],
+  upper: readonly number[],
+): Float64Array {
+  const step = new Float64Array(gradient.length);
+  let left = free;
+  while (left.length > 0) {
+    const slope = gradient.map((value, j) => {
+      let sum = value;
+      for (const k of free) if (!left.includes(k)) sum += normal.get(j, k) * step[k];
+      return sum;
+    });
+    const solved = dampedStep(normal, slope, left, damping);
+    const outside = left.filter(
+      (j) => !(parameters[j] + solved[j] >= lower[j] && parameters[j] + solved[j] <= upper[j]),
+    );
+    for (const j of left) step[j] = solved[j];
+    for (const j of outside) step[j] = (solved[j] < 0 ? lower[j] : upper[j]) - parameters[j];
+    if (outside.length === 0) break;
+    left = left.filter((j) => !outside.includes(j));
+  }
+  return step;
 }
 
 function dampedStep(normal: Matrix, gradient: Float64Array, free: readonly number[], damping: number): Float64Array {

@@ -57,6 +57,11 @@ export function tabulateMarkSteps(table: MarkTable): MarkSteps {
   return { ...reach, rightward, leftward, largest, solid };
 }
 
+/** What a lone dot adds to the strength of all cells, of what a dot of a solid adds. */
+export function findLoneStrength(table: MarkTable): number {
+  return tabulateMarkSteps(table).rightward[0] / ONE;
+}
+
 const maximum = (a: number, b: number) => Math.max(a, b);
 
 /** Twelve bits are exact for 3 × 3; seventeen at most keep the table in the processor's near memory. */

@@ -75,7 +75,10 @@ const RECORDS: readonly CommandRecord[] = [
         help: 'lightness or density: equal steps of which; or names of profiles with commas between: the range that all of them reach, so that different stock looks like one set (default: the profile’s, else lightness)',
       },
       { flags: '--weights <r,g,b>', help: 'shares of red, green and blue (default: Rec. 709, 0.2126,0.7152,0.0722)' },
-      { flags: '--screen <name>', help: `${SCREEN_NAMES} (default: the profile’s, else floyd-steinberg)` },
+      {
+        flags: '--screen <name>',
+        help: `${SCREEN_NAMES}; auto: the one for this profile and machine, its reason on the ticket (default: the profile’s, else floyd-steinberg)`,
+      },
       { flags: '--serpentine', help: 'error diffusion turns at each row’s end (default)' },
       { flags: '--raster', help: 'error diffusion always runs left to right' },
       {
