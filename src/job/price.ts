@@ -22,7 +22,7 @@ export interface PricedPiece {
 
 /** Money is whole numbers of the currency's smallest coin ("minor units"): 1999 for 19.99 EUR, 1999 for 1999 JPY. */
 export interface QuoteLine {
-  readonly kind: 'setup' | 'handling' | 'machine' | 'blank' | 'discount' | 'minimum' | 'rounding';
+  readonly kind: 'setup' | 'handling' | 'machine' | 'blank' | 'discount' | 'minimum';
   readonly label: string;
   readonly quantity: number;
   /** What the quantity counts: `order`, `piece`, `copy`, `min`, or `%` of a discount. */

@@ -22,7 +22,6 @@ import type { PriceList } from './price-list.ts';
 import type { JobSpec } from './spec.ts';
 import type { StripFacts } from './strip.ts';
 import { assessUncertainty, type ToneUncertainty, warnOfUncertainty } from './uncertainty.ts';
-import { assessUncertainty, type ToneUncertainty, warnOfUncertainty } from './uncertainty.ts';
 
 /** A caution with the key of its source. */
 export interface Caution {

@@ -140,6 +140,10 @@ const RECORDS: readonly CommandRecord[] = [
         choices: ['lighter', 'darker'],
       },
       { ...PROFILE, help: `${PROFILE.help}; verify and check are burned through it` },
+      {
+        flags: '--after <profile>',
+        help: 'tone: a second chart whose steps go where the curve of this profile is steep and badly known',
+      },
       { flags: '--out <dir>', help: 'folder for chart.png, chart.json and chart.html', required: true },
       {
         flags: '--size <size>',
@@ -166,6 +170,7 @@ const RECORDS: readonly CommandRecord[] = [
     examples: [
       'chart tone --machine galvo-355-f150 --material anodised-black --out chart',
       'chart dose --machine galvo-1064-f160 --material stainless-steel --vary power=2:16:6 --vary speed=500:2000:5:log --out dose',
+      'chart tone --after card.json --out second',
       'chart check --profile anodised-black --out strip',
     ],
     load: async () => (await import('./chart.ts')).run,
