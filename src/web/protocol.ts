@@ -133,3 +133,155 @@ export type PageEvent =
   | { readonly type: 'job'; readonly job: JobCard }
   | { readonly type: 'job-gone'; readonly id: string }
   | { readonly type: 'shop' };
+
+/** A chart that the shop knows. */
+export interface ChartCard {
+  readonly hash: string;
+  readonly kind: 'spot' | 'dose' | 'tone' | 'verify' | 'check';
+  readonly material: string;
+  readonly machine: string;
+  readonly direction: 'lighter' | 'darker';
+  readonly widthMm: number;
+  readonly heightMm: number;
+  /** Files at hand; none for a layout that came from elsewhere. */
+  readonly files: readonly string[];
+}
+
+export interface ChartAsk {
+  readonly kind: ChartCard['kind'];
+  readonly machine: string;
+  readonly material?: string;
+  readonly profile?: string;
+  readonly direction?: 'lighter' | 'darker';
+  readonly widthMm: number;
+  readonly heightMm: number;
+  readonly powerW?: number;
+  readonly speedMmPerS?: number;
+  /** Pitch and line spacing, mm; absent: as recommended. */
+  readonly spacingMm?: number;
+}
+
+export interface ChartMade extends ChartCard {
+  readonly seconds: number;
+  readonly areaCm2: number;
+  readonly patches: number;
+  readonly settings: SettingsFacts;
+  readonly warnings: readonly string[];
+  readonly expected: string | null;
+}
+
+/** A scan or a phone photo of a burned chart. */
+export interface CaptureCard {
+  readonly id: string;
+  readonly file: string;
+  readonly width: number;
+  readonly height: number;
+}
+
+export interface ReadingAsk {
+  readonly captures: readonly string[];
+  /** Absent: all charts that the shop knows; the tags say which. */
+  readonly chart?: string;
+  /** The profile that a strip is compared with. */
+  readonly profile?: string;
+  readonly camera: 'known' | 'unknown';
+  readonly mirrored: boolean;
+  /** Corners by hand, pixels of the one capture, from the chart's upper left clockwise. */
+  readonly corners?: readonly (readonly [number, number])[];
+  readonly name?: string;
+}
+
+export interface CurvePoint {
+  readonly coverage: number;
+  readonly lightness: number;
+}
+
+export interface BandPointJson extends CurvePoint {
+  readonly low: number;
+  readonly high: number;
+}
+
+export interface TonePatch extends CurvePoint {
+  readonly group: string;
+  readonly role: 'bare' | 'solid' | 'step' | 'pattern';
+  readonly spread: number;
+  readonly predicted: number;
+}
+
+export interface NumberFact {
+  readonly label: string;
+  readonly value: string;
+}
+
+export interface DriftPoint {
+  readonly date: string;
+  readonly meanDelta: number;
+  readonly worstDelta: number;
+  readonly unit: number;
+  readonly verdict: 'holds' | 'drifting' | 'learn-again';
+}
+
+interface ReadingBase {
+  readonly id: string;
+  readonly date: string;
+  readonly chart: string;
+  readonly ask: ReadingAsk;
+  /** How many pictures of the captures with what was found on them. */
+  readonly found: number;
+  readonly warnings: readonly string[];
+}
+
+export type Reading = ReadingBase &
+  (
+    | {
+        readonly kind: 'learned';
+        readonly name: string;
+        readonly title: string;
+        readonly material: string;
+        readonly machine: string;
+        readonly points: readonly CurvePoint[];
+        readonly band: readonly BandPointJson[];
+        readonly patches: readonly TonePatch[];
+        readonly facts: readonly NumberFact[];
+        /** Whether the profile is in the shop now. */
+        readonly saved: boolean;
+      }
+    | {
+        readonly kind: 'checked';
+        readonly profile: string;
+        readonly verdict: DriftPoint['verdict'];
+        readonly sentences: readonly string[];
+        readonly patches: readonly {
+          readonly label: string;
+          readonly coverage: number;
+          readonly expected: number;
+          readonly lightness: number;
+          readonly delta: number;
+        }[];
+        readonly points: readonly CurvePoint[];
+        readonly unit: number;
+        readonly history: readonly DriftPoint[];
+      }
+    | { readonly kind: 'measured'; readonly sentences: readonly string[] }
+  );
+
+export interface ProfileView extends ProfileFacts {
+  readonly points: readonly CurvePoint[];
+  readonly band: readonly BandPointJson[];
+  readonly facts: readonly NumberFact[];
+  readonly warnings: readonly string[];
+  readonly history: readonly DriftPoint[];
+}
+
+export interface ComparisonView {
+  readonly a: ProfileView;
+  readonly b: ProfileView;
+  readonly sentences: readonly string[];
+  readonly rows: readonly {
+    readonly coverage: number;
+    readonly lightnessA: number;
+    readonly lightnessB: number;
+    readonly delta: number;
+    readonly coverageInB: number | null;
+  }[];
+}

@@ -6,13 +6,14 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { Shop } from '../material/index.ts';
 import type { PageEvent, Wish } from './protocol.ts';
+import type { Bench } from './server-bench.ts';
 import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
 import { createEntry, createGuard, SHEET_POLICY, setHeaders } from './server-guard.ts';
 import type { Jobs } from './server-jobs.ts';
 import { receiveFile, receiveJson } from './server-receive.ts';
 import { describeShop, findSample, MAX_UPLOAD_BYTES } from './server-shop.ts';
-import { parseWish, parseWith } from './server-wish.ts';
+import { parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
 export interface AppOptions {
@@ -24,6 +25,7 @@ export interface AppOptions {
   readonly port: () => number;
   readonly token: string;
   readonly jobs: Jobs;
+  readonly bench: Bench;
   readonly work: Work;
   readonly events: EventHub;
 }
@@ -57,10 +59,19 @@ const LOOP_ASK = v.strictObject({
 });
 
 export async function createApp(options: AppOptions): Promise<{ readonly app: Hono; readonly close: () => void }> {
-  const { jobs, events } = options;
+  const { jobs, bench, events } = options;
   const app = new Hono();
   const streams = new Set<() => void>();
   let uploads = 0;
+  const receiving = async <T>(work: () => Promise<T>): Promise<T> => {
+    if (uploads >= MOST_UPLOADS) throw new AppError('work-stopped', `found ${uploads} files on their way already`);
+    uploads++;
+    try {
+      return await work();
+    } finally {
+      uploads--;
+    }
+  };
 
   app.onError((error, c) => {
     const { status, body } = describeError(error);
@@ -123,15 +134,11 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   app.get('/api/jobs', (c) => c.json(jobs.list()));
   app.post('/api/jobs', async (c) => {
     const wish = readHeaderJson(c.req.header('x-wish'));
-    if (uploads >= MOST_UPLOADS) throw new AppError('work-stopped', `found ${uploads} files on their way already`);
-    uploads++;
-    try {
+    return receiving(async () => {
       const path = jobs.incoming();
       await receiveFile(c.req.raw, { path, limits: UPLOAD });
       return c.json(await jobs.add(path, { fileName: readFileName(c.req.header('x-file-name')), wish }), 201);
-    } finally {
-      uploads--;
-    }
+    });
   });
   app.get('/api/samples/:sample', async (c) => {
     const path = await findSample(options.photosDir, c.req.param('sample'));
@@ -178,6 +185,37 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     const bytes = await jobs.readFileOf(c.req.param('id'), file);
     return fileAnswer(bytes, file, c.req.query('view') !== undefined);
   });
+
+  app.get('/api/charts', async (c) => c.json(await bench.listCharts()));
+  app.post('/api/charts', async (c) => c.json(await bench.makeChart(await receiveJson(c.req.raw, JSON_BODY)), 201));
+  app.get('/api/charts/:hash/:file', async (c) => {
+    const { hash, file } = c.req.param();
+    return fileAnswer(await bench.readChartFile(hash, file), file, c.req.query('view') !== undefined);
+  });
+  app.post('/api/captures', (c) =>
+    receiving(async () => {
+      const path = bench.incoming();
+      await receiveFile(c.req.raw, { path, limits: UPLOAD });
+      return c.json(await bench.addCapture(path, readFileName(c.req.header('x-file-name'))), 201);
+    }),
+  );
+  app.get('/api/captures/:id/view', async (c) => picture(await bench.readCaptureView(c.req.param('id')), 'image/jpeg'));
+  app.get('/api/readings', async (c) => c.json(await bench.listReadings()));
+  app.post('/api/readings', async (c) => c.json(await bench.read(await receiveJson(c.req.raw, JSON_BODY)), 201));
+  app.get('/api/readings/:id', async (c) => c.json(await bench.getReading(c.req.param('id'))));
+  app.get('/api/readings/:id/:file', async (c) => {
+    const { id, file } = c.req.param();
+    return fileAnswer(await bench.readReadingFile(id, file), file, c.req.query('view') !== undefined);
+  });
+  app.post('/api/readings/:id/save', async (c) => {
+    const { replace } = parseWith(SAVE_ASK, await receiveJson(c.req.raw, JSON_BODY));
+    return c.json(await bench.save(c.req.param('id'), replace));
+  });
+  app.get('/api/profiles/:name', (c) => c.json(bench.viewProfile(parseWith(RECORD_NAME, c.req.param('name')))));
+  app.get('/api/compare/:a/:b', (c) => {
+    const { a, b } = c.req.param();
+    return c.json(bench.compare(parseWith(RECORD_NAME, a), parseWith(RECORD_NAME, b)));
+  });
   return {
     app,
     close: () => {
@@ -215,6 +253,7 @@ async function readPage(folder: string) {
   return files;
 }
 
+const SAVE_ASK = v.strictObject({ replace: v.boolean() });
 const ASK = v.strictObject({ wish: v.unknown(), showClipped: v.boolean() });
 
 function parseAsk(json: unknown): { readonly wish: Wish; readonly showClipped: boolean } {

@@ -3,7 +3,7 @@ import { Piscina } from 'piscina';
 import { AppError } from '../errors.ts';
 import { fromPlain } from './server-errors.ts';
 import type * as Worker from './worker.ts';
-import type { Answer, WorkerFacts } from './worker.ts';
+import type { Answer, WorkerFacts } from './worker-facts.ts';
 
 type Tasks = Omit<typeof Worker, never>;
 type TaskName = keyof Tasks;

@@ -7,6 +7,7 @@ import { serve } from '@hono/node-server';
 import { AppError } from '../errors.ts';
 import { openShop } from '../material/index.ts';
 import { findPackageRoot } from '../plane/index.ts';
+import { openBench } from './server-bench.ts';
 import { createEventHub } from './server-events.ts';
 import { openJobs } from './server-jobs.ts';
 import { createApp } from './server-routes.ts';
@@ -43,9 +44,11 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
   const work = openWork(join(root, 'dist'), { shopDir, builtIn, version });
   const events = createEventHub();
   const jobs = await openJobs({ shopDir, work, events });
+  const shop = openShop({ shopDir, builtIn });
+  const bench = openBench({ shop, shopDir, work, events });
   let bound = 0;
   const { app, close: closeStreams } = await createApp({
-    shop: openShop({ shopDir, builtIn }),
+    shop,
     shopDir,
     version,
     photosDir: join(root, 'images', 'photos'),
@@ -53,6 +56,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
     port: () => bound,
     token,
     jobs,
+    bench,
     work,
     events,
   });

@@ -1,6 +1,4 @@
 import { join } from 'node:path';
-import { workerData } from 'node:worker_threads';
-import { AppError } from '../errors.ts';
 import {
   drawDraft,
   drawLook,
@@ -13,7 +11,6 @@ import {
   type Sight,
   takeSight,
 } from '../job/index.ts';
-import { openShop, type RefusedMaterial, readRefusedIn, type Shop } from '../material/index.ts';
 import type { Rectangle } from '../photo/index.ts';
 import {
   type Dots,
@@ -27,36 +24,11 @@ import {
   releaseMemory,
   writeFilesAtomic,
 } from '../plane/index.ts';
-import { type PlainError, toPlain } from './server-errors.ts';
+import { answering, facts, openRecords } from './worker-facts.ts';
+
+export * from './worker-bench.ts';
 
 /** The heavy work, off the server's thread. Each export takes and gives plain data; large planes are shared, not copied. */
-
-export interface WorkerFacts {
-  readonly shopDir: string;
-  readonly builtIn: readonly string[];
-  readonly version: string;
-}
-
-/** Errors that a person can do something about travel as data, since a thread boundary strips them of their class. */
-export type Answer<T> = { readonly value: T } | { readonly error: PlainError };
-
-const facts = ((workerData as [unknown, unknown] | undefined)?.[1] ?? workerData) as WorkerFacts;
-
-function answering<I, T>(work: (input: I) => Promise<T> | T): (input: I) => Promise<Answer<T>> {
-  return async (input) => {
-    try {
-      return { value: await work(input) };
-    } catch (error) {
-      if (error instanceof AppError) return { error: toPlain(error) };
-      throw error;
-    }
-  };
-}
-
-function openRecords(): { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] } {
-  const shop = openShop(facts);
-  return { shop, refused: readRefusedIn([facts.builtIn.at(-1)!, facts.shopDir]) };
-}
 
 const resolveHere = (request: JobRequest): JobSpec => resolveJob(request, openRecords());
 

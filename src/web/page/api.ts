@@ -1,4 +1,18 @@
-import type { ErrorJson, JobCard, LookFactsJson, ShopFacts, Wish } from '../protocol.ts';
+import type {
+  CaptureCard,
+  ChartAsk,
+  ChartCard,
+  ChartMade,
+  ComparisonView,
+  ErrorJson,
+  JobCard,
+  LookFactsJson,
+  ProfileView,
+  Reading,
+  ReadingAsk,
+  ShopFacts,
+  Wish,
+} from '../protocol.ts';
 
 /** A problem that a person is told of: what was found, and what to do. */
 export class PageError extends Error {
@@ -135,3 +149,18 @@ export function sendFile<T>(
   });
   return { done, stop: () => request.abort() };
 }
+
+export const listCharts = () => askJson<readonly ChartCard[]>('/api/charts');
+export const makeChart = (wanted: ChartAsk) => askJson<ChartMade>('/api/charts', send('POST', wanted));
+export const readCaptures = (wanted: ReadingAsk) => askJson<Reading>('/api/readings', send('POST', wanted));
+export const listReadings = () => askJson<readonly Reading[]>('/api/readings');
+export const getReading = (id: string) => askJson<Reading>(`/api/readings/${id}`);
+export const saveReading = (id: string, replace: boolean) =>
+  askJson<Reading>(`/api/readings/${id}/save`, send('POST', { replace }));
+export const getProfile = (name: string) => askJson<ProfileView>(`/api/profiles/${name}`);
+export const compareProfiles = (a: string, b: string) => askJson<ComparisonView>(`/api/compare/${a}/${b}`);
+export const sendCapture = (file: File, onProgress: (share: number) => void) =>
+  sendFile<CaptureCard>('/api/captures', file, {
+    headers: { 'x-file-name': encodeURIComponent(file.name) },
+    onProgress,
+  });

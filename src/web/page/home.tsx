@@ -1,6 +1,7 @@
-import { useEffect, useRef, useState } from 'preact/hooks';
+import { useState } from 'preact/hooks';
 import type { JobCard, Wish } from '../protocol.ts';
 import { removeJob, type Sending, sendPhoto, setWish, useSample } from './api.ts';
+import { DropPlace } from './drop-place.tsx';
 import { saySize } from './measure.ts';
 import { Busy, Button, Icon, Problem } from './parts.tsx';
 import { useShop } from './shop-context.ts';
@@ -41,7 +42,11 @@ export function Home() {
         <p class="lead">
           Drop a customer’s photo here. You will see how the piece will look, how long it takes and what to type in.
         </p>
-        {sending ? <SendingNote {...sending} /> : <DropPlace onFile={send} />}
+        {sending ? (
+          <SendingNote {...sending} />
+        ) : (
+          <DropPlace label="Choose a photo" what="a photo" onFiles={([file]) => send(file!)} />
+        )}
         {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
       </section>
       <Samples onPick={(id) => open(() => useSample(id, freshWish(lastWish)))} prominent={jobs.size === 0} />
@@ -80,69 +85,6 @@ function SendingNote({
       <Button kind="quiet" icon="cross" onClick={stop}>
         Stop
       </Button>
-    </div>
-  );
-}
-
-export function DropPlace({
-  onFile,
-  label = 'Choose a photo',
-}: {
-  readonly onFile: (file: File) => void;
-  readonly label?: string;
-}) {
-  const { shop } = useShop();
-  const input = useRef<HTMLInputElement>(null);
-  const [over, setOver] = useState(false);
-  // A photo that misses the place must not replace the page.
-  useEffect(() => {
-    const hold = (event: DragEvent) => event.preventDefault();
-    addEventListener('dragover', hold);
-    addEventListener('drop', hold);
-    return () => {
-      removeEventListener('dragover', hold);
-      removeEventListener('drop', hold);
-    };
-  }, []);
-  return (
-    // biome-ignore lint/a11y/noStaticElementInteractions: dropping is the short way; the button inside is the way for everyone
-    <div
-      class={`drop ${over ? 'over' : ''}`}
-      onDragEnter={() => setOver(true)}
-      onDragOver={(event) => {
-        event.preventDefault();
-        setOver(true);
-      }}
-      onDragLeave={() => setOver(false)}
-      onDrop={(event) => {
-        event.preventDefault();
-        setOver(false);
-        const file = event.dataTransfer?.files[0];
-        if (file) onFile(file);
-      }}
-    >
-      <Icon name="photo" />
-      <p>Drop a photo, or</p>
-      <Button kind="main" onClick={() => input.current?.click()}>
-        {label}
-      </Button>
-      <input
-        ref={input}
-        class="unseen"
-        type="file"
-        tabIndex={-1}
-        aria-label={label}
-        accept=".jpg,.jpeg,.png,.tif,.tiff,.webp,.avif,image/*"
-        onChange={({ currentTarget }) => {
-          const file = currentTarget.files?.[0];
-          if (file) onFile(file);
-          currentTarget.value = '';
-        }}
-      />
-      <p class="note">
-        JPEG, PNG, TIFF, WebP or AVIF, up to {shop.limits.megapixels} megapixels. It stays in the shop folder on this
-        computer.
-      </p>
     </div>
   );
 }

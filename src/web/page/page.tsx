@@ -3,9 +3,11 @@ import { useCallback, useEffect, useState } from 'preact/hooks';
 import type { JobCard, PageEvent, ShopFacts, Wish } from '../protocol.ts';
 import { enter, getShop, listJobs, PageError } from './api.ts';
 import { Home } from './home.tsx';
+import { MaterialScreen } from './material.tsx';
 import type { Unit } from './measure.ts';
 import { Busy, Icon, Problem, Segments } from './parts.tsx';
 import { PhotoScreen } from './photo.tsx';
+import { CompareScreen, ProfileScreen, ReadingScreen } from './reading.tsx';
 import { firstWish, ShopContext } from './shop-context.ts';
 
 const TOKEN = /^#[0-9a-f]{48}$/;
@@ -124,6 +126,9 @@ function App() {
           <a href="#/" aria-current={place === '' || place === 'photo' ? 'page' : undefined}>
             Photo
           </a>
+          <a href="#/material" aria-current={place === 'material' ? 'page' : undefined}>
+            Material
+          </a>
         </nav>
         <Segments
           label="Lengths in"
@@ -150,12 +155,24 @@ function App() {
         {!entry && error === undefined && <Busy>Opening the shop</Busy>}
         {entry && shopWish && (
           <ShopContext.Provider value={{ ...entry, unit, lastWish: shopWish, keepWish, go }}>
-            {place === 'photo' ? <PhotoScreen key={route} id={route.split('/')[2] ?? ''} /> : <Home />}
+            <Screen key={route} route={route} />
           </ShopContext.Provider>
         )}
       </main>
     </>
   );
+}
+
+function Screen({ route }: { readonly route: string }) {
+  const [, place = '', part = '', first = '', second = ''] = route.split('/');
+  if (place === 'photo') return <PhotoScreen id={part} />;
+  if (place === 'material') {
+    if (part === 'reading') return <ReadingScreen id={first} />;
+    if (part === 'profile') return <ProfileScreen name={first} />;
+    if (part === 'compare') return <CompareScreen a={first} b={second} />;
+    return <MaterialScreen />;
+  }
+  return <Home />;
 }
 
 function Dots() {

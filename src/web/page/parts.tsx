@@ -36,7 +36,7 @@ export function Button({
   children,
   ...rest
 }: {
-  readonly icon?: IconName;
+  readonly icon?: IconName | undefined;
   readonly kind?: 'main' | 'plain' | 'quiet';
   readonly children: ComponentChildren;
 } & Omit<JSX.IntrinsicElements['button'], 'icon'>) {

@@ -1,7 +1,7 @@
-import { useRef, useState } from 'preact/hooks';
 import type { JobCard, LookFactsJson } from '../protocol.ts';
 import { round, sayDuration, sayShare } from './measure.ts';
 import { Busy, Button, Icon } from './parts.tsx';
+import { PrintSheet } from './print-sheet.tsx';
 import { useShop } from './shop-context.ts';
 import type { Seen } from './use-look.ts';
 
@@ -185,33 +185,6 @@ function JobFiles({ job, files }: { readonly job: JobCard; readonly files: reado
         ))}
       </ul>
       {sheet && <PrintSheet address={`${address(sheet)}?view`} />}
-    </>
-  );
-}
-
-/** Prints the ticket from a frame that is not seen, so that what comes out is the ticket alone. */
-export function PrintSheet({ address }: { readonly address: string }) {
-  const frame = useRef<HTMLIFrameElement>(null);
-  const [loading, setLoading] = useState(false);
-  return (
-    <>
-      <Button icon="print" disabled={loading} onClick={() => setLoading(true)}>
-        Print the ticket
-      </Button>
-      {loading && (
-        <iframe
-          ref={frame}
-          class="print-frame"
-          title="Ticket"
-          tabIndex={-1}
-          aria-hidden="true"
-          src={address}
-          onLoad={() => {
-            frame.current?.contentWindow?.print();
-            setLoading(false);
-          }}
-        />
-      )}
     </>
   );
 }

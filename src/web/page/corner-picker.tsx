@@ -1,0 +1,89 @@
+import { useRef } from 'preact/hooks';
+import type { CaptureCard } from '../protocol.ts';
+import { Button } from './parts.tsx';
+
+export type CornerPoints = readonly (readonly [x: number, y: number])[];
+
+const NAMES = ['Upper left', 'Upper right', 'Lower right', 'Lower left'] as const;
+const KEYS: Readonly<Record<string, readonly [number, number]>> = {
+  ArrowLeft: [-1, 0],
+  ArrowRight: [1, 0],
+  ArrowUp: [0, -1],
+  ArrowDown: [0, 1],
+};
+
+/** Four handles on the capture: drag each onto the outer corner of the chart's corner mark, or move it with the arrow keys. */
+export function CornerPicker({
+  capture,
+  corners,
+  onChange,
+}: {
+  readonly capture: CaptureCard;
+  readonly corners: CornerPoints | undefined;
+  readonly onChange: (corners: CornerPoints | undefined) => void;
+}) {
+  const box = useRef<HTMLDivElement>(null);
+  const { width, height } = capture;
+  const points =
+    corners ??
+    (
+      [
+        [0.1, 0.1],
+        [0.9, 0.1],
+        [0.9, 0.9],
+        [0.1, 0.9],
+      ] as const
+    ).map(([x, y]) => [x * width, y * height] as const);
+  const move = (at: number, x: number, y: number) => {
+    const put = [Math.min(width, Math.max(0, x)), Math.min(height, Math.max(0, y))] as const;
+    onChange(points.map((point, index) => (index === at ? put : point)));
+  };
+  return (
+    <div class="corner-picker">
+      <p>Put the four handles on the outer corners of the chart’s corner marks, as the chart is read upright.</p>
+      <div ref={box} class="corner-box" style={{ aspectRatio: `${width} / ${height}` }}>
+        <img src={`/api/captures/${capture.id}/view`} alt="The capture" draggable={false} />
+        <svg viewBox={`0 0 ${width} ${height}`} aria-hidden="true">
+          <polygon points={points.map((point) => point.join(',')).join(' ')} />
+        </svg>
+        {points.map(([x, y], at) => (
+          <button
+            key={NAMES[at]}
+            type="button"
+            class="handle"
+            aria-label={`${NAMES[at]} corner, at ${Math.round(x)}, ${Math.round(y)} pixels. Arrow keys move it.`}
+            style={{ left: `${(100 * x) / width}%`, top: `${(100 * y) / height}%` }}
+            onPointerDown={(event) => event.currentTarget.setPointerCapture(event.pointerId)}
+            onPointerMove={(event) => {
+              const size = box.current?.getBoundingClientRect();
+              if (!size || !event.currentTarget.hasPointerCapture(event.pointerId)) return;
+              move(
+                at,
+                ((event.clientX - size.left) / size.width) * width,
+                ((event.clientY - size.top) / size.height) * height,
+              );
+            }}
+            onKeyDown={(event) => {
+              const way = KEYS[event.key];
+              if (!way) return;
+              event.preventDefault();
+              const step = (event.shiftKey ? 0.02 : 0.001) * Math.max(width, height);
+              move(at, x + way[0] * step, y + way[1] * step);
+            }}
+          >
+            {at + 1}
+          </button>
+        ))}
+      </div>
+      <div class="actions">
+        {corners === undefined ? (
+          <Button onClick={() => onChange(points)}>Use these corners</Button>
+        ) : (
+          <Button kind="quiet" icon="undo" onClick={() => onChange(undefined)}>
+            Find the chart by its marks again
+          </Button>
+        )}
+      </div>
+    </div>
+  );
+}

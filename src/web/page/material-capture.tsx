@@ -1,0 +1,201 @@
+import { useState } from 'preact/hooks';
+import type { CaptureCard, ChartCard, ReadingAsk } from '../protocol.ts';
+import { PageError, readCaptures, sendCapture } from './api.ts';
+import { CornerPicker, type CornerPoints } from './corner-picker.tsx';
+import { DropPlace } from './drop-place.tsx';
+import { Busy, Button, Icon, Problem, Segments, Select } from './parts.tsx';
+import { useShop } from './shop-context.ts';
+
+/** Trouble that four corners by hand can mend. */
+const BY_HAND = ['chart-not-found', 'chart-corner-missing'];
+
+const KIND_WORDS: Readonly<Record<ChartCard['kind'], string>> = {
+  tone: 'tones',
+  dose: 'settings',
+  spot: 'mark width',
+  check: 'check strip',
+  verify: 'verification',
+};
+
+/** Scan or phone photo of the burned chart, and how it is to be read. */
+export function CaptureStep({
+  charts,
+  latest,
+}: {
+  readonly charts: readonly ChartCard[];
+  readonly latest: string | undefined;
+}) {
+  const { shop, go } = useShop();
+  const [captures, setCaptures] = useState<readonly CaptureCard[]>([]);
+  const [sending, setSending] = useState<string>();
+  const [reading, setReading] = useState(false);
+  const [error, setError] = useState<unknown>();
+  const [hash, setHash] = useState<string>();
+  const [camera, setCamera] = useState<'known' | 'unknown'>('known');
+  const [mirrored, setMirrored] = useState(false);
+  const [profile, setProfile] = useState(shop.profiles[0]?.name ?? '');
+  const [name, setName] = useState('');
+  const [corners, setCorners] = useState<CornerPoints>();
+  const chosen = hash ?? latest ?? '';
+  const chart = charts.find((one) => one.hash === chosen);
+  const compared = chart?.kind === 'check' || chart?.kind === 'verify';
+  if (charts.length === 0) {
+    return (
+      <p class="empty">Draw a chart first. When it is burned, scan it at 300 dpi or more and drop the picture here.</p>
+    );
+  }
+  const add = async (file: File) => {
+    setError(undefined);
+    setSending(file.name);
+    try {
+      const card = await sendCapture(file, () => undefined).done;
+      setCaptures((before) => [...before, card]);
+    } catch (problem) {
+      setError(problem);
+    } finally {
+      setSending(undefined);
+    }
+  };
+  const read = async () => {
+    setReading(true);
+    setError(undefined);
+    const wanted: ReadingAsk = {
+      captures: captures.map(({ id }) => id),
+      camera,
+      mirrored,
+      ...(chosen === '' ? {} : { chart: chosen }),
+      ...(compared ? { profile } : {}),
+      ...(corners && captures.length === 1 ? { corners } : {}),
+      ...(name.trim() === '' || compared ? {} : { name: tidyName(name) }),
+    };
+    try {
+      go(`/material/reading/${(await readCaptures(wanted)).id}`);
+    } catch (problem) {
+      setError(problem);
+      setReading(false);
+    }
+  };
+  const mendable = error instanceof PageError && BY_HAND.includes(error.code) && captures.length === 1;
+  return (
+    <div class="form">
+      <Select
+        label="Chart"
+        value={chosen}
+        groups={[
+          {
+            label: '',
+            choices: [
+              { value: '', label: 'Find out from its marks' },
+              ...charts.map(({ hash: one, kind, material, machine }) => ({
+                value: one,
+                label: `${KIND_WORDS[kind]}: ${material === '' ? 'unnamed' : material}, ${machine} (${one.slice(0, 6)})`,
+              })),
+            ],
+          },
+        ]}
+        onChange={setHash}
+      />
+      {compared && (
+        <Select
+          label="Compare with the profile"
+          value={profile}
+          groups={[{ label: '', choices: shop.profiles.map((one) => ({ value: one.name, label: one.title })) }]}
+          onChange={setProfile}
+        />
+      )}
+      <Segments
+        label="Taken with"
+        value={camera}
+        choices={[
+          { value: 'known', label: 'Scanner' },
+          { value: 'unknown', label: 'Phone or camera' },
+        ]}
+        onChange={setCamera}
+      />
+      <label class="toggle">
+        <input
+          type="checkbox"
+          checked={mirrored}
+          onChange={({ currentTarget }) => setMirrored(currentTarget.checked)}
+        />
+        <span>Seen from behind, as on glass</span>
+      </label>
+      {captures.length > 0 && (
+        <ul class="captures">
+          {captures.map(({ id, file, width, height }) => (
+            <li key={id}>
+              <img src={`/api/captures/${id}/view`} alt="" />
+              <span>
+                {file}
+                <small class="soft">
+                  {width} × {height} pixels
+                </small>
+              </span>
+              <button
+                type="button"
+                class="button quiet square"
+                aria-label={`Leave out ${file}`}
+                onClick={() => setCaptures(captures.filter((one) => one.id !== id))}
+              >
+                <Icon name="cross" />
+              </button>
+            </li>
+          ))}
+        </ul>
+      )}
+      {sending === undefined ? (
+        <DropPlace
+          small={captures.length > 0}
+          label={captures.length > 0 ? 'Add another picture' : 'Choose a picture'}
+          what="the scan or photo"
+          onFiles={async (files) => {
+            for (const file of files) await add(file);
+          }}
+        />
+      ) : (
+        <Busy>Receiving {sending}</Busy>
+      )}
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      {(mendable || corners) && captures.length === 1 && (
+        <CornerPicker capture={captures[0]!} corners={corners} onChange={setCorners} />
+      )}
+      {captures.length > 0 && !compared && (
+        <div class="field">
+          <label class="label" for="profile-name">
+            Name of the profile (may be left empty)
+          </label>
+          <input
+            id="profile-name"
+            type="text"
+            value={name}
+            maxLength={60}
+            placeholder="slate-batch-7"
+            onInput={({ currentTarget }) => setName(currentTarget.value)}
+          />
+        </div>
+      )}
+      {captures.length > 0 &&
+        (reading ? (
+          <Busy>Finding the chart and reading its patches</Busy>
+        ) : (
+          <Button kind="main" icon="check" onClick={read}>
+            Read it
+          </Button>
+        ))}
+    </div>
+  );
+}
+
+/** Names of records are lower-case letters, digits and hyphens. */
+function tidyName(text: string): string {
+  return (
+    text
+      .trim()
+      .toLowerCase()
+      .normalize('NFD')
+      .replace(/\p{M}/gu, '')
+      .replace(/[^a-z0-9]+/g, '-')
+      .replace(/^-+|-+$/g, '')
+      .slice(0, 60) || 'profile'
+  );
+}

@@ -1,0 +1,331 @@
+import { useEffect, useState } from 'preact/hooks';
+import type { ChartAsk, ChartCard, ChartMade, Reading } from '../protocol.ts';
+import { listCharts, listReadings, makeChart } from './api.ts';
+import { CaptureStep } from './material-capture.tsx';
+import { fromUnit, round, sayDuration, saySize, toUnit } from './measure.ts';
+import { Busy, Button, Icon, NumberField, Problem, Segments, Select } from './parts.tsx';
+import { PrintSheet } from './print-sheet.tsx';
+import { useShop } from './shop-context.ts';
+
+type Kind = ChartCard['kind'];
+
+const KINDS: readonly { readonly value: Kind; readonly label: string; readonly help: string }[] = [
+  { value: 'tone', label: 'How it takes tones', help: 'The chart that a profile is learned from.' },
+  { value: 'dose', label: 'Which settings suit it', help: 'Power against speed: find these first on a new material.' },
+  { value: 'spot', label: 'How wide a mark is', help: 'Ladders of fine lines.' },
+  { value: 'check', label: 'Whether a profile still holds', help: 'A small strip for the waste margin.' },
+  { value: 'verify', label: 'How well a profile prints', help: 'Tones burned through the profile: the honest error.' },
+];
+
+/** A new material: burn a chart, take its picture, look at what was found, keep the profile. */
+export function MaterialScreen() {
+  const [charts, setCharts] = useState<readonly ChartCard[]>();
+  const [made, setMade] = useState<ChartMade>();
+  const [readings, setReadings] = useState<readonly Reading[]>([]);
+  const [error, setError] = useState<unknown>();
+  const load = () => {
+    setError(undefined);
+    listCharts().then(setCharts, setError);
+    listReadings().then(setReadings, setError);
+  };
+  useEffect(load, [made]);
+  return (
+    <div class="material">
+      <div class="intro">
+        <h1>Learn a material</h1>
+        <p class="lead">
+          Burn one chart, scan it, and know which dots give which tone on this material with this machine.
+        </p>
+      </div>
+      {error !== undefined && <Problem error={error} onAgain={load} />}
+      <div class="steps">
+        <section class="step" aria-labelledby="burn-title">
+          <h2 id="burn-title">
+            <span class="step-number">1</span>Burn a chart
+          </h2>
+          <ChartForm onMade={setMade} />
+          {made && <ChartDone chart={made} />}
+        </section>
+        <section class="step" aria-labelledby="capture-title">
+          <h2 id="capture-title">
+            <span class="step-number">2</span>Take its picture
+          </h2>
+          {charts ? <CaptureStep charts={charts} latest={made?.hash} /> : <Busy>Looking for charts</Busy>}
+        </section>
+      </div>
+      <Readings readings={readings} />
+      <Profiles />
+    </div>
+  );
+}
+
+function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) {
+  const { shop, unit, lastWish } = useShop();
+  const [kind, setKind] = useState<Kind>('tone');
+  const [machine, setMachine] = useState(lastWish.machine);
+  const [material, setMaterial] = useState(
+    shop.profiles.find(({ name }) => name === lastWish.profile)?.material ?? shop.materials[0]?.name ?? '',
+  );
+  const [profile, setProfile] = useState(lastWish.profile ?? shop.profiles[0]?.name ?? '');
+  const [size, setSize] = useState({ widthMm: 85.6, heightMm: 54 });
+  const facts = shop.machines.find(({ name }) => name === machine)?.settings;
+  const [powerW, setPower] = useState<number>();
+  const [speedMmPerS, setSpeed] = useState<number>();
+  const [spacingMm, setSpacing] = useState<number>();
+  const [busy, setBusy] = useState(false);
+  const [error, setError] = useState<unknown>();
+  const through = kind === 'check' || kind === 'verify';
+  const draw = async () => {
+    setBusy(true);
+    setError(undefined);
+    const strip = kind === 'check' ? { widthMm: 60, heightMm: 8 } : size;
+    const asked: ChartAsk = through
+      ? { kind, machine: shop.profiles.find(({ name }) => name === profile)?.machine ?? machine, profile, ...strip }
+      : {
+          kind,
+          machine,
+          material,
+          ...strip,
+          ...(powerW === undefined ? {} : { powerW }),
+          ...(speedMmPerS === undefined ? {} : { speedMmPerS }),
+          ...(spacingMm === undefined ? {} : { spacingMm }),
+        };
+    try {
+      onMade(await makeChart(asked));
+    } catch (problem) {
+      setError(problem);
+    } finally {
+      setBusy(false);
+    }
+  };
+  return (
+    <div class="form">
+      <Select
+        label="What do you want to know?"
+        value={kind}
+        note={KINDS.find(({ value }) => value === kind)!.help}
+        groups={[{ label: '', choices: KINDS }]}
+        onChange={(value) => setKind(value as Kind)}
+      />
+      {through ? (
+        <Select
+          label="Profile"
+          value={profile}
+          groups={[{ label: '', choices: shop.profiles.map(({ name, title }) => ({ value: name, label: title })) }]}
+          onChange={setProfile}
+        />
+      ) : (
+        <>
+          <Select
+            label="Machine and lens"
+            value={machine}
+            groups={[{ label: '', choices: shop.machines.map(({ name, title }) => ({ value: name, label: title })) }]}
+            onChange={(name) => {
+              setMachine(name);
+              setPower(undefined);
+              setSpeed(undefined);
+            }}
+          />
+          <Select
+            label="Material"
+            value={material}
+            groups={[{ label: '', choices: shop.materials.map(({ name, title }) => ({ value: name, label: title })) }]}
+            onChange={setMaterial}
+          />
+          <div class="row">
+            <NumberField
+              label="Power"
+              unit="W"
+              value={powerW ?? facts?.powerW}
+              min={0.01}
+              max={500}
+              step="any"
+              onChange={setPower}
+            />
+            <NumberField
+              label="Speed"
+              unit="mm/s"
+              value={speedMmPerS ?? facts?.speedMmPerS}
+              min={1}
+              max={20000}
+              step="any"
+              onChange={setSpeed}
+            />
+          </div>
+          <NumberField
+            label="Distance between dots (empty: as recommended)"
+            unit={unit}
+            value={spacingMm === undefined ? undefined : round(unit === 'mm' ? spacingMm : spacingMm / 25.4, 5)}
+            min={unit === 'mm' ? 0.001 : 0.00004}
+            max={unit === 'mm' ? 2 : 0.08}
+            step="any"
+            onChange={(value) => setSpacing(unit === 'mm' ? value : round(value * 25.4, 4))}
+          />
+        </>
+      )}
+      {kind !== 'check' && (
+        <div class="row">
+          <NumberField
+            label="Width"
+            unit={unit}
+            value={toUnit(size.widthMm, unit)}
+            min={toUnit(30, unit)}
+            max={toUnit(400, unit)}
+            step="any"
+            onChange={(value) => setSize({ ...size, widthMm: fromUnit(value, unit) })}
+          />
+          <NumberField
+            label="Height"
+            unit={unit}
+            value={toUnit(size.heightMm, unit)}
+            min={toUnit(20, unit)}
+            max={toUnit(400, unit)}
+            step="any"
+            onChange={(value) => setSize({ ...size, heightMm: fromUnit(value, unit) })}
+          />
+        </div>
+      )}
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      {busy ? (
+        <Busy>Drawing the chart</Busy>
+      ) : (
+        <Button kind="main" icon="strip" onClick={draw}>
+          Draw the chart
+        </Button>
+      )}
+    </div>
+  );
+}
+
+function ChartDone({ chart }: { readonly chart: ChartMade }) {
+  const { unit } = useShop();
+  const { hash, files, seconds, settings, warnings, expected, widthMm, heightMm } = chart;
+  const address = (file: string) => `/api/charts/${hash}/${file}`;
+  return (
+    <div class="chart-done" role="status">
+      <img src={`${address('chart.png')}?view`} alt={`The chart, ${chart.patches} patches`} />
+      <p>
+        <b>{sayDuration(seconds)}</b> on the machine, {saySize(widthMm, heightMm, unit)}, {settings.powerW} W,{' '}
+        {settings.speedMmPerS} mm/s{settings.rateKHz === undefined ? '' : `, ${settings.rateKHz} kHz`}.
+      </p>
+      {expected && <p class="note">{expected}</p>}
+      {warnings.map((text) => (
+        <p key={text} class="warn-line">
+          <Icon name="warn" />
+          {text}
+        </p>
+      ))}
+      <ul class="files">
+        {files
+          .filter((file) => file !== 'chart.html')
+          .map((file) => (
+            <li key={file}>
+              <a href={address(file)} download={`${chart.kind}-${hash.slice(0, 6)}-${file}`}>
+                <Icon name="down" />
+                <span>{CHART_FILES[file] ?? file}</span>
+              </a>
+            </li>
+          ))}
+      </ul>
+      <div class="actions">
+        <a class="button plain" href={`${address('chart.html')}?view`} target="_blank" rel="noreferrer">
+          <Icon name="photo" />
+          <span>Read the instructions</span>
+        </a>
+        <PrintSheet address={`${address('chart.html')}?view`} label="Print them" title="Instructions" />
+      </div>
+    </div>
+  );
+}
+
+const CHART_FILES: Readonly<Record<string, string>> = {
+  'chart.png': 'Bitmap to burn',
+  'chart.json': 'Layout, for programs',
+  'chart.svg': 'Drawing of the cells',
+  'chart.csv': 'Table of the cells',
+  'chart.nc': 'Program for the machine',
+};
+
+function Readings({ readings }: { readonly readings: readonly Reading[] }) {
+  if (readings.length === 0) return null;
+  return (
+    <section aria-labelledby="readings-title">
+      <h2 id="readings-title">What was read</h2>
+      <ul class="link-list">
+        {readings.map((reading) => (
+          <li key={reading.id}>
+            <a href={`#/material/reading/${reading.id}`}>
+              <b>{titleOf(reading)}</b>
+              <span class="soft">
+                {reading.date} · chart {reading.chart.slice(0, 6)}
+              </span>
+            </a>
+          </li>
+        ))}
+      </ul>
+    </section>
+  );
+}
+
+export function titleOf(reading: Reading): string {
+  if (reading.kind === 'learned') return `${reading.title}${reading.saved ? '' : ', not saved'}`;
+  if (reading.kind === 'checked') return `${reading.profile}: ${VERDICTS[reading.verdict]}`;
+  return 'A chart, measured';
+}
+
+export const VERDICTS = {
+  holds: 'still holds',
+  drifting: 'is drifting',
+  'learn-again': 'must be learned again',
+} as const;
+
+function Profiles() {
+  const { shop, go } = useShop();
+  const [picked, setPicked] = useState<readonly string[]>([]);
+  const pick = (name: string) =>
+    setPicked(picked.includes(name) ? picked.filter((one) => one !== name) : [...picked, name].slice(-2));
+  const [filter, setFilter] = useState<'all' | 'shop'>('all');
+  const shown = shop.profiles.filter(({ from }) => filter === 'all' || from === 'shop');
+  return (
+    <section class="profiles" aria-labelledby="profiles-title">
+      <div class="list-head">
+        <h2 id="profiles-title">Profiles</h2>
+        <Segments
+          label="Shown"
+          hideLabel
+          value={filter}
+          choices={[
+            { value: 'all', label: 'All' },
+            { value: 'shop', label: 'Learned here' },
+          ]}
+          onChange={setFilter}
+        />
+        <Button disabled={picked.length !== 2} onClick={() => go(`/material/compare/${picked.join('/')}`)}>
+          {picked.length === 2 ? 'Compare these two' : 'Pick two to compare'}
+        </Button>
+      </div>
+      {shown.length === 0 ? (
+        <p class="empty">None yet. Burn a chart above, scan it, and save what is learned.</p>
+      ) : (
+        <ul class="link-list">
+          {shown.map(({ name, title, origin, date, machine, from }) => (
+            <li key={name}>
+              <input
+                type="checkbox"
+                checked={picked.includes(name)}
+                aria-label={`Compare ${title}`}
+                onChange={() => pick(name)}
+              />
+              <a href={`#/material/profile/${name}`}>
+                <b>{title}</b>
+                <span class="soft">
+                  {machine} · {from === 'built-in' ? 'example, computed' : `${origin}, ${date}`}
+                </span>
+              </a>
+            </li>
+          ))}
+        </ul>
+      )}
+    </section>
+  );
+}

@@ -1,0 +1,296 @@
+import { randomBytes } from 'node:crypto';
+import { mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
+import { join } from 'node:path';
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import { type ChartRequest, compareProfiles, parseChartLayout, readHistory, readProfile } from '../job/index.ts';
+import { computeMarkDiametersUm, type Shop } from '../material/index.ts';
+import { writeFilesAtomic } from '../plane/index.ts';
+import type {
+  CaptureCard,
+  ChartCard,
+  ChartMade,
+  ComparisonView,
+  ProfileView,
+  Reading,
+  ReadingAsk,
+} from './protocol.ts';
+import { sampleCurve, toDriftPoint } from './server-curve.ts';
+import type { EventHub } from './server-events.ts';
+import { MAX_PIXELS, tidyFileName } from './server-jobs.ts';
+import { parseWith, RECORD_NAME } from './server-wish.ts';
+import type { Work } from './server-work.ts';
+
+const ID = /^[0-9a-f]{16}$/;
+const HASH = /^[0-9a-f]{6,64}$/;
+const CHART_FILES = ['chart.png', 'chart.json', 'chart.html', 'chart.svg', 'chart.csv', 'chart.nc'];
+const lengthMm = v.pipe(v.number(), v.minValue(1), v.maxValue(2000));
+const positive = v.pipe(v.number(), v.gtValue(0), v.maxValue(1e6));
+
+export const CHART_ASK = v.strictObject({
+  kind: v.picklist(['spot', 'dose', 'tone', 'verify', 'check']),
+  machine: RECORD_NAME,
+  material: v.exactOptional(RECORD_NAME),
+  profile: v.exactOptional(RECORD_NAME),
+  direction: v.exactOptional(v.picklist(['lighter', 'darker'])),
+  widthMm: lengthMm,
+  heightMm: lengthMm,
+  powerW: v.exactOptional(positive),
+  speedMmPerS: v.exactOptional(positive),
+  spacingMm: v.exactOptional(v.pipe(v.number(), v.minValue(0.001), v.maxValue(2))),
+});
+
+const point = v.strictTuple([v.pipe(v.number(), v.finite()), v.pipe(v.number(), v.finite())]);
+
+export const READING_ASK = v.strictObject({
+  captures: v.pipe(v.array(v.pipe(v.string(), v.regex(ID))), v.minLength(1), v.maxLength(8)),
+  chart: v.exactOptional(v.pipe(v.string(), v.regex(HASH))),
+  profile: v.exactOptional(RECORD_NAME),
+  camera: v.picklist(['known', 'unknown']),
+  mirrored: v.boolean(),
+  corners: v.exactOptional(v.pipe(v.array(point), v.length(4))),
+  name: v.exactOptional(RECORD_NAME),
+});
+
+const CAPTURE = v.object({
+  schema: v.literal('tonewright-kept-capture/1'),
+  file: v.string(),
+  stored: v.pipe(v.string(), v.regex(/^capture\.[a-z0-9]+$/)),
+  width: v.number(),
+  height: v.number(),
+});
+
+export interface Bench {
+  readonly listCharts: () => Promise<readonly ChartCard[]>;
+  readonly makeChart: (json: unknown) => Promise<ChartMade>;
+  readonly readChartFile: (hash: string, name: string) => Promise<Uint8Array>;
+  readonly incoming: () => string;
+  readonly addCapture: (path: string, fileName: string) => Promise<CaptureCard>;
+  readonly readCaptureView: (id: string) => Promise<Uint8Array>;
+  readonly read: (json: unknown) => Promise<Reading>;
+  readonly listReadings: () => Promise<readonly Reading[]>;
+  readonly getReading: (id: string) => Promise<Reading>;
+  readonly readReadingFile: (id: string, name: string) => Promise<Uint8Array>;
+  readonly save: (id: string, replace: boolean) => Promise<Reading>;
+  readonly viewProfile: (name: string) => ProfileView;
+  readonly compare: (a: string, b: string) => ComparisonView;
+}
+
+export interface BenchOptions {
+  readonly shop: Shop;
+  readonly shopDir: string;
+  readonly work: Work;
+  readonly events: EventHub;
+}
+
+/** Charts, captures and what was read from them, in the shop folder. */
+export function openBench({ shop, shopDir, work, events }: BenchOptions): Bench {
+  const captures = join(shopDir, 'captures');
+  const readings = join(shopDir, 'readings');
+
+  async function readCard(id: string) {
+    if (!ID.test(id)) throw unknown('capture');
+    const text = await readFile(join(captures, id, 'capture.json'), 'utf8').catch(() => {
+      throw unknown('capture');
+    });
+    return parseWith(CAPTURE, JSON.parse(text));
+  }
+  async function getReading(id: string): Promise<Reading> {
+    if (!ID.test(id)) throw unknown('reading');
+    const text = await readFile(join(readings, id, 'reading.json'), 'utf8').catch(() => {
+      throw unknown('reading');
+    });
+    const reading = (JSON.parse(text) as { readonly reading: Reading }).reading;
+    if (reading.kind !== 'learned') return reading;
+    return {
+      ...reading,
+      saved: shop.list('profiles').some(({ name, from }) => name === reading.name && from === 'shop'),
+    };
+  }
+  const keepReading = (reading: Reading) =>
+    writeFilesAtomic(
+      [
+        {
+          path: join(readings, reading.id, 'reading.json'),
+          bytes: `${JSON.stringify({ schema: 'tonewright-kept-reading/1', reading }, null, 2)}\n`,
+        },
+      ],
+      { force: true },
+    );
+
+  function viewProfile(name: string): ProfileView {
+    const found = shop.list('profiles').find((one) => one.name === name);
+    const profile = readProfile(name, shop);
+    const { title, material, machine, direction, origin, date, bare, full, grid, screen, fit, repeatability } = profile;
+    const marks = computeMarkDiametersUm(profile.response, grid);
+    return {
+      name: profile.name,
+      title,
+      material,
+      machine,
+      direction,
+      origin,
+      date,
+      from: found?.from ?? 'built-in',
+      bareL: bare[0],
+      fullL: full[0],
+      pitchMm: grid.pitchMm,
+      lineSpacingMm: grid.lineSpacingMm,
+      screen: screen.name,
+      points: sampleCurve(profile.points),
+      band: fit
+        ? fit.band.map(({ coverage, low, high }) => ({ coverage, lightness: (low + high) / 2, low, high }))
+        : [],
+      facts: [
+        { label: 'Lightness, bare to marked', value: `L* ${bare[0].toFixed(1)} to ${full[0].toFixed(1)}` },
+        { label: 'Equal patches differ by', value: `± ${repeatability.toFixed(2)} L*` },
+        { label: 'Mark width', value: `${marks.xUm.toFixed(1)} × ${marks.yUm.toFixed(1)} µm` },
+        { label: 'Pitch and line spacing', value: `${grid.pitchMm} × ${grid.lineSpacingMm} mm` },
+        { label: 'Screen', value: screen.name },
+      ],
+      warnings: fit?.warnings ?? [],
+      history: (readHistory(profile.name, shop)?.entries ?? []).map(toDriftPoint),
+    };
+  }
+
+  return {
+    async listCharts() {
+      const cards: ChartCard[] = [];
+      for (const { name, path } of shop.list('charts')) {
+        try {
+          const { hash, kind, material, machine, direction, widthMm, heightMm } = parseChartLayout(
+            shop.read('charts', name).json,
+            path,
+          );
+          const there = await readdir(join(shopDir, 'charts', hash)).catch(() => [] as string[]);
+          const files = CHART_FILES.filter((file) => there.includes(file));
+          cards.push({ hash, kind, material, machine, direction, widthMm, heightMm, files });
+        } catch (error) {
+          // One broken layout must not hide the others.
+          if (!(error instanceof AppError)) throw error;
+        }
+      }
+      return cards;
+    },
+    async makeChart(json) {
+      const { widthMm, heightMm, powerW, speedMmPerS, spacingMm, ...ask } = parseWith(CHART_ASK, json);
+      const settings = {
+        ...(powerW === undefined ? {} : { powerW }),
+        ...(speedMmPerS === undefined ? {} : { speedMmPerS }),
+      };
+      const request: ChartRequest = {
+        ...ask,
+        size: `${widthMm}x${heightMm}`,
+        ...(spacingMm === undefined ? {} : { pitchMm: spacingMm, lineSpacingMm: spacingMm }),
+        ...(Object.keys(settings).length > 0 ? { settings } : {}),
+      };
+      const made = await work.run('files', 'makeChartFiles', request);
+      events.send({ type: 'shop' });
+      return made;
+    },
+    async readChartFile(hash, name) {
+      if (!HASH.test(hash) || !CHART_FILES.includes(name)) throw unknown('chart');
+      return readFile(join(shopDir, 'charts', hash, name)).catch(() => {
+        throw unknown('chart');
+      });
+    },
+    incoming: () => join(captures, '.incoming', randomBytes(8).toString('hex')),
+    async addCapture(path, fileName) {
+      const id = randomBytes(8).toString('hex');
+      const file = tidyFileName(fileName);
+      try {
+        const found = await work.run('files', 'openCapture', { path, name: file, maxPixels: MAX_PIXELS });
+        const { width, height, format, view } = found;
+        const stored = `capture.${format === 'jpeg' ? 'jpg' : format}`;
+        await mkdir(join(captures, id), { recursive: true });
+        await rename(path, join(captures, id, stored));
+        const card = { schema: 'tonewright-kept-capture/1', file, stored, width, height };
+        await writeFilesAtomic([
+          { path: join(captures, id, 'view.jpg'), bytes: view },
+          { path: join(captures, id, 'capture.json'), bytes: `${JSON.stringify(card, null, 2)}\n` },
+        ]);
+        return { id, file, width, height };
+      } catch (error) {
+        await rm(path, { force: true });
+        await rm(join(captures, id), { recursive: true, force: true });
+        throw error;
+      }
+    },
+    async readCaptureView(id) {
+      await readCard(id);
+      return readFile(join(captures, id, 'view.jpg'));
+    },
+    async read(json) {
+      const ask = parseWith(READING_ASK, json) as ReadingAsk;
+      const opened = [];
+      for (const id of ask.captures) {
+        const card = await readCard(id);
+        opened.push({ path: join(captures, id, card.stored), name: card.file });
+      }
+      const id = randomBytes(8).toString('hex');
+      const out = join(readings, id);
+      try {
+        const reading = await work.run('files', 'readChart', {
+          id,
+          ask,
+          captures: opened,
+          out,
+          maxPixels: MAX_PIXELS,
+          date: new Date().toISOString().slice(0, 10),
+        });
+        await keepReading(reading);
+        return getReading(id);
+      } catch (error) {
+        await rm(out, { recursive: true, force: true });
+        throw error;
+      }
+    },
+    async listReadings() {
+      const found: Reading[] = [];
+      for (const id of await readdir(readings).catch(() => [] as string[])) {
+        const reading = await getReading(id).catch(() => undefined);
+        if (reading) found.push(reading);
+      }
+      return found.sort((a, b) => (a.date < b.date ? 1 : -1));
+    },
+    getReading,
+    async readReadingFile(id, name) {
+      await getReading(id);
+      if (!/^(?:report\.html|profile\.json|measured\.json|found-\d\.jpg)$/.test(name)) throw unknown('file');
+      return readFile(join(readings, id, name)).catch(() => {
+        throw unknown('file');
+      });
+    },
+    async save(id, replace) {
+      const reading = await getReading(id);
+      if (reading.kind !== 'learned') throw new AppError('option-invalid', 'found no profile in this reading');
+      const { name } = reading;
+      parseWith(RECORD_NAME, name);
+      const target = (ending: string) => join(shopDir, 'profiles', `${name}.${ending}`);
+      const bytes = await readFile(join(readings, id, 'profile.json'));
+      const page = await readFile(join(readings, id, 'report.html'));
+      await writeFilesAtomic(
+        [
+          { path: target('html'), bytes: page },
+          { path: target('json'), bytes },
+        ],
+        { force: replace },
+      );
+      events.send({ type: 'shop' });
+      return getReading(id);
+    },
+    viewProfile,
+    compare(a, b) {
+      const found = compareProfiles(readProfile(a, shop), readProfile(b, shop));
+      const sentences = [
+        `Along coverage they differ by ${found.meanDelta.toFixed(1)} L* on average and by ${found.worstDelta.toFixed(1)} at ${Math.round(100 * found.worstCoverage)} %.`,
+        `A difference up to ${(2 * found.scatter).toFixed(1)} L* may be chance.`,
+        `With bare and marked laid over each other, ${found.meanShapeDelta.toFixed(1)} on average is left: the shape alone.`,
+        ...found.notes.map((text) => `${text}.`),
+      ];
+      return { a: viewProfile(a), b: viewProfile(b), sentences, rows: found.rows };
+    },
+  };
+}
+
+const unknown = (what: string) => new AppError('name-unknown', `found no such ${what} in the shop folder`);
