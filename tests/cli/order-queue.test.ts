@@ -1,0 +1,187 @@
+import { type ChildProcess, spawn, spawnSync } from 'node:child_process';
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { connect, createServer } from 'node:net';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest';
+import { copyProgram, makePhotos, readFolder, runBuilt, type Started, startBuilt } from './order-sample.ts';
+import { useFolder } from './run-cli.ts';
+
+const hasRedis = spawnSync('redis-server', ['--version']).status === 0;
+if (!hasRedis) process.stderr.write('redis-server is missing: orders through a queue were not tested\n');
+const folder = useFolder();
+const { main, remove } = copyProgram();
+afterAll(remove);
+
+/** A server of our own on a port that is free, which keeps what it holds in a folder of its own. */
+class Server {
+  readonly port: number;
+  readonly #folder: string;
+  #child: ChildProcess | undefined;
+
+  constructor(port: number, place: string) {
+    this.port = port;
+    this.#folder = place;
+  }
+
+  get url(): string {
+    return `redis://127.0.0.1:${this.port}`;
+  }
+
+  async start(): Promise<void> {
+    const argv = [
+      '--port',
+      this.port,
+      '--bind',
+      '127.0.0.1',
+      '--dir',
+      this.#folder,
+      '--appendonly',
+      'yes',
+      '--save',
+      '',
+    ];
+    this.#child = spawn('redis-server', argv.map(String), { stdio: 'ignore' });
+    while ((await this.say('PING')) !== '+PONG') await new Promise((go) => setTimeout(go, 20));
+  }
+
+  /** Ends it as a power cut would. */
+  async kill(): Promise<void> {
+    const ended = new Promise((go) => this.#child!.once('exit', go));
+    this.#child!.kill('SIGKILL');
+    await ended;
+  }
+
+  /** First line of what it answers; undefined where it does not. */
+  say(command: string): Promise<string | undefined> {
+    return new Promise((go) => {
+      const socket = connect(this.port, '127.0.0.1', () => socket.write(`${command}\r\n`));
+      socket.on('data', (data) => {
+        socket.end();
+        go(data.toString().split('\r\n')[0]);
+      });
+      socket.on('error', () => go(undefined));
+    });
+  }
+}
+
+async function findFreePort(): Promise<number> {
+  const server = createServer();
+  await new Promise<void>((go) => server.listen(0, '127.0.0.1', go));
+  const { port } = server.address() as { port: number };
+  await new Promise((go) => server.close(go));
+  return port;
+}
+
+describe.runIf(hasRedis)('an order through a queue', () => {
+  const COUNT = 8;
+  const OPTIONS = ['--size', '40x30', '--profile', 'anodised-black'];
+  const places: string[] = [];
+  let photos = '';
+  let wanted: Record<string, string> = {};
+  let server: Server;
+  const started: Started[] = [];
+
+  beforeAll(async () => {
+    const place = mkdtempSync(join(tmpdir(), 'tonewright-queue-'));
+    places.push(place);
+    photos = join(place, 'photos');
+    await makePhotos(photos, COUNT);
+    writeFileSync(join(photos, 'q-empty.jpg'), '');
+    const out = join(place, 'local');
+    // The one photo without a byte is the input's fault.
+    expect((await runBuilt(main, ['order', photos, ...OPTIONS, '--out', out])).status).toBe(1);
+    wanted = readFolder(out);
+    const data = join(place, 'data');
+    mkdirSync(data);
+    server = new Server(await findFreePort(), data);
+    await server.start();
+  }, 120_000);
+
+  afterEach(async () => {
+    for (const { child, ended } of started.splice(0)) {
+      child.kill('SIGKILL');
+      await ended;
+    }
+    await server.say('FLUSHALL');
+  });
+
+  afterAll(async () => {
+    await server?.kill();
+    for (const place of places) rmSync(place, { recursive: true, force: true });
+  });
+
+  const work = async () => {
+    const worker = startBuilt(main, ['worker', '--queue', server.url, '--workers', '1', '--lease', '2']);
+    started.push(worker);
+    await worker.saw('listening');
+    return worker;
+  };
+  const begin = (out: string) => {
+    const run = startBuilt(main, ['order', photos, ...OPTIONS, '--out', out, '--queue', server.url]);
+    started.push(run);
+    return run;
+  };
+  const doneIn = (out: string) => {
+    const path = join(out, 'order.journal.jsonl');
+    const lines = existsSync(path) ? readFileSync(path, 'utf8').split('\n') : [];
+    return lines.filter((line) => line.includes('"is":"done"')).length;
+  };
+  const waitForDone = async (out: string, count: number) => {
+    while (doneIn(out) < count) await new Promise((go) => setTimeout(go, 20));
+  };
+  const check = async (out: string, run: Started, kept = 0) => {
+    const { status, stdout, stderr } = await run.ended;
+    expect(stderr).not.toMatch(/bug/);
+    expect([status, /(\d+) made now, (\d+) kept/.exec(stdout)!.slice(1)]).toEqual([1, [`${COUNT - kept}`, `${kept}`]]);
+    expect(stdout).toMatch(/q-empty\.jpg: found 0 bytes/);
+    expect(readFolder(out)).toEqual(wanted);
+  };
+
+  test('leaves the same bytes when a worker is killed and the server is killed and started again', async () => {
+    const out = folder();
+    const [first] = [await work(), await work()];
+    const run = begin(out);
+    await first!.saw('made p');
+    first!.child.kill('SIGKILL');
+    await waitForDone(out, 2);
+    await server.kill();
+    await new Promise((go) => setTimeout(go, 300));
+    await server.start();
+    await check(out, run);
+  }, 120_000);
+
+  test('leaves the same bytes when the server forgets everything', async () => {
+    const out = folder();
+    await work();
+    const run = begin(out);
+    await waitForDone(out, 2);
+    await server.say('FLUSHALL');
+    await check(out, run);
+  }, 120_000);
+
+  test('goes on when the run itself was killed, and needs no piece made again that is done', async () => {
+    const out = folder();
+    const worker = await work();
+    const run = begin(out);
+    await waitForDone(out, 3);
+    run.child.kill('SIGKILL');
+    await run.ended;
+    const kept = doneIn(out);
+    await check(out, begin(out), kept);
+    worker.child.kill('SIGINT');
+    const { status, stdout } = await worker.ended;
+    expect(status).toBe(0);
+    // Each photo was made once, also those that were on their way while nobody waited for them; the empty one twice at most.
+    expect(stdout).toMatch(new RegExp(`^made ${COUNT} pieces, [12] could not be made`));
+  }, 120_000);
+
+  test('says when no worker listens', async () => {
+    const run = begin(folder());
+    await run.saw('no worker of this version');
+    run.child.kill('SIGINT');
+    const { status, stderr } = await run.ended;
+    expect(status).toBe(1);
+    expect(stderr).toMatch(/stopped with 0 of 9 pieces done/);
+  }, 60_000);
+});
