@@ -6,6 +6,7 @@ export {
   CHART_DEFAULTS,
   type ChartOptions,
   type DoseAxis,
+  type ExpectedTone,
   layoutChart,
 } from './layout.ts';
 export type { LightSurface, ReferenceField } from './light.ts';

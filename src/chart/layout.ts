@@ -20,6 +20,14 @@ export interface AimedTone {
   readonly aimLightness?: number;
 }
 
+/** A point of a tone curve that is known before the chart is burned. */
+export interface ExpectedTone {
+  readonly coverage: number;
+  readonly lightness: number;
+  /** Half the width of its 95 % band, ΔL*, when a first chart told it. */
+  readonly halfWidth?: number;
+}
+
 export interface ChartOptions {
   readonly machine: string;
   /** Name of the material; empty or absent when only the direction is known. */
@@ -37,8 +45,8 @@ export interface ChartOptions {
   readonly steps?: number;
   /** How often each tone is repeated: 3 for `tone`, 2 elsewhere. */
   readonly replicates?: number;
-  /** A tone curve known beforehand; the steps are then densest where it is steep. */
-  readonly expected?: readonly { readonly coverage: number; readonly lightness: number }[];
+  /** A tone curve known beforehand; the steps are then densest where it is steep, and where it is badly known. */
+  readonly expected?: readonly ExpectedTone[];
   /** Tones of `verify` and `check`, burned through a profile. */
   readonly tones?: readonly AimedTone[];
   /** Dose charts: settings swept along columns and rows. */

@@ -1,5 +1,5 @@
 import { AppError } from '../errors.ts';
-import { type AimedTone, CHART_DEFAULTS, type ChartOptions, settleCell } from './layout.ts';
+import { type AimedTone, CHART_DEFAULTS, type ChartOptions, type ExpectedTone, settleCell } from './layout.ts';
 import type { ChartKind, Patch, PatchPattern, PatchRole } from './types.ts';
 
 /** A patch before it has a place. */
@@ -169,23 +169,38 @@ const ASSUMED_MARK_CELLS = 1.8;
 /** Reflectance of the stronger mark relative to the weaker; assumed. */
 const ASSUMED_CONTRAST = 0.1;
 
+/** Shares by which steps follow lightness, and where the uncertainty of a first chart is known, that; the rest evenly. */
+const FOLLOW = { lightness: 0.5, lightnessBeside: 0.3, uncertainty: 0.5 } as const;
+
 /**
  * Coverages between bare and solid, denser where the tone curve is steep: equal steps along the mean of the share of
- * lightness and the share of coverage, so that no stretch goes without a patch. Without a known curve, one with
- * overlapping dots is assumed.
+ * lightness and the share of coverage, so that no stretch goes without a patch. Where the curve's uncertainty is given,
+ * most steps go where lightness is travelled that is badly known. Without a known curve, one with overlapping dots is
+ * assumed.
  */
-export function spaceCoverages(
-  count: number,
-  expected?: readonly { readonly coverage: number; readonly lightness: number }[],
-): readonly number[] {
-  const lightnessAt = expected && expected.length > 1 ? interpolate(expected) : assumedLightness;
+export function spaceCoverages(count: number, expected?: readonly ExpectedTone[]): readonly number[] {
+  const lightnessAt =
+    expected && expected.length > 1
+      ? interpolate(expected.map(({ coverage, lightness }) => [coverage, lightness]))
+      : assumedLightness;
   const fine = 1000;
   const way = new Float64Array(fine + 1);
-  let travelled = 0;
-  for (let i = 1; i <= fine; i++) travelled += Math.abs(lightnessAt(i / fine) - lightnessAt((i - 1) / fine));
+  const rises = Array.from({ length: fine }, (_, i) => Math.abs(lightnessAt((i + 1) / fine) - lightnessAt(i / fine)));
+  const sharesOf = (values: readonly number[]) => {
+    const sum = values.reduce((total, value) => total + value, 0);
+    return (i: number) => (sum > 0 ? values[i]! / sum : 1 / fine);
+  };
+  const rise = sharesOf(rises);
+  const known = expected?.filter((point) => point.halfWidth !== undefined) ?? [];
+  const halfAt =
+    known.length > 1 ? interpolate(known.map(({ coverage, halfWidth }) => [coverage, halfWidth!])) : undefined;
+  const doubt = halfAt && sharesOf(rises.map((one, i) => one * halfAt((i + 0.5) / fine)));
   for (let i = 1; i <= fine; i++) {
-    const rise = Math.abs(lightnessAt(i / fine) - lightnessAt((i - 1) / fine));
-    way[i] = way[i - 1]! + 0.5 * (travelled > 0 ? rise / travelled : 1 / fine) + 0.5 / fine;
+    const followed = doubt
+      ? FOLLOW.lightnessBeside * rise(i - 1) + FOLLOW.uncertainty * doubt(i - 1)
+      : FOLLOW.lightness * rise(i - 1);
+    const even = doubt ? 1 - FOLLOW.lightnessBeside - FOLLOW.uncertainty : 1 - FOLLOW.lightness;
+    way[i] = way[i - 1]! + followed + even / fine;
   }
   return Array.from({ length: count }, (_, step) => {
     const wanted = ((step + 1) / (count + 1)) * way[fine]!;
@@ -200,12 +215,12 @@ function assumedLightness(coverage: number): number {
   return 116 * Math.cbrt(1 - area + ASSUMED_CONTRAST * area) - 16;
 }
 
-function interpolate(points: readonly { readonly coverage: number; readonly lightness: number }[]) {
-  const sorted = points.slice().sort((a, b) => a.coverage - b.coverage);
+function interpolate(points: readonly (readonly [coverage: number, value: number])[]) {
+  const sorted = points.slice().sort((a, b) => a[0] - b[0]);
   return (coverage: number): number => {
-    const above = sorted.findIndex((point) => point.coverage >= coverage);
-    if (above <= 0) return sorted.at(above)!.lightness;
+    const above = sorted.findIndex((point) => point[0] >= coverage);
+    if (above <= 0) return sorted.at(above)![1];
     const [a, b] = [sorted[above - 1]!, sorted[above]!];
-    return a.lightness + ((coverage - a.coverage) / (b.coverage - a.coverage)) * (b.lightness - a.lightness);
+    return a[1] + ((coverage - a[0]) / (b[0] - a[0])) * (b[1] - a[1]);
   };
 }

@@ -7,6 +7,7 @@ import {
   drawChart,
   drawDoseCells,
   drawWithoutDoseCells,
+  type ExpectedTone,
   layoutChart,
 } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
@@ -43,6 +44,7 @@ import {
   resolveScreen,
   screenOptionsOf,
 } from './spec.ts';
+import { knownTo } from './uncertainty.ts';
 
 /** What a person asks of a chart, by name; the rest comes from the profile, the material or the defaults. */
 export interface ChartRequest {
@@ -53,6 +55,8 @@ export interface ChartRequest {
   readonly direction?: MarkDirection;
   /** Burned through it (`verify`, `check`), or only to space the steps (`tone`). */
   readonly profile?: string;
+  /** Tone charts: a profile whose curve says where more patches help most; everything else is as with `profile`. */
+  readonly after?: string;
   readonly size?: string;
   readonly pitchMm?: number;
   readonly lineSpacingMm?: number;
@@ -87,7 +91,7 @@ export interface ChartSpec {
  * @throws AppError name-unknown, file-invalid, option-invalid, material-refused, size-exceeds-field
  */
 export function resolveChart(
-  request: ChartRequest,
+  asked: ChartRequest,
   {
     shop,
     refused,
@@ -99,7 +103,8 @@ export function resolveChart(
     readonly rehearsed?: RehearsalErrors;
   },
 ): ChartSpec {
-  refuseMaterial(request.material, refused);
+  refuseMaterial(asked.material, refused);
+  const request = resolveAfter(asked);
   const { kind } = request;
   if (kind === 'verify' && request.profile === undefined) {
     throw new AppError('option-invalid', 'chart verify: found no --profile, needed the profile that it is to verify');
@@ -128,7 +133,7 @@ export function resolveChart(
     ...(request.seed === undefined ? {} : { seed: request.seed }),
     ...(request.steps === undefined ? {} : { steps: request.steps }),
     ...(request.replicates === undefined ? {} : { replicates: request.replicates }),
-    ...(resolved.points ? { expected: resolved.points } : {}),
+    ...(resolved.points ? { expected: resolved.points.map((point) => withHalfWidth(point, resolved, asked)) } : {}),
     ...(resolved.points && (kind === 'verify' || kind === 'check')
       ? { tones: aimTones(resolved.points, { kind, steps: request.steps }) }
       : {}),
@@ -154,6 +159,28 @@ export function resolveChart(
   };
 }
 
+/** `after` names the profile, and what it is good for: a second tone chart. */
+function resolveAfter({ after, ...request }: ChartRequest): ChartRequest {
+  if (after === undefined) return request;
+  if (request.kind !== 'tone' || request.profile !== undefined) {
+    throw new AppError(
+      'option-invalid',
+      `--after: found it with ${request.kind === 'tone' ? '--profile, which names one already' : `a ${request.kind} chart`}; needed a tone chart and one profile`,
+    );
+  }
+  return { ...request, profile: after };
+}
+
+/** A point of the curve, with how well it is known where a second chart asks for it. */
+function withHalfWidth(
+  { coverage, lightness }: TonePoint,
+  { profile, curve }: Pick<Resolved, 'profile' | 'curve'>,
+  { after }: ChartRequest,
+): ExpectedTone {
+  const halfOf = after === undefined || !profile ? undefined : knownTo(profile, curve);
+  return { coverage, lightness, ...(halfOf ? { halfWidth: halfOf(lightness) } : {}) };
+}
+
 function resolveChartSize({ kind, size }: ChartRequest): SizeMm {
   if (size !== undefined) return parseSizeMm(size, '--size');
   const strip = kind === 'check';
@@ -170,6 +197,7 @@ interface Resolved {
   readonly profile: Profile | undefined;
   /** The profile's tone curve for this screen and grid. */
   readonly points: readonly TonePoint[] | undefined;
+  readonly curve: 'measured' | 'predicted';
   readonly direction: MarkDirection;
   readonly settings: BurnSettings;
   readonly grid: ChartOptions['grid'];
@@ -199,6 +227,7 @@ function resolveLearned(request: ChartRequest, { size, ...known }: Known & { rea
     material: record,
     profile: job.profile,
     points: job.curve === 'predicted' ? predictPoints(job) : job.profile.points,
+    curve: job.curve,
     direction: job.profile.direction,
     settings: { ...job.settings, ...settings },
     grid: job.grid,
@@ -249,6 +278,7 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
     material,
     profile: undefined,
     points: undefined,
+    curve: 'measured',
     direction,
     settings: { ...machine.defaults, ...request.settings },
     grid: { pitchMm: grid.pitchMm, lineSpacingMm: grid.lineSpacingMm },

@@ -21,8 +21,27 @@ export interface ToneUncertainty {
 }
 
 /**
- * The profile's band, carried to a picture. A curve that is predicted for another screen or grid is known less well by
- * what the response model leaves over of the chart.
+ * Half the width of a profile's band at a CIE L*, ΔL*; undefined when nothing was measured. A curve that is predicted for
+ * another screen or grid is known less well by what the response model leaves over of the chart.
+ */
+export function knownTo(
+  profile: Pick<Profile, 'points' | 'fit'>,
+  curve: 'measured' | 'predicted',
+): ((lightness: number) => number) | undefined {
+  const { fit } = profile;
+  if (!fit || fit.band.length === 0) return undefined;
+  const more = curve === 'predicted' ? Z_95 * fit.modelRms : 0;
+  const tones = toneCurveOf(profile);
+  const known = fit.band
+    .map(({ coverage, low, high }) => {
+      return { lightness: tones.lightnessAt(coverage), half: Math.hypot((high - low) / 2, more) };
+    })
+    .sort((a, b) => a.lightness - b.lightness);
+  return (lightness) => halfAt(known, lightness);
+}
+
+/**
+ * The profile's band, carried to a picture.
  * @param counts how often each luminance 0 … ONE occurs in the toned picture
  * @returns undefined when the profile has no band: nothing was measured
  */
@@ -38,15 +57,8 @@ export function assessUncertainty(
     readonly table: Pick<CoverageTable, 'lightness'>;
   },
 ): ToneUncertainty | undefined {
-  const { fit } = profile;
-  if (!fit || fit.band.length === 0) return undefined;
-  const more = curve === 'predicted' ? Z_95 * fit.modelRms : 0;
-  const tones = toneCurveOf(profile);
-  const known = fit.band
-    .map(({ coverage, low, high }) => {
-      return { lightness: tones.lightnessAt(coverage), half: Math.hypot((high - low) / 2, more) };
-    })
-    .sort((a, b) => a.lightness - b.lightness);
+  const halfOf = knownTo(profile, curve);
+  if (!halfOf) return undefined;
   const shares = new Float64Array(Math.ceil(100 / STEP_L) + 1);
   let total = 0;
   for (let value = 0; value <= ONE; value++) {
@@ -61,7 +73,7 @@ export function assessUncertainty(
   const badly: { fromL: number; toL: number; share: number }[] = [];
   for (let step = 0; step < shares.length; step++) {
     const share = shares[step]! / Math.max(1, total);
-    const half = halfAt(known, step * STEP_L);
+    const half = halfOf(step * STEP_L);
     sum += share * half;
     if (share >= 0.001) worstL = Math.max(worstL, half);
     if (!(half > BADLY_KNOWN_L) || share === 0) continue;

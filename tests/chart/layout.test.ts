@@ -105,6 +105,25 @@ describe('steps', () => {
     ).toEqual([0.25, 0.5, 0.75]);
   });
 
+  test('of a second chart go where the first left the curve badly known, and still leave no stretch without one', () => {
+    const curve = [0, 0.2, 0.4, 0.6, 0.8, 1].map((coverage) => ({ coverage, lightness: 20 + 60 * coverage }));
+    const alike = spaceCoverages(
+      12,
+      curve.map((point) => ({ ...point, halfWidth: 1 })),
+    );
+    const doubtful = spaceCoverages(
+      12,
+      curve.map((point) => ({ ...point, halfWidth: point.coverage === 0.6 ? 6 : 1 })),
+    );
+    const within = (coverages: readonly number[]) => coverages.filter((coverage) => coverage > 0.4 && coverage < 0.8);
+    expect(within(alike)).toHaveLength(5);
+    expect(within(doubtful).length).toBeGreaterThanOrEqual(7);
+    const gaps = [0, ...doubtful, 1].map((coverage, at, all) => coverage - (all[at - 1] ?? 0));
+    expect(Math.max(...gaps)).toBeLessThan(0.2);
+    // Doubt that is the same everywhere asks for nothing else than steps that follow lightness.
+    expect(alike).toEqual([...alike].sort((a, b) => a - b));
+  });
+
   test('of a verify chart are none of those of the tone chart', () => {
     const tones = (kind: 'tone' | 'verify') =>
       new Set(LAYOUTS[kind].patches.filter(({ role }) => role === 'step').map(({ coverage }) => coverage));

@@ -1,6 +1,9 @@
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { type ChartRequest, makeChart, parseChartLayout, resolveChart } from '../../src/job/index.ts';
-import { toneCurveOf } from '../../src/material/index.ts';
+import { type ChartRequest, makeChart, parseChartLayout, readProfile, resolveChart } from '../../src/job/index.ts';
+import { openShop, toneCurveOf } from '../../src/material/index.ts';
 import { decodeDotsBytes } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
@@ -59,6 +62,31 @@ describe('what a chart is made of', () => {
       for (const step of steps) expect(step).toBeCloseTo(steps[0]!, 1);
     },
   );
+
+  test('a second tone chart takes everything from the first one’s profile, and its steps follow the band', () => {
+    const folder = mkdtempSync(join(tmpdir(), 'tonewright-after-'));
+    const shop = openShop({ shopDir: folder, builtIn: ['shared/shop', 'shared'] });
+    const first = readProfile('anodised-black', SHOP);
+    const curve = toneCurveOf(first);
+    const band = [0, 0.25, 0.5, 0.75, 1].map((coverage) => {
+      const half = coverage === 0.75 ? 8 : 0.5;
+      return { coverage, low: curve.lightnessAt(coverage) - half, high: curve.lightnessAt(coverage) + half };
+    });
+    const fit = {
+      ...{ band, markDiameterXUm: [20, 30], markDiameterYUm: [20, 30] },
+      ...{ leaveOneOut: 0.4, modelRms: 1, warnings: [] },
+    };
+    mkdirSync(join(folder, 'profiles'));
+    writeFileSync(join(folder, 'profiles', 'first.json'), JSON.stringify({ ...first, name: 'first', fit }));
+    const chart = (more: object) => resolveChart({ kind: 'tone', ...more }, { shop, refused: REFUSED }).options;
+    const [plain, after] = [chart({ profile: 'first' }), chart({ after: 'first' })];
+    expect({ ...after, expected: [] }).toEqual({ ...plain, expected: [] });
+    expect(Math.max(...after.expected!.map(({ halfWidth }) => halfWidth!))).toBeGreaterThan(5);
+    expect(plain.expected!.every(({ halfWidth }) => halfWidth === undefined)).toBe(true);
+    expect(() => chart({ after: 'first', profile: 'first' })).toThrow(/--after/);
+    expect(() => chart({ kind: 'check', after: 'first' })).toThrow(/--after/);
+    rmSync(folder, { recursive: true });
+  });
 
   test('settings that the machine cannot do are warned of', () => {
     const spec = resolve({

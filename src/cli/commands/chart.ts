@@ -67,6 +67,7 @@ function readRequest(kind: ChartKind, options: OptionValues): ChartRequest {
     material: textOf(options, 'material'),
     direction: textOf(options, 'direction') as ChartRequest['direction'],
     profile: textOf(options, 'profile'),
+    after: textOf(options, 'after'),
     size: textOf(options, 'size'),
     pitchMm: lengthOf(options, 'pitch'),
     lineSpacingMm: lengthOf(options, 'spacing'),
