@@ -1,8 +1,8 @@
 import { existsSync } from 'node:fs';
 import { availableParallelism } from 'node:os';
-import { dirname, join } from 'node:path';
-import { fileURLToPath } from 'node:url';
+import { join } from 'node:path';
 import { Worker } from 'node:worker_threads';
+import { findPackageRoot } from '../plane/index.ts';
 import type { BandResult, SearchBands } from '../screens/index.ts';
 
 /** More threads than this find too few bands in a phase. */
@@ -19,7 +19,7 @@ export interface SearchThreads {
  * @param threads as asked for; as many as there are processors when absent.
  */
 export function openSearchThreads(threads: number = availableParallelism()): SearchThreads | undefined {
-  const file = join(dirname(fileURLToPath(import.meta.url)), 'search-thread.cjs');
+  const file = join(findPackageRoot() ?? '.', 'dist', 'search-thread.cjs');
   const count = Math.min(MOST_THREADS, threads);
   if (count < 2 || !existsSync(file)) return undefined;
   let workers: Worker[] = [];

@@ -114,6 +114,7 @@ interface BandState {
   /** Their sums over cells, and rows of the update. */
   cellBox: { readonly firstX: number; readonly firstY: number; readonly columns: number; readonly rows: number };
   readonly cellDeltas: Float64Array;
+  readonly lineDeltas: Float64Array;
   readonly cellSpread: Float64Array;
   readonly spread: Int32Array;
   readonly isExact: boolean;
@@ -202,6 +203,7 @@ function openBand(plan: SearchPlan, band: Band): BandState {
     places: new Int32Array(BOX * BOX),
     cellBox: { firstX: 0, firstY: 0, columns: 0, rows: 0 },
     cellDeltas: new Float64Array(BOX * BOX),
+    lineDeltas: new Float64Array(BOX),
     cellSpread: new Float64Array(BOX * (BOX + 2 * cellsX.far.reach)),
     spread: new Int32Array(BOX * (BOX + 2 * nearX.reach)),
     isExact: table.columns * table.rows === 1,
@@ -501,22 +503,27 @@ function tryMove(state: BandState, move: Move): number {
       count++;
     }
   }
-  let square = 0;
-  for (let a = 0; a < count; a++) {
-    const delta = deltas[a];
-    const place = places[a];
-    let others = 0;
-    for (let b = 0; b < a; b++) others += deltas[b] * pairs[place - places[b] + PAIRS_MIDDLE];
-    square += delta * (delta * pairs[PAIRS_MIDDLE] + 2 * others);
-  }
   state.count = count;
-  const nearEnergy = 2 * linear + square;
-  if (nearEnergy + 2 * total * tone >= 2 * FULL * state.slope) return NO_GAIN;
-  return nearEnergy + tryFar(state, move);
+  // The change's own energy is never below 0, so what fails without it fails with it.
+  const bound = 2 * FULL * state.slope;
+  const promised = 2 * (linear + total * tone);
+  if (promised >= bound) return NO_GAIN;
+  let own = 0;
+  const alone = pairs[PAIRS_MIDDLE] | 0;
+  for (let a = 0; a < count; a++) {
+    const delta = deltas[a] | 0;
+    const place = places[a] + PAIRS_MIDDLE;
+    let others = 0;
+    for (let b = 0; b < a; b++) others = (others + Math.imul(deltas[b], pairs[place - places[b]])) | 0;
+    own += delta * (Math.imul(delta, alone) + 2 * others);
+  }
+  if (promised + own >= bound) return NO_GAIN;
+  return 2 * linear + own + tryFar(state, move);
 }
 
 function tryFar(state: BandState, move: Move): number {
-  const { width, height, top, far, deltas, places, count, cellDeltas, cellsX, cellsY, cellTop, x, row } = state;
+  const { width, height, top, far, deltas, places, count, cellDeltas, lineDeltas, cellsX, cellsY, cellTop, x, row } =
+    state;
   const { first, shares } = cellsX;
   const left = x + move.dx;
   const upper = row + move.dy + top;
@@ -526,19 +533,22 @@ function tryFar(state: BandState, move: Move): number {
   const cellLines = cellsY.first[Math.min(height, upper + move.rows) - 1] - firstY + 3;
   state.cellBox = { firstX, firstY: firstY - cellTop, columns: cellColumns, rows: cellLines };
   for (let j = 0; j < cellLines; j++) for (let i = 0; i < cellColumns; i++) cellDeltas[j * BOX + i] = 0;
-  for (let a = 0; a < count; a++) {
-    const delta = deltas[a];
-    const y = upper + (places[a] >> BOX_BITS);
-    const place = left + (places[a] & (BOX_STRIDE - 1));
-    const line = (cellsY.first[y] - firstY) * BOX + first[place] - firstX;
-    const s0 = delta * shares[3 * place];
-    const s1 = delta * shares[3 * place + 1];
-    const s2 = delta * shares[3 * place + 2];
-    for (let v = 0; v < 3; v++) {
+  // Along the rows of the box first, each then into its three rows of cells.
+  for (let a = 0; a < count; ) {
+    const line = places[a] >> BOX_BITS;
+    for (let i = 0; i < cellColumns; i++) lineDeltas[i] = 0;
+    for (; a < count && places[a] >> BOX_BITS === line; a++) {
+      const delta = deltas[a];
+      const place = left + (places[a] & (BOX_STRIDE - 1));
+      const cell = first[place] - firstX;
+      lineDeltas[cell] += delta * shares[3 * place];
+      lineDeltas[cell + 1] += delta * shares[3 * place + 1];
+      lineDeltas[cell + 2] += delta * shares[3 * place + 2];
+    }
+    const y = upper + line;
+    for (let v = 0, out = (cellsY.first[y] - firstY) * BOX; v < 3; v++, out += BOX) {
       const share = cellsY.shares[3 * y + v];
-      cellDeltas[line + v * BOX] += share * s0;
-      cellDeltas[line + v * BOX + 1] += share * s1;
-      cellDeltas[line + v * BOX + 2] += share * s2;
+      for (let i = 0; i < cellColumns; i++) cellDeltas[out + i] += share * lineDeltas[i];
     }
   }
   let tone = 0;
