@@ -1,6 +1,7 @@
 import { type Jig, sketchJig } from '../plate/index.ts';
 import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from './html.ts';
 import type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate-ticket.ts';
+import type { BitmapTime } from './plate-time.ts';
 import { drawList, listSettings, PLATE_STYLE, sayCorner, sayCorrection, sayOrigin } from './plate-words.ts';
 import { formatMoney } from './price.ts';
 
@@ -9,6 +10,9 @@ export interface PlatePageFacts {
   /** Pictures of the pieces in their sequence, as data URIs. */
   readonly pictures: readonly string[];
 }
+
+/** Tables of so many rows are kept on one page. */
+const MOST_ROWS = 16;
 
 /** The ticket of a plate to print: layout to scale, what to do in which sequence, where every bitmap goes. */
 export function renderPlatePage(ticket: PlateTicket, { jig, pictures }: PlatePageFacts): string {
@@ -29,7 +33,7 @@ export function renderPlatePage(ticket: PlateTicket, { jig, pictures }: PlatePag
   <div><h1>Plate ${ticket.number} of ${ticket.of}</h1>
   <p class="soft">${escapeHtml(material.title)} · ${copies} · ${escapeHtml(machine.title)}</p>
   <p>Jig <b>${escapeHtml(`${ticket.jig.name} ${ticket.jig.mark}`)}</b></p></div>
-  <p class="clock">${sayDuration(time.seconds)}<span class="soft">${burns.length === 1 ? '1 bitmap' : `${burns.length} bitmaps`}${price ? ` · ${escapeHtml(formatMoney(price.amountMinor, price))}` : ''}</span></p>
+  <p class="clock">${sayDuration(time.seconds)}<span class="soft">${sayRange(time)}</span><span class="soft">${burns.length === 1 ? '1 bitmap' : `${burns.length} bitmaps`}${price ? ` · ${escapeHtml(formatMoney(price.amountMinor, price))}` : ''}</span></p>
 </header>
 ${ticket.warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><ul>${list(ticket.warnings)}</ul></section>` : ''}
 <section class="whole">${sketch}
@@ -49,7 +53,7 @@ ${ticket.warnings.length > 0 ? `<section class="warnings"><h2>Read before burnin
     ${sameSettings(burns) ? `<h2>To type in for every bitmap</h2><table class="settings">${renderRows(listSettings(burns[0]!.settings, burns[0]!.grid))}</table>` : ''}
   </div>
 </section>
-<section>
+<section${burns.length <= MOST_ROWS ? ' class="whole"' : ''}>
   <h2>Bitmaps: import each at its own size, black fires; never scale it, never let the software dither, sharpen or turn its pixels</h2>
   ${drawList(
     [
@@ -74,12 +78,12 @@ ${ticket.warnings.length > 0 ? `<section class="warnings"><h2>Read before burnin
       Number(roundTo(burn.control.centre.yMm, 4)),
       ...(ticket.correction.turnDeg === 0 ? [] : [burn.control.angleDeg]),
       [...burn.pieces.map(String), ...(burn.strip ? ['strip'] : [])].join(', '),
-      sayDuration(burn.seconds),
+      sayDuration(burn.time.seconds),
     ]),
   )}
-  ${sameSettings(burns) ? '' : burns.map((burn) => `<h2>Bitmap ${burn.sequence}: ${escapeHtml(burn.profile.title)}</h2><table class="settings">${renderRows(listSettings(burn.settings, burn.grid))}</table>`).join('')}
+  ${sameSettings(burns) ? '' : `<div class="columns">${burns.map((burn) => `<div><h2>Bitmap ${burn.sequence}: ${escapeHtml(burn.profile.title)}</h2><table class="settings">${renderRows(listSettings(burn.settings, burn.grid))}</table></div>`).join('')}</div>`}
 </section>
-<section>
+<section${pieces.length <= MOST_ROWS ? ' class="whole"' : ''}>
   <h2>Pieces, by pocket</h2>
   ${drawList(
     [
@@ -124,6 +128,7 @@ ${ticket.notes.length > 0 ? `<section class="whole"><h2>Why it is so</h2><ul>${l
   return wrapPage({ title: `Plate ${ticket.number} of ${ticket.of}`, style: PLATE_STYLE, body });
 }
 
+const sayRange = ({ interval }: BitmapTime) => `${sayDuration(interval.lowS)} … ${sayDuration(interval.highS)}`;
 const labelOf = ({ number, name, turned }: PlatePiece) => `${number} ${name}${turned ? ' ↻' : ''}`;
 
 function stepsOf(ticket: PlateTicket, jig: Jig): string[] {
@@ -141,8 +146,8 @@ function stepsOf(ticket: PlateTicket, jig: Jig): string[] {
       : []),
     'Focus on the surface of the pieces.',
     ...burns.map(
-      ({ file, control, seconds }) =>
-        `Import <b>${escapeHtml(file)}</b>, set its upper left corner to <b>${roundTo(control.corner.xMm, 4)}, ${roundTo(control.corner.yMm, 4)}</b> mm (or its centre to ${roundTo(control.centre.xMm, 4)}, ${roundTo(control.centre.yMm, 4)}), type in its settings and burn: ${sayDuration(seconds)}.`,
+      ({ file, control, time }) =>
+        `Import <b>${escapeHtml(file)}</b>, set its upper left corner to <b>${roundTo(control.corner.xMm, 4)}, ${roundTo(control.corner.yMm, 4)}</b> mm (or its centre to ${roundTo(control.centre.xMm, 4)}, ${roundTo(control.centre.yMm, 4)}), type in its settings and burn: ${sayDuration(time.seconds)}.`,
     ),
     jig.notch ? 'Take the pieces out by the notches.' : 'Push the pieces out from below.',
     ...(strip
@@ -166,10 +171,11 @@ function sayRounding(pieces: readonly PlatePiece[]): string {
 
 function sayTime({ time, burns }: PlateTicket): string {
   const how = `${burns.length === 1 ? 'One bitmap' : `${burns.length} bitmaps one after the other`}, computed from the dots by the machine’s motion`;
-  if (time.secondsApart === null) return `${how}; each piece is a bitmap of its own.`;
+  const sure = `95 % within ${sayRange(time)}, ${time.interval.basis === 'fitted' ? 'fitted to stopwatch readings' : 'by assumed uncertainties of the machine'}.`;
+  if (time.secondsApart === null) return `${how}; each piece is a bitmap of its own. ${sure}`;
   const apart = time.secondsApart;
   const better = apart < time.seconds * 0.98 ? '; --bitmaps piece would be faster' : '';
-  return `${how}. Every piece as a bitmap of its own would take ${sayDuration(apart)}${better}: scan lines over the whole plate cross the bare ways between the pieces, separate bitmaps start anew each time.`;
+  return `${how}. Every piece as a bitmap of its own would take ${sayDuration(apart)}${better}: scan lines over the whole plate cross the bare ways between the pieces, separate bitmaps start anew each time. ${sure}`;
 }
 
 /** All plates on one page: how many, why, how long, which files. */
@@ -192,7 +198,7 @@ ${sketch}<p class="soft">${escapeHtml(ticket.material.title)} · ${escapeHtml(ti
 <header>
   <div><h1>${plates.length === 1 ? '1 plate' : `${plates.length} plates`}</h1>
   <p class="soft">${lots.reduce((sum, { pieces }) => sum + pieces, 0)} pieces${total === '' ? '' : ` · ${escapeHtml(total)}`}</p></div>
-  <p class="clock">${sayDuration(record.seconds)}<span class="soft">machine time</span></p>
+  <p class="clock">${sayDuration(record.time.seconds)}<span class="soft">${sayRange(record.time)}, machine time</span></p>
 </header>
 <section><ul>${list([...lots.map(({ machine, material, explanation }) => `${material} on ${machine}: ${explanation}`), ...notes])}</ul></section>
 <section class="cards">${cards.join('\n')}</section>`;

@@ -1,6 +1,7 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotFormat, DotGrid } from '../plane/index.ts';
 import type { AlignmentMark, ControlPlace, Correction, Origin, PointMm, RectangleMm } from '../plate/index.ts';
+import type { BitmapTime } from './plate-time.ts';
 import type { Caution } from './ticket.ts';
 
 /** One bitmap of a plate: what is imported, where it is set and what is typed in for it. */
@@ -25,7 +26,7 @@ export interface PlateBurn {
   /** Where it lies, in jig coordinates. */
   readonly place: RectangleMm;
   readonly control: ControlPlace;
-  readonly seconds: number;
+  readonly time: BitmapTime;
 }
 
 /** One copy of a piece on its plate. */
@@ -80,8 +81,7 @@ export interface PlateTicket {
     readonly place: RectangleMm;
     readonly control: ControlPlace;
   } | null;
-  readonly time: {
-    readonly seconds: number;
+  readonly time: BitmapTime & {
     /** Every piece and the strip as a bitmap of its own; null where they are burned so. */
     readonly secondsApart: number | null;
   };
@@ -112,7 +112,7 @@ export interface PlatesRecord {
     readonly explanation: string;
   }[];
   readonly notes: readonly string[];
-  readonly seconds: number;
+  readonly time: BitmapTime;
   readonly jigs: readonly string[];
   readonly plates: readonly PlateTicket[];
 }

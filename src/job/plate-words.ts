@@ -27,9 +27,14 @@ export function sayOrigin({ at, yAxis }: Origin, stop: Corner): string {
 /** What is corrected, and what that asks of the control software; empty when nothing is. */
 export function sayCorrection({ offsetXMm, offsetYMm, turnDeg }: Correction, offIfNotTurnedMm: number): string[] {
   if (offsetXMm === 0 && offsetYMm === 0 && turnDeg === 0) return [];
-  const lines = [
-    `All places are corrected for marks that came out ${sayShift(offsetXMm, 'right', 'left')} and ${sayShift(offsetYMm, 'down', 'up')} of where they should be${turnDeg === 0 ? '' : `, and turned by ${roundTo(Math.abs(turnDeg), 4)}° ${turnDeg > 0 ? 'clockwise' : 'anticlockwise'}`}.`,
+  const came = [
+    ...(offsetXMm === 0 ? [] : [sayShift(offsetXMm, 'too far right', 'too far left')]),
+    ...(offsetYMm === 0 ? [] : [sayShift(offsetYMm, 'too far down', 'too far up')]),
+    ...(turnDeg === 0
+      ? []
+      : [`turned by ${roundTo(Math.abs(turnDeg), 4)}° ${turnDeg > 0 ? 'clockwise' : 'anticlockwise'}`]),
   ];
+  const lines = [`All places are corrected for marks that came out ${came.join(' and ')}.`];
   if (turnDeg !== 0) {
     lines.push(
       `Turn each bitmap by ${roundTo(Math.abs(turnDeg), 4)}° ${turnDeg > 0 ? 'anticlockwise' : 'clockwise'} only in software that turns the scan lines themselves, as a galvo head can. Software that redraws the pixels would destroy the dots: there leave the bitmap as it is and set it by its centre; its corners are then off by up to ${roundTo(offIfNotTurnedMm, 3)} mm. Less with --bitmaps piece; none once the stop is square.`,

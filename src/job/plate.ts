@@ -1,6 +1,6 @@
 import type { ChartLayout } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import { estimateTime, type Machine } from '../machine/index.ts';
+import type { Machine } from '../machine/index.ts';
 import type { Profile } from '../material/index.ts';
 import { countFiring, type DotFormat, type Dots, encodeColour, encodeDots, sha256 } from '../plane/index.ts';
 import {
@@ -30,6 +30,7 @@ import {
   type PlateTicket,
   writePlacementTable,
 } from './plate-ticket.ts';
+import { addTimes, type BitmapTime, timeBitmap } from './plate-time.ts';
 import type { JobFile } from './run.ts';
 import { drawStrip, layoutStrip, STRIP_DEFAULTS } from './strip.ts';
 
@@ -110,7 +111,7 @@ export async function makePlates(jobs: readonly PlateJob[], options: PlateOption
     bitmaps: options.bitmaps,
     lots: layout.lots,
     notes: layout.notes,
-    seconds: tickets.reduce((sum, { time }) => sum + time.seconds, 0),
+    time: addTimes(tickets.map(({ time }) => time)),
     jigs: jigs.map((jig) => `${fileOf.get(jig)!}.json`),
     plates: tickets,
   };
@@ -135,7 +136,8 @@ interface Part {
   readonly dots: Dots;
   /** Absent for the strip. */
   readonly piece?: LaidPiece;
-  readonly secondsAlone: number;
+  /** As a bitmap of its own. */
+  readonly time: BitmapTime;
 }
 
 async function makePlate(plate: LaidPlate, options: OnePlate) {
@@ -149,8 +151,7 @@ async function makePlate(plate: LaidPlate, options: OnePlate) {
   for (const piece of plate.pieces) {
     const { dots, picture } = await load(piece);
     const { grid, settings } = piece.job.ticket;
-    const { seconds } = estimateTime(dots, { motion: machine.motion, settings, grid });
-    parts.push({ place: piece.place, dots, piece, secondsAlone: seconds });
+    parts.push({ place: piece.place, dots, piece, time: timeBitmap(dots, { machine, settings, grid }) });
     pictures.push(picture);
   }
   const strip = options.strip ? makePlateStrip(plate, options) : undefined;
@@ -188,7 +189,7 @@ async function makePlate(plate: LaidPlate, options: OnePlate) {
         xDots,
         yDots,
         off,
-        secondsAlone: part.secondsAlone,
+        secondsAlone: part.time.seconds,
       });
     }
   }
@@ -196,7 +197,7 @@ async function makePlate(plate: LaidPlate, options: OnePlate) {
   const stripBurn = burns.find((burn) => burn.strip);
   const secondsApart =
     options.bitmaps === 'plate'
-      ? [...parts, ...(strip ? [strip.part] : [])].reduce((sum, one) => sum + one.secondsAlone, 0)
+      ? [...parts, ...(strip ? [strip.part] : [])].reduce((sum, one) => sum + one.time.seconds, 0)
       : null;
   const ticket: PlateTicket = {
     schema: 'tonewright-plate/1',
@@ -223,7 +224,7 @@ async function makePlate(plate: LaidPlate, options: OnePlate) {
             control: toControlPlace(strip.part.place, aim),
           }
         : null,
-    time: { seconds: burns.reduce((sum, burn) => sum + burn.seconds, 0), secondsApart },
+    time: { ...addTimes(burns.map(({ time }) => time)), secondsApart },
     price: sumPrices(plate.pieces),
     notes: [
       ...describeBurnDifferences(burns, options.bitmaps),
@@ -340,7 +341,7 @@ function makePlateStrip({ jig, machine, pieces }: LaidPlate, options: OnePlate):
     upright ? { widthMm: breadthMm, heightMm: lengthMm } : { widthMm: lengthMm, heightMm: breadthMm },
   );
   const dots = drawStrip(layout);
-  const { seconds } = estimateTime(dots, { motion: machine.motion, settings: ticket.settings, grid: ticket.grid });
+  const time = timeBitmap(dots, { machine, settings: ticket.settings, grid: ticket.grid });
   const widthMm = roundMm(dots.width * ticket.grid.pitchMm);
   const heightMm = roundMm(dots.height * ticket.grid.lineSpacingMm);
   const place = {
@@ -355,7 +356,7 @@ function makePlateStrip({ jig, machine, pieces }: LaidPlate, options: OnePlate):
     widthMm,
     heightMm,
   };
-  return { layout, pocket, part: { place, dots, secondsAlone: seconds } };
+  return { layout, pocket, part: { place, dots, time } };
 }
 
 /** The strip goes into the first bitmap, which is of its settings; or is a bitmap of its own. */
@@ -423,8 +424,7 @@ function burnGroup({ ticket, parts }: Group, { aim, machine, options, sequence, 
     strip: parts.some(({ piece }) => !piece),
     place,
     control: toControlPlace(place, aim),
-    seconds:
-      placed.length === 1 ? only!.secondsAlone : estimateTime(dots, { motion: machine.motion, settings, grid }).seconds,
+    time: placed.length === 1 ? only!.time : timeBitmap(dots, { machine, settings, grid }),
   };
   return { file, burn, placed };
 }

@@ -209,6 +209,13 @@ describe('bad input leaves no file behind and says what to do', () => {
       /another bitmap than the ticket of cat/,
     ],
     ['a bitmap that is gone', (place) => writeFileSync(join(place, 'cat.png'), ''), [], 1, /another bitmap/],
+    [
+      'another machine than the jobs’',
+      () => undefined,
+      ['--machine', 'gantry-450'],
+      2,
+      /cat was prepared for galvo-355-f150/,
+    ],
     ['a count for nobody', () => undefined, ['--count', 'cow=2'], 2, /no job "cow"; there are cat, dog/],
     ['a count of none', () => undefined, ['--count', '0'], 2, /--count/],
     [

@@ -16,7 +16,15 @@ import {
 import { composeDots, drawMarks, turnQuarter } from '../../src/job/plate-dots.ts';
 import { estimateTime } from '../../src/machine/index.ts';
 import { createDots, type DotGrid, type Dots, decodeDotsBytes } from '../../src/plane/index.ts';
-import { JIG_DEFAULTS, type Jig, layoutGrid, NO_CORRECTION, parseJig, placeMarks } from '../../src/plate/index.ts';
+import {
+  JIG_DEFAULTS,
+  type Jig,
+  layoutGrid,
+  NO_CORRECTION,
+  parseJig,
+  placeMarks,
+  refuseBeyondField,
+} from '../../src/plate/index.ts';
 import { SHOP } from './shop.ts';
 
 const MACHINE = 'galvo-355-f150';
@@ -471,6 +479,7 @@ describe('what is written', () => {
       'Hot.',
       'Something.',
       'Import <b>plate-1.png</b>',
+      'came out 0.2 mm too far right and 0.1 mm too far up and turned by 0.3° clockwise',
       'Turn each bitmap by 0.3° anticlockwise',
       '3 of 3',
     ]) {
@@ -505,6 +514,19 @@ describe('what is written', () => {
     expect(textOf('jig.html')).toContain('--turn d/75');
     expect(textOf('jig.csv').split('\r\n').length).toBe(6);
   });
+
+  test.each(SHOP.list('jigs'))(
+    'the example’s jig $name can be cut and lies in the field of its machine',
+    ({ name }) => {
+      const { json, path } = SHOP.read('jigs', name);
+      const example = parseJig(json, path);
+      const machine = readMachine(example.machine!, SHOP);
+      expect(example.name).toBe(name);
+      refuseBeyondField(example, { fieldMm: machine.fieldMm, machine: machine.name });
+      const [drawing] = makeJig(example, { machine, correction: NO_CORRECTION, format: 'png', version: '0' });
+      expect(String(drawing!.bytes)).toContain(`width="${example.widthMm + example.kerfMm}mm"`);
+    },
+  );
 
   test('a jig alone has the same five files', () => {
     const machine = readMachine(MACHINE, SHOP);

@@ -37,7 +37,16 @@ export const run: Run = async ([jigName], options, surroundings) => {
   const { io, shop, warn, progress } = surroundings;
   const out = resolve(io.cwd, textOf(options, 'out')!);
   const jobs = readJobs(options, surroundings);
-  const bed = chooseBed(jigName, { options, jobs, shop });
+  const asked = textOf(options, 'machine');
+  const machine = asked === undefined ? undefined : readMachine(asked, shop);
+  const stranger = jobs.find(({ ticket }) => machine !== undefined && ticket.machine.name !== machine.name);
+  if (stranger) {
+    throw new AppError(
+      'option-invalid',
+      `--machine: found ${asked}, but ${stranger.ticket.name} was prepared for ${stranger.ticket.machine.name}; prepare the photo for that machine`,
+    );
+  }
+  const bed = chooseBed(jigName, { options, asked: machine, jobs, shop });
   const common = {
     correction: readCorrection(options),
     format: (textOf(options, 'format') ?? 'png') as DotFormat,
@@ -53,7 +62,7 @@ export const run: Run = async ([jigName], options, surroundings) => {
     if (bed.kind === 'packed') {
       throw new AppError('option-invalid', 'found neither a jig, nor --grid, nor --jobs, needed at least one of them');
     }
-    const files = await write(makeJig(bed.jig, { ...common, machine: machineOfJig(bed.jig, options, shop) }));
+    const files = await write(makeJig(bed.jig, { ...common, machine: machineOfJig(bed.jig, machine, shop) }));
     return {
       json: { files, jig: bed.jig },
       text: alignColumns([
@@ -69,7 +78,7 @@ export const run: Run = async ([jigName], options, surroundings) => {
     bitmaps: (textOf(options, 'bitmaps') ?? 'plate') as 'plate' | 'piece',
     quarterTurns: options.quarterTurns === true,
     strip: options.strip === true,
-    readMachine: (name) => readMachine(name, shop),
+    readMachine: (name) => (machine?.name === name ? machine : readMachine(name, shop)),
     readProfile: (name) => readProfile(textOf(options, 'profile') ?? name, shop),
     progress,
   });
@@ -86,7 +95,7 @@ function writeSummary({ record, files }: Plates, out: string): string {
     alignColumns([
       ['wrote', `${files.length} files into ${out}`],
       ['begin', `${join(out, 'plates.html')}: all plates; each has its ticket, each jig its page`],
-      ['time', formatSeconds(record.seconds)],
+      ['time', sayTime(record.time)],
     ]),
     '',
     alignColumns(
@@ -94,7 +103,7 @@ function writeSummary({ record, files }: Plates, out: string): string {
         name,
         pieces.length === 1 ? '1 piece' : `${pieces.length} pieces`,
         burns.length === 1 ? '1 bitmap' : `${burns.length} bitmaps`,
-        formatSeconds(time.seconds),
+        sayTime(time),
         `jig ${jig.name} ${jig.mark}`,
       ]),
     ),
@@ -104,14 +113,19 @@ function writeSummary({ record, files }: Plates, out: string): string {
   ].join('\n');
 }
 
+function sayTime({ seconds, interval }: Plates['record']['time']): string {
+  return `${formatSeconds(seconds)} (${formatSeconds(interval.lowS)} … ${formatSeconds(interval.highS)})`;
+}
+
 interface BedFacts {
   readonly options: OptionValues;
+  readonly asked: Machine | undefined;
   readonly jobs: readonly PlateJob[];
   readonly shop: Shop;
 }
 
 /** A jig by name or file, one made from --grid, or none: then pieces are packed freely. */
-function chooseBed(jigName: string | undefined, { options, jobs, shop }: BedFacts): Bed {
+function chooseBed(jigName: string | undefined, { options, asked, jobs, shop }: BedFacts): Bed {
   const grid = textOf(options, 'grid');
   const own = ['pocket', 'gap', 'rim', 'clearance', 'kerf', 'stop', 'origin', 'yAxis', 'margin'];
   if (jigName !== undefined) {
@@ -138,11 +152,10 @@ function chooseBed(jigName: string | undefined, { options, jobs, shop }: BedFact
     throw new AppError('option-invalid', 'found --grid without --pocket, needed the size of a pocket such as 85.6x54');
   }
   const { widthMm, heightMm } = parseSizeMm(pocket, '--pocket');
-  const machineName = textOf(options, 'machine') ?? jobs[0]?.ticket.machine.name;
-  if (machineName === undefined) {
+  const machine = asked ?? (jobs[0] && readMachine(jobs[0].ticket.machine.name, shop));
+  if (machine === undefined) {
     throw new AppError('option-invalid', 'found --grid without --machine, needed the machine whose field bounds it');
   }
-  const machine = readMachine(machineName, shop);
   const name = `grid-${columns}x${rows}`;
   const title = `${columns} × ${rows} pockets of ${widthMm} × ${heightMm} mm`;
   const jig = layoutGrid({
@@ -194,19 +207,18 @@ function readGrid(text: string): readonly [columns: number, rows: number] {
   return [Number(columns), Number(rows)];
 }
 
-function machineOfJig(jig: Jig, options: OptionValues, shop: Shop): Machine {
-  const asked = textOf(options, 'machine');
-  if (asked !== undefined && jig.machine !== undefined && asked !== jig.machine) {
+function machineOfJig(jig: Jig, asked: Machine | undefined, shop: Shop): Machine {
+  if (asked && jig.machine !== undefined && asked.name !== jig.machine) {
     throw new AppError(
       'option-invalid',
-      `--machine: found ${asked}, but the jig ${jig.name} lies under ${jig.machine}`,
+      `--machine: found ${asked.name}, but the jig ${jig.name} lies under ${jig.machine}`,
     );
   }
-  const name = asked ?? jig.machine;
-  if (name === undefined) {
+  if (asked) return asked;
+  if (jig.machine === undefined) {
     throw new AppError('option-invalid', `found the jig ${jig.name} without a machine, needed --machine`);
   }
-  return readMachine(name, shop);
+  return readMachine(jig.machine, shop);
 }
 
 /** Finished jobs from folders and ticket files, in the sequence of an order or by name. */
