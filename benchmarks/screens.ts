@@ -2,11 +2,13 @@
 // `node build.js --bench && node dist/bench/screens.js [--check]`: with --check a missed goal ends with status 1.
 import * as imageQ from 'image-q';
 import sharp from 'sharp';
+import { fillDotTable } from '../src/material/index.ts';
 import { createRandom, median } from '../src/numeric/index.ts';
 import { createDots, createPlane, type Dots, ONE, type Plane } from '../src/plane/index.ts';
 import { diffuseFloydSteinberg } from '../src/screens/floyd-steinberg.ts';
 import { applyScreen, type ScreenName, type ScreenOptions } from '../src/screens/index.ts';
 import { type DiffusionKernel, FLOYD_STEINBERG, JARVIS_JUDICE_NINKE } from '../src/screens/kernels.ts';
+import { WIDE_MARKS } from './screens-quality/materials.ts';
 
 const WIDTH = 2500;
 const HEIGHT = 1600;
@@ -95,8 +97,9 @@ function compareDotByDot(coverage: Plane<'coverage'>, thresholds: Uint16Array, s
 
 const plane = createTestPlane();
 const bytes = Buffer.from(plane.data.map((value) => Math.round((value * 255) / ONE)));
+const marks = fillDotTable(WIDE_MARKS[0]!.surface, GRID);
 const ours = (name: ScreenName, options: Partial<ScreenOptions> = {}) =>
-  applyScreen(plane, { name, grid: GRID, ...options }).data[1];
+  applyScreen(plane, { name, grid: GRID, marks, ...options }).data[1];
 
 /** A threshold per dot of the blue-noise mask, found by what fires: the straightforward loop gets the same mask. */
 const SIZE = 128;
@@ -162,6 +165,24 @@ const cases: readonly Case[] = [
   { name: 'burkes', run: () => ours('burkes') },
   { name: 'ostromoukhov', run: () => ours('ostromoukhov') },
   { name: 'zhou-fang', run: () => ours('zhou-fang') },
+  {
+    name: 'floyd-steinberg, model-based',
+    run: () => ours('floyd-steinberg', { errorOf: 'marks' }),
+    goal: ['floyd-steinberg serpentine', 3],
+  },
+  {
+    name: 'jarvis-judice-ninke, model-based',
+    run: () => ours('jarvis-judice-ninke', { errorOf: 'marks' }),
+    goal: ['jarvis-judice-ninke', 3],
+  },
+  {
+    name: 'ostromoukhov, model-based',
+    run: () => ours('ostromoukhov', { errorOf: 'marks' }),
+    goal: ['ostromoukhov', 3],
+  },
+  { name: 'floyd-steinberg, edges', run: () => ours('floyd-steinberg', { edges: 1 }) },
+  { name: 'floyd-steinberg, runs of 4', run: () => ours('floyd-steinberg', { run: 4 }) },
+  { name: 'green-noise', run: () => ours('green-noise') },
   { name: 'straightforward mask', run: () => compareDotByDot(plane, thresholds, SIZE) },
   { name: 'blue-noise', run: () => ours('blue-noise'), goal: ['straightforward mask', 0.3] },
   { name: 'clustered-dot', run: () => ours('clustered-dot') },

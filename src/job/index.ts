@@ -10,6 +10,7 @@ export { renderCheckPage } from './check-page.ts';
 export { readSpot, type SpotReading } from './check-spot.ts';
 export * from './choices.ts';
 export * from './compare.ts';
+export { compareRuns, type RunCost, type RunsOptions } from './compare-runs.ts';
 export { normaliseColumn } from './csv-table.ts';
 export {
   fitCaptures,

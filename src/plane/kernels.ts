@@ -72,6 +72,21 @@ export interface Kernels {
     step: number,
     behindShare: number,
   ): void;
+  markRow(
+    asked: number,
+    fires: number,
+    errors: number,
+    columns: number,
+    table: number,
+    count: number,
+    step: number,
+    behindShare: number,
+    rowsAbove: number,
+    sides: number,
+    behindBits: number,
+    most: number,
+    levels: number,
+  ): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

@@ -1,4 +1,4 @@
-import { createDots, type Dots, ONE, type Plane } from '../plane/index.ts';
+import { createDots, type Dots, type Kernels, loadKernels, ONE, type Plane, reserveBuffers } from '../plane/index.ts';
 import { addErrors, divisionBy, REACH, sharesOf, sumCoverage } from './diffusion.ts';
 import { type DiffusionKernel, FLOYD_STEINBERG } from './kernels.ts';
 import type { MarkSteps } from './mark-steps.ts';
@@ -15,6 +15,8 @@ export interface MarkDiffusionOptions {
   readonly run?: number;
   /** What to ask for where a strength is wanted, see `levelStrengths`. */
   readonly levels?: Uint16Array;
+  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'fast' | 'plain';
 }
 
 const HALF = (ONE + 1) / 2;
@@ -34,7 +36,7 @@ const HALF = (ONE + 1) / 2;
  * than half a dot is passed on, or a shadow would trail behind every edge.
  */
 export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOptions): Dots {
-  const { kernel, scan, steps, start = [], liftOf, run = 1, levels } = options;
+  const { kernel, scan, steps, start = [], liftOf, run = 1, levels, arithmetic = 'fast' } = options;
   const { width, height, data } = wanted;
   const shares = sharesOf(kernel);
   const dots = createDots(width, height);
@@ -48,12 +50,18 @@ export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOp
   const levelled = new Uint16Array(levels ? width : 0);
   const isDeep = shares.rows[1].some((share) => share > 0);
   const isFour = kernel === FLOYD_STEINBERG && liftOf === undefined && run === 1;
+  const kernels = isFour && arithmetic === 'fast' ? loadKernels() : undefined;
+  const chooseFast = kernels ? startFastRows(kernels, { width, steps, scan, levels }) : undefined;
   for (let y = -start.length; y < height; y++) {
     const step = scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
     const stepAbove = scan === 'serpentine' ? -step : step;
     const given = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
-    const row = levels ? mapRow(levels, given, levelled) : given;
     const chosen = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
+    if (chooseFast) {
+      chooseFast(given, chosen, step);
+      continue;
+    }
+    const row = levels ? mapRow(levels, given, levelled) : given;
     if (isFour) chooseByFourShares({ row, errors: oneUp, step, stepAbove, chosen, columns, steps });
     else {
       sumCoverage(row, { errors: oneUp, shares: shares.rows[0], step: stepAbove, divisor: kernel.divisor, sums });
@@ -204,6 +212,48 @@ function chooseRuns(of: MarkRow, run: number): void {
 
 /** Longest shortest run: beyond it a photograph is lost. */
 export const MAX_RUN = 32;
+
+/** The rows of `chooseByFourShares` by the WebAssembly kernel: the same bits in half of its time. */
+function startFastRows(
+  kernels: Kernels,
+  of: { width: number; steps: MarkSteps; scan: 'raster' | 'serpentine'; levels: Uint16Array | undefined },
+): (row: Uint16Array, chosen: Uint8Array, step: number) => void {
+  const { width, steps, scan, levels = new Uint16Array() } = of;
+  const { rowsAbove, sides, behind, largest, rightward, leftward } = steps;
+  const padded = width + 2 * MAX_SIDES;
+  const sizes = [2 * width, width, 4 * padded, padded, 4 * rightward.length, 4 * leftward.length, 2 * levels.length];
+  const [askedAt, firesAt, errorsAt, columnsAt, rightAt, leftAt, levelsAt] = reserveBuffers(kernels, sizes);
+  const { buffer } = kernels.memory;
+  new Int32Array(buffer, rightAt, rightward.length).set(rightward);
+  new Int32Array(buffer, leftAt, leftward.length).set(leftward);
+  new Uint16Array(buffer, levelsAt, levels.length).set(levels);
+  const asked = new Uint16Array(buffer, askedAt, width);
+  const fires = new Uint8Array(buffer, firesAt, width);
+  const errors = errorsAt + 4 * MAX_SIDES;
+  const columns = columnsAt + MAX_SIDES;
+  const share = scan === 'serpentine' ? 3 : 1;
+  const map = levels.length > 0 ? levelsAt : 0;
+  return (row, chosen, step) => {
+    asked.set(row);
+    const table = step > 0 ? rightAt : leftAt;
+    kernels.markRow(
+      askedAt,
+      firesAt,
+      errors,
+      columns,
+      table,
+      width,
+      step,
+      share,
+      rowsAbove,
+      sides,
+      behind,
+      largest,
+      map,
+    );
+    chosen.set(fires);
+  };
+}
 
 interface FourShares {
   readonly row: Uint16Array;

@@ -53,7 +53,8 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
       const row = rowOf[value];
       const owed = value + incoming[x + 1] + carried;
       const lift = isModulated ? Math.imul(random.nextUint32() >>> 18, strength[row]) >> 14 : 0;
-      let bit = 2 * owed - gain >= (2 * lift * gain) / ONE ? 1 : 0;
+      const bound = lift === 0 ? gain : gain + (2 * lift * gain) / ONE;
+      let bit = 2 * owed >= bound ? 1 : 0;
       let limit = most;
       if (value === 0 || value === ONE) {
         bit = value & 1;
@@ -64,8 +65,8 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
       const rest = owed - (bit === 1 ? gain : 0);
       const error = keepWithin(rest, limit);
       // Products beyond 32 bits, as an error here may be that of several dots.
-      carried = Math.floor((error * ahead[row] + WEIGHT_ONE / 2) / WEIGHT_ONE);
-      const below = Math.floor((error * belowBehind[row] + WEIGHT_ONE / 2) / WEIGHT_ONE);
+      carried = Math.floor(error * ahead[row] * (1 / WEIGHT_ONE) + 0.5);
+      const below = Math.floor(error * belowBehind[row] * (1 / WEIGHT_ONE) + 0.5);
       outgoing[x + 1 - step] = pending + below;
       pending = error - carried - below;
       x += step;

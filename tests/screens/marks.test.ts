@@ -6,7 +6,10 @@ import { createRandom } from '../../src/numeric/index.ts';
 import { createPlane, type Dots, lightnessOfReflectance, ONE } from '../../src/plane/index.ts';
 import { predictLightness } from '../../src/proof/index.ts';
 import { applyScreen, SCREENS, type ScreenName, screenNames, takesStrength } from '../../src/screens/index.ts';
+import { FLOYD_STEINBERG } from '../../src/screens/kernels.ts';
+import { diffuseMarks } from '../../src/screens/mark-diffusion.ts';
 import { coverageOfStrengths, type MarkTable, tabulateMarkSteps } from '../../src/screens/mark-steps.ts';
+import { listStartRows } from '../../src/screens/start-rows.ts';
 import { constantPlane, drawDots, mixedPlane } from './planes.ts';
 
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
@@ -140,6 +143,36 @@ describe.each([
       expect(Math.abs(missedLightness(dots, table, share)), `strength ${share}`).toBeLessThanOrEqual(within);
     }
   });
+});
+
+test.each(['raster', 'serpentine'] as const)(
+  '%s: the kernel gives the bits of the plain version, on any width and table',
+  (scan) => {
+    for (const table of [ONE_DOT, narrow, flat, wide]) {
+      const steps = tabulateMarkSteps(table);
+      for (const [width, height] of [
+        [1, 5],
+        [2, 9],
+        [3, 4],
+        [7, 30],
+        [133, 71],
+      ] as const) {
+        const plane = mixedPlane(width, height, 5);
+        const options = { kernel: FLOYD_STEINBERG, scan, steps, start: listStartRows(plane) };
+        const plain = diffuseMarks(plane, { ...options, arithmetic: 'plain' });
+        expect(drawDots(diffuseMarks(plane, options))).toEqual(drawDots(plain));
+      }
+    }
+  },
+);
+
+test('the short way for four shares gives the bits of the general one', () => {
+  const steps = tabulateMarkSteps(narrow);
+  const plane = mixedPlane(120, 90, 4);
+  const general = { ...FLOYD_STEINBERG, source: 'ditherPunk' as const };
+  const options = { scan: 'serpentine', steps } as const;
+  const short = diffuseMarks(plane, { ...options, kernel: FLOYD_STEINBERG });
+  expect(drawDots(short)).toEqual(drawDots(diffuseMarks(plane, { ...options, kernel: general })));
 });
 
 /** L* of the middle of a field, predicted, less what the wanted strength gives. */

@@ -279,3 +279,80 @@ export function addStrength(
     store<f32>(at, load<f32>(at) + load<f32>(strength + ((<usize>index) << 2)));
   }
 }
+
+/**
+ * One row of the same diffusion with the error of the marks, the same steps as `chooseByFourShares` in
+ * src/screens/mark-diffusion.ts. `errors` and `columns` point at the first dot and have three bare ones before and after;
+ * `columns` holds the dots of `rowsAbove` rows, and takes this row at the end. `table` holds the steps for this direction,
+ * `levels` what to ask for where a strength is wanted, or is 0.
+ */
+export function markRow(
+  asked: usize,
+  fires: usize,
+  errors: usize,
+  columns: usize,
+  table: usize,
+  count: i32,
+  step: i32,
+  behindShare: i32,
+  rowsAbove: i32,
+  sides: i32,
+  behindBits: i32,
+  most: i32,
+  levels: usize,
+): void {
+  const aheadShare = 4 - behindShare;
+  const aboveMask = (1 << (rowsAbove * (2 * sides + 1))) - 1;
+  const earlierMask = (1 << (behindBits - 1)) - 1;
+  const last = step > 0 ? 0 : count - 1;
+  let askedAt = asked + ((<usize>last) << 1);
+  let firesAt = fires + <usize>last;
+  let errorsAt = errors + ((<usize>last) << 2);
+  let newest = columns + <usize>(last + sides * step);
+  const askedStep = <usize>(step << 1);
+  const firesStep = <usize>step;
+  const errorsStep = <usize>(step << 2);
+  let pattern = 0;
+  for (let i = -sides; i < sides; i++) {
+    pattern = (pattern << rowsAbove) | load<u8>(columns + <usize>(last + i * step));
+  }
+  let earlier = 0;
+  let mask = 0;
+  let behind = 0;
+  let above = load<i32>(errorsAt);
+  let carried = 0;
+  for (let left = count; left > 0; left--) {
+    pattern = ((pattern << rowsAbove) | load<u8>(newest)) & aboveMask;
+    const ahead = load<i32>(errorsAt + errorsStep);
+    let wanted = <i32>load<u16>(askedAt);
+    if (levels !== 0) wanted = <i32>load<u16>(levels + ((<usize>wanted) << 1));
+    const sum = (wanted << 4) + behind * behindShare + above * 5 + ahead * aheadShare + 8 + carried;
+    const at = table + ((<usize>((pattern << behindBits) | (earlier << 1))) << 2);
+    const afterBare = load<i32>(at);
+    const gain = afterBare + (mask & (load<i32>(at, 4) - afterBare));
+    earlier = ((earlier << 1) | (mask & 1)) & earlierMask;
+    const owed = sum >> 4;
+    mask = ((((gain + 1) >> 1) << 4) - 1 - sum) >> 31;
+    let limit = most;
+    if (wanted === 0 || wanted === 32767) {
+      mask = -(wanted & 1);
+      limit = 16384;
+    }
+    const rest = max(-limit, min(limit, owed - (mask & gain)));
+    carried = (rest << 3) - rest;
+    store<u8>(firesAt, mask & 1);
+    store<i32>(errorsAt, rest);
+    behind = above;
+    above = ahead;
+    askedAt += askedStep;
+    firesAt += firesStep;
+    errorsAt += errorsStep;
+    newest += firesStep;
+  }
+  const top = rowsAbove - 1;
+  for (let x = 0; x < count; x++) {
+    const column = columns + <usize>x;
+    const newer = (<i32>load<u8>(fires + <usize>x)) << top;
+    store<u8>(column, <u8>(((<i32>load<u8>(column)) >> 1) | newer));
+  }
+}
