@@ -45,7 +45,7 @@ export {
   parseOrderCsv,
 } from './order-list.ts';
 export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
-export { makeJig, makePlates, type PlateOptions, type Plates, STRIP_EDGE_MM, STRIP_ROOM } from './plate.ts';
+export { makeJig, makePlates, type PlateOptions, type Plates } from './plate.ts';
 export {
   type JobPrice,
   type JobTicket,
@@ -55,6 +55,7 @@ export {
   parseOrderForPlates,
 } from './plate-jobs.ts';
 export type { Bed } from './plate-lots.ts';
+export { STRIP_EDGE_MM, STRIP_ROOM } from './plate-strip.ts';
 export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate-ticket.ts';
 export * from './preview.ts';
 export * from './price.ts';

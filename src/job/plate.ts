@@ -2,27 +2,16 @@ import type { ChartLayout } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import type { Machine } from '../machine/index.ts';
 import type { Profile } from '../material/index.ts';
-import { countFiring, type DotFormat, type Dots, encodeColour, encodeDots, sha256 } from '../plane/index.ts';
-import {
-  type Aim,
-  aimAt,
-  type Correction,
-  type Jig,
-  type Pocket,
-  type PointMm,
-  placeMarks,
-  placeOrigin,
-  type RectangleMm,
-  roundMm,
-  toControlPlace,
-} from '../plate/index.ts';
-import type { ScreenName } from '../screens/index.ts';
-import { composeDots, pictureOfDots, turnQuarter } from './plate-dots.ts';
+import { type DotFormat, type Dots, encodeColour } from '../plane/index.ts';
+import { aimAt, type Correction, type Jig, placeMarks, placeOrigin, toControlPlace } from '../plate/index.ts';
+import { addStrip, burnGroup, groupBurns, type Part } from './plate-burns.ts';
+import { pictureOfDots, turnQuarter } from './plate-dots.ts';
 import { describeBurnDifferences, findFieldWarnings, gatherCautions, gatherWarnings } from './plate-facts.ts';
 import { makeJigFiles, markOfJig } from './plate-jig.ts';
-import type { JobTicket, PlateJob } from './plate-jobs.ts';
+import type { PlateJob } from './plate-jobs.ts';
 import { type Bed, type LaidPiece, type LaidPlate, layPieces } from './plate-lots.ts';
 import { renderPlatePage, renderPlatesPage } from './plate-page.ts';
+import { makePlateStrip } from './plate-strip.ts';
 import {
   type PlateBurn,
   type PlatePiece,
@@ -30,21 +19,8 @@ import {
   type PlateTicket,
   writePlacementTable,
 } from './plate-ticket.ts';
-import { addTimes, type BitmapTime, timeBitmap } from './plate-time.ts';
+import { addTimes, timeBitmap } from './plate-time.ts';
 import type { JobFile } from './run.ts';
-import { drawStrip, layoutStrip, STRIP_DEFAULTS } from './strip.ts';
-
-/** Bare edge of the scrap around a check strip, mm. */
-export const STRIP_EDGE_MM = 2;
-
-/** What a pocket for the check strip measures: the strip with its edge. */
-export const STRIP_ROOM = {
-  lengthMm: STRIP_DEFAULTS.lengthMm + 2 * STRIP_EDGE_MM,
-  breadthMm: STRIP_DEFAULTS.breadthMm + 2 * STRIP_EDGE_MM,
-} as const;
-
-/** As for photos: what a computer of the trade holds in memory. */
-const MOST_DOTS = 268_435_456;
 
 export interface PlateOptions {
   readonly bed: Bed;
@@ -130,16 +106,6 @@ interface OnePlate extends PlateOptions {
   readonly jigFile: string;
 }
 
-/** What lies in a bitmap: a piece or the strip, with its dots. */
-interface Part {
-  readonly place: RectangleMm;
-  readonly dots: Dots;
-  /** Absent for the strip. */
-  readonly piece?: LaidPiece;
-  /** As a bitmap of its own. */
-  readonly time: BitmapTime;
-}
-
 async function makePlate(plate: LaidPlate, options: OnePlate) {
   const { jig, machine } = plate;
   const name = `plate-${options.number}`;
@@ -156,7 +122,7 @@ async function makePlate(plate: LaidPlate, options: OnePlate) {
   }
   const strip = options.strip ? makePlateStrip(plate, options) : undefined;
   const groups = groupBurns(parts, options.bitmaps);
-  if (strip) addStrip(groups, { strip, bitmaps: options.bitmaps });
+  if (strip) addStrip(groups, { strip: strip.part, bitmaps: options.bitmaps });
   const files = new Map<string, JobFile>();
   const burns: PlateBurn[] = [];
   const pieces: PlatePiece[] = [];
@@ -164,7 +130,8 @@ async function makePlate(plate: LaidPlate, options: OnePlate) {
     const { file, burn, placed } = burnGroup(group, {
       aim,
       machine,
-      options,
+      format: options.format,
+      bitmaps: options.bitmaps,
       sequence: at + 1,
       of: groups.length,
       name,
@@ -276,179 +243,6 @@ function rememberDots() {
     const png = await encodeColour(pictureOfDots(dots, { grid, ...profile }), { format: 'png', compression: 9 });
     return { dots, picture: `data:image/png;base64,${png.toString('base64')}` };
   }
-}
-
-interface Group {
-  readonly ticket: JobTicket;
-  readonly parts: Part[];
-}
-
-/** Pieces that may share a bitmap: the same dots apart, levels, settings and profile. */
-function groupBurns(parts: readonly Part[], bitmaps: 'plate' | 'piece'): Group[] {
-  const groups = new Map<string, Group>();
-  for (const [at, part] of parts.entries()) {
-    const { ticket } = part.piece!.job;
-    const { grid, settings, bitmap, profile } = ticket;
-    const { powerW, speedMmPerS, rateKHz, pulseNs, passes, scan } = settings;
-    const shared = [
-      [grid.pitchMm, grid.lineSpacingMm, bitmap.levels],
-      [powerW, speedMmPerS, rateKHz, pulseNs, passes, scan],
-      [profile.name, profile.sha256],
-    ];
-    const key = bitmaps === 'piece' ? String(at) : JSON.stringify(shared);
-    const group = groups.get(key) ?? { ticket, parts: [] };
-    group.parts.push(part);
-    groups.set(key, group);
-  }
-  return [...groups.values()];
-}
-
-interface PlateStrip {
-  readonly layout: ChartLayout;
-  readonly pocket: Pocket;
-  readonly part: Part;
-}
-
-/** The check strip of a plate, through the profile of its first piece and at its dots. */
-function makePlateStrip({ jig, machine, pieces }: LaidPlate, options: OnePlate): PlateStrip {
-  const pocket = jig.pockets.find(({ use }) => use === 'strip');
-  if (!pocket) {
-    throw new AppError(
-      'option-invalid',
-      `--strip: found no pocket with "use": "strip" in the jig ${jig.name}, needed one of at least ${STRIP_ROOM.lengthMm} × ${STRIP_ROOM.breadthMm} mm`,
-    );
-  }
-  const { ticket } = pieces[0]!.job;
-  const upright = pocket.heightMm > pocket.widthMm;
-  const [length, breadth] = upright ? [pocket.heightMm, pocket.widthMm] : [pocket.widthMm, pocket.heightMm];
-  if (length < STRIP_ROOM.lengthMm - 1e-6 || breadth < STRIP_ROOM.breadthMm - 1e-6) {
-    throw new AppError(
-      'option-invalid',
-      `--strip: found a strip pocket of ${pocket.widthMm} × ${pocket.heightMm} mm in the jig ${jig.name}, needed ${STRIP_ROOM.lengthMm} × ${STRIP_ROOM.breadthMm} mm`,
-    );
-  }
-  const { lengthMm, breadthMm } = STRIP_DEFAULTS;
-  const spec = {
-    profile: options.readProfile(ticket.profile.name),
-    curve: ticket.profile.curve,
-    grid: ticket.grid,
-    screen: { name: ticket.screen.name as ScreenName, options: ticket.screen.options },
-    settings: ticket.settings,
-    machine,
-  };
-  const layout = layoutStrip(
-    spec,
-    upright ? { widthMm: breadthMm, heightMm: lengthMm } : { widthMm: lengthMm, heightMm: breadthMm },
-  );
-  const dots = drawStrip(layout);
-  const time = timeBitmap(dots, { machine, settings: ticket.settings, grid: ticket.grid });
-  const widthMm = roundMm(dots.width * ticket.grid.pitchMm);
-  const heightMm = roundMm(dots.height * ticket.grid.lineSpacingMm);
-  const place = {
-    xMm: roundMm(
-      pocket.stop.endsWith('left') ? pocket.xMm + STRIP_EDGE_MM : pocket.xMm + pocket.widthMm - STRIP_EDGE_MM - widthMm,
-    ),
-    yMm: roundMm(
-      pocket.stop.startsWith('top')
-        ? pocket.yMm + STRIP_EDGE_MM
-        : pocket.yMm + pocket.heightMm - STRIP_EDGE_MM - heightMm,
-    ),
-    widthMm,
-    heightMm,
-  };
-  return { layout, pocket, part: { place, dots, time } };
-}
-
-/** The strip goes into the first bitmap, which is of its settings; or is a bitmap of its own. */
-function addStrip(
-  groups: Group[],
-  { strip, bitmaps }: { readonly strip: PlateStrip; readonly bitmaps: 'plate' | 'piece' },
-): void {
-  const [first] = groups;
-  if (bitmaps === 'plate' && strip.part.dots.levels === first!.ticket.bitmap.levels) first!.parts.push(strip.part);
-  else groups.push({ ticket: first!.ticket, parts: [strip.part] });
-}
-
-interface BurnFacts {
-  readonly aim: Aim;
-  readonly machine: Machine;
-  readonly options: OnePlate;
-  readonly sequence: number;
-  readonly of: number;
-  readonly name: string;
-  readonly plate: LaidPlate;
-}
-
-/** One bitmap over the smallest rectangle that holds its parts; its upper left dot lies exactly at the outermost part. */
-function burnGroup({ ticket, parts }: Group, { aim, machine, options, sequence, of, name, plate }: BurnFacts) {
-  const { grid, settings } = ticket;
-  const { pitchMm, lineSpacingMm } = grid;
-  const xMm = Math.min(...parts.map(({ place }) => place.xMm));
-  const yMm = Math.min(...parts.map(({ place }) => place.yMm));
-  const placed = parts.map((part) => {
-    const xDots = Math.round((part.place.xMm - xMm) / pitchMm);
-    const yDots = Math.round((part.place.yMm - yMm) / lineSpacingMm);
-    const off: PointMm = {
-      xMm: roundMm(xMm + xDots * pitchMm - part.place.xMm),
-      yMm: roundMm(yMm + yDots * lineSpacingMm - part.place.yMm),
-    };
-    return { part, dots: part.dots, xDots, yDots, off };
-  });
-  const width = Math.max(...placed.map(({ xDots, dots }) => xDots + dots.width));
-  const height = Math.max(...placed.map(({ yDots, dots }) => yDots + dots.height));
-  if (width * height > MOST_DOTS) {
-    throw new AppError(
-      'option-invalid',
-      `${name}: found a bitmap of ${width} × ${height} dots, needed at most ${MOST_DOTS}; burn it with --bitmaps piece`,
-      { width, height, most: MOST_DOTS },
-    );
-  }
-  const dots = placed.length === 1 ? placed[0]!.dots : composeDots(placed, { width, height });
-  const bytes = encodeDots(dots, grid, { format: options.format });
-  const [only] = parts;
-  const file = { name: nameBitmap({ name, sequence, of, part: only!, options }), bytes };
-  const place = { xMm, yMm, widthMm: roundMm(width * pitchMm), heightMm: roundMm(height * lineSpacingMm) };
-  const burn: PlateBurn = {
-    sequence,
-    file: file.name,
-    sha256: sha256(bytes),
-    format: options.format,
-    widthDots: width,
-    heightDots: height,
-    levels: ticket.bitmap.levels,
-    firing: countFiring(dots) / (width * height),
-    grid,
-    settings,
-    profile: { name: ticket.profile.name, title: ticket.profile.title },
-    pieces: parts.flatMap(({ piece }) => (piece ? [plate.pieces.indexOf(piece) + 1] : [])),
-    strip: parts.some(({ piece }) => !piece),
-    place,
-    control: toControlPlace(place, aim),
-    time: placed.length === 1 ? only!.time : timeBitmap(dots, { machine, settings, grid }),
-  };
-  return { file, burn, placed };
-}
-
-/** A bitmap of one piece is named after the piece, so that copies share it; one of a plate after the plate. */
-function nameBitmap({
-  name,
-  sequence,
-  of,
-  part,
-  options,
-}: {
-  readonly name: string;
-  readonly sequence: number;
-  readonly of: number;
-  readonly part: Part;
-  readonly options: OnePlate;
-}): string {
-  const { format, bitmaps } = options;
-  if (bitmaps === 'piece' && part.piece) {
-    return `piece-${part.piece.job.ticket.name}${part.piece.turned ? '.turned' : ''}.${format}`;
-  }
-  if (!part.piece) return `${name}.strip.${format}`;
-  return of === 1 ? `${name}.${format}` : `${name}.${sequence}.${format}`;
 }
 
 /** Each copy bears its part of its job's price, in whole coins, so that all plates together come to the price of the order. */

@@ -410,6 +410,22 @@ describe('check strip', () => {
     expect(error.message).toMatch(/no pocket with "use": "strip".*64 × 12 mm/);
   });
 
+  test('is burned by itself beside a bitmap of many levels', async () => {
+    const many = jobOf({ name: 'card', widthMm: 20, heightMm: 10, grid });
+    const data = Uint8Array.from(many.dots.data, (dot, i) => (dot === 0 ? 0 : 85 * (1 + (i % 3))));
+    const ticket = { ...many.job.ticket, bitmap: { ...many.job.ticket.bitmap, levels: 4 } };
+    const shades = createDots(many.dots.width, many.dots.height, 256, data);
+    const bed = { ...free, strip: STRIP_ROOM } as Bed;
+    const plates = await makePlates([{ ...many.job, ticket, load: async () => shades }], options({ bed, strip: true }));
+    expect(plates.record.plates[0]!.burns.map(({ file, levels }) => [file, levels])).toEqual([
+      ['plate-1.1.png', 4],
+      ['plate-1.strip.png', 2],
+    ]);
+    expect(await readBitmap(plates, 'plate-1.1.png')).toEqual(shades);
+    const two = await codeOf(() => makePlates([{ ...many.job, ticket }], options()));
+    expect(two.message).toMatch(/two tones in a bitmap of 4 levels/);
+  });
+
   test('is burned by itself where pieces are', async () => {
     const plates = await makePlates(
       [job],
