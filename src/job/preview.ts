@@ -13,6 +13,7 @@ import {
 import { predictReflectance, renderSurface, type SurfaceColours } from '../proof/index.ts';
 import { chooseToneValues, markable } from './choices.ts';
 import { type Picture, takePicture } from './picture.ts';
+import type { PriceList } from './price-list.ts';
 import { assessProof } from './proof.ts';
 import { makeDots, tabulateCoverage } from './run.ts';
 import type { JobSpec } from './spec.ts';
@@ -97,6 +98,8 @@ export interface ExactLook extends Look {
 export interface ExactLookOptions extends LookOptions {
   readonly name: string;
   readonly version: string;
+  /** For the price; none is told without. */
+  readonly prices?: PriceList;
   /** Asked between steps: whether nobody waits for this look any more. */
   readonly isStale?: () => boolean;
 }
@@ -104,7 +107,7 @@ export interface ExactLookOptions extends LookOptions {
 /** The dots as the job will have them, seen on the material, and what they foretell. Undefined once it is stale. */
 export function drawLook(
   { picture, chosenTone }: Sight,
-  { spec, name, version, showClipped = false, isStale = () => false }: ExactLookOptions,
+  { spec, name, version, prices, showClipped = false, isStale = () => false }: ExactLookOptions,
 ): ExactLook | undefined {
   const tone = { ...chosenTone, ...spec.toneValues };
   const made = makeDots(picture, { spec, tone });
@@ -132,6 +135,7 @@ export function drawLook(
     prediction,
     bitmapFile: '',
     bitmapSha256: '',
+    ...(prices ? { prices } : {}),
   });
   const facts = { ...ticket, bitmap: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing } };
   return { image, clippedDark: ticket.tone.clippedDark, clippedLight: ticket.tone.clippedLight, dots, facts };

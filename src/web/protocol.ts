@@ -132,6 +132,8 @@ export interface ErrorJson {
 export type PageEvent =
   | { readonly type: 'job'; readonly job: JobCard }
   | { readonly type: 'job-gone'; readonly id: string }
+  | { readonly type: 'order'; readonly order: OrderView }
+  | { readonly type: 'order-gone'; readonly id: string }
   | { readonly type: 'shop' };
 
 /** A chart that the shop knows. */
@@ -284,4 +286,84 @@ export interface ComparisonView {
     readonly delta: number;
     readonly coverageInB: number | null;
   }[];
+}
+
+/** What one piece of an order wants differently from the order. */
+export interface PieceWish {
+  readonly focus?: { readonly x: number; readonly y: number };
+  readonly fit?: Wish['fit'];
+  /** The long sides the other way round. */
+  readonly turned?: boolean;
+  readonly widthMm?: number;
+  readonly heightMm?: number;
+  readonly profile?: string;
+  readonly material?: string;
+}
+
+export interface OrderPiece {
+  readonly id: string;
+  /** The photo's file, as it lies in the order's folder. */
+  readonly photo: string;
+  readonly width: number;
+  readonly height: number;
+  readonly count: number;
+  readonly text: string;
+  readonly excluded: boolean;
+  readonly own: PieceWish;
+  /** `changed`: made, but something was asked differently since. */
+  readonly status: 'waiting' | 'making' | 'done' | 'changed' | 'failed';
+  /** Why it failed. */
+  readonly reason: string | null;
+  /** Name of its files. */
+  readonly name: string;
+  readonly seconds: number | null;
+  readonly worstDeltaL: number | null;
+}
+
+export interface OrderTotals {
+  readonly pieces: number;
+  readonly copies: number;
+  readonly failed: number;
+  readonly seconds: number;
+  readonly price: string | null;
+}
+
+export interface PlateView {
+  readonly name: string;
+  readonly widthMm: number;
+  readonly heightMm: number;
+  readonly pockets: readonly {
+    readonly name: string;
+    readonly xMm: number;
+    readonly yMm: number;
+    readonly widthMm: number;
+    readonly heightMm: number;
+  }[];
+  readonly pieces: readonly {
+    readonly name: string;
+    readonly pocket: string;
+    readonly turned: boolean;
+    readonly xMm: number;
+    readonly yMm: number;
+    readonly widthMm: number;
+    readonly heightMm: number;
+  }[];
+  readonly seconds: number;
+  readonly material: string;
+  readonly machine: string;
+}
+
+export interface OrderView {
+  readonly id: string;
+  readonly title: string;
+  readonly wish: Wish;
+  readonly pieces: readonly OrderPiece[];
+  readonly running: boolean;
+  readonly changed: string;
+  /** Problem that ended the last run. */
+  readonly problem: string | null;
+  /** Of the last run that went to its end, while nothing has changed since. */
+  readonly totals: OrderTotals | null;
+  readonly plates: readonly PlateView[];
+  readonly plateNotes: readonly string[];
 }

@@ -3,7 +3,7 @@ import { copyFile, mkdir, readdir, readFile, rename, rm } from 'node:fs/promises
 import { basename, extname, join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
-import type { Sight } from '../job/index.ts';
+import { formatMoney, type Quote, type Sight } from '../job/index.ts';
 import { type Dots, type Photo, writeFilesAtomic } from '../plane/index.ts';
 import type { JobCard, LookFactsJson, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
@@ -347,7 +347,7 @@ export function tidyFileName(text: string): string {
 }
 
 function describeLook(name: string, { picture }: Sight, { facts, clippedDark, clippedLight }: Exact): LookFactsJson {
-  const { bitmap, time, prediction, profile, screen, settings, warnings, cautions, assumptions, tone } = facts;
+  const { bitmap, time, prediction, profile, screen, settings, warnings, cautions, assumptions, tone, price } = facts;
   return {
     look: name,
     frame: picture.frame,
@@ -364,5 +364,18 @@ function describeLook(name: string, { picture }: Sight, { facts, clippedDark, cl
     warnings,
     cautions,
     assumptions,
+    ...(price ? { price: sayPrice(price) } : {}),
   };
+}
+
+/** The price of one piece as an order of its own, each line as the list makes it. */
+function sayPrice(quote: Quote): NonNullable<LookFactsJson['price']> {
+  const money = (amountMinor: number) => formatMoney(amountMinor, quote);
+  const { tax, roundingMinor } = quote;
+  const lines = [...quote.lines, ...quote.pieces.flatMap((piece) => piece.lines)]
+    .filter(({ amountMinor }) => amountMinor !== 0)
+    .map(({ label, amountMinor }) => [label, money(amountMinor)] as const);
+  const taxed = [`${tax.name}, ${tax.percent} %${tax.included ? ', within' : ''}`, money(tax.amountMinor)] as const;
+  const rounded = roundingMinor === 0 ? [] : [['Rounding', money(roundingMinor)] as const];
+  return { total: money(quote.grossMinor), lines: [...lines, taxed, ...rounded] };
 }

@@ -50,12 +50,12 @@ export async function receiveFile(
 }
 
 /**
- * A small JSON body.
+ * A small body as text.
  * @throws AppError upload-too-large, upload-cut-off, option-invalid
  */
-export async function receiveJson(request: Request, limits: ReceiveLimits): Promise<unknown> {
+export async function receiveText(request: Request, limits: ReceiveLimits): Promise<string> {
   const { maxBytes, totalMs } = limits;
-  if (!request.body) throw new AppError('option-invalid', 'found an empty request, needed JSON');
+  if (!request.body) throw new AppError('option-invalid', 'found an empty request');
   const reader = request.body.getReader();
   const parts: Uint8Array[] = [];
   let received = 0;
@@ -73,8 +73,17 @@ export async function receiveJson(request: Request, limits: ReceiveLimits): Prom
     if (error instanceof AppError) throw error;
     throw cutOff(received, Number.NaN);
   }
+  return Buffer.concat(parts).toString('utf8');
+}
+
+/**
+ * A small JSON body.
+ * @throws AppError upload-too-large, upload-cut-off, option-invalid
+ */
+export async function receiveJson(request: Request, limits: ReceiveLimits): Promise<unknown> {
+  const text = await receiveText(request, limits);
   try {
-    return JSON.parse(Buffer.concat(parts).toString('utf8'));
+    return JSON.parse(text);
   } catch {
     throw new AppError('option-invalid', 'found a request that is not JSON');
   }

@@ -1,5 +1,6 @@
 import { readdir, readFile } from 'node:fs/promises';
 import { extname, join } from 'node:path';
+import { Readable } from 'node:stream';
 import { Hono } from 'hono';
 import { streamSSE } from 'hono/streaming';
 import * as v from 'valibot';
@@ -11,7 +12,8 @@ import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
 import { createEntry, createGuard, SHEET_POLICY, setHeaders } from './server-guard.ts';
 import type { Jobs } from './server-jobs.ts';
-import { receiveFile, receiveJson } from './server-receive.ts';
+import type { Orders } from './server-orders.ts';
+import { receiveFile, receiveJson, receiveText } from './server-receive.ts';
 import { describeShop, findSample, MAX_UPLOAD_BYTES } from './server-shop.ts';
 import { parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
@@ -26,12 +28,14 @@ export interface AppOptions {
   readonly token: string;
   readonly jobs: Jobs;
   readonly bench: Bench;
+  readonly orders: Orders;
   readonly work: Work;
   readonly events: EventHub;
 }
 
 const UPLOAD = { maxBytes: MAX_UPLOAD_BYTES, idleMs: 20_000, totalMs: 180_000 } as const;
 const JSON_BODY = { maxBytes: 64_000, idleMs: 10_000, totalMs: 10_000 } as const;
+const LIST_BODY = { maxBytes: 2_000_000, idleMs: 10_000, totalMs: 20_000 } as const;
 /** Files that are received at once, and pages that listen at once. */
 const MOST_UPLOADS = 4;
 const MOST_LISTENERS = 32;
@@ -59,7 +63,7 @@ const LOOP_ASK = v.strictObject({
 });
 
 export async function createApp(options: AppOptions): Promise<{ readonly app: Hono; readonly close: () => void }> {
-  const { jobs, bench, events } = options;
+  const { jobs, bench, orders, events } = options;
   const app = new Hono();
   const streams = new Set<() => void>();
   let uploads = 0;
@@ -216,6 +220,58 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     const { a, b } = c.req.param();
     return c.json(bench.compare(parseWith(RECORD_NAME, a), parseWith(RECORD_NAME, b)));
   });
+  app.get('/api/orders', (c) => c.json(orders.list()));
+  app.post('/api/orders', async (c) => {
+    const { title, wish } = parseWith(ORDER_ASK, await receiveJson(c.req.raw, JSON_BODY));
+    return c.json(await orders.create(title, parseWish(wish)), 201);
+  });
+  app.get('/api/orders/:id', (c) => c.json(orders.get(c.req.param('id'))));
+  app.put('/api/orders/:id', async (c) => {
+    const wish = parseWish(await receiveJson(c.req.raw, JSON_BODY));
+    return c.json(await orders.setWish(c.req.param('id'), wish));
+  });
+  app.delete('/api/orders/:id', async (c) => {
+    await orders.remove(c.req.param('id'));
+    return c.body(null, 204);
+  });
+  app.post('/api/orders/:id/photos', (c) =>
+    receiving(async () => {
+      const id = c.req.param('id');
+      const path = orders.incoming(id);
+      await receiveFile(c.req.raw, { path, limits: UPLOAD });
+      return c.json(await orders.addPhoto(id, path, readFileName(c.req.header('x-file-name'))), 201);
+    }),
+  );
+  app.post('/api/orders/:id/list', async (c) =>
+    c.json(await orders.addList(c.req.param('id'), await receiveText(c.req.raw, LIST_BODY))),
+  );
+  app.put('/api/orders/:id/pieces/:piece', async (c) => {
+    const { id, piece } = c.req.param();
+    return c.json(await orders.setPiece(id, piece, await receiveJson(c.req.raw, JSON_BODY)));
+  });
+  app.get('/api/orders/:id/pieces/:piece/photo', async (c) => {
+    const { id, piece } = c.req.param();
+    return picture(await orders.readView(id, piece), 'image/jpeg');
+  });
+  app.post('/api/orders/:id/run', async (c) => c.json(await orders.run(c.req.param('id'))));
+  app.post('/api/orders/:id/stop', (c) => c.json(orders.stop(c.req.param('id'))));
+  app.post('/api/orders/:id/plates', async (c) =>
+    c.json(await orders.lay(c.req.param('id'), await receiveJson(c.req.raw, JSON_BODY))),
+  );
+  app.get('/api/orders/:id/files/:file', async (c) => {
+    const { id, file } = c.req.param();
+    return fileAnswer(await orders.readFileOf(id, file), file, c.req.query('view') !== undefined);
+  });
+  app.get('/api/orders/:id/plates/:file', async (c) => {
+    const { id, file } = c.req.param();
+    return fileAnswer(await orders.readPlateFile(id, file), file, c.req.query('view') !== undefined);
+  });
+  app.get('/api/orders/:id/all.zip', async (c) => {
+    const stream = Readable.toWeb(Readable.from(await orders.zip(c.req.param('id'))));
+    return new Response(stream as ReadableStream, {
+      headers: { 'content-type': 'application/zip', 'content-disposition': 'attachment; filename="order.zip"' },
+    });
+  });
   return {
     app,
     close: () => {
@@ -253,6 +309,7 @@ async function readPage(folder: string) {
   return files;
 }
 
+const ORDER_ASK = v.strictObject({ title: v.pipe(v.string(), v.maxLength(200)), wish: v.unknown() });
 const SAVE_ASK = v.strictObject({ replace: v.boolean() });
 const ASK = v.strictObject({ wish: v.unknown(), showClipped: v.boolean() });
 

@@ -10,6 +10,7 @@ import { findPackageRoot } from '../plane/index.ts';
 import { openBench } from './server-bench.ts';
 import { createEventHub } from './server-events.ts';
 import { openJobs } from './server-jobs.ts';
+import { openOrders } from './server-orders.ts';
 import { createApp } from './server-routes.ts';
 import { openWork } from './server-work.ts';
 
@@ -46,6 +47,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
   const jobs = await openJobs({ shopDir, work, events });
   const shop = openShop({ shopDir, builtIn });
   const bench = openBench({ shop, shopDir, work, events });
+  const orders = await openOrders({ shop, shopDir, builtIn, version, work, events });
   let bound = 0;
   const { app, close: closeStreams } = await createApp({
     shop,
@@ -57,6 +59,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
     token,
     jobs,
     bench,
+    orders,
     work,
     events,
   });
@@ -95,6 +98,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
       closeStreams();
       server.closeAllConnections();
       await new Promise((resolve) => server.close(resolve));
+      await orders.close();
       await work.close();
     },
   };

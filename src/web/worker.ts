@@ -24,9 +24,11 @@ import {
   releaseMemory,
   writeFilesAtomic,
 } from '../plane/index.ts';
+import { readShopPrices } from './prices.ts';
 import { answering, facts, openRecords } from './worker-facts.ts';
 
 export * from './worker-bench.ts';
+export * from './worker-order.ts';
 
 /** The heavy work, off the server's thread. Each export takes and gives plain data; large planes are shared, not copied. */
 
@@ -101,7 +103,15 @@ export const exact = answering(async (input: DrawInput): Promise<Exact | undefin
   if (isStale(input)) return undefined;
   const { sight, request, name, showClipped } = input;
   const spec = resolveHere(request);
-  const look = drawLook(sight, { spec, name, version: facts.version, showClipped, isStale: () => isStale(input) });
+  const prices = readShopPrices(facts.shopDir);
+  const look = drawLook(sight, {
+    spec,
+    name,
+    version: facts.version,
+    showClipped,
+    isStale: () => isStale(input),
+    ...(prices ? { prices } : {}),
+  });
   if (!look) return undefined;
   const { image, dots, clippedDark, clippedLight, facts: told } = look;
   const jpeg = await encodeJpeg(image, { quality: 90 });
@@ -131,7 +141,15 @@ export interface KeepInput {
 export const keepJob = answering(async ({ photoPath, photoFile, name, request, out }: KeepInput): Promise<string[]> => {
   const spec = resolveHere(request);
   const { version } = facts;
-  const job = await prepareJob(() => readPhoto(photoPath), { spec, name, photoFile, version, only: 'everything' });
+  const prices = readShopPrices(facts.shopDir);
+  const job = await prepareJob(() => readPhoto(photoPath), {
+    spec,
+    name,
+    photoFile,
+    version,
+    only: 'everything',
+    ...(prices ? { prices } : {}),
+  });
   await writeFilesAtomic(
     job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes })),
     { force: true },

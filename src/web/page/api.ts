@@ -7,6 +7,8 @@ import type {
   ErrorJson,
   JobCard,
   LookFactsJson,
+  OrderView,
+  PieceWish,
   ProfileView,
   Reading,
   ReadingAsk,
@@ -163,4 +165,33 @@ export const sendCapture = (file: File, onProgress: (share: number) => void) =>
   sendFile<CaptureCard>('/api/captures', file, {
     headers: { 'x-file-name': encodeURIComponent(file.name) },
     onProgress,
+  });
+
+export const listOrders = () => askJson<readonly OrderView[]>('/api/orders');
+export const createOrder = (title: string, wish: Wish) =>
+  askJson<OrderView>('/api/orders', send('POST', { title, wish }));
+export const setOrderWish = (id: string, wish: Wish) => askJson<OrderView>(`/api/orders/${id}`, send('PUT', wish));
+export const removeOrder = (id: string) => ask(`/api/orders/${id}`, { method: 'DELETE' });
+export const runOrder = (id: string) => askJson<OrderView>(`/api/orders/${id}/run`, { method: 'POST' });
+export const stopOrder = (id: string) => askJson<OrderView>(`/api/orders/${id}/stop`, { method: 'POST' });
+export const setPiece = (
+  id: string,
+  piece: string,
+  change: {
+    readonly count?: number;
+    readonly text?: string;
+    readonly excluded?: boolean;
+    readonly own?: PieceWish;
+  },
+) => askJson<OrderView>(`/api/orders/${id}/pieces/${piece}`, send('PUT', change));
+export const layPlates = (
+  id: string,
+  grid?: { readonly columns: number; readonly rows: number; readonly widthMm: number; readonly heightMm: number },
+) => askJson<OrderView>(`/api/orders/${id}/plates`, send('POST', grid ? { grid } : {}));
+export const sendList = (id: string, text: string) =>
+  askJson<OrderView>(`/api/orders/${id}/list`, { method: 'POST', body: text });
+export const sendOrderPhoto = (id: string, file: File) =>
+  sendFile<OrderView>(`/api/orders/${id}/photos`, file, {
+    headers: { 'x-file-name': encodeURIComponent(file.name) },
+    onProgress: () => undefined,
   });

@@ -1,14 +1,16 @@
 import { render } from 'preact';
 import { useCallback, useEffect, useState } from 'preact/hooks';
-import type { JobCard, PageEvent, ShopFacts, Wish } from '../protocol.ts';
-import { enter, getShop, listJobs, PageError } from './api.ts';
+import type { PageEvent, ShopFacts, Wish } from '../protocol.ts';
+import { enter, getShop, listJobs, listOrders, PageError } from './api.ts';
 import { Home } from './home.tsx';
 import { MaterialScreen } from './material.tsx';
 import type { Unit } from './measure.ts';
+import { OrderScreen } from './order.tsx';
+import { OrdersScreen } from './orders.tsx';
 import { Busy, Icon, Problem, Segments } from './parts.tsx';
 import { PhotoScreen } from './photo.tsx';
 import { CompareScreen, ProfileScreen, ReadingScreen } from './reading.tsx';
-import { firstWish, ShopContext } from './shop-context.ts';
+import { firstWish, ShopContext, type Surroundings } from './shop-context.ts';
 
 const TOKEN = /^#[0-9a-f]{48}$/;
 
@@ -52,7 +54,7 @@ function useStored<T>(key: string, first: T): readonly [T, (value: T) => void] {
   return [value, keep];
 }
 
-type Entry = { readonly shop: ShopFacts; readonly jobs: ReadonlyMap<string, JobCard> };
+type Entry = Pick<Surroundings, 'shop' | 'jobs' | 'orders'>;
 
 function App() {
   const [entry, setEntry] = useState<Entry | undefined>();
@@ -65,8 +67,12 @@ function App() {
   const load = useCallback(async () => {
     try {
       setError(undefined);
-      const [shop, jobs] = await Promise.all([getShop(), listJobs()]);
-      setEntry({ shop, jobs: new Map(jobs.map((job) => [job.id, job])) });
+      const [shop, jobs, orders] = await Promise.all([getShop(), listJobs(), listOrders()]);
+      setEntry({
+        shop,
+        jobs: new Map(jobs.map((job) => [job.id, job])),
+        orders: new Map(orders.map((order) => [order.id, order])),
+      });
     } catch (problem) {
       setError(problem);
     }
@@ -89,7 +95,15 @@ function App() {
     });
     events.addEventListener('change', ({ data }) => {
       const event = JSON.parse(data) as PageEvent;
-      if (event.type === 'shop') void getShop().then((shop) => setEntry((now) => now && { ...now, shop }));
+      if (event.type === 'order' || event.type === 'order-gone') {
+        setEntry((now) => {
+          if (!now) return now;
+          const orders = new Map(now.orders);
+          if (event.type === 'order') orders.set(event.order.id, event.order);
+          else orders.delete(event.id);
+          return { ...now, orders };
+        });
+      } else if (event.type === 'shop') void getShop().then((shop) => setEntry((now) => now && { ...now, shop }));
       else {
         setEntry((now) => {
           if (!now) return now;
@@ -128,6 +142,9 @@ function App() {
           </a>
           <a href="#/material" aria-current={place === 'material' ? 'page' : undefined}>
             Material
+          </a>
+          <a href="#/order" aria-current={place === 'order' ? 'page' : undefined}>
+            Order
           </a>
         </nav>
         <Segments
@@ -172,6 +189,7 @@ function Screen({ route }: { readonly route: string }) {
     if (part === 'compare') return <CompareScreen a={first} b={second} />;
     return <MaterialScreen />;
   }
+  if (place === 'order') return part === '' ? <OrdersScreen /> : <OrderScreen id={part} />;
   return <Home />;
 }
 

@@ -46,7 +46,7 @@ export function PhotoChoices({ wish, facts, onChange }: ChoicesProps) {
   );
 }
 
-function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
+export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
   const { shop, unit } = useShop();
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm } = wish;
   const fits = (width: number, height: number) =>
@@ -147,7 +147,7 @@ function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
   );
 }
 
-function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
+export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
   const { shop } = useShop();
   const here = shop.profiles.filter(({ machine }) => machine === wish.machine);
   const elsewhere = shop.profiles.filter(({ machine }) => machine !== wish.machine);

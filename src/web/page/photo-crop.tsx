@@ -1,9 +1,11 @@
 import { useRef } from 'preact/hooks';
 import type { Frame } from '../../photo/index.ts';
-import type { JobCard } from '../protocol.ts';
 
 export interface CropProps {
-  readonly job: JobCard;
+  readonly photo: { readonly width: number; readonly height: number };
+  /** Address of its small picture. */
+  readonly source: string;
+  readonly name: string;
   readonly frame: Frame;
   readonly fit: 'cover' | 'contain';
   readonly onFocus: (focus: { readonly x: number; readonly y: number }) => void;
@@ -19,8 +21,7 @@ const KEYS: Readonly<Record<string, readonly [number, number]>> = {
 const STEP = 0.005;
 
 /** The whole photo with the piece's outline on it: drag the outline, or move it with the arrow keys. */
-export function CropPane({ job, frame, fit, onFocus }: CropProps) {
-  const { photo } = job;
+export function CropPane({ photo, source, name, frame, fit, onFocus }: CropProps) {
   const { crop } = frame;
   const box = useRef<HTMLDivElement>(null);
   const from = useRef<
@@ -45,7 +46,7 @@ export function CropPane({ job, frame, fit, onFocus }: CropProps) {
         class="photo-box"
         style={{ '--aspect': `${photo.width} / ${photo.height}`, '--ratio': photo.width / photo.height }}
       >
-        <img src={`/api/jobs/${job.id}/photo`} alt={job.photo.file} draggable={false} />
+        <img src={source} alt={name} draggable={false} />
         {fit === 'cover' && (
           // biome-ignore lint/a11y/useSemanticElements: a button cannot be dragged by touch in every browser
           <div

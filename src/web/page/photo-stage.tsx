@@ -1,10 +1,10 @@
 import { useEffect, useState } from 'preact/hooks';
-import { type Frame, framePhoto } from '../../photo/index.ts';
 import type { JobCard, Wish } from '../protocol.ts';
 import { sayShare } from './measure.ts';
 import { Busy, Problem, Segments } from './parts.tsx';
 import { CropPane } from './photo-crop.tsx';
 import { DividerPane } from './photo-divider.tsx';
+import { frameOf } from './photo-frame.ts';
 import { Loupe, ProofPane } from './photo-loupe.tsx';
 import type { Seen } from './use-look.ts';
 
@@ -20,25 +20,11 @@ export interface StageProps {
 
 type View = 'beside' | 'divider';
 
-/** The crop as the road of a photo will take it, by the same function, so that dragging needs no answer from the server. */
-export function frameOf({ photo }: JobCard, wish: Wish, focus: StageProps['focus']): Frame | undefined {
-  try {
-    // The dots do not matter for the crop; a tenth of a millimetre keeps the aspect close enough to see no difference.
-    return framePhoto(photo, {
-      ...wish,
-      grid: { pitchMm: 0.02, lineSpacingMm: 0.02 },
-      ...(focus ? { focus } : {}),
-    });
-  } catch {
-    return undefined;
-  }
-}
-
 export function PhotoStage(props: StageProps) {
   const { job, wish, seen, focus, showClipped, onClipped, onFocus } = props;
   const [view, setView] = useState<View>('beside');
   const [at, setAt] = useState({ x: 0.5, y: 0.45 });
-  const frame = frameOf(job, wish, focus);
+  const frame = frameOf(job.photo, wish, focus);
   const { facts } = seen;
   return (
     <section class="stage" aria-label="Photo and proof">
@@ -68,7 +54,14 @@ export function PhotoStage(props: StageProps) {
         <div class={`panes ${view} ${wish.widthMm > wish.heightMm ? 'wide' : 'tall'}`}>
           {view === 'beside' ? (
             <>
-              <CropPane job={job} frame={frame} fit={wish.fit} onFocus={onFocus} />
+              <CropPane
+                photo={job.photo}
+                source={`/api/jobs/${job.id}/photo`}
+                name={job.photo.file}
+                frame={frame}
+                fit={wish.fit}
+                onFocus={onFocus}
+              />
               <ProofPane frame={frame} seen={seen} at={at} onMove={setAt} />
               {facts && <Loupe job={job} look={facts} at={at} />}
             </>

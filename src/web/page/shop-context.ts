@@ -1,6 +1,6 @@
 import { createContext } from 'preact';
 import { useContext } from 'preact/hooks';
-import type { JobCard, ShopFacts, Wish } from '../protocol.ts';
+import type { JobCard, OrderView, ShopFacts, Wish } from '../protocol.ts';
 import type { Unit } from './measure.ts';
 
 /** What every screen may ask of the page around it. */
@@ -8,6 +8,7 @@ export interface Surroundings {
   readonly shop: ShopFacts;
   readonly unit: Unit;
   readonly jobs: ReadonlyMap<string, JobCard>;
+  readonly orders: ReadonlyMap<string, OrderView>;
   /** Choices of the last photo: the next customer is likely to want the same piece. */
   readonly lastWish: Wish;
   readonly keepWish: (wish: Wish) => void;

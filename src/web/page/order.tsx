@@ -1,0 +1,382 @@
+import { useEffect, useRef, useState } from 'preact/hooks';
+import type { OrderPiece, OrderView, Wish } from '../protocol.ts';
+import { layPlates, runOrder, setOrderWish, setPiece, stopOrder } from './api.ts';
+import { DropPlace } from './drop-place.tsx';
+import { round, sayDuration, saySize } from './measure.ts';
+import { fillOrder, type LeftOut, pendingFiles } from './orders.tsx';
+import { Busy, Button, Icon, NumberField, Problem, Segments } from './parts.tsx';
+import { MaterialChoice, PieceChoice } from './photo-choices.tsx';
+import { PieceDialog } from './piece-dialog.tsx';
+import { PlateDrawing } from './plate-drawing.tsx';
+import { PrintSheet } from './print-sheet.tsx';
+import { useShop } from './shop-context.ts';
+
+/** One order: its photos as cards that fill in, its plates, its sums. */
+export function OrderScreen({ id }: { readonly id: string }) {
+  const { orders } = useShop();
+  const order = orders.get(id);
+  if (!order) {
+    return (
+      <>
+        <BackToOrders />
+        <p class="empty">This order is not in the shop any more.</p>
+      </>
+    );
+  }
+  return <OrderWork order={order} />;
+}
+
+function BackToOrders() {
+  return (
+    <a class="back" href="#/order">
+      <Icon name="back" />
+      All orders
+    </a>
+  );
+}
+
+function OrderWork({ order }: { readonly order: OrderView }) {
+  const { keepWish } = useShop();
+  const [error, setError] = useState<unknown>();
+  const [left, setLeft] = useState<readonly LeftOut[]>([]);
+  const [filling, setFilling] = useState<{ readonly done: number; readonly total: number }>();
+  const [open, setOpen] = useState<string>();
+  const attempt = async (work: () => Promise<unknown>) => {
+    setError(undefined);
+    try {
+      await work();
+    } catch (problem) {
+      setError(problem);
+    }
+  };
+  const fill = async (files: readonly File[]) => {
+    setLeft([]);
+    const refused = await fillOrder(order.id, files, (done, total) => setFilling({ done, total }));
+    setFilling(undefined);
+    setLeft(refused);
+  };
+  const taken = useRef(false);
+  useEffect(() => {
+    const files = pendingFiles.get(order.id);
+    if (!files || taken.current) return;
+    taken.current = true;
+    pendingFiles.delete(order.id);
+    void fill(files);
+  });
+  const changeWish = (wish: Wish) => {
+    keepWish(wish);
+    void attempt(() => setOrderWish(order.id, wish));
+  };
+  const { pieces, running, totals } = order;
+  const wanted = pieces.filter(({ excluded }) => !excluded);
+  const made = wanted.filter(({ status }) => status === 'done').length;
+  const failed = wanted.filter(({ status }) => status === 'failed').length;
+  const chosen = pieces.find((piece) => piece.id === open);
+  return (
+    <div class="work">
+      <div class="work-head">
+        <BackToOrders />
+        <h1>{order.title}</h1>
+        <p class="soft">{pieces.length === 1 ? '1 photo' : `${pieces.length} photos`}</p>
+      </div>
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      {order.problem && <Problem error={new Error(order.problem)} onAgain={() => attempt(() => runOrder(order.id))} />}
+      {left.map(({ file, error: why }) => (
+        <Problem
+          key={file}
+          error={why instanceof Error ? Object.assign(why, { message: withFile(file, why.message) }) : why}
+          onClose={() => setLeft(left.filter((one) => one.file !== file))}
+        />
+      ))}
+      <div class="order-grid">
+        <div class="choices">
+          <section aria-labelledby="all-title">
+            <h2 id="all-title">For all pieces</h2>
+            <PieceChoice wish={order.wish} onChange={changeWish} />
+          </section>
+          <section aria-labelledby="burn-title">
+            <h2 id="burn-title">Machine and material</h2>
+            <MaterialChoice wish={order.wish} onChange={changeWish} />
+            <Segments
+              label="Tone"
+              value={order.wish.tone}
+              choices={[
+                { value: 'auto', label: 'Suit each photo' },
+                { value: 'plain', label: 'As they are' },
+              ]}
+              onChange={(tone) => changeWish({ ...order.wish, tone })}
+            />
+          </section>
+        </div>
+        <div class="order-main">
+          <div class="order-bar">
+            {running ? (
+              <>
+                <progress max={wanted.length} value={made + failed} aria-label="Pieces made" />
+                <p role="status">
+                  {made + failed} of {wanted.length} pieces
+                </p>
+                <Button icon="cross" onClick={() => attempt(() => stopOrder(order.id))}>
+                  Stop
+                </Button>
+              </>
+            ) : (
+              <Button
+                kind="main"
+                icon="check"
+                disabled={wanted.length === 0 || filling !== undefined || totals !== null}
+                onClick={() => attempt(() => runOrder(order.id))}
+              >
+                {totals ? 'All pieces are made' : made > 0 ? 'Make what is missing' : 'Make all pieces'}
+              </Button>
+            )}
+            {filling && (
+              <Busy>
+                {filling.done} of {filling.total} files received
+              </Busy>
+            )}
+          </div>
+          <ul class="cards" aria-label="Pieces">
+            {pieces.map((piece) => (
+              <PieceCard
+                key={piece.id}
+                order={order}
+                piece={piece}
+                onOpen={() => setOpen(piece.id)}
+                onChange={(change) => attempt(() => setPiece(order.id, piece.id, change))}
+                onAgain={() => attempt(() => runOrder(order.id))}
+              />
+            ))}
+          </ul>
+          {!filling && (
+            <DropPlace
+              many
+              small={pieces.length > 0}
+              label={pieces.length > 0 ? 'Add photos or a list' : 'Choose photos'}
+              what="photos and a list"
+              accept=".jpg,.jpeg,.png,.tif,.tiff,.webp,.avif,.csv,image/*"
+              onFiles={fill}
+            />
+          )}
+        </div>
+        <div class="facts">
+          <Totals order={order} />
+          {totals && <Plates order={order} attempt={attempt} />}
+        </div>
+      </div>
+      {order.plates.length > 0 && (
+        <section class="plates" aria-labelledby="plates-title">
+          <h2 id="plates-title">Plates</h2>
+          {order.plateNotes.map((text) => (
+            <p key={text} class="note">
+              {text}
+            </p>
+          ))}
+          <ul>
+            {order.plates.map((plate) => (
+              <li key={plate.name}>
+                <PlateDrawing plate={plate} order={order} />
+              </li>
+            ))}
+          </ul>
+        </section>
+      )}
+      {chosen && (
+        <PieceDialog
+          order={order}
+          piece={chosen}
+          onClose={() => setOpen(undefined)}
+          onSave={(change) => {
+            setOpen(undefined);
+            void attempt(() => setPiece(order.id, chosen.id, change));
+          }}
+        />
+      )}
+    </div>
+  );
+}
+
+const withFile = (file: string, message: string) => (message.includes(file) ? message : `${file}: ${message}`);
+
+const STATES: Readonly<Record<OrderPiece['status'], string>> = {
+  waiting: 'not made yet',
+  making: 'being made',
+  done: 'ready',
+  changed: 'changed, make it again',
+  failed: 'not made',
+};
+
+function PieceCard({
+  order,
+  piece,
+  onOpen,
+  onChange,
+  onAgain,
+}: {
+  readonly order: OrderView;
+  readonly piece: OrderPiece;
+  readonly onOpen: () => void;
+  readonly onChange: (change: { readonly excluded: boolean }) => void;
+  readonly onAgain: () => void;
+}) {
+  const { status, excluded, photo, count, seconds, worstDeltaL, reason, name } = piece;
+  const made = status === 'done';
+  const source = made
+    ? `/api/orders/${order.id}/files/${encodeURIComponent(`${name}.proof.png`)}?view&of=${order.changed}`
+    : `/api/orders/${order.id}/pieces/${piece.id}/photo`;
+  return (
+    <li class={`piece-card ${status} ${excluded ? 'excluded' : ''}`}>
+      <button type="button" class="piece-picture" onClick={onOpen} aria-label={`${photo}: see and change`}>
+        <img src={source} alt="" loading="lazy" />
+      </button>
+      <div class="piece-text">
+        <b>{photo}</b>
+        <span class="soft">
+          {count > 1 ? `${count} copies · ` : ''}
+          {excluded ? 'left out' : STATES[status]}
+          {made && seconds !== null && !excluded
+            ? ` · ${sayDuration(seconds)} · ΔL* ${round(worstDeltaL ?? 0, 1)} at worst`
+            : ''}
+        </span>
+        {reason && !excluded && <p class="warn-line">{reason}</p>}
+      </div>
+      <div class="actions">
+        <label class="toggle">
+          <input
+            type="checkbox"
+            checked={!excluded}
+            disabled={order.running}
+            aria-label={`Make ${photo}`}
+            onChange={({ currentTarget }) => onChange({ excluded: !currentTarget.checked })}
+          />
+          <span>Make it</span>
+        </label>
+        {status === 'failed' && !excluded && !order.running && <Button onClick={onAgain}>Try again</Button>}
+      </div>
+    </li>
+  );
+}
+
+function Totals({ order }: { readonly order: OrderView }) {
+  const { totals, id } = order;
+  if (!totals) {
+    return (
+      <section aria-labelledby="sums-title">
+        <h2 id="sums-title">Sums</h2>
+        <p class="empty">Time, price and files come when all pieces are made.</p>
+      </section>
+    );
+  }
+  const file = (name: string) => `/api/orders/${id}/files/${name}`;
+  return (
+    <section aria-labelledby="sums-title">
+      <h2 id="sums-title">Sums</h2>
+      <dl class="key-facts">
+        <div>
+          <dt>On the machine</dt>
+          <dd>{sayDuration(totals.seconds)}</dd>
+        </div>
+        {totals.price && (
+          <div>
+            <dt>Price</dt>
+            <dd>{totals.price}</dd>
+          </div>
+        )}
+      </dl>
+      <p>
+        {totals.pieces} pieces, {totals.copies} to burn{totals.failed > 0 ? `, ${totals.failed} not made` : ''}
+      </p>
+      <ul class="files">
+        <li>
+          <a href={`/api/orders/${id}/all.zip`} download="order.zip">
+            <Icon name="down" />
+            <span>
+              Everything<small>order.zip</small>
+            </span>
+          </a>
+        </li>
+        <li>
+          <a href={file('order.csv')} download="order.csv">
+            <Icon name="down" />
+            <span>
+              Sums as a table<small>order.csv</small>
+            </span>
+          </a>
+        </li>
+      </ul>
+      <PrintSheet address={`${file('order.html')}?view`} label="Print the contact sheet" title="Contact sheet" />
+    </section>
+  );
+}
+
+function Plates({
+  order,
+  attempt,
+}: {
+  readonly order: OrderView;
+  readonly attempt: (work: () => Promise<unknown>) => Promise<void>;
+}) {
+  const { unit } = useShop();
+  const { widthMm, heightMm } = order.wish;
+  const [way, setWay] = useState<'packed' | 'grid'>('packed');
+  const [size, setSize] = useState({ columns: 2, rows: 2 });
+  const [busy, setBusy] = useState(false);
+  const lay = async () => {
+    setBusy(true);
+    await attempt(() => layPlates(order.id, way === 'grid' ? { ...size, widthMm, heightMm } : undefined));
+    setBusy(false);
+  };
+  return (
+    <section aria-labelledby="lay-title">
+      <h2 id="lay-title">Lay them on plates</h2>
+      <Segments
+        label="Pockets"
+        value={way}
+        choices={[
+          { value: 'packed', label: 'Packed' },
+          { value: 'grid', label: 'In rows' },
+        ]}
+        onChange={setWay}
+      />
+      {way === 'grid' && (
+        <>
+          <div class="row">
+            <NumberField
+              label="Across"
+              unit=""
+              value={size.columns}
+              min={1}
+              max={100}
+              step={1}
+              onChange={(columns) => setSize({ ...size, columns: Math.round(columns) })}
+            />
+            <NumberField
+              label="Down"
+              unit=""
+              value={size.rows}
+              min={1}
+              max={100}
+              step={1}
+              onChange={(rows) => setSize({ ...size, rows: Math.round(rows) })}
+            />
+          </div>
+          <p class="note">Pockets of {saySize(widthMm, heightMm, unit)}, as the pieces are.</p>
+        </>
+      )}
+      {busy ? (
+        <Busy>Laying them out</Busy>
+      ) : (
+        <Button icon="stack" onClick={lay}>
+          {order.plates.length > 0 ? 'Lay them out again' : 'Lay them out'}
+        </Button>
+      )}
+      {order.plates.length > 0 && (
+        <PrintSheet
+          address={`/api/orders/${order.id}/plates/plates.html?view`}
+          label="Print the plates"
+          title="Plates"
+        />
+      )}
+    </section>
+  );
+}

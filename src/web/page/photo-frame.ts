@@ -1,0 +1,20 @@
+import { type Frame, framePhoto } from '../../photo/index.ts';
+import type { Wish } from '../protocol.ts';
+
+/** Fine enough for the crop: the dots themselves do not matter for it. */
+const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 } as const;
+
+/** The crop as the road of a photo will take it, by the same function, so that dragging needs no answer from the server. */
+export function frameOf(
+  photo: { readonly width: number; readonly height: number },
+  wish: Wish,
+  focus: { readonly x: number; readonly y: number } | undefined,
+): Frame | undefined {
+  const { focus: _focus, ...rest } = wish;
+  try {
+    return framePhoto(photo, { ...rest, grid: GRID, ...(focus ? { focus } : {}) });
+  } catch {
+    // Sizes that make no piece are told of by the proof.
+    return undefined;
+  }
+}

@@ -1,0 +1,53 @@
+import type { OrderView, PlateView } from '../protocol.ts';
+import { sayDuration, saySize } from './measure.ts';
+import { useShop } from './shop-context.ts';
+
+/** A plate to scale: its board, its pockets, and the pieces as they lie in them. */
+export function PlateDrawing({ plate, order }: { readonly plate: PlateView; readonly order: OrderView }) {
+  const { unit } = useShop();
+  const { widthMm, heightMm, pockets, pieces, name, seconds } = plate;
+  const known = new Set(order.pieces.map((piece) => piece.name));
+  return (
+    <figure class="plate">
+      <svg
+        viewBox={`-1 -1 ${widthMm + 2} ${heightMm + 2}`}
+        role="img"
+        aria-label={`${name}: ${pieces.length} of ${pockets.length} pockets filled`}
+      >
+        <rect class="board" width={widthMm} height={heightMm} rx={1} />
+        {pockets.map((pocket) => (
+          <rect
+            key={pocket.name}
+            class="pocket"
+            x={pocket.xMm}
+            y={pocket.yMm}
+            width={pocket.widthMm}
+            height={pocket.heightMm}
+          />
+        ))}
+        {pieces.map((piece) => (
+          <g key={`${piece.pocket}-${piece.name}`}>
+            {known.has(piece.name) && !piece.turned && (
+              <image
+                href={`/api/orders/${order.id}/pieces/${order.pieces.find((one) => one.name === piece.name)!.id}/photo`}
+                x={piece.xMm}
+                y={piece.yMm}
+                width={piece.widthMm}
+                height={piece.heightMm}
+                preserveAspectRatio="xMidYMid slice"
+              />
+            )}
+            <rect class="lying" x={piece.xMm} y={piece.yMm} width={piece.widthMm} height={piece.heightMm} />
+          </g>
+        ))}
+      </svg>
+      <figcaption>
+        <b>{name}</b>
+        <span class="soft">
+          {saySize(widthMm, heightMm, unit)} · {pieces.length === 1 ? '1 piece' : `${pieces.length} pieces`} ·{' '}
+          {sayDuration(seconds)}
+        </span>
+      </figcaption>
+    </figure>
+  );
+}
