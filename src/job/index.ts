@@ -24,6 +24,17 @@ export {
   readCaptures,
 } from './learn.ts';
 export {
+  type MarkBurn,
+  type MarksJob,
+  type MarksOptions,
+  type MarksRequest,
+  type MarksSpec,
+  type MarksTicket,
+  prepareMarks,
+  resolveMarks,
+  type SeparateBy,
+} from './marks.ts';
+export {
   type DonePiece,
   filesOfPiece,
   ORDER_SCHEMA,
@@ -45,6 +56,7 @@ export {
   parseOrderCsv,
 } from './order-list.ts';
 export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
+export { choosePalette, type PaletteOptions } from './palette.ts';
 export { makeJig, makePlates, type PlateOptions, type Plates } from './plate.ts';
 export {
   type JobPrice,
@@ -55,7 +67,7 @@ export {
   parseOrderForPlates,
 } from './plate-jobs.ts';
 export type { Bed } from './plate-lots.ts';
-export { STRIP_EDGE_MM, STRIP_ROOM } from './plate-strip.ts';
+export { STRIP_ROOM } from './plate-strip.ts';
 export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate-ticket.ts';
 export * from './preview.ts';
 export * from './price.ts';

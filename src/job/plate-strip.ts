@@ -9,7 +9,7 @@ import { timeBitmap } from './plate-time.ts';
 import { drawStrip, layoutStrip, STRIP_DEFAULTS } from './strip.ts';
 
 /** Bare edge of the scrap around a check strip, mm. */
-export const STRIP_EDGE_MM = 2;
+const STRIP_EDGE_MM = 2;
 
 /** What a pocket for the check strip measures: the strip with its edge. */
 export const STRIP_ROOM = {
