@@ -1,5 +1,5 @@
 import { AppError } from '../../errors.ts';
-import { type Machine, type Motion, parseMachine, type Range } from '../../machine/index.ts';
+import { ASSUMED_MOTION_FACTORS, type Machine, type Motion, parseMachine, type Range } from '../../machine/index.ts';
 import { computeSpotDiameterUm } from '../../optics/index.ts';
 import { SOURCES } from '../../sources.ts';
 import type { Outcome, Run, Surroundings } from '../command.ts';
@@ -84,7 +84,10 @@ function writeMachine(machine: Machine): string {
         ['scan', defaults.scan],
       ],
     ],
-    [`Motion (${origins.motion.kind}): ${machine.motion.kind}`, describeMotion(machine.motion)],
+    [
+      `Motion (${origins.motion.kind}): ${machine.motion.kind}`,
+      [...describeMotion(machine.motion), ...describeKnowledge(machine)],
+    ],
   ];
   const notes = Object.values(origins).map(({ note }) => `  ${note}`);
   const cautions = machine.cautions.map(({ text, source }) => `  ${text}\n    [${SOURCES[source]}]`);
@@ -113,6 +116,22 @@ function describeMotion(motion: Motion): string[][] {
     ['overtravel', show(motion.overtravelMm, 'mm')],
     ['delay at a turn', show(motion.turnDelayMs, 'ms')],
     ['start and end of a job', show(motion.jobOverheadS, 's')],
+  ];
+}
+
+/** What holds for both kinds of motion, and how well its numbers are known. */
+function describeKnowledge({ motion, motionUncertainty }: Machine): string[][] {
+  const { accelerationRiseMs, bare } = motion;
+  const known =
+    motionUncertainty?.kind === 'fitted'
+      ? `fitted on ${motionUncertainty.date} to ${motionUncertainty.readings} stopwatch readings`
+      : `${Object.entries(motionUncertainty?.factors ?? ASSUMED_MOTION_FACTORS)
+          .map(([name, factor]) => `${name} ×÷ ${factor}`)
+          .join(', ')} (assumed)`;
+  return [
+    ...(accelerationRiseMs === undefined ? [] : [['rise of acceleration', show(accelerationRiseMs, 'ms')]]),
+    ['bare places', bare === undefined ? 'skipped (taken for granted)' : bare],
+    ['known to', known],
   ];
 }
 
