@@ -63,8 +63,12 @@ export function frameJig(pockets: readonly Pocket[], options: FrameOptions): Jig
   const widthMm = roundMm(roomX + 2 * rimMm);
   const heightMm = roundMm(roomY + 2 * rimMm);
   const relief = Math.min(JIG_DEFAULTS.reliefDiameterMm, floorHundredth(room));
-  const depth = Math.min(JIG_DEFAULTS.notchDepthMm, floorHundredth(room));
-  const holeMm = Math.min(JIG_DEFAULTS.holeDiameterMm, rimMm - 4 * LEAST_WEB_MM);
+  // A notch may face the relief at a neighbour's corner.
+  const depth = Math.min(JIG_DEFAULTS.notchDepthMm, floorHundredth(room - relief / 2));
+  const holeMm = Math.min(
+    JIG_DEFAULTS.holeDiameterMm,
+    floorHundredth(rimMm - 2 * LEAST_WEB_MM - relief - 2 * clearanceMm),
+  );
   // One in the middle of the side of the stop, where no notch is; one in the far corner of the other side.
   const [beside, opposite] = isLeft(stop) ? [rimMm / 2, widthMm - rimMm / 2] : [widthMm - rimMm / 2, rimMm / 2];
   return orderJig({

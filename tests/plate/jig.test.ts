@@ -14,6 +14,7 @@ import {
   layoutGrid,
   measureText,
   namePocket,
+  packPlates,
   parseJig,
   refuseBeyondField,
   STROKE_SIGNS,
@@ -88,6 +89,33 @@ describe('a grid', () => {
         },
       ),
       { numRuns: 60, seed: 5 },
+    );
+  });
+
+  test('so does a board around pieces of any sizes, packed anyhow', () => {
+    fc.assert(
+      fc.property(
+        fc.array(fc.record({ w: fc.integer({ min: 8, max: 60 }), h: fc.integer({ min: 8, max: 60 }) }), {
+          minLength: 1,
+          maxLength: 12,
+        }),
+        fc.double({ min: 1.3, max: 14, noNaN: true }),
+        fc.double({ min: 1.3, max: 16, noNaN: true }),
+        fc.constantFrom('top-left', 'top-right', 'bottom-left', 'bottom-right' as const),
+        (sizes, gapMm, rimMm, stop) => {
+          const pieces = sizes.map(({ w, h }) => ({ name: 'p', widthMm: w, heightMm: h, mayTurn: true }));
+          const { placed } = packPlates(pieces, { widthMm: 130, heightMm: 130, gapMm });
+          const pockets = placed
+            .filter(({ plate }) => plate === 0)
+            .map(({ xMm, yMm, widthMm, heightMm }, at) => ({
+              ...{ name: `P${at + 1}`, xMm, yMm, widthMm, heightMm },
+              ...{ stop: stop as Jig['stop'], use: 'piece' as const },
+            }));
+          const jig = frameJig(pockets, grid({ gapMm, rimMm, stop: stop as Jig['stop'], roomMm: [130, 130] }));
+          expect(findCutFaults(jig)).toEqual([]);
+        },
+      ),
+      { numRuns: 150, seed: 7 },
     );
   });
 
