@@ -17,12 +17,10 @@ export function renderOrderPage(order: OrderRecord, { title, proofs }: OrderPage
   const { pieces, totals, quote } = order;
   const failed = pieces.filter((piece) => piece.status === 'failed');
   const prices = new Map(quote?.pieces.map((piece) => [piece.id, piece]));
-  // What every piece warns of is said once, above all of them.
   const done = pieces.filter((piece): piece is DonePiece => piece.status === 'done');
-  const common =
-    done.length > 1 ? done[0]!.warnings.filter((text) => done.every((p) => p.warnings.includes(text))) : [];
+  const shared = findShared(done);
   const cards = done.map((piece) =>
-    renderPiece(piece, { proof: proofs.get(piece.name), common, price: sayPrice(prices.get(piece.name), quote) }),
+    renderPiece(piece, { proof: proofs.get(piece.name), shared, price: sayPrice(prices.get(piece.name), quote) }),
   );
   const body = `
 <header>
@@ -35,8 +33,8 @@ ${
     ? `<section class="loud"><h2>Not made: ${failed.length}</h2><ul>${failed.map(renderFailed).join('')}</ul></section>`
     : ''
 }${
-  common.length > 0
-    ? `<section class="loud"><h2>Read before burning</h2><ul>${common.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul></section>`
+  shared.length > 0
+    ? `<section class="loud"><h2>Read before burning</h2><ol>${shared.map((text) => renderShared(text, done)).join('')}</ol></section>`
     : ''
 }
 <main>${cards.join('')}
@@ -52,23 +50,38 @@ ${order.cautions.length > 0 ? `<section><h2>Cautions</h2>${renderCautions(order.
 
 interface PieceExtras {
   readonly proof: string | undefined;
-  readonly common: readonly string[];
+  /** Warnings that are said once, above the pieces. */
+  readonly shared: readonly string[];
   readonly price: string | undefined;
 }
 
-function renderPiece(piece: DonePiece, { proof, common, price }: PieceExtras): string {
+function renderPiece(piece: DonePiece, { proof, shared, price }: PieceExtras): string {
   const { name, text, count, widthMm, heightMm, materialTitle, machine, seconds, meanDeltaL } = piece;
-  const own = piece.warnings.filter((warning) => !common.includes(warning));
+  const own = piece.warnings.filter((warning) => !shared.includes(warning));
+  const numbers = shared.flatMap((warning, at) => (piece.warnings.includes(warning) ? [at + 1] : []));
   return `
 <article>
-  <div class="picture">${proof ? `<img src="${proof}" alt="Proof of ${escapeHtml(name)}" style="aspect-ratio: ${roundTo(widthMm, 3)} / ${roundTo(heightMm, 3)}">` : ''}</div>
+  <div class="picture">${proof ? `<img src="${proof}" alt="Proof of ${escapeHtml(name)}">` : ''}</div>
   <h2><span>${escapeHtml(name)}</span><b>${count} ×</b></h2>
   ${text ? `<p class="text">${escapeHtml(text)}</p>` : ''}
   <p>${roundTo(widthMm, 2)} × ${roundTo(heightMm, 2)} mm, ${escapeHtml(materialTitle)}</p>
   <p class="soft">${escapeHtml(machine)} · <a href="${encodeURIComponent(piece.ticket.replace(/json$/, 'html'))}">ticket</a> · error ${roundTo(meanDeltaL, 1)} ΔL*</p>
   <p class="pay"><span>${sayDuration(seconds)}${count > 1 ? ` each, ${sayDuration(seconds * count)}` : ''}</span>${price ? `<span>${price}</span>` : ''}</p>
-  ${own.map((warning) => `<p class="warn">${escapeHtml(warning)}</p>`).join('')}
+  ${numbers.length > 0 ? `<p class="warn">Read before burning: ${numbers.join(', ')} above</p>` : ''}${own.map((warning) => `<p class="warn">${escapeHtml(warning)}</p>`).join('')}
 </article>`;
+}
+
+/** What more than one piece warns of, in the sequence of the order: said once with a number, and the number at each piece. */
+function findShared(done: readonly DonePiece[]): readonly string[] {
+  const counts = new Map<string, number>();
+  for (const { warnings } of done) for (const text of warnings) counts.set(text, (counts.get(text) ?? 0) + 1);
+  return [...counts].filter(([, count]) => count > 1).map(([text]) => text);
+}
+
+function renderShared(text: string, done: readonly DonePiece[]): string {
+  const count = done.filter(({ warnings }) => warnings.includes(text)).length;
+  const whose = count === done.length ? 'all pieces' : `${count} pieces`;
+  return `<li>${escapeHtml(text)} <span class="soft">(${whose})</span></li>`;
 }
 
 function renderFailed(piece: OrderPieceRecord): string {
@@ -116,6 +129,7 @@ header p { margin: .6mm 0 0; }
 .clock { font-size: 15pt; font-weight: 650; white-space: nowrap; text-align: right; line-height: 1.15; }
 .clock span { display: block; }
 .loud { border: .4mm solid var(--loud); padding: 1.5mm 3mm; margin-bottom: 3mm; break-inside: avoid; }
+.loud ol { margin: 0; padding-left: 5mm; }
 .loud h2, .warn { color: var(--loud); }
 main { display: grid; grid-template-columns: repeat(3, 1fr); gap: 4mm; margin-bottom: 4mm; }
 article { break-inside: avoid; min-width: 0; border: .2mm solid var(--rule); padding: 2mm; display: flex; flex-direction: column; }

@@ -198,13 +198,17 @@ describe('the order as a record', () => {
     expect(page).not.toMatch(/(?:src|href)="http/);
   });
 
-  test('says once, above all pieces, what every piece warns of', () => {
-    const warned = [done('one', { warnings: ['Same.', 'Own.'] }), done('two', { warnings: ['Same.'] })];
-    const page = renderOrderPage(recordOrder({ version: '1', pieces: warned, cautions: [] }), {
-      title: 'T',
-      proofs: new Map(),
-    });
+  test('says once, with a number that stands at each piece, what several pieces warn of', () => {
+    const pieces = [
+      done('one', { warnings: ['Own.', 'Same.'] }),
+      done('two', { warnings: ['Same.'] }),
+      done('three', { warnings: [] }),
+    ];
+    const order = recordOrder({ version: '1', pieces, cautions: [] });
+    const page = renderOrderPage(order, { title: 'T', proofs: new Map() });
     expect(page.match(/Same\./g)).toHaveLength(1);
+    expect(page).toContain('Same. <span class="soft">(2 pieces)</span>');
+    expect(page.match(/Read before burning: 1 above/g)).toHaveLength(2);
     expect(page.match(/Own\./g)).toHaveLength(1);
   });
 });
