@@ -211,6 +211,7 @@ function writeFit(fit: MotionFit, { machine, rows, design, out }: FitFacts): str
       ),
     ),
     `One stopwatch reading scatters by ${formatNumber(readingErrorS, 2)} s, whole jobs about the formula by ${formatNumber(100 * misfitShare, 2)} %.`,
+    ...sayUndetermined(fit),
     sayDesign(design, rows),
     out === undefined ? 'Nothing was written (--dry).' : `wrote ${out}`,
   ].join('\n\n');
@@ -224,6 +225,26 @@ function describeParameter({ label, unit, before, value, low, high, determined }
     `${show(value)} ${unit}`,
     `${show(low)} … ${show(high)}`,
     { well: 'well', roughly: 'roughly', no: 'NOT DETERMINED' }[determined],
+  ];
+}
+
+/** What kind of job would tell a number that these readings do not. */
+const TELLING: Readonly<Record<string, string>> = {
+  jumpSPerMm: 'a wide picture, one-way',
+  travelSPerMm: 'a wide picture, one-way',
+  rampS2PerMm: 'one picture at the lowest and at the highest speed',
+  riseS: 'one picture at the lowest and at the highest speed, in both directions',
+  waitS: 'pictures with few and with many lines',
+  overtravelMm: 'one picture at a low and at a high speed',
+  overheadS: 'a picture with few lines, once and in several passes',
+};
+
+function sayUndetermined({ parameters }: MotionFit): string[] {
+  const open = parameters.filter(({ determined }) => determined === 'no');
+  if (open.length === 0) return [];
+  const lines = open.map(({ name, label }) => `  ${label}: time ${TELLING[name]}`);
+  return [
+    `Not determined, and of little weight in jobs like these; what would tell them, if other jobs need it:\n${lines.join('\n')}`,
   ];
 }
 
