@@ -5,7 +5,7 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 
 const folder = dirname(fileURLToPath(import.meta.url));
-const shared = new Set(['all', 'large-photo', 'median']);
+const shared = new Set(['all', 'gallery', 'large-photo', 'median']);
 const wanted = process.argv.slice(2).filter((word) => !word.startsWith('-'));
 const names = readdirSync(folder)
   .filter((file) => file.endsWith('.js') && !file.startsWith('part-'))

@@ -81,13 +81,20 @@ export interface Variant {
   readonly options: Partial<ScreenOptions>;
 }
 
-/** Every screen of the registry, and each that can pass on the error of the marks a second time with that. */
+/** What an option does to one screen stands for what it does to all. */
+const OPTIONS: readonly Variant[] = [
+  { label: 'floyd-steinberg, edges 1', name: 'floyd-steinberg', options: { edges: 1 } },
+  { label: 'floyd-steinberg, runs of 4', name: 'floyd-steinberg', options: { run: 4 } },
+];
+
+/** Every screen of the registry, each that can pass on the error of the marks a second time with that, and some options. */
 export function listVariants(): Variant[] {
-  return screenNames.flatMap((name) => {
+  const all = screenNames.flatMap((name): Variant[] => {
     const plain: Variant = { label: name, name, options: {} };
     const isModelBased = SCREENS[name].uses.includes('errorOf');
     return isModelBased ? [plain, { label: `${name}, model-based`, name, options: { errorOf: 'marks' } }] : [plain];
   });
+  return [...all, ...OPTIONS];
 }
 
 export interface Print {

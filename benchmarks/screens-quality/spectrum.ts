@@ -86,23 +86,24 @@ export function principalFrequency(share: number): number {
   return Math.min(0.5, Math.sqrt(Math.min(share, 1 - share)));
 }
 
-/** The frequency of most power: the middle of the power above half of its greatest value, around that. */
+/** Where the power first peaks above white noise, coming from low frequencies, in means of three rings. */
 export function peakFrequency({ frequencies, power }: RadialSpectrum): number {
-  const top = power.indexOf(Math.max(...power));
-  let [from, to] = [top, top];
-  while (from > 0 && power[from - 1]! > power[top]! / 2) from--;
-  while (to < power.length - 1 && power[to + 1]! > power[top]! / 2) to++;
-  let [sum, weight] = [0, 0];
-  for (let ring = from; ring <= to; ring++) {
-    sum += frequencies[ring]! * power[ring]!;
-    weight += power[ring]!;
-  }
-  return sum / weight;
+  const smooth = power.map((_, ring) => {
+    const near = power.slice(Math.max(0, ring - 1), ring + 2);
+    return near.reduce((sum, value) => sum + value, 0) / near.length;
+  });
+  let ring = smooth.findIndex((value) => value > 1);
+  while (ring < smooth.length - 1 && smooth[ring + 1]! > smooth[ring]!) ring++;
+  return frequencies[ring]!;
 }
 
-/** Greatest anisotropy of the rings that hold the pattern, dB: worms and checks stand out of their ring by tens. */
-export function patternAnisotropyDb({ power, anisotropyDb }: RadialSpectrum): number {
-  return Math.max(...anisotropyDb.filter((_, ring) => ring > 2 && power[ring]! > 0.2));
+/**
+ * Greatest anisotropy of the rings that hold the pattern, dB: worms stand out of their ring by tens. The outermost rings are
+ * left out, since a corner of the spectrum is no ring; a checkerboard lies there and nowhere else, and has none.
+ */
+export function patternAnisotropyDb({ frequencies, power, anisotropyDb }: RadialSpectrum): number | undefined {
+  const held = anisotropyDb.filter((_, ring) => ring > 2 && frequencies[ring]! < 0.68 && power[ring]! > 0.2);
+  return held.length === 0 ? undefined : Math.max(...held);
 }
 
 /**
