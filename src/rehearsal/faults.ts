@@ -1,4 +1,9 @@
+import type { CameraOptions } from './cameras.ts';
 import type { MaterialModel } from './material-model.ts';
+import type { Surface } from './surface.ts';
+
+/** How far a tilted piece leaves focus from its middle line on, mm per mm; assumed. */
+export const TILT = 0.04;
 
 /** How much a dirty lens takes and blurs; assumed. */
 export const DIRTY_LENS = { power: 0.8, spot: 1.15, origin: 'assumed' } as const;
@@ -14,4 +19,43 @@ export function dirtyLens(model: MaterialModel): MaterialModel {
       spotDiameterYUm: model.beam.spotDiameterYUm * DIRTY_LENS.spot,
     },
   };
+}
+
+/** Faults of taking the picture; how strong each is, is assumed. */
+export const CAPTURE_FAULTS = {
+  /** Light beyond what the sensor holds: the lightest places of the piece come this many times over its top. */
+  clipped: { over: 1.6, origin: 'assumed' },
+  /** A lamp mirrored in the piece; only where a camera stands over it. */
+  glare: { x: 0.3, y: 0.35, sigma: 0.12, strength: 0.9, origin: 'assumed' },
+} as const;
+
+export type CaptureFault = keyof typeof CAPTURE_FAULTS;
+
+/**
+ * The same camera with faults.
+ * @throws RangeError for glare on a flatbed, whose lamp moves with the sensor
+ */
+export function spoilCamera(
+  camera: CameraOptions,
+  { faults, surface }: { readonly faults: readonly CaptureFault[]; readonly surface: Pick<Surface, 'rgb'> },
+): CameraOptions {
+  let spoilt = camera;
+  for (const fault of faults) {
+    if (fault === 'clipped') spoilt = { ...spoilt, exposure: CAPTURE_FAULTS.clipped.over / findLightest(surface) };
+    if (fault === 'glare') {
+      if (spoilt.kind !== 'phone') throw new RangeError('a flatbed has no glare: its lamp moves with the sensor');
+      const { x, y, sigma, strength } = CAPTURE_FAULTS.glare;
+      spoilt = { ...spoilt, glareX: x, glareY: y, glareSigma: sigma, glareStrength: strength };
+    }
+  }
+  return spoilt;
+}
+
+/** Reflectance that one place in fifty exceeds. */
+function findLightest({ rgb }: Pick<Surface, 'rgb'>): number {
+  const step = 3 * Math.max(1, Math.floor(rgb.length / 3 / 20_000));
+  const seen: number[] = [];
+  for (let i = 1; i < rgb.length; i += step) seen.push(rgb[i]!);
+  seen.sort((a, b) => a - b);
+  return Math.max(1e-3, seen[Math.floor(0.98 * (seen.length - 1))]!);
 }

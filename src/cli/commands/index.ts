@@ -426,7 +426,7 @@ const RECORDS: readonly CommandRecord[] = [
   },
   {
     name: 'rehearse',
-    summary: 'Virtual engraver and scanner: try the whole loop without a laser.',
+    summary: 'Virtual engraver and scanner: try the whole loop without a laser; see what planted faults look like.',
     args: '<action> [file]',
     options: [
       {
@@ -439,7 +439,10 @@ const RECORDS: readonly CommandRecord[] = [
       },
       { flags: '--camera <name>', help: 'capture: flatbed-600, phone-straight … (see `rehearse list`)' },
       { flags: '--seed <n>', help: 'start of the generator: another piece, another picture (default: 1)' },
-      { flags: '--faults <list>', help: 'engrave: some of tilt, dirty-lens, mirrored, with commas between' },
+      {
+        flags: '--faults <list>',
+        help: 'engrave: some of tilt, dirty-lens, mirrored, with commas between; capture also: clipped, glare; faults: those to show (default: all)',
+      },
       { flags: '--chart <file>', help: 'engrave: layout of a dose chart, whose cells burn with their own settings' },
       { flags: '--power <W>', help: 'engrave: power, W (default: as for the material model)' },
       { flags: '--speed <mm/s>', help: 'engrave: speed, mm/s (default: as for the material model)' },
@@ -462,6 +465,7 @@ const RECORDS: readonly CommandRecord[] = [
       'rehearse engrave chart/chart.png --material-model anodised-black --out piece.npy',
       'rehearse capture piece.npy --camera flatbed-600 --out scan.png',
       'rehearse capture chart/chart.png --material-model slate --camera phone-tilted --out photo.jpg',
+      'rehearse faults --material-model anodised-black',
     ],
     load: async () => (await import('./rehearse.ts')).run,
   },

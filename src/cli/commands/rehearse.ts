@@ -1,5 +1,5 @@
 import { existsSync, readdirSync } from 'node:fs';
-import { join, resolve } from 'node:path';
+import { basename, join, resolve } from 'node:path';
 import { type ChartLayout, drawDoseCells } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { parseChartLayout } from '../../job/index.ts';
@@ -17,8 +17,10 @@ import {
 } from '../../plane/index.ts';
 import {
   CAMERAS,
+  CAPTURE_FAULTS,
   type CameraOptions,
   type Capture,
+  type CaptureFault,
   captureSurface,
   DIRTY_LENS,
   decodeNpy,
@@ -30,27 +32,39 @@ import {
   mirrorSurface,
   parseMaterialModel,
   type Surface,
+  spoilCamera,
+  TILT,
 } from '../../rehearsal/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
+import { rehearseFaults } from '../rehearse-faults.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
 /** Resolution of a surface kept as numbers, and as a picture, dots per inch. */
 const SURFACE_DPI = { npy: 1200, png: 600 } as const;
-/** How far a tilted piece leaves focus from its middle line on, mm per mm; assumed. */
-const TILT = 0.04;
-const FAULTS = ['tilt', 'dirty-lens', 'mirrored'] as const;
-type Fault = (typeof FAULTS)[number];
+const BURN_FAULTS = ['tilt', 'dirty-lens', 'mirrored'] as const;
+type BurnFault = (typeof BURN_FAULTS)[number];
+const FAULTS: readonly string[] = [...BURN_FAULTS, ...Object.keys(CAPTURE_FAULTS)];
+const isBurnFault = (fault: string): fault is BurnFault => BURN_FAULTS.includes(fault as BurnFault);
+const isCaptureFault = (fault: string): fault is CaptureFault => Object.hasOwn(CAPTURE_FAULTS, fault);
 const JPEG_QUALITY = 90;
 
 export const run: Run = async ([action, file], options, surroundings) => {
   if (action === 'engrave' && file !== undefined) return engraveFile(file, options, surroundings);
   if (action === 'capture' && file !== undefined) return captureFile(file, options, surroundings);
   if (action === 'list' && file === undefined) return listRehearsal();
+  if (action === 'faults' && file === undefined) {
+    const model = readModel(textOf(options, 'materialModel') ?? 'anodised-black', surroundings.io.cwd);
+    return rehearseFaults(model, {
+      seed: readSeed(options),
+      progress: surroundings.progress,
+      only: readFaults(options),
+    });
+  }
   throw new AppError(
     'option-invalid',
-    `found "rehearse ${[action, file].filter(Boolean).join(' ')}", needed "rehearse engrave BITMAP", "rehearse capture SURFACE" or "rehearse list"`,
+    `found "rehearse ${[action, file].filter(Boolean).join(' ')}", needed "rehearse engrave BITMAP", "rehearse capture SURFACE", "rehearse faults" or "rehearse list"`,
   );
 };
 
@@ -81,6 +95,12 @@ async function engraveFile(
   const out = resolve(io.cwd, requireText(options, 'out', 'the .npy or .png file to write'));
   const kind = /\.npy$/i.test(out) ? 'npy' : /\.png$/i.test(out) ? 'png' : undefined;
   if (!kind) throw new AppError('option-invalid', `--out: found "${out}", needed a file that ends in .npy or .png`);
+  const later = readFaults(options).find(isCaptureFault);
+  if (later)
+    throw new AppError(
+      'option-invalid',
+      `--faults: ${later} happens when the picture is taken, needed it in "rehearse capture"`,
+    );
   const { surface, facts } = await burnFile(path, options, { io, shop, progress, dpi: SURFACE_DPI[kind] });
   progress('writing');
   const { width, height, pixelWidthMm, pixelHeightMm, leftMm, topMm, widthMm, heightMm, cornerRadiusMm } = surface;
@@ -129,10 +149,26 @@ async function captureFile(
   }
   const turn = numberOf(options, 'rotate', { min: -360, max: 360, unit: 'degrees' });
   const seed = readSeed(options);
-  const camera: CameraOptions = turn === undefined ? preset.options : { ...preset.options, rotationDeg: turn };
+  const asked = readFaults(options);
+  const earlier = /\.npy$/i.test(path) ? asked.find(isBurnFault) : undefined;
+  if (earlier) {
+    throw new AppError(
+      'option-invalid',
+      `--faults: ${earlier} happens when the piece is burned, and ${basename(path)} is burned already; needed it in "rehearse engrave"`,
+    );
+  }
+  const ofCapture = asked.filter(isCaptureFault);
+  if (ofCapture.includes('glare') && preset.options.kind !== 'phone') {
+    throw new AppError(
+      'option-invalid',
+      `--faults: found glare with ${name}, whose lamp moves with the sensor; needed a phone`,
+    );
+  }
+  const turned: CameraOptions = turn === undefined ? preset.options : { ...preset.options, rotationDeg: turn };
   const surface = /\.npy$/i.test(path)
     ? readSurface(await readBytes(path), { path, options })
     : (await burnFile(path, options, { io, shop, progress, dpi: SURFACE_DPI.npy })).surface;
+  const camera = spoilCamera(turned, { faults: ofCapture, surface });
   progress('taking the picture');
   const capture = captureSurface(surface, { ...camera, seed });
   progress('writing');
@@ -154,7 +190,7 @@ interface Burned {
     readonly material: string;
     readonly settings: BurnSettings;
     readonly seed: number;
-    readonly faults: readonly Fault[];
+    readonly faults: readonly BurnFault[];
   };
 }
 
@@ -169,7 +205,7 @@ async function burnFile(
   { io, shop, progress, dpi: usualDpi }: BurnContext,
 ): Promise<Burned> {
   const clean = readModel(requireText(options, 'materialModel', 'a name in shared/rehearsal or a JSON file'), io.cwd);
-  const faults = readFaults(options);
+  const faults = readFaults(options).filter(isBurnFault);
   const model = faults.includes('dirty-lens') ? dirtyLens(clean) : clean;
   const { dots, grid: known } = await decodeDotsBytes(await readBytes(path), path);
   const grid = chooseGrid(options, known);
@@ -298,17 +334,17 @@ function readSeed(options: OptionValues): number {
   return numberOf(options, 'seed', { min: 0, max: 2 ** 32 - 1, whole: true }) ?? 1;
 }
 
-function readFaults(options: OptionValues): readonly Fault[] {
+function readFaults(options: OptionValues): readonly string[] {
   const asked = (textOf(options, 'faults') ?? '')
     .split(',')
     .map((word) => word.trim())
     .filter((word) => word !== '');
   for (const word of asked) {
-    if (!FAULTS.includes(word as Fault)) {
+    if (!FAULTS.includes(word)) {
       throw new AppError('option-invalid', `--faults: found "${word}", needed some of ${FAULTS.join(', ')}`);
     }
   }
-  return asked as Fault[];
+  return asked;
 }
 
 function requireText(options: OptionValues, name: string, needed: string): string {
