@@ -54,8 +54,9 @@ export function readOrderPieces(source: OrderSource): readonly PlannedPiece[] {
   const columns = listColumns(source.columns);
   const defaults = { ...readDefaults(source, { folder, columns }), ...source.options };
   const checked = { ...source, columns, defaults };
-  // What is wrong with the defaults is wrong with every piece: it is said once, and before any work.
-  source.readRequest({ ...defaults, size: defaults.size ?? '10x10' });
+  // What is wrong with the defaults is said once, and before any work. In a folder they are all that a piece has.
+  if (isFolder) resolvePiece(defaults, source);
+  else source.readRequest({ ...defaults, size: defaults.size ?? '10x10' });
   const rows = isFolder ? listPhotos(path, source.warn) : readRows(path, columns);
   const drafts = rows.map((row) =>
     draftPiece(row, { ...checked, folder, where: isFolder ? undefined : basename(path) }),
@@ -234,7 +235,7 @@ function readOwn({ name, count, text, blank }: OrderRow['cells'], { where }: Dra
 }
 
 function resolveRow({ line, cells }: OrderRow, context: DraftContext): JobSpec {
-  const { columns, defaults, readRequest, resolveJob, where } = context;
+  const { columns, defaults, readRequest, where } = context;
   const own: Record<string, string | boolean> = {};
   for (const [column, cell] of Object.entries(cells)) {
     const option = columns.get(column);
@@ -257,16 +258,23 @@ function resolveRow({ line, cells }: OrderRow, context: DraftContext): JobSpec {
   };
   const at = where === undefined ? '' : `${where}: line ${line}`;
   try {
-    if (request.size === undefined) {
-      throw new AppError('option-invalid', 'found no size, needed one in the column "size" or as --size for all');
-    }
-    return resolveJob(readRequest(request));
+    return resolvePiece(request, context);
   } catch (error) {
     if (!(error instanceof AppError)) throw error;
     const guilty = findGuilty(error, cells);
     const place = guilty ? `, column ${guilty.cell.column} ("${guilty.column}")` : '';
     throw new AppError(error.code, at === '' ? error.message : `${at}${place}: ${error.message}`, error.details);
   }
+}
+
+function resolvePiece(
+  options: OptionValues,
+  { readRequest, resolveJob }: Pick<OrderSource, 'readRequest' | 'resolveJob'>,
+): JobSpec {
+  if (options.size === undefined) {
+    throw new AppError('option-invalid', 'found no size, needed one as --size, or in the column "size" of a CSV');
+  }
+  return resolveJob(readRequest(options));
 }
 
 /** A line that names a profile or a material of its own means that one alone; likewise the way of the scan. */

@@ -7,7 +7,18 @@ export function renderOrderCsv({ pieces, quote }: OrderRecord): string {
   const priced = quote ? [`price_each_${quote.currency.toLowerCase()}`, `price_${quote.currency.toLowerCase()}`] : [];
   const head = [
     ...['line', 'name', 'photo', 'text', 'count', 'status', 'bitmap', 'width_mm', 'height_mm', 'material', 'machine'],
-    ...['profile', 'seconds_each', 'seconds', 'mean_delta_l', 'worst_delta_l', ...priced, 'warnings', 'reason'],
+    ...[
+      'profile',
+      'seconds_each',
+      'seconds_each_low',
+      'seconds_each_high',
+      'seconds',
+      'mean_delta_l',
+      'worst_delta_l',
+      ...priced,
+      'warnings',
+      'reason',
+    ],
   ];
   const lines = pieces.map((piece) => {
     const { line, name, photo, text, count, status } = piece;
@@ -15,7 +26,19 @@ export function renderOrderCsv({ pieces, quote }: OrderRecord): string {
     if (piece.status === 'failed') {
       return [...own, ...Array(head.length - own.length - 1).fill(null), piece.reason.message];
     }
-    const { bitmap, widthMm, heightMm, material, machine, profile, seconds, meanDeltaL, worstDeltaL, warnings } = piece;
+    const {
+      bitmap,
+      widthMm,
+      heightMm,
+      material,
+      machine,
+      profile,
+      seconds,
+      interval,
+      meanDeltaL,
+      worstDeltaL,
+      warnings,
+    } = piece;
     const price = prices.get(name);
     return [
       ...own,
@@ -27,6 +50,8 @@ export function renderOrderCsv({ pieces, quote }: OrderRecord): string {
         machine,
         profile,
         rounded(seconds, 2),
+        rounded(interval.lowS, 2),
+        rounded(interval.highS, 2),
         rounded(seconds * count, 2),
       ],
       ...[rounded(meanDeltaL, 3), rounded(worstDeltaL, 3)],
@@ -41,7 +66,8 @@ export function renderOrderCsv({ pieces, quote }: OrderRecord): string {
 function quoteCell(value: string | number | null): string {
   const text = value === null ? '' : String(value);
   // A spreadsheet takes a text that begins like a formula for one.
-  const safe = typeof value === 'string' && /^[=+\-@\t\r]/.test(text) && !/^-?\d/.test(text) ? `'${text}` : text;
+  const safe =
+    typeof value === 'string' && /^[=+\-@\t\r]/.test(text) && !/^-?\d+(\.\d+)?$/.test(text) ? `'${text}` : text;
   return /[",\r\n]/.test(safe) ? `"${safe.replaceAll('"', '""')}"` : safe;
 }
 

@@ -1,5 +1,5 @@
 import { escapeHtml, renderCautions, roundTo, sayDuration, wrapPage } from './html.ts';
-import type { DonePiece, OrderPieceRecord, OrderRecord } from './order.ts';
+import type { DonePiece, OrderPieceRecord, OrderRecord, TimeRange } from './order.ts';
 import { formatMoney, type Quote } from './price.ts';
 
 export interface OrderPageOptions {
@@ -26,7 +26,7 @@ export function renderOrderPage(order: OrderRecord, { title, proofs }: OrderPage
 <header>
   <div><h1>${escapeHtml(title)}</h1>
   <p class="soft">${totals.done} of ${totals.pieces} pieces ready · ${totals.copies} to burn</p></div>
-  <p class="clock">${sayDuration(totals.seconds)}${quote ? `<span>${escapeHtml(formatMoney(quote.grossMinor, quote))}</span>` : ''}</p>
+  <p class="clock">${sayDuration(totals.seconds)}<small>${sayRange(totals.interval)}</small>${quote ? `<span>${escapeHtml(formatMoney(quote.grossMinor, quote))}</span>` : ''}</p>
 </header>
 ${
   failed.length > 0
@@ -44,7 +44,7 @@ ${
   ${quote ? `<div><h2>Price</h2>${renderQuote(quote)}</div>` : ''}
 </section>
 ${order.cautions.length > 0 ? `<section><h2>Cautions</h2>${renderCautions(order.cautions)}</section>` : ''}
-<p class="fine">A proof is a prediction from the profile of its material. Times are of the machine alone. Tonewright ${escapeHtml(order.version)}</p>`;
+<p class="fine">A proof is a prediction from the profile of its material. Times are of the machine alone; 95 of 100 end between the two beside them. Tonewright ${escapeHtml(order.version)}</p>`;
   return wrapPage({ title: `Order: ${title}`, style: STYLE, body });
 }
 
@@ -56,7 +56,7 @@ interface PieceExtras {
 }
 
 function renderPiece(piece: DonePiece, { proof, shared, price }: PieceExtras): string {
-  const { name, text, count, widthMm, heightMm, materialTitle, machine, seconds, meanDeltaL } = piece;
+  const { name, text, count, widthMm, heightMm, materialTitle, machine, seconds, interval, meanDeltaL } = piece;
   const own = piece.warnings.filter((warning) => !shared.includes(warning));
   const numbers = shared.flatMap((warning, at) => (piece.warnings.includes(warning) ? [at + 1] : []));
   return `
@@ -66,7 +66,7 @@ function renderPiece(piece: DonePiece, { proof, shared, price }: PieceExtras): s
   ${text ? `<p class="text">${escapeHtml(text)}</p>` : ''}
   <p>${roundTo(widthMm, 2)} × ${roundTo(heightMm, 2)} mm, ${escapeHtml(materialTitle)}</p>
   <p class="soft">${escapeHtml(machine)} · <a href="${encodeURIComponent(piece.ticket.replace(/json$/, 'html'))}">ticket</a> · error ${roundTo(meanDeltaL, 1)} ΔL*</p>
-  <p class="pay"><span>${sayDuration(seconds)}${count > 1 ? ` each, ${sayDuration(seconds * count)}` : ''}</span>${price ? `<span>${price}</span>` : ''}</p>
+  <p class="pay"><span>${sayDuration(seconds)}${count > 1 ? ` each, ${sayDuration(seconds * count)}` : ''}</span>${price ? `<span>${price}</span>` : ''}<small>${sayRange(interval)}${count > 1 ? ' each' : ''}</small></p>
   ${numbers.length > 0 ? `<p class="warn">Read before burning: ${numbers.join(', ')} above</p>` : ''}${own.map((warning) => `<p class="warn">${escapeHtml(warning)}</p>`).join('')}
 </article>`;
 }
@@ -84,6 +84,10 @@ function renderShared(text: string, done: readonly DonePiece[]): string {
   return `<li>${escapeHtml(text)} <span class="soft">(${whose})</span></li>`;
 }
 
+function sayRange({ lowS, highS }: TimeRange): string {
+  return `${sayDuration(lowS)} … ${sayDuration(highS)}`;
+}
+
 function renderFailed(piece: OrderPieceRecord): string {
   if (piece.status !== 'failed') return '';
   const line = piece.line === null ? '' : ` (line ${piece.line})`;
@@ -98,8 +102,8 @@ function sayPrice(piece: Quote['pieces'][number] | undefined, quote: Quote | nul
 
 function renderMachines({ totals }: OrderRecord): string {
   const rows = totals.machines.map(
-    ({ machine, copies, seconds }) =>
-      `<tr><th scope="row">${escapeHtml(machine)}</th><td>${copies} ${copies === 1 ? 'piece' : 'pieces'}</td><td class="right">${sayDuration(seconds)}</td></tr>`,
+    ({ machine, copies, seconds, interval }) =>
+      `<tr><th scope="row">${escapeHtml(machine)}</th><td>${copies} ${copies === 1 ? 'piece' : 'pieces'}</td><td class="right">${sayDuration(seconds)}</td><td class="right soft">${sayRange(interval)}</td></tr>`,
   );
   return `<table>${rows.join('')}</table>`;
 }
@@ -127,7 +131,9 @@ const STYLE = `
 header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: .5mm solid var(--accent); padding-bottom: 1.5mm; margin-bottom: 3mm; }
 header p { margin: .6mm 0 0; }
 .clock { font-size: 15pt; font-weight: 650; white-space: nowrap; text-align: right; line-height: 1.15; }
-.clock span { display: block; }
+.clock span, .clock small { display: block; }
+.clock small, .pay small { font-size: 7.4pt; font-weight: 400; color: var(--soft); }
+.pay small { flex-basis: 100%; }
 .loud { border: .4mm solid var(--loud); padding: 1.5mm 3mm; margin-bottom: 3mm; break-inside: avoid; }
 .loud ol { margin: 0; padding-left: 5mm; }
 .loud h2, .warn { color: var(--loud); }

@@ -1,4 +1,5 @@
 import type { ErrorCode } from '../errors.ts';
+import { mergeCautions } from './cautions.ts';
 import { type Quote, quoteOrder } from './price.ts';
 import type { PriceList } from './price-list.ts';
 import type { Caution, Ticket } from './ticket.ts';
@@ -27,6 +28,12 @@ export interface PieceFault {
   readonly message: string;
 }
 
+/** Between which times, s, 95 of 100 end. */
+export interface TimeRange {
+  readonly lowS: number;
+  readonly highS: number;
+}
+
 /** What the ticket of a piece says, as far as the order repeats it. */
 export interface PieceSummary {
   readonly ticket: string;
@@ -42,6 +49,7 @@ export interface PieceSummary {
   readonly profile: string;
   /** Of one copy, s. */
   readonly seconds: number;
+  readonly interval: TimeRange;
   readonly meanDeltaL: number;
   readonly worstDeltaL: number;
   readonly warnings: readonly string[];
@@ -63,9 +71,15 @@ export interface OrderRecord {
     readonly failed: number;
     /** Copies of the pieces that are done. */
     readonly copies: number;
-    /** Of all those copies, s. */
+    /** Of all those copies, s. What is not known of a machine is wrong the same way each time, so the ends add up, too. */
     readonly seconds: number;
-    readonly machines: readonly { readonly machine: string; readonly copies: number; readonly seconds: number }[];
+    readonly interval: TimeRange;
+    readonly machines: readonly {
+      readonly machine: string;
+      readonly copies: number;
+      readonly seconds: number;
+      readonly interval: TimeRange;
+    }[];
   };
   /** What the pieces that are done cost; null without a price list. */
   readonly quote: Quote | null;
@@ -98,6 +112,7 @@ export function summarisePiece(ticket: Ticket): PieceSummary {
     machine: machine.name,
     profile: profile.name,
     seconds: time.seconds,
+    interval: { lowS: time.interval.lowS, highS: time.interval.highS },
     meanDeltaL: prediction.meanDeltaL,
     worstDeltaL: prediction.worstDeltaL,
     warnings,
@@ -116,7 +131,7 @@ export function recordOrder({ version, pieces, cautions, prices }: OrderFacts): 
   const done = pieces.filter((piece): piece is DonePiece => piece.status === 'done');
   const machines = [...new Set(done.map(({ machine }) => machine))].sort().map((machine) => {
     const own = done.filter((piece) => piece.machine === machine);
-    return { machine, copies: sum(own, ({ count }) => count), seconds: sum(own, secondsOfAll) };
+    return { machine, ...addUp(own) };
   });
   const quote =
     prices && done.length > 0
@@ -143,17 +158,23 @@ export function recordOrder({ version, pieces, cautions, prices }: OrderFacts): 
       pieces: pieces.length,
       done: done.length,
       failed: pieces.length - done.length,
-      copies: sum(done, ({ count }) => count),
-      seconds: sum(done, secondsOfAll),
+      ...addUp(done),
       machines,
     },
     quote,
-    cautions: [...new Map(cautions.map((caution) => [caution.text, caution])).values()],
+    cautions: mergeCautions([...new Map(cautions.map((caution) => [caution.text, caution])).values()]),
   };
 }
 
-function secondsOfAll({ seconds, count }: DonePiece): number {
-  return seconds * count;
+function addUp(pieces: readonly DonePiece[]) {
+  return {
+    copies: sum(pieces, ({ count }) => count),
+    seconds: sum(pieces, ({ seconds, count }) => seconds * count),
+    interval: {
+      lowS: sum(pieces, ({ interval, count }) => interval.lowS * count),
+      highS: sum(pieces, ({ interval, count }) => interval.highS * count),
+    },
+  };
 }
 
 function sum<T>(items: readonly T[], read: (item: T) => number): number {

@@ -175,6 +175,18 @@ describe('tonewright order', () => {
     expect(left.filter((name) => name !== JOURNAL)).toEqual([]);
   });
 
+  test.each([
+    [['--size', 'ID-1', '--profile', 'none'], 2, /found no profile "none"/],
+    [['--profile', 'leather-patch'], 2, /found no size/],
+    [['--size', '900x900', '--profile', 'leather-patch'], 1, /field of/],
+  ] as const)('a folder with %j is refused as a whole', async (options, wanted, says) => {
+    const [photos, out] = [folder(), join(folder(), 'out')];
+    await makePhotos(photos, 1);
+    const { status, stderr } = await runCli(['order', photos, ...options, '--out', out]);
+    expect(stderr).toMatch(says);
+    expect([status, existsSync(out)]).toEqual([wanted, false]);
+  });
+
   test('leaves files alone that it has not made', async () => {
     const [photos, out] = [folder(), folder()];
     await makePhotos(photos, 2);

@@ -104,6 +104,7 @@ const done = (name: string, more: object = {}): OrderPieceRecord => ({
   machine: 'gantry-10600',
   profile: 'slate-coaster',
   seconds: 100,
+  interval: { lowS: 90, highS: 120 },
   meanDeltaL: 0.5,
   worstDeltaL: 2,
   warnings: [],
@@ -153,9 +154,10 @@ describe('the order as a record', () => {
       failed: 1,
       copies: 3,
       seconds: 300,
+      interval: { lowS: 270, highS: 360 },
       machines: [
-        { machine: 'galvo-355-f150', copies: 1, seconds: 100 },
-        { machine: 'gantry-10600', copies: 2, seconds: 200 },
+        { machine: 'galvo-355-f150', copies: 1, seconds: 100, interval: { lowS: 90, highS: 120 } },
+        { machine: 'gantry-10600', copies: 2, seconds: 200, interval: { lowS: 180, highS: 240 } },
       ],
     });
     expect(order.cautions).toHaveLength(1);
