@@ -70,6 +70,8 @@ export const SOURCES = {
   bayer1973:
     'B. E. Bayer, An optimum method for two-level rendition of continuous-tone pictures, IEEE Int. Conf. on Communications (1973) 26-11–26-15',
   ulichney1987: 'R. Ulichney, Digital Halftoning, MIT Press, 1987',
+  flohr1993:
+    'T. J. Flohr, B. W. Kolpatzik, R. Balasubramanian, D. A. Carrara, C. A. Bouman, J. P. Allebach, Model-based color image quantization, Proc. SPIE 1913 (1993) 270–281',
   analouiAllebach1992:
     'M. Analoui, J. P. Allebach, Model-based halftoning using direct binary search, Proc. SPIE 1666 (1992) 96–108',
   liebermanAllebach2000:

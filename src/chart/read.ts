@@ -1,6 +1,6 @@
 import { AppError } from '../errors.ts';
 import { median, standardDeviation } from '../numeric/index.ts';
-import { lightnessOfReflectance } from '../plane/index.ts';
+import { lightnessOfReflectance, REC709 } from '../plane/index.ts';
 import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulateCurve } from './camera.ts';
 import { labOf } from './colour.ts';
 import { fitLight, type LightSurface, type ReferenceField } from './light.ts';
@@ -26,6 +26,8 @@ export interface Reading {
   readonly coverage: number;
   /** Linear luminance relative to the bare surface at the same place: bare 1. */
   readonly mean: number;
+  /** Colour under the light that the bare surface's colour is given for, D65. */
+  readonly colour: Lab;
   /** Standard deviation between blocks of the patch, in the same unit: graininess, not error. */
   readonly spread: number;
   /** Pixels that were read. */
@@ -140,11 +142,17 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   const surface = fitLight(fields, layout);
   judgeReferences({ surface, fields, references, asked }, reject);
 
+  const bareSamples = samples.filter(({ patch }) => patch.role === 'bare' && !rejected.has(patch.id));
+  const bareRgb = meanRgb(bareSamples.length > 0 ? bareSamples : margins, byLevel);
+  const bareLight = REC709.weights.reduce((sum, weight, at) => sum + weight * bareRgb[at]!, 0);
   const readings = samples
     .filter(({ patch }) => !rejected.has(patch.id))
     .map((sample): Reading => {
       const { patch, xMm, yMm } = sample;
-      const mean = lightOf(sample) / surface.bareAt(xMm, yMm);
+      const bareHere = surface.bareAt(xMm, yMm);
+      const mean = lightOf(sample) / bareHere;
+      const [red, green, blue] = meanRgb([sample], byLevel);
+      const level = bareLight / bareHere;
       return {
         id: patch.id,
         role: patch.role,
@@ -152,6 +160,7 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
         pattern: patch.pattern,
         coverage: patch.coverage,
         mean,
+        colour: labOf([red * level, green * level, blue * level]),
         spread: mean * sample.blockSpread,
         pixels: Math.round(sample.pixels),
         rejectedShare: sample.rejectedShare,
@@ -160,8 +169,6 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
         order: patch.order,
       };
     });
-  const bareSamples = samples.filter(({ patch }) => patch.role === 'bare' && !rejected.has(patch.id));
-  const bareRgb = meanRgb(bareSamples.length > 0 ? bareSamples : margins, byLevel);
   const solidRgb = meanRgb(
     samples.filter(({ patch }) => patch.role === 'solid' && !rejected.has(patch.id)),
     byLevel,

@@ -1,4 +1,4 @@
-import type { CellSettings, ChartLayout, Readings } from '../chart/index.ts';
+import type { CellSettings, ChartLayout, Lab, Readings } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import { regressCentredIsotonic, standardDeviation } from '../numeric/index.ts';
 import { computeArealDoseJPerCm2, computePulseEnergyUJ, fitCraters } from '../optics/index.ts';
@@ -12,6 +12,8 @@ export interface DosePoint {
   /** Mean dose of the solid, P·passes/(v·s). */
   readonly doseJPerCm2: number;
   readonly lightness: number;
+  /** Colour of the mark, D65. */
+  readonly colour: Lab;
   /** ΔL* from bare in the direction of the mark. */
   readonly contrast: number;
 }
@@ -22,6 +24,7 @@ export interface DoseReading {
   readonly chart: string;
   readonly direction: 'lighter' | 'darker';
   readonly bareLightness: number;
+  readonly bareColour: Lab;
   /** In order of dose. */
   readonly points: readonly DosePoint[];
   /** Contrast that rises with dose up to the strongest: centred isotonic regression over log dose. */
@@ -78,12 +81,12 @@ export function readDose(
   const sign = readings.direction === 'lighter' ? 1 : -1;
   const settingsOf = new Map(layout.patches.map(({ id, settings }) => [id, settings]));
   const points = readings.readings
-    .flatMap(({ id, mean }): DosePoint[] => {
+    .flatMap(({ id, mean, colour }): DosePoint[] => {
       const settings = settingsOf.get(id);
       if (!settings) return [];
       const lightness = lightnessOfReflectance(mean * bare);
       const doseJPerCm2 = computeArealDoseJPerCm2(settings);
-      return [{ id, settings, doseJPerCm2, lightness, contrast: sign * (lightness - bareLightness) }];
+      return [{ id, settings, doseJPerCm2, lightness, colour, contrast: sign * (lightness - bareLightness) }];
     })
     .sort((a, b) => a.doseJPerCm2 - b.doseJPerCm2);
   if (points.length < 3) {
@@ -125,6 +128,7 @@ export function readDose(
     chart: layout.hash,
     direction: readings.direction,
     bareLightness,
+    bareColour: readings.bare,
     points,
     curve,
     scatter,

@@ -24,6 +24,17 @@ export {
   readCaptures,
 } from './learn.ts';
 export {
+  type MarkBurn,
+  type MarksJob,
+  type MarksOptions,
+  type MarksRequest,
+  type MarksSpec,
+  type MarksTicket,
+  prepareMarks,
+  resolveMarks,
+  type SeparateBy,
+} from './marks.ts';
+export {
   type DonePiece,
   filesOfPiece,
   ORDER_SCHEMA,
@@ -45,6 +56,7 @@ export {
   parseOrderCsv,
 } from './order-list.ts';
 export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
+export { choosePalette, type PaletteOptions } from './palette.ts';
 export { makeJig, makePlates, type PlateOptions, type Plates } from './plate.ts';
 export {
   type JobPrice,

@@ -208,15 +208,24 @@ export function measureCaptures(captures: readonly ReadCapture[], options: DoseO
 
 /** Every patch once: the median of what the captures read there. */
 function medianReadings(captures: readonly ReadCapture[]): readonly Reading[] {
-  const byId = new Map<string, { readonly reading: Reading; readonly means: number[] }>();
+  const byId = new Map<
+    string,
+    { readonly reading: Reading; readonly means: number[]; readonly colours: Reading['colour'][] }
+  >();
   for (const { readings } of captures) {
     for (const reading of readings.readings) {
       const known = byId.get(reading.id);
-      if (known) known.means.push(reading.mean);
-      else byId.set(reading.id, { reading, means: [reading.mean] });
+      if (known) {
+        known.means.push(reading.mean);
+        known.colours.push(reading.colour);
+      } else byId.set(reading.id, { reading, means: [reading.mean], colours: [reading.colour] });
     }
   }
-  return [...byId.values()].map(({ reading, means }) => ({ ...reading, mean: median(means) }));
+  return [...byId.values()].map(({ reading, means, colours }) => ({
+    ...reading,
+    mean: median(means),
+    colour: medianLab(colours),
+  }));
 }
 
 function toFitReading({ id, role, group, coverage, mean }: Reading): FitReading {

@@ -12,7 +12,14 @@ export {
   type FittedResponse,
   fitResponse,
 } from './fit-response.ts';
-export * from './parse.ts';
+export {
+  differenceOf,
+  PALETTE_LIMITS,
+  type Palette,
+  type PaletteMark,
+  parsePalette,
+} from './palette.ts';
+export { parseMaterial, parseProfile, parseRefused } from './parse.ts';
 export * from './refused.ts';
 export * from './response.ts';
 export * from './simulate.ts';

@@ -28,6 +28,22 @@ const aliases = v.array(
   'a list',
 );
 
+const settings = v.strictObject(
+  {
+    powerW: positive,
+    speedMmPerS: positive,
+    rateKHz: v.exactOptional(positive),
+    pulseNs: v.exactOptional(positive),
+    passes: v.pipe(finite, v.integer('a whole number'), v.minValue(1, 'a whole number of at least 1')),
+    scan: v.picklist(['one-way', 'two-way'], '"one-way" or "two-way"'),
+  },
+  'an object',
+);
+const date = v.pipe(v.string('text'), v.isoDate('a date such as 2026-03-31'));
+
+/** Fields that records of several kinds have. */
+export const RECORD_RULES = { date, grid, lab, name, settings, text } as const;
+
 const PROFILE = v.strictObject(
   {
     schema: v.literal('tonewright-profile/1', '"tonewright-profile/1"'),
@@ -36,17 +52,7 @@ const PROFILE = v.strictObject(
     material: text,
     machine: text,
     grid,
-    settings: v.strictObject(
-      {
-        powerW: positive,
-        speedMmPerS: positive,
-        rateKHz: v.exactOptional(positive),
-        pulseNs: v.exactOptional(positive),
-        passes: v.pipe(finite, v.integer('a whole number'), v.minValue(1, 'a whole number of at least 1')),
-        scan: v.picklist(['one-way', 'two-way'], '"one-way" or "two-way"'),
-      },
-      'an object',
-    ),
+    settings,
     screen: v.strictObject(
       { name: text, options: v.record(v.string(), v.union([v.string(), finite], 'text or a number'), 'an object') },
       'an object',
@@ -75,7 +81,7 @@ const PROFILE = v.strictObject(
     ),
     repeatability: within(0, 100),
     origin: v.picklist(['measured', 'rehearsed', 'assumed'], '"measured", "rehearsed" or "assumed"'),
-    date: v.pipe(v.string('text'), v.isoDate('a date such as 2026-03-31')),
+    date,
     note: v.string('text'),
     aim: v.exactOptional(
       v.strictObject(
@@ -155,7 +161,7 @@ const REFUSED = v.array(v.strictObject({ name, title: text, aliases, reason: tex
  * lightness of the points are not strictly monotone.
  */
 export function parseProfile(json: unknown, where: string): Profile {
-  const profile: Profile = parse(PROFILE, json, where);
+  const profile: Profile = checkRecord(PROFILE, json, where);
   const { points } = profile;
   const sign = profile.direction === 'lighter' ? 1 : -1;
   for (let i = 1; i < points.length; i++) {
@@ -180,7 +186,7 @@ export function parseProfile(json: unknown, where: string): Profile {
 
 /** Material from parsed JSON. @throws AppError file-invalid naming the field, what was found and what was needed. */
 export function parseMaterial(json: unknown, where: string): Material {
-  const material: Material = parse(MATERIAL, json, where);
+  const material: Material = checkRecord(MATERIAL, json, where);
   material.marks.forEach((mark, i) => {
     if (
       mark.wavelengthNm[0] > mark.wavelengthNm[1] ||
@@ -198,10 +204,14 @@ export function parseMaterial(json: unknown, where: string): Material {
 
 /** The list of refused materials from parsed JSON. @throws AppError file-invalid naming the field. */
 export function parseRefused(json: unknown, where: string): readonly RefusedMaterial[] {
-  return parse(REFUSED, json, where);
+  return checkRecord(REFUSED, json, where);
 }
 
-function parse<T extends v.GenericSchema>(schema: T, json: unknown, where: string): v.InferOutput<T> {
+/**
+ * A record of a schema from parsed JSON.
+ * @throws AppError file-invalid naming the field, what was found and what was needed.
+ */
+export function checkRecord<T extends v.GenericSchema>(schema: T, json: unknown, where: string): v.InferOutput<T> {
   const result = v.safeParse(schema, json, { abortEarly: true });
   if (result.success) return result.output;
   const issue = result.issues[0];

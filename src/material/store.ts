@@ -5,7 +5,7 @@ import { type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
 
-export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts' | 'history' | 'jigs';
+export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts' | 'history' | 'jigs' | 'palettes';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
   profiles: 'profile',
@@ -14,6 +14,7 @@ const ONE_OF: Readonly<Record<RecordKind, string>> = {
   charts: 'chart',
   history: 'history',
   jigs: 'jig',
+  palettes: 'palette',
 };
 
 export interface ShopOptions {
@@ -21,6 +22,8 @@ export interface ShopOptions {
   readonly shopDir?: string;
   /** Folder of the built-in examples: it holds a folder for each kind. Several are looked into in order. */
   readonly builtIn: string | readonly string[];
+  /** Folder that paths of files are relative to; the process's when absent. */
+  readonly cwd?: string;
 }
 
 export interface FoundRecord {
@@ -53,7 +56,7 @@ export interface Shop {
 }
 
 /** Opens a shop folder over the built-in examples. Nothing is read until asked for. */
-export function openShop({ shopDir, builtIn }: ShopOptions): Shop {
+export function openShop({ shopDir, builtIn, cwd = '.' }: ShopOptions): Shop {
   const roots: { folder: string; from: FoundRecord['from'] }[] = [
     ...(shopDir === undefined ? [] : [{ folder: shopDir, from: 'shop' as const }]),
     ...(typeof builtIn === 'string' ? [builtIn] : builtIn).map((folder) => ({ folder, from: 'built-in' as const })),
@@ -72,7 +75,7 @@ export function openShop({ shopDir, builtIn }: ShopOptions): Shop {
 
   const read = (kind: RecordKind, nameOrPath: string): ReadRecord => {
     if (looksLikePath(nameOrPath)) {
-      const path = resolve(nameOrPath);
+      const path = resolve(cwd, nameOrPath);
       const from = shopDir !== undefined && path.startsWith(resolve(shopDir)) ? 'shop' : 'built-in';
       return { name: basename(path).replace(/\.json$/i, ''), path, from, json: readJson(path) };
     }

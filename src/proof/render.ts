@@ -36,14 +36,17 @@ const HAIRLINE = 0.16;
  * Picture of the finished piece on quiet, neutral surroundings, with rounded corners and a soft shadow, one pixel for
  * each cell of the plane. Cells should be square on the work; give the plane the size at which it is to be seen.
  */
-export function renderProof(plane: Plane<'reflectance'>, options: ProofOptions): ColourImage {
-  const { colours } = options;
+export function renderProof(plane: Plane<'reflectance'>, { colours, ...surroundings }: ProofOptions): ColourImage {
+  return layOnTable(renderSurface(plane, colours), surroundings);
+}
+
+/** The same for a picture of a piece whose colours are known already. */
+export function layOnTable(piece: ColourImage, options: Omit<ProofOptions, 'colours'> = {}): ColourImage {
   const margin = Math.round(options.marginPx ?? PROOF_DEFAULTS.marginPx);
-  const radius = Math.min(options.cornerRadiusPx ?? PROOF_DEFAULTS.cornerRadiusPx, plane.width / 2, plane.height / 2);
+  const radius = Math.min(options.cornerRadiusPx ?? PROOF_DEFAULTS.cornerRadiusPx, piece.width / 2, piece.height / 2);
   const ground = codeOfLightness(options.surroundLightness ?? PROOF_DEFAULTS.surroundLightness);
-  const piece = renderSurface(plane, colours);
-  const width = plane.width + 2 * margin;
-  const height = plane.height + 2 * margin;
+  const width = piece.width + 2 * margin;
+  const height = piece.height + 2 * margin;
   const rgb = new Uint8Array(3 * width * height).fill(ground);
   const spread = Math.max(1, SHADOW.spread * margin);
   const drop = SHADOW.offset * margin;
@@ -51,20 +54,20 @@ export function renderProof(plane: Plane<'reflectance'>, options: ProofOptions):
   for (let y = 0; y < height; y++) {
     const py = y - margin;
     // Rows far inside need no distance but at their two ends.
-    const plain = py >= radius + 2 && py < plane.height - radius - 2;
+    const plain = py >= radius + 2 && py < piece.height - radius - 2;
     for (let x = 0; x < width; x++) {
       const px = x - margin;
       const to = 3 * (y * width + x);
-      if (plain && px >= 2 && px < plane.width - 2) {
-        copyRun({ rgb, piece }, { to, from: 3 * (py * plane.width + px), length: 3 * (plane.width - 4) });
-        x += plane.width - 5;
+      if (plain && px >= 2 && px < piece.width - 2) {
+        copyRun({ rgb, piece }, { to, from: 3 * (py * piece.width + px), length: 3 * (piece.width - 4) });
+        x += piece.width - 5;
         continue;
       }
-      const outside = distanceOutside(px + 0.5, py + 0.5, { width: plane.width, height: plane.height, radius });
+      const outside = distanceOutside(px + 0.5, py + 0.5, { width: piece.width, height: piece.height, radius });
       const share = Math.min(1, Math.max(0, 0.5 - outside));
       let shade = ground;
       if (share < 1 && margin > 0) {
-        const below = distanceOutside(px + 0.5, py + 0.5 - drop, { width: plane.width, height: plane.height, radius });
+        const below = distanceOutside(px + 0.5, py + 0.5 - drop, { width: piece.width, height: piece.height, radius });
         shade = ground * (1 - SHADOW.strength * Math.exp(-((Math.max(0, below) / spread) ** 2)));
       }
       // A rounding error's worth of inside is outside: there is no pixel of the piece to take.
@@ -72,7 +75,7 @@ export function renderProof(plane: Plane<'reflectance'>, options: ProofOptions):
         rgb.fill(Math.round(shade), to, to + 3);
         continue;
       }
-      const from = 3 * (py * plane.width + px);
+      const from = 3 * (py * piece.width + px);
       const line = margin > 0 ? 1 - HAIRLINE * Math.min(1, Math.max(0, outside + 1.5)) : 1;
       for (let c = 0; c < 3; c++) rgb[to + c] = Math.round(share * line * piece.rgb[from + c] + (1 - share) * shade);
     }

@@ -25,7 +25,8 @@ function burn(contrastOf: (doseJPerCm2: number) => number, layout: ChartLayout =
   const readings = layout.patches.map((patch): Reading => {
     const dose = patch.settings ? computeArealDoseJPerCm2(patch.settings) : 0;
     const lightness = patch.settings ? BARE - contrastOf(dose) : BARE;
-    return { ...patch, mean: reflectanceOfLightness(lightness) / bare, spread: 0, pixels: 100, rejectedShare: 0 };
+    const mean = reflectanceOfLightness(lightness) / bare;
+    return { ...patch, mean, colour: [lightness, 0, 0], spread: 0, pixels: 100, rejectedShare: 0 };
   });
   return { readings, bare: [BARE, 0, 0], direction: 'darker' } as const;
 }

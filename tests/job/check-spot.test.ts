@@ -28,7 +28,7 @@ function readLines({ x, y, n, noise = 0 }: { x: number; y: number; n: number; no
               ? Math.min(1, (Math.PI * x * y) / 4 / (period ** 2 * pitchMm * lineSpacingMm))
               : 1;
     const mean = (1 + share * (SOLID ** (1 / n) - 1)) ** n + noise * Math.sin(7.3 * at);
-    return { ...patch, mean, spread: 0, pixels: 100, rejectedShare: 0 };
+    return { ...patch, mean, colour: [0, 0, 0], spread: 0, pixels: 100, rejectedShare: 0 };
   });
 }
 

@@ -38,6 +38,7 @@ function read(off: (place: Place) => number, { spread = 0 } = {}) {
     return {
       ...{ id, role, group, pattern, coverage, order, spread, pixels: 900, rejectedShare: 0 },
       mean: reflectanceOfLightness(lightness) / bareY,
+      colour: [lightness, 0, 0],
       xMm: xMm + widthMm / 2,
       yMm: yMm + heightMm / 2,
     };

@@ -6,9 +6,12 @@ import {
   addToHistory,
   type Check,
   checkCapture,
+  choosePalette,
   drawFindings,
   listVerified,
+  measureCaptures,
   parseHistory,
+  type ReadCapture,
   readCaptures,
   readProfile,
   renderCheckPage,
@@ -16,19 +19,19 @@ import {
   sayVerification,
   toCaptureImage,
 } from '../../job/index.ts';
-import { readJson } from '../../material/index.ts';
+import { PALETTE_LIMITS, type Palette, readJson } from '../../material/index.ts';
 import { decodePhoto, readBytes, readPhoto, sha256, writeFilesAtomic } from '../../plane/index.ts';
 import { readCorners, readLayouts } from '../captures.ts';
 import type { OptionValues, Outcome, Run } from '../command.ts';
 import { measureChart } from '../measured.ts';
-import { textOf } from '../options.ts';
+import { numberOf, textOf } from '../options.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
 export const run: Run = async ([file], options, { io, shop, warn, progress }) => {
   const path = resolve(io.cwd, file!);
   const layouts = readLayouts(options, { shop, cwd: io.cwd, warn });
   const profileName = textOf(options, 'profile');
-  if (profileName === undefined) return measureFile(path, { layouts, options, warn, cwd: io.cwd });
+  if (profileName === undefined) return measureFile(path, { layouts, options, warn, cwd: io.cwd, date: io.today() });
   const profile = readProfile(profileName, shop);
   progress('reading the capture');
   const bytes = await readBytes(path);
@@ -102,11 +105,13 @@ async function measureFile(
     options,
     warn,
     cwd,
+    date,
   }: {
     readonly layouts: readonly ChartLayout[];
     readonly options: OptionValues;
     readonly warn: (text: string) => void;
     readonly cwd: string;
+    readonly date: string;
   },
 ): Promise<Outcome> {
   const image = toCaptureImage(await readPhoto(path));
@@ -130,8 +135,53 @@ async function measureFile(
     warn,
     ...(out === undefined ? {} : { page: resolve(cwd, out) }),
   });
-  await writeFilesAtomic(files, { force: options.force === true });
-  return outcome;
+  const paletteText = textOf(options, 'palette');
+  if (paletteText === undefined) {
+    await writeFilesAtomic(files, { force: options.force === true });
+    return outcome;
+  }
+  const palettePath = resolve(cwd, paletteText);
+  const palette = readPalette(captures, { options, date, name: basename(palettePath, '.json') });
+  const palettes = [{ path: palettePath, bytes: `${JSON.stringify(palette, null, 2)}\n` }];
+  await writeFilesAtomic([...files, ...palettes], { force: options.force === true });
+  return {
+    json: { ...(outcome.json as object), palette },
+    text: [
+      outcome.text,
+      alignColumns([
+        ['MARK', 'CELL', 'L*', 'a*', 'b*', 'POWER', 'SPEED'],
+        ...palette.marks.map(({ name, cell, colour, settings }) => [
+          name,
+          cell ?? '',
+          ...colour.map((value) => value.toFixed(1)),
+          `${formatNumber(settings.powerW, 3)} W`,
+          `${formatNumber(settings.speedMmPerS, 4)} mm/s`,
+        ]),
+      ]),
+      alignColumns([['wrote', palettePath]]),
+    ].join('\n\n'),
+  };
+}
+
+/** The palette of a dose chart: the cells asked for, or the most distinct. */
+function readPalette(
+  captures: readonly ReadCapture[],
+  { options, date, name }: { readonly options: OptionValues; readonly date: string; readonly name: string },
+): Palette {
+  const { reading } = measureCaptures(captures);
+  const { layout } = captures[0]!.located;
+  if (reading.schema !== 'tonewright-dose/1') {
+    throw new AppError('option-invalid', `--palette: found a ${layout.kind} chart, needed a dose chart`);
+  }
+  const cells = textOf(options, 'cells')?.split(',');
+  const count = numberOf(options, 'count', { min: 1, max: PALETTE_LIMITS.marks, whole: true });
+  if (!/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/.test(name)) {
+    throw new AppError(
+      'option-invalid',
+      `--palette: found the name "${name}", needed lower-case letters, digits and hyphens before .json`,
+    );
+  }
+  return choosePalette(reading, layout, { name, date, ...(cells ? { cells } : {}), ...(count ? { count } : {}) });
 }
 
 interface Kept {

@@ -93,6 +93,10 @@ const RECORDS: readonly CommandRecord[] = [
         flags: '--run <dots>',
         help: 'error diffusion keeps the beam on, and off, for at least so many dots, 1 to 32 (default: 1)',
       },
+      {
+        flags: '--dot-size <dots>',
+        help: 'mark diameter that blue-noise is spread for, 0 to 3 dots (default: 0, a dot marks its own cell)',
+      },
       { flags: '--cluster <dots>', help: 'smallest cluster of green-noise, 1 to 64 dots (default: 4)' },
       { flags: '--lines-per-cm <n>', help: 'ruling of clustered-dot and line' },
       { flags: '--angle <degrees>', help: 'angle of clustered-dot and line, clockwise from the scan line' },
@@ -110,6 +114,15 @@ const RECORDS: readonly CommandRecord[] = [
       },
       { flags: '--levels <n>', help: 'power levels per dot, 2 to 256 (default: 2, the beam fires or not)' },
       { flags: '--format <format>', help: 'file of the bitmap (default: png)', choices: ['png', 'tiff', 'bmp'] },
+      {
+        flags: '--marks <palette>',
+        help: 'marks of several tones: a name or a JSON file, as `check --palette` writes it; one bitmap for each mark',
+      },
+      {
+        flags: '--separate <by>',
+        help: '--marks: by lightness alone, or by colour (default: colour where the palette has colours)',
+        choices: ['lightness', 'colour'],
+      },
       { flags: '--strip', help: 'a control strip of 60 × 8 mm beside the piece, as a bitmap of its own, for `check`' },
       { flags: '--strip-joined', help: 'the same in one bitmap with the picture' },
       { flags: '--name <name>', help: 'name of the job and of its files (default: the photo’s)' },
@@ -122,6 +135,7 @@ const RECORDS: readonly CommandRecord[] = [
       FORCE,
     ],
     examples: [
+      'prepare images/photos/cat.png --size 60x40 --marks stainless-oxides --out out',
       'prepare images/photos/cat.png --size ID-1 --profile anodised-black --out out',
       'prepare dog.jpg --size 100x100 --material slate --machine gantry-450 --fit contain --out out',
     ],
@@ -194,10 +208,20 @@ const RECORDS: readonly CommandRecord[] = [
         flags: '--diameters <list>',
         help: 'dose: crater diameters by cell, µm, such as A2=31,A3=38.5: adds the peak fluence threshold',
       },
+      {
+        flags: '--palette <file>',
+        help: 'dose: JSON file to write the marks of several tones to, for `prepare --marks`',
+      },
+      { flags: '--cells <list>', help: '--palette: cells to take, such as A2,B5,C7 (default: the most distinct ones)' },
+      {
+        flags: '--count <n>',
+        help: '--palette: how many marks to choose, 1 to 8 (default: the clearly distinct, up to 4)',
+      },
       { flags: '--out <file>', help: 'HTML page with the curve, the capture and the history' },
       FORCE,
     ],
     examples: [
+      'check dose.png --chart dose/chart.json --palette marks.json --count 3',
       'check strip.png --chart strip/chart.json --profile anodised-black',
       'check strip.jpg --profile anodised-black --camera unknown --out check.html',
     ],

@@ -16,6 +16,7 @@ import type { ScreenOptions } from '../../screens/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
+import { prepareInMarks } from '../prepare-marks.ts';
 import { readPrices } from '../prices.ts';
 import { readRefused } from '../refused.ts';
 import { openSearchThreads } from '../search-threads.ts';
@@ -25,12 +26,15 @@ import { version } from '../version.ts';
 export const run: Run = async ([photoPath], options, surroundings) => {
   keepHeapSmall();
   const { io, warn } = surroundings;
-  const spec = resolveJob(readRequest(options), { shop: surroundings.shop, refused: readRefused(surroundings.shop) });
-  for (const text of spec.warnings) warn(text);
-  const only = textOf(options, 'only') === 'bitmap' ? 'bitmap' : 'everything';
   const path = resolve(io.cwd, photoPath!);
   const out = resolve(io.cwd, textOf(options, 'out')!);
   const name = readName(textOf(options, 'name')) ?? basename(path, extname(path));
+  const request = readRequest(options);
+  if (textOf(options, 'marks') !== undefined)
+    return prepareInMarks({ path, out, name, request, options }, surroundings);
+  const spec = resolveJob(request, { shop: surroundings.shop, refused: readRefused(surroundings.shop) });
+  for (const text of spec.warnings) warn(text);
+  const only = textOf(options, 'only') === 'bitmap' ? 'bitmap' : 'everything';
   const threads = numberOf(options, 'threads', { min: 1, max: 64, whole: true });
   const force = options.force === true;
   const prices = only === 'bitmap' ? undefined : readPrices(options, surroundings);
@@ -164,6 +168,7 @@ function readScreenOptions(options: OptionValues): Partial<ScreenOptions> {
     edges: numberOf(options, 'edges', { min: 0, max: 4 }),
     response: textOf(options, 'response') as ScreenOptions['response'] | undefined,
     run: numberOf(options, 'run', { min: 1, max: 32, whole: true, unit: 'dots' }),
+    dotSize: numberOf(options, 'dotSize', { min: 0, max: 3, unit: 'dots' }),
     cluster: numberOf(options, 'cluster', { min: 1, max: 64, whole: true, unit: 'dots' }),
     linesPerCm: numberOf(options, 'linesPerCm', { min: 1, max: 500, unit: 'lines per cm' }),
     angleDeg: numberOf(options, 'angle', { min: -360, max: 360, unit: 'degrees' }),
