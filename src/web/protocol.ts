@@ -343,6 +343,12 @@ export interface PlateView {
     readonly name: string;
     readonly pocket: string;
     readonly turned: boolean;
+    /** The part of the photo that lies there, and the photo's size, pixels. */
+    readonly photo: {
+      readonly crop: { readonly x: number; readonly y: number; readonly width: number; readonly height: number };
+      readonly width: number;
+      readonly height: number;
+    };
     readonly xMm: number;
     readonly yMm: number;
     readonly widthMm: number;

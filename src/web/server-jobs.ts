@@ -337,6 +337,7 @@ export function tidyFileName(text: string): string {
   const last = text.split(/[\\/]/).at(-1) ?? '';
   const ending = extname(last)
     .replace(/[^.A-Za-z0-9]/g, '')
+    .replace(/^\.$/, '')
     .slice(0, 6);
   const stem = basename(last, extname(last))
     .normalize('NFC')

@@ -6,6 +6,7 @@ import {
   parseOrderForPlates,
   readMachine,
   readProfile,
+  type Ticket,
 } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
 import { decodeDotsBytes, readBytes, writeFilesAtomic } from '../plane/index.ts';
@@ -105,7 +106,11 @@ export const layPlates = answering(async ({ done, out, grid, machine }: PlatesIn
         widthMm: width,
         heightMm: height,
       })),
-      pieces: plate.pieces.map(({ name, pocket, turned, place }) => ({ name, pocket, turned, ...place })),
+      pieces: plate.pieces.map(({ name, pocket, turned, place }) => {
+        const { frame, photo } = readJson(join(done, `${name}.ticket.json`)) as Pick<Ticket, 'frame' | 'photo'>;
+        const shown = { crop: frame.crop, width: photo.width, height: photo.height };
+        return { name, pocket, turned, photo: shown, ...place };
+      }),
       seconds: plate.time.seconds,
       material: plate.material.title,
       machine: plate.machine.title,

@@ -61,7 +61,7 @@ export function DropPlace({
         class="unseen"
         type="file"
         tabIndex={-1}
-        aria-label={label}
+        aria-hidden="true"
         multiple={many}
         accept={accept}
         onChange={({ currentTarget }) => {

@@ -225,7 +225,7 @@ function PieceCard({
     ? `/api/orders/${order.id}/files/${encodeURIComponent(`${name}.proof.png`)}?view&of=${order.changed}`
     : `/api/orders/${order.id}/pieces/${piece.id}/photo`;
   return (
-    <li class={`piece-card ${status} ${excluded ? 'excluded' : ''}`}>
+    <li class={`piece-card is-${status} ${excluded ? 'excluded' : ''}`}>
       <button type="button" class="piece-picture" onClick={onOpen} aria-label={`${photo}: see and change`}>
         <img src={source} alt="" loading="lazy" />
       </button>

@@ -6,7 +6,7 @@ import { useShop } from './shop-context.ts';
 export function PlateDrawing({ plate, order }: { readonly plate: PlateView; readonly order: OrderView }) {
   const { unit } = useShop();
   const { widthMm, heightMm, pockets, pieces, name, seconds } = plate;
-  const known = new Set(order.pieces.map((piece) => piece.name));
+  const known = new Map(order.pieces.map((piece) => [piece.name, piece.id]));
   return (
     <figure class="plate">
       <svg
@@ -28,14 +28,20 @@ export function PlateDrawing({ plate, order }: { readonly plate: PlateView; read
         {pieces.map((piece) => (
           <g key={`${piece.pocket}-${piece.name}`}>
             {known.has(piece.name) && !piece.turned && (
-              <image
-                href={`/api/orders/${order.id}/pieces/${order.pieces.find((one) => one.name === piece.name)!.id}/photo`}
+              <svg
                 x={piece.xMm}
                 y={piece.yMm}
                 width={piece.widthMm}
                 height={piece.heightMm}
-                preserveAspectRatio="xMidYMid slice"
-              />
+                viewBox={`${piece.photo.crop.x} ${piece.photo.crop.y} ${piece.photo.crop.width} ${piece.photo.crop.height}`}
+                aria-hidden="true"
+              >
+                <image
+                  href={`/api/orders/${order.id}/pieces/${known.get(piece.name)}/photo`}
+                  width={piece.photo.width}
+                  height={piece.photo.height}
+                />
+              </svg>
             )}
             <rect class="lying" x={piece.xMm} y={piece.yMm} width={piece.widthMm} height={piece.heightMm} />
           </g>
