@@ -18,7 +18,7 @@ export function openShopFor(options: OptionValues, io: Io): Shop {
     throw new AppError('path-missing', `shop folder ${folder}: found nothing there, needed a folder`, { folder });
   }
   const shared = join(packageRoot(), 'shared');
-  return openShop({ ...(there ? { shopDir: folder } : {}), builtIn: [join(shared, 'shop'), shared] });
+  return openShop({ ...(there ? { shopDir: folder } : {}), builtIn: [join(shared, 'shop'), shared], cwd: io.cwd });
 }
 
 /** The folder of the package, which holds shared/ and images/. */

@@ -89,7 +89,17 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
   ${ticket.assumptions.length > 0 ? `<p><b>Assumed, not measured</b> ${ticket.assumptions.map(escapeHtml).join(' ')}</p>` : ''}
   <p>Photo ${escapeHtml(ticket.photo.file)} ${ticket.photo.sha256.slice(0, 12)} · bitmap ${escapeHtml(ticket.bitmap.file)} ${ticket.bitmap.sha256.slice(0, 12)} · profile ${escapeHtml(profile.name)} ${profile.sha256.slice(0, 12)} · Tonewright ${escapeHtml(ticket.version)} · grid from ${grid.origin}</p>
 </section>`;
-  return wrapPage({ title: `Ticket: ${ticket.name}`, style: STYLE, body });
+  return wrapPage({ title: `Ticket: ${ticket.name}`, style: `${STYLE}${shrinkPrint(ticket)}`, body });
+}
+
+/** More lines to read than these make the whole sheet smaller; so many more fill what a hundredth of size gives. */
+const LINES = { free: 9, perHundredth: 0.75, longest: 105, least: 0.76 } as const;
+
+/** A ticket is one sheet however much there is to warn of: print becomes smaller by the lines that are too many. */
+function shrinkPrint({ warnings, strip }: Ticket): string {
+  const lines = warnings.reduce((sum, text) => sum + Math.ceil(text.length / LINES.longest), strip ? 4 : 0);
+  const size = 1 - Math.max(0, lines - LINES.free) / LINES.perHundredth / 100;
+  return size < 1 ? `@media print { body { zoom: ${Math.max(LINES.least, size).toFixed(3)}; } }\n` : '';
 }
 
 /** What one piece costs as an order of its own, and of what. */

@@ -1,8 +1,12 @@
+import { copyFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { COMMANDS } from '../../src/cli/commands/index.ts';
 import { createProgress } from '../../src/cli/progress.ts';
 import { screenNames } from '../../src/screens/index.ts';
-import { runCli } from './run-cli.ts';
+import { runCli, useFolder } from './run-cli.ts';
+
+const folderFor = useFolder();
 
 describe('the command line', () => {
   test('lists every command in its help and ends with 0', async () => {
@@ -35,6 +39,15 @@ describe('the command line', () => {
     const { stdout } = await runCli(['prepare', '--help']);
     const flat = stdout.replace(/\s+/g, ' ');
     for (const name of screenNames) expect(flat).toContain(name);
+  });
+
+  test('a record’s path is relative to the folder in which the command was typed', async () => {
+    const cwd = folderFor();
+    copyFileSync('shared/shop/profiles/anodised-black.json', join(cwd, 'own.json'));
+    const { status, stdout } = await runCli(['profile', 'show', 'own.json', '--json'], { cwd });
+    expect(status).toBe(0);
+    expect(JSON.parse(stdout).name).toBe('anodised-black');
+    expect((await runCli(['profile', 'show', 'own.json'])).stderr).toContain('found nothing');
   });
 
   test('a shop folder that is not there is said, with the environment variable too', async () => {

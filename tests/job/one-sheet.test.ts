@@ -1,0 +1,62 @@
+import type { Browser } from 'playwright-core';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { prepareJob, resolveJob } from '../../src/job/index.ts';
+import { readPhoto } from '../../src/plane/index.ts';
+import { launch } from '../web/browser.ts';
+import { REFUSED, SHOP } from './shop.ts';
+
+let browser: Browser;
+beforeAll(async () => {
+  browser = await launch();
+}, 60_000);
+afterAll(() => browser?.close());
+
+/** Sheets of paper that a page takes, by the page objects of its PDF. */
+async function countSheets(html: string): Promise<number> {
+  const page = await browser.newPage();
+  await page.setContent(html);
+  const pdf = await page.pdf({ preferCSSPageSize: true });
+  await page.close();
+  return [...pdf.toString('latin1').matchAll(/\/Type\s*\/Page\b(?!s)/g)].length;
+}
+
+async function ticketOf(request: object): Promise<string> {
+  const spec = resolveJob(
+    { size: '85.6x54', profile: 'anodised-black', pitchMm: 0.1, lineSpacingMm: 0.1, ...request },
+    { shop: SHOP, refused: REFUSED },
+  );
+  const job = await prepareJob(() => readPhoto('images/photos/cat.png'), {
+    spec,
+    name: 'cat',
+    photoFile: 'cat.png',
+    version: '0',
+    only: 'everything',
+  });
+  return String(job.files.find(({ name }) => name.endsWith('.ticket.html'))!.bytes);
+}
+
+describe('a printed ticket', () => {
+  test.each([
+    ['a card', {}],
+    ['a tall card', { size: '54x85.6' }],
+    ['a square piece shown whole', { size: '60x60', fit: 'contain' }],
+    ['a card with a strip', { strip: 'apart' }],
+    [
+      'one with everything to warn of',
+      {
+        strip: 'joined',
+        screen: 'blue-noise',
+        machine: 'galvo-1064-f160',
+        aim: 'slate-coaster',
+        levels: 8,
+        material: 'slate',
+      },
+    ],
+  ])('of %s is one sheet', { timeout: 60_000 }, async (_, request) => {
+    expect(await countSheets(await ticketOf(request))).toBe(1);
+  });
+
+  test('what is longer than a sheet is counted as more', async () => {
+    expect(await countSheets(`<p style="height: 600mm">long</p>`)).toBeGreaterThan(1);
+  });
+});
