@@ -1,5 +1,7 @@
 import { createHash, randomBytes } from 'node:crypto';
+import { mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { lstat, mkdir, open, rename, rm, rmdir } from 'node:fs/promises';
+import { homedir } from 'node:os';
 import { basename, dirname, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 
@@ -123,4 +125,52 @@ function foldersBetween(top: string, folder: string): string[] {
   const folders: string[] = [];
   for (let at = folder; at.length >= top.length; at = dirname(at)) folders.unshift(at);
   return folders;
+}
+
+/** Length of the SHA-256 that ends a kept file. */
+const SEAL_BYTES = 32;
+
+/**
+ * Bytes that cost time to make and are always the same: taken from the folder of kept files, or made and kept there. A
+ * folder that cannot be read or written, and a file that is damaged, cost that time and nothing else.
+ * The folder is TONEWRIGHT_CACHE (`off`: keep nothing), else `tonewright` in the system's folder for such files.
+ * @param name of the file; names everything that the bytes depend on, the version of what makes them included.
+ */
+export function keepBytes(name: string, make: () => Uint8Array): Uint8Array {
+  const folder = findCacheFolder();
+  if (folder === undefined) return make();
+  const path = join(folder, name);
+  const kept = readKept(path);
+  if (kept) return kept;
+  const bytes = make();
+  try {
+    mkdirSync(folder, { recursive: true });
+    const temporary = join(folder, `.${name}.${randomBytes(6).toString('hex')}.part`);
+    writeFileSync(temporary, Buffer.concat([bytes, sealOf(bytes)]), { flag: 'wx' });
+    renameSync(temporary, path);
+  } catch {
+    // Not kept: the next run makes it again.
+  }
+  return bytes;
+}
+
+function readKept(path: string): Uint8Array | undefined {
+  try {
+    const file = readFileSync(path);
+    // A copy of its own, so that it starts where any element may start.
+    const bytes = Uint8Array.from(file.subarray(0, Math.max(0, file.length - SEAL_BYTES)));
+    return sealOf(bytes).equals(file.subarray(bytes.length)) ? bytes : undefined;
+  } catch {
+    return undefined;
+  }
+}
+
+const sealOf = (bytes: Uint8Array) => createHash('sha256').update(bytes).digest();
+
+function findCacheFolder(): string | undefined {
+  const { TONEWRIGHT_CACHE, XDG_CACHE_HOME, LOCALAPPDATA } = process.env;
+  if (TONEWRIGHT_CACHE === 'off') return undefined;
+  if (TONEWRIGHT_CACHE) return TONEWRIGHT_CACHE;
+  const usual = process.platform === 'darwin' ? join(homedir(), 'Library', 'Caches') : join(homedir(), '.cache');
+  return join(XDG_CACHE_HOME || (process.platform === 'win32' && LOCALAPPDATA) || usual, 'tonewright');
 }

@@ -25,6 +25,7 @@ export const SCREEN_OPTIONS: Readonly<Record<keyof ScreenOptions, OptionRule>> =
   errorOf: { title: 'what the error passed on is of', values: ['dots', 'marks'] },
   edges: { title: 'strength of edge-aware thresholds', min: 0, max: 4, kind: 'real' },
   run: { title: 'shortest run along a scan line, dots', min: 1, max: MAX_RUN, kind: 'whole' },
+  dotSize: { title: 'mark diameter for blue noise, dots', min: 0, max: 3, kind: 'real' },
   cluster: { title: 'smallest cluster, dots', min: 1, max: 64, kind: 'whole' },
   response: { title: 'what dots are taken to leave', values: ['table', 'linear'] },
   viewingDistanceMm: { title: 'distance from which the work is looked at, mm', min: 50, max: 10_000, kind: 'real' },
@@ -42,6 +43,7 @@ export const DEFAULT_OPTIONS: ScreenOptions = {
   errorOf: 'dots',
   edges: 0,
   run: 1,
+  dotSize: 0,
   cluster: 4,
   response: 'linear',
   viewingDistanceMm: 300,
@@ -53,6 +55,7 @@ export const NEUTRAL_OPTIONS = {
   errorOf: 'dots',
   edges: 0,
   run: 1,
+  dotSize: 0,
 } as const satisfies Partial<ScreenOptions>;
 
 const NEEDED = { whole: 'a whole number', real: 'a number', 'power-of-two': 'a power of two' } as const;

@@ -27,6 +27,8 @@ export interface ScreenOptions {
   readonly edges: number;
   /** Fewest dots along a scan line for which the beam stays on, and stays off, 1 … 32. */
   readonly run: number;
+  /** Diameter of the marks that `blue-noise` is spread for, dots, 0 … 3; 0: a dot marks its own cell. */
+  readonly dotSize: number;
   /** Dots of the smallest cluster of `green-noise`, 1 … 64. */
   readonly cluster: number;
   /**

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { AppError } from '../../src/errors.ts';
-import { createPlane, type Dots, ONE, type Plane } from '../../src/plane/index.ts';
+import { createPlane, type Dots, ONE, type Plane, sha256 } from '../../src/plane/index.ts';
 import { clusterSides } from '../../src/screens/clusters.ts';
 import { diffuseFixed } from '../../src/screens/diffusion.ts';
 import { openEdgeLift } from '../../src/screens/edge-lift.ts';
@@ -159,6 +159,27 @@ test('runs and edges are for two levels', () => {
       AppError,
     );
   }
+});
+
+describe('blue noise for wide marks', () => {
+  test('keeps the tone, is another pattern, and is spread evenly for its own mark', () => {
+    const plane = constantPlane(0.2, 128);
+    const [own, wide] = [0, 2].map((dotSize) => applyScreen(plane, { name: 'blue-noise', grid: GRID, dotSize }));
+    expect(Math.abs(meanOfDots(wide!) - 0.2)).toBeLessThan(1e-4);
+    expect(drawDots(wide!)).not.toEqual(drawDots(own!));
+  });
+
+  test('a wider mark has no filter', () => {
+    const screen = () => applyScreen(constantPlane(0.2, 8), { name: 'blue-noise', grid: GRID, dotSize: 4 });
+    expect(screen).toThrow('mark diameter for blue noise, dots: found 4, needed a number 0 … 3');
+  });
+});
+
+/** Of the default mask, so that it is the same on every engine, and the one that the folder of kept files may hold. */
+test('the mask of 128 dots is the one it has always been', () => {
+  const flat = constantPlane(0.37, 128);
+  const { data } = applyScreen(flat, { name: 'blue-noise', grid: GRID });
+  expect(sha256(data).slice(0, 16)).toBe('1d26903601b73e7c');
 });
 
 describe('green noise', () => {
