@@ -77,10 +77,10 @@ export * from './proof.ts';
 export * from './run.ts';
 export {
   analyseScatter,
-  nameScatterSource,
+  nameScatterCause,
   type ScatterAnalysis,
+  type ScatterCause,
   type ScatterPart,
-  type ScatterSource,
 } from './scatter.ts';
 export * from './spec.ts';
 export {

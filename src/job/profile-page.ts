@@ -3,7 +3,7 @@ import type { BandPoint, FitRow, FittedNumber } from '../material/index.ts';
 import { encodeJpeg } from '../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from './html.ts';
 import type { Learned, ReadCapture } from './learn.ts';
-import { nameScatterSource, type ScatterAnalysis } from './scatter.ts';
+import { nameScatterCause, type ScatterAnalysis } from './scatter.ts';
 import { measureSpan } from './uncertainty.ts';
 
 /** Quality of the captures on the page: outlines stay sharp, a scan takes a few hundred kilobytes. */
@@ -135,13 +135,13 @@ function showScatter(scatter: ScatterAnalysis, { widthMm, heightMm }: Learned['l
       return `<rect x="${x.toFixed(1)}" y="${y.toFixed(1)}" width="${(width / mapColumns).toFixed(1)}" height="${(height / mapRows).toFixed(1)}" class="off" fill-opacity="${((0.85 * value) / reach).toFixed(2)}"><title>${value.toFixed(2)} L*</title></rect>`;
     })
     .join('');
-  const rows = parts.map(({ source, share, deviationL, ratio }) => {
+  const rows = parts.map(({ cause, share, deviationL, ratio }) => {
     const chance = ratio === undefined ? '' : `, ${ratio.toFixed(1)} times what chance gives`;
     const said =
       share === null
         ? 'not told by one capture'
         : `${Math.round(100 * share)} % (± ${deviationL!.toFixed(2)} L*)${chance}`;
-    return rowOf(nameScatterSource(source), said);
+    return rowOf(nameScatterCause(cause), said);
   });
   return `<div class="two">
 <section>

@@ -4,10 +4,10 @@ import { lightnessOfReflectance, reflectanceOfLightness } from '../plane/index.t
 import { roundTo } from './html.ts';
 
 /** Where equal patches of one chart get their differences from. */
-export type ScatterSource = 'place' | 'order' | 'grain' | 'camera' | 'rest';
+export type ScatterCause = 'place' | 'order' | 'grain' | 'camera' | 'rest';
 
 export interface ScatterPart {
-  readonly source: ScatterSource;
+  readonly cause: ScatterCause;
   /** Share of the variance between equal patches, 0 … 1; null where one capture cannot tell. */
   readonly share: number | null;
   /** The same as a standard deviation, ΔL*. */
@@ -104,8 +104,8 @@ export function analyseScatter(captures: readonly ScatterCapture[], layout: Char
   const inPatch = mean(patches.map((one) => one.grain));
   const ofGrain = Math.min(remaining - (ofCamera ?? 0), Math.max(0, inPatch - (ofCamera ?? 0)));
   const ofRest = Math.max(0, remaining - (ofCamera ?? 0) - ofGrain);
-  const part = (source: ScatterSource, variance: number | null, ratio?: number): ScatterPart => ({
-    source,
+  const part = (cause: ScatterCause, variance: number | null, ratio?: number): ScatterPart => ({
+    cause,
     share: variance === null ? null : total > 0 ? variance / total : 0,
     deviationL: variance === null ? null : Math.sqrt(variance),
     ...(ratio === undefined ? {} : { ratio }),
@@ -242,7 +242,7 @@ function fitMap(values: Float64Array, patches: readonly Difference[]): number[] 
   return [...squares.map(Math.sqrt)];
 }
 
-const NAMES: Readonly<Record<ScatterSource, string>> = {
+const NAMES: Readonly<Record<ScatterCause, string>> = {
   place: 'place across the piece',
   order: 'burn order, or place down the piece',
   grain: 'grain of the material',
@@ -251,13 +251,13 @@ const NAMES: Readonly<Record<ScatterSource, string>> = {
 };
 
 /** A part in words. */
-export const nameScatterSource = (source: ScatterSource): string => NAMES[source];
+export const nameScatterCause = (cause: ScatterCause): string => NAMES[cause];
 
 function writeSentences({ totalL, parts, mostL }: Omit<ScatterAnalysis, 'sentences'>): string[] {
-  const found = (source: ScatterSource) => parts.find((part) => part.source === source)!;
+  const found = (cause: ScatterCause) => parts.find((part) => part.cause === cause)!;
   const said = [`Equal patches differ by ${roundTo(totalL, 2)} L* (standard deviation).`];
-  const real = (source: 'place' | 'order') => {
-    const { ratio = 0, share } = found(source);
+  const real = (cause: 'place' | 'order') => {
+    const { ratio = 0, share } = found(cause);
     return ratio > BEYOND_CHANCE && (share ?? 0) > 0.1;
   };
   if (real('place') || real('order')) {

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { layoutChart, type Reading } from '../../src/chart/index.ts';
-import { analyseScatter, type ScatterAnalysis, type ScatterSource } from '../../src/job/index.ts';
+import { analyseScatter, type ScatterAnalysis, type ScatterCause } from '../../src/job/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
 import { reflectanceOfLightness } from '../../src/plane/index.ts';
 
@@ -51,8 +51,8 @@ function noise(seed: number): () => number {
   const random = createRandom(seed);
   return () => Math.sqrt(-2 * Math.log(1 - random.nextUnit())) * Math.cos(2 * Math.PI * random.nextUnit());
 }
-const part = (found: ScatterAnalysis | undefined, source: ScatterSource) =>
-  found!.parts.find((one) => one.source === source)!;
+const part = (found: ScatterAnalysis | undefined, cause: ScatterCause) =>
+  found!.parts.find((one) => one.cause === cause)!;
 
 describe('why equal patches differ', () => {
   test('what only scatters is neither place nor order, in nineteen of twenty charts', () => {
