@@ -1,6 +1,6 @@
 import { createHash } from 'node:crypto';
 import { createReadStream } from 'node:fs';
-import { mkdir, readdir, readFile, rm } from 'node:fs/promises';
+import { lstat, mkdir, readdir, readFile, rm } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import { pipeline } from 'node:stream/promises';
 import { AppError } from '../errors.ts';
@@ -215,7 +215,8 @@ async function keepResult(
     return { status: 'failed', reason: result.fault };
   }
   const names = result.files.map((file) => file.name);
-  const foreign = force ? [] : await findForeign(names, run);
+  const fresh = names.filter((file) => !before.includes(file));
+  const foreign = force || fresh.length === 0 ? [] : await findForeign(fresh, run);
   if (foreign.length > 0) return { status: 'failed', reason: describeFault(inTheWay(foreign)) };
   await journal.begin(name, names);
   const files = result.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
@@ -253,9 +254,11 @@ async function refuseForeign(pieces: readonly WantedPiece[], run: Run): Promise<
 
 /** Those of the files that are there and that the journal does not know. */
 async function findForeign(files: readonly string[], { out, journal }: Run): Promise<readonly string[]> {
+  const there: string[] = [];
+  for (const file of files) if (await lstat(join(out, file)).catch(() => undefined)) there.push(file);
+  if (there.length === 0) return [];
   const own = new Set([...journal.pieces.values()].flatMap((state) => state.files));
-  const there = new Set(await readdir(out));
-  return files.filter((file) => there.has(file) && !own.has(file));
+  return there.filter((file) => !own.has(file));
 }
 
 function inTheWay(files: readonly string[]): AppError {

@@ -3,12 +3,14 @@ import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync
 import { connect, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterAll, afterEach, beforeAll, describe, expect, test } from 'vitest';
+import { afterAll, afterEach, beforeAll, describe, expect, test, vi } from 'vitest';
 import { copyProgram, makePhotos, readFolder, runBuilt, type Started, startBuilt } from './order-sample.ts';
 import { useFolder } from './run-cli.ts';
 
 const hasRedis = spawnSync('redis-server', ['--version']).status === 0;
 if (!hasRedis) process.stderr.write('redis-server is missing: orders through a queue were not tested\n');
+// Many processes, one after the other: on a busy machine that takes its time.
+vi.setConfig({ testTimeout: 300_000, hookTimeout: 300_000 });
 const folder = useFolder();
 const { main, remove } = copyProgram();
 afterAll(remove);
@@ -96,7 +98,7 @@ describe.runIf(hasRedis)('an order through a queue', () => {
     mkdirSync(data);
     server = new Server(await findFreePort(), data);
     await server.start();
-  }, 120_000);
+  });
 
   afterEach(async () => {
     for (const { child, ended } of started.splice(0)) {
@@ -149,7 +151,7 @@ describe.runIf(hasRedis)('an order through a queue', () => {
     await new Promise((go) => setTimeout(go, 300));
     await server.start();
     await check(out, run);
-  }, 120_000);
+  });
 
   test('leaves the same bytes when the server forgets everything', async () => {
     const out = folder();
@@ -158,7 +160,7 @@ describe.runIf(hasRedis)('an order through a queue', () => {
     await waitForDone(out, 2);
     await server.say('FLUSHALL');
     await check(out, run);
-  }, 120_000);
+  });
 
   test('goes on when the run itself was killed, and needs no piece made again that is done', async () => {
     const out = folder();
@@ -174,7 +176,7 @@ describe.runIf(hasRedis)('an order through a queue', () => {
     expect(status).toBe(0);
     // Each photo was made once, also those that were on their way while nobody waited for them; the empty one twice at most.
     expect(stdout).toMatch(new RegExp(`^made ${COUNT} pieces, [12] could not be made`));
-  }, 120_000);
+  });
 
   test('says when no worker listens', async () => {
     const run = begin(folder());
@@ -183,5 +185,5 @@ describe.runIf(hasRedis)('an order through a queue', () => {
     const { status, stderr } = await run.ended;
     expect(status).toBe(1);
     expect(stderr).toMatch(/stopped with 0 of 9 pieces done/);
-  }, 60_000);
+  });
 });

@@ -14,11 +14,13 @@ import {
   writeFileSync,
 } from 'node:fs';
 import { dirname, join } from 'node:path';
-import { afterAll, describe, expect, test } from 'vitest';
+import { afterAll, describe, expect, test, vi } from 'vitest';
 import { createRandom } from '../../src/numeric/index.ts';
 import { copyProgram, makePhotos, readFolder, runBuilt, SMALL, startBuilt } from './order-sample.ts';
 import { runCli, useFolder } from './run-cli.ts';
 
+// Many processes, one after the other: on a busy machine that takes its time.
+vi.setConfig({ testTimeout: 300_000, hookTimeout: 300_000 });
 const folder = useFolder();
 const { main, remove } = copyProgram();
 afterAll(remove);
@@ -335,7 +337,7 @@ describe('an order that is stopped', () => {
       }
       expect(readFolder(out), `${kills} kills`).toEqual(readFolder(wanted));
     }
-  }, 300_000);
+  });
 
   test('by Ctrl-C finishes the pieces at work, says so, and goes on the next time', async () => {
     const [photos, out] = [folder(), folder()];
