@@ -234,6 +234,7 @@ const TELLING: Readonly<Record<string, string>> = {
   travelSPerMm: 'a wide picture, one-way',
   rampS2PerMm: 'one picture at the lowest and at the highest speed',
   riseS: 'one picture at the lowest and at the highest speed, in both directions',
+  settlingS: 'one wide picture in both directions',
   waitS: 'pictures with few and with many lines',
   overtravelMm: 'one picture at a low and at a high speed',
   overheadS: 'a picture with few lines, once and in several passes',

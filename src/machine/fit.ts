@@ -73,7 +73,7 @@ const DECIDED_LOG_ODDS = Math.log(20);
 const FASTEST = 100;
 /**
  * What is known of errors before any reading: a hand on a stopwatch scatters by about a quarter of a second, whole jobs
- * about a good motion by about 2 ‰; both within a factor of two or so (assumed). Steps of the grid are about 1.8 times.
+ * about a good motion by about 1.5 ‰; both within a factor of two or so (assumed). Steps of the grid are about 1.8 times.
  */
 const HAND = { medianS: 0.25, spread: 0.6, grid: [0.008, 0.015, 0.03, 0.055, 0.1, 0.18, 0.32, 0.58, 1.05] } as const;
 const MISFIT = {

@@ -21,7 +21,7 @@ export interface MotionParameter {
 export const ASSUMED_MOTION_FACTORS: MotionFactors = { speed: 1.5, acceleration: 3, delay: 2, overhead: 2 };
 
 /** Sizes that stand for a value of 0. */
-const FLOORS = { waitS: 1e-4, galvoRiseS: 1e-4, gantryRiseS: 1e-2, overtravelMm: 0.5, overheadS: 1 } as const;
+const FLOORS = { waitS: 1e-4, settlingS: 1e-4, riseS: 1e-2, overtravelMm: 0.5, overheadS: 1 } as const;
 
 /**
  * The unknowns of a motion. The four delays of a galvo follow one another in every line: a stopwatch can only tell their sum.
@@ -31,7 +31,8 @@ export function listMotionParameters(motion: Motion): readonly MotionParameter[]
   const speed = galvo ? motion.jumpSpeedMmPerS : motion.travelSpeedMmPerS;
   const inverse = (value: number) => 1 / value;
   const waitS = waitSecondsPerLine(motion);
-  const riseS = (motion.accelerationRiseMs ?? 0) / 1e3;
+  const riseS = galvo ? 0 : (motion.accelerationRiseMs ?? 0) / 1e3;
+  const settlingS = galvo ? (motion.settlingUs ?? 0) / 1e6 : 0;
   return [
     {
       name: galvo ? 'jumpSPerMm' : 'travelSPerMm',
@@ -51,15 +52,25 @@ export function listMotionParameters(motion: Motion): readonly MotionParameter[]
       unit: 'mm/s²',
       show: inverse,
     },
-    {
-      name: 'riseS',
-      value: riseS,
-      scale: Math.max(riseS, galvo ? FLOORS.galvoRiseS : FLOORS.gantryRiseS),
-      factor: 'delay',
-      label: 'rise of acceleration',
-      unit: 'ms',
-      show: (value) => value * 1e3,
-    },
+    galvo
+      ? {
+          name: 'settlingS',
+          value: settlingS,
+          scale: Math.max(settlingS, FLOORS.settlingS),
+          factor: 'delay',
+          label: 'settling, each e-fold of a jump',
+          unit: 'µs',
+          show: (value) => value * 1e6,
+        }
+      : {
+          name: 'riseS',
+          value: riseS,
+          scale: Math.max(riseS, FLOORS.riseS),
+          factor: 'delay',
+          label: 'rise of acceleration',
+          unit: 'ms',
+          show: (value) => value * 1e3,
+        },
     {
       name: 'waitS',
       value: waitS,
@@ -100,15 +111,16 @@ export function applyMotionParameters(motion: Motion, values: readonly number[])
 }
 
 function applyToGalvo(motion: GalvoMotion, values: readonly number[]): GalvoMotion {
-  const [slowness, ramp, riseS, waitS, overheadS] = values as [number, number, number, number, number];
+  const [slowness, ramp, settlingS, waitS, overheadS] = values as [number, number, number, number, number];
   const before = waitSecondsPerLine(motion);
   // Only the sum is known: each delay keeps its share of it.
   const share = (delayUs: number) => (before > 0 ? (delayUs / before) * waitS : 0);
+  const { settlingUs: _, ...rest } = motion;
   return {
-    ...withoutRise(motion),
+    ...rest,
     jumpSpeedMmPerS: 1 / slowness,
     accelerationMmPerS2: 1 / ramp,
-    ...(riseS > 0 ? { accelerationRiseMs: riseS * 1e3 } : {}),
+    ...(settlingS > 0 ? { settlingUs: settlingS * 1e6 } : {}),
     jumpDelayUs: before > 0 ? share(motion.jumpDelayUs) : waitS * 1e6,
     lineDelayUs: share(motion.lineDelayUs),
     beamOnDelayUs: share(motion.beamOnDelayUs),
@@ -126,8 +138,9 @@ function applyToGantry(motion: GantryMotion, values: readonly number[]): GantryM
     number,
     number,
   ];
+  const { accelerationRiseMs: _, ...rest } = motion;
   return {
-    ...withoutRise(motion),
+    ...rest,
     travelSpeedMmPerS: 1 / slowness,
     accelerationMmPerS2: 1 / ramp,
     ...(riseS > 0 ? { accelerationRiseMs: riseS * 1e3 } : {}),
@@ -141,8 +154,4 @@ function applyToGantry(motion: GantryMotion, values: readonly number[]): GantryM
 export function waitSecondsPerLine(motion: Motion): number {
   if (motion.kind === 'gantry') return motion.turnDelayMs / 1000;
   return (motion.jumpDelayUs + motion.lineDelayUs + motion.beamOnDelayUs + motion.beamOffDelayUs) / 1e6;
-}
-
-function withoutRise<M extends Motion>({ accelerationRiseMs: _, ...motion }: M): Omit<M, 'accelerationRiseMs'> {
-  return motion;
 }

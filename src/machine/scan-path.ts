@@ -68,7 +68,7 @@ function widenExtents({ rows, first, last, width, height }: ScanExtents, bare: B
 
 /** Each pass ends with the move back to where it began, so that every pass takes the same time. */
 function groupMoves({ rows, first, last }: Lines, scan: 'one-way' | 'two-way'): MoveGroup[] {
-  const groups = new Map<string, { dots: number; runUps: number; rows: number; count: number }>();
+  const groups = new Map<number, { dots: number; runUps: number; rows: number; count: number }>();
   const lines = rows.length;
   const leftwards = (at: number) => scan === 'two-way' && at % 2 === 1;
   for (let at = 0; at < lines; at++) {
@@ -77,7 +77,8 @@ function groupMoves({ rows, first, last }: Lines, scan: 'one-way' | 'two-way'): 
     const dots = (to ? last[next]! + 1 : first[next]!) - (from ? first[at]! : last[at]! + 1);
     const runUps = (to ? 1 : -1) - (from ? -1 : 1);
     const across = Math.abs(rows[next]! - rows[at]!);
-    const key = `${dots} ${runUps} ${across}`;
+    // One number for the three: dots and rows are below 2²¹, run-ups one of −2, 0 and 2.
+    const key = ((dots + 2 ** 21) * 3 + runUps / 2 + 1) * 2 ** 22 + across;
     const known = groups.get(key);
     if (known) known.count++;
     else groups.set(key, { dots, runUps, rows: across, count: 1 });

@@ -4,7 +4,7 @@ import { findExtents, type ScanExtents } from './extents.ts';
 import { waitSecondsPerLine } from './parameters.ts';
 import { type ScanPath, tracePath } from './scan-path.ts';
 import { computeMoveSeconds, computeRamp, type Drive } from './trapezoid.ts';
-import type { BareHandling, Motion } from './types.ts';
+import type { BareHandling, GalvoMotion, GantryMotion, Motion } from './types.ts';
 
 export interface TimeOptions {
   readonly motion: Motion;
@@ -109,11 +109,10 @@ function computeParts(path: ScanPath, { motion, settings, grid }: TimeOptions): 
   }
   if (!(Number.isInteger(passes) && passes >= 1)) throw new RangeError(`passes is a whole number ≥ 1, got ${passes}`);
   const { runUpMm, runUpS } = computeRunUp(motion, speedMmPerS);
-  const drive = driveOf(motion, motion.kind === 'galvo' ? motion.jumpSpeedMmPerS : motion.travelSpeedMmPerS);
-  const move = motion.kind === 'galvo' ? moveStraight : moveByAxes;
+  const move = motion.kind === 'galvo' ? openJump(motion) : openTravel(motion);
   let movingS = 0;
   for (const { dots, runUps, rows, count } of path.moves) {
-    movingS += count * move(dots * pitchMm + runUps * runUpMm, rows * lineSpacingMm, drive);
+    movingS += count * move(dots * pitchMm + runUps * runUpMm, rows * lineSpacingMm);
   }
   return {
     markingS: (passes * path.spanDots * pitchMm) / speedMmPerS,
@@ -136,18 +135,34 @@ function computeRunUp(motion: Motion, speedMmPerS: number): { readonly runUpMm: 
   return { runUpMm: distanceMm + overtravelMm, runUpS: seconds + overtravelMm / speedMmPerS };
 }
 
-function driveOf({ accelerationMmPerS2, accelerationRiseMs = 0 }: Motion, speedMmPerS: number): Drive {
-  return { speedMmPerS, accelerationMmPerS2, riseS: accelerationRiseMs / 1000 };
+function driveOf(motion: Motion, speedMmPerS: number): Drive {
+  const riseS = motion.kind === 'gantry' ? (motion.accelerationRiseMs ?? 0) / 1000 : 0;
+  return { speedMmPerS, accelerationMmPerS2: motion.accelerationMmPerS2, riseS };
 }
 
-/** A galvo jumps along the straight line: the controller sets speed and acceleration of the spot, not of each mirror. */
-function moveStraight(dxMm: number, dyMm: number, drive: Drive): number {
-  return computeMoveSeconds(Math.hypot(dxMm, dyMm), drive);
+type Move = (dxMm: number, dyMm: number) => number;
+
+/** A jump of this length settles within a time constant times ln 2: about what a mark forgives. */
+const SETTLED_MM = 0.01;
+
+/**
+ * A galvo jumps along the straight line: the controller sets speed and acceleration of the spot, not of each mirror.
+ * What is left of the way when the jump has been told dies away exponentially, until it is no more than SETTLED_MM.
+ */
+function openJump(motion: GalvoMotion): Move {
+  const drive = driveOf(motion, motion.jumpSpeedMmPerS);
+  const settlingS = (motion.settlingUs ?? 0) / 1e6;
+  return (dxMm, dyMm) => {
+    const distanceMm = Math.hypot(dxMm, dyMm);
+    const settling = settlingS > 0 ? settlingS * Math.log1p(distanceMm / SETTLED_MM) : 0;
+    return computeMoveSeconds(distanceMm, drive) + settling;
+  };
 }
 
 /** The axes of a gantry travel at once, each by itself: the slower one decides. */
-function moveByAxes(dxMm: number, dyMm: number, drive: Drive): number {
-  return Math.max(computeMoveSeconds(Math.abs(dxMm), drive), computeMoveSeconds(Math.abs(dyMm), drive));
+function openTravel(motion: GantryMotion): Move {
+  const drive = driveOf(motion, motion.travelSpeedMmPerS);
+  return (dxMm, dyMm) => Math.max(computeMoveSeconds(Math.abs(dxMm), drive), computeMoveSeconds(Math.abs(dyMm), drive));
 }
 
 const LINES: Readonly<Record<BareHandling, string>> = {
@@ -168,9 +183,12 @@ const MOTIONS: Readonly<Record<Motion['kind'], string>> = {
 
 const RISE =
   'Acceleration rises and falls in the time r: gaining the speed v takes v/a + r, or 2√(v·r/a) below v = a·r; a move that does not reach its speed takes r + √(r² + 4d/a), or 4·∛(d·r/2a) below d = 2a·r².';
+const SETTLING = `After a jump of length d the mirrors settle for τ·ln(1 + d/${SETTLED_MM} mm), counted with the move.`;
 
-function describeFormula({ kind, accelerationRiseMs = 0 }: Motion, bare: BareHandling): string {
-  const rise = accelerationRiseMs > 0 ? ` ${RISE}` : '';
+function describeFormula(motion: Motion, bare: BareHandling): string {
+  const rises = motion.kind === 'gantry' && (motion.accelerationRiseMs ?? 0) > 0;
+  const settles = motion.kind === 'galvo' && (motion.settlingUs ?? 0) > 0;
+  const more = rises ? ` ${RISE}` : settles ? ` ${SETTLING}` : '';
   const sum = bare === 'skipped' ? 'marking + turning' : 'marking + bare + turning';
-  return `${LINES[bare]} ${MOTIONS[kind]}${rise} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
+  return `${LINES[bare]} ${MOTIONS[motion.kind]}${more} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
 }

@@ -18,10 +18,10 @@ export interface GalvoMotion {
   readonly jumpSpeedMmPerS: number;
   /** Acceleration of the spot on the work, mm/s²: of jumps, and of the run-up and run-out of a scan line. */
   readonly accelerationMmPerS2: number;
-  /** Time in which acceleration builds up, and dies away again, ms; absent: 0, at once. */
-  readonly accelerationRiseMs?: number;
-  /** Settling time after a jump, µs. */
+  /** Settling time after a jump of any length, µs. */
   readonly jumpDelayUs: number;
+  /** Time constant with which the mirrors come to rest: longer jumps settle for longer, by so much for each e-fold, µs; absent: 0. */
+  readonly settlingUs?: number;
   /** Wait at the end of a scan line, µs. */
   readonly lineDelayUs: number;
   /** Time lost by switching the beam on, and off, once a scan line, µs. */
@@ -73,7 +73,7 @@ export interface MotionFactors {
   /** Of jump or travel speed. */
   readonly speed: number;
   readonly acceleration: number;
-  /** Of all waits of a line together, of the rise of acceleration, and of the overtravel of a gantry. */
+  /** Of all waits of a line together, of settling, of the rise of acceleration, and of overtravel. */
   readonly delay: number;
   readonly overhead: number;
 }

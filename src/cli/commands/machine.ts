@@ -121,7 +121,7 @@ function describeMotion(motion: Motion): string[][] {
 
 /** What holds for both kinds of motion, and how well its numbers are known. */
 function describeKnowledge({ motion, motionUncertainty }: Machine): string[][] {
-  const { accelerationRiseMs, bare } = motion;
+  const { bare } = motion;
   const known =
     motionUncertainty?.kind === 'fitted'
       ? `fitted on ${motionUncertainty.date} to ${motionUncertainty.readings} stopwatch readings`
@@ -129,7 +129,12 @@ function describeKnowledge({ motion, motionUncertainty }: Machine): string[][] {
           .map(([name, factor]) => `${name} ×÷ ${factor}`)
           .join(', ')} (assumed)`;
   return [
-    ...(accelerationRiseMs === undefined ? [] : [['rise of acceleration', show(accelerationRiseMs, 'ms')]]),
+    ...(motion.kind === 'gantry' && motion.accelerationRiseMs !== undefined
+      ? [['rise of acceleration', show(motion.accelerationRiseMs, 'ms')]]
+      : []),
+    ...(motion.kind === 'galvo' && motion.settlingUs !== undefined
+      ? [['settling, each e-fold of a jump', show(motion.settlingUs, 'µs')]]
+      : []),
     ['bare places', bare === undefined ? 'skipped (taken for granted)' : bare],
     ['known to', known],
   ];
