@@ -3,6 +3,7 @@ import { createPchip, median } from '../numeric/index.ts';
 import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
 import { type BandPoint, fitToneCurve, type MeasuredTone } from './fit-curve.ts';
+import { fitMarks } from './fit-marks.ts';
 import {
   type FitPattern,
   type FitTone,
@@ -133,13 +134,15 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
   const tones = groups
     .filter(({ role }) => role === 'step' || role === 'pattern')
     .map((group): FitTone & { readonly of: Group } => ({ ...group, pattern: patternOf(group.group), of: group }));
-  const fit = fitResponse(tones, {
+  const ends = {
     grid: facts.grid,
     bareLightness: bare.lightness,
     fullLightness: solid.lightness,
     bareError: bare.error,
     fullError: solid.error,
-  });
+  };
+  const fit = fitResponse(tones, ends);
+  const { markX, markY } = fitMarks(tones, ends, fit) ?? fit;
   const surface: Surface = {
     response: fit.response,
     bare: [bare.lightness, facts.bare[1], facts.bare[2]],
@@ -187,8 +190,8 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     leaveOneOut: curve.leaveOneOut,
     modelRmsSteps: curve.modelRms,
     modelRms: fit.rms,
-    markX: fit.markX,
-    markY: fit.markY,
+    markX,
+    markY,
     steepness: fit.steepness,
     drive: fit.drive,
     fading: fit.fading,
@@ -206,8 +209,8 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     repeatability: round(repeatability, 3),
     fit: {
       band: band.map(({ coverage, low, high }) => ({ coverage, low: round(low, 3), high: round(high, 3) })),
-      markDiameterXUm: interval(fit.markX),
-      markDiameterYUm: interval(fit.markY),
+      markDiameterXUm: interval(markX),
+      markDiameterYUm: interval(markY),
       leaveOneOut: round(curve.leaveOneOut, 3),
       modelRms: round(fit.rms, 3),
       warnings,
