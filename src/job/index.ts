@@ -45,6 +45,7 @@ export {
   type PieceFault,
   type PieceSummary,
   recordOrder,
+  sayReason,
   summarisePiece,
 } from './order.ts';
 export { renderOrderCsv } from './order-csv.ts';

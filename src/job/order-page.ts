@@ -1,5 +1,5 @@
 import { escapeHtml, renderCautions, roundTo, sayDuration, wrapPage } from './html.ts';
-import type { DonePiece, OrderPieceRecord, OrderRecord, TimeRange } from './order.ts';
+import { type DonePiece, type OrderPieceRecord, type OrderRecord, sayReason, type TimeRange } from './order.ts';
 import { formatMoney, type Quote } from './price.ts';
 
 export interface OrderPageOptions {
@@ -91,7 +91,7 @@ function sayRange({ lowS, highS }: TimeRange): string {
 function renderFailed(piece: OrderPieceRecord): string {
   if (piece.status !== 'failed') return '';
   const line = piece.line === null ? '' : ` (line ${piece.line})`;
-  return `<li><b>${escapeHtml(piece.photo)}</b>${line}: ${escapeHtml(piece.reason.message)}</li>`;
+  return `<li><b>${escapeHtml(piece.photo)}</b>${line}: ${escapeHtml(sayReason(piece))}</li>`;
 }
 
 function sayPrice(piece: Quote['pieces'][number] | undefined, quote: Quote | null): string | undefined {
@@ -149,6 +149,7 @@ article h2 b { white-space: nowrap; color: var(--accent); }
 article p.warn { font-size: 7.2pt; line-height: 1.25; padding-left: 2mm; text-indent: -2mm; }
 .sums { display: grid; grid-template-columns: 1fr 1fr; gap: 8mm; margin-bottom: 3mm; break-inside: avoid; }
 .right { text-align: right; }
+.sums td { padding-left: 4mm; }
 .total th, .total td { border-top: .3mm solid var(--ink); font-weight: 650; color: var(--ink); }
 .cautions { columns: 2; column-gap: 6mm; font-size: 7.1pt; line-height: 1.25; }
 .cautions li { break-inside: avoid; }

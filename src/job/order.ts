@@ -58,6 +58,12 @@ export interface PieceSummary {
 export type OrderPieceRecord = OrderedPiece &
   (({ readonly status: 'done' } & PieceSummary) | { readonly status: 'failed'; readonly reason: PieceFault });
 
+/** Why a piece was not made, without the name of its photo, which stands beside it. */
+export function sayReason({ photo, reason }: Extract<OrderPieceRecord, { status: 'failed' }>): string {
+  const { message } = reason;
+  return message.startsWith(`${photo}: `) ? message.slice(photo.length + 2) : message;
+}
+
 export type DonePiece = Extract<OrderPieceRecord, { status: 'done' }>;
 
 /** A whole order, machine-readable. It holds no date, so that the same order gives the same bytes. */

@@ -17,6 +17,7 @@ import {
   renderOrderCsv,
   renderOrderPage,
   resolveJob,
+  sayReason,
 } from '../../job/index.ts';
 import type { OptionValues, Run, Surroundings } from '../command.ts';
 import { onInterrupt } from '../interrupt.ts';
@@ -157,7 +158,7 @@ function sayOrder(record: OrderRecord, { out, made, kept }: OrderProgress & { re
   const { totals, pieces, quote } = record;
   const faults = pieces.flatMap((piece) =>
     piece.status === 'failed'
-      ? [[`  ${piece.line === null ? '' : `line ${piece.line}, `}${piece.photo}`, piece.reason.message]]
+      ? [[`  ${piece.line === null ? '' : `line ${piece.line}, `}${piece.photo}`, sayReason(piece)]]
       : [],
   );
   return [
