@@ -1,5 +1,6 @@
+import { fillDotTable } from '../../src/material/index.ts';
 import { createPlane, type Dots, ONE } from '../../src/plane/index.ts';
-import { applyScreen, SCREENS } from '../../src/screens/index.ts';
+import { applyScreen, SCREENS, takesStrength } from '../../src/screens/index.ts';
 import { frequencyOf, powerSpectrum } from '../../tests/screens/spectrum.ts';
 import type { BenchMaterial, Variant } from './materials.ts';
 
@@ -9,6 +10,8 @@ const PERIODOGRAMS = 10;
 const RING = 1 / 64;
 
 export interface RadialSpectrum {
+  /** Of the dots that fire. */
+  readonly share: number;
   /** Middle of each ring, cycles per dot. */
   readonly frequencies: readonly number[];
   /** Radially averaged power, white noise of the same tone = 1 (source: 'ulichney1987', ch. 3, from memory). */
@@ -17,9 +20,9 @@ export interface RadialSpectrum {
   readonly anisotropyDb: readonly number[];
 }
 
-/** Even tone, screened without marks, cut into fields that start away from the plane's border. */
-function screenFields({ name, options }: Variant, share: number, { grid }: Pick<BenchMaterial, 'grid'>): Uint8Array[] {
-  const { errorOf: _, ...plain } = options;
+/** Even tone, cut into fields that start away from the plane's border; of screens that take strengths, that strength. */
+function screenFields({ name, options }: Variant, tone: number, { grid, surface }: BenchMaterial): Uint8Array[] {
+  const marks = takesStrength({ ...options, name }) ? { marks: fillDotTable(surface, grid) } : {};
   const seeds = SCREENS[name].family === 'ordered' && SCREENS[name].uses.includes('seed');
   const border = seeds ? 0 : 32;
   const side = SIDE + 2 * border;
@@ -28,8 +31,8 @@ function screenFields({ name, options }: Variant, share: number, { grid }: Pick<
   return Array.from({ length: count }, (_seed, seed) => {
     const height = seeds ? SIDE : PERIODOGRAMS * SIDE + border;
     const plane = createPlane('coverage', side, height);
-    plane.data.fill(Math.round(share * ONE));
-    const dots = applyScreen(plane, { name, grid, ...plain, ...(seeds ? { seed: seed + 1 } : {}) });
+    plane.data.fill(Math.round(tone * ONE));
+    const dots = applyScreen(plane, { name, grid, ...options, ...marks, ...(seeds ? { seed: seed + 1 } : {}) });
     return seeds ? [dots.data] : cutFields(dots, border);
   }).flat();
 }
@@ -45,9 +48,15 @@ function cutFields({ data, width }: Dots, border: number): Uint8Array[] {
   });
 }
 
+function meanShare(fields: readonly Uint8Array[]): number {
+  const sums = fields.map((bits) => bits.reduce((sum, bit) => sum + bit, 0) / bits.length);
+  return sums.reduce((sum, mean) => sum + mean, 0) / sums.length;
+}
+
 /** Radially averaged power and anisotropy of a screen at one tone. */
-export function radialSpectrum(variant: Variant, share: number, material: Pick<BenchMaterial, 'grid'>): RadialSpectrum {
-  const fields = screenFields(variant, share, material);
+export function radialSpectrum(variant: Variant, tone: number, material: BenchMaterial): RadialSpectrum {
+  const fields = screenFields(variant, tone, material);
+  const share = meanShare(fields);
   const power = new Float64Array(SIDE * SIDE);
   for (const bits of fields) {
     const spectrum = powerSpectrum(bits, SIDE, SIDE);
@@ -70,6 +79,7 @@ export function radialSpectrum(variant: Variant, share: number, material: Pick<B
     }
   }
   return {
+    share,
     frequencies: sums.map((_, ring) => (ring + 0.5) * RING),
     power: sums.map((sum, ring) => sum / Math.max(1, counts[ring]!)),
     anisotropyDb: sums.map((sum, ring) => {
@@ -110,9 +120,10 @@ export function patternAnisotropyDb({ frequencies, power, anisotropyDb }: Radial
  * How much a pattern leans to one side: root mean square difference of its autocorrelation at (dx, dy) and (−dx, dy), of
  * the tone's variance, over the four nearest dots each way. A raster scan leans, a serpentine should not.
  */
-export function leaning(variant: Variant, share: number, material: Pick<BenchMaterial, 'grid'>): number {
+export function leaning(variant: Variant, tone: number, material: BenchMaterial): number {
   const reach = 4;
-  const fields = screenFields(variant, share, material);
+  const fields = screenFields(variant, tone, material);
+  const share = meanShare(fields);
   let sum = 0;
   let count = 0;
   for (let dy = 1; dy <= reach; dy++) {

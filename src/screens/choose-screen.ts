@@ -29,6 +29,11 @@ export interface ChosenScreen {
 const STEADY_DELTA_L = 2;
 /** Assumed: a lone dot that leaves less than this of its share comes and goes with the material. */
 const LEAST_LONE = 0.4;
+/**
+ * Dots up to this large are too fine for the eye at 300 mm to see the chance that keeps worms away; with larger ones it costs
+ * a third more error than a screen without (benchmarks/screens-quality.ts).
+ */
+const FINE_MM = 0.05;
 /** Dots of a cluster from which on clusters are better in fixed places than spread. */
 const LARGEST_SPREAD = 9;
 
@@ -88,12 +93,14 @@ export function chooseScreen(facts: ScreenFacts): ChosenScreen {
     };
   }
   if (knowsMarks) {
-    return {
-      name: 'ostromoukhov',
-      options: counted,
-      reason:
-        'The profile tells what dots leave, so the error passed on is that of the marks: finest grain at the right tone.',
-    };
+    const known = 'The profile tells what dots leave, so the error passed on is that of the marks';
+    return Math.max(grid.pitchMm, grid.lineSpacingMm) <= FINE_MM
+      ? { name: 'zhou-fang', options: counted, reason: `${known}, without worms at any tone.` }
+      : {
+          name: 'ostromoukhov',
+          options: counted,
+          reason: `${known}, with the finest grain, as these dots can be seen.`,
+        };
   }
   return {
     name: 'zhou-fang',
