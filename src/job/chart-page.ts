@@ -218,7 +218,7 @@ function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
       ? `tonewright check scan.png --chart chart.json --profile ${profile?.name ?? 'NAME'}`
       : layout.kind === 'tone'
         ? 'tonewright learn scan.png --chart chart.json --out profile.json'
-        : 'tonewright check scan.png --chart chart.json';
+        : `tonewright learn scan.png --chart chart.json --out ${layout.kind}.json`;
   const camera =
     'From a phone whose contrast curve is unknown add --camera unknown; when the corner marks are not found, give the corners by hand with --corners.';
   return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${layout.kind === 'tone' ? camera : 'When the corner marks are not found, give the corners by hand with --corners.'}</p>`;

@@ -13,6 +13,7 @@ export * from './compare.ts';
 export { compareRuns, type RunCost, type RunsOptions } from './compare-runs.ts';
 export { normaliseColumn } from './csv-table.ts';
 export {
+  findDisagreements,
   fitCaptures,
   type Learned,
   type LearnOptions,

@@ -21,7 +21,7 @@ import {
   fitProfile,
   type ProfileFit,
 } from '../material/index.ts';
-import { median } from '../numeric/index.ts';
+import { median, medianAbsoluteDeviation } from '../numeric/index.ts';
 import { type DotGrid, type Dots, lightnessOfReflectance, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { applyScreen, type ScreenName } from '../screens/index.ts';
 import { type DoseOptions, type DoseReading, readDose } from './check-dose.ts';
@@ -180,8 +180,51 @@ function screenOf({ screen }: ChartLayout): Screen {
   return (coverage, grid) => applyScreen(coverage, { ...screen.options, name: screen.name as ScreenName, grid });
 }
 
-/** What the captures say once each. */
-const listWarnings = (read: readonly ReadCapture[]) => [...new Set(read.flatMap(({ readings }) => readings.warnings))];
+/** What the captures say once each, and where they disagree. */
+function listWarnings(read: readonly ReadCapture[]): readonly string[] {
+  const odd = findDisagreements(read);
+  const said = odd.map(({ id, deltaL }) => `${id} (by ${deltaL.toFixed(1)} L*)`).join(', ');
+  return [
+    ...new Set(read.flatMap(({ readings }) => readings.warnings)),
+    ...(odd.length > 0
+      ? [
+          `The captures disagree about ${said}: a reflection or dust in one of them. ${read.length === 2 ? 'Of two, the middle stands: take a third.' : 'The median stands.'}`,
+        ]
+      : []),
+  ];
+}
+
+/** A patch about which captures of one piece differ by more than this, ΔL*, and this many robust deviations, is odd. */
+const ODD_LEAST_L = 1.5;
+const ODD_DEVIATIONS = 5;
+
+/** Patches about which captures of one piece disagree beyond what they do elsewhere, the worst first. */
+export function findDisagreements(
+  captures: readonly { readonly readings: Pick<Readings, 'readings' | 'bare'> }[],
+): readonly { readonly id: string; readonly deltaL: number }[] {
+  if (captures.length < 2) return [];
+  const bareY = reflectanceOfLightness(medianLab(captures.map(({ readings }) => readings.bare))[0]);
+  const byCapture = captures.map(
+    ({ readings }) =>
+      new Map(readings.readings.map(({ id, mean }) => [id, lightnessOfReflectance(Math.max(0, mean) * bareY)])),
+  );
+  const ids = [...byCapture[0]!.keys()].filter((id) => byCapture.every((one) => one.has(id)));
+  if (ids.length === 0) return [];
+  const centre = new Map(ids.map((id) => [id, median(byCapture.map((one) => one.get(id)!))]));
+  const off = byCapture.map((one) => {
+    const own = ids.map((id) => one.get(id)! - centre.get(id)!);
+    const shift = median(own);
+    return own.map((value) => value - shift);
+  });
+  const limit = Math.max(ODD_LEAST_L, ODD_DEVIATIONS * medianAbsoluteDeviation(off.flat()));
+  return ids
+    .map((id, at) => ({
+      id,
+      deltaL: Math.max(...off.map((one) => one[at]!)) - Math.min(...off.map((one) => one[at]!)),
+    }))
+    .filter(({ deltaL }) => deltaL > limit)
+    .sort((a, b) => b.deltaL - a.deltaL);
+}
 
 /** A spot or a dose chart, measured; what its captures say beside it. */
 export interface Measured {

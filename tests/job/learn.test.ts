@@ -1,9 +1,9 @@
 import { readFileSync } from 'node:fs';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { type CaptureImage, type ChartLayout, drawChart, layoutChart } from '../../src/chart/index.ts';
-import { drawFindings, type Learned, learnProfile, renderProfilePage } from '../../src/job/index.ts';
+import { type CaptureImage, type ChartLayout, drawChart, layoutChart, type Reading } from '../../src/chart/index.ts';
+import { drawFindings, findDisagreements, type Learned, learnProfile, renderProfilePage } from '../../src/job/index.ts';
 import { coverageTable, invertProfile } from '../../src/material/index.ts';
-import { createPlane, luminanceOfLightness } from '../../src/plane/index.ts';
+import { createPlane, luminanceOfLightness, reflectanceOfLightness } from '../../src/plane/index.ts';
 import { CAMERAS, captureSurface, engrave, meanLightness, parseMaterialModel } from '../../src/rehearsal/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
 
@@ -103,4 +103,33 @@ test('captures of a chart that is not the one named, or not of tones, are refuse
   expect(() =>
     learnProfile([{ name: 'scan.png', image }], { ...options, layouts: [{ ...layout, kind: 'verify' }] }),
   ).toThrow(expect.objectContaining({ code: 'chart-wrong', message: expect.stringContaining('needed a tone chart') }));
+});
+
+describe('captures of one piece that disagree', () => {
+  const readings = (change: (lightness: number, at: number) => number) => ({
+    readings: {
+      bare: [100, 0, 0] as const,
+      readings: Array.from({ length: 40 }, (_, at) => ({
+        ...{ id: `P${at}`, role: 'step', group: `g${at}`, pattern: { kind: 'screened' }, coverage: 0.5 },
+        ...{ colour: [50, 0, 0], spread: 0, pixels: 100, rejectedShare: 0, xMm: 0, yMm: 0, order: at },
+        mean: reflectanceOfLightness(change(30 + at, at)),
+      })) as unknown as readonly Reading[],
+    },
+  });
+
+  test('name the patch that one of them sees otherwise, and not a whole capture that is brighter', () => {
+    const plain = readings((lightness) => lightness);
+    const brighter = readings((lightness) => lightness + 1);
+    const spotted = readings((lightness, at) => lightness + (at === 7 ? 5 : 0.1 * Math.sin(at)));
+    expect(findDisagreements([plain])).toEqual([]);
+    expect(findDisagreements([plain, brighter])).toEqual([]);
+    const odd = findDisagreements([plain, brighter, spotted]);
+    expect(odd.map(({ id }) => id)).toEqual(['P7']);
+    expect(odd[0]!.deltaL).toBeCloseTo(5, 0);
+  });
+
+  test('are not blamed for noise that all patches have', () => {
+    const noisy = (phase: number) => readings((lightness, at) => lightness + Math.sin(7 * at + phase));
+    expect(findDisagreements([noisy(0), noisy(2)])).toEqual([]);
+  });
 });
