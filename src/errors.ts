@@ -48,6 +48,11 @@ export const ERRORS = {
   },
   'material-refused': { exit: 1, http: 422, hint: 'Never put this material under a laser; choose another one.' },
   'profile-unusable': { exit: 1, http: 422, hint: 'Learn the material again with a chart.' },
+  'readings-contradict': {
+    exit: 1,
+    http: 422,
+    hint: 'Look at the named readings again: the machine, the file, the speed, the passes, minutes for seconds.',
+  },
   'chart-not-found': {
     exit: 1,
     http: 422,

@@ -46,6 +46,7 @@ export const fitTimes: Run = async (args, options, surroundings) => {
   const readings = await loadReadings(rows, { csv, machine, surroundings });
   const factors = machine.motionUncertainty?.kind === 'assumed' ? machine.motionUncertainty.factors : undefined;
   const fit = fitMotion(readings, { motion: machine.motion, factors });
+  refuseNonsense(fit, { csv, rows });
   if (!fit.converged) warn('the fit has not settled; look at the readings for a mistake that all of them share');
   const design = suggestReadings(readings, { ...fit, speedMmPerS: machine.speedMmPerS });
   const fitted = describeFitted(machine, { fit, date: io.today() });
@@ -70,6 +71,32 @@ export const fitTimes: Run = async (args, options, surroundings) => {
     text: writeFit(fit, { machine, rows, design, out }),
   };
 };
+
+/** A reading that is off by more than this, s and share of the fitted time, is explained by no motion. */
+const NONSENSE = { seconds: 5, share: 0.2 } as const;
+
+/** @throws AppError readings-contradict naming the lines: such a fit must not get into a machine's file. */
+function refuseNonsense(
+  fit: MotionFit,
+  { csv, rows }: { readonly csv: string; readonly rows: readonly TimeReading[] },
+) {
+  const wrong = fit.readings.flatMap((reading, i) => {
+    const off = Math.abs(reading.residualS);
+    return !reading.leftOut && off > NONSENSE.seconds && off > NONSENSE.share * reading.fittedS
+      ? [{ ...reading, row: rows[i]! }]
+      : [];
+  });
+  if (wrong.length === 0) return;
+  const told = wrong.map(
+    ({ row, seconds, fittedS }) =>
+      `line ${row.line} (${row.file}): ${formatSeconds(seconds)}, at best ${formatSeconds(fittedS)}`,
+  );
+  throw new AppError(
+    'readings-contradict',
+    `${csv}: found readings that no motion explains, ${told.join('; ')}; needed what a stopwatch shows of these very jobs on this machine`,
+    { lines: wrong.map(({ row }) => row.line) },
+  );
+}
 
 /** The shop's own file of the machine, made when it is a built-in one; or the file that was named. */
 function choosePlace({
@@ -189,7 +216,7 @@ function writeFit(fit: MotionFit, { machine, rows, design, out }: FitFacts): str
       [['', 'before', 'fitted', '95 % interval', 'told by the readings'], ...fit.parameters.map(describeParameter)],
       '  ',
     ),
-    sayBare(fit),
+    sayBare(fit, machine),
     `Readings\n${alignColumns(
       [
         ['line', 'file', 'reading', 'fitted', 'off by', ''],
@@ -211,14 +238,14 @@ function writeFit(fit: MotionFit, { machine, rows, design, out }: FitFacts): str
       ),
     ),
     `One stopwatch reading scatters by ${formatNumber(readingErrorS, 2)} s, whole jobs about the formula by ${formatNumber(100 * misfitShare, 2)} %.`,
-    ...sayUndetermined(fit),
+    ...sayUndetermined(fit, design),
     sayDesign(design, rows),
     out === undefined ? 'Nothing was written (--dry).' : `wrote ${out}`,
   ].join('\n\n');
 }
 
 function describeParameter({ label, unit, before, value, low, high, determined }: FittedParameter): string[] {
-  const show = (number: number) => (Number.isFinite(number) ? formatNumber(number, 3) : '∞');
+  const show = (number: number) => (Number.isFinite(number) ? String(Number(number.toPrecision(3))) : '∞');
   return [
     label,
     `${show(before)} ${unit}`,
@@ -240,23 +267,27 @@ const TELLING: Readonly<Record<string, string>> = {
   overheadS: 'a picture with few lines, once and in several passes',
 };
 
-function sayUndetermined({ parameters }: MotionFit): string[] {
+/** Where jobs are known better than this, what is not determined weighs little in them. */
+const WELL_KNOWN_SHARE = 0.05;
+
+function sayUndetermined({ parameters }: MotionFit, { halfShare }: Design): string[] {
   const open = parameters.filter(({ determined }) => determined === 'no');
   if (open.length === 0) return [];
   const lines = open.map(({ name, label }) => `  ${label}: time ${TELLING[name]}`);
   return [
-    `Not determined, and of little weight in jobs like these; what would tell them, if other jobs need it:\n${lines.join('\n')}`,
+    `Not determined${halfShare < WELL_KNOWN_SHARE ? ', and of little weight in jobs like these' : ''}; what would tell:\n${lines.join('\n')}`,
   ];
 }
 
-function sayBare({ bare: { handling, decided } }: MotionFit): string {
+function sayBare({ bare: { handling, decided } }: MotionFit, { motion }: Machine): string {
   const words = {
     skipped: 'bare ends of lines and empty lines are skipped',
     'line-ends-scanned': 'lines with dots are scanned over the whole width of the bitmap, empty lines are skipped',
     'all-scanned': 'every line is scanned over the whole width of the bitmap',
   }[handling];
-  return decided
-    ? `Bare places: ${words}; the readings say so.`
+  if (decided) return `Bare places: ${words}; the readings say so.`;
+  return handling !== (motion.bare ?? 'skipped')
+    ? `Bare places: most likely ${words}; the readings leave some doubt.`
     : `Bare places: ${words}, as the file has it; these readings do not tell (time a picture with bare margins and empty lines).`;
 }
 

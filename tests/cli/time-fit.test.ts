@@ -92,6 +92,16 @@ describe('tonewright time --fit', () => {
     expect(stdout).toMatch(/Jobs like these are now known to ±[\d.]+ %\. These further readings would help most/);
   });
 
+  test('refuses readings that no motion explains, by their lines', async () => {
+    const { cwd, lines } = prepareReadings();
+    const wild = lines.map((line, i) => line.replace(/,[\d.]+,/, `,${i % 2 === 0 ? 3 : 9999},`));
+    writeFileSync(join(cwd, 'readings.csv'), `file,seconds,speed,passes,scan\n${wild.join('\n')}\n`);
+    const { status, stdout, stderr } = await runCli(FIT, { cwd });
+    expect([status, stdout]).toEqual([1, '']);
+    expect(stderr).toMatch(/found readings that no motion explains, line \d+ \(job\d\.png\)/);
+    expect(readdirSync(join(cwd, 'shop'))).toEqual([]);
+  });
+
   test('writes the file that was named', async () => {
     const { cwd } = prepareReadings();
     const own = join(cwd, 'mine.json');
