@@ -155,7 +155,7 @@ describe('tonewright order', () => {
     ['no worker at all', 'photo\np0.jpg\n', ['--workers', '0'], 2, /1 to 64/],
     ['an unknown field of the defaults', 'photo\np0.jpg\n', ['--defaults', 'bad.json'], 1, /unknown field "colour"/],
     ['a price list that is none', 'photo\np0.jpg\n', ['--prices', 'bad.json'], 1, /price list/],
-    ['results among the photos', 'photo\np0.jpg\n', ['--out', '.'], 2, /holds the photo p0\.jpg/],
+    ['results among the photos', 'photo\np0.jpg\n', ['--out', '.'], 2, /holds the order itself/],
     ['a queue that is none', 'photo\np0.jpg\n', ['--queue', 'localhost'], 2, /redis:\/\//],
     [
       'a queue without a server',
@@ -175,6 +175,16 @@ describe('tonewright order', () => {
     expect([status, stdout]).toEqual([wanted, '']);
     const left = existsSync(join(shop, 'out')) ? readdirSync(join(shop, 'out')) : [];
     expect(left.filter((name) => name !== JOURNAL)).toEqual([]);
+  });
+
+  test('leaves results out of the folder of the photos', async () => {
+    const shop = folder();
+    await makePhotos(join(shop, 'in'), 1);
+    writeFileSync(join(shop, 'list.csv'), 'photo\nin/p0.jpg\n');
+    const argv = ['order', 'list.csv', ...SMALL, '--out', 'in'];
+    const { status, stderr } = await runCli(argv, { cwd: shop });
+    expect(stderr).toMatch(/holds the photo in\/p0\.jpg/);
+    expect([status, readdirSync(join(shop, 'in'))]).toEqual([2, ['p0.jpg']]);
   });
 
   test.each([

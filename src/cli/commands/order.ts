@@ -51,7 +51,7 @@ export const run: Run = async ([given], options, surroundings) => {
     resolveJob: (request) => resolveJob(request, { shop, refused }),
     warn,
   });
-  refuseOwnPhotos(pieces, out);
+  refuseOwnFolder(pieces, { path, out });
   for (const { plan } of pieces) if ('spec' in plan) for (const text of plan.spec.warnings) warn(text);
 
   const title = textOf(options, 'title') ?? basename(path, extname(path));
@@ -110,8 +110,21 @@ function pickPieceOptions(options: OptionValues, columns: readonly { readonly fl
   return Object.fromEntries(keys.filter((key) => options[key] !== undefined).map((key) => [key, options[key]]));
 }
 
-/** Results beside the photos could replace one of them, and would be taken for photos the next time. */
-function refuseOwnPhotos(pieces: readonly PlannedPiece[], out: string): void {
+/**
+ * Results beside the photos could replace one of them, and would be taken for photos the next time; `order.json` is the
+ * defaults' name beside the order, and the sums' among the results.
+ */
+function refuseOwnFolder(pieces: readonly PlannedPiece[], { path, out }: { path: string; out: string }): void {
+  const isCsv = pieces[0]!.line !== null;
+  if (out === (isCsv ? dirname(path) : path)) {
+    throw new AppError(
+      'option-invalid',
+      `--out: found ${out}, which holds the order itself, needed a folder of its own`,
+      {
+        out,
+      },
+    );
+  }
   const among = pieces.find(({ photoPath }) => dirname(photoPath) === out);
   if (among) {
     throw new AppError(
