@@ -21,6 +21,7 @@ import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../photo/index.ts';
 import type { ChannelWeights, DotFormat, DotGrid } from '../plane/index.ts';
 import {
   NEUTRAL_OPTIONS,
+  SCREEN_OPTIONS,
   SCREENS,
   type ScreenName,
   type ScreenOptions,
@@ -175,6 +176,13 @@ export function resolveJob(
     warnings.push(
       'The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.',
     );
+  const unread = Object.keys(request.screenOptions ?? {}).filter(
+    (key) => !SCREENS[screen.name].uses.includes(key as keyof ScreenOptions),
+  );
+  if (unread.length > 0) {
+    const said = unread.map((key) => SCREEN_OPTIONS[key as keyof ScreenOptions].title).join(', ');
+    warnings.push(`The screen ${screen.name} does not read: ${said}.`);
+  }
   const run = shortestRunOf(machine, { settings, grid });
   if (Number(screen.options.run ?? 1) < run && levels === 2 && !CLUSTERED.has(screen.name)) {
     warnings.push(

@@ -78,6 +78,13 @@ describe('a machine that is slow at switching', () => {
   });
 });
 
+test('an option that the screen does not read is not passed over in silence', () => {
+  const { warnings } = resolve({ profile: 'anodised-black', screen: 'bayer', screenOptions: { errorOf: 'marks' } });
+  expect(warnings).toContain('The screen bayer does not read: what the error passed on is of.');
+  const read = resolve({ profile: 'anodised-black', screenOptions: { errorOf: 'marks' } });
+  expect(read.warnings.join()).not.toContain('does not read');
+});
+
 test('a machine that states nothing gets no runs, and a ticket without them', async () => {
   const spec = resolve({ profile: 'anodised-black' });
   expect(spec.screen.options).toEqual({ scan: 'serpentine' });

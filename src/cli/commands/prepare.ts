@@ -86,6 +86,7 @@ export async function prepareFile(
     text: alignColumns([
       ...paths.map((file) => ['wrote', file]),
       ['dots', `${width} × ${height}${ticket ? `, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire` : ''}`],
+      ...(ticket?.screen.reason ? [['screen', `${ticket.screen.name}: ${ticket.screen.reason}`]] : []),
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
       ...(ticket?.uncertainty ? [['known', sayUncertainty(ticket.uncertainty)]] : []),
       ...(ticket?.strip ? [['strip', ticket.strip.note]] : []),
