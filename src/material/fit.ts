@@ -172,7 +172,7 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
   const band = curve.points.map(({ coverage, lightness, low, high }) => {
     // A patch that is burned later scatters as the replicates do, and is off as a tone is that the curve has not seen; an
     // unknown camera bends the whole scale.
-    const camera = (options.cameraError ?? 0) * shareBetween(lightness, bare.lightness, solid.lightness);
+    const camera = (options.cameraError ?? 0) * shareFromBare(lightness, bare.lightness, solid.lightness);
     const more = Z95 * Math.hypot(spreadAt(coverage), curve.leaveOneOut, camera);
     const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
     return { coverage, lightness, low: Math.max(0, lightness - below), high: Math.min(100, lightness + above) };
@@ -222,10 +222,12 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
 const round = (value: number, decimals: number) => Number(value.toFixed(decimals));
 const interval = ({ low, high }: FittedNumber): [number, number] => [round(low, 3), round(high, 3)];
 
-/** 0 at bare and solid, 1 in the middle: where a wrong camera curve does most harm. */
-function shareBetween(lightness: number, bare: number, solid: number): number {
-  const share = Math.min(1, Math.max(0, (lightness - bare) / (solid - bare)));
-  return 4 * share * (1 - share);
+/**
+ * How much of the error of an estimated camera curve reaches a lightness: none at bare, from which luminance is counted,
+ * all of it at solid, whose distance from bare is known through that curve only.
+ */
+function shareFromBare(lightness: number, bare: number, solid: number): number {
+  return Math.sqrt(Math.min(1, Math.max(0, (lightness - bare) / (solid - bare))));
 }
 
 interface Group {

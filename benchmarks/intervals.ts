@@ -1,0 +1,210 @@
+// Whether stated uncertainty is honest. Each rehearsal draws a material by chance, burns a tone chart on it with the engraver
+// of benchmarks/mismatch, whose physics is unlike the fit's and the project's own engraver, takes one picture of it and learns
+// it; then it asks whether the 95 % band of the tone curve holds the true lightness at its points, and whether the 95 %
+// intervals of mark widths and solid hold the true ones. 90 to 99 % should.
+// FROM and TO (20 rehearsals without) are the seeds, so that a long run can be made in pieces; CAMERA is `scan`, `photo` or
+// `unknown`, or all three in turn.
+import { type ChartLayout, drawChart, layoutChart } from '../src/chart/index.ts';
+import { AppError } from '../src/errors.ts';
+import { learnProfile } from '../src/job/learn.ts';
+import { toneCurveOf } from '../src/material/index.ts';
+import { createPchip } from '../src/numeric/index.ts';
+import {
+  createDots,
+  createPlane,
+  type DotGrid,
+  type Dots,
+  lightnessOfReflectance,
+  ONE,
+  reflectanceOfLightness,
+} from '../src/plane/index.ts';
+import { luminanceOf, meanReflectance, type Surface } from '../src/rehearsal/index.ts';
+import { applyScreen } from '../src/screens/index.ts';
+import { simulateCapture } from '../tests/chart/simulate-capture.ts';
+import { burnOther, createOtherRandom, drawMaterial, loneMark, type OtherMaterial } from './mismatch/engraver.ts';
+
+const FROM = Number(process.env.FROM ?? 1);
+const TO = Number(process.env.TO ?? FROM + 20);
+const KINDS = ['scan', 'photo', 'unknown'] as const;
+type Kind = (typeof KINDS)[number];
+const ONLY = process.env.CAMERA as Kind | undefined;
+const SCREEN = { name: 'floyd-steinberg', options: {} } as const;
+/** A smaller chart with fewer patches: the same road in a third of the time. */
+const CHART = { widthMm: 70, heightMm: 46, steps: 12, replicates: 2 } as const;
+/** Coverages of the truth; not simple fractions, where error diffusion falls into textures. */
+const COVERAGES = [
+  0, 0.013, 0.03, 0.05, 0.075, 0.105, 0.14, 0.18, 0.22, 0.265, 0.31, 0.36, 0.41, 0.46, 0.515, 0.57, 0.63, 0.69, 0.755,
+  0.82, 0.88, 0.93, 0.97, 0.99, 1,
+];
+const FIELD = { side: 112, rim: 18 } as const;
+
+const encodeSrgb = (light: number) =>
+  light <= 0.0031308 ? 12.92 * Math.max(0, light) : 1.055 * Math.min(1, light) ** (1 / 2.4) - 0.055;
+
+/** Fields of constant coverage side by side. */
+function drawFields(grid: DotGrid): Dots {
+  const { side } = FIELD;
+  const width = COVERAGES.length * side;
+  const data = new Uint8Array(width * side);
+  COVERAGES.forEach((coverage, at) => {
+    const plane = createPlane('coverage', side, side);
+    plane.data.fill(Math.round(coverage * ONE));
+    const dots = applyScreen(plane, { ...SCREEN.options, name: SCREEN.name, grid });
+    for (let y = 0; y < side; y++) data.set(dots.data.subarray(y * side, (y + 1) * side), y * width + at * side);
+  });
+  return createDots(width, side, 2, data);
+}
+
+function trueLuminance(material: OtherMaterial, seed: number): number[] {
+  const { grid } = material;
+  // Grain is scatter from place to place, not part of the curve.
+  const even = { ...material, grainDose: 0, grainLight: 0 };
+  const piece = burnOther(drawFields(grid), { material: even, seed });
+  const { side, rim } = FIELD;
+  return COVERAGES.map((_, at) =>
+    luminanceOf(
+      meanReflectance(piece, {
+        xMm: (at * side + rim) * grid.pitchMm,
+        yMm: rim * grid.lineSpacingMm,
+        widthMm: (side - 2 * rim) * grid.pitchMm,
+        heightMm: (side - 2 * rim) * grid.lineSpacingMm,
+      }),
+    ),
+  );
+}
+
+/** A picture by the camera of the chart's tests, with an own contrast curve where it is unknown. */
+function takePicture(
+  piece: Surface,
+  { layout, material, kind, seed }: { layout: ChartLayout; material: OtherMaterial; kind: Kind; seed: number },
+) {
+  const random = createOtherRandom(seed + 4099);
+  const between = (low: number, high: number) => low + (high - low) * random();
+  const bare = reflectanceOfLightness(material.bareL);
+  const solid = reflectanceOfLightness(material.fullL);
+  const scan = kind === 'scan';
+  const pxPerMm = scan ? (seed % 2 === 0 ? 23.62 : 11.81) : 18;
+  const contrast = kind === 'unknown' ? between(1.5, 5) : 0;
+  const bend = (code: number) => 1 / (1 + Math.exp(-contrast * (code - 0.5)));
+  const encode =
+    contrast === 0 ? encodeSrgb : (light: number) => (bend(encodeSrgb(light)) - bend(0)) / (bend(1) - bend(0));
+  const ink = {
+    width: piece.width,
+    height: piece.height,
+    perMmX: 1 / piece.pixelWidthMm,
+    perMmY: 1 / piece.pixelHeightMm,
+    data: Float32Array.from(
+      { length: piece.width * piece.height },
+      (_, i) => (piece.rgb[3 * i]! - bare) / (solid - bare),
+    ),
+  };
+  return simulateCapture(ink, layout, {
+    width: Math.round((layout.widthMm + (scan ? 10 : 26)) * pxPerMm),
+    height: Math.round((layout.heightMm + (scan ? 10 : 28)) * pxPerMm),
+    pxPerMm,
+    turnDeg: between(-8, 8) / (scan ? 4 : 1),
+    tiltX: scan ? 0 : between(-0.12, 0.12),
+    tiltY: scan ? 0 : between(-0.08, 0.08),
+    bare,
+    solid,
+    table: 0.3,
+    lightX: between(-0.3, 0.3) / (scan ? 8 : 1),
+    lightY: between(-0.25, 0.25) / (scan ? 8 : 1),
+    vignetting: scan ? 0 : between(0, 0.25),
+    blurPx: scan ? between(0.5, 0.9) : between(0.8, 1.5),
+    noise: scan ? 1.5 : 3,
+    exposure: Math.min(1.2, 0.8 / Math.max(bare, solid)),
+    encode,
+    seed,
+  }).capture;
+}
+
+interface Count {
+  inside: number;
+  asked: number;
+}
+const counts = new Map<string, Count>();
+function count(what: string, inside: boolean): void {
+  const one = counts.get(what) ?? { inside: 0, asked: 0 };
+  counts.set(what, { inside: one.inside + (inside ? 1 : 0), asked: one.asked + 1 });
+}
+const wedges: { kind: Kind; mean: number; worst: number }[] = [];
+let refused = 0;
+
+for (let seed = FROM; seed < TO; seed++) {
+  const kind = ONLY ?? KINDS[seed % KINDS.length]!;
+  const material = drawMaterial(seed);
+  const { grid } = material;
+  const layout = layoutChart('tone', {
+    machine: 'virtual',
+    material: `other-${seed}`,
+    direction: material.fullL > material.bareL ? 'lighter' : 'darker',
+    settings: { powerW: 10, speedMmPerS: 500, passes: 1, scan: 'two-way' },
+    grid,
+    screen: SCREEN,
+    seed,
+    ...CHART,
+  });
+  const chart = drawChart(layout, (coverage) => applyScreen(coverage, { name: SCREEN.name, grid }));
+  const piece = burnOther(chart, { material, seed: 3 * seed });
+  try {
+    const image = takePicture(piece, { layout, material, kind, seed });
+    const { profile, report } = learnProfile([{ name: kind, image }], {
+      layouts: [layout],
+      camera: kind === 'unknown' ? 'unknown' : 'known',
+      date: '2026-01-01',
+      origin: 'rehearsed',
+    });
+    const luminance = trueLuminance(material, 3 * seed + 1);
+    // A picture does not tell how bright bare is: everything counts from the bare that was read.
+    const scale = reflectanceOfLightness(profile.bare[0]) / luminance[0]!;
+    const lightness = luminance.map((value) => lightnessOfReflectance(value * scale));
+    const truth = createPchip(COVERAGES, lightness);
+    const inner = report.curve.filter(({ coverage }) => coverage > 0.005 && coverage < 0.995);
+    const held = inner.filter(({ coverage, low, high }) => {
+      const value = truth.valueAt(coverage);
+      return value >= low && value <= high;
+    }).length;
+    for (let i = 0; i < inner.length; i++) count(`band, ${kind}`, i < held);
+    const mark = loneMark(material);
+    const holds = ({ low, high }: { low: number; high: number }, value: number) => low <= value && value <= high;
+    count('mark width x', holds(report.markX, mark.xUm));
+    count('mark width y', holds(report.markY, mark.yUm));
+    if (material.n > 1 && report.yuleNielsenN.determined) count('n', holds(report.yuleNielsenN, material.n));
+    const end = report.curve.at(-1)!;
+    count(`solid, ${kind}`, holds(end, lightness.at(-1)!));
+    const curve = toneCurveOf(profile);
+    const [first, last] = [profile.points[0]!.lightness, profile.points.at(-1)!.lightness];
+    const [from, to] = [lightness[0]!, lightness.at(-1)!];
+    const errors = Array.from({ length: 11 }, (_, step) => {
+      const aim = first + ((last - first) * step) / 10;
+      return Math.abs(truth.valueAt(curve.coverageAt(aim)) - from - ((to - from) * step) / 10);
+    });
+    const mean = errors.reduce((sum, error) => sum + error, 0) / errors.length;
+    wedges.push({ kind, mean, worst: Math.max(...errors) });
+    const off = (found: number, width: number) => `${(100 * (found / width - 1)).toFixed(1)} %`;
+    console.log(
+      `${seed} ${kind}: wedge ${mean.toFixed(2)} ${Math.max(...errors).toFixed(2)}, band holds ${held} of ${inner.length}, ` +
+        `mark ${off(report.markX.value, mark.xUm)} × ${off(report.markY.value, mark.yUm)}`,
+    );
+  } catch (error) {
+    if (!(error instanceof AppError)) throw error;
+    refused++;
+    console.log(`${seed} ${kind}: refused, ${error.code}: ${error.message}`);
+  }
+}
+
+for (const [what, { inside, asked }] of [...counts].sort()) {
+  console.log(`${what.padEnd(16)} ${((100 * inside) / asked).toFixed(1)} % of ${asked} held`);
+}
+for (const kind of KINDS) {
+  const of = wedges.filter((wedge) => wedge.kind === kind);
+  if (of.length === 0) continue;
+  const mean = of.reduce((sum, wedge) => sum + wedge.mean, 0) / of.length;
+  const worst = of.reduce((most, wedge) => Math.max(most, wedge.worst), 0);
+  const worstMean = of.reduce((most, wedge) => Math.max(most, wedge.mean), 0);
+  console.log(
+    `${kind}: ${of.length} wedges, mean ${mean.toFixed(2)}, largest mean ${worstMean.toFixed(2)}, worst step ${worst.toFixed(2)} ΔL*`,
+  );
+}
+if (refused > 0) console.log(`${refused} refused`);
