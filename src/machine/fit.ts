@@ -369,7 +369,8 @@ function report(readings: readonly Reading[], { fit, bare, decided, before }: Ch
     };
   });
   return {
-    motion: decided || before.bare !== undefined ? motion : withoutBare(motion),
+    // Where the readings say nothing new, the file goes on saying nothing.
+    motion: before.bare === undefined && bare === 'skipped' && !decided ? withoutBare(motion) : motion,
     uncertainty: {
       readings: kept.filter(Boolean).length,
       leftOut: kept.filter((one) => !one).length,

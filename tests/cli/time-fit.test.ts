@@ -155,6 +155,9 @@ describe('tonewright time --fit', () => {
   test.each([
     [['time', '--fit', 'readings.csv'], /--fit without --machine/],
     [[...FIT, 'job0.png'], /found job0\.png beside --fit/],
+    [[...FIT, '--speed', '300'], /found --speed beside --fit, needed .* in a column/],
+    [[...FIT, '--compare'], /found --compare beside --fit/],
+    [['time', 'job0.png', '--screens', 'line'], /found --screens with a bitmap or ticket, needed --compare/],
     [['time'], /found no file, needed a bitmap or a ticket/],
   ])('%j is wrong usage', async (argv, message) => {
     const { cwd } = prepareReadings();

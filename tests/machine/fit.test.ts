@@ -8,6 +8,7 @@ import {
   suggestReadings,
 } from '../../src/machine/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
+import { createDots } from '../../src/plane/index.ts';
 import { drawEngraver, type Engraver, normal } from './engraver.ts';
 import { drawPicture, foretell, planReadings, startingMachine, takeReading, tryFit } from './stopwatch.ts';
 
@@ -168,6 +169,30 @@ describe('a fit', () => {
       ),
     );
     expect(fitMotion(readings, { motion: before })).toMatchObject({ bare: { handling: 'skipped', decided: false } });
+  });
+
+  test('says what a machine does with bare places even where two ways are as likely', () => {
+    // Every line has dots: scanning empty lines, too, makes no difference, scanning the ends of lines does.
+    const scanning = { ...GANTRY, bare: 'line-ends-scanned' as const };
+    const grid = { pitchMm: 0.1, lineSpacingMm: 0.1 };
+    const full = drawPicture('full', { widthMm: 60, heightMm: 30, ...grid }, () => 0);
+    const third = createDots(full.width, full.height);
+    for (let y = 0; y < third.height; y++) third.data.fill(1, y * third.width, y * third.width + 200 + (y % 7));
+    const readings = [full, third].flatMap((dots) => {
+      const extents = findExtents(dots);
+      return (['one-way', 'two-way'] as const).flatMap((scan) =>
+        [100, 400].map((speedMmPerS): Reading => {
+          const settings = { powerW: 1, speedMmPerS, scan, passes: 1 };
+          const { seconds } = estimateTimeOfExtents(extents, { motion: scanning, settings, grid });
+          return { extents, grid, settings, seconds, stepS: 0.1 };
+        }),
+      );
+    });
+    const { bare: _, ...silent } = before;
+    const fit = fitMotion(readings, { motion: silent });
+    expect(fit.bare.decided).toBe(false);
+    expect(['line-ends-scanned', 'all-scanned']).toContain(fit.bare.handling);
+    expect(fit.motion.bare).toBe(fit.bare.handling);
   });
 
   test('without a reading is refused', () => {

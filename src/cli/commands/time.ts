@@ -26,6 +26,7 @@ import { chooseGrid, readScanSettings, readTimedBitmap } from '../timed-bitmap.t
 export const run: Run = async (args, options, surroundings) => {
   const { io, shop, warn } = surroundings;
   const [file] = args;
+  refuseStrays(options);
   if (textOf(options, 'fit') !== undefined) return fitTimes(args, options, surroundings);
   if (options.compare === true) return compareTimes(args, options, surroundings);
   if (file === undefined) {
@@ -60,6 +61,43 @@ export const run: Run = async (args, options, surroundings) => {
     text: writeEstimate(estimate, { machine, settings, grid, width, height, interval, savings }),
   };
 };
+
+const SCAN_OPTIONS = ['speed', 'passes', 'scan', 'pitch', 'spacing'];
+/** What each of the three uses of the command reads, beside the machine. */
+const READS: Readonly<Record<'file' | 'fit' | 'compare', readonly string[]>> = {
+  file: SCAN_OPTIONS,
+  fit: ['fit', 'dry'],
+  compare: [
+    'compare',
+    'size',
+    'profile',
+    'material',
+    'screens',
+    'spacings',
+    'fitPhoto',
+    'tone',
+    'distance',
+    ...SCAN_OPTIONS,
+  ],
+};
+
+/** An option that would be passed over in silence is a misunderstanding. @throws AppError option-invalid */
+function refuseStrays(options: OptionValues): void {
+  const use = options.fit !== undefined ? 'fit' : options.compare === true ? 'compare' : 'file';
+  const reads = [...READS[use], 'machine', 'force', 'json', 'shop'];
+  const stray = Object.keys(options).find((name) => options[name] !== undefined && !reads.includes(name));
+  if (stray === undefined) return;
+  const flag = `--${stray.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)}`;
+  const needed = {
+    file: `--compare or --fit along with it`,
+    fit: `what differs from job to job in a column of the readings`,
+    compare: 'only what prepare takes, and --screens and --spacings',
+  }[use];
+  throw new AppError(
+    'option-invalid',
+    `found ${flag}${use === 'file' ? ' with a bitmap or ticket' : ` beside --${use}`}, needed ${needed}`,
+  );
+}
 
 function readGrid(options: OptionValues) {
   const lengthOf = (name: 'pitch' | 'spacing') => {
