@@ -4,6 +4,7 @@ import { fillDotTable, type Surface } from '../material/index.ts';
 import { createDots, type Dots, type Plane } from '../plane/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../screens/index.ts';
 import { aimTones } from './charts-tones.ts';
+import { roundTo } from './html.ts';
 import { predictPoints } from './predict.ts';
 import type { JobSpec } from './spec.ts';
 
@@ -162,7 +163,7 @@ export function describeStrip(
     widthMm,
     heightMm,
     seconds: bitmapFile === null ? 0 : seconds,
-    note: `${what} a control strip of ${widthMm} × ${heightMm} mm ${side === 'below' ? 'below' : 'to the right of'} the piece, its upper left corner ${xMm} mm right and ${yMm} mm down from the piece’s. Put waste of the same stock there, at the same height; scan it after burning and run check.`,
+    note: `${what} a control strip of ${roundTo(widthMm, 2)} × ${roundTo(heightMm, 2)} mm ${side === 'below' ? 'below' : 'to the right of'} the piece, its upper left corner ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the piece’s. Put waste of the same stock there, at the same height; scan it after burning and run check.`,
   };
 }
 
