@@ -30,25 +30,8 @@ for (const kind of ['galvo', 'gantry'] as const) {
     seconds += cpuUsage(started).user / 1e6;
     leftOut += fit.uncertainty.leftOut;
     if (fit.bare.handling === engraver.bare) bareFound++;
-    for (const { seconds: told, interval, truthS, job } of unseen) {
-      const error = told / truthS - 1;
-      errors.push(error);
-      if (process.env.SHOW && Math.abs(error) > TARGETS.error)
-        console.log(
-          seed,
-          percent(error),
-          truthS,
-          JSON.stringify(job),
-          JSON.stringify(engraver),
-          fit.parameters
-            .map(
-              ({ label, value, low, high }) =>
-                `${label} ${value.toPrecision(3)} ${low.toPrecision(3)}…${high.toPrecision(3)}`,
-            )
-            .join('; '),
-          fit.uncertainty.misfitShare,
-          percent((interval.highS - interval.lowS) / 2 / told),
-        );
+    for (const { seconds: told, interval, truthS } of unseen) {
+      errors.push(told / truthS - 1);
       if (truthS >= interval.lowS && truthS <= interval.highS) inside++;
       halves += (interval.highS - interval.lowS) / 2 / told;
     }
