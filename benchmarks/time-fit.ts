@@ -1,12 +1,12 @@
 // How well stopwatch readings tell a machine: engravers with chance numbers, stepped through time by rules of their own, are
 // timed nine times by an unsteady hand and fitted; then they burn jobs that the fit has not seen.
-// Argument: how many engravers of each kind (100 without).
+// Argument: how many engravers of each kind (60 without).
 import { cpuUsage } from 'node:process';
 import { createRandom } from '../src/numeric/index.ts';
 import { drawEngraver } from '../tests/machine/engraver.ts';
 import { tryFit } from '../tests/machine/stopwatch.ts';
 
-const ENGRAVERS = Number(process.argv.slice(2).find((word) => /^\d+$/.test(word)) ?? 100);
+const ENGRAVERS = Number(process.argv.slice(2).find((word) => /^\d+$/.test(word)) ?? 60);
 const JOBS = 12;
 const HAND_S = 0.25;
 /** What the shares are held to: error of a job, coverage of the 95 % interval. */
