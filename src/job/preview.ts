@@ -1,5 +1,12 @@
 import { type CoverageTable, fillDotTable, type Profile } from '../material/index.ts';
-import { adjustTone, type Frame, type Rectangle, type ToneOptions } from '../photo/index.ts';
+import {
+  adjustTone,
+  type Frame,
+  planToneFields,
+  type Rectangle,
+  type ToneFields,
+  type ToneOptions,
+} from '../photo/index.ts';
 import {
   type ColourImage,
   createDots,
@@ -15,7 +22,7 @@ import { chooseToneValues, markable } from './choices.ts';
 import { type Picture, takePicture } from './picture.ts';
 import type { PriceList } from './price-list.ts';
 import { assessProof } from './proof.ts';
-import { makeDots, tabulateCoverage } from './run.ts';
+import { type Made, makeDots, tabulateCoverage } from './run.ts';
 import type { JobSpec } from './spec.ts';
 import { type Ticket, writeTicket } from './ticket.ts';
 
@@ -33,6 +40,8 @@ export interface Sight {
   readonly coarse: Picture;
   /** Tone that the job's mode chooses for this picture, without values set by hand. */
   readonly chosenTone: ToneOptions;
+  /** What of the piece may be marked; undefined: all of it. */
+  readonly mask: Plane<'mask'> | undefined;
 }
 
 /** What a person sees of a job before its files are made. */
@@ -62,7 +71,7 @@ export async function takeSight(photo: Photo, spec: JobSpec): Promise<Sight> {
     spec: { ...spec, toneValues: {} },
     ...(opaque ? { mask: opaque } : {}),
   });
-  return { picture, coarse, chosenTone };
+  return { picture, coarse, chosenTone, mask: markable(picture.frame, opaque) };
 }
 
 function coarsenGrid({ width, height, grid }: Frame): DotGrid {
@@ -90,35 +99,55 @@ export type LookFacts = Omit<Ticket, 'bitmap' | 'photo'> & {
   readonly bitmap: Pick<Ticket['bitmap'], 'width' | 'height' | 'firing'>;
 };
 
-export interface ExactLook extends Look {
-  readonly dots: Dots;
-  readonly facts: LookFacts;
+/** The toned picture of a sight: what threads may share the rows of. Undefined where the tone asks for no surroundings. */
+export function planSightTone({ picture, chosenTone }: Sight, spec: JobSpec): ToneFields | undefined {
+  return planToneFields(picture.light, { ...chosenTone, ...spec.toneValues }, { grid: spec.grid });
 }
 
-export interface ExactLookOptions extends LookOptions {
+/** The dots as the job will have them, and how they are seen on the material. */
+export interface DotLook {
+  readonly image: ColourImage;
+  readonly dots: Dots;
+  readonly made: Made;
+  readonly seen: Plane<'reflectance'>;
+}
+
+export interface DotLookOptions extends LookOptions {
+  /** The toned picture, where its rows are made already. */
+  readonly toned?: Plane<'luminance'>;
+}
+
+export function drawDots(
+  { picture, chosenTone, mask }: Sight,
+  { spec, toned, showClipped = false }: DotLookOptions,
+): DotLook {
+  const tone = { ...chosenTone, ...spec.toneValues };
+  const made = makeDots(picture, { spec, tone, ...(toned ? { toned } : {}), ...(mask ? { mask } : {}) });
+  const { dots } = made;
+  const table = fillDotTable(spec.profile, spec.grid);
+  const seen = predictReflectance(dots, { table, ...lookSize(dots, spec.grid) });
+  const image = renderSurface(seen, coloursOf(spec.profile));
+  if (showClipped) paintClipped(image, { toned: made.toned, table: made.table, frame: picture.frame });
+  return { image, dots, made, seen };
+}
+
+export interface ForetellOptions {
+  readonly spec: JobSpec;
   readonly name: string;
   readonly version: string;
   /** For the price; none is told without. */
   readonly prices?: PriceList;
-  /** Asked between steps: whether nobody waits for this look any more. */
-  readonly isStale?: () => boolean;
 }
 
-/** The dots as the job will have them, seen on the material, and what they foretell. Undefined once it is stale. */
-export function drawLook(
-  { picture, chosenTone }: Sight,
-  { spec, name, version, prices, showClipped = false, isStale = () => false }: ExactLookOptions,
-): ExactLook | undefined {
-  const tone = { ...chosenTone, ...spec.toneValues };
-  const made = makeDots(picture, { spec, tone });
-  if (isStale()) return undefined;
-  const { dots } = made;
+/** What the dots of a look foretell: all that the ticket will say. */
+export function foretell(
+  { picture }: Sight,
+  { made, seen }: Pick<DotLook, 'made' | 'seen'>,
+  { spec, name, version, prices }: ForetellOptions,
+): LookFacts {
   const dotTable = fillDotTable(spec.profile, spec.grid);
-  const seen = predictReflectance(dots, { table: dotTable, ...lookSize(dots, spec.grid) });
-  const image = renderSurface(seen, coloursOf(spec.profile));
-  if (showClipped) paintClipped(image, { toned: made.toned, table: made.table, frame: picture.frame });
-  if (isStale()) return undefined;
-  const prediction = assessProof(seen, { ...made, spec, picture, frame: picture.frame, dotTable });
+  const { frame } = picture;
+  const prediction = assessProof(seen, { ...made, spec, picture, frame, dotTable });
   const {
     bitmap,
     photo: _,
@@ -129,16 +158,15 @@ export function drawLook(
     name,
     version,
     picture,
-    frame: picture.frame,
+    frame,
     photoFile: '',
-    burned: dots,
+    burned: made.dots,
     prediction,
     bitmapFile: '',
     bitmapSha256: '',
     ...(prices ? { prices } : {}),
   });
-  const facts = { ...ticket, bitmap: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing } };
-  return { image, clippedDark: ticket.tone.clippedDark, clippedLight: ticket.tone.clippedLight, dots, facts };
+  return { ...ticket, bitmap: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing } };
 }
 
 export interface EnlargeOptions {

@@ -83,6 +83,10 @@ export interface MakeOptions {
   readonly spec: JobSpec;
   /** The tone, where it is known already; chosen from the picture otherwise. */
   readonly tone?: ToneOptions;
+  /** The toned picture, where it is made already. */
+  readonly toned?: Plane<'luminance'>;
+  /** What of the piece may be marked, where that is known already; found from the picture otherwise. */
+  readonly mask?: Plane<'mask'>;
   readonly progress?: (stage: string, share?: number) => void;
 }
 
@@ -124,10 +128,10 @@ function askForDots({ frame, light, opaque }: Picture, options: MakeOptions): As
   const { spec, tone: known, progress = () => undefined } = options;
   progress('setting the tone');
   const tone = known ?? chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
-  const toned = adjustTone(light, tone, { grid: spec.grid });
+  const toned = options.toned ?? adjustTone(light, tone, { grid: spec.grid });
   const { points, table } = tabulateCoverage(spec);
   const wanted = placeOnPiece(invertProfile(toned, { table }), frame);
-  const mask = markable(frame, opaque);
+  const mask = options.mask ?? markable(frame, opaque);
   const coverage = mask ? maskCoverage(wanted, mask) : wanted;
   progress('screening');
   return { tone, toned, points, table, mask, coverage };

@@ -49,10 +49,26 @@ export function adjustTone(
   tone: ToneOptions,
   { grid }: { readonly grid: DotGrid },
 ): Plane<'luminance'> {
+  const fields = planToneFields(luminance, tone, { grid });
+  if (!fields) return adjustPointwise(luminance, toneCurve(tone), tone);
+  const out = createPlane('luminance', luminance.width, luminance.height);
+  applyToneFields(luminance, fields, { out, from: 0, to: luminance.height });
+  return out;
+}
+
+/**
+ * What `adjustTone` takes from the surroundings of each dot, as plain data that threads can share; undefined when the tone
+ * asks for no surroundings. With `applyToneFields` for all rows, in any parts, it gives the same bits as `adjustTone`.
+ * @throws AppError option-invalid when a value is outside its range in `TONE_FIELDS`
+ */
+export function planToneFields(
+  luminance: Plane<'luminance'>,
+  tone: ToneOptions,
+  { grid }: { readonly grid: DotGrid },
+): ToneFields | undefined {
   requireInRange(tone);
   const curve = toneCurve(tone);
-  if (tone.noiseL === 0 && tone.localContrast === 0 && tone.sharpenAmount === 0)
-    return adjustPointwise(luminance, curve, tone);
+  if (tone.noiseL === 0 && tone.localContrast === 0 && tone.sharpenAmount === 0) return undefined;
 
   const size = cellSize(grid);
   const toned = averageCells(luminance, curve, size);
@@ -70,17 +86,10 @@ export function adjustTone(
       blurred.data[i] -= noise.data[i];
     }
   }
-  return applyFields(luminance, {
-    curve,
-    size,
-    gain,
-    offset,
-    blurred,
-    detail: detailTable(tone.sharpenAmount, noiseWantedL),
-  });
+  return { curve, size, gain, offset, blurred, detail: detailTable(tone.sharpenAmount, noiseWantedL) };
 }
 
-interface Fields {
+export interface ToneFields {
   readonly curve: Float32Array;
   readonly size: CellSize;
   readonly gain: Cells;
@@ -89,19 +98,26 @@ interface Fields {
   readonly detail: Float32Array;
 }
 
+export interface ToneRows {
+  /** Of the size of the picture; only the rows named are written. */
+  readonly out: Plane<'luminance'>;
+  readonly from: number;
+  /** Not included. */
+  readonly to: number;
+}
+
 /** The pass over the dots: gain·L* + offset + detail(L* − blurred), the fields linear between cell centres. */
-function applyFields(luminance: Plane<'luminance'>, fields: Fields): Plane<'luminance'> {
-  const { width, height, data } = luminance;
+export function applyToneFields(luminance: Plane<'luminance'>, fields: ToneFields, rows: ToneRows): void {
+  const { width, data } = luminance;
   const { curve, size, detail } = fields;
-  const out = createPlane('luminance', width, height);
-  const target = out.data;
+  const target = rows.out.data;
   const light = luminanceTable();
   const cells = fields.gain.width;
   const gains = new Float32Array(cells);
   const offsets = new Float32Array(cells);
   const blurs = new Float32Array(cells);
   const middle = DETAIL_RANGE_L * DETAIL_STEPS + 0.5;
-  for (let y = 0; y < height; y++) {
+  for (let y = rows.from; y < rows.to; y++) {
     const atCell = (y + 0.5) / size.y - 0.5;
     blendRows(fields.gain, atCell, gains);
     blendRows(fields.offset, atCell, offsets);
@@ -131,7 +147,6 @@ function applyFields(luminance: Plane<'luminance'>, fields: Fields): Plane<'lumi
       }
     }
   }
-  return out;
 }
 
 /** No neighbours asked: one table from light to light, without the step through coded lightness. */

@@ -81,6 +81,15 @@ export interface Wish {
   readonly range: 'scale' | 'absolute';
 }
 
+/** Asks for a draft or a proof. */
+export interface LookAsk {
+  readonly wish: Wish;
+  /** Paint over what the material cannot show. */
+  readonly showClipped: boolean;
+  /** Tells the windows apart that look at one job. */
+  readonly window: string;
+}
+
 export interface JobCard {
   readonly id: string;
   /** Name of the job and of its files. */

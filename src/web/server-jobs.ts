@@ -3,18 +3,22 @@ import { copyFile, mkdir, readdir, readFile, rename, rm } from 'node:fs/promises
 import { basename, extname, join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
-import { formatMoney, type Quote, type Sight } from '../job/index.ts';
-import { type Dots, type Photo, writeFilesAtomic } from '../plane/index.ts';
-import type { JobCard, LookFactsJson, Wish } from './protocol.ts';
+import { formatMoney, type LookFacts, type Quote, type Sight } from '../job/index.ts';
+import { type Dots, type Photo, type Plane, writeFilesAtomic } from '../plane/index.ts';
+import type { JobCard, LookAsk, LookFactsJson, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
 import { parseWish, requestOf } from './server-wish.ts';
 import type { Work } from './server-work.ts';
-import type { Exact } from './worker.ts';
+import type { ExactInput } from './worker.ts';
 
 /** A photo with more pixels is refused from its header: decoded it would take more than a third of a gigabyte. */
 export const MAX_PIXELS = 120e6;
 /** Decoded photos and their light are let go of, the longest unused first, beyond this. */
 const CACHE_BYTES = 700e6;
+/** From so many dots on it pays to share the rows. */
+const SHARED_DOTS = 2e6;
+/** Windows on one job that are told apart. */
+const MOST_WINDOWS = 16;
 /** Looks whose dots are kept for the loupe. */
 const LOOKS = 4;
 
@@ -42,9 +46,8 @@ interface Cached {
   sightKey: string;
   bytes: number;
   used: number;
-  /** Turn of the newest draft and of the newest proof; the threads look at them between steps. */
-  readonly draftTurn: Int32Array;
-  readonly proofTurn: Int32Array;
+  /** By window: turn of the newest draft and of the newest proof; the threads look at them between steps. */
+  readonly turns: Map<string, { readonly draft: Int32Array; readonly proof: Int32Array }>;
 }
 
 interface KeptLook {
@@ -60,12 +63,11 @@ export interface Jobs {
   readonly add: (path: string, facts: { readonly fileName: string; readonly wish: Wish }) => Promise<JobCard>;
   readonly copySample: (path: string, wish: Wish) => Promise<JobCard>;
   readonly setWish: (id: string, wish: Wish) => Promise<JobCard>;
-  readonly draft: (id: string, wish: Wish, showClipped: boolean) => Promise<Uint8Array | undefined>;
+  readonly draft: (id: string, ask: LookAsk) => Promise<Uint8Array | undefined>;
   readonly look: (
     id: string,
-    wish: Wish,
-    showClipped: boolean,
-  ) => Promise<{ readonly facts: LookFactsJson; readonly jpeg: Uint8Array } | undefined>;
+    ask: LookAsk,
+  ) => Promise<{ readonly jpeg: Uint8Array; readonly facts: Promise<LookFactsJson | undefined> } | undefined>;
   readonly loupe: (
     id: string,
     look: string,
@@ -169,9 +171,20 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
       known.used = Date.now();
       return known;
     }
-    const turn = () => new Int32Array(new SharedArrayBuffer(4));
-    const made: Cached = { sightKey: '', bytes: 0, used: Date.now(), draftTurn: turn(), proofTurn: turn() };
+    const made: Cached = { sightKey: '', bytes: 0, used: Date.now(), turns: new Map() };
     cache.set(id, made);
+    return made;
+  }
+
+  /** A window's newer wish overtakes its older one, never another window's. */
+  function turnsOf(id: string, window: string) {
+    const { turns } = useCache(id);
+    const known = turns.get(window);
+    if (known) return known;
+    const cell = () => new Int32Array(new SharedArrayBuffer(4));
+    const made = { draft: cell(), proof: cell() };
+    turns.set(window, made);
+    for (const old of [...turns.keys()].slice(0, -MOST_WINDOWS)) turns.delete(old);
     return made;
   }
 
@@ -216,8 +229,8 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     return entry.sight;
   }
 
-  async function draft(id: string, wish: Wish, showClipped: boolean) {
-    const { draftTurn: newest } = useCache(id);
+  async function draft(id: string, { wish, showClipped, window }: LookAsk) {
+    const { draft: newest } = turnsOf(id, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
     const sight = await sightOf(id, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
@@ -225,18 +238,39 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     return (await work.run('draft', 'draft', input))?.jpeg;
   }
 
-  async function look(id: string, wish: Wish, showClipped: boolean) {
-    const { proofTurn: newest } = useCache(id);
+  async function look(id: string, { wish, showClipped, window }: LookAsk) {
+    const { proof: newest } = turnsOf(id, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
     const sight = await sightOf(id, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
-    const input = { sight, request: requestOf(wish), name: find(id).name, showClipped, turn, newest };
-    const found = await work.run('proof', 'exact', input);
-    if (!found) return undefined;
     const name = randomBytes(6).toString('hex');
+    const input = { sight, request: requestOf(wish), name: find(id).name, showClipped, turn, newest, look: name };
+    const toned = await toneOnTwoThreads(input);
+    const found = await work.run('proof', 'exact', { ...input, ...(toned ? { toned } : {}) });
+    if (!found) return undefined;
     looks.set(name, { job: id, dots: found.dots, wish });
     for (const old of [...looks.keys()].slice(0, Math.max(0, looks.size - LOOKS))) looks.delete(old);
-    return { facts: describeLook(name, sight, found), jpeg: found.jpeg };
+    const facts = work.run('proof', 'foretellLook', input).then((told) => told && describeLook(name, sight, told));
+    return { jpeg: found.jpeg, facts };
+  }
+
+  /** The slowest step, its rows shared by the two threads that a look has: half the wait, the same bits. */
+  async function toneOnTwoThreads(input: ExactInput): Promise<Plane<'luminance'> | undefined> {
+    const { light } = input.sight.picture;
+    const { width, height } = light;
+    if (width * height < SHARED_DOTS) return undefined;
+    const fields = await work.run('proof', 'planTone', input);
+    if (!fields) return undefined;
+    const data = new Uint16Array(new SharedArrayBuffer(2 * width * height));
+    const out: Plane<'luminance'> = { ...light, data };
+    const { turn, newest } = input;
+    const rows = { light, fields, out, turn, newest };
+    const middle = height >> 1;
+    await Promise.all([
+      work.run('proof', 'toneRows', { ...rows, from: 0, to: middle }),
+      work.run('draft', 'toneRows', { ...rows, from: middle, to: height }),
+    ]);
+    return out;
   }
 
   return {
@@ -347,7 +381,7 @@ export function tidyFileName(text: string): string {
   return `${stem === '' ? 'photo' : stem}${ending}`;
 }
 
-function describeLook(name: string, { picture }: Sight, { facts, clippedDark, clippedLight }: Exact): LookFactsJson {
+function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookFactsJson {
   const { bitmap, time, prediction, profile, screen, settings, warnings, cautions, assumptions, tone, price } = facts;
   return {
     look: name,
@@ -357,8 +391,8 @@ function describeLook(name: string, { picture }: Sight, { facts, clippedDark, cl
     dots: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing },
     seconds: time.seconds,
     prediction,
-    clippedDark,
-    clippedLight,
+    clippedDark: tone.clippedDark,
+    clippedLight: tone.clippedLight,
     profile: { title: profile.title, bareL: profile.bareL, fullL: profile.fullL, origin: profile.origin },
     screen: screen.name,
     settings,

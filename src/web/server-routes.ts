@@ -6,7 +6,7 @@ import { streamSSE } from 'hono/streaming';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { Shop } from '../material/index.ts';
-import type { PageEvent, Wish } from './protocol.ts';
+import type { LookAsk, PageEvent, Wish } from './protocol.ts';
 import type { Bench } from './server-bench.ts';
 import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
@@ -164,19 +164,28 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   });
   app.get('/api/jobs/:id/photo', async (c) => picture(await jobs.readView(c.req.param('id')), 'image/jpeg'));
   app.post('/api/jobs/:id/draft', async (c) => {
-    const { wish, showClipped } = parseAsk(await receiveJson(c.req.raw, JSON_BODY));
-    const jpeg = await jobs.draft(c.req.param('id'), wish, showClipped);
+    const jpeg = await jobs.draft(c.req.param('id'), parseAsk(await receiveJson(c.req.raw, JSON_BODY)));
     return jpeg ? picture(jpeg, 'image/jpeg') : c.body(null, 204);
   });
   app.post('/api/jobs/:id/look', async (c) => {
-    const { wish, showClipped } = parseAsk(await receiveJson(c.req.raw, JSON_BODY));
-    const found = await jobs.look(c.req.param('id'), wish, showClipped);
+    const found = await jobs.look(c.req.param('id'), parseAsk(await receiveJson(c.req.raw, JSON_BODY)));
     if (!found) return c.body(null, 204);
-    // Facts and picture in one answer, so that they never belong to different wishes.
-    const facts = Buffer.from(JSON.stringify(found.facts));
+    // The picture is sent as soon as it is there, what it foretells after it: they never belong to different wishes.
     const size = Buffer.alloc(4);
-    size.writeUInt32LE(facts.length);
-    return picture(Buffer.concat([size, facts, found.jpeg]), 'application/octet-stream');
+    size.writeUInt32LE(found.jpeg.length);
+    const body = new ReadableStream<Uint8Array>({
+      async start(controller) {
+        controller.enqueue(Buffer.concat([size, found.jpeg]));
+        try {
+          const facts = await found.facts;
+          if (facts) controller.enqueue(Buffer.from(JSON.stringify(facts)));
+          controller.close();
+        } catch (error) {
+          controller.error(error);
+        }
+      },
+    });
+    return new Response(body, { headers: { 'content-type': 'application/octet-stream' } });
   });
   app.get('/api/jobs/:id/looks/:look/loupe', async (c) => {
     const { x, y, width, height, as } = c.req.query();
@@ -311,11 +320,15 @@ async function readPage(folder: string) {
 
 const ORDER_ASK = v.strictObject({ title: v.pipe(v.string(), v.maxLength(200)), wish: v.unknown() });
 const SAVE_ASK = v.strictObject({ replace: v.boolean() });
-const ASK = v.strictObject({ wish: v.unknown(), showClipped: v.boolean() });
+const ASK = v.strictObject({
+  wish: v.unknown(),
+  showClipped: v.boolean(),
+  window: v.pipe(v.string(), v.regex(/^[0-9a-f-]{8,40}$/)),
+});
 
-function parseAsk(json: unknown): { readonly wish: Wish; readonly showClipped: boolean } {
-  const { wish, showClipped } = parseWith(ASK, json);
-  return { wish: parseWish(wish), showClipped };
+function parseAsk(json: unknown): LookAsk {
+  const { wish, ...rest } = parseWith(ASK, json);
+  return { ...rest, wish: parseWish(wish) };
 }
 
 function readHeaderJson(text: string | undefined): Wish {

@@ -1,23 +1,27 @@
 import { join } from 'node:path';
 import {
+  type DotLook,
+  drawDots,
   drawDraft,
-  drawLook,
-  type ExactLook,
   enlargeDots,
+  foretell,
   type JobRequest,
   type JobSpec,
+  type LookFacts,
+  planSightTone,
   prepareJob,
   resolveJob,
   type Sight,
   takeSight,
 } from '../job/index.ts';
-import type { Rectangle } from '../photo/index.ts';
+import { applyToneFields, type Rectangle, type ToneFields } from '../photo/index.ts';
 import {
   type Dots,
   decodePhoto,
   encodeColour,
   encodeJpeg,
   type Photo,
+  type Plane,
   readBytes,
   readColour,
   readPhoto,
@@ -69,7 +73,13 @@ export interface SightInput {
 
 export const takeSightOf = answering(async ({ photo, request }: SightInput): Promise<Sight> => {
   const sight = await takeSight(photo, resolveHere(request));
-  return { ...sight, picture: sharePicture(sight.picture), coarse: sharePicture(sight.coarse) };
+  const { picture, coarse, mask } = sight;
+  return {
+    ...sight,
+    picture: sharePicture(picture),
+    coarse: sharePicture(coarse),
+    mask: mask && { ...mask, data: share(mask.data) },
+  };
 });
 
 export interface DrawInput {
@@ -97,25 +107,59 @@ export const draft = answering(async (input: DrawInput): Promise<Draft | undefin
   return { jpeg: await encodeJpeg(image, { quality: 86 }), clippedDark, clippedLight };
 });
 
-export type Exact = Draft & Pick<ExactLook, 'dots' | 'facts'>;
-
-export const exact = answering(async (input: DrawInput): Promise<Exact | undefined> => {
+/** What every row of the picture needs; undefined when the tone is done dot by dot, or nobody waits any more. */
+export const planTone = answering((input: DrawInput): ToneFields | undefined => {
   if (isStale(input)) return undefined;
-  const { sight, request, name, showClipped } = input;
+  const fields = planSightTone(input.sight, resolveHere(input.request));
+  if (!fields) return undefined;
+  const shareCells = (cells: ToneFields['gain']) => ({ ...cells, data: share(cells.data) });
+  const { gain, offset, blurred } = fields;
+  return { ...fields, gain: shareCells(gain), offset: shareCells(offset), blurred: shareCells(blurred) };
+});
+
+export interface RowsInput extends Pick<DrawInput, 'turn' | 'newest'> {
+  readonly light: Plane<'luminance'>;
+  readonly fields: ToneFields;
+  readonly out: Plane<'luminance'>;
+  readonly from: number;
+  readonly to: number;
+}
+
+/** Some rows of the toned picture, into memory that is shared with who does the others. */
+export const toneRows = answering(({ light, fields, out, from, to, turn, newest }: RowsInput): void => {
+  if (Atomics.load(newest, 0) === turn) applyToneFields(light, fields, { out, from, to });
+});
+
+export interface ExactInput extends DrawInput {
+  /** The toned picture, where its rows are made already. */
+  readonly toned?: Plane<'luminance'>;
+  /** Name of the look: what it foretells is asked for after it. */
+  readonly look: string;
+}
+
+/** The last looks, until they are asked what they foretell: the picture is shown first. One a window that is looking. */
+const held = new Map<string, DotLook>();
+const MOST_HELD = 3;
+
+export const exact = answering(async (input: ExactInput): Promise<{ jpeg: Uint8Array; dots: Dots } | undefined> => {
+  if (isStale(input)) return undefined;
+  const { sight, request, showClipped, toned, look } = input;
   const spec = resolveHere(request);
+  const drawn = drawDots(sight, { spec, showClipped, ...(toned ? { toned } : {}) });
+  if (isStale(input)) return undefined;
+  held.set(look, drawn);
+  for (const old of [...held.keys()].slice(0, -MOST_HELD)) held.delete(old);
+  const { image, dots } = drawn;
+  return { jpeg: await encodeJpeg(image, { quality: 90 }), dots: { ...dots, data: share(dots.data) } };
+});
+
+export const foretellLook = answering(({ sight, request, name, look }: ExactInput): LookFacts | undefined => {
+  const drawn = held.get(look);
+  if (!drawn) return undefined;
+  held.delete(look);
   const prices = readShopPrices(facts.shopDir);
-  const look = drawLook(sight, {
-    spec,
-    name,
-    version: facts.version,
-    showClipped,
-    isStale: () => isStale(input),
-    ...(prices ? { prices } : {}),
-  });
-  if (!look) return undefined;
-  const { image, dots, clippedDark, clippedLight, facts: told } = look;
-  const jpeg = await encodeJpeg(image, { quality: 90 });
-  return { jpeg, dots: { ...dots, data: share(dots.data) }, clippedDark, clippedLight, facts: told };
+  const { version } = facts;
+  return foretell(sight, drawn, { spec: resolveHere(request), name, version, ...(prices ? { prices } : {}) });
 });
 
 export interface LoupeInput {
@@ -168,7 +212,7 @@ function sharePicture(picture: Sight['picture']): Sight['picture'] {
 }
 
 /** The same numbers in memory that threads share. */
-function share<T extends Uint8Array | Uint16Array>(data: T): T {
+function share<T extends Uint8Array | Uint16Array | Float32Array>(data: T): T {
   const copy = new (data.constructor as new (buffer: SharedArrayBuffer) => T)(new SharedArrayBuffer(data.byteLength));
   copy.set(data);
   return copy;

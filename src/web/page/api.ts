@@ -6,6 +6,7 @@ import type {
   ComparisonView,
   ErrorJson,
   JobCard,
+  LookAsk,
   LookFactsJson,
   OrderView,
   PieceWish,
@@ -76,24 +77,42 @@ export async function getDraft(id: string, ask_: LookAsk, signal: AbortSignal): 
   return answer.status === 204 ? undefined : answer.blob();
 }
 
-export interface LookAsk {
-  readonly wish: Wish;
-  readonly showClipped: boolean;
+export interface LookParts {
+  /** The proof, as soon as it is there. */
+  readonly onPicture: (picture: Blob) => void;
+  /** What it foretells, a little later; not told when a newer look has come between. */
+  readonly onFacts: (facts: LookFactsJson) => void;
 }
 
-export interface Look {
-  readonly facts: LookFactsJson;
-  readonly picture: Blob;
-}
-
-/** The proof with what it foretells: the facts' length, the facts, and the picture in one body. */
-export async function getLook(id: string, ask_: LookAsk, signal: AbortSignal): Promise<Look | undefined> {
+/** The proof, then what it foretells: the picture's length, the picture, and the facts in one body. */
+export async function getLook(
+  id: string,
+  ask_: LookAsk,
+  { signal, onPicture, onFacts }: LookParts & { readonly signal: AbortSignal },
+): Promise<void> {
   const answer = await ask(`/api/jobs/${id}/look`, send('POST', ask_, signal));
-  if (answer.status === 204) return undefined;
-  const bytes = await answer.arrayBuffer();
-  const length = new DataView(bytes).getUint32(0, true);
-  const facts = JSON.parse(new TextDecoder().decode(new Uint8Array(bytes, 4, length))) as LookFactsJson;
-  return { facts, picture: new Blob([new Uint8Array(bytes, 4 + length)], { type: 'image/jpeg' }) };
+  if (answer.status === 204 || !answer.body) return;
+  const reader = answer.body.getReader();
+  let bytes = new Uint8Array(0);
+  let length = -1;
+  let shown = false;
+  for (;;) {
+    const { done, value } = await reader.read();
+    if (value) {
+      const more = new Uint8Array(bytes.length + value.length);
+      more.set(bytes);
+      more.set(value, bytes.length);
+      bytes = more;
+    }
+    if (length < 0 && bytes.length >= 4) length = new DataView(bytes.buffer).getUint32(0, true);
+    if (!shown && length >= 0 && bytes.length >= 4 + length) {
+      shown = true;
+      onPicture(new Blob([bytes.slice(4, 4 + length)], { type: 'image/jpeg' }));
+    }
+    if (done) break;
+  }
+  const facts = new TextDecoder().decode(bytes.subarray(4 + length));
+  if (facts !== '') onFacts(JSON.parse(facts) as LookFactsJson);
 }
 
 export interface Sending {

@@ -1,5 +1,5 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { OrderPiece, OrderView, Wish } from '../protocol.ts';
+import type { OrderPiece, OrderView } from '../protocol.ts';
 import { layPlates, runOrder, setOrderWish, setPiece, stopOrder } from './api.ts';
 import { DropPlace } from './drop-place.tsx';
 import { round, sayDuration, saySize } from './measure.ts';
@@ -10,6 +10,7 @@ import { PieceDialog } from './piece-dialog.tsx';
 import { PlateDrawing } from './plate-drawing.tsx';
 import { PrintSheet } from './print-sheet.tsx';
 import { useShop } from './shop-context.ts';
+import { useWish } from './use-wish.ts';
 
 /** One order: its photos as cards that fill in, its plates, its sums. */
 export function OrderScreen({ id }: { readonly id: string }) {
@@ -63,9 +64,13 @@ function OrderWork({ order }: { readonly order: OrderView }) {
     pendingFiles.delete(order.id);
     void fill(files);
   });
-  const changeWish = (wish: Wish) => {
-    keepWish(wish);
-    void attempt(() => setOrderWish(order.id, wish));
+  const { wish, change, flush } = useWish(order.wish, async (next) => {
+    keepWish(next);
+    await attempt(() => setOrderWish(order.id, next));
+  });
+  const make = async () => {
+    await flush();
+    await attempt(() => runOrder(order.id));
   };
   const { pieces, running, totals } = order;
   const wanted = pieces.filter(({ excluded }) => !excluded);
@@ -80,7 +85,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
         <p class="soft">{pieces.length === 1 ? '1 photo' : `${pieces.length} photos`}</p>
       </div>
       {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
-      {order.problem && <Problem error={new Error(order.problem)} onAgain={() => attempt(() => runOrder(order.id))} />}
+      {order.problem && <Problem error={new Error(order.problem)} onAgain={make} />}
       {left.map(({ file, error: why }) => (
         <Problem
           key={file}
@@ -92,19 +97,19 @@ function OrderWork({ order }: { readonly order: OrderView }) {
         <div class="choices">
           <section aria-labelledby="all-title">
             <h2 id="all-title">For all pieces</h2>
-            <PieceChoice wish={order.wish} onChange={changeWish} />
+            <PieceChoice wish={wish} onChange={change} />
           </section>
           <section aria-labelledby="burn-title">
             <h2 id="burn-title">Machine and material</h2>
-            <MaterialChoice wish={order.wish} onChange={changeWish} />
+            <MaterialChoice wish={wish} onChange={change} />
             <Segments
               label="Tone"
-              value={order.wish.tone}
+              value={wish.tone}
               choices={[
                 { value: 'auto', label: 'Suit each photo' },
                 { value: 'plain', label: 'As they are' },
               ]}
-              onChange={(tone) => changeWish({ ...order.wish, tone })}
+              onChange={(tone) => change({ ...wish, tone })}
             />
           </section>
         </div>
@@ -125,7 +130,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
                 kind="main"
                 icon="check"
                 disabled={wanted.length === 0 || filling !== undefined || totals !== null}
-                onClick={() => attempt(() => runOrder(order.id))}
+                onClick={make}
               >
                 {totals ? 'All pieces are made' : made > 0 ? 'Make what is missing' : 'Make all pieces'}
               </Button>
@@ -144,7 +149,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
                 piece={piece}
                 onOpen={() => setOpen(piece.id)}
                 onChange={(change) => attempt(() => setPiece(order.id, piece.id, change))}
-                onAgain={() => attempt(() => runOrder(order.id))}
+                onAgain={make}
               />
             ))}
           </ul>

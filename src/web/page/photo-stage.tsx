@@ -72,8 +72,8 @@ export function PhotoStage(props: StageProps) {
       )}
       {showClipped && facts && (
         <p class="legend">
-          <span class="swatch dark" /> darker than the material goes: {sayShare(facts.clippedDark)}
-          <span class="swatch light" /> lighter than it goes: {sayShare(facts.clippedLight)}
+          <span class="swatch dark" /> at the material’s darkest: {sayShare(facts.clippedDark)}
+          <span class="swatch light" /> at its lightest: {sayShare(facts.clippedLight)}
         </p>
       )}
     </section>
@@ -93,7 +93,7 @@ function LookState({ seen }: { readonly seen: Seen }) {
   if (waiting && late) return <Busy>{seen.picture ? 'Drawing the dots' : 'Reading the photo'}</Busy>;
   return (
     <p class="look-state" role="status">
-      {seen.facts && !waiting ? 'Proof of the dots as they will burn' : ''}
+      {seen.kind === 'proof' && !waiting ? 'Proof of the dots as they will burn' : ''}
     </p>
   );
 }

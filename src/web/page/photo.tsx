@@ -1,5 +1,5 @@
-import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
-import type { JobCard, Wish } from '../protocol.ts';
+import { useEffect, useMemo, useState } from 'preact/hooks';
+import type { JobCard } from '../protocol.ts';
 import { getJob, keepJob, setWish } from './api.ts';
 import { Busy, Icon, Problem } from './parts.tsx';
 import { PhotoChoices } from './photo-choices.tsx';
@@ -7,9 +7,7 @@ import { PhotoFacts } from './photo-facts.tsx';
 import { PhotoStage } from './photo-stage.tsx';
 import { useShop } from './shop-context.ts';
 import { useLook } from './use-look.ts';
-
-/** Pause after which a change is written to the shop folder, ms. */
-const SAVE_MS = 400;
+import { useWish } from './use-wish.ts';
 
 /** A customer is waiting: one photo, on the piece, before it is burned. */
 export function PhotoScreen({ id }: { readonly id: string }) {
@@ -43,46 +41,22 @@ function BackLink() {
 
 function PhotoWork({ job }: { readonly job: JobCard }) {
   const { keepWish } = useShop();
-  const [wish, changeWish] = useState(job.wish);
   const [showClipped, setShowClipped] = useState(false);
   const [error, setError] = useState<unknown>();
-  const own = useRef(JSON.stringify(job.wish));
-
-  // Another window may have changed the wish; what was changed here meanwhile stands.
-  const stored = JSON.stringify(job.wish);
-  const pending = useRef<ReturnType<typeof setTimeout> | undefined>(undefined);
-  useEffect(() => {
-    if (stored !== own.current && pending.current === undefined) {
-      own.current = stored;
-      changeWish(JSON.parse(stored) as Wish);
-    }
-  }, [stored]);
-
-  const change = (next: Wish) => {
-    changeWish(next);
+  const { wish, change, flush } = useWish(job.wish, async (next) => {
     keepWish(next);
-    clearTimeout(pending.current);
-    pending.current = setTimeout(() => void save(next), SAVE_MS);
-  };
-  const save = async (next: Wish) => {
-    own.current = JSON.stringify(next);
     try {
       await setWish(job.id, next);
       setError(undefined);
     } catch (problem) {
       setError(problem);
-    } finally {
-      pending.current = undefined;
     }
-  };
+  });
   const keep = async () => {
-    setError(undefined);
+    await flush();
     try {
-      clearTimeout(pending.current);
-      pending.current = undefined;
-      own.current = JSON.stringify(wish);
-      await setWish(job.id, wish);
       await keepJob(job.id);
+      setError(undefined);
     } catch (problem) {
       setError(problem);
     }

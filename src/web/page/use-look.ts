@@ -3,7 +3,9 @@ import type { LookFactsJson, Wish } from '../protocol.ts';
 import { getDraft, getLook, PageError } from './api.ts';
 
 /** A hand that moves a slider rests no longer than this between two steps, ms. */
-const REST_MS = 70;
+const REST_MS = 30;
+/** Tells this window from others that look at the same job. */
+const WINDOW = crypto.randomUUID();
 
 interface LookState {
   /** Counts the wishes. */
@@ -44,7 +46,7 @@ export function useLook(job: string, wish: Wish, showClipped: boolean): Seen {
   const key = JSON.stringify([job, wish, showClipped, round]);
   useEffect(() => {
     const turn = ++state.turn;
-    const ask = { wish, showClipped };
+    const ask = { wish, showClipped, window: WINDOW };
     const stop = new AbortController();
     setSeen((before) => ({ ...before, waiting: true, error: undefined }));
 
@@ -90,9 +92,17 @@ export function useLook(job: string, wish: Wish, showClipped: boolean): Seen {
 
     const timer = setTimeout(async () => {
       try {
-        const look = await getLook(job, ask, stop.signal);
-        if (!look || turn !== state.turn) return;
-        await show(look.picture, { kind: 'proof', facts: look.facts, waiting: false, error: undefined }, 2 * turn + 1);
+        await getLook(job, ask, {
+          signal: stop.signal,
+          onPicture: (picture) => {
+            if (turn === state.turn) {
+              void show(picture, { kind: 'proof', waiting: false, error: undefined }, 2 * turn + 1);
+            }
+          },
+          onFacts: (facts) => {
+            if (turn === state.turn) setSeen((before) => ({ ...before, facts }));
+          },
+        });
       } catch (error) {
         fail(error);
       }
