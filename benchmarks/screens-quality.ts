@@ -2,7 +2,9 @@
 // in error diffusion. `node build.js --bench && node dist/bench/screens-quality.js [--check]`; pictures in out/screens-quality.
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import { predictCurve } from '../src/job/predict.ts';
 import { fillDotTable } from '../src/material/index.ts';
+import { createPchip } from '../src/numeric/index.ts';
 import { computeEyeBlurMm, VIEWING } from '../src/optics/index.ts';
 import {
   createPlane,
@@ -14,7 +16,7 @@ import {
   readPhoto,
   resampleLuminance,
 } from '../src/plane/index.ts';
-import { assessTone } from '../src/proof/index.ts';
+import { assessTone, predictLightness } from '../src/proof/index.ts';
 import { diffuseFixed } from '../src/screens/diffusion.ts';
 import { applyScreen, SCREENS } from '../src/screens/index.ts';
 import { FLOYD_STEINBERG } from '../src/screens/kernels.ts';
@@ -223,6 +225,31 @@ for (const variant of listVariants()) {
   const verdict = !hasGoal ? '' : `  goal 0.9 … 1.1: ${judge(Math.abs(found - 1) <= 0.1)}`;
   console.log(`${variant.label.padEnd(36)}${found.toFixed(2).padStart(8)}${verdict}`);
   if (variant.name === 'floyd-steinberg') await writeDots('sky-floyd-steinberg', dots, 1);
+}
+
+console.log('\nOff the tone curve at simple fractions, where textures are unlike those of the tones beside them: ΔL*');
+const FRACTIONS = [1 / 4, 1 / 3, 1 / 2, 2 / 3, 3 / 4] as const;
+for (const material of WIDE_MARKS) {
+  for (const variant of listVariants().filter(({ label }) =>
+    /^(floyd-steinberg|zhou-fang)(, model-based)?$/.test(label),
+  )) {
+    const table = fillDotTable(material.surface, material.grid);
+    const screen = { name: variant.name, options: variant.options as Readonly<Record<string, string | number>> };
+    const points = predictCurve(material.surface, { screen, grid: material.grid });
+    const curve = createPchip(
+      points.map(({ coverage }) => coverage),
+      points.map(({ lightness }) => lightness),
+    );
+    const rect = { x: 24, y: 24, width: 208, height: 208 };
+    const off = FRACTIONS.map((share) => {
+      const request = { ...variant.options, name: variant.name, grid: material.grid, marks: table };
+      return predictLightness(applyScreen(evenPlane(share, 256, 256), request), { table, rect }) - curve.valueAt(share);
+    });
+    const isHeld = variant.options.errorOf ? `  goal 0.3: ${judge(off.every((value) => Math.abs(value) <= 0.3))}` : '';
+    console.log(
+      `${`${material.title}, ${variant.label}`.padEnd(44)}${off.map((value) => value.toFixed(2).padStart(8)).join('')}${isHeld}`,
+    );
+  }
 }
 
 console.log('\nLeaning to one side: difference of left and right autocorrelation at g = 0.3, of the variance');

@@ -1,7 +1,13 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { AppError } from '../../src/errors.ts';
-import { assumeResponse, fillDotTable, mixYuleNielsen } from '../../src/material/index.ts';
+import {
+  assumeResponse,
+  fillDotTable,
+  mixYuleNielsen,
+  predictMeanStrength,
+  type Surface,
+} from '../../src/material/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
 import { createPlane, type Dots, lightnessOfReflectance, ONE } from '../../src/plane/index.ts';
 import { predictLightness } from '../../src/proof/index.ts';
@@ -19,13 +25,15 @@ const modelBased = screenNames.filter((name) => SCREENS[name].uses.includes('err
 const keepers = modelBased.filter((name) => SCREENS[name].carries === 1);
 
 /** A lighter mark of a width in dots along and across the scan; wider ones have wider tables. */
-function tableOf(width: number, height = width) {
+function surfaceOf(width: number, height = width): Surface {
   const response = assumeResponse(
     { markDiameterXUm: 20 * width, markDiameterYUm: 20 * height, steepness: 6, drive: 2, yuleNielsenN: 1 },
     GRID,
   );
-  return fillDotTable({ response, bare: [20, 0, 0], full: [80, 0, 0] }, GRID);
+  return { response, bare: [20, 0, 0], full: [80, 0, 0] };
 }
+
+const tableOf = (width: number, height = width) => fillDotTable(surfaceOf(width, height), GRID);
 
 const narrow = tableOf(1.2);
 const flat = tableOf(2, 1);
@@ -181,6 +189,24 @@ function missedLightness(dots: Dots, table: ReturnType<typeof tableOf>, share: n
   const { bareLuminance: bare, fullLuminance: full, yuleNielsenN: n } = table;
   return predictLightness(dots, { table, rect }) - lightnessOfReflectance(mixYuleNielsen(share, { bare, full, n }));
 }
+
+test('the tone holds in the deposit of doses itself, which knows no table', () => {
+  for (const width of [1.2, 2]) {
+    const surface = surfaceOf(width);
+    const marks = fillDotTable(surface, GRID);
+    for (const share of [0.125, 0.4, 0.753]) {
+      const dots = applyScreen(constantPlane(share, 144), {
+        name: 'floyd-steinberg',
+        grid: GRID,
+        errorOf: 'marks',
+        marks,
+      });
+      const rect = { x: 32, y: 32, width: 80, height: 80 };
+      const strength = predictMeanStrength(surface.response, dots, { samplesX: 6, samplesY: 6, edge: 'bare', rect });
+      expect(Math.abs(strength - share), `${share}`).toBeLessThanOrEqual(0.012);
+    }
+  }
+});
 
 test('without the marks the same tone is off by many L*: the test can tell', () => {
   const dots = applyScreen(constantPlane(0.5, 192), { name: 'floyd-steinberg', grid: GRID });
