@@ -70,6 +70,20 @@ const SHARE_ERROR_MIN = 0.004;
 const REFERENCE_ERROR_MIN = 0.005;
 /** Growth of edges expected, dots on each side; assumed. */
 const GROWTH_PRIOR = 0.5;
+/**
+ * Light that spreads in the material darkens a pattern as a growth of its dark part would, most at half coverage: by this share
+ * where its features are far smaller than the reach of the light, [expected, standard deviation, most]; and the reach, mm.
+ * Assumed: complete spread (n = 2) between reflectances of 1 and 0.1 is 0.13.
+ */
+const SPREAD_PRIOR = [0.03, 0.06, 0.25] as const;
+const SPREAD_REACH_MM = 0.3;
+
+/** By how much spread light lowers the share of the lighter of bare and solid, for a full effect of 1. */
+function spreadShare({ pattern, coverage, widthMm, widthDots, heightMm, heightDots }: Patch): number {
+  const dots = (pattern as { readonly dots: number }).dots;
+  const featureMm = dots * Math.sqrt((widthMm / widthDots) * (heightMm / heightDots));
+  return (4 * coverage * (1 - coverage)) / (1 + (featureMm / SPREAD_REACH_MM) ** 2);
+}
 
 /** Share of a coarse pattern that stays bare when each edge of its marks moves outwards by gx and gy dots. */
 function bareShare({ pattern }: Patch, gx: number, gy: number): number | undefined {
@@ -101,7 +115,7 @@ function isCoarse({ pattern }: Patch): boolean {
 /**
  * Estimates a camera's curve from the chart alone. Under the right curve the mean light of coarse clusters lies between
  * solid and bare as their area says, once the growth of edges is allowed for, which falls with the size of the cluster
- * and so is found along with the curve; replicates under unequal light agree; and references follow one smooth light.
+ * and so is found along with the curve, as is the loss by light that spreads in the material; replicates under unequal light agree; and references follow one smooth light.
  * Weak priors keep the curve near sRGB where the chart says nothing; `errorLightness` tells how much is left open.
  * Undefined when the chart carries no coarse clusters or references.
  */
@@ -136,16 +150,19 @@ export function estimateCameraCurve(
     return { shares, surface };
   };
   const first = sharesUnder(1, 1);
+  // Spread light takes from the lighter of the two: from the bare share of a darker mark, and adds to it of a lighter one.
+  const sign = first.surface.solidRatio < 1 ? 1 : -1;
   const shareError = Math.max(SHARE_ERROR_MIN, scatterOf(repeated, first.shares));
   const referenceError = Math.max(REFERENCE_ERROR_MIN, first.surface.disagreement);
   const residualsOf = (parameters: readonly number[]): Float64Array => {
-    const [logContrast, logGamma, gx, gy] = parameters as [number, number, number, number];
+    const [logContrast, logGamma, gx, gy, spread] = parameters as [number, number, number, number, number];
     const { shares, surface } = sharesUnder(Math.exp(logContrast), Math.exp(logGamma));
     const residuals: number[] = [];
     usable.forEach(({ patch }, at) => {
       if (!isCoarse(patch)) return;
       const dots = (patch.pattern as { readonly dots: number }).dots;
-      residuals.push((shares[at]! - bareShare(patch, gx, gy)!) / (shareError * Math.sqrt(8 / Math.min(8, dots))));
+      const expected = bareShare(patch, gx, gy)! - sign * spread * spreadShare(patch);
+      residuals.push((shares[at]! - expected) / (shareError * Math.sqrt(8 / Math.min(8, dots))));
     });
     for (const group of repeated) {
       const mean = group.reduce((sum, at) => sum + shares[at]!, 0) / group.length;
@@ -153,22 +170,26 @@ export function estimateCameraCurve(
     }
     for (const residual of surface.residuals) residuals.push(residual / referenceError);
     residuals.push(logContrast / CONTRAST_PRIOR, logGamma / GAMMA_PRIOR, gx / GROWTH_PRIOR, gy / GROWTH_PRIOR);
+    residuals.push((spread - SPREAD_PRIOR[0]) / SPREAD_PRIOR[1]);
     return Float64Array.from(residuals);
   };
   const fit = fitLeastSquares(residualsOf, {
-    start: [0, 0, 0, 0],
-    lower: [-0.9, -0.6, -1.5, -1.5],
-    upper: [0.9, 0.6, 1.5, 1.5],
-    scales: [0.1, 0.1, 0.1, 0.1],
+    start: [0, 0, 0, 0, SPREAD_PRIOR[0]],
+    lower: [-0.9, -0.6, -1.5, -1.5, 0],
+    upper: [0.9, 0.6, 1.5, 1.5, SPREAD_PRIOR[2]],
+    scales: [0.1, 0.1, 0.1, 0.1, 0.1],
     huber: 3,
     maxIterations: 40,
     tolerance: 1e-8,
   });
-  const [logContrast, logGamma, gx, gy] = fit.parameters as [number, number, number, number];
+  const [logContrast, logGamma, gx, gy, spread] = fit.parameters as [number, number, number, number, number];
   const contrast = Math.exp(logContrast);
   const gamma = Math.exp(logGamma);
   const { shares } = sharesUnder(contrast, gamma);
-  const misses = coarse.map((sample) => shares[usable.indexOf(sample)]! - bareShare(sample.patch, gx, gy)!);
+  const misses = coarse.map(
+    (sample) =>
+      shares[usable.indexOf(sample)]! - bareShare(sample.patch, gx, gy)! + sign * spread * spreadShare(sample.patch),
+  );
   const residual = Math.sqrt(misses.reduce((sum, miss) => sum + miss * miss, 0) / misses.length);
   return {
     kind: 'estimated',
