@@ -52,6 +52,7 @@ const benchmark = {
   define: {},
   banner: { js: "import{createRequire as __cr}from'node:module';const require=__cr(import.meta.url);" },
   chunkNames: 'part-[hash]',
+  external: [...shared.external, 'playwright-core'],
 };
 const commands = readdirSync('src/cli/commands').filter((name) => name.endsWith('.ts') && name !== 'index.ts');
 const command = {

@@ -1,9 +1,9 @@
 // How soon a change shows on the page: from a slider's step to the picture on the screen, in a real browser, for a
-// 24-megapixel photo on an ID-1 card at 0.02 mm. Wall time, because that is what a hand feels; on a busy machine the least
-// of the runs is what tells. Promised on two cores of its own: the draft of the visible part within 150 ms, the proof of
-// the whole card within 600 ms.
+// 24-megapixel photo on an ID-1 card at 0.02 mm. Wall time, because that is what a hand feels, and beside it what the
+// server's threads spend on a step, which a busy machine does not change. Promised on two cores of its own: the draft of the
+// visible part within 150 ms, the proof of the whole card within 600 ms; judged where the machine is quiet.
 import { spawn } from 'node:child_process';
-import { mkdtempSync, rmSync } from 'node:fs';
+import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { loadavg, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
@@ -12,9 +12,12 @@ import { makeLargePhoto } from './large-photo.ts';
 import { median } from './median.ts';
 
 const STEPS = 12;
+/** Work of others, processes at once, above which wall time tells nothing. */
+const QUIET_LOAD = 1.5;
 const PROMISED = { draftMs: 150, proofMs: 600 } as const;
 
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-bench-page-'));
+mkdirSync(join(folder, 'shop'));
 const photo = await makeLargePhoto();
 const args = ['dist/tonewright.cjs', 'open', '--no-launch', '--json', '--shop', join(folder, 'shop')];
 const server = spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'inherit'] });
@@ -34,6 +37,7 @@ try {
   await page.getByRole('button', { name: 'Choose a photo' }).waitFor();
   await page.setInputFiles('input[type=file]', photo);
   await page.getByText('Proof of the dots as they will burn').waitFor();
+  const before = { load: loadavg()[0]!, cpuMs: readCpuMs() };
   const draftMs: number[] = [];
   const proofMs: number[] = [];
   for (let step = 1; step <= STEPS; step++) {
@@ -48,14 +52,29 @@ try {
         .toFixed(0)
         .padStart(4)} ms, median ${median(times).toFixed(0).padStart(4)} ms, promised ${promised} ms`,
     );
-  console.log(`one-minute load ${loadavg()[0]!.toFixed(1)}, ${STEPS} steps of the contrast slider`);
+  console.log(`one-minute load ${before.load.toFixed(1)}, ${STEPS} steps of the contrast slider`);
   say('draft on the screen', draftMs, PROMISED.draftMs);
   say('proof on the screen', proofMs, PROMISED.proofMs);
-  if (Math.min(...draftMs) > PROMISED.draftMs || Math.min(...proofMs) > PROMISED.proofMs) process.exitCode = 1;
+  const spent = (readCpuMs() - before.cpuMs) / STEPS;
+  if (spent > 0)
+    console.log(
+      `CPU of the server       ${spent.toFixed(0).padStart(4)} ms a step: draft, proof and figures on its threads together`,
+    );
+  const kept = median(draftMs) <= PROMISED.draftMs && median(proofMs) <= PROMISED.proofMs;
+  if (!kept && before.load <= QUIET_LOAD) process.exitCode = 1;
 } finally {
   await browser.close();
   server.kill();
   rmSync(folder, { recursive: true, force: true });
+}
+
+/** Time that all threads of the server have run; 0 where the system does not tell. */
+function readCpuMs(): number {
+  const path = `/proc/${server.pid}/stat`;
+  if (!existsSync(path)) return 0;
+  const fields = readFileSync(path, 'utf8').split(') ')[1]!.split(' ');
+  // User and system time in ticks, a hundredth of a second each: fields 14 and 15 of proc(5).
+  return 10 * (Number(fields[11]) + Number(fields[12]));
 }
 
 /** In the page: moves the slider and waits for the first new picture (the draft) and for the proof, each until it is painted. */
