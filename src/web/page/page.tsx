@@ -30,6 +30,8 @@ function useRoute(): readonly [string, (route: string) => void] {
       scrollTo(0, 0);
     };
     addEventListener('hashchange', follow);
+    // It may have changed between the first drawing and now.
+    setRoute(location.hash.slice(1) || '/');
     return () => removeEventListener('hashchange', follow);
   }, []);
   return [route, (next) => location.assign(`#${next}`)];
