@@ -13,6 +13,7 @@ import {
 import { AppError } from '../errors.ts';
 import { estimateTime, type Machine } from '../machine/index.ts';
 import {
+  fillDotTable,
   findMark,
   type MarkDirection,
   type Material,
@@ -23,7 +24,7 @@ import {
 } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { type Dots, encodeDots, type Plane } from '../plane/index.ts';
-import { applyScreen, type ScreenName, type ScreenOptions } from '../screens/index.ts';
+import { applyScreen, type ScreenName, type ScreenOptions, takesStrength } from '../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../units.ts';
 import { drawChartPicture, renderChartPage } from './chart-page.ts';
 import { defaultDoseAxes, parseDoseAxis } from './charts-axes.ts';
@@ -348,8 +349,10 @@ export interface Chart {
 /** A chart as its files: the bitmap, the layout and the page; a dose chart also its drawing, table and program. */
 export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const layout = layoutChart(spec.kind, spec.options);
+  const named = { ...layout.screen.options, name: layout.screen.name as ScreenName };
+  const marks = spec.profile && takesStrength(named) ? { marks: fillDotTable(spec.profile, layout.grid) } : {};
   const screen = (coverage: Plane<'coverage'>, grid: ChartOptions['grid']) =>
-    applyScreen(coverage, { ...layout.screen.options, name: layout.screen.name as ScreenName, grid });
+    applyScreen(coverage, { ...named, grid, ...marks });
   const dots = drawChart(layout, screen);
   const cells = drawDoseCells(layout);
   const rest = cells.length > 0 ? drawWithoutDoseCells(layout, screen) : dots;

@@ -462,7 +462,10 @@ function drawPiece(
   { data, width, height }: Plane<'bit'>,
   { frame, colours }: { readonly frame: Frame; readonly colours: readonly Lab[] },
 ): ColourImage {
-  const dotsPerPixel = Math.max(1, Math.round(Math.max(width, height) / PROOF_PX));
+  // Whole dots along the scan line, not narrower than a scan line, so that pixels can be square.
+  const { pitchMm, lineSpacingMm } = frame.grid;
+  const least = Math.max(1, Math.ceil(lineSpacingMm / pitchMm - 1e-9));
+  const dotsPerPixel = Math.max(least, Math.round(Math.max(frame.widthMm, frame.heightMm) / PROOF_PX / pitchMm));
   const to = {
     width: Math.max(1, Math.round(width / dotsPerPixel)),
     height: Math.min(height, Math.max(1, Math.round((width / dotsPerPixel) * (frame.heightMm / frame.widthMm)))),

@@ -106,7 +106,9 @@ export async function proofDots(
 export function predictSeen(dots: Dots, { dotTable, grid }: { readonly dotTable: DotTable; readonly grid: DotGrid }) {
   const widthMm = dots.width * grid.pitchMm;
   const heightMm = dots.height * grid.lineSpacingMm;
-  const dotsPerPixel = Math.max(1, Math.round(Math.max(widthMm, heightMm) / PROOF_PX / grid.pitchMm));
+  // Not narrower than a scan line either, or pixels could not be square.
+  const least = Math.max(1, Math.ceil(grid.lineSpacingMm / grid.pitchMm - 1e-9));
+  const dotsPerPixel = Math.max(least, Math.round(Math.max(widthMm, heightMm) / PROOF_PX / grid.pitchMm));
   const width = Math.max(1, Math.round(dots.width / dotsPerPixel));
   const height = Math.min(dots.height, Math.max(1, Math.round((heightMm / widthMm) * width)));
   return predictReflectance(dots, { table: dotTable, width, height });

@@ -139,6 +139,7 @@ export function resolveJob(
   const screen = {
     name: wanted.name,
     options: screenOptionsOf(wanted.name, {
+      known: knownToJob(request),
       request: { ...request, screenOptions: { ...wanted.options, ...request.screenOptions } },
       learned,
       levels,
@@ -290,15 +291,23 @@ export function resolveScreen(name: string): ScreenName {
   return found;
 }
 
-/** The options that this screen reads: its defaults, then the profile's for the same screen, then the request's. */
+/** What a job knows and a chart does not: how the marks add up, and from where the piece is looked at. */
+function knownToJob({ viewingDistanceMm }: JobRequest): Partial<ScreenOptions> {
+  return { response: 'table', viewingDistanceMm: viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm };
+}
+
+/** The options that this screen reads: its defaults, then what is known, then the profile's for the same screen, then the request's. */
 export function screenOptionsOf(
   name: ScreenName,
-  { request, learned, levels }: { request: JobRequest; learned: Profile | undefined; levels: number },
+  {
+    request,
+    learned,
+    levels,
+    known = {},
+  }: { request: JobRequest; learned: Profile | undefined; levels: number; known?: Partial<ScreenOptions> },
 ): Readonly<Record<string, string | number>> {
   const own = learned?.screen.name === name ? learned.screen.options : {};
   const { uses, defaults } = SCREENS[name];
-  // What the job knows and a chart does not: how the marks add up, and from where the piece is looked at.
-  const known = { response: 'table', viewingDistanceMm: request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm };
   const all: Readonly<Record<string, string | number | undefined>> = {
     ...defaults,
     ...known,
