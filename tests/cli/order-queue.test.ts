@@ -136,7 +136,7 @@ describe.runIf(hasRedis)('an order through a queue', () => {
     const { status, stdout, stderr } = await run.ended;
     expect(stderr).not.toMatch(/bug/);
     expect([status, /(\d+) made now, (\d+) kept/.exec(stdout)!.slice(1)]).toEqual([1, [`${COUNT - kept}`, `${kept}`]]);
-    expect(stdout).toMatch(/q-empty\.jpg: found 0 bytes/);
+    expect(stdout).toMatch(/q-empty\.jpg +found 0 bytes/);
     expect(readFolder(out)).toEqual(wanted);
   };
 
