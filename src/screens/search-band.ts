@@ -117,7 +117,6 @@ interface BandState {
   readonly lineDeltas: Float64Array;
   readonly cellSpread: Float64Array;
   readonly spread: Int32Array;
-  readonly isExact: boolean;
   /** Blocks to look at in this sweep and in the next. */
   readonly blocksAcross: number;
   readonly blocksDown: number;
@@ -206,7 +205,6 @@ function openBand(plan: SearchPlan, band: Band): BandState {
     lineDeltas: new Float64Array(BOX),
     cellSpread: new Float64Array(BOX * (BOX + 2 * cellsX.far.reach)),
     spread: new Int32Array(BOX * (BOX + 2 * nearX.reach)),
-    isExact: table.columns * table.rows === 1,
     blocksAcross,
     blocksDown,
     due: new Uint8Array((blocksAcross + 2) * (blocksDown + 2)).fill(1),
