@@ -40,12 +40,12 @@ const WISH = {
   range: 'scale',
 } as const;
 
-async function post<T>(path: string, body: unknown): Promise<T> {
+async function post<T>(path: string, body: unknown, file = 'scan.png'): Promise<T> {
   const raw = body instanceof Uint8Array;
   const answer = await fetch(server.origin + path, {
     method: 'POST',
     body: raw ? new Uint8Array(body) : JSON.stringify(body),
-    headers: { ...(await enter(server)), 'x-file-name': 'scan.png' },
+    headers: { ...(await enter(server)), 'x-file-name': file },
   });
   if (!answer.ok) throw new Error(`${path}: ${answer.status} ${await answer.text()}`);
   return (await answer.json()) as T;
@@ -88,7 +88,7 @@ async function fillShop(): Promise<void> {
   reading = (await post<{ id: string }>('/api/readings', asked)).id;
   order = (await post<{ id: string }>('/api/orders', { title: 'Saturday market', wish: WISH })).id;
   for (const name of ['cat', 'cup', 'photographer']) {
-    await post(`/api/orders/${order}/photos`, readFileSync(`images/photos/${name}.png`));
+    await post(`/api/orders/${order}/photos`, readFileSync(`images/photos/${name}.png`), `${name}.png`);
   }
   await post(`/api/orders/${order}/run`, {});
   const keys = await enter(server);
@@ -138,7 +138,7 @@ const FILLED: readonly State[] = [
     name: 'photo-error',
     route: () => `/photo/${job}`,
     settle: async (page) => {
-      await page.getByLabel('Machine').selectOption('galvo-355-f70');
+      await page.getByLabel('Machine', { exact: true }).selectOption('galvo-355-f70');
       await page.getByLabel('Width', { exact: true }).fill('300');
       await page.getByLabel('Width', { exact: true }).press('Tab');
       await page.getByText(/the field of galvo-355-f70 is/).waitFor({ timeout: TIME });

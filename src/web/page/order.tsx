@@ -94,25 +94,6 @@ function OrderWork({ order }: { readonly order: OrderView }) {
         />
       ))}
       <div class="order-grid">
-        <div class="choices">
-          <section aria-labelledby="all-title">
-            <h2 id="all-title">For all pieces</h2>
-            <PieceChoice wish={wish} onChange={change} />
-          </section>
-          <section aria-labelledby="burn-title">
-            <h2 id="burn-title">Machine and material</h2>
-            <MaterialChoice wish={wish} onChange={change} />
-            <Segments
-              label="Tone"
-              value={wish.tone}
-              choices={[
-                { value: 'auto', label: 'Suit each photo' },
-                { value: 'plain', label: 'As they are' },
-              ]}
-              onChange={(tone) => change({ ...wish, tone })}
-            />
-          </section>
-        </div>
         <div class="order-main">
           <div class="order-bar">
             {running ? (
@@ -163,6 +144,25 @@ function OrderWork({ order }: { readonly order: OrderView }) {
               onFiles={fill}
             />
           )}
+        </div>
+        <div class="choices">
+          <section aria-labelledby="all-title">
+            <h2 id="all-title">For all pieces</h2>
+            <PieceChoice wish={wish} onChange={change} />
+          </section>
+          <section aria-labelledby="burn-title">
+            <h2 id="burn-title">Machine and material</h2>
+            <MaterialChoice wish={wish} onChange={change} />
+            <Segments
+              label="Tone"
+              value={wish.tone}
+              choices={[
+                { value: 'auto', label: 'Suit each photo' },
+                { value: 'plain', label: 'As they are' },
+              ]}
+              onChange={(tone) => change({ ...wish, tone })}
+            />
+          </section>
         </div>
         <div class="facts">
           <Totals order={order} />

@@ -39,6 +39,7 @@ export function PieceDialog({
   };
   const frame = frameOf(piece, wish, own.focus);
   const { fit } = wish;
+  const isCut = frame !== undefined && (frame.crop.width < piece.width - 1 || frame.crop.height < piece.height - 1);
   return (
     <dialog ref={dialog} class="piece-dialog" aria-labelledby="piece-dialog-title" onClose={onClose}>
       <h2 id="piece-dialog-title">{piece.photo}</h2>
@@ -55,7 +56,7 @@ export function PieceDialog({
           />
         </div>
       )}
-      {!own.focus && fit === 'cover' && (
+      {!own.focus && isCut && (
         <p class="note">Until you move the outline, the crop follows what draws the eye in the photo.</p>
       )}
       <div class="dialog-row">

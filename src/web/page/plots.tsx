@@ -23,6 +23,8 @@ function Chart({
       const plot = Plot.plot({ width, height, marginLeft: 44, marginBottom: 40, ...draw({ width, height }) });
       // The page's policy lets no style in but its own sheet, which has these rules.
       for (const style of plot.querySelectorAll('style')) style.remove();
+      // The whole is one picture with one name; names of its parts would be read beside it.
+      for (const part of plot.querySelectorAll('[aria-label]')) part.removeAttribute('aria-label');
       plot.setAttribute('class', 'plot');
       plot.setAttribute('role', 'img');
       plot.setAttribute('aria-label', label);
