@@ -57,7 +57,7 @@ export function makePlateStrip(
     spec,
     upright ? { widthMm: breadthMm, heightMm: lengthMm } : { widthMm: lengthMm, heightMm: breadthMm },
   );
-  const dots = drawStrip(layout);
+  const dots = drawStrip(layout, spec.profile);
   const time = timeBitmap(dots, { machine, settings: ticket.settings, grid: ticket.grid });
   const widthMm = roundMm(dots.width * ticket.grid.pitchMm);
   const heightMm = roundMm(dots.height * ticket.grid.lineSpacingMm);

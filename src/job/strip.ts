@@ -67,11 +67,11 @@ export function layoutStrip(
 
 /**
  * Dots of a strip, each patch through the screen that its layout names.
- * @param surface what dots leave; needed by screens that count marks.
+ * @param surface what dots leave, for screens that count marks.
  */
-export function drawStrip(layout: ChartLayout, surface?: Surface): Dots {
+export function drawStrip(layout: ChartLayout, surface: Surface): Dots {
   const screen = { ...layout.screen.options, name: layout.screen.name as ScreenName };
-  const marks = surface && takesStrength(screen) ? { marks: fillDotTable(surface, layout.grid) } : {};
+  const marks = takesStrength(screen) ? { marks: fillDotTable(surface, layout.grid) } : {};
   return drawChart(layout, (coverage: Plane<'coverage'>, grid) => applyScreen(coverage, { ...screen, grid, ...marks }));
 }
 

@@ -404,6 +404,14 @@ describe('check strip', () => {
     expect(row(1800, 100, 3100).some((dot) => dot === 1)).toBe(true);
   });
 
+  test('of a screen that counts marks is drawn from what the profile says dots leave', async () => {
+    const screen = { name: 'floyd-steinberg', options: { errorOf: 'marks' } };
+    const modelled = jobOf({ name: 'card', widthMm: 20, heightMm: 10, grid, ticket: { screen } });
+    const bed = { ...free, strip: STRIP_ROOM } as Bed;
+    const plates = await makePlates([modelled.job], options({ bed, strip: true }));
+    expect(plates.stripLayouts[0]!.screen).toEqual(screen);
+  });
+
   test('needs a pocket of its own', async () => {
     const jig = jigOf([at('A', 10, 10, 20, 10)]);
     const error = await codeOf(() => makePlates([job], options({ bed: { kind: 'jig', jig }, strip: true })));

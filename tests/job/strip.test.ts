@@ -52,8 +52,9 @@ describe('the strip beside a piece', () => {
 
   test.each(['lying', 'upright'] as const)('a %s strip is found and read in a scan', (way) => {
     const size = way === 'lying' ? { widthMm: 60, heightMm: 8 } : { widthMm: 8, heightMm: 60 };
-    const layout = layoutStrip(spec('85.6x54'), size);
-    const dots = drawStrip(layout);
+    const known = spec('85.6x54');
+    const layout = layoutStrip(known, size);
+    const dots = drawStrip(layout, known.profile);
     const { capture } = simulateCapture(inkOf(dots, layout), layout, {
       width: 900,
       height: 900,
