@@ -24,6 +24,7 @@ const shop = join(folder.path, 'shop');
 let server: PageServer;
 let browser: Browser;
 let job = '';
+let spoiled = '';
 let reading = '';
 let order = '';
 
@@ -61,6 +62,7 @@ beforeAll(async () => {
 async function fillShop(): Promise<void> {
   job = (await post<{ id: string }>('/api/samples/cat', WISH)).id;
   await post(`/api/jobs/${job}/keep`, {});
+  spoiled = (await post<{ id: string }>('/api/samples/cup', WISH)).id;
   const chart = await post<{ hash: string }>('/api/charts', {
     kind: 'tone',
     machine: WISH.machine,
@@ -136,7 +138,7 @@ const FILLED: readonly State[] = [
   },
   {
     name: 'photo-error',
-    route: () => `/photo/${job}`,
+    route: () => `/photo/${spoiled}`,
     settle: async (page) => {
       await page.getByLabel('Machine', { exact: true }).selectOption('galvo-355-f70');
       await page.getByLabel('Width', { exact: true }).fill('300');
