@@ -54,7 +54,7 @@ const TYPES: Readonly<Record<string, string>> = {
   '.bmp': 'image/bmp',
 };
 
-const LOOP_ASK = v.strictObject({
+const LOUPE_ASK = v.strictObject({
   x: v.pipe(v.number(), v.finite()),
   y: v.pipe(v.number(), v.finite()),
   width: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
@@ -189,7 +189,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   });
   app.get('/api/jobs/:id/looks/:look/loupe', async (c) => {
     const { x, y, width, height, as } = c.req.query();
-    const ask = parseWith(LOOP_ASK, { x: Number(x), y: Number(y), width: Number(width), height: Number(height), as });
+    const ask = parseWith(LOUPE_ASK, { x: Number(x), y: Number(y), width: Number(width), height: Number(height), as });
     return picture(await jobs.loupe(c.req.param('id'), c.req.param('look'), ask), 'image/png');
   });
   app.post('/api/jobs/:id/keep', async (c) => c.json(await jobs.keep(c.req.param('id'))));

@@ -5,7 +5,7 @@ import { fromPlain } from './server-errors.ts';
 import type * as Worker from './worker.ts';
 import type { Answer, WorkerFacts } from './worker-facts.ts';
 
-type Tasks = Omit<typeof Worker, never>;
+type Tasks = typeof Worker;
 type TaskName = keyof Tasks;
 type InputOf<N extends TaskName> = Parameters<Tasks[N]>[0];
 type ValueOf<N extends TaskName> = Awaited<ReturnType<Tasks[N]>> extends Answer<infer T> ? T : never;

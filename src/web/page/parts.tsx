@@ -1,5 +1,5 @@
 import type { ComponentChildren, JSX } from 'preact';
-import { useId } from 'preact/hooks';
+import { useId, useState } from 'preact/hooks';
 import { PageError } from './api.ts';
 
 const ICONS = {
@@ -150,6 +150,8 @@ export function NumberField({
   readonly onChange: (value: number) => void;
 }) {
   const id = useId();
+  // What is being typed stands until it is done: the page may be drawn anew meanwhile.
+  const [typing, setTyping] = useState<string>();
   return (
     <div class="field number">
       <label class="label" for={id}>
@@ -160,12 +162,14 @@ export function NumberField({
           id={id}
           type="number"
           inputMode="decimal"
-          value={value ?? ''}
+          value={typing ?? value ?? ''}
           min={min}
           max={max}
           step={step}
+          onInput={({ currentTarget }) => setTyping(currentTarget.value)}
           onChange={({ currentTarget }) => {
             const typed = currentTarget.valueAsNumber;
+            setTyping(undefined);
             if (typed >= min && typed <= max) onChange(typed);
             else currentTarget.value = value === undefined ? '' : String(value);
           }}
