@@ -4,6 +4,7 @@ import { AppError } from '../errors.ts';
 import { readJson } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { type DotGrid, type Dots, decodeDotsBytes, readBytes, sha256 } from '../plane/index.ts';
+import { parseRecord } from '../schema.ts';
 import type { OptionValues } from './command.ts';
 import { numberOf, textOf } from './options.ts';
 
@@ -53,11 +54,7 @@ export async function readTimedBitmap(path: string, warn: (text: string) => void
 }
 
 function readTicket(path: string): TimedTicket {
-  const result = v.safeParse(ticketSchema, readJson(path));
-  if (result.success) return result.output;
-  const [issue] = result.issues;
-  const field = v.getDotPath(issue) ?? '(the whole file)';
-  throw new AppError('file-invalid', `ticket ${path}, field "${field}": ${issue.message}`, { path, field });
+  return parseRecord(ticketSchema, { json: readJson(path), what: `ticket ${path}` });
 }
 
 /**

@@ -1,6 +1,6 @@
 import * as v from 'valibot';
-import { AppError } from '../errors.ts';
 import type { MarkDirection } from '../material/index.ts';
+import { parseRecord } from '../schema.ts';
 import { roundTo } from './html.ts';
 
 const delta = v.pipe(v.number(), v.minValue(0), v.maxValue(100));
@@ -27,11 +27,7 @@ export type RehearsalErrors = v.InferOutput<typeof ERRORS_OF_REHEARSAL>;
 
 /** @throws AppError file-invalid naming the field */
 export function parseRehearsalErrors(json: unknown, where: string): RehearsalErrors {
-  const result = v.safeParse(ERRORS_OF_REHEARSAL, json);
-  if (result.success) return result.output;
-  const [issue] = result.issues;
-  const field = v.getDotPath(issue) ?? '(the whole file)';
-  throw new AppError('file-invalid', `${where}, field "${field}": ${issue.message}`, { where, field });
+  return parseRecord(ERRORS_OF_REHEARSAL, { json, what: where });
 }
 
 /** What to expect of a tone chart before it is burned, ΔL* of a verification chart in rehearsal. */

@@ -1,6 +1,7 @@
 import * as v from 'valibot';
 import { type ChartLayout, layoutHash, tagIdOf } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
+import { parseRecord } from '../schema.ts';
 
 const number = v.pipe(v.number(), v.finite());
 const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
@@ -49,13 +50,7 @@ const LAYOUT = v.looseObject({
  * @throws AppError file-invalid when a field is missing or the layout is no longer the one that its hash names.
  */
 export function parseChartLayout(json: unknown, where: string): ChartLayout {
-  const result = v.safeParse(LAYOUT, json);
-  if (!result.success) {
-    const [issue] = result.issues;
-    const field = v.getDotPath(issue) ?? '(the whole file)';
-    throw new AppError('file-invalid', `chart layout ${where}, field "${field}": ${issue.message}`, { where, field });
-  }
-  const layout = result.output as unknown as ChartLayout;
+  const layout = parseRecord(LAYOUT, { json, what: `chart layout ${where}` }) as unknown as ChartLayout;
   const hash = layoutHash(layout);
   const changed = layout.tags.some((tag) => tag.id !== tagIdOf(layout.hash, tag.position));
   if (hash !== layout.hash || changed) {

@@ -1,5 +1,5 @@
 import * as v from 'valibot';
-import { AppError } from '../errors.ts';
+import { parseRecord } from '../schema.ts';
 import type { Check } from './check.ts';
 import type { Verification } from './verification.ts';
 
@@ -47,11 +47,7 @@ export type DriftEntry = DriftHistory['entries'][number];
 
 /** @throws AppError file-invalid naming the field */
 export function parseHistory(json: unknown, where: string): DriftHistory {
-  const result = v.safeParse(HISTORY, json);
-  if (result.success) return result.output;
-  const [issue] = result.issues;
-  const field = v.getDotPath(issue) ?? '(the whole file)';
-  throw new AppError('file-invalid', `history ${where}, field "${field}": ${issue.message}`, { where, field });
+  return parseRecord(HISTORY, { json, what: `history ${where}` });
 }
 
 export interface EntryFacts {

@@ -1,6 +1,7 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { Dots } from '../plane/index.ts';
+import { parseRecord } from '../schema.ts';
 
 const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
 const counting = v.pipe(v.number(), v.integer(), v.minValue(1));
@@ -64,7 +65,7 @@ export interface PlateJob {
  * @throws AppError file-invalid; also when the bitmap is not of the piece alone, as with a check strip joined to it
  */
 export function parseJobTicket(json: unknown, path: string): JobTicket {
-  const ticket = parseOrRefuse(ticketSchema, json, `ticket ${path}`);
+  const ticket = parseRecord(ticketSchema, { json, what: `ticket ${path}` });
   const { bitmap, piece, grid } = ticket;
   const off = {
     width: Math.abs(bitmap.width - piece.widthMm / grid.pitchMm),
@@ -122,7 +123,7 @@ export function parseOrderForPlates(
   json: unknown,
   path: string,
 ): { readonly jobs: readonly OrderedJob[]; readonly failed: readonly string[] } {
-  const { pieces, quote } = parseOrRefuse(orderSchema, json, `order ${path}`);
+  const { pieces, quote } = parseRecord(orderSchema, { json, what: `order ${path}` });
   const jobs: OrderedJob[] = [];
   const failed: string[] = [];
   for (const piece of pieces) {
@@ -140,12 +141,4 @@ export function parseOrderForPlates(
 
 function priceOf({ currency, locale, minorDigits }: Omit<JobPrice, 'amountMinor'>, amountMinor: number): JobPrice {
   return { amountMinor, currency, locale, minorDigits };
-}
-
-function parseOrRefuse<const S extends v.GenericSchema>(schema: S, json: unknown, what: string): v.InferOutput<S> {
-  const result = v.safeParse(schema, json);
-  if (result.success) return result.output;
-  const [issue] = result.issues;
-  const field = v.getDotPath(issue) ?? '(the whole file)';
-  throw new AppError('file-invalid', `${what}, field "${field}": ${issue.message}`, { field });
 }

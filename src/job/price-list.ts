@@ -1,5 +1,5 @@
 import * as v from 'valibot';
-import { AppError } from '../errors.ts';
+import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 
 /** Smallest part of the currency in which a price may be given: a millionth, so that a price a second can be exact. */
 const DECIMALS = 6;
@@ -87,34 +87,14 @@ export type PriceList = v.InferOutput<typeof PRICE_LIST>;
  * @throws AppError file-invalid, naming the first wrong field, what was found and what was needed.
  */
 export function parsePriceList(json: unknown, where: string): PriceList {
-  const result = v.safeParse(PRICE_LIST, json);
-  const problem = result.success ? findContradiction(result.output) : describeIssue(result.issues[0]);
-  if (result.success && !problem) return result.output;
-  const { field, found, needed } = problem!;
-  throw new AppError('file-invalid', `price list ${where}, field "${field}": found ${found}, needed ${needed}`, {
-    where,
-    ...problem,
-  });
-}
-
-interface Problem {
-  readonly field: string;
-  readonly found: string;
-  readonly needed: string;
-}
-
-function describeIssue(issue: v.BaseIssue<unknown>): Problem {
-  const field = v.getDotPath(issue) ?? '(the whole file)';
-  const found = issue.received === 'undefined' ? 'nothing' : issue.received;
-  if (issue.type === 'strict_object' && found === 'nothing') return { field, found, needed: 'this field' };
-  if (issue.expected === 'never') return { field, found: 'a field of that name', needed: 'only known fields' };
-  const given =
-    typeof issue.input === 'string' || typeof issue.input === 'number' ? JSON.stringify(issue.input) : found;
-  return { field, found: given, needed: issue.type === 'check' ? issue.message : (issue.expected ?? issue.message) };
+  const what = `price list ${where}`;
+  const list = parseRecord(PRICE_LIST, { json, what });
+  const fault = findContradiction(list);
+  return fault ? refuseFaults([fault], what) : list;
 }
 
 /** Steps that fall back, and a rounding finer than the currency's smallest coin. */
-function findContradiction({ quantitySteps, rounding, currency, locale }: PriceList): Problem | undefined {
+function findContradiction({ quantitySteps, rounding, currency, locale }: PriceList): FieldFault | undefined {
   const steps = quantitySteps?.steps ?? [];
   for (let at = 1; at < steps.length; at++) {
     const [before, step] = [steps[at - 1]!, steps[at]!];

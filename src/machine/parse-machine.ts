@@ -1,5 +1,5 @@
 import * as v from 'valibot';
-import { AppError } from '../errors.ts';
+import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import { listMotionParameters } from './parameters.ts';
 import type { Machine } from './types.ts';
@@ -7,7 +7,7 @@ import type { Machine } from './types.ts';
 const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
 const notNegative = v.pipe(v.number(), v.finite(), v.minValue(0));
 const text = v.pipe(v.string(), v.nonEmpty());
-const source = v.picklist(Object.keys(SOURCES) as SourceKey[]);
+const source = v.picklist(Object.keys(SOURCES) as SourceKey[], 'a key of the bibliography, such as "commonPractice"');
 const range = v.pipe(
   v.strictObject({ min: positive, max: positive }),
   v.check(({ min, max }) => min <= max, 'a max that is not below min'),
@@ -101,38 +101,15 @@ const schema = v.strictObject({
  * @throws AppError file-invalid, naming the first wrong field, what was found and what was needed; `details.fields` has all.
  */
 export function parseMachine(json: unknown, name: string): Machine {
-  const result = v.safeParse(schema, json);
-  const problems = result.success ? findContradictions(result.output) : result.issues.map(describeIssue);
-  if (result.success && problems.length === 0) return result.output;
-  const more = problems.length > 1 ? ` (and ${problems.length - 1} more)` : '';
-  const { field, found, needed } = problems[0]!;
-  throw new AppError('file-invalid', `machine ${name}, field "${field}": found ${found}, needed ${needed}${more}`, {
-    fields: problems,
-  });
-}
-
-interface Problem {
-  readonly field: string;
-  readonly found: string;
-  readonly needed: string;
-}
-
-function describeIssue(issue: v.BaseIssue<unknown>): Problem {
-  const field = v.getDotPath(issue) ?? '(the whole file)';
-  const found = issue.received === 'undefined' ? 'nothing' : issue.received;
-  // A strict object names a missing key as what it expected.
-  if (issue.type === 'strict_object' && found === 'nothing') return { field, found, needed: 'this field' };
-  if (issue.expected === 'never') return { field, found: 'a field of that name', needed: 'only known fields' };
-  if (field.endsWith('source') && issue.type === 'picklist') {
-    return { field, found, needed: 'a key of the bibliography, such as "commonPractice"' };
-  }
-  const kept = issue.type === 'check' || issue.type === 'regex' ? issue.message : issue.expected;
-  return { field, found, needed: kept ?? issue.message };
+  const what = `machine ${name}`;
+  const machine = parseRecord(schema, { json, what });
+  const faults = findContradictions(machine);
+  return faults.length > 0 ? refuseFaults(faults, what) : machine;
 }
 
 /** What no single field shows: pulses and beam that do not match, and default settings outside the machine's ranges. */
-function findContradictions(machine: Machine): Problem[] {
-  const problems: Problem[] = [];
+function findContradictions(machine: Machine): FieldFault[] {
+  const problems: FieldFault[] = [];
   const { emission, defaults } = machine;
   if (emission === 'pulsed' && !machine.rateKHz) {
     problems.push({ field: 'rateKHz', found: 'nothing', needed: 'the range of pulse rates of a pulsed machine' });

@@ -2,7 +2,8 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
-import { checkRecord, RECORD_RULES } from './parse.ts';
+import { parseRecord } from '../schema.ts';
+import { RECORD_RULES } from './parse.ts';
 import type { Lab } from './types.ts';
 
 /** One of the marks that a material shows: a colour, and the settings that make it. */
@@ -67,7 +68,7 @@ const PALETTE = v.strictObject(
  * @throws AppError file-invalid naming the field, or the two marks that have one name or nearly one colour.
  */
 export function parsePalette(json: unknown, path: string): Palette {
-  const palette: Palette = checkRecord(PALETTE, json, path);
+  const palette: Palette = parseRecord(PALETTE, { json, what: path });
   const colours = [{ name: 'bare', colour: palette.bare }, ...palette.marks];
   colours.forEach((mark, at) => {
     for (const other of colours.slice(0, at)) {

@@ -1,5 +1,6 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
+import { parseRecord } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import type { Material, Profile, RefusedMaterial } from './types.ts';
 
@@ -161,7 +162,7 @@ const REFUSED = v.array(v.strictObject({ name, title: text, aliases, reason: tex
  * lightness of the points are not strictly monotone.
  */
 export function parseProfile(json: unknown, where: string): Profile {
-  const profile: Profile = checkRecord(PROFILE, json, where);
+  const profile: Profile = parseRecord(PROFILE, { json, what: where });
   const { points } = profile;
   const sign = profile.direction === 'lighter' ? 1 : -1;
   for (let i = 1; i < points.length; i++) {
@@ -186,7 +187,7 @@ export function parseProfile(json: unknown, where: string): Profile {
 
 /** Material from parsed JSON. @throws AppError file-invalid naming the field, what was found and what was needed. */
 export function parseMaterial(json: unknown, where: string): Material {
-  const material: Material = checkRecord(MATERIAL, json, where);
+  const material: Material = parseRecord(MATERIAL, { json, what: where });
   material.marks.forEach((mark, i) => {
     if (
       mark.wavelengthNm[0] > mark.wavelengthNm[1] ||
@@ -204,28 +205,5 @@ export function parseMaterial(json: unknown, where: string): Material {
 
 /** The list of refused materials from parsed JSON. @throws AppError file-invalid naming the field. */
 export function parseRefused(json: unknown, where: string): readonly RefusedMaterial[] {
-  return checkRecord(REFUSED, json, where);
-}
-
-/**
- * A record of a schema from parsed JSON.
- * @throws AppError file-invalid naming the field, what was found and what was needed.
- */
-export function checkRecord<T extends v.GenericSchema>(schema: T, json: unknown, where: string): v.InferOutput<T> {
-  const result = v.safeParse(schema, json, { abortEarly: true });
-  if (result.success) return result.output;
-  const issue = result.issues[0];
-  const field = v.getDotPath(issue) ?? 'the file';
-  // A missing or an unknown key is an issue of the object around it; all others carry the words given above.
-  const aboutKey = issue.type === 'strict_object' && issue.path !== undefined && issue.expected !== 'Object';
-  const unknown = aboutKey && issue.expected === 'never';
-  const found = unknown ? 'a field of this name' : aboutKey ? 'nothing' : describe(issue.input);
-  const needed = unknown ? 'only the fields of the schema' : aboutKey ? 'this field' : issue.message;
-  throw new AppError('file-invalid', `${where}: ${field}: found ${found}, needed ${needed}`, { where, field });
-}
-
-function describe(value: unknown): string {
-  if (value === undefined) return 'nothing';
-  const shown = JSON.stringify(value);
-  return shown.length > 60 ? `${shown.slice(0, 57)}…` : shown;
+  return parseRecord(REFUSED, { json, what: where });
 }

@@ -1,5 +1,6 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
+import { parseRecord } from '../schema.ts';
 import { findCutFaults } from './cut-outs.ts';
 import { namePocket } from './frame-jig.ts';
 import { JIG_DEFAULTS, type Jig, orderJig, type Pocket, roundMm } from './types.ts';
@@ -75,20 +76,8 @@ const schema = v.strictObject({
  * @throws AppError file-invalid, naming the first wrong field; or what of it cannot be cut
  */
 export function parseJig(json: unknown, name: string): Jig {
-  const result = v.safeParse(schema, json);
-  if (!result.success) {
-    const [issue] = result.issues;
-    const field = v.getDotPath(issue) ?? '(the whole file)';
-    const found = issue.received === 'undefined' ? 'nothing' : issue.received;
-    const needed =
-      issue.expected === 'never'
-        ? 'only known fields'
-        : issue.type === 'check' || issue.type === 'regex'
-          ? issue.message
-          : (issue.expected ?? issue.message);
-    throw new AppError('file-invalid', `jig ${name}, field "${field}": found ${found}, needed ${needed}`, { field });
-  }
-  const { grid: cells, note: _note, pockets: free, ...rest } = result.output;
+  const record = parseRecord(schema, { json, what: `jig ${name}` });
+  const { grid: cells, note: _note, pockets: free, ...rest } = record;
   const own: Pocket[] = free.map((one) => ({ stop: rest.stop, use: 'piece', ...one }));
   const pockets = [...(cells ? expandGrid(cells, rest.stop) : []), ...own];
   if (pockets.length === 0) {

@@ -1,6 +1,7 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { BurnSettings } from '../optics/index.ts';
+import { parseRecord } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import type { LabColour } from './colour.ts';
 
@@ -163,7 +164,7 @@ const MATERIAL_MODEL = v.strictObject({
   lightSpread: v.strictObject({ share, radiusUm: positive }),
   origin: v.strictObject({
     kind: v.picklist(['published', 'measured', 'assumed']),
-    source: v.picklist(Object.keys(SOURCES) as SourceKey[]),
+    source: v.picklist(Object.keys(SOURCES) as SourceKey[], 'a key of the bibliography'),
     note: v.pipe(v.string(), v.nonEmpty()),
   }),
 });
@@ -173,13 +174,7 @@ const MATERIAL_MODEL = v.strictObject({
  * @throws AppError file-invalid when a field is missing, unknown or out of range, or the colours contradict `direction`.
  */
 export function parseMaterialModel(json: unknown): MaterialModel {
-  const parsed = v.safeParse(MATERIAL_MODEL, json);
-  if (!parsed.success) {
-    throw new AppError('file-invalid', `material model: ${v.summarize(parsed.issues)}`, {
-      fields: parsed.issues.map((issue) => v.getDotPath(issue)),
-    });
-  }
-  const model: MaterialModel = parsed.output;
+  const model: MaterialModel = parseRecord(MATERIAL_MODEL, { json, what: 'material model' });
   const [bare, full] = [model.colour.bare[0], model.colour.full[0]];
   if (model.direction === 'lighter' ? full <= bare : full >= bare) {
     throw new AppError(

@@ -19,13 +19,13 @@ test('the colour difference is that of CIE 1976', () => {
 
 describe('a palette is refused', () => {
   test.each([
-    ['without marks', { marks: [] }, /marks: found \[\], needed at least one mark/],
+    ['without marks', { marks: [] }, /"marks": found \[\], needed at least one mark/],
     ['of another schema', { schema: 'tonewright-palette/2' }, /needed "tonewright-palette\/1"/],
-    ['with a field that nobody knows', { glow: 1 }, /glow: found a field of this name/],
+    ['with a field that nobody knows', { glow: 1 }, /"glow": found a field of that name/],
     [
       'with a power of nothing',
       { marks: [{ ...grey, settings: { ...grey!.settings, powerW: 0 } }] },
-      /powerW: found 0/,
+      /powerW": found 0/,
     ],
     ['with a colour of two numbers', { marks: [{ ...grey, colour: [40, 0] }] }, /colour/],
     ['with two marks of one name', { marks: [grey, { ...light, name: 'grey' }] }, /two marks named "grey"/],

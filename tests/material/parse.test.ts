@@ -24,34 +24,37 @@ describe('profiles', () => {
   test.each([
     {
       change: { schema: 'tonewright-profile/9' },
-      message: 'schema: found "tonewright-profile/9", needed "tonewright-profile/1"',
+      message: 'field "schema": found "tonewright-profile/9", needed "tonewright-profile/1"',
     },
-    { change: { machine: undefined }, message: 'machine: found nothing, needed this field' },
-    { change: { grid: { pitchMm: -1, lineSpacingMm: 1 } }, message: 'grid.pitchMm: found -1, needed a number above 0' },
+    { change: { machine: undefined }, message: 'field "machine": found nothing, needed this field' },
+    {
+      change: { grid: { pitchMm: -1, lineSpacingMm: 1 } },
+      message: 'field "grid.pitchMm": found -1, needed a number above 0',
+    },
     {
       change: { settings: { ...SAMPLE.settings, passes: 1.5 } },
-      message: 'settings.passes: found 1.5, needed a whole number',
+      message: 'field "settings.passes": found 1.5, needed a whole number',
     },
     {
       change: { settings: { ...SAMPLE.settings, rateKhz: 5 } },
-      message: 'settings.rateKhz: found a field of this name, needed only the fields of the schema',
+      message: 'field "settings.rateKhz": found a field of that name, needed only known fields',
     },
-    { change: { direction: 'up' }, message: 'direction: found "up", needed "lighter" or "darker"' },
-    { change: { bare: [18, 0] }, message: 'bare.2: found nothing' },
+    { change: { direction: 'up' }, message: 'field "direction": found "up", needed "lighter" or "darker"' },
+    { change: { bare: [18, 0] }, message: 'field "bare.2": found nothing' },
     {
       change: { response: { ...SAMPLE.response, yuleNielsenN: 0.5 } },
-      message: 'response.yuleNielsenN: found 0.5, needed a number from 1 to 100',
+      message: 'field "response.yuleNielsenN": found 0.5, needed a number from 1 to 100',
     },
-    { change: { date: 'May' }, message: 'date: found "May", needed a date such as 2026-03-31' },
-    { change: { points: [SAMPLE.points[0]] }, message: 'points: found' },
+    { change: { date: 'May' }, message: 'field "date": found "May", needed a date such as 2026-03-31' },
+    { change: { points: [SAMPLE.points[0]] }, message: 'field "points": found' },
   ])('$message', ({ change, message }) => {
     const error = caught(() => parseProfile(JSON.parse(JSON.stringify({ ...SAMPLE, ...change })), 'my.json'));
     expect(error.code).toBe('file-invalid');
-    expect(error.message).toContain(`my.json: ${message}`);
+    expect(error.message).toContain(`my.json, ${message}`);
   });
 
-  test('a file that holds no object is named as such', () => {
-    expect(caught(() => parseProfile(null, 'x')).message).toBe('x: the file: found null, needed an object');
+  test('a file that holds no object is refused as a whole', () => {
+    expect(caught(() => parseProfile(null, 'x')).message).toBe('x: found null, needed an object');
   });
 
   test('points whose lightness turns back cannot be used, and the two points are named', () => {
