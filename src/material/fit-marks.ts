@@ -45,8 +45,8 @@ const PATTERNS_MIN = 8;
 const Z95 = 1.96;
 /**
  * Standard errors of ln(width) that the search does not see: of any material, and of one with steepness 1, falling with the
- * steepness, because a gradual mark has no edge and its width follows from the assumed shape of the beam. Set so that the
- * intervals hold the truth on materials whose physics is unlike the model's (benchmarks/intervals.ts).
+ * steepness, because a gradual mark has no edge and its width follows from the assumed shape of the beam. Assumed, after about
+ * twenty rehearsals on materials whose physics is unlike the model's; benchmarks/intervals.ts tells how often they hold.
  */
 const SHAPE_ERROR = 0.02;
 const GRADUAL_ERROR = 0.08;
