@@ -20,6 +20,7 @@ export function OrderScreen({ id }: { readonly id: string }) {
     return (
       <>
         <BackToOrders />
+        <h1>No such order</h1>
         <p class="empty">This order is not in the shop any more.</p>
       </>
     );

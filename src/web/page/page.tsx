@@ -171,6 +171,7 @@ function App() {
       )}
       <main id="main" tabIndex={-1}>
         {error !== undefined && <Problem error={error} onAgain={load} />}
+        {!entry && <h1 class="unseen">Tonewright</h1>}
         {!entry && error === undefined && <Busy>Opening the shop</Busy>}
         {entry && shopWish && (
           <ShopContext.Provider value={{ ...entry, unit, lastWish: shopWish, keepWish, go }}>

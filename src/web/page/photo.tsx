@@ -22,11 +22,19 @@ export function PhotoScreen({ id }: { readonly id: string }) {
     return (
       <>
         <BackLink />
+        <h1 class="unseen">Photo</h1>
         <Problem error={error} />
       </>
     );
   }
-  if (!first) return <Busy>Opening the photo</Busy>;
+  if (!first) {
+    return (
+      <>
+        <h1 class="unseen">Photo</h1>
+        <Busy>Opening the photo</Busy>
+      </>
+    );
+  }
   return <PhotoWork job={known ?? first} />;
 }
 

@@ -32,6 +32,7 @@ export function ReadingScreen({ id }: { readonly id: string }) {
     <div class="reading">
       <BackToMaterials />
       {error !== undefined && <Problem error={error} />}
+      {!reading && <h1 class="unseen">What was read</h1>}
       {!reading && error === undefined && <Busy>Opening what was read</Busy>}
       {reading && (
         <>
@@ -247,6 +248,7 @@ export function ProfileScreen({ name }: { readonly name: string }) {
     <div class="reading">
       <BackToMaterials />
       {error !== undefined && <Problem error={error} />}
+      {!profile && <h1 class="unseen">Profile</h1>}
       {!profile && error === undefined && <Busy>Opening the profile</Busy>}
       {profile && (
         <>
@@ -297,6 +299,7 @@ export function CompareScreen({ a, b }: { readonly a: string; readonly b: string
     <div class="reading">
       <BackToMaterials />
       {error !== undefined && <Problem error={error} />}
+      {!comparison && <h1 class="unseen">Two profiles</h1>}
       {!comparison && error === undefined && <Busy>Comparing</Busy>}
       {comparison && (
         <>
