@@ -4,6 +4,7 @@ import { AppError } from '../errors.ts';
 import { type PhotoFormat, readIccName, sniffFormat } from './container.ts';
 import { sha256 } from './files.ts';
 import { loadSharp } from './kernels.ts';
+import { dropBytes } from './memory.ts';
 
 /** What is taken as a photograph. The pixel limit is checked from the header, before anything is decoded. */
 export const PHOTO_LIMITS = {
@@ -50,7 +51,10 @@ export interface Photo {
  * @throws AppError path-missing, path-is-folder, path-unreadable, and those of {@link decodePhoto}
  */
 export async function readPhoto(path: string): Promise<Photo> {
-  return decodePhoto(await readBytes(path), path);
+  const bytes = await readBytes(path);
+  const photo = await decodePhoto(bytes, path);
+  dropBytes(bytes);
+  return photo;
 }
 
 /**
