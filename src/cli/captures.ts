@@ -32,7 +32,7 @@ export function readLayouts(
   if (layouts.length > 0) return layouts;
   throw new AppError(
     'path-missing',
-    'found no chart in the shop folder, needed --chart with the chart.json that was written with the chart',
+    `found no ${shop.shopDir === undefined ? 'shop folder to look for charts in' : 'chart in the shop folder'}, needed --chart with the .json that was written with the chart or the strip`,
     { shop: shop.shopDir ?? null },
   );
 }

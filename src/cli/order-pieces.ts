@@ -106,7 +106,7 @@ function listPhotos(folder: string, warn: (text: string) => void): readonly Orde
   const others = files.filter((name) => !PHOTO.test(name) && name !== DEFAULTS_FILE).sort();
   if (others.length > 0) {
     const some = others.slice(0, 5).join(', ') + (others.length > 5 ? ' …' : '');
-    warn(`${others.length} of the files in ${folder} are no photos that can be read and are left out: ${some}`);
+    warn(`${folder}: left out ${others.length} of the files, no photos that can be read: ${some}`);
   }
   if (photos.length === 0) {
     throw new AppError('path-missing', `${folder}: found no JPEG, PNG, TIFF, WebP or AVIF photo, needed at least one`, {

@@ -22,7 +22,7 @@ import {
   type Shop,
   type TonePoint,
 } from '../material/index.ts';
-import type { BurnSettings } from '../optics/index.ts';
+import { type BurnSettings, describeOptics } from '../optics/index.ts';
 import { type Dots, encodeDots, type Plane } from '../plane/index.ts';
 import { applyScreen, type ScreenName, type ScreenOptions, takesStrength } from '../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../units.ts';
@@ -45,6 +45,7 @@ import {
   resolveScreen,
   screenOptionsOf,
 } from './spec.ts';
+import { sayAsSentence } from './ticket.ts';
 import { knownTo } from './uncertainty.ts';
 
 /** What a person asks of a chart, by name; the rest comes from the profile, the material or the defaults. */
@@ -118,6 +119,7 @@ export function resolveChart(
   const { machine, settings, warnings } = resolved;
   refuseOversize(size, machine);
   for (const text of listOutside(settings, machine)) warnings.push(text);
+  if (kind !== 'dose') warnings.push(...listBeats(resolved));
   const axes = kind === 'dose' ? resolveAxes(request, { machine, settings }) : undefined;
   if (kind !== 'dose' && request.vary && request.vary.length > 0) {
     throw new AppError('option-invalid', `chart ${kind}: found --vary, which only chart dose takes`);
@@ -313,6 +315,13 @@ function listOutside(settings: BurnSettings, machine: Machine): string[] {
       ? [`The ${label} ${value} ${unit} is outside the ${range.min} … ${range.max} ${unit} of ${machine.name}.`]
       : [],
   );
+}
+
+/** What a curve must not be learned with unsaid: dots without a pulse of their own, or of changing size. */
+function listBeats({ machine, settings, grid }: Resolved): string[] {
+  return describeOptics(machine, { ...settings, ...grid })
+    .warnings.filter(({ about }) => about === 'pulsesPerDot' || about === 'pulseOverlap')
+    .map(({ text }) => sayAsSentence(text));
 }
 
 function resolveAxes(

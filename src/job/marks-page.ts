@@ -71,5 +71,7 @@ section { margin-bottom: 3mm; }
 .burns td { padding: .8mm 3mm .8mm 0; border-bottom: .2mm solid var(--rule); }
 .burns td:nth-child(2), .burns td:nth-child(n + 5) { white-space: nowrap; }
 .swatch { display: inline-block; width: 3.5mm; height: 3.5mm; margin-right: 1.5mm; vertical-align: -.5mm; border: .1mm solid var(--soft); }
-@media screen and (max-width: 720px) { .pictures { grid-template-columns: 1fr; } }
+.cautions { columns: 2; column-gap: 6mm; font-size: 7.1pt; line-height: 1.25; }
+.cautions li { break-inside: avoid; }
+@media screen and (max-width: 720px) { .pictures { grid-template-columns: 1fr; } .cautions { columns: 1; } }
 `;

@@ -339,6 +339,7 @@ function countCoverage(luminanceCounts: Uint32Array, { table, mask, coverage }: 
   return counts;
 }
 
-function sayAsSentence(text: string): string {
+/** A remark that begins with a small letter, as a sentence of its own. */
+export function sayAsSentence(text: string): string {
   return `${text.charAt(0).toUpperCase()}${text.slice(1)}${text.endsWith('.') ? '' : '.'}`;
 }

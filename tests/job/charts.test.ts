@@ -44,6 +44,14 @@ describe('what a chart is made of', () => {
     );
   });
 
+  test('dots without a pulse of their own are told before the chart is burned, as they are told of a job', () => {
+    const request = { kind: 'tone', machine: 'galvo-355-f150', material: 'anodised-black' } as const;
+    expect(resolve(request).warnings.join(' ')).toMatch(
+      /Dots lie 12 µm apart but pulses 20 µm.*slow down to 600 mm\/s/,
+    );
+    expect(resolve({ ...request, settings: { speedMmPerS: 600 } }).warnings).toEqual([]);
+  });
+
   test('a verification chart needs the profile that it verifies', () => {
     expect(() => resolve({ kind: 'verify', machine: 'galvo-355-f150', material: 'anodised-black' })).toThrow(
       /needed the profile/,

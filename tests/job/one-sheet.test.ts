@@ -1,6 +1,6 @@
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { prepareJob, resolveJob } from '../../src/job/index.ts';
+import { prepareJob, prepareMarks, resolveJob, resolveMarks } from '../../src/job/index.ts';
 import { readPhoto } from '../../src/plane/index.ts';
 import { launch } from '../web/browser.ts';
 import { REFUSED, SHOP } from './shop.ts';
@@ -54,6 +54,18 @@ describe('a printed ticket', () => {
     ],
   ])('of %s is one sheet', { timeout: 60_000 }, async (_, request) => {
     expect(await countSheets(await ticketOf(request))).toBe(1);
+  });
+
+  test('of several marks is one sheet', { timeout: 60_000 }, async () => {
+    const spec = resolveMarks({ size: '12x8', palette: 'stainless-oxides' }, { shop: SHOP, refused: REFUSED });
+    const { files } = await prepareMarks(() => readPhoto('images/photos/raccoon.jpg'), {
+      spec,
+      name: 'raccoon',
+      photoFile: 'raccoon.jpg',
+      version: '0',
+      only: 'everything',
+    });
+    expect(await countSheets(String(files.find(({ name }) => name.endsWith('.ticket.html'))!.bytes))).toBe(1);
   });
 
   test('what is longer than a sheet is counted as more', async () => {
