@@ -3,6 +3,9 @@
 // comes back as another chart, when a patch is placed further off than half the border, or when a tone that was not
 // rejected is off by more than the noise explains. Three 12-megapixel photos are timed. `--check` ends with 1 when a goal is
 // missed; COUNT and SEED make shorter or other runs.
+// ROUGH further captures (80) have what cheap lenses, phones and workshops add: up to 5 % of distortion with the chart filling
+// 60 to 95 % of the frame and off its middle, cropped photos, coloured edges, photon noise, sharpening, a tint, brushed and wooden
+// surfaces, lines within marks, cluttered tables, edges near the chart and the shadow of a finger. WIDTH=4000 makes them of 12 megapixels.
 import sharp from 'sharp';
 import {
   type CaptureImage,
@@ -16,6 +19,7 @@ import {
 import { AppError } from '../src/errors.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/plane/index.ts';
 import { drawOnce, LAYOUTS } from '../tests/chart/examples.ts';
+import { brushSurface, clutterTable, growWood, shadeFinger } from '../tests/chart/scenes.ts';
 import {
   type CameraOptions,
   createNoise,
@@ -26,7 +30,10 @@ import {
 import { median } from './median.ts';
 
 const COUNT = Number(process.env.COUNT ?? 240);
+const ROUGH = Number(process.env.ROUGH ?? 80);
 const SEED = Number(process.env.SEED ?? 1);
+/** Pixels along the longer side of a rough capture. */
+const ROUGH_WIDTH = Number(process.env.WIDTH ?? 1800);
 /** Largest error of a tone that is not a misreading, L*: twice the scatter of dots by chance in the smallest patch. */
 const TONE_LIMIT = 2.5;
 const known = Object.values(LAYOUTS);
@@ -78,6 +85,91 @@ function makeCase(at: number): Case {
   return { name, layout, camera, jpeg };
 }
 
+/** A rough capture: each trait is there in some of them. */
+function makeRoughCase(at: number): Case {
+  const random = createNoise(SEED * 1000 + 500_000 + at);
+  const between = (low: number, high: number) => low + (high - low) * random();
+  const sometimes = (share: number) => random() < share;
+  const layout = kinds[at % kinds.length]!;
+  const width = ROUGH_WIDTH;
+  const height = Math.round(width * 0.75);
+  const lighter = sometimes(0.5);
+  const difference = between(12, 60);
+  const bareLightness = lighter ? between(12, 90 - difference) : between(difference + 8, 88);
+  const turnDeg = [0, 90, 180, 270][Math.floor(4 * random())]! + between(-12, 12);
+  const upright = Math.abs(Math.sin((turnDeg * Math.PI) / 180)) > 0.5;
+  const fill = between(0.6, 0.95);
+  const [across, down] = upright ? [layout.heightMm, layout.widthMm] : [layout.widthMm, layout.heightMm];
+  const tilt = Math.abs(Math.sin((turnDeg * Math.PI) / 90)) / 2;
+  const boxX = across + tilt * down;
+  const boxY = down + tilt * across;
+  const tiltX = between(-0.12, 0.12);
+  const tiltY = between(-0.1, 0.1);
+  const k1 = between(-0.05, 0.05);
+  // What the nearer end and a pincushion add must stay in the frame.
+  const grow = (1 + Math.max(0, k1)) * (1 + 0.6 * Math.max(Math.abs(tiltX), Math.abs(tiltY)));
+  const pxPerMm = (fill * Math.min(width / boxX, height / boxY)) / grow;
+  const roomX = Math.max(0, width - boxX * pxPerMm * grow * 1.03) / 2;
+  const roomY = Math.max(0, height - boxY * pxPerMm * grow * 1.03) / 2;
+  const centre: [number, number] = [
+    width / 2 + between(-0.8, 0.8) * Math.min(roomX, 0.2 * width),
+    height / 2 + between(-0.8, 0.8) * Math.min(roomY, 0.2 * height),
+  ];
+  const surface = Math.floor(4 * random());
+  const grain = { strength: between(0.05, 0.15), angleDeg: between(0, 180) };
+  const finger = sometimes(0.2);
+  const corner = Math.floor(4 * random());
+  const tip: [number, number] = [
+    corner % 2 === 0 ? 0.12 * layout.widthMm : 0.88 * layout.widthMm,
+    corner < 2 ? 0.15 * layout.heightMm : 0.85 * layout.heightMm,
+  ];
+  const away = (Math.atan2(tip[1] - layout.heightMm / 2, tip[0] - layout.widthMm / 2) * 180) / Math.PI;
+  const phone = sometimes(0.6);
+  const camera: CameraOptions = {
+    width,
+    height,
+    centre,
+    pxPerMm,
+    turnDeg,
+    tiltX,
+    tiltY,
+    k1,
+    k2: between(-0.01, 0.01),
+    axis: sometimes(0.3) ? [between(0.38, 0.62), between(0.38, 0.62)] : [0.5, 0.5],
+    bare: reflectanceOfLightness(bareLightness),
+    solid: reflectanceOfLightness(bareLightness + (lighter ? difference : -difference)),
+    table: sometimes(0.5) ? 0.04 : 0.6,
+    rimMm: sometimes(0.4) ? between(0.6, 1.5) : 4,
+    lightX: between(-0.3, 0.3),
+    lightY: between(-0.2, 0.2),
+    vignetting: between(0, 0.45),
+    blurPx: between(0.6, 1.6) * Math.max(1, width / 3000),
+    noise: between(0.5, 1.5),
+    shot: between(0.01, 0.05),
+    fringePx: between(0, 1) * Math.max(1, width / 3000),
+    lines: sometimes(0.5) ? between(0.05, 0.2) : 0,
+    tint: sometimes(0.5) ? [between(0.9, 1), between(0.88, 0.96), between(0.7, 0.95)] : [1, 1, 1],
+    seed: at + 1,
+    ...(phone ? { sharpen: { radiusPx: between(1, 2.5), amount: between(0.5, 1.5) } } : {}),
+    ...(sometimes(0.6) ? { tableAt: clutterTable(at + 1) } : {}),
+    ...(surface === 1 ? { grainAt: brushSurface(at + 1, grain) } : {}),
+    ...(surface === 2 ? { grainAt: growWood(at + 1, grain) } : {}),
+    ...(finger
+      ? { shadeAt: shadeFinger(tip, { angleDeg: away, depth: between(0.3, 0.6), widthMm: between(8, 14) }) }
+      : {}),
+  };
+  const traits = [
+    ['', 'brushed', 'wood', ''][surface],
+    phone ? 'sharpened' : '',
+    camera.tableAt ? 'clutter' : '',
+    finger ? 'finger' : '',
+    (camera.rimMm ?? 4) < 2 ? 'edge' : '',
+    camera.axis![0] === 0.5 ? '' : 'cropped',
+  ].filter((trait) => trait);
+  const name = `rough ${layout.kind} Δ${difference.toFixed(0)} ${lighter ? 'lighter' : 'darker'} k1 ${k1.toFixed(3)} fill ${fill.toFixed(2)} blur ${camera.blurPx!.toFixed(1)} ${traits.join(' ')}`;
+  return { name, layout, camera, jpeg: sometimes(0.5) ? 80 : 92 };
+}
+
 async function compress(capture: CaptureImage, quality: number): Promise<CaptureImage> {
   const { width, height, rgb } = capture;
   const file = await sharp(rgb, { raw: { width, height, channels: 3 } })
@@ -85,6 +177,12 @@ async function compress(capture: CaptureImage, quality: number): Promise<Capture
     .toBuffer();
   const data = await sharp(file).raw().toBuffer();
   return { width, height, rgb: new Uint8Array(data), bits: 8 };
+}
+
+async function save({ width, height, rgb }: CaptureImage, path: string): Promise<void> {
+  await sharp(rgb, { raw: { width, height, channels: 3 } })
+    .png({ compressionLevel: 3 })
+    .toFile(path);
 }
 
 /** Largest distance of a patch's middle from where the camera put it, mm. */
@@ -101,7 +199,7 @@ function worstPlace({ place }: Simulated, located: Located): number {
 }
 
 /** Largest error of a patch that was read, L*. */
-function worstTone({ readings }: Readings, { bare, solid }: CameraOptions, layout: ChartLayout): number {
+function worstTone({ readings }: Readings, { bare, solid, lines = 0 }: CameraOptions, layout: ChartLayout): number {
   let worst = 0;
   for (const { id, mean } of readings) {
     const patch = layout.patches.find((one) => one.id === id)!;
@@ -111,7 +209,7 @@ function worstTone({ readings }: Readings, { bare, solid }: CameraOptions, layou
       for (let x = 0; x < patch.widthDots; x++) fired += dots.data[(patch.yDots + y) * dots.width + patch.xDots + x]!;
     }
     const share = fired / (patch.widthDots * patch.heightDots);
-    const truth = bare + (solid - bare) * share;
+    const truth = bare + (solid - bare) * share * (1 - lines);
     worst = Math.max(worst, Math.abs(lightnessOfReflectance(bare * mean) - lightnessOfReflectance(truth)));
   }
   return worst;
@@ -124,10 +222,11 @@ const tones: number[] = [];
 const times: number[] = [];
 const refused = new Map<string, number>();
 const misread: string[] = [];
-for (let at = only ?? 0; at < (only === undefined ? COUNT : only + 1); at++) {
-  const { name, layout, camera, jpeg } = makeCase(at);
+for (let at = only ?? 0; at < (only === undefined ? COUNT + ROUGH : only + 1); at++) {
+  const { name, layout, camera, jpeg } = at < COUNT ? makeCase(at) : makeRoughCase(at - COUNT);
   const simulated = simulateCapture(inkOf(drawOnce(layout), layout), layout, camera);
   const capture = jpeg === undefined ? simulated.capture : await compress(simulated.capture, jpeg);
+  if (process.env.SAVE !== undefined) await save(capture, `${process.env.SAVE}/capture-${at}.png`);
   const start = process.cpuUsage();
   try {
     const located = locateChart(capture, known);
@@ -135,6 +234,11 @@ for (let at = only ?? 0; at < (only === undefined ? COUNT : only + 1); at++) {
     times.push(process.cpuUsage(start).user / 1000);
     const place = worstPlace(simulated, located);
     const tone = worstTone(readings, camera, layout);
+    if (process.env.DETAIL !== undefined) {
+      console.log(
+        `${at}: ${name}: place ${place.toFixed(3)} mm, tone ${tone.toFixed(2)} L*, left out ${readings.rejected.length}`,
+      );
+    }
     places.push(place);
     tones.push(tone);
     if (located.layout !== layout || place > layout.borderMm / 2 || tone > TONE_LIMIT) {

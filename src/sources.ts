@@ -25,6 +25,7 @@ export const SOURCES = {
     'A. P. Oron, N. Flournoy, Centered isotonic regression: point and interval estimation for dose-response studies, Stat. Biopharm. Res. 9(3) (2017) 258–267, arXiv 1701.05964',
   marquardt1963:
     'D. W. Marquardt, An algorithm for least-squares estimation of nonlinear parameters, J. Soc. Indust. Appl. Math. 11(2) (1963) 431–441',
+  brown1966: 'D. C. Brown, Decentering distortion of lenses, Photogrammetric Engineering 32(3) (1966) 444–462',
   nielsen1999:
     "H. B. Nielsen, Damping parameter in Marquardt's method, IMM-REP-1999-05, Technical University of Denmark, 1999",
   nistStrd: 'NIST Statistical Reference Datasets, Nonlinear Regression, https://www.itl.nist.gov/div898/strd/',

@@ -158,3 +158,35 @@ function solveWeighted(rows: readonly Float64Array[], values: readonly number[],
   }
   return b;
 }
+
+/** Light of a patch and of the bare way around it, in the same unit. */
+export interface PatchLight {
+  /** Patches of one group are of the same tone. */
+  readonly group: string;
+  readonly light: number;
+  readonly bare: number;
+}
+
+/** Least difference of two bare ways, as a share, that tells added light from missing light; and pairs that must show it. */
+const LIGHT_STEP_MIN = 0.1;
+const LIGHT_PAIRS_MIN = 4;
+
+/**
+ * Whether the light over a chart differs because light was added, as a reflection adds the same to bare and mark, and not
+ * because it is missing, as a shadow takes the same share of both: which of the two makes patches of one tone agree better
+ * with each other. Undefined where the light hardly differs.
+ */
+export function isLightAdded(patches: readonly PatchLight[]): boolean | undefined {
+  const offAdded: number[] = [];
+  const offTaken: number[] = [];
+  patches.forEach((one, at) => {
+    for (const other of patches.slice(at + 1)) {
+      if (other.group !== one.group) continue;
+      const [low, high] = one.bare < other.bare ? [one, other] : [other, one];
+      if (!(high.bare > low.bare * (1 + LIGHT_STEP_MIN))) continue;
+      offAdded.push(Math.abs(low.light + high.bare - low.bare - high.light));
+      offTaken.push(Math.abs((low.light * high.bare) / low.bare - high.light));
+    }
+  });
+  return offAdded.length < LIGHT_PAIRS_MIN ? undefined : median(offAdded) < median(offTaken);
+}

@@ -50,8 +50,8 @@ const PAIR_TOLERANCE_CELLS = 1;
 const RESIDUAL_BORDERS = 0.15;
 const RESIDUAL_PX = 0.8;
 /** The same from which a single tag is suspected, and what leaving it out must bring. */
-const DROP_BORDERS = 0.1;
-const DROP_PX = 0.6;
+const DROP_BORDERS = 0.05;
+const DROP_PX = 0.25;
 const DROP_GAIN = 0.4;
 /** Least pixels along one cell of a tag and along the read part of a patch. */
 const CELL_MIN_PX = 2;

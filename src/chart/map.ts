@@ -3,12 +3,22 @@ import { applyHomography, boxCorners, fitHomography, type Homography, invertHomo
 import { INK_CELLS, TAG_CELLS } from './tag-codes.ts';
 import type { ChartLayout, Corners, LayoutTag, Point } from './types.ts';
 
+/**
+ * Distortion by a lens, in half diagonals u from the picture's middle, r = |u|: a point moves by
+ * k1·r²·u + k2·r⁴·u + r²·p + 2(p·u)·u (source: 'brown1966', radial and decentring distortion). The terms in p are also what
+ * k1 becomes when a photo was cropped and its middle is no longer the lens's.
+ */
+export interface LensDistortion {
+  readonly k1: number;
+  readonly k2: number;
+  readonly p: Point;
+}
+
 /** From millimetres on the chart to pixels of the capture: a homography, then the lens. */
 export interface ChartMap {
   /** To pixels of a picture without lens distortion. */
   readonly homography: Homography;
-  /** Distances from the middle of the picture grow by the factor 1 + k1·r², r in half diagonals. */
-  readonly k1: number;
+  readonly lens: LensDistortion;
   readonly middle: Point;
   readonly halfDiagonalPx: number;
 }
@@ -16,12 +26,13 @@ export interface ChartMap {
 /** Pixel of a point on the chart. */
 export function placeOnCapture(map: ChartMap, xMm: number, yMm: number): Point {
   const [x, y] = applyHomography(map.homography, xMm, yMm);
-  if (map.k1 === 0) return [x, y];
   const { middle, halfDiagonalPx } = map;
+  const { k1, k2, p } = map.lens;
   const ux = (x - middle[0]) / halfDiagonalPx;
   const uy = (y - middle[1]) / halfDiagonalPx;
-  const stretch = (1 + map.k1 * (ux * ux + uy * uy)) * halfDiagonalPx;
-  return [middle[0] + ux * stretch, middle[1] + uy * stretch];
+  const r2 = ux * ux + uy * uy;
+  const along = r2 * (k1 + k2 * r2) + 2 * (p[0] * ux + p[1] * uy);
+  return [x + (ux * along + r2 * p[0]) * halfDiagonalPx, y + (uy * along + r2 * p[1]) * halfDiagonalPx];
 }
 
 /**
@@ -65,13 +76,15 @@ export interface FittedMap {
 const CORNER_ERROR_PX = 0.3;
 /** Expected size of lens distortion and ink growth before anything is seen; assumed. They decide where tags cannot. */
 const K1_PRIOR = 0.03;
+const K2_PRIOR = 0.01;
+const DECENTRE_PRIOR = 0.006;
 const GROWTH_PRIOR_MM = 0.1;
-/** Tags below which the lens cannot be told from the perspective. */
-const LENS_TAGS = 4;
+/** Tags from which the finer terms of the lens can be told from the perspective. */
+const FINE_LENS_TAGS = 5;
 
 /**
  * Fits the map to the corners of all tags at once: four places of the chart in the picture, lens distortion and growth
- * of the ink, by least squares with weak priors on the last two.
+ * of the ink, by least squares with weak priors on the last two: what the tags do not ask for stays near 0.
  * Undefined when the tags do not determine it.
  */
 export function fitMap(
@@ -88,17 +101,17 @@ export function fitMap(
   const middle: Point = [picture.width / 2, picture.height / 2];
   const halfDiagonalPx = Math.hypot(picture.width, picture.height) / 2;
   const frame = boxCorners(0, 0, layout.widthMm, layout.heightMm);
-  const freeLens = seen.length >= LENS_TAGS;
+  const lensPriors = [K1_PRIOR, ...(seen.length >= FINE_LENS_TAGS ? [K2_PRIOR, DECENTRE_PRIOR, DECENTRE_PRIOR] : [])];
 
   const read = (parameters: readonly number[]): { map: ChartMap; growthMm: number } | undefined => {
     const corners = [0, 2, 4, 6].map((at): Point => [parameters[at]!, parameters[at + 1]!]);
     const homography = fitHomography(frame, corners);
     if (!homography) return undefined;
-    const k1 = freeLens ? parameters[9]! : 0;
-    return { map: { homography, k1, middle, halfDiagonalPx }, growthMm: parameters[8]! };
+    const [k1 = 0, k2 = 0, px = 0, py = 0] = parameters.slice(9);
+    return { map: { homography, lens: { k1, k2, p: [px, py] }, middle, halfDiagonalPx }, growthMm: parameters[8]! };
   };
   const residualsOf = (parameters: readonly number[]): Float64Array => {
-    const residuals = new Float64Array(seen.length * 8 + 2);
+    const residuals = new Float64Array(seen.length * 8 + 1 + lensPriors.length);
     const state = read(parameters);
     if (!state) return residuals.fill(1e6);
     let at = 0;
@@ -113,12 +126,12 @@ export function fitMap(
       }
     }
     residuals[at++] = state.growthMm / GROWTH_PRIOR_MM;
-    residuals[at] = (parameters[9] ?? 0) / K1_PRIOR;
+    for (let i = 0; i < lensPriors.length; i++) residuals[at++] = parameters[9 + i]! / lensPriors[i]!;
     return residuals;
   };
-  const start = [...frame.flatMap(([x, y]) => applyHomography(there, x, y)), 0, ...(freeLens ? [0] : [])];
+  const start = [...frame.flatMap(([x, y]) => applyHomography(there, x, y)), 0, ...lensPriors.map(() => 0)];
   if (start.some((value) => !Number.isFinite(value))) return undefined;
-  const scales = [...new Array<number>(8).fill(10), 0.05, ...(freeLens ? [0.01] : [])];
+  const scales = [...new Array<number>(8).fill(10), 0.05, ...lensPriors.map((prior) => prior / 3)];
   const fit = fitLeastSquares(residualsOf, { start, scales, huber: 4, maxIterations: 40, tolerance: 1e-9 });
   const state = read(fit.parameters);
   if (!state) return undefined;

@@ -3,10 +3,17 @@ import { median, standardDeviation } from '../numeric/index.ts';
 import { lightnessOfReflectance, REC709 } from '../plane/index.ts';
 import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulateCurve } from './camera.ts';
 import { labOf } from './colour.ts';
-import { fitLight, type LightSurface, type ReferenceField } from './light.ts';
+import { fitLight, isLightAdded, type LightSurface, type ReferenceField } from './light.ts';
 import type { Located } from './locate.ts';
 import { judgeRings } from './rings.ts';
-import { type FieldSamples, HISTOGRAM_LEVELS, type PatchSamples, sampleMargins, samplePatches } from './samples.ts';
+import {
+  decodeLevels,
+  type FieldSamples,
+  HISTOGRAM_LEVELS,
+  type PatchSamples,
+  sampleMargins,
+  samplePatches,
+} from './samples.ts';
 import type { CaptureImage, ChartLayout, Lab, PatchPattern, PatchRole } from './types.ts';
 
 export interface ReadOptions {
@@ -127,6 +134,13 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
     return { kind, xMm: field.xMm, yMm: field.yMm, light: lightOf(field) };
   };
   const asked = samples.filter(isReference).length;
+  // The rims are decoded as sRGB; for this question patches are, too.
+  const decode = decodeLevels(capture.bits);
+  const added = isLightAdded(
+    samples
+      .filter((sample) => Number.isFinite(sample.ring) && sample.clippedHigh <= CLIPPED_PATCH)
+      .map((sample) => ({ group: sample.patch.group, light: luminanceOf(sample, decode), bare: sample.ring })),
+  );
   /** References that are not rejected by now. */
   const gather = () => {
     const references = samples.filter((sample) => isReference(sample) && !rejected.has(sample.patch.id));
@@ -134,13 +148,13 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
       ...references.map((sample) => referenceOf(sample.patch.role === 'solid' ? 'solid' : 'bare', sample)),
       ...margins.map((margin) => referenceOf('bare', margin)),
     ];
-    refuseLost(samples, { references, fields, asked, rejected });
+    refuseLost(samples, { references, fields, asked, rejected, added });
     return { references, fields };
   };
   rejectLit(samples, { surface: fitLight(gather().fields, layout), lightOf, layout, blurMm: located.blurMm }, reject);
   const { references, fields } = gather();
   const surface = fitLight(fields, layout);
-  judgeReferences({ surface, fields, references, asked }, reject);
+  judgeReferences({ surface, fields, references, asked, added }, reject);
 
   const bareSamples = samples.filter(({ patch }) => patch.role === 'bare' && !rejected.has(patch.id));
   const bareRgb = meanRgb(bareSamples.length > 0 ? bareSamples : margins, byLevel);
@@ -285,20 +299,23 @@ interface LostState {
   readonly fields: readonly ReferenceField[];
   readonly asked: number;
   readonly rejected: ReadonlyMap<string, RejectedPatch>;
+  /** Whether light was added; undefined where the patches cannot tell. */
+  readonly added: boolean | undefined;
 }
 
 /** Refuses a capture that has lost too many references to level the light by. */
-function refuseLost(samples: readonly PatchSamples[], { references, fields, asked, rejected }: LostState): void {
+function refuseLost(samples: readonly PatchSamples[], { references, fields, asked, rejected, added }: LostState): void {
   const none = !fields.some(({ kind }) => kind === 'bare') || !fields.some(({ kind }) => kind === 'solid');
   if (!none && asked - references.length <= REFERENCES_LOST_MAX * asked) return;
   const lost = samples.flatMap(({ patch }) => {
     const one = rejected.get(patch.id);
     return one && (patch.role === 'bare' || patch.role === 'solid') ? [one] : [];
   });
-  const glare = lost.filter(({ reason }) => reason === 'glare' || reason === 'clipped').length * 2 >= lost.length;
+  const bright = lost.filter(({ reason }) => reason === 'glare' || reason === 'clipped').length * 2 >= lost.length;
+  const glare = added ?? bright;
   throw new AppError(
     glare ? 'capture-glare' : 'capture-uneven',
-    `found ${references.length} of ${asked} references readable (lost: ${lost.map(({ id, reason }) => `${id} ${reason}`).join(', ')}), ` +
+    `found ${references.length} of ${asked} references readable (lost: ${lost.map(({ id }) => id).join(', ')}), ` +
       `needed ${Math.ceil((1 - REFERENCES_LOST_MAX) * asked)}; ${glare ? 'turn the piece 30° against the lamp' : 'take the capture again in even light with nothing lying on the chart'}`,
     { found: references.length, asked },
   );
@@ -309,9 +326,10 @@ interface ReferenceState {
   readonly fields: readonly ReferenceField[];
   readonly references: readonly PatchSamples[];
   readonly asked: number;
+  readonly added: boolean | undefined;
 }
 
-function judgeReferences({ surface, fields, references, asked }: ReferenceState, reject: Reject): void {
+function judgeReferences({ surface, fields, references, asked, added }: ReferenceState, reject: Reject): void {
   const { residuals, disagreement, solidRatio } = surface;
   const limit = Math.min(DISAGREE_MAX, DISAGREE_CONTRAST * Math.abs(Math.log(solidRatio)) + 0.01);
   const outlying = Math.max(REFERENCE_OUTLIER * disagreement, REFERENCE_OUTLIER_MIN);
@@ -336,7 +354,7 @@ function judgeReferences({ surface, fields, references, asked }: ReferenceState,
   // Light that is added lifts dark fields by a larger share than light ones; light that is missing takes the same share.
   const skew = residuals.reduce((sum, residual) => sum + residual ** 3, 0);
   const spread = `${(100 * disagreement).toFixed(1)} %`;
-  if (bright > dark || (bright === dark && skew > 0)) {
+  if (added ?? (bright > dark || (bright === dark && skew > 0))) {
     throw new AppError(
       'capture-glare',
       `found references that differ by ${spread} with ${lost} of ${asked} too bright or unreadable, needed ${(100 * limit).toFixed(1)} % or less; turn the piece 30° against the lamp`,

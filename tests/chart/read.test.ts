@@ -211,6 +211,12 @@ describe('a capture is refused', () => {
     );
   });
 
+  test('a reflection over dark stock, where the rest of the piece looks as if it lay in the shade', () => {
+    const glare = { x: 0.36, y: 0.4, radius: 0.14, strength: 0.5 };
+    const dark = { ...PHOTO, bare: 0.02, solid: 0.25, glare };
+    expect(refusal(take(LAYOUTS.tone, dark).capture, LAYOUTS.tone).code).toBe('capture-glare');
+  });
+
   test('when references disagree at random', () => {
     const layout = LAYOUTS.tone;
     const ink = flatInk(layout, (id) => {

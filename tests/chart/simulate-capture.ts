@@ -15,6 +15,10 @@ export interface CameraOptions {
   readonly tiltY?: number;
   /** Barrel or pincushion: distance from the middle grows by k1·r², r in half diagonals. */
   readonly k1?: number;
+  /** The same with r⁴. */
+  readonly k2?: number;
+  /** Where the lens's axis meets the picture, shares of width and height: off the middle in a photo that was cropped. */
+  readonly axis?: readonly [number, number];
   readonly mirrored?: boolean;
   /** Linear reflectance of bare, solid and of the table around the piece. */
   readonly bare: number;
@@ -39,6 +43,20 @@ export interface CameraOptions {
   readonly seed?: number;
   /** Colour of the light or piece: factors of R, G, B. */
   readonly tint?: readonly [number, number, number];
+  /** Reflectance of the table at a place, instead of `table`. */
+  readonly tableAt?: (xMm: number, yMm: number) => number;
+  /** Factor of the piece's reflectance at a place: the structure of its surface. */
+  readonly grainAt?: (xMm: number, yMm: number) => number;
+  /** Factor of the light at a place of the piece: shadows. */
+  readonly shadeAt?: (xMm: number, yMm: number) => number;
+  /** Lines within marks, one a scan line: amplitude of the share that is marked. */
+  readonly lines?: number;
+  /** Sideways colour of the lens: red lies so many pixels further out and blue further in at the corners. */
+  readonly fringePx?: number;
+  /** Noise of photons: its standard deviation at white in linear light, falling with the root of the light. */
+  readonly shot?: number;
+  /** Sharpening by the camera's software: share of the difference from a blur that is added to the code. */
+  readonly sharpen?: { readonly radiusPx: number; readonly amount: number };
 }
 
 export interface Simulated {
@@ -131,55 +149,73 @@ function createAreaMean({ width, height, data }: Ink) {
     (at(x1, y1) - at(x0, y1) - at(x1, y0) + at(x0, y0)) / ((x1 - x0) * (y1 - y0));
 }
 
-export function simulateCapture(ink: Ink, layout: ChartLayout, options: CameraOptions): Simulated {
-  const { width, height, pxPerMm, bare, solid } = options;
-  const { turnDeg = 0, tiltX = 0, tiltY = 0, k1 = 0, mirrored = false, table = 0.05, rimMm = 4 } = options;
-  const { lightX = 0, lightY = 0, vignetting = 0, blurPx = 0, noise = 0, exposure = 1, bits = 8, seed = 1 } = options;
-  const { glare, tint = [1, 1, 1], encode = encodeSrgb } = options;
+type Geometry = Pick<
+  CameraOptions,
+  'width' | 'height' | 'centre' | 'pxPerMm' | 'turnDeg' | 'tiltX' | 'tiltY' | 'k1' | 'k2' | 'axis' | 'mirrored'
+>;
+
+/** Where the camera puts points of the chart, and back: the place on the chart and how many times smaller than in the middle it looks. */
+export function createGeometry(layout: ChartLayout, options: Geometry) {
+  const { width, height, pxPerMm, turnDeg = 0, tiltX = 0, tiltY = 0 } = options;
+  const { k1 = 0, k2 = 0, axis = [0.5, 0.5], mirrored = false } = options;
   const [cx, cy] = options.centre ?? [width / 2, height / 2];
   const cos = Math.cos((turnDeg * Math.PI) / 180);
   const sin = Math.sin((turnDeg * Math.PI) / 180);
   const halfX = layout.widthMm / 2;
   const halfY = layout.heightMm / 2;
   const halfDiagonal = Math.hypot(width, height) / 2;
+  const [ax, ay] = [axis[0] * width, axis[1] * height];
+  const stretchAt = (ux: number, uy: number) => {
+    const r2 = ux * ux + uy * uy;
+    return 1 + k1 * r2 + k2 * r2 * r2;
+  };
 
   const place = (xMm: number, yMm: number): readonly [number, number] => {
     const x = (mirrored ? -1 : 1) * (xMm - halfX);
     const y = yMm - halfY;
     const depth = 1 + tiltX * (x / halfX) + tiltY * (y / halfY);
-    const ux = (cx - width / 2 + (pxPerMm * (x * cos - y * sin)) / depth) / halfDiagonal;
-    const uy = (cy - height / 2 + (pxPerMm * (x * sin + y * cos)) / depth) / halfDiagonal;
-    const stretch = (1 + k1 * (ux * ux + uy * uy)) * halfDiagonal;
-    return [width / 2 + ux * stretch, height / 2 + uy * stretch];
+    const ux = (cx - ax + (pxPerMm * (x * cos - y * sin)) / depth) / halfDiagonal;
+    const uy = (cy - ay + (pxPerMm * (x * sin + y * cos)) / depth) / halfDiagonal;
+    const stretch = stretchAt(ux, uy) * halfDiagonal;
+    return [ax + ux * stretch, ay + uy * stretch];
   };
   const unplace = (px: number, py: number): readonly [number, number, number] => {
-    const qx = (px - width / 2) / halfDiagonal;
-    const qy = (py - height / 2) / halfDiagonal;
+    const qx = (px - ax) / halfDiagonal;
+    const qy = (py - ay) / halfDiagonal;
     let ux = qx;
     let uy = qy;
-    for (let i = 0; k1 !== 0 && i < 6; i++) {
-      const stretch = 1 + k1 * (ux * ux + uy * uy);
+    for (let i = 0; (k1 !== 0 || k2 !== 0) && i < 8; i++) {
+      const stretch = stretchAt(ux, uy);
       ux = qx / stretch;
       uy = qy / stretch;
     }
-    const a = (ux * halfDiagonal - (cx - width / 2)) / pxPerMm;
-    const b = (uy * halfDiagonal - (cy - height / 2)) / pxPerMm;
+    const a = (ux * halfDiagonal - (cx - ax)) / pxPerMm;
+    const b = (uy * halfDiagonal - (cy - ay)) / pxPerMm;
     const rx = a * cos + b * sin;
     const ry = -a * sin + b * cos;
     // rx = x / depth, ry = y / depth with depth linear in x and y.
     const depth = 1 / (1 - tiltX * (rx / halfX) - tiltY * (ry / halfY));
     return [(mirrored ? -1 : 1) * rx * depth + halfX, ry * depth + halfY, depth];
   };
+  return { place, unplace };
+}
 
+export function simulateCapture(ink: Ink, layout: ChartLayout, options: CameraOptions): Simulated {
+  const { width, height, pxPerMm, bare, solid, table = 0.05, rimMm = 4 } = options;
+  const { lightX = 0, lightY = 0, vignetting = 0, blurPx = 0, noise = 0, exposure = 1, bits = 8, seed = 1 } = options;
+  const { glare, tint = [1, 1, 1], encode = encodeSrgb } = options;
+  const { tableAt, grainAt, shadeAt, lines = 0, fringePx = 0, shot = 0, sharpen } = options;
+  const { place, unplace } = createGeometry(layout, options);
+  const halfDiagonal = Math.hypot(width, height) / 2;
   const mean = createAreaMean(ink);
   const light = new Float64Array(width * height);
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
       const [xMm, yMm, depth] = unplace(x + 0.5, y + 0.5);
       const half = (depth / pxPerMm) * 0.5;
-      let reflectance = table;
-      if (xMm > -rimMm && yMm > -rimMm && xMm < layout.widthMm + rimMm && yMm < layout.heightMm + rimMm) {
-        reflectance = bare;
+      const onPiece = xMm > -rimMm && yMm > -rimMm && xMm < layout.widthMm + rimMm && yMm < layout.heightMm + rimMm;
+      let reflectance = onPiece ? bare : tableAt ? tableAt(xMm, yMm) : table;
+      if (onPiece) {
         if (xMm > 0 && yMm > 0 && xMm < layout.widthMm && yMm < layout.heightMm) {
           const { perMmX, perMmY } = ink;
           const share = mean(
@@ -188,13 +224,19 @@ export function simulateCapture(ink: Ink, layout: ChartLayout, options: CameraOp
             (xMm + half) * perMmX,
             (yMm + half) * perMmY,
           );
-          reflectance = bare + (solid - bare) * share;
+          const phase = (2 * Math.PI * yMm) / layout.grid.lineSpacingMm;
+          // A pixel sees the mean over its own height; what is left of finer lines shows as moiré.
+          const height = (2 * half) / layout.grid.lineSpacingMm;
+          const left = lines > 0 ? Math.sin(Math.PI * height) / (Math.PI * height) : 0;
+          const seen = share * (1 + lines * (left * Math.cos(phase) - 1));
+          reflectance = bare + (solid - bare) * seen;
         }
+        if (grainAt) reflectance *= grainAt(xMm, yMm);
       }
       const nx = (x + 0.5) / width - 0.5;
       const ny = (y + 0.5) / height - 0.5;
       const falloff = (1 + lightX * nx + lightY * ny) * (1 - vignetting * (nx * nx + ny * ny) * 2);
-      let value = reflectance * falloff * exposure;
+      let value = reflectance * falloff * exposure * (onPiece && shadeAt ? shadeAt(xMm, yMm) : 1);
       if (glare) {
         const r2 = ((x + 0.5 - glare.x * width) ** 2 + (y + 0.5 - glare.y * height) ** 2) / (glare.radius * width) ** 2;
         value += glare.strength * Math.exp(-r2 / 2);
@@ -208,14 +250,47 @@ export function simulateCapture(ink: Ink, layout: ChartLayout, options: CameraOp
   const codeOf = tabulate(encode);
   const max = bits === 16 ? 65535 : 255;
   const rgb = bits === 16 ? new Uint16Array(width * height * 3) : new Uint8Array(width * height * 3);
-  for (let i = 0; i < width * height; i++) {
-    for (let c = 0; c < 3; c++) {
-      const grain = noise > 0 ? (noise / 255) * normal[Math.floor(random() * normal.length)]! : 0;
-      const coded = codeOf(blurred[i]! * tint[c]!) + grain;
-      rgb[i * 3 + c] = Math.round(Math.min(1, Math.max(0, coded)) * max);
+  const draw = () => normal[Math.floor(random() * normal.length)]!;
+  for (let c = 0; c < 3; c++) {
+    const fringed = fringePx > 0 && c !== 1;
+    const seen = fringed
+      ? scalePicture(blurred, { width, height, by: 1 + ((c === 0 ? 1 : -1) * fringePx) / halfDiagonal })
+      : blurred;
+    const coded = Float64Array.from(seen, (value) => {
+      const lit = value * tint[c]!;
+      return codeOf(shot > 0 ? lit + shot * Math.sqrt(Math.max(0, lit)) * draw() : lit);
+    });
+    const soft = sharpen ? blurGauss(coded, width, height, sharpen.radiusPx) : coded;
+    for (let i = 0; i < width * height; i++) {
+      const grain = noise > 0 ? (noise / 255) * draw() : 0;
+      const sharp = coded[i]! + (sharpen ? sharpen.amount * (coded[i]! - soft[i]!) : 0) + grain;
+      rgb[i * 3 + c] = Math.round(Math.min(1, Math.max(0, sharp)) * max);
     }
   }
   return { capture: { width, height, rgb, bits }, place };
+}
+
+/** A picture larger or smaller by a factor about its middle, bilinear; the edge repeats. */
+function scalePicture(
+  data: Float64Array,
+  { width, height, by }: { readonly width: number; readonly height: number; readonly by: number },
+): Float64Array {
+  const out = new Float64Array(width * height);
+  for (let y = 0; y < height; y++) {
+    const sy = Math.min(height - 1.001, Math.max(0, height / 2 + (y + 0.5 - height / 2) / by - 0.5));
+    const top = Math.floor(sy);
+    const v = sy - top;
+    for (let x = 0; x < width; x++) {
+      const sx = Math.min(width - 1.001, Math.max(0, width / 2 + (x + 0.5 - width / 2) / by - 0.5));
+      const left = Math.floor(sx);
+      const u = sx - left;
+      const at = top * width + left;
+      out[y * width + x] =
+        (data[at]! * (1 - u) + data[at + 1]! * u) * (1 - v) +
+        (data[at + width]! * (1 - u) + data[at + width + 1]! * u) * v;
+    }
+  }
+  return out;
 }
 
 /** Normal deviates to draw from. */
