@@ -41,7 +41,7 @@ describe('prepare --marks', () => {
     const prepare = (marks: string) =>
       runCli(['prepare', PHOTO, '--size', '30x20', '--out', folder(), '--marks', marks]);
     const bad = await prepare(path);
-    expect([bad.status, bad.stderr]).toEqual([1, expect.stringMatching(/marks\.0\.colour: found "grey"/)]);
+    expect([bad.status, bad.stderr]).toEqual([1, expect.stringMatching(/"marks\.0\.colour": found "grey"/)]);
     const unknown = await prepare('slate-grays');
     expect([unknown.status, unknown.stderr]).toEqual([2, expect.stringMatching(/slate-greys/)]);
   });
