@@ -8,4 +8,4 @@ export {
   runOrder,
   type WantedPiece,
 } from './order.ts';
-export { createQueueMaker, runQueueWorker } from './queue.ts';
+export { checkQueueUrl, createQueueMaker, runQueueWorker } from './queue.ts';

@@ -37,11 +37,15 @@ const queueName = (build: string) => `pieces-${build}`;
 const photoKey = (id: string) => `${PREFIX}:photo:${id}`;
 const resultKey = (id: string) => `${PREFIX}:result:${id}`;
 
+/** @throws AppError option-invalid */
+export function checkQueueUrl(url: string): void {
+  if (/^rediss?:\/\/./.test(url) && URL.canParse(url)) return;
+  throw new AppError('option-invalid', `--queue: found "${url}", needed a URL such as redis://127.0.0.1:6379`);
+}
+
 /** @throws AppError option-invalid, queue-unreachable */
 async function connect(url: string): Promise<Redis> {
-  if (!/^rediss?:\/\/./.test(url) || !URL.canParse(url)) {
-    throw new AppError('option-invalid', `--queue: found "${url}", needed a URL such as redis://127.0.0.1:6379`);
-  }
+  checkQueueUrl(url);
   const { Redis: Client } = await import('ioredis');
   const client = new Client(url, {
     lazyConnect: true,

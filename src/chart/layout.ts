@@ -209,7 +209,7 @@ function layoutFrame(widthDots: number, heightDots: number, grid: DotGrid, strip
   if (cellDotsX < 3 || cellDotsY < 3 || (oneRow && oneColumn)) {
     throw new AppError(
       'option-invalid',
-      `chart: found ${widthMm.toFixed(1)} × ${heightMm.toFixed(1)} mm at ${pitchMm} × ${lineSpacingMm} mm a dot, needed room for ` +
+      `found ${widthMm.toFixed(1)} × ${heightMm.toFixed(1)} mm at ${pitchMm} × ${lineSpacingMm} mm a dot, needed room for ` +
         'the tags that name the chart: at least 10 dots of 3 a side for each; choose a larger size or a finer pitch',
       { widthMm, heightMm, cellDotsX, cellDotsY },
     );
@@ -298,7 +298,7 @@ function fitCells(frame: Frame, count: number, grid: DotGrid, options: ChartOpti
   const heightMm = frame.heightDots * grid.lineSpacingMm;
   throw new AppError(
     'option-invalid',
-    `chart: found room for ${found} patches of ${leastMm.toFixed(1)} mm on ${widthMm.toFixed(1)} × ${heightMm.toFixed(1)} mm, ` +
+    `found room for ${found} patches of ${leastMm.toFixed(1)} mm on ${widthMm.toFixed(1)} × ${heightMm.toFixed(1)} mm, ` +
       `needed ${count}; choose a larger size${(options.replicates ?? 2) > 1 ? ' or fewer replicates or steps' : ''}`,
     { found, needed: count, patchMm: leastMm, widthMm, heightMm },
   );
@@ -317,7 +317,7 @@ function fitTable(frame: Frame, wanted: readonly WantedPatch[], options: ChartOp
   }
   throw new AppError(
     'option-invalid',
-    `chart: found no room for ${columns} × ${rows} cells of ${PATCH_MIN_MM} mm and ${references} bare references around them, ` +
+    `found no room for ${columns} × ${rows} cells of ${PATCH_MIN_MM} mm and ${references} bare references around them, ` +
       'needed a larger size or fewer values of a setting',
     { columns, rows, references },
   );

@@ -130,7 +130,10 @@ function planCheck(options: ChartOptions): readonly WantedPatch[] {
 function planDose(options: ChartOptions): readonly WantedPatch[] {
   const { columns, rows } = options;
   if (!columns || !rows || columns.values.length < 1 || rows.values.length < 1 || columns.setting === rows.setting) {
-    throw new AppError('option-invalid', 'chart dose: needed two different settings with the values of each');
+    throw new AppError(
+      'option-invalid',
+      'chart dose: found one setting twice or without values, needed two different settings with the values of each',
+    );
   }
   for (const value of [...columns.values, ...rows.values]) {
     if (!(value > 0)) throw new AppError('option-invalid', `chart dose: found ${value}, needed values above 0`);

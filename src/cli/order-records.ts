@@ -1,6 +1,10 @@
 import type { CommandRecord, OptionRecord } from './command.ts';
 
-const NOT_OF_AN_ORDER = ['--out', '--prices', '--force', '--only', '--name', '--text', '--threads'];
+const NOT_OF_AN_ORDER = [
+  ...['--out', '--prices', '--force', '--only', '--name', '--text', '--threads'],
+  // Several bitmaps a piece, one after the other on a piece that does not move: a job of its own.
+  ...['--marks', '--separate'],
+];
 const QUEUE = 'redis://host:port of a queue’s server';
 
 /** The options of `prepare` that an order takes, too: as defaults on the command line, as columns of its CSV. */

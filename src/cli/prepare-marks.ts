@@ -1,7 +1,7 @@
 import { basename, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import { type JobRequest, type MarksTicket, prepareMarks, resolveMarks, type SeparateBy } from '../job/index.ts';
-import { readPhoto, writeFilesAtomic } from '../plane/index.ts';
+import { readPhoto, refuseResults, writeFilesAtomic } from '../plane/index.ts';
 import type { OptionValues, Outcome, Surroundings } from './command.ts';
 import { textOf } from './options.ts';
 import { readRefused } from './refused.ts';
@@ -45,18 +45,21 @@ export async function prepareInMarks(
     { ...request, palette: textOf(options, 'marks')!, ...(by ? { by } : {}) },
     { shop, refused: readRefused(shop) },
   );
+  const only = textOf(options, 'only') === 'bitmap' ? 'bitmap' : 'everything';
+  const force = options.force === true;
+  if (!force && only === 'everything') await refuseResults([join(out, `${jobName}.ticket.json`)]);
   const { files, ticket } = await prepareMarks(() => readPhoto(path), {
     spec,
     name: jobName,
     photoFile: basename(path),
     version,
-    only: textOf(options, 'only') === 'bitmap' ? 'bitmap' : 'everything',
+    only,
     progress,
   });
   for (const text of ticket.warnings) warn(text);
   progress('writing');
   const written = files.map(({ name, bytes }) => ({ path: join(out, name), bytes }));
-  await writeFilesAtomic(written, { force: options.force === true });
+  await writeFilesAtomic(written, { force });
   const paths = written.map((file) => file.path);
   return { json: { files: paths, ticket }, text: writeOutcome(ticket, paths) };
 }

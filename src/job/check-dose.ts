@@ -182,6 +182,14 @@ function findDose(curve: Curve, contrast: number): number | null {
 }
 
 function fitThreshold(points: readonly DosePoint[], diametersUm: Readonly<Record<string, number>>) {
+  const known = points.map(({ id }) => id);
+  const unknown = Object.keys(diametersUm).find((id) => !known.includes(id));
+  if (unknown !== undefined) {
+    throw new AppError(
+      'option-invalid',
+      `diameters: found no readable cell "${unknown}", needed some of ${known.join(', ')}`,
+    );
+  }
   const craters = points.flatMap(({ id, settings: { powerW, rateKHz } }) => {
     const diameterUm = diametersUm[id];
     if (diameterUm === undefined || rateKHz === undefined) return [];

@@ -65,6 +65,12 @@ export interface PlateJob {
  * @throws AppError file-invalid; also when the bitmap is not of the piece alone, as with a check strip joined to it
  */
 export function parseJobTicket(json: unknown, path: string): JobTicket {
+  if ((json as { schema?: unknown } | null)?.schema === 'tonewright-marks/1') {
+    throw new AppError(
+      'file-invalid',
+      `ticket ${path}: found a job of several marks, needed one of a single bitmap; pieces of several marks are burned one by one`,
+    );
+  }
   const ticket = parseRecord(ticketSchema, { json, what: `ticket ${path}` });
   const { bitmap, piece, grid } = ticket;
   const off = {

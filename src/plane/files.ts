@@ -37,6 +37,26 @@ const REASONS: Readonly<Record<string, string>> = {
 };
 
 /**
+ * For work of minutes, before it begins: what would be refused in the end is refused now.
+ * @throws AppError result-exists
+ */
+export async function refuseResults(paths: readonly string[]): Promise<void> {
+  refusePresent(await listPresent(paths));
+}
+
+async function listPresent(paths: readonly string[]): Promise<readonly string[]> {
+  const there = await Promise.all(paths.map(exists));
+  return paths.filter((_, at) => there[at]);
+}
+
+function refusePresent(paths: readonly string[]): void {
+  if (paths.length === 0) return;
+  throw new AppError('result-exists', `found ${paths.join(', ')} already there, needed a place without results`, {
+    paths,
+  });
+}
+
+/**
  * Write files as one: each is written beside its place under a temporary name and all are renamed at the end, in the
  * order given (put the file that says "done" last). On failure nothing of it stays, nor a folder that was made for it.
  * A file that `force` has replaced by then stays replaced.
@@ -46,14 +66,8 @@ export async function writeFilesAtomic(
   files: readonly FileToWrite[],
   { force = false, durable = false }: WriteOptions = {},
 ): Promise<void> {
-  const present = new Set<string>();
-  for (const { path } of files) if (await exists(path)) present.add(path);
-  if (present.size > 0 && !force) {
-    const names = [...present].join(', ');
-    throw new AppError('result-exists', `found ${names} already there, needed a place without results`, {
-      paths: [...present],
-    });
-  }
+  const present = new Set(await listPresent(files.map(({ path }) => path)));
+  if (!force) refusePresent([...present]);
   const mark = randomBytes(6).toString('hex');
   const made: string[] = [];
   const folders: string[] = [];

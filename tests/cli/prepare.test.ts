@@ -87,6 +87,8 @@ describe('prepare', () => {
     const refused = await prepare(CAT, out, '--screen', 'stucki');
     expect(refused.status).toBe(1);
     expect(refused.stderr).toMatch(/already there/);
+    // Before any work: even before the photo is looked for.
+    expect((await prepare('gone.png', out, '--name', 'cat')).stderr).toMatch(/already there/);
     expect(readFileSync(join(out, 'cat.png')).equals(before)).toBe(true);
     expect((await prepare(CAT, out, '--screen', 'stucki', '--force')).status).toBe(0);
     expect(readFileSync(join(out, 'cat.png')).equals(before)).toBe(false);

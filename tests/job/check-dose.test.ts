@@ -91,7 +91,12 @@ describe('a characteristic curve from a dose chart', () => {
     const { threshold } = readDose(burn(saturating, layout), layout, { diametersUm });
     expect(threshold!.spotDiameterUm).toBeCloseTo(spotDiameterUm, 6);
     expect(threshold!.thresholdJPerCm2).toBeCloseTo(thresholdJPerCm2, 6);
-    expect(() => readDose(burn(saturating, layout), layout, { diametersUm: { A1: 20 } })).toThrow(/two different/);
+    const one = Object.fromEntries(Object.entries(diametersUm).slice(0, 1));
+    expect(() => readDose(burn(saturating, layout), layout, { diametersUm: one })).toThrow(/two different/);
+    const mistyped = { ...diametersUm, Z9: 20 };
+    expect(() => readDose(burn(saturating, layout), layout, { diametersUm: mistyped })).toThrow(
+      /no readable cell "Z9"/,
+    );
   });
 
   test('another chart, or too few cells, is refused', () => {

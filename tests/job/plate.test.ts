@@ -583,6 +583,9 @@ describe('bad input', () => {
     expect((await codeOf(() => parseJobTicket({ schema: 'tonewright-order/1' }, 'cat'))).message).toMatch(
       /field "schema"/,
     );
+    expect((await codeOf(() => parseJobTicket({ schema: 'tonewright-marks/1' }, 'cat'))).message).toMatch(
+      /a job of several marks, needed one of a single bitmap/,
+    );
     const joined = { ...ticket, bitmap: { ...ticket.bitmap, height: 410 } };
     expect((await codeOf(() => parseJobTicket(joined, 'cat'))).message).toMatch(/needed the piece alone/);
   });

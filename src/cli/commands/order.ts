@@ -1,5 +1,6 @@
 import { basename, dirname, extname, resolve } from 'node:path';
 import {
+  checkQueueUrl,
   createQueueMaker,
   createThreadMaker,
   identifyBuild,
@@ -56,6 +57,7 @@ export const run: Run = async ([given], options, surroundings) => {
 
   const title = textOf(options, 'title') ?? basename(path, extname(path));
   const queue = textOf(options, 'queue');
+  if (queue !== undefined) checkQueueUrl(queue);
   const interrupt = onInterrupt(() =>
     io.stderr('\nstopping: the pieces at work are finished first; Ctrl-C again stops at once\n'),
   );

@@ -67,7 +67,7 @@ export const run: Run = async ([jigName], options, surroundings) => {
       json: { files, jig: bed.jig },
       text: alignColumns([
         ...files.map((path) => ['wrote', path]),
-        ['jig', `${bed.jig.name}, ${bed.jig.pockets.length} pockets, ${bed.jig.widthMm} × ${bed.jig.heightMm} mm`],
+        ['jig', `${bed.jig.name}, ${sayPockets(bed.jig.pockets.length)}, ${bed.jig.widthMm} × ${bed.jig.heightMm} mm`],
         ['next', 'read jig.html: it says how to cut and how to align'],
       ]),
     };
@@ -249,6 +249,8 @@ function readJobs(options: OptionValues, { io, warn }: Surroundings): PlateJob[]
   });
 }
 
+const sayPockets = (count: number) => `${count} ${count === 1 ? 'pocket' : 'pockets'}`;
+
 const NOT_ORDERED = { count: 1, text: null, price: null };
 
 function readFolder(folder: string, warn: (text: string) => void): PlateJob[] {
@@ -293,7 +295,10 @@ function readCounts(text: string | undefined): ReadonlyMap<string, number> {
     text.split(',').map((part) => {
       const [, name, count] = /^\s*(?:(.+)=)?\s*(\d{1,4})\s*$/.exec(part) ?? [];
       if (!(Number(count) >= 1)) {
-        throw new AppError('option-invalid', `--count: found "${part}", needed 3, or names such as cat=3,dog=2`);
+        throw new AppError(
+          'option-invalid',
+          `--count: found "${part}", needed copies from 1 to 9999 such as 3, or by name such as cat=3,dog=2`,
+        );
       }
       return [name?.trim() ?? '', Number(count)] as const;
     }),

@@ -1,6 +1,7 @@
 import { basename, extname, join, resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
 import {
+  filesOfPiece,
   findNameFault,
   formatMoney,
   type JobRequest,
@@ -11,7 +12,14 @@ import {
   type Ticket,
 } from '../../job/index.ts';
 import { TONE_FIELDS, type ToneOptions } from '../../photo/index.ts';
-import { type ChannelWeights, type DotFormat, keepHeapSmall, readPhoto, writeFilesAtomic } from '../../plane/index.ts';
+import {
+  type ChannelWeights,
+  type DotFormat,
+  keepHeapSmall,
+  readPhoto,
+  refuseResults,
+  writeFilesAtomic,
+} from '../../plane/index.ts';
 import type { ScreenOptions } from '../../screens/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
@@ -60,6 +68,8 @@ export async function prepareFile(
   { shop, warn, progress }: Surroundings,
 ): Promise<Outcome> {
   const known = spec.warnings.length;
+  const wanted = filesOfPiece(name, spec);
+  if (!force) await refuseResults((only === 'bitmap' ? wanted.slice(0, 1) : wanted).map((file) => join(out, file)));
   const pool = spec.screen.name === 'direct-search' ? openSearchThreads(threads) : undefined;
   const job = await prepareJob(() => readPhoto(path), {
     spec,
