@@ -1,5 +1,5 @@
 import { Command, CommanderError, Option } from 'commander';
-import type { AppError } from '../errors.ts';
+import { AppError } from '../errors.ts';
 import type { CommandRecord, Io, OptionValues, Surroundings } from './command.ts';
 import { createProgress } from './progress.ts';
 
@@ -10,8 +10,8 @@ const COMMON = [
 ] as const;
 
 const ABOUT =
-  'Turns photographs into bitmaps that a laser engraver burns right the first time, because it has measured how each\n' +
-  'material answers the beam. Lengths take mm, um, cm or in; bare numbers are mm. Exit status: 0 done, 1 the input or the\n' +
+  'Turns photographs into bitmaps that a laser engraver burns right the first time, because it has measured how each ' +
+  'material answers the beam. Lengths take mm, um, cm or in; bare numbers are mm. Exit status: 0 done, 1 the input or the ' +
   'measurement is at fault, 2 wrong usage, 70 a bug.';
 
 /**
@@ -58,7 +58,11 @@ export async function runProgram(
     await program.parseAsync([...argv], { from: 'user' });
   } catch (error) {
     if (!(error instanceof CommanderError)) throw error;
-    return error.exitCode === 0 ? 0 : 2;
+    if (error.exitCode === 0) return 0;
+    // The parser has told people already; whoever asked for JSON gets it of any error.
+    if (argv.includes('--json'))
+      io.stdout(writeError(new AppError('option-invalid', error.message.replace(/^error: /, ''))));
+    return 2;
   }
   return status;
 }
@@ -87,8 +91,8 @@ async function runCommand(
   } catch (error) {
     progress.clear();
     if (isToldToPeople(error)) {
-      const { code, message, hint, details, exit } = error;
-      if (options.json) io.stdout(`${JSON.stringify({ error: { code, message, hint, details } }, null, 2)}\n`);
+      const { message, hint, exit } = error;
+      if (options.json) io.stdout(writeError(error));
       io.stderr(`tonewright ${record.name}: ${message}\n${hint}\n`);
       return exit;
     }
@@ -98,6 +102,10 @@ async function runCommand(
     );
     return 70;
   }
+}
+
+function writeError({ code, message, hint, details }: AppError): string {
+  return `${JSON.stringify({ error: { code, message, hint, details } }, null, 2)}\n`;
 }
 
 /** What a person may be told. Commands are bundled apart, so the class of their errors is another one than any here. */

@@ -35,6 +35,18 @@ describe('the command line', () => {
     expect(stderr).toMatch(/prepare/);
   });
 
+  test('wrong usage is one JSON document, too, where JSON was asked for', async () => {
+    for (const argv of [
+      ['prepare', '--json'],
+      ['time', 'a', 'b', '--json'],
+      ['prepare', 'a.png', '--sise', '5', '--json'],
+    ]) {
+      const { status, stdout } = await runCli(argv);
+      expect([status, JSON.parse(stdout).error.code]).toEqual([2, 'option-invalid']);
+    }
+    expect((await runCli(['prepare'])).stdout).toBe('');
+  });
+
   test('the help of prepare names every screen', async () => {
     const { stdout } = await runCli(['prepare', '--help']);
     const flat = stdout.replace(/\s+/g, ' ');
