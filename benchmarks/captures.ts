@@ -34,8 +34,9 @@ const ROUGH = Number(process.env.ROUGH ?? 80);
 const SEED = Number(process.env.SEED ?? 1);
 /** Pixels along the longer side of a rough capture. */
 const ROUGH_WIDTH = Number(process.env.WIDTH ?? 1800);
-/** Largest error of a tone that is not a misreading, L*: twice the scatter of dots by chance in the smallest patch. */
+/** Largest error of a tone that is not a misreading, L*: twice the scatter of dots by chance in the smallest patch; a grain adds its own. */
 const TONE_LIMIT = 2.5;
+const GRAIN_LIMIT = 1;
 const known = Object.values(LAYOUTS);
 const kinds = [LAYOUTS.tone, LAYOUTS.tone, LAYOUTS.verify, LAYOUTS.spot, LAYOUTS.dose, LAYOUTS.check];
 
@@ -150,7 +151,7 @@ function makeRoughCase(at: number): Case {
     lines: sometimes(0.5) ? between(0.05, 0.2) : 0,
     tint: sometimes(0.5) ? [between(0.9, 1), between(0.88, 0.96), between(0.7, 0.95)] : [1, 1, 1],
     seed: at + 1,
-    ...(phone ? { sharpen: { radiusPx: between(1, 2.5), amount: between(0.5, 1.5) } } : {}),
+    ...(phone ? { sharpen: { radiusPx: between(1, 2.5), amount: between(0.3, 1) } } : {}),
     ...(sometimes(0.6) ? { tableAt: clutterTable(at + 1) } : {}),
     ...(surface === 1 ? { grainAt: brushSurface(at + 1, grain) } : {}),
     ...(surface === 2 ? { grainAt: growWood(at + 1, grain) } : {}),
@@ -241,7 +242,11 @@ for (let at = only ?? 0; at < (only === undefined ? COUNT + ROUGH : only + 1); a
     }
     places.push(place);
     tones.push(tone);
-    if (located.layout !== layout || place > layout.borderMm / 2 || tone > TONE_LIMIT) {
+    if (
+      located.layout !== layout ||
+      place > layout.borderMm / 2 ||
+      tone > TONE_LIMIT + (camera.grainAt ? GRAIN_LIMIT : 0)
+    ) {
       misread.push(`${at}: ${name}: ${located.layout.kind}, place ${place.toFixed(3)} mm, tone ${tone.toFixed(2)} L*`);
     }
   } catch (error) {

@@ -167,8 +167,12 @@ export interface PatchLight {
   readonly bare: number;
 }
 
-/** Least difference of two bare ways, as a share, that tells added light from missing light; and pairs that must show it. */
+/**
+ * Least difference of two bare ways, as a share, that tells added light from missing light; least contrast of a patch to its way,
+ * since bare patches fit both; and pairs that must show it.
+ */
 const LIGHT_STEP_MIN = 0.1;
+const PATCH_CONTRAST_MIN = 0.2;
 const LIGHT_PAIRS_MIN = 4;
 
 /**
@@ -179,8 +183,9 @@ const LIGHT_PAIRS_MIN = 4;
 export function isLightAdded(patches: readonly PatchLight[]): boolean | undefined {
   const offAdded: number[] = [];
   const offTaken: number[] = [];
-  patches.forEach((one, at) => {
-    for (const other of patches.slice(at + 1)) {
+  const marked = patches.filter(({ light, bare }) => Math.abs(Math.log(light / bare)) > PATCH_CONTRAST_MIN);
+  marked.forEach((one, at) => {
+    for (const other of marked.slice(at + 1)) {
       if (other.group !== one.group) continue;
       const [low, high] = one.bare < other.bare ? [one, other] : [other, one];
       if (!(high.bare > low.bare * (1 + LIGHT_STEP_MIN))) continue;

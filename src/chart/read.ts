@@ -5,7 +5,7 @@ import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulat
 import { labOf } from './colour.ts';
 import { fitLight, isLightAdded, type LightSurface, type ReferenceField } from './light.ts';
 import type { Located } from './locate.ts';
-import { judgeRings } from './rings.ts';
+import { judgeRings, type RingLight } from './rings.ts';
 import {
   decodeLevels,
   type FieldSamples,
@@ -97,6 +97,8 @@ const RING_ALWAYS = 0.1;
 /** Middle of the rim that is judged, shares of the gap, and the share of bare that blur may carry there from a solid. */
 const RING_MIDDLE = 0.4;
 const CARRIED_MAX = 0.03;
+/** Bare fields that show whether a part of the chart is too light or too dark. */
+const BARE_FIELDS_MIN = 5;
 /** Largest part of a patch's own contrast that its bare rim may show: more means that patches do not lie where they were looked for. */
 const RIM_TONE_MAX = 0.3;
 /** Share of references that may be left out, of each kind and of all. */
@@ -136,11 +138,13 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   const asked = samples.filter(isReference).length;
   // The rims are decoded as sRGB; for this question patches are, too.
   const decode = decodeLevels(capture.bits);
-  const added = isLightAdded(
-    samples
-      .filter((sample) => Number.isFinite(sample.ring) && sample.clippedHigh <= CLIPPED_PATCH)
-      .map((sample) => ({ group: sample.patch.group, light: luminanceOf(sample, decode), bare: sample.ring })),
-  );
+  const isBare = ({ patch }: PatchSamples) => patch.role === 'bare';
+  const added =
+    isLightAdded(
+      samples
+        .filter((sample) => Number.isFinite(sample.ring) && sample.clippedHigh <= CLIPPED_PATCH)
+        .map((sample) => ({ group: sample.patch.group, light: luminanceOf(sample, decode), bare: sample.ring })),
+    ) ?? leansLight([...samples.filter(isBare), ...margins].map(lightOf));
   /** References that are not rejected by now. */
   const gather = () => {
     const references = samples.filter((sample) => isReference(sample) && !rejected.has(sample.patch.id));
@@ -151,7 +155,9 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
     refuseLost(samples, { references, fields, asked, rejected, added });
     return { references, fields };
   };
-  rejectLit(samples, { surface: fitLight(gather().fields, layout), lightOf, layout, blurMm: located.blurMm }, reject);
+  const lit = { surface: fitLight(gather().fields, layout), lightOf, layout, blurMm: located.blurMm };
+  rejectLit(samples, lit, reject);
+  rejectBeside(samples, margins, lit, reject);
   const { references, fields } = gather();
   const surface = fitLight(fields, layout);
   judgeReferences({ surface, fields, references, asked, added }, reject);
@@ -221,6 +227,14 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
     camera: curve,
     warnings,
   };
+}
+
+/** Where patches cannot tell: a reflection makes few bare fields far lighter than most, a shadow few far darker. */
+function leansLight(bareLights: readonly number[]): boolean | undefined {
+  if (bareLights.length < BARE_FIELDS_MIN) return undefined;
+  const logs = bareLights.map(Math.log);
+  const middle = median(logs);
+  return logs.reduce((sum, log) => sum + (log - middle) ** 3, 0) > 0;
 }
 
 type Reject = (sample: PatchSamples, reason: RejectReason, detail: string) => void;
@@ -351,10 +365,8 @@ function judgeReferences({ surface, fields, references, asked, added }: Referenc
     return lostOf[role] <= REFERENCES_LOST_MAX * of;
   });
   if (disagreement <= limit && enough) return;
-  // Light that is added lifts dark fields by a larger share than light ones; light that is missing takes the same share.
-  const skew = residuals.reduce((sum, residual) => sum + residual ** 3, 0);
   const spread = `${(100 * disagreement).toFixed(1)} %`;
-  if (added ?? (bright > dark || (bright === dark && skew > 0))) {
+  if (added ?? bright > dark) {
     throw new AppError(
       'capture-glare',
       `found references that differ by ${spread} with ${lost} of ${asked} too bright or unreadable, needed ${(100 * limit).toFixed(1)} % or less; turn the piece 30° against the lamp`,
@@ -393,9 +405,40 @@ function rejectLit(
       { toneShare: rings.toneShare },
     );
   }
-  const noticed = Math.max(RING_MIN, RING_OUTLIER * rings.scatter);
+  rejectOff(samples, rings, { surface, lightOf, layout, blurMm }, reject);
+}
+
+/**
+ * The same on a strip, whose patches lie between two bare fields each: a shadow over one end would otherwise be read as tone.
+ */
+function rejectBeside(
+  samples: readonly PatchSamples[],
+  margins: readonly FieldSamples[],
+  lit: LitState,
+  reject: Reject,
+): void {
+  if (margins.length === 0) return;
+  const away = margins.map((margin) => Math.log(lit.lightOf(margin) / lit.surface.bareAt(margin.xMm, margin.yMm)));
+  const off = samples.map(({ patch }) => {
+    const x = patch.xMm + patch.widthMm / 2;
+    const y = patch.yMm + patch.heightMm / 2;
+    const beside = away.filter(
+      (_, at) => Math.abs(margins[at]!.xMm - x) < 1e-6 || Math.abs(margins[at]!.yMm - y) < 1e-6,
+    );
+    return Math.exp(beside.reduce((sum, one) => sum + one / beside.length, 0)) - 1;
+  });
+  rejectOff(samples, { off, scatter: 1.4826 * median(away.map(Math.abs)) }, lit, reject);
+}
+
+function rejectOff(
+  samples: readonly PatchSamples[],
+  { off: offs, scatter }: Pick<RingLight, 'off' | 'scatter'>,
+  { surface, lightOf, layout }: LitState,
+  reject: Reject,
+): void {
+  const noticed = Math.max(RING_MIN, RING_OUTLIER * scatter);
   samples.forEach((sample, at) => {
-    const off = rings.off[at]!;
+    const off = offs[at]!;
     if (!(Math.abs(off) > noticed) || (off < 0 && layout.kind === 'dose')) return;
     const light = lightOf(sample);
     const without = off > 0 ? light - off * surface.bareAt(sample.xMm, sample.yMm) : light / (1 + off);

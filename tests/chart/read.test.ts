@@ -168,6 +168,22 @@ describe('what spoils a patch', () => {
     } else expect(rejected.find(({ id }) => id === patch.id)?.reason).toBe('scratch');
   });
 
+  test('a shadow over a strip takes out what lies in it, or the strip', () => {
+    const layout = LAYOUTS.check;
+    const [start, end] = [0, layout.widthMm].map((at) => (xMm: number) => Math.abs(xMm - at) < 0.3 * layout.widthMm);
+    const camera = { ...PHOTO, width: 1300, height: 700, pxPerMm: 16, turnDeg: 5, solid: 0.1 };
+    for (const shaded of [start!, end!]) {
+      const { capture } = take(layout, { ...camera, shadeAt: (xMm) => (shaded(xMm) ? 0.5 : 1) });
+      try {
+        const readings = read(capture, layout);
+        expect(readings.rejected.some(({ reason }) => reason === 'shadow' || reason === 'glare')).toBe(true);
+        expect(worstTone(readings, layout, camera)).toBeLessThan(2.5);
+      } catch (error) {
+        expect((error as AppError).code).toBe('capture-uneven');
+      }
+    }
+  });
+
   test('a reflection takes out the patches under it, and the others stay right', () => {
     const camera = { ...PHOTO, glare: { x: 0.55, y: 0.45, radius: 0.05, strength: 0.7 } };
     const { capture } = take(LAYOUTS.tone, camera);
