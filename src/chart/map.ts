@@ -81,16 +81,42 @@ const DECENTRE_PRIOR = 0.006;
 const GROWTH_PRIOR_MM = 0.1;
 /** Tags from which the finer terms of the lens can be told from the perspective. */
 const FINE_LENS_TAGS = 5;
+/** Least ratio of variances (F) by which the finer terms must explain the corners better to be taken; three terms by chance stay below it. */
+const FINE_LENS_GAIN = 6;
+/** Four places, growth and k1. */
+const PLAIN_PARAMETERS = 10;
+const FINE_TERMS = [K2_PRIOR, DECENTRE_PRIOR, DECENTRE_PRIOR] as const;
 
 /**
  * Fits the map to the corners of all tags at once: four places of the chart in the picture, lens distortion and growth
- * of the ink, by least squares with weak priors on the last two: what the tags do not ask for stays near 0.
+ * of the ink, by least squares with weak priors on the last two. The lens's finer terms are taken only where they explain
+ * the corners significantly better, since they make a place outside the tags less certain.
  * Undefined when the tags do not determine it.
  */
 export function fitMap(
   seen: readonly SeenTag[],
   layout: ChartLayout,
   picture: { readonly width: number; readonly height: number },
+): FittedMap | undefined {
+  const plain = fitWith(seen, layout, { picture, lensPriors: [K1_PRIOR] });
+  if (!plain || seen.length < FINE_LENS_TAGS) return plain;
+  const fine = fitWith(seen, layout, { picture, lensPriors: [K1_PRIOR, ...FINE_TERMS] });
+  if (!fine) return plain;
+  const freedom = seen.length * 8 - PLAIN_PARAMETERS - FINE_TERMS.length;
+  const gain = (plain.rmsPx ** 2 / Math.max(1e-12, fine.rmsPx ** 2) - 1) * (freedom / FINE_TERMS.length);
+  return gain > FINE_LENS_GAIN ? fine : plain;
+}
+
+interface FitOptions {
+  readonly picture: { readonly width: number; readonly height: number };
+  /** Expected sizes of k1, k2, p1 and p2, as far as they are fitted. */
+  readonly lensPriors: readonly number[];
+}
+
+function fitWith(
+  seen: readonly SeenTag[],
+  layout: ChartLayout,
+  { picture, lensPriors }: FitOptions,
 ): FittedMap | undefined {
   const chart = seen.map(({ tag }) => inkCorners(tag, layout));
   const there = fitHomography(
@@ -101,7 +127,6 @@ export function fitMap(
   const middle: Point = [picture.width / 2, picture.height / 2];
   const halfDiagonalPx = Math.hypot(picture.width, picture.height) / 2;
   const frame = boxCorners(0, 0, layout.widthMm, layout.heightMm);
-  const lensPriors = [K1_PRIOR, ...(seen.length >= FINE_LENS_TAGS ? [K2_PRIOR, DECENTRE_PRIOR, DECENTRE_PRIOR] : [])];
 
   const read = (parameters: readonly number[]): { map: ChartMap; growthMm: number } | undefined => {
     const corners = [0, 2, 4, 6].map((at): Point => [parameters[at]!, parameters[at + 1]!]);
