@@ -1,6 +1,7 @@
 import { useRef, useState } from 'preact/hooks';
 import type { Frame } from '../../photo/index.ts';
 import type { JobCard } from '../protocol.ts';
+import { followPointer } from './drag.ts';
 import { radiusOf } from './photo-crop.tsx';
 import type { Seen } from './use-look.ts';
 
@@ -16,7 +17,6 @@ export function DividerPane({
 }) {
   const [at, setAt] = useState(50);
   const box = useRef<HTMLDivElement>(null);
-  const dragging = useRef(false);
   const follow = (event: PointerEvent) => {
     const size = box.current?.getBoundingClientRect();
     if (size) setAt(Math.round(Math.min(100, Math.max(0, (100 * (event.clientX - size.left)) / size.width))));
@@ -32,15 +32,7 @@ export function DividerPane({
           '--at': `${at}%`,
           borderRadius: radiusOf(frame),
         }}
-        onPointerDown={(event) => {
-          dragging.current = true;
-          event.currentTarget.setPointerCapture(event.pointerId);
-          follow(event);
-        }}
-        onPointerMove={(event) => dragging.current && follow(event)}
-        onPointerUp={() => {
-          dragging.current = false;
-        }}
+        {...followPointer(follow)}
       >
         {seen.picture && <img class="after" src={seen.picture} alt="Proof of the engraved piece" draggable={false} />}
         <div class="before">

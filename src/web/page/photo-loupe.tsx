@@ -1,6 +1,7 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { Frame } from '../../photo/index.ts';
 import type { JobCard } from '../protocol.ts';
+import { followPointer } from './drag.ts';
 import { Segments } from './parts.tsx';
 import { radiusOf } from './photo-crop.tsx';
 import type { Seen } from './use-look.ts';
@@ -35,7 +36,6 @@ export function ProofPane({
   readonly onMove: (at: Place) => void;
 }) {
   const box = useRef<HTMLDivElement>(null);
-  const dragging = useRef(false);
   const follow = (event: PointerEvent) => {
     const size = box.current?.getBoundingClientRect();
     if (!size) return;
@@ -61,15 +61,7 @@ export function ProofPane({
           '--ratio': frame.widthMm / frame.heightMm,
           borderRadius: radiusOf(frame),
         }}
-        onPointerDown={(event) => {
-          dragging.current = true;
-          event.currentTarget.setPointerCapture(event.pointerId);
-          follow(event);
-        }}
-        onPointerMove={(event) => dragging.current && follow(event)}
-        onPointerUp={() => {
-          dragging.current = false;
-        }}
+        {...followPointer(follow)}
         onKeyDown={(event) => {
           const way = KEYS[event.key];
           if (!way) return;
