@@ -277,8 +277,11 @@ function turnCell(x: number, y: number, turn: number): readonly [number, number]
   return [last - y, x];
 }
 
-/** All codes at all turns as two words of 18 cells each. */
-const CODE_WORDS: Int32Array = (() => {
+let codeWords: Int32Array | undefined;
+
+/** All codes at all turns as two words of 18 cells each; made at first use, because few commands look for tags. */
+function listCodeWords(): Int32Array {
+  if (codeWords) return codeWords;
   const words = new Int32Array(TAG_COUNT * 8);
   for (let id = 0; id < TAG_COUNT; id++) {
     const cells = readTagCells(id);
@@ -290,8 +293,9 @@ const CODE_WORDS: Int32Array = (() => {
       }
     }
   }
+  codeWords = words;
   return words;
-})();
+}
 
 /** Mirrors three rows of six cells left to right. */
 function mirrorWord(word: number): number {
@@ -312,10 +316,11 @@ function countBits(word: number): number {
 function matchCode(low: number, high: number, mirrored: boolean) {
   const lowSeen = mirrored ? mirrorWord(low) : low;
   const highSeen = mirrored ? mirrorWord(high) : high;
+  const words = listCodeWords();
   let hamming = 37;
   let best = 0;
   for (let code = 0; code < TAG_COUNT * 4; code++) {
-    const distance = countBits(CODE_WORDS[code * 2] ^ lowSeen) + countBits(CODE_WORDS[code * 2 + 1] ^ highSeen);
+    const distance = countBits(words[code * 2] ^ lowSeen) + countBits(words[code * 2 + 1] ^ highSeen);
     if (distance < hamming) {
       hamming = distance;
       best = code;

@@ -76,7 +76,7 @@ export function sampleCapture({ width, height, rgb, bits }: CaptureImage): GreyS
 
 /** Entries of the table from code to light, one a quarter of a step of 8 bits. */
 const LIGHT_STEPS = 1020;
-const LIGHT: Float32Array = Float32Array.from(
+const LIGHT: Float32Array = /* @__PURE__ */ Float32Array.from(
   { length: LIGHT_STEPS + 2 },
   (_, i) => 255 * decodeSrgb(Math.min(1, i / LIGHT_STEPS)),
 );

@@ -137,7 +137,7 @@ interface Prepared {
   readonly across: Float64Array;
 }
 
-const SOLID: Prepared = prepare({
+const SOLID: Prepared = /* @__PURE__ */ prepare({
   dots: { width: 1, height: 1, levels: 2, data: Uint8Array.of(1) },
   edge: 'repeat',
   featureDots: 1,
