@@ -44,6 +44,8 @@ export interface Located {
 /** Least tags of a chart with six and of a strip with three. */
 const TAGS_MIN = 3;
 const STRIP_TAGS_MIN = 2;
+/** Most corrected cells of a tag that tells of another chart. */
+const STRANGER_HAMMING_MAX = 1;
 /** How far a tag's corner may lie from where two others put it, cells. */
 const PAIR_TOLERANCE_CELLS = 1;
 /** Largest distance of a tag's corner from the map: so many borders of a patch and so many pixels. */
@@ -172,7 +174,8 @@ function explainMissing(
       { found: best.seen.length, needed: leastTags(best.layout), missing: missing.map(({ position }) => position) },
     );
   }
-  const strangers = tags.filter(({ id }) => identifyTag(id));
+  // With many corrections chance makes tags of print and grain; those of another chart are read as they are.
+  const strangers = tags.filter(({ id, hamming }) => identifyTag(id) && hamming <= STRANGER_HAMMING_MAX);
   if (strangers.length >= 2) return wrongChart(strangers, layouts, 'the tags belong to another chart');
   return new AppError(
     'chart-not-found',
