@@ -3,7 +3,6 @@ import { createPlane, type DotGrid, luminanceOfLightness, ONE, type Plane } from
 import {
   averageCells,
   averageWindow,
-  blendRows,
   blurCells,
   type CellSize,
   type Cells,
@@ -11,9 +10,9 @@ import {
   coarsenCells,
   refineCells,
 } from './cells.ts';
-import { CODES_PER_L, luminanceTable } from './lightness.ts';
 import { toneCurve } from './tone-curve.ts';
 import { TONE_DEFAULTS, TONE_FIELDS, type ToneOptions } from './tone-options.ts';
+import { applyToneFields, DETAIL, DETAIL_ENTRIES, type ToneFields } from './tone-rows.ts';
 
 /** Variance (L*²) at which half of a difference counts as an edge: local contrast lets it be. */
 const EDGE_VARIANCE = 120;
@@ -29,9 +28,6 @@ const NOISE_SHARE = 0.8;
 const CORING_L = 0.4;
 /** Sharpening changes no dot by more than this, L*: keeps edges from growing halos. */
 const HALO_LIMIT_L = 8;
-/** Table of the sharpening: steps per L*, and its reach, with room for what the noise filter adds. */
-const DETAIL_STEPS = 32;
-const DETAIL_RANGE_L = 110;
 
 /**
  * The photograph's own tone: exposure, black and white point, midtones, contrast; then, in L*, noise, local contrast and sharpening.
@@ -50,7 +46,7 @@ export function adjustTone(
   { grid }: { readonly grid: DotGrid },
 ): Plane<'luminance'> {
   const fields = planToneFields(luminance, tone, { grid });
-  if (!fields) return adjustPointwise(luminance, toneCurve(tone), tone);
+  if (!fields) return adjustPointwise(luminance, tone);
   const out = createPlane('luminance', luminance.width, luminance.height);
   applyToneFields(luminance, fields, { out, from: 0, to: luminance.height });
   return out;
@@ -67,11 +63,11 @@ export function planToneFields(
   { grid }: { readonly grid: DotGrid },
 ): ToneFields | undefined {
   requireInRange(tone);
-  const curve = toneCurve(tone);
   if (tone.noiseL === 0 && tone.localContrast === 0 && tone.sharpenAmount === 0) return undefined;
 
+  const curve = toneCurve(tone);
   const size = cellSize(grid);
-  const toned = averageCells(luminance, curve, size);
+  const toned = averageCells(luminance, { table: curve, size });
   const slopes = slopeByLightness(curve);
   const noise = noiseField(toned, slopes, tone.noiseL);
   // How strong the noise is once the curve has stretched it, taken where pictures have most of their area.
@@ -89,74 +85,14 @@ export function planToneFields(
   return { curve, size, gain, offset, blurred, detail: detailTable(tone.sharpenAmount, noiseWantedL) };
 }
 
-export interface ToneFields {
-  readonly curve: Float32Array;
-  readonly size: CellSize;
-  readonly gain: Cells;
-  readonly offset: Cells;
-  readonly blurred: Cells;
-  readonly detail: Float32Array;
-}
-
-export interface ToneRows {
-  /** Of the size of the picture; only the rows named are written. */
-  readonly out: Plane<'luminance'>;
-  readonly from: number;
-  /** Not included. */
-  readonly to: number;
-}
-
-/** The pass over the dots: gain·L* + offset + detail(L* − blurred), the fields linear between cell centres. */
-export function applyToneFields(luminance: Plane<'luminance'>, fields: ToneFields, rows: ToneRows): void {
-  const { width, data } = luminance;
-  const { curve, size, detail } = fields;
-  const target = rows.out.data;
-  const light = luminanceTable();
-  const cells = fields.gain.width;
-  const gains = new Float32Array(cells);
-  const offsets = new Float32Array(cells);
-  const blurs = new Float32Array(cells);
-  const middle = DETAIL_RANGE_L * DETAIL_STEPS + 0.5;
-  for (let y = rows.from; y < rows.to; y++) {
-    const atCell = (y + 0.5) / size.y - 0.5;
-    blendRows(fields.gain, atCell, gains);
-    blendRows(fields.offset, atCell, offsets);
-    blendRows(fields.blurred, atCell, blurs);
-    let at = y * width;
-    const end = at + width;
-    // Stretches from cell centre to cell centre; the first and the last half cell keep the value of their centre.
-    for (let right = 0; right <= cells; right++) {
-      const left = Math.max(0, right - 1);
-      const to = Math.min(right, cells - 1);
-      const stop = right === cells ? end : Math.min(end, y * width + Math.ceil((right + 0.5) * size.x - 0.5));
-      const way = (at - y * width + 0.5) / size.x - 0.5 - left;
-      const gainBy = (gains[to] - gains[left]) / size.x;
-      const offsetBy = (offsets[to] - offsets[left]) / size.x;
-      const blurBy = (blurs[to] - blurs[left]) / size.x;
-      let gain = gains[left] + way * size.x * gainBy;
-      let offset = offsets[left] + way * size.x * offsetBy;
-      let blur = blurs[left] + way * size.x * blurBy;
-      for (; at < stop; at++) {
-        const lightness = curve[data[at]];
-        const sharpened = detail[((lightness - blur) * DETAIL_STEPS + middle) | 0];
-        const code = ((lightness * gain + offset + sharpened) * CODES_PER_L + 0.5) | 0;
-        target[at] = light[code < 0 ? 0 : Math.min(code, ONE)];
-        gain += gainBy;
-        offset += offsetBy;
-        blur += blurBy;
-      }
-    }
-  }
-}
-
 /** No neighbours asked: one table from light to light, without the step through coded lightness. */
-function adjustPointwise(luminance: Plane<'luminance'>, curve: Float32Array, tone: ToneOptions): Plane<'luminance'> {
+function adjustPointwise(luminance: Plane<'luminance'>, tone: ToneOptions): Plane<'luminance'> {
   const plain = (['brightnessEv', 'blackPointL', 'whitePointL', 'midtoneL', 'contrast'] as const).every(
     (name) => tone[name] === TONE_DEFAULTS[name],
   );
   if (plain) return luminance;
   const { width, height } = luminance;
-  const table = Uint16Array.from(curve, luminanceOfLightness);
+  const table = Uint16Array.from(toneCurve(tone), luminanceOfLightness);
   const data = luminance.data.slice();
   for (let i = 0; i < data.length; i++) data[i] = table[data[i]];
   return createPlane('luminance', width, height, data);
@@ -260,8 +196,8 @@ function blurRest(sigmaMm: number, { grid, size }: Geometry): [number, number] {
 /** What sharpening adds for a difference from the blurred picture of −110 … 110 L*. */
 function detailTable(sharpenAmount: number, noiseWantedL: number): Float32Array {
   const core = (CORING_L + 2 * noiseWantedL) ** 2;
-  return Float32Array.from({ length: 2 * DETAIL_RANGE_L * DETAIL_STEPS + 2 }, (_, i) => {
-    const difference = i / DETAIL_STEPS - DETAIL_RANGE_L;
+  return Float32Array.from({ length: DETAIL_ENTRIES }, (_, i) => {
+    const difference = i / DETAIL.steps - DETAIL.rangeL;
     const squared = difference * difference;
     const wanted = sharpenAmount * difference * (squared / (squared + core));
     return wanted / (1 + Math.abs(wanted) / HALO_LIMIT_L);

@@ -1,4 +1,4 @@
-import type { DotGrid, Plane } from '../plane/index.ts';
+import { type DotGrid, type Kernels, loadKernels, type Plane, reserveBuffers } from '../plane/index.ts';
 
 /**
  * Cells: what the eye takes in at once, a block of dots of about `CELL_MM`. Everything but the pointwise part of the tone stage
@@ -26,34 +26,77 @@ export function cellSize({ pitchMm, lineSpacingMm }: DotGrid): CellSize {
   return { x: dots(pitchMm), y: dots(lineSpacingMm) };
 }
 
-/** Mean of `table[value]` over each cell; cells at the right and lower edge may hold fewer dots. */
-export function averageCells(luminance: Plane<'luminance'>, table: Float32Array, size: CellSize): Cells {
-  const { width, height, data } = luminance;
+/**
+ * Mean of `table[value]` over each cell; cells at the right and lower edge may hold fewer dots. `plain` forces the readable
+ * version; `fast` takes the kernels when they can be had. Both give the same bits.
+ */
+export function averageCells(
+  { width, height, data }: Plane<'luminance'>,
+  { table, size, arithmetic = 'fast' }: { table: Float32Array; size: CellSize; arithmetic?: 'fast' | 'plain' },
+): Cells {
   const across = Math.ceil(width / size.x);
   const down = Math.ceil(height / size.y);
   const cells = new Float32Array(across * down);
-  const sums = new Float64Array(across);
-  const whole = Math.floor(width / size.x);
-  const { x: dotsX } = size;
+  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const { sums, addRow } = kernels
+    ? startFastSums(kernels, { table, width, dotsPerCell: size.x })
+    : startPlainSums({ table, width, dotsPerCell: size.x });
   for (let cy = 0; cy < down; cy++) {
     sums.fill(0);
     const end = Math.min(height, (cy + 1) * size.y);
-    for (let y = cy * size.y; y < end; y++) {
-      let at = y * width;
-      for (let cx = 0; cx < whole; cx++) {
-        let sum = 0;
-        for (const stop = at + dotsX; at < stop; at++) sum += table[data[at]];
-        sums[cx] += sum;
-      }
-      for (const stop = (y + 1) * width; at < stop; at++) sums[whole] += table[data[at]];
-    }
+    for (let y = cy * size.y; y < end; y++) addRow(data.subarray(y * width, (y + 1) * width));
     const rows = end - cy * size.y;
     for (let cx = 0; cx < across; cx++) {
-      const columns = Math.min(dotsX, width - cx * dotsX);
+      const columns = Math.min(size.x, width - cx * size.x);
       cells[cy * across + cx] = sums[cx] / (rows * columns);
     }
   }
   return { width: across, height: down, data: cells };
+}
+
+interface CellSums {
+  /** One for each cell across. */
+  readonly sums: Float64Array;
+  readonly addRow: (samples: Uint16Array) => void;
+}
+
+interface CellRow {
+  readonly table: Float32Array;
+  readonly width: number;
+  readonly dotsPerCell: number;
+}
+
+function startPlainSums({ table, width, dotsPerCell }: CellRow): CellSums {
+  const sums = new Float64Array(Math.ceil(width / dotsPerCell));
+  return { sums, addRow: (samples) => addPlainCells(sums, { samples, table, dotsPerCell }) };
+}
+
+/** A function of its own, because an engine makes a function fast at its calls. */
+function addPlainCells(
+  sums: Float64Array,
+  { samples, table, dotsPerCell }: { samples: Uint16Array; table: Float32Array; dotsPerCell: number },
+): void {
+  for (let cx = 0, at = 0; cx < sums.length; cx++) {
+    let sum = 0;
+    for (const stop = Math.min(samples.length, at + dotsPerCell); at < stop; at++) sum += table[samples[at]];
+    sums[cx] += sum;
+  }
+}
+
+/** The same by the kernel. */
+function startFastSums(kernels: Kernels, { table, width, dotsPerCell }: CellRow): CellSums {
+  const across = Math.ceil(width / dotsPerCell);
+  const [samplesAt, tableAt, sumsAt] = reserveBuffers(kernels, [2 * width, table.byteLength, 8 * across]);
+  const { buffer } = kernels.memory;
+  new Float32Array(buffer, tableAt, table.length).set(table);
+  const row = new Uint16Array(buffer, samplesAt, width);
+  return {
+    sums: new Float64Array(buffer, sumsAt, across),
+    addRow(samples) {
+      row.set(samples);
+      kernels.addCells(samplesAt, tableAt, sumsAt, width, dotsPerCell);
+    },
+  };
 }
 
 /** Mean over blocks of `by` × `by` cells. */
@@ -166,12 +209,17 @@ export function refineCells(coarse: Cells, by: number, { width, height }: Pick<C
   return { width, height, data };
 }
 
-/** The row at height `at` (0 is the centre of the first row), linear between rows, into `row`. */
-export function blendRows({ width, height, data }: Cells, at: number, row: Float32Array): void {
+/** The rows to both sides of height `at` (0 is the centre of the first row; beyond the ends the end), and the way between. */
+export function splitHeight(at: number, height: number): { above: number; below: number; way: number } {
   const within = Math.min(Math.max(at, 0), height - 1);
   const above = Math.floor(within);
-  const way = within - above;
+  return { above, below: Math.min(above + 1, height - 1), way: within - above };
+}
+
+/** The row at height `at`, linear between rows, into `row`. */
+export function blendRows({ width, height, data }: Cells, at: number, row: Float32Array): void {
+  const { above, below, way } = splitHeight(at, height);
   const upper = above * width;
-  const lower = Math.min(above + 1, height - 1) * width;
+  const lower = below * width;
   for (let x = 0; x < width; x++) row[x] = data[upper + x] + way * (data[lower + x] - data[upper + x]);
 }

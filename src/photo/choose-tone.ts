@@ -46,7 +46,7 @@ const MAX_NOISE_L = 1.5;
  */
 export function chooseTone(luminance: Plane<'luminance'>, options: ChooseToneOptions): ToneOptions {
   const size = cellSize(options.grid);
-  const cells = averageCells(luminance, tabulateLightness(), size);
+  const cells = averageCells(luminance, { table: tabulateLightness(), size });
   const counts = countCells(cells, { luminance, size, mask: options.mask });
   const total = counts.reduce((sum, count) => sum + count, 0);
   if (total === 0) return TONE_DEFAULTS;

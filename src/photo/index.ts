@@ -4,3 +4,4 @@ export * from './frame.ts';
 export * from './mask.ts';
 export * from './statistics.ts';
 export * from './tone-options.ts';
+export * from './tone-rows.ts';

@@ -87,6 +87,24 @@ export interface Kernels {
     most: number,
     levels: number,
   ): void;
+  toneRow(
+    samples: number,
+    out: number,
+    fields: number,
+    stride: number,
+    cells: number,
+    count: number,
+    dotsPerCell: number,
+    way: number,
+    lines: number,
+    tables: number,
+    details: number,
+    middle: number,
+    detailSteps: number,
+    codesPerL: number,
+    places: number,
+  ): void;
+  addCells(samples: number, table: number, sums: number, count: number, dotsPerCell: number): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

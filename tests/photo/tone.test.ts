@@ -2,9 +2,12 @@ import { createHash } from 'node:crypto';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { AppError } from '../../src/errors.ts';
+import { averageCells } from '../../src/photo/cells.ts';
 import {
   adjustTone,
+  applyToneFields,
   chooseTone,
+  planToneFields,
   TONE_DEFAULTS,
   TONE_FIELDS,
   type ToneOptions,
@@ -261,6 +264,30 @@ describe('what looks at the surroundings', () => {
       expect(out.data.every((value) => value <= ONE)).toBe(true);
     }
   });
+
+  test.each([
+    [1, 1, 0.02, 0.02],
+    [3, 2, 0.02, 0.02],
+    [61, 9, 0.02, 0.02],
+    [62, 9, 0.03, 0.05],
+    [101, 40, 0.0025, 0.1],
+    [40, 70, 0.016, 0.011],
+  ])(
+    'a plane of %d × %d dots at %d × %d mm: the kernels and the plain loops give the same bits',
+    (width, height, pitchMm, lineSpacingMm) => {
+      const normal = seededNormal(width);
+      const plane = paint(width, height, (x, y) => 50 + 40 * Math.sin(x / 9 + y / 5) + 25 * normal());
+      const strong = { ...everything, localContrast: 1, noiseL: 6, sharpenAmount: 2 };
+      const fields = planToneFields(plane, strong, { grid: { pitchMm, lineSpacingMm } })!;
+      const [fast, plain] = (['fast', 'plain'] as const).map((arithmetic) => {
+        const out = createPlane('luminance', width, height);
+        applyToneFields(plane, fields, { out, from: 0, to: height, arithmetic });
+        const { curve: table, size } = fields;
+        return { out: out.data, cells: averageCells(plane, { table, size, arithmetic }).data };
+      });
+      expect(fast).toEqual(plain);
+    },
+  );
 
   test('the input is not touched, and the same values give the same bits', () => {
     const normal = seededNormal(11);

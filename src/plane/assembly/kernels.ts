@@ -356,3 +356,143 @@ export function markRow(
     store<u8>(column, <u8>(((<i32>load<u8>(column)) >> 1) | newer));
   }
 }
+
+/** Entries of the table of the tone stage's curve (32-bit floats), after which the table of light (16-bit) lies. */
+const LEVELS: usize = 32768;
+
+/** Two neighbouring 32-bit floats of a table, each at its own entry, as 64-bit floats. */
+// @ts-ignore: decorator
+@inline
+function lookUpPair(table: usize, first: usize, second: usize): v128 {
+  return f64x2.promote_low_f32x4(v128.load_lane<f32>(table + (second << 2), v128.load_zero<f32>(table + (first << 2)), 1));
+}
+
+/** Blends two rows of 32-bit floats, a way from the upper to the lower; rounded as such, but stored as 64-bit floats. */
+// @ts-ignore: decorator
+@inline
+function blendLines(upper: usize, lower: usize, way: v128, out: usize, count: i32): void {
+  const end = upper + ((<usize>count) << 2);
+  while (upper < end) {
+    const a = f64x2.promote_low_f32x4(v128.load_zero<u64>(upper));
+    const b = f64x2.promote_low_f32x4(v128.load_zero<u64>(lower));
+    const blend = f32x4.demote_f64x2_zero(f64x2.add(a, f64x2.mul(way, f64x2.sub(b, a))));
+    v128.store(out, f64x2.promote_low_f32x4(blend));
+    upper += 8;
+    lower += 8;
+    out += 16;
+  }
+}
+
+/**
+ * One row of the tone stage, the same steps as `tonePlainRow` in src/photo/tone-rows.ts. `fields` holds six rows of `cells`
+ * 32-bit floats, `stride` bytes apart: gain, offset and blur of the cells above, then of those below, `way` between them.
+ * `lines` has room for three rows of 64-bit floats, twice `stride` apart. `tables` holds the curve, the light, and
+ * `details` floats; `places` where each dot of a stretch lies between two centres.
+ */
+export function toneRow(
+  samples: usize,
+  out: usize,
+  fields: usize,
+  stride: usize,
+  cells: i32,
+  count: i32,
+  dotsPerCell: i32,
+  way: f64,
+  lines: usize,
+  tables: usize,
+  details: i32,
+  middle: f64,
+  detailSteps: f64,
+  codesPerL: f64,
+  places: usize,
+): void {
+  const ways = f64x2.splat(way);
+  for (let field: usize = 0; field < 3; field++) {
+    const upper = fields + field * stride;
+    blendLines(upper, upper + 3 * stride, ways, lines + 2 * field * stride, cells);
+  }
+  const light = tables + (LEVELS << 2);
+  const detail = light + (LEVELS << 1);
+  const steps = f64x2.splat(detailSteps);
+  const middles = f64x2.splat(middle);
+  const codes = f64x2.splat(codesPerL);
+  const half = f64x2.splat(0.5);
+  const zero = i32x4.splat(0);
+  const one = i32x4.splat(32767);
+  const lastDetail = i32x4.splat(details - 1);
+  const offsets = stride << 1;
+  const blurs = stride << 2;
+  const end = samples + ((<usize>count) << 1);
+  let left = lines;
+  let right = lines;
+  let stop = samples + (<usize>(dotsPerCell >> 1) << 1);
+  for (let stretch = 0; stretch <= cells; stretch++) {
+    if (stretch == cells) {
+      right = left;
+      stop = end;
+    }
+    const gain = v128.load_splat<f64>(left);
+    const offset = v128.load_splat<f64>(left + offsets);
+    const blur = v128.load_splat<f64>(left + blurs);
+    const gainBy = f64x2.sub(v128.load_splat<f64>(right), gain);
+    const offsetBy = f64x2.sub(v128.load_splat<f64>(right + offsets), offset);
+    const blurBy = f64x2.sub(v128.load_splat<f64>(right + blurs), blur);
+    let placeAt = places;
+    stop = min(stop, end);
+    while (samples < stop) {
+      const place = v128.load(placeAt);
+      const lightness = lookUpPair(tables, <usize>load<u16>(samples), <usize>load<u16>(samples, 2));
+      const difference = f64x2.sub(lightness, f64x2.add(blur, f64x2.mul(place, blurBy)));
+      const entries = i32x4.trunc_sat_f64x2_s_zero(f64x2.add(f64x2.mul(difference, steps), middles));
+      const entry = i32x4.min_s(lastDetail, i32x4.max_s(zero, entries));
+      const sharpened = lookUpPair(
+        detail,
+        <usize>i32x4.extract_lane(entry, 0),
+        <usize>i32x4.extract_lane(entry, 1),
+      );
+      const gained = f64x2.mul(lightness, f64x2.add(gain, f64x2.mul(place, gainBy)));
+      const wanted = f64x2.add(f64x2.add(gained, f64x2.add(offset, f64x2.mul(place, offsetBy))), sharpened);
+      const rounded = i32x4.trunc_sat_f64x2_s_zero(f64x2.add(f64x2.mul(wanted, codes), half));
+      const code = i32x4.min_s(one, i32x4.max_s(zero, rounded));
+      store<u16>(out, load<u16>(light + ((<usize>i32x4.extract_lane(code, 0)) << 1)));
+      store<u16>(out, load<u16>(light + ((<usize>i32x4.extract_lane(code, 1)) << 1)), 2);
+      samples += 4;
+      out += 4;
+      placeAt += 16;
+    }
+    // A stretch of an odd number of dots has done one too many, which the next one does again.
+    out -= samples - stop;
+    samples = stop;
+    left = right;
+    right += 8;
+    stop += (<usize>dotsPerCell) << 1;
+  }
+}
+
+/**
+ * Adds what a table of 32-bit floats says of the dots of a row to the sums of their cells, 64-bit floats, the same steps as
+ * `addPlainCells` in src/photo/cells.ts. Two cells a step; the last cell of a row may be cut.
+ */
+export function addCells(samples: usize, table: usize, sums: usize, count: i32, dotsPerCell: i32): void {
+  const cellBytes = (<usize>dotsPerCell) << 1;
+  const whole = count / dotsPerCell;
+  const end = samples + ((<usize>count) << 1);
+  let cell = 0;
+  for (; cell + 2 <= whole; cell += 2) {
+    let sum = f64x2.splat(0);
+    for (const stop = samples + cellBytes; samples < stop; samples += 2) {
+      sum = f64x2.add(sum, lookUpPair(table, <usize>load<u16>(samples), <usize>load<u16>(samples + cellBytes)));
+    }
+    samples += cellBytes;
+    v128.store(sums, f64x2.add(v128.load(sums), sum));
+    sums += 16;
+  }
+  for (; samples < end; cell++) {
+    let sum: f64 = 0;
+    for (const stop = min(end, samples + cellBytes); samples < stop; samples += 2) {
+      sum += <f64>load<f32>(table + ((<usize>load<u16>(samples)) << 2));
+    }
+    store<f64>(sums, load<f64>(sums) + sum);
+    sums += 8;
+  }
+}
