@@ -40,3 +40,16 @@ export function countFiring({ data }: Plane<'bit'>): number {
   for (let at = head + words.length * 4; at < data.length; at++) if (data[at]! > 0) count++;
   return count;
 }
+
+/** Whether every value of a mask, or of a row of one, is 255; told four at a time. */
+export function isWhole(share: Uint8Array): boolean {
+  const { buffer, byteOffset, length } = share;
+  const head = Math.min(length, (4 - (byteOffset & 3)) & 3);
+  const tail = head + ((length - head) & ~3);
+  for (let at = 0; at < head; at++) if (share[at] !== 255) return false;
+  for (let at = tail; at < length; at++) if (share[at] !== 255) return false;
+  if (head === tail) return true;
+  const words = new Int32Array(buffer, byteOffset + head, (tail - head) >> 2);
+  for (let at = 0; at < words.length; at++) if (words[at] !== -1) return false;
+  return true;
+}

@@ -53,6 +53,7 @@ export interface Kernels {
     count: number,
     overshoot: number,
   ): void;
+  packRows(dots: number, bits: number, count: number, rows: number, lead: number, flip: number): void;
   mapSamples(from: number, table: number, out: number, count: number): void;
   addMapped(row: number, table: number, target: number, count: number): void;
   addStrength(
@@ -105,6 +106,8 @@ export interface Kernels {
     places: number,
   ): void;
   addCells(samples: number, table: number, sums: number, count: number, dotsPerCell: number): void;
+  blurAlong(row: number, taps: number, radius: number, out: number, count: number): void;
+  blurAcross(rows: number, taps: number, rowCount: number, out: number, count: number): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

@@ -1,7 +1,9 @@
+import type { ViewingOptions } from '../optics/index.ts';
 import {
   createPlane,
   type DotGrid,
   type Dots,
+  isWhole,
   type Kernels,
   loadKernels,
   meanOver,
@@ -77,14 +79,14 @@ export function averageWanted(luminance: Plane<'luminance'>, options: WantedOpti
   }
   const averager = createAverager({ from: luminance, to: { width, height } });
   const { data } = luminance;
-  const kernels = mask || arithmetic === 'plain' ? undefined : loadKernels();
+  const kernels = arithmetic === 'plain' ? undefined : loadKernels();
   const addPlainRow = kernels ? startFastRows(kernels, { width: luminance.width, reflectance }) : addRow;
   for (let y = 0; y < luminance.height; y++) {
     const from = y * luminance.width;
     const row = data.subarray(from, from + luminance.width);
     const share = mask?.data.subarray(from, from + luminance.width);
     averager.add((target) =>
-      share
+      share && !isWhole(share)
         ? addMaskedRow(target, { row, reflectance, share, bareLuminance })
         : addPlainRow(target, { row, reflectance }),
     );
@@ -140,6 +142,8 @@ export interface AssessOptions extends Pick<EyeOptions, 'viewingDistanceMm' | 'l
   readonly luminance: Plane<'luminance'>;
   readonly reflectance: Float32Array;
   readonly mask?: Plane<'mask'>;
+  /** Share of each of the eye's cells that the mask leaves, see `weighCells`, where it is known already. */
+  readonly weights?: Float32Array;
   /** What `predictReflectance` gave for these dots already, at 0.1 mm a cell or finer: saves predicting them again. */
   readonly shown?: Plane<'reflectance'>;
 }
@@ -155,7 +159,7 @@ export interface ToneAssessment extends ToneError {
  * both blurred as the eye does, compared in L*.
  */
 export function assessTone(dots: Dots, options: AssessOptions): ToneAssessment {
-  const { table, grid, luminance, reflectance, mask, shown, ...viewing } = options;
+  const { table, grid, luminance, reflectance, mask, weights: known, shown, ...viewing } = options;
   const cells = planEyeCells(dots, { grid, ...viewing });
   const size = { width: cells.width, height: cells.height };
   const eye = { cellXMm: cells.cellXMm, cellYMm: cells.cellYMm, ...viewing };
@@ -167,6 +171,11 @@ export function assessTone(dots: Dots, options: AssessOptions): ToneAssessment {
     ? createPlane('reflectance', size.width, size.height, meanOver(shown, size).data)
     : predictReflectance(dots, { table, ...size });
   const predicted = convertToLightness(filterByEye(seen, eye));
-  const weights = mask ? { weights: meanOver(mask, size).data } : {};
-  return { ...predictError(wanted, { predicted, ...weights }), wanted, predicted };
+  const weights = known ?? (mask && weighCells(mask, { grid, ...viewing }));
+  return { ...predictError(wanted, { predicted, ...(weights ? { weights } : {}) }), wanted, predicted };
+}
+
+/** How much of each of the eye's cells may be marked, 0 … 1: what its error counts for in `assessTone`. */
+export function weighCells(mask: Plane<'mask'>, options: { readonly grid: DotGrid } & ViewingOptions): Float32Array {
+  return meanOver(mask, planEyeCells(mask, options)).data;
 }

@@ -8,7 +8,8 @@ export function renderSurface(plane: Plane<'reflectance'>, colours: SurfaceColou
   const { width, height, data } = plane;
   const rgb = new Uint8Array(3 * width * height);
   for (let i = 0; i < data.length; i++) {
-    const from = 3 * Math.round(Math.min(1, Math.max(0, data[i])) * stepsPerUnit);
+    // What is not negative is rounded by cutting off, several times as fast.
+    const from = 3 * ((Math.min(1, Math.max(0, data[i])) * stepsPerUnit + 0.5) | 0);
     rgb[3 * i] = scale[from];
     rgb[3 * i + 1] = scale[from + 1];
     rgb[3 * i + 2] = scale[from + 2];

@@ -48,12 +48,46 @@ describe("the eye's blur", () => {
     expect(data.reduce((total, value) => total + value, 0)).toBeCloseTo(1, 3);
   });
 
+  test.each([
+    [1, 1],
+    [7, 3],
+    [12, 40],
+    [13, 2],
+    [90, 31],
+  ])('of %d × %d cells is the same by the kernels and by the plain loops', (width, height) => {
+    const data = Float32Array.from({ length: width * height }, (_, i) => ((i * 7919) % 101) / 101);
+    const plane = createPlane('reflectance', width, height, data);
+    const [fast, plain] = (['fast', 'plain'] as const).map(
+      (arithmetic) => filterByEye(plane, { cellXMm: 0.11, cellYMm: 0.07, arithmetic }).data,
+    );
+    expect(fast).toEqual(plain);
+  });
+
   test('plans cells of half its width, never finer than dots', () => {
     const cells = planEyeCells({ width: 4280, height: 2700 }, { grid: { pitchMm: 0.02, lineSpacingMm: 0.02 } });
     expect(cells.cellXMm).toBeCloseTo(computeEyeBlurMm() / 2, 2);
     const coarse = planEyeCells({ width: 10, height: 1 }, { grid: { pitchMm: 1, lineSpacingMm: 1 } });
     expect([coarse.width, coarse.height]).toEqual([10, 1]);
   });
+});
+
+test('a mask that leaves all is as none, row by row, and what it cuts is wanted bare', () => {
+  const luminance = createPlane(
+    'luminance',
+    6,
+    2,
+    Uint16Array.from({ length: 12 }, (_, i) => (ONE * i) / 12),
+  );
+  const reflectance = Float32Array.from({ length: ONE + 1 }, (_, value) => value / ONE);
+  const size = { reflectance, bareLuminance: 1, width: 2, height: 2 };
+  const mask = createPlane('mask', 6, 2, Uint8Array.from([255, 255, 255, 255, 255, 255, 0, 0, 0, 0, 0, 51]));
+  const free = averageWanted(luminance, size).data;
+  for (const arithmetic of ['fast', 'plain'] as const) {
+    const cut = averageWanted(luminance, { ...size, mask, arithmetic }).data;
+    expect(cut.slice(0, 2)).toEqual(free.slice(0, 2));
+    expect(cut[2]).toBe(1);
+    expect(cut[3]).toBeCloseTo((2 + 0.8 + 0.2 * (11 / 12)) / 3, 4);
+  }
 });
 
 describe('the error of tone', () => {

@@ -190,6 +190,37 @@ export function mapSamples(from: usize, table: usize, out: usize, count: i32): v
   }
 }
 
+/**
+ * Rows of dots, a byte of 0 or 1 each, to rows of bits, most significant first, with `flip` turned over: `count` dots and
+ * `lead` bytes before each row. Reads up to 7 bytes past the end of the dots; spare bits at the end of a row are bare.
+ */
+export function packRows(dots: usize, bits: usize, count: i32, rows: i32, lead: i32, flip: i32): void {
+  const whole = <usize>(count & ~7);
+  const spare = count & 7;
+  for (let row = 0; row < rows; row++) {
+    bits += <usize>lead;
+    const end = dots + whole;
+    while (dots < end) {
+      store<u8>(bits, flip ^ <i32>gatherBits(load<u64>(dots)));
+      dots += 8;
+      bits += 1;
+    }
+    if (spare) {
+      const bare = <u64>(8 - spare) << 3;
+      store<u8>(bits, flip ^ <i32>gatherBits((load<u64>(dots) << bare) >> bare));
+      dots += <usize>spare;
+      bits += 1;
+    }
+  }
+}
+
+/** Eight bytes of 0 or 1 as the bits of one, the first byte highest. */
+// @ts-ignore: decorator
+@inline
+function gatherBits(eight: u64): u64 {
+  return (eight * 0x8040201008040201) >> 56;
+}
+
 /** Largest sixteenfold sum at which the dot stays bare. */
 const BARE_LIMIT: i32 = 16 * 16384 - 1;
 
@@ -494,5 +525,42 @@ export function addCells(samples: usize, table: usize, sums: usize, count: i32, 
     }
     store<f64>(sums, load<f64>(sums) + sum);
     sums += 8;
+  }
+}
+
+/**
+ * A symmetric blur along a row of 32-bit floats: `taps` holds `radius` + 1 weights, 64-bit floats, the middle first. The row
+ * has `radius` floats more on both sides and one spare one. Two places a step; the result has room for an even number.
+ */
+export function blurAlong(row: usize, taps: usize, radius: i32, out: usize, count: i32): void {
+  const end = row + ((<usize>count) << 2);
+  const last = (<usize>radius) << 2;
+  const middle = v128.load_splat<f64>(taps);
+  while (row < end) {
+    let sum = f64x2.mul(middle, f64x2.promote_low_f32x4(v128.load_zero<u64>(row)));
+    let tap = taps + 8;
+    for (let off: usize = 4; off <= last; off += 4) {
+      const before = f64x2.promote_low_f32x4(v128.load_zero<u64>(row - off));
+      const after = f64x2.promote_low_f32x4(v128.load_zero<u64>(row + off));
+      sum = f64x2.add(sum, f64x2.mul(v128.load_splat<f64>(tap), f64x2.add(before, after)));
+      tap += 8;
+    }
+    v128.store_lane<u64>(out, f32x4.demote_f64x2_zero(sum), 0);
+    row += 8;
+    out += 8;
+  }
+}
+
+/** Weighted sum of `count` rows of 32-bit floats, whose addresses lie at `rows`; `taps` are 64-bit floats. */
+export function blurAcross(rows: usize, taps: usize, rowCount: i32, out: usize, count: i32): void {
+  const end = (<usize>count) << 2;
+  const last = (<usize>rowCount) << 2;
+  for (let x: usize = 0; x < end; x += 8) {
+    let sum = f64x2.splat(0);
+    for (let row: usize = 0; row < last; row += 4) {
+      const values = f64x2.promote_low_f32x4(v128.load_zero<u64>(load<usize>(rows + row) + x));
+      sum = f64x2.add(sum, f64x2.mul(v128.load_splat<f64>(taps + (row << 1)), values));
+    }
+    v128.store_lane<u64>(out + x, f32x4.demote_f64x2_zero(sum), 0);
   }
 }
