@@ -4,48 +4,46 @@ import { ONE } from './plane.ts';
 export interface MapSamplesOptions {
   /** What each sample 0 … ONE becomes: ONE + 1 entries. */
   readonly table: Uint16Array;
-  /** Samples a row; the work is done row by row. */
-  readonly width: number;
   /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
   readonly arithmetic?: 'fast' | 'plain';
 }
 
+/** Samples that go through at a time: few enough to stay in a processor's cache on their way to the kernel and back. */
+const BLOCK = 1 << 15;
+
 /**
- * Every sample through a table, into `to`.
+ * Every sample through a table, into `to`, which may be `from` itself.
  * @throws RangeError when the table has another length than ONE + 1, or `to` another length than `from`
  */
 export function mapSamples(from: Uint16Array, to: Uint16Array, options: MapSamplesOptions): void {
-  const { table, width, arithmetic = 'fast' } = options;
+  const { table, arithmetic = 'fast' } = options;
   if (table.length !== ONE + 1 || to.length !== from.length) {
     throw new RangeError(
       `a map needs ${ONE + 1} entries and room for all samples, got ${table.length} and ${to.length}`,
     );
   }
   const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
-  const mapRow = kernels ? startFastMap(kernels, options) : startPlainMap(table);
-  for (let at = 0; at < from.length; at += width) mapRow(from.subarray(at, at + width), to.subarray(at, at + width));
+  const mapBlock = kernels ? startFastMap(kernels, table) : startPlainMap(table);
+  for (let at = 0; at < from.length; at += BLOCK) mapBlock(from.subarray(at, at + BLOCK), to.subarray(at, at + BLOCK));
 }
 
-type MapRow = (from: Uint16Array, to: Uint16Array) => void;
+type MapBlock = (from: Uint16Array, to: Uint16Array) => void;
 
 /** A function of its own, because an engine makes a function fast at its calls. */
-function startPlainMap(table: Uint16Array): MapRow {
+function startPlainMap(table: Uint16Array): MapBlock {
   return (from, to) => {
     for (let x = 0; x < from.length; x++) to[x] = table[from[x]];
   };
 }
 
-function startFastMap(kernels: Kernels, options: MapSamplesOptions): MapRow {
-  const { table, width } = options;
-  const rowBytes = 2 * width + 8;
-  const [tableAt, fromAt, toAt] = reserveBuffers(kernels, [table.byteLength, rowBytes, rowBytes]);
+function startFastMap(kernels: Kernels, table: Uint16Array): MapBlock {
+  const [tableAt, samplesAt] = reserveBuffers(kernels, [table.byteLength, 2 * BLOCK]);
   const { buffer } = kernels.memory;
   new Uint16Array(buffer, tableAt, table.length).set(table);
-  const fromRow = new Uint16Array(buffer, fromAt, width);
-  const toRow = new Uint16Array(buffer, toAt, width);
+  const samples = new Uint16Array(buffer, samplesAt, BLOCK);
   return (from, to) => {
-    fromRow.set(from);
-    kernels.mapSamples(fromAt, tableAt, toAt, from.length);
-    to.set(to.length === width ? toRow : toRow.subarray(0, to.length));
+    samples.set(from);
+    kernels.mapSamples(samplesAt, tableAt, samplesAt, from.length);
+    to.set(to.length === BLOCK ? samples : samples.subarray(0, to.length));
   };
 }

@@ -1,4 +1,5 @@
 import { constants, deflateSync } from 'node:zlib';
+import { type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 import type { Dots } from './plane.ts';
 
 /** Rows of samples as image files hold them: 1 bit (most significant first) or 8 bits a sample. */
@@ -15,6 +16,8 @@ export interface PackOptions {
   readonly lead?: number;
   /** `fires-white` swaps the tones, for a program that burns white. */
   readonly polarity?: Polarity;
+  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'fast' | 'plain';
 }
 
 export type Polarity = 'fires-black' | 'fires-white';
@@ -23,41 +26,58 @@ export type Polarity = 'fires-black' | 'fires-white';
  * Dots as grey samples: black (0) fires at full dose, white is bare. Two levels take 1 bit, more take 8.
  * Spare bits at the end of a row are bare.
  */
-export function packDots(dots: Dots, { lead = 0, polarity = 'fires-black' }: PackOptions = {}): SampleRows {
-  return dots.levels === 2 ? packBits(dots, lead, polarity) : packGreys(dots, lead, polarity);
+export function packDots(dots: Dots, options: PackOptions = {}): SampleRows {
+  const { lead = 0, polarity = 'fires-black', arithmetic = 'fast' } = options;
+  return dots.levels === 2 ? packBits(dots, { lead, polarity, arithmetic }) : packGreys(dots, lead, polarity);
 }
 
-function packBits({ width, height, data }: Dots, lead: number, polarity: Polarity): SampleRows {
+function packBits({ width, height, data }: Dots, { lead, polarity, arithmetic }: Required<PackOptions>): SampleRows {
   const rowBytes = (width + 7) >> 3;
   const bytes = new Uint8Array((lead + rowBytes) * height);
   const flip = polarity === 'fires-black' ? 0xff : 0;
-  for (let y = 0; y < height; y++) {
-    const at = y * (lead + rowBytes) + lead;
-    packRow(data.subarray(y * width, (y + 1) * width), bytes.subarray(at, at + rowBytes), flip);
+  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  if (kernels) packRowsFast(kernels, data, { width, lead, flip, bytes });
+  else {
+    for (let y = 0; y < height; y++) {
+      const at = y * (lead + rowBytes) + lead;
+      packRow(data.subarray(y * width, (y + 1) * width), bytes.subarray(at, at + rowBytes), flip);
+    }
   }
   return { bitsPerSample: 1, rowBytes, height, bytes };
 }
 
-/** Shifts the four bytes of a word, each 0 or 1, to bits 27 … 24, the first byte highest; nothing else reaches them. */
-const GATHER = (1 << 27) | (1 << 18) | (1 << 9) | 1;
-
-/** Four dots a multiplication where they lie on word borders (little-endian), one by one elsewhere. */
 function packRow(row: Uint8Array, to: Uint8Array, flip: number): void {
-  const aligned = row.byteOffset % 4 === 0 && LITTLE_ENDIAN;
-  const words = aligned ? new Uint32Array(row.buffer, row.byteOffset, (row.length >> 3) * 2) : new Uint32Array(0);
-  for (let word = 0; word < words.length; word += 2) {
-    const first = (Math.imul(words[word], GATHER) >>> 20) & 0xf0;
-    const second = (Math.imul(words[word + 1], GATHER) >>> 24) & 0x0f;
-    to[word >> 1] = flip ^ (first | second);
-  }
-  for (let byte = words.length >> 1; byte < to.length; byte++) {
+  for (let byte = 0; byte < to.length; byte++) {
     let bits = 0;
     for (let x = byte * 8, bit = 7; bit >= 0 && x < row.length; x++, bit--) bits |= row[x] << bit;
     to[byte] = flip ^ bits;
   }
 }
 
-const LITTLE_ENDIAN = new Uint8Array(Uint32Array.of(1).buffer)[0] === 1;
+interface PackedRows {
+  readonly width: number;
+  readonly lead: number;
+  readonly flip: number;
+  readonly bytes: Uint8Array;
+}
+
+/** Dots that go to the kernel at a time, in whole rows: few enough to stay in a processor's cache. */
+const BLOCK = 1 << 17;
+
+function packRowsFast(kernels: Kernels, data: Uint8Array, { width, lead, flip, bytes }: PackedRows): void {
+  const rows = Math.max(1, Math.floor(BLOCK / width));
+  const rowBytes = lead + ((width + 7) >> 3);
+  const [dotsAt, bitsAt] = reserveBuffers(kernels, [rows * width + 8, rows * rowBytes]);
+  const dots = new Uint8Array(kernels.memory.buffer, dotsAt, rows * width);
+  const bits = new Uint8Array(kernels.memory.buffer, bitsAt, rows * rowBytes);
+  for (let from = 0, to = 0; from < data.length; from += rows * width, to += rows * rowBytes) {
+    const part = data.subarray(from, from + rows * width);
+    const count = part.length / width;
+    dots.set(part);
+    kernels.packRows(dotsAt, bitsAt, width, count, lead, flip);
+    bytes.set(bits.subarray(0, count * rowBytes), to);
+  }
+}
 
 function packGreys({ width, height, data, levels }: Dots, lead: number, polarity: Polarity): SampleRows {
   const greys = tabulateGreys(levels, polarity);

@@ -27,35 +27,51 @@ export function diffuseFloydSteinberg(coverage: Plane<'coverage'>, options: Floy
   const { scan, arithmetic = 'fast', start = [] } = options;
   const dots = createDots(width, height);
   const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
-  const diffuseRow = kernels ? startFastRows(kernels, width, scan) : startPlainRows(width, scan);
+  const diffuseRows = kernels ? startFastRows(kernels, width, scan) : startPlainRows(width, scan);
   const scratch = new Uint8Array(width);
-  for (let y = -start.length; y < height; y++) {
-    const asked = y < 0 ? start[y + start.length] : coverage.data.subarray(y * width, (y + 1) * width);
-    const fires = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
-    diffuseRow(asked, fires, scan === 'serpentine' && (y & 1) === 1);
-  }
+  for (let y = 0; y < start.length; y++) diffuseRows(start[y], scratch, y);
+  diffuseRows(coverage.data, dots.data, 0);
   return dots;
 }
 
-/** Screens one row after the other, from the first: what is owed to the next one is kept in between. */
-type DiffuseRow = (asked: Uint16Array, fires: Uint8Array, isBackward: boolean) => void;
+/**
+ * Screens whole rows, one after the other; what is owed to the next one is kept between calls. `first` counts the first of
+ * them: with a serpentine, odd ones run back.
+ */
+type DiffuseRows = (asked: Uint16Array, fires: Uint8Array, first: number) => void;
 
-function startPlainRows(width: number, scan: 'raster' | 'serpentine'): DiffuseRow {
+function startPlainRows(width: number, scan: 'raster' | 'serpentine'): DiffuseRows {
   /** Errors of the row above, one bare dot before and after. */
   const errors = new Int32Array(width + 2);
-  return (asked, fires, isBackward) => diffuseRow({ asked, fires, errors, isBackward, scan });
+  return (asked, fires, first) => {
+    for (let at = 0, y = first; at < asked.length; at += width, y++) {
+      const isBackward = scan === 'serpentine' && (y & 1) === 1;
+      const row = { asked: asked.subarray(at, at + width), fires: fires.subarray(at, at + width) };
+      diffuseRow({ ...row, errors, isBackward, scan });
+    }
+  };
 }
 
-function startFastRows(kernels: Kernels, width: number, scan: 'raster' | 'serpentine'): DiffuseRow {
-  const [askedAt, firesAt, errorsAt] = reserveBuffers(kernels, [2 * width, width, 4 * (width + 2)]);
+/** Rows that go to the kernel at a time: a copy a row costs more than what it copies. */
+const BLOCK_ROWS = 16;
+
+function startFastRows(kernels: Kernels, width: number, scan: 'raster' | 'serpentine'): DiffuseRows {
+  const block = BLOCK_ROWS * width;
+  const [askedAt, firesAt, errorsAt] = reserveBuffers(kernels, [2 * block, block, 4 * (width + 2)]);
   const { buffer } = kernels.memory;
-  const askedRow = new Uint16Array(buffer, askedAt, width);
-  const firesRow = new Uint8Array(buffer, firesAt, width);
+  const askedRows = new Uint16Array(buffer, askedAt, block);
+  const firesRows = new Uint8Array(buffer, firesAt, block);
   const behindShare = scan === 'raster' ? 1 : 3;
-  return (asked, fires, isBackward) => {
-    askedRow.set(asked);
-    kernels.floydSteinbergRow(askedAt, firesAt, errorsAt, width, isBackward ? -1 : 1, behindShare);
-    fires.set(firesRow);
+  return (asked, fires, first) => {
+    for (let at = 0, y = first; at < asked.length; at += block) {
+      const count = Math.min(block, asked.length - at);
+      askedRows.set(asked.subarray(at, at + count));
+      for (let x = 0; x < count; x += width, y++) {
+        const step = scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
+        kernels.floydSteinbergRow(askedAt + 2 * x, firesAt + x, errorsAt, width, step, behindShare);
+      }
+      fires.set(firesRows.subarray(0, count), at);
+    }
   };
 }
 
