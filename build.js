@@ -1,7 +1,7 @@
 // Builds the command into dist/: the WebAssembly kernels, then one bundle per entry with chunks that load on demand.
 // `--bench` also builds every file of benchmarks/ into dist/bench/; `--watch` rebuilds on change.
 import { spawnSync } from 'node:child_process';
-import { chmodSync, copyFileSync, existsSync, mkdirSync, readdirSync } from 'node:fs';
+import { chmodSync, copyFileSync, existsSync, mkdirSync, readdirSync, readFileSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import * as esbuild from 'esbuild';
 
@@ -27,6 +27,21 @@ const onDemand = {
         ? { path: `./${basename(path, '.ts')}.cjs`, external: true }
         : undefined,
     );
+  },
+};
+// What commander and sharp take from Node for what is never asked of them here, or seldom; loading it costs 5 ms a start.
+const seldom = {
+  name: 'seldom-used',
+  setup(build) {
+    build.onResolve({ filter: /^(node:)?child_process$/ }, ({ importer }) =>
+      /node_modules.(commander|detect-libc|sharp)/.test(importer)
+        ? { path: 'child_process', namespace: 'seldom' }
+        : undefined,
+    );
+    build.onLoad({ filter: /.*/, namespace: 'seldom' }, () => ({
+      contents: `for (const name of ['exec', 'execSync', 'spawn', 'spawnSync'])
+        exports[name] = (...given) => require('node:child_process')[name](...given);`,
+    }));
   },
 };
 const shared = {
@@ -64,7 +79,7 @@ const command = {
     { in: 'src/cli/search-thread.ts', out: 'search-thread' },
     ...commands.map((name) => ({ in: `src/cli/commands/${name}`, out: basename(name, '.ts') })),
   ],
-  plugins: [onDemand],
+  plugins: [onDemand, seldom],
   supported: { 'dynamic-import': false },
   outdir: 'dist',
 };
@@ -77,6 +92,28 @@ const server = {
     { in: 'src/web/worker.ts', out: 'web-worker' },
   ],
   external: [...shared.external, 'piscina'],
+  outdir: 'dist',
+};
+// The image library's own code in one file: forty small ones cost 15 ms to find and read. Its machine code stays where it is.
+const imageLibrary = {
+  ...shared,
+  entryPoints: { 'image-library': 'node_modules/sharp/dist/index.cjs' },
+  external: [],
+  define: {},
+  banner: { js: 'const requireBuilt=require;' },
+  plugins: [
+    seldom,
+    {
+      name: 'machine-code',
+      setup(build) {
+        build.onResolve({ filter: /^@img\// }, ({ path }) => ({ path, external: true }));
+        // Machine code that somebody compiled for himself is named at run time; from this file it is not found.
+        build.onLoad({ filter: /sharp\.cjs$/ }, ({ path }) => ({
+          contents: readFileSync(path, 'utf8').replaceAll('require(`../src', 'requireBuilt(`../src'),
+        }));
+      },
+    },
+  ],
   outdir: 'dist',
 };
 // In the browser there is no Node. The page takes only pure functions from the folders below; what they import beside is dropped.
@@ -116,11 +153,11 @@ function copyPage() {
 
 if (flags.has('--watch')) {
   copyPage();
-  for (const part of [server, page]) await (await esbuild.context({ ...part, logLevel: 'info' })).watch();
+  for (const part of [server, page, imageLibrary]) await (await esbuild.context({ ...part, logLevel: 'info' })).watch();
   await (await esbuild.context({ ...command, logLevel: 'info' })).watch();
 } else {
   copyPage();
-  await Promise.all([command, server, page].map((part) => esbuild.build(part)));
+  await Promise.all([command, server, page, imageLibrary].map((part) => esbuild.build(part)));
   chmodSync('dist/tonewright.cjs', 0o755);
   if (flags.has('--bench')) {
     const entryPoints = readdirSync('benchmarks')
