@@ -14,6 +14,7 @@ import {
   sampleMargins,
   samplePatches,
 } from './samples.ts';
+import { measureSharpening, undoSharpening } from './sharpening.ts';
 import type { CaptureImage, ChartLayout, Lab, PatchPattern, PatchRole } from './types.ts';
 
 export interface ReadOptions {
@@ -118,8 +119,10 @@ const REPLICATE_OUTLIER_MIN = 3;
 export function readPatches(capture: CaptureImage, located: Located, options: ReadOptions = {}): Readings {
   const { layout } = located;
   const { camera = 'known' } = options;
-  const samples = samplePatches(capture, located);
-  const margins = layout.kind === 'check' ? sampleMargins(capture, located) : [];
+  const sharpening = measureSharpening(capture, located);
+  const plain = sharpening ? undoSharpening(capture, located, sharpening) : capture;
+  const samples = samplePatches(plain, located);
+  const margins = layout.kind === 'check' ? sampleMargins(plain, located) : [];
   const rejected = new Map<string, RejectedPatch>();
   const reject = ({ patch }: PatchSamples, reason: RejectReason, detail: string) => {
     if (!rejected.has(patch.id)) rejected.set(patch.id, { id: patch.id, role: patch.role, reason, detail });
@@ -128,6 +131,11 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   refuseClipped(samples);
 
   const warnings: string[] = [];
+  if (sharpening) {
+    warnings.push(
+      `The camera sharpened this picture: along edges ${Math.round(100 * sharpening.amount)} % of what differs within ${(2 * sharpening.radiusPx).toFixed(0)} pixels was added, which makes patterns of dots too light. It was taken back as far as it can be; scan the chart, or turn sharpening off, to be sure.`,
+    );
+  }
   const curve = chooseCurve(camera, { samples, located, rejected, warnings });
   const byLevel = tabulateCurve(curve.linearOf, HISTOGRAM_LEVELS[capture.bits]);
   const lightOf = (sample: FieldSamples) => Math.max(1e-6, luminanceOf(sample, byLevel));

@@ -11,6 +11,7 @@ import {
 import { AppError } from '../../src/errors.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/plane/index.ts';
 import { drawOnce, EXAMPLE, LAYOUTS } from './examples.ts';
+import { brushSurface } from './scenes.ts';
 import { type CameraOptions, growInk, type Ink, inkOf, type Simulated, simulateCapture } from './simulate-capture.ts';
 
 const SCAN: CameraOptions = { width: 1060, height: 700, pxPerMm: 11.81, bare: 0.6, solid: 0.06, blurPx: 0.7, noise: 1 };
@@ -316,5 +317,34 @@ describe('a camera with a curve of its own', () => {
     const { camera: curve, warnings } = read(capture, LAYOUTS.verify, { camera: 'unknown' });
     expect(curve.kind).toBe('srgb');
     expect(warnings.join()).toContain('no coarse clusters');
+  });
+});
+
+describe('a picture that the camera sharpened', () => {
+  const layout = LAYOUTS.tone;
+  const camera: CameraOptions = { ...PHOTO, width: 1300, height: 950, pxPerMm: 11.5, blurPx: 0.8, noise: 1 };
+  const warned = ({ warnings }: ReturnType<typeof read>) => warnings.some((text) => /sharpened/.test(text));
+
+  test.each([
+    [1, 0.8, 1.4],
+    [2, 0.3, 1.4],
+    [2, 0.8, 1.6],
+  ] as const)('over %f pixels by %f is told, and its tones come back', (radiusPx, amount, tolerance) => {
+    const sharp = { ...camera, sharpen: { radiusPx, amount } };
+    const { capture } = take(layout, sharp);
+    const readings = read(capture, layout);
+    expect(warned(readings)).toBe(true);
+    expect(worstTone(readings, layout, sharp)).toBeLessThan(tolerance);
+  });
+
+  test.each([
+    ['not sharpened', camera],
+    ['blurred', { ...camera, blurPx: 2 }],
+    ['of little contrast', { ...camera, bare: 0.3, solid: 0.22 }],
+    ['with lighter marks', { ...camera, bare: 0.05, solid: 0.5 }],
+    ['of a brushed surface', { ...camera, grainAt: brushSurface(3, { strength: 0.12, angleDeg: 30 }) }],
+    ['with lines within marks', { ...camera, lines: 0.2 }],
+  ] as const)('is not suspected when it is %s', (_name, options) => {
+    expect(warned(read(take(layout, options).capture, layout))).toBe(false);
   });
 });
