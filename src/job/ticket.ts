@@ -186,7 +186,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
   const { machine, profile, material, settings, grid } = spec;
   const mark = computeMarkDiametersUm(profile.response, grid);
   const optics = describeOptics(machine, { ...settings, ...grid, markDiameterUm: Math.sqrt(mark.xUm * mark.yUm) });
-  const counts = countValues(facts.toned, picture.opaque);
+  const counts = countValues(facts.toned, picture.opaque ? { mask: picture.opaque } : {});
   const clipped = shareClipped(counts, table);
   const uncertainty = assessUncertainty(counts, { profile, curve: spec.curve, table });
   const badly = uncertainty && warnOfUncertainty(uncertainty, profile.name);

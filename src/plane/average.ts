@@ -109,29 +109,38 @@ const POINTS = 3;
  * transparent parts on white. Quick rather than exact.
  */
 export function readColour(photo: Photo, { crop, width, height }: ReadColourOptions): ColourImage {
-  const { channels, bits, alpha } = photo;
-  const rgb = new Uint8Array(3 * width * height);
-  const shift = bits - 8;
   const columns = planPoints(photo.width, crop.x, crop.width, width);
   const rows = planPoints(photo.height, crop.y, crop.height, height);
-  const sums = new Float64Array(3);
-  for (let y = 0, to = 0; y < height; y++) {
-    for (let x = 0; x < width; x++) {
-      sums.fill(0);
-      for (let row = y * POINTS; row < (y + 1) * POINTS; row++) {
-        for (let column = x * POINTS; column < (x + 1) * POINTS; column++) {
-          const pixel = rows[row] * photo.width + columns[column];
-          const opaque = alpha === undefined ? 1 : alpha[pixel] / 255;
-          for (let channel = 0; channel < 3; channel++) {
-            const sample = photo.rgb[pixel * channels + (channels === 3 ? channel : 0)] >> shift;
-            sums[channel] += 255 + (sample - 255) * opaque;
-          }
-        }
-      }
-      for (let channel = 0; channel < 3; channel++) rgb[to++] = Math.round(sums[channel] / POINTS ** 2);
-    }
+  const sums = new Float64Array(3 * width);
+  const rgb = new Uint8Array(3 * width * height);
+  for (let y = 0; y < height; y++) {
+    sums.fill(0);
+    for (let row = y * POINTS; row < (y + 1) * POINTS; row++) addPoints(sums, photo, { row: rows[row], columns });
+    for (let i = 0; i < sums.length; i++) rgb[y * sums.length + i] = Math.round(sums[i] / POINTS ** 2);
   }
   return { width, height, rgb };
+}
+
+/** Adds the points of one row of a photo, POINTS of them a pixel; a loop of its own, so that the engine compiles it early. */
+function addPoints(
+  sums: Float64Array,
+  { width, channels, bits, rgb: samples, alpha }: Photo,
+  { row, columns }: { readonly row: number; readonly columns: Int32Array },
+): void {
+  const shift = bits - 8;
+  const [green, blue] = channels === 3 ? [1, 2] : [0, 0];
+  for (let at = 0, to = 0, left = POINTS; at < columns.length; at++) {
+    const pixel = row * width + columns[at];
+    const from = pixel * channels;
+    const opaque = alpha === undefined ? 1 : alpha[pixel] / 255;
+    sums[to] += 255 + ((samples[from] >> shift) - 255) * opaque;
+    sums[to + 1] += 255 + ((samples[from + green] >> shift) - 255) * opaque;
+    sums[to + 2] += 255 + ((samples[from + blue] >> shift) - 255) * opaque;
+    left--;
+    if (left > 0) continue;
+    left = POINTS;
+    to += 3;
+  }
 }
 
 function planPoints(length: number, from: number, span: number, count: number): Int32Array {

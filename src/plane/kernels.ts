@@ -68,6 +68,7 @@ export interface Kernels {
     overshoot: number,
   ): void;
   packRows(dots: number, bits: number, count: number, rows: number, lead: number, flip: number): void;
+  countSamples(samples: number, counts: number, count: number): void;
   mapSamples(from: number, table: number, out: number, count: number): void;
   addMapped(row: number, table: number, target: number, count: number): void;
   addStrength(
@@ -122,6 +123,9 @@ export interface Kernels {
   addCells(samples: number, table: number, sums: number, count: number, dotsPerCell: number): void;
   blurAlong(row: number, taps: number, radius: number, out: number, count: number): void;
   blurAcross(rows: number, taps: number, rowCount: number, out: number, count: number): void;
+  windowAlong(row: number, radius: number, out: number, count: number): void;
+  windowAcross(below: number, above: number, sums: number, rows: number, out: number, count: number): void;
+  blurPairs(rows: number, taps: number, radius: number, out: number, count: number): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

@@ -42,7 +42,10 @@ const STEPS = 4096;
  * slightly different one. Strengths outside 0 … 1 keep the hue of the nearer end.
  */
 export function tabulateColours({ bare, full, yuleNielsenN: n }: SurfaceColours): ColourScale {
-  const ends = [bare, full].map((lab) => convertLabToLinearRgb(lab).map((value) => Math.max(0, value)));
+  const [bareRoots, fullRoots] = [bare, full].map((lab) =>
+    convertLabToLinearRgb(lab).map((value) => Math.max(0, value) ** (1 / n)),
+  );
+  const [weightRed, weightGreen, weightBlue] = REC709.weights;
   const rootBare = reflectanceOfLightness(bare[0]) ** (1 / n);
   const rootFull = reflectanceOfLightness(full[0]) ** (1 / n);
   const stepsPerUnit = STEPS - 1;
@@ -51,17 +54,21 @@ export function tabulateColours({ bare, full, yuleNielsenN: n }: SurfaceColours)
     const reflectance = step / stepsPerUnit;
     const strength = rootFull === rootBare ? 0 : (reflectance ** (1 / n) - rootBare) / (rootFull - rootBare);
     const share = Math.min(1, Math.max(0, strength));
-    const mixed = [0, 1, 2].map((c) => (share * ends[1][c] ** (1 / n) + (1 - share) * ends[0][c] ** (1 / n)) ** n);
-    const luminance = mixed.reduce((sum, value, c) => sum + value * REC709.weights[c], 0);
-    for (let c = 0; c < 3; c++) {
-      const value = luminance > 0 ? (mixed[c] * reflectance) / luminance : reflectance;
-      rgb[3 * step + c] = Math.round(255 * encodeSrgb(Math.min(1, value)));
-    }
+    const red = (share * fullRoots[0] + (1 - share) * bareRoots[0]) ** n;
+    const green = (share * fullRoots[1] + (1 - share) * bareRoots[1]) ** n;
+    const blue = (share * fullRoots[2] + (1 - share) * bareRoots[2]) ** n;
+    const luminance = weightRed * red + weightGreen * green + weightBlue * blue;
+    const scale = luminance > 0 ? reflectance / luminance : 0;
+    rgb[3 * step] = codeOf(luminance > 0 ? red * scale : reflectance);
+    rgb[3 * step + 1] = codeOf(luminance > 0 ? green * scale : reflectance);
+    rgb[3 * step + 2] = codeOf(luminance > 0 ? blue * scale : reflectance);
   }
   return { rgb, stepsPerUnit };
 }
 
+const codeOf = (light: number) => Math.round(255 * encodeSrgb(Math.min(1, light)));
+
 /** 8-bit sRGB code of a neutral of this CIE L*. */
 export function codeOfLightness(lightness: number): number {
-  return Math.round(255 * encodeSrgb(reflectanceOfLightness(lightness)));
+  return codeOf(reflectanceOfLightness(lightness));
 }

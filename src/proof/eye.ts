@@ -3,10 +3,10 @@ import {
   createPlane,
   type DotGrid,
   type Kernels,
-  lightnessOfReflectance,
   loadKernels,
   type Plane,
   reserveBuffers,
+  interpolateLightness,
 } from '../plane/index.ts';
 
 export interface EyeOptions extends ViewingOptions {
@@ -184,5 +184,5 @@ export function planEyeCells(
 
 /** CIE L* of each cell. */
 export function convertToLightness(plane: Plane<'reflectance'>): Plane<'lightness'> {
-  return createPlane('lightness', plane.width, plane.height, plane.data.map(lightnessOfReflectance));
+  return createPlane('lightness', plane.width, plane.height, interpolateLightness(plane.data));
 }

@@ -48,55 +48,106 @@ export function layOnTable(piece: ColourImage, options: Omit<ProofOptions, 'colo
   const ground = codeOfLightness(options.surroundLightness ?? PROOF_DEFAULTS.surroundLightness);
   const width = piece.width + 2 * margin;
   const height = piece.height + 2 * margin;
-  const rgb = new Uint8Array(3 * width * height).fill(ground);
-  const spread = Math.max(1, SHADOW.spread * margin);
+  const rgb = new Uint8Array(3 * width * height);
+  const shape = { width: piece.width, height: piece.height, radius };
   const drop = SHADOW.offset * margin;
-
+  // Left and right are alike, and from here to the middle all of a row is as far from the edge.
+  const side = Math.min((width - 1) >> 1, margin + Math.ceil(radius) + 2);
+  let edge: Edge | undefined;
+  let isSameBelow = false;
   for (let y = 0; y < height; y++) {
     const py = y - margin;
-    // Rows far inside need no distance but at their two ends.
-    const plain = py >= radius + 2 && py < piece.height - radius - 2;
-    for (let x = 0; x < width; x++) {
-      const px = x - margin;
-      const to = 3 * (y * width + x);
-      if (plain && px >= 2 && px < piece.width - 2) {
-        copyRun({ rgb, piece }, { to, from: 3 * (py * piece.width + px), length: 3 * (piece.width - 4) });
-        x += piece.width - 5;
-        continue;
-      }
-      const outside = distanceOutside(px + 0.5, py + 0.5, { width: piece.width, height: piece.height, radius });
-      const share = Math.min(1, Math.max(0, 0.5 - outside));
-      let shade = ground;
-      if (share < 1 && margin > 0) {
-        const below = distanceOutside(px + 0.5, py + 0.5 - drop, { width: piece.width, height: piece.height, radius });
-        shade = ground * (1 - SHADOW.strength * Math.exp(-((Math.max(0, below) / spread) ** 2)));
-      }
-      // A rounding error's worth of inside is outside: there is no pixel of the piece to take.
-      if (share < 1e-6) {
-        rgb.fill(Math.round(shade), to, to + 3);
-        continue;
-      }
-      const from = 3 * (py * piece.width + px);
-      const line = margin > 0 ? 1 - HAIRLINE * Math.min(1, Math.max(0, outside + 1.5)) : 1;
-      for (let c = 0; c < 3; c++) rgb[to + c] = Math.round(share * line * piece.rgb[from + c] + (1 - share) * shade);
-    }
+    const isInside = py >= radius + 2 && py < piece.height - radius - 2;
+    const isStraight = isInside && py - drop >= radius + 2;
+    if (!edge || !isSameBelow || !isStraight) edge = measureEdge(py, { margin, side, ground, drop, shape });
+    isSameBelow = isStraight;
+    const row = { y, margin, edge };
+    if (isInside && piece.width > 4) {
+      const start = 3 * (py * piece.width + 2);
+      drawRun({ width, rgb }, piece, { ...row, from: 0, to: margin + 2 });
+      rgb.set(piece.rgb.subarray(start, start + 3 * (piece.width - 4)), 3 * (y * width + margin + 2));
+      drawRun({ width, rgb }, piece, { ...row, from: width - margin - 2, to: width });
+    } else drawRun({ width, rgb }, piece, { ...row, from: 0, to: width });
   }
   return { width, height, rgb };
 }
 
-function copyRun(
-  { rgb, piece }: { rgb: Uint8Array; piece: ColourImage },
-  { to, from, length }: { to: number; from: number; length: number },
+/** What a row shows from its left end inwards: so much of the piece, and so much code of what lies around and below. */
+interface Edge {
+  readonly weights: Float64Array;
+  readonly rest: Float64Array;
+}
+
+interface EdgeOptions {
+  readonly margin: number;
+  readonly side: number;
+  readonly ground: number;
+  /** How far the shadow lies below, pixels. */
+  readonly drop: number;
+  readonly shape: Shape;
+}
+
+function measureEdge(py: number, { margin, side, ground, drop, shape }: EdgeOptions): Edge {
+  const spread = Math.max(1, SHADOW.spread * margin);
+  const weights = new Float64Array(side + 1);
+  const rest = new Float64Array(side + 1);
+  for (let x = 0; x <= side; x++) {
+    const px = x - margin + 0.5;
+    const outside = distanceOutside(px, py + 0.5, shape);
+    let share = Math.min(1, Math.max(0, 0.5 - outside));
+    // A rounding error's worth of inside is outside: there is no pixel of the piece to take.
+    if (share < 1e-6) share = 0;
+    let shade = ground;
+    if (share < 1 && margin > 0) {
+      const below = distanceOutside(px, py + 0.5 - drop, shape);
+      shade = ground * (1 - SHADOW.strength * Math.exp(-((Math.max(0, below) / spread) ** 2)));
+    }
+    const line = margin > 0 ? 1 - HAIRLINE * Math.min(1, Math.max(0, outside + 1.5)) : 1;
+    weights[x] = share * line;
+    rest[x] = (1 - share) * shade;
+  }
+  return { weights, rest };
+}
+
+interface Run {
+  readonly y: number;
+  readonly margin: number;
+  readonly edge: Edge;
+  readonly from: number;
+  /** Not included. */
+  readonly to: number;
+}
+
+function drawRun(
+  { width, rgb }: Pick<ColourImage, 'width' | 'rgb'>,
+  piece: ColourImage,
+  { y, margin, edge: { weights, rest }, from, to }: Run,
 ): void {
-  rgb.set(piece.rgb.subarray(from, from + length), to);
+  const side = weights.length - 1;
+  const shift = 3 * ((y - margin) * piece.width - margin);
+  for (let x = from, at = 3 * (y * width + from); x < to; x++, at += 3) {
+    const k = Math.min(x, width - 1 - x, side);
+    const weight = weights[k];
+    if (weight === 0) {
+      const code = Math.round(rest[k]);
+      rgb[at] = code;
+      rgb[at + 1] = code;
+      rgb[at + 2] = code;
+      continue;
+    }
+    const source = shift + 3 * x;
+    for (let c = 0; c < 3; c++) rgb[at + c] = Math.round(weight * piece.rgb[source + c] + rest[k]);
+  }
+}
+
+interface Shape {
+  readonly width: number;
+  readonly height: number;
+  readonly radius: number;
 }
 
 /** Distance from a rounded rectangle with a corner at 0, 0; negative inside. */
-function distanceOutside(
-  x: number,
-  y: number,
-  { width, height, radius }: { width: number; height: number; radius: number },
-): number {
+function distanceOutside(x: number, y: number, { width, height, radius }: Shape): number {
   const dx = Math.abs(x - width / 2) - (width / 2 - radius);
   const dy = Math.abs(y - height / 2) - (height / 2 - radius);
   // Not Math.hypot, which is several times slower and guards against sizes that no picture has.

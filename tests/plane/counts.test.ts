@@ -4,9 +4,17 @@ import { countFiring, countValues, createDots, createPlane, ONE } from '../../sr
 test('values are counted, and under a mask only where at least half may be marked', () => {
   const plane = createPlane('luminance', 4, 1, Uint16Array.of(0, 7, 7, ONE));
   expect([0, 7, ONE].map((value) => countValues(plane)[value])).toEqual([1, 2, 1]);
-  const counts = countValues(plane, createPlane('mask', 4, 1, Uint8Array.of(255, 128, 127, 0)));
+  const counts = countValues(plane, { mask: createPlane('mask', 4, 1, Uint8Array.of(255, 128, 127, 0)) });
   expect([0, 7, ONE].map((value) => counts[value])).toEqual([1, 1, 0]);
-  expect(() => countValues(plane, createPlane('mask', 1, 1))).toThrow(RangeError);
+  expect(() => countValues(plane, { mask: createPlane('mask', 1, 1) })).toThrow(RangeError);
+});
+
+test('the kernel counts the same as the plain loop, an odd number of dots and more than one block of them', () => {
+  for (const width of [1, 2, 33, 70_001]) {
+    const data = Uint16Array.from({ length: width }, (_, at) => Math.imul(at >> 2, 0x9e3779b1) >>> 17);
+    const plane = createPlane('coverage', width, 1, data);
+    expect(countValues(plane)).toEqual(countValues(plane, { arithmetic: 'plain' }));
+  }
 });
 
 test('dots fire at any level', () => {

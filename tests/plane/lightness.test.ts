@@ -12,6 +12,7 @@ import {
   REC709,
   reflectanceOfLightness,
   SRGB,
+  interpolateLightness,
   tabulateSrgbCodes,
   toLightness,
 } from '../../src/plane/index.ts';
@@ -31,6 +32,15 @@ describe('CIE L*', () => {
   ])('of Y = %d with Yn = %d is %d', (y, yn, lightness) => {
     const decimals = String(lightness).split('.')[1]!.length - 1;
     expect(lightnessOfReflectance(y / yn)).toBeCloseTo(lightness, Math.min(9, decimals));
+  });
+
+  test('by the table differs from the formula by less than 0.00002, and not at all outside 0 … 1', () => {
+    const reflectances = Float32Array.from({ length: 20_000 }, (_, at) => (at / 19_999) ** 3);
+    const lightness = interpolateLightness(reflectances);
+    const differences = lightness.map((value, at) => Math.abs(value - lightnessOfReflectance(reflectances[at])));
+    expect(Math.max(...differences)).toBeLessThan(2e-5);
+    const outside = Float32Array.of(-0.1, 1, 1.3);
+    expect(interpolateLightness(outside)).toEqual(outside.map(lightnessOfReflectance));
   });
 
   test('agrees with culori on grey from black to white', () => {

@@ -221,6 +221,22 @@ function gatherBits(eight: u64): u64 {
   return (eight * 0x8040201008040201) >> 56;
 }
 
+/**
+ * Counts how often each 15-bit sample occurs, in two tables of 32768 32-bit numbers that lie one behind the other: equal
+ * neighbours, of which pictures are full, would wait for each other in one. `count` is even.
+ */
+export function countSamples(samples: usize, counts: usize, count: i32): void {
+  const end = samples + ((<usize>count) << 1);
+  while (samples < end) {
+    const two = load<u32>(samples);
+    const first = counts + ((<usize>(two & 0x7fff)) << 2);
+    const second = counts + ((<usize>((two >> 16) & 0x7fff)) << 2);
+    store<u32>(first, load<u32>(first) + 1);
+    store<u32>(second, load<u32>(second, 131072) + 1, 131072);
+    samples += 4;
+  }
+}
+
 /** Largest sixteenfold sum at which the dot stays bare. */
 const BARE_LIMIT: i32 = 16 * 16384 - 1;
 
@@ -562,5 +578,63 @@ export function blurAcross(rows: usize, taps: usize, rowCount: i32, out: usize, 
       sum = f64x2.add(sum, f64x2.mul(v128.load_splat<f64>(taps + (row << 1)), values));
     }
     v128.store_lane<u64>(out + x, f32x4.demote_f64x2_zero(sum), 0);
+  }
+}
+
+/** Means of the places within `radius` to each side along a row of 32-bit floats, cut at the ends: a running sum. */
+export function windowAlong(row: usize, radius: i32, out: usize, count: i32): void {
+  let sum: f64 = 0;
+  for (let x = 0; x < min(radius, count); x++) sum += <f64>load<f32>(row + ((<usize>x) << 2));
+  for (let x = 0; x < count; x++) {
+    if (x + radius < count) sum += <f64>load<f32>(row + ((<usize>(x + radius)) << 2));
+    if (x - radius > 0) sum -= <f64>load<f32>(row + ((<usize>(x - radius - 1)) << 2));
+    const places = min(x + radius, count - 1) - max(x - radius, 0) + 1;
+    store<f32>(out + ((<usize>x) << 2), <f32>(sum / <f64>places));
+  }
+}
+
+/**
+ * Moves running sums of columns, 64-bit floats, on by a row: takes in the row at `below`, takes out the one at `above`,
+ * each unless its address is 0, and writes the means over `rows` unless `out` is 0. `count` is even.
+ */
+export function windowAcross(below: usize, above: usize, sums: usize, rows: i32, out: usize, count: i32): void {
+  const places = f64x2.splat(<f64>rows);
+  for (let left = count; left > 0; left -= 2) {
+    let sum = v128.load(sums);
+    if (below) {
+      sum = f64x2.add(sum, f64x2.promote_low_f32x4(v128.load_zero<u64>(below)));
+      below += 8;
+    }
+    if (above) {
+      sum = f64x2.sub(sum, f64x2.promote_low_f32x4(v128.load_zero<u64>(above)));
+      above += 8;
+    }
+    v128.store(sums, sum);
+    sums += 16;
+    if (out) {
+      v128.store_lane<u64>(out, f32x4.demote_f64x2_zero(f64x2.div(sum, places)), 0);
+      out += 8;
+    }
+  }
+}
+
+/**
+ * A symmetric blur across rows of 32-bit floats, rounded to such after each pair: `rows` holds the addresses of the middle
+ * row and of each pair above and below it, `taps` the weights, 64-bit floats, the middle first.
+ */
+export function blurPairs(rows: usize, taps: usize, radius: i32, out: usize, count: i32): void {
+  const end = (<usize>count) << 2;
+  const last = (<usize>radius) << 3;
+  const middle = load<usize>(rows);
+  const weight = v128.load_splat<f64>(taps);
+  for (let x: usize = 0; x < end; x += 8) {
+    let sum = f32x4.demote_f64x2_zero(f64x2.mul(weight, f64x2.promote_low_f32x4(v128.load_zero<u64>(middle + x))));
+    for (let at: usize = 8; at <= last; at += 8) {
+      const above = f64x2.promote_low_f32x4(v128.load_zero<u64>(load<usize>(rows + at - 4) + x));
+      const below = f64x2.promote_low_f32x4(v128.load_zero<u64>(load<usize>(rows + at) + x));
+      const more = f64x2.mul(v128.load_splat<f64>(taps + at), f64x2.add(above, below));
+      sum = f32x4.demote_f64x2_zero(f64x2.add(f64x2.promote_low_f32x4(sum), more));
+    }
+    v128.store_lane<u64>(out + x, sum, 0);
   }
 }
