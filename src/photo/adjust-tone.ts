@@ -3,6 +3,7 @@ import { createPlane, type DotGrid, luminanceOfLightness, ONE, type Plane } from
 import {
   averageCells,
   averageWindow,
+  type BlurOptions,
   blurCells,
   type CellSize,
   type Cells,
@@ -74,7 +75,7 @@ export function planToneFields(
   const noiseWantedL = tone.noiseL * slopes[MIDDLE_L];
   const clean = noise ? add(toned, noise) : toned;
   const { gain, offset } = localFields(clean, tone, { grid, size, noiseWantedL });
-  const blurred = blurCells(clean, ...blurRest(tone.sharpenRadiusMm, { grid, size }));
+  const blurred = blurCells(clean, blurRest(tone.sharpenRadiusMm, { grid, size }));
   // wanted = gain·(L* + noise) + offset + detail(L* + noise − blurred), gathered so that three fields do.
   if (noise) {
     for (let i = 0; i < noise.data.length; i++) {
@@ -105,7 +106,7 @@ function adjustPointwise(luminance: Plane<'luminance'>, tone: ToneOptions): Plan
 function noiseField(toned: Cells, slopes: Float32Array, noiseL: number): Cells | undefined {
   if (noiseL === 0) return undefined;
   const mean = averageWindow(toned, NOISE_RADIUS);
-  const square = averageWindow({ ...toned, data: toned.data.map((value) => value * value) }, NOISE_RADIUS);
+  const square = averageWindow(squareOf(toned), NOISE_RADIUS);
   const { length } = toned.data;
   const toMean = new Float32Array(length);
   const offset = new Float32Array(length);
@@ -163,7 +164,7 @@ function localFields(
   const radius = Math.max(1, Math.round(tone.localRadiusMm / cellMm / by));
   const coarse = coarsenCells(clean, by);
   const mean = averageWindow(coarse, radius);
-  const square = averageWindow({ ...coarse, data: coarse.data.map((value) => value * value) }, radius);
+  const square = averageWindow(squareOf(coarse), radius);
   const { length } = coarse.data;
   const gain = new Float32Array(length);
   const offset = new Float32Array(length);
@@ -188,9 +189,9 @@ function roomAbout(lightness: number): number {
 }
 
 /** What a blur of cells must still add, in cells, when averaging and interpolation have already blurred by half a cell. */
-function blurRest(sigmaMm: number, { grid, size }: Geometry): [number, number] {
+function blurRest(sigmaMm: number, { grid, size }: Geometry): BlurOptions {
   const rest = (cellMm: number) => Math.sqrt(Math.max(0, (sigmaMm / cellMm) ** 2 - 0.25));
-  return [rest(size.x * grid.pitchMm), rest(size.y * grid.lineSpacingMm)];
+  return { sigmaX: rest(size.x * grid.pitchMm), sigmaY: rest(size.y * grid.lineSpacingMm) };
 }
 
 /** What sharpening adds for a difference from the blurred picture of −110 … 110 L*. */
@@ -205,7 +206,15 @@ function detailTable(sharpenAmount: number, noiseWantedL: number): Float32Array 
 }
 
 function add(first: Cells, second: Cells): Cells {
-  return { ...first, data: first.data.map((value, i) => value + second.data[i]) };
+  const data = new Float32Array(first.data.length);
+  for (let i = 0; i < data.length; i++) data[i] = first.data[i] + second.data[i];
+  return { ...first, data };
+}
+
+function squareOf(cells: Cells): Cells {
+  const data = new Float32Array(cells.data.length);
+  for (let i = 0; i < data.length; i++) data[i] = cells.data[i] * cells.data[i];
+  return { ...cells, data };
 }
 
 function requireInRange(tone: ToneOptions): void {

@@ -119,8 +119,13 @@ export function coarsenCells(cells: Cells, by: number): Cells {
   return { width: across, height: down, data: coarse };
 }
 
-/** Mean over the window of `radius` cells to each side, cut at the edges: running sums, so the cost does not grow with it. */
-export function averageWindow(cells: Cells, radius: number): Cells {
+/**
+ * Mean over the window of `radius` cells to each side, cut at the edges: running sums, so the cost does not grow with it.
+ * `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits.
+ */
+export function averageWindow(cells: Cells, radius: number, arithmetic: 'fast' | 'plain' = 'fast'): Cells {
+  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  if (kernels) return averageFastWindow(kernels, cells, radius);
   const { width, height, data } = cells;
   const rows = new Float32Array(data.length);
   for (let y = 0; y < height; y++) {
@@ -153,11 +158,48 @@ export function averageWindow(cells: Cells, radius: number): Cells {
   return { width, height, data: out };
 }
 
-/** Gaussian blur with its own standard deviation along each axis, in cells; the nearest cell stands for what lies outside. */
-export function blurCells(cells: Cells, sigmaX: number, sigmaY: number): Cells {
+/** The same by the kernels; of the rows averaged along only those that the window still needs are kept, in a ring. */
+function averageFastWindow(kernels: Kernels, { width, height, data }: Cells, radius: number): Cells {
+  const kept = Math.min(height, 2 * radius + 2);
+  const even = width + (width & 1);
+  const rowBytes = 4 * even;
+  const [givenAt, ringAt, sumsAt, outAt] = reserveBuffers(kernels, [rowBytes, kept * rowBytes, 8 * even, rowBytes]);
+  const { buffer } = kernels.memory;
+  const given = new Float32Array(buffer, givenAt, width);
+  const made = new Float32Array(buffer, outAt, width);
+  const averageRow = (y: number): number => {
+    const at = ringAt + (y % kept) * rowBytes;
+    given.set(data.subarray(y * width, (y + 1) * width));
+    kernels.windowAlong(givenAt, radius, at, width);
+    return at;
+  };
+  const out = new Float32Array(data.length);
+  for (let y = 0; y < Math.min(radius, height); y++) kernels.windowAcross(averageRow(y), 0, sumsAt, 1, 0, even);
+  for (let y = 0; y < height; y++) {
+    const below = y + radius < height ? averageRow(y + radius) : 0;
+    const above = y - radius > 0 ? ringAt + ((y - radius - 1) % kept) * rowBytes : 0;
+    const rowsSeen = Math.min(y + radius, height - 1) - Math.max(y - radius, 0) + 1;
+    kernels.windowAcross(below, above, sumsAt, rowsSeen, outAt, even);
+    out.set(made, y * width);
+  }
+  return { width, height, data: out };
+}
+
+export interface BlurOptions {
+  /** Standard deviations, cells. */
+  readonly sigmaX: number;
+  readonly sigmaY: number;
+  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'fast' | 'plain';
+}
+
+/** Gaussian blur with its own standard deviation along each axis; the nearest cell stands for what lies outside. */
+export function blurCells(cells: Cells, { sigmaX, sigmaY, arithmetic = 'fast' }: BlurOptions): Cells {
   const { width, height, data } = cells;
   const kernelX = gaussianKernel(sigmaX);
   const kernelY = gaussianKernel(sigmaY);
+  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  if (kernels) return blurFastCells(kernels, cells, { kernelX, kernelY });
   const rows = new Float32Array(data.length);
   for (let y = 0; y < height; y++) {
     const at = y * width;
@@ -183,6 +225,52 @@ export function blurCells(cells: Cells, sigmaX: number, sigmaY: number): Cells {
   return { width, height, data: out };
 }
 
+/** The same by the kernels; the rows blurred along lie in a ring. */
+function blurFastCells(
+  kernels: Kernels,
+  { width, height, data }: Cells,
+  { kernelX, kernelY }: { kernelX: Float64Array; kernelY: Float64Array },
+): Cells {
+  const [radiusX, radiusY] = [kernelX.length - 1, kernelY.length - 1];
+  const kept = 2 * radiusY + 1;
+  const rowBytes = 4 * (width + (width & 1));
+  const sizes = [
+    rowBytes + 8 * radiusX + 8,
+    kernelX.byteLength,
+    kernelY.byteLength,
+    4 * kept,
+    kept * rowBytes,
+    rowBytes,
+  ];
+  const [givenAt, kernelXAt, kernelYAt, addressesAt, ringAt, outAt] = reserveBuffers(kernels, sizes);
+  const { buffer } = kernels.memory;
+  new Float64Array(buffer, kernelXAt, kernelX.length).set(kernelX);
+  new Float64Array(buffer, kernelYAt, kernelY.length).set(kernelY);
+  const given = new Float32Array(buffer, givenAt, width + 2 * radiusX);
+  const addresses = new Int32Array(buffer, addressesAt, kept);
+  const made = new Float32Array(buffer, outAt, width);
+  const out = new Float32Array(data.length);
+  const addressOf = (y: number) => ringAt + (Math.min(Math.max(y, 0), height - 1) % kept) * rowBytes;
+  let blurred = 0;
+  for (let y = 0; y < height; y++) {
+    for (; blurred < height && blurred <= y + radiusY; blurred++) {
+      const row = data.subarray(blurred * width, (blurred + 1) * width);
+      given.fill(row[0], 0, radiusX);
+      given.set(row, radiusX);
+      given.fill(row[width - 1], radiusX + width);
+      kernels.blurAlong(givenAt + 4 * radiusX, kernelXAt, radiusX, addressOf(blurred), width);
+    }
+    addresses[0] = addressOf(y);
+    for (let k = 1; k <= radiusY; k++) {
+      addresses[2 * k - 1] = addressOf(y - k);
+      addresses[2 * k] = addressOf(y + k);
+    }
+    kernels.blurPairs(addressesAt, kernelYAt, radiusY, outAt, width);
+    out.set(made, y * width);
+  }
+  return { width, height, data: out };
+}
+
 /** Half of a symmetric kernel with sum 1: the middle first. */
 function gaussianKernel(sigma: number): Float64Array {
   if (!(sigma > 0.1)) return Float64Array.of(1);
@@ -197,16 +285,29 @@ function gaussianKernel(sigma: number): Float64Array {
 export function refineCells(coarse: Cells, by: number, { width, height }: Pick<Cells, 'width' | 'height'>): Cells {
   const data = new Float32Array(width * height);
   const row = new Float32Array(coarse.width);
+  const lefts = new Int32Array(width);
+  const ways = new Float64Array(width);
+  for (let x = 0; x < width; x++) {
+    const { above: left, way } = splitHeight((x + 0.5) / by - 0.5, coarse.width);
+    lefts[x] = left;
+    ways[x] = way;
+  }
   for (let y = 0; y < height; y++) {
     blendRows(coarse, (y + 0.5) / by - 0.5, row);
-    for (let x = 0; x < width; x++) {
-      const at = Math.min(Math.max((x + 0.5) / by - 0.5, 0), coarse.width - 1);
-      const left = Math.floor(at);
-      const right = Math.min(left + 1, coarse.width - 1);
-      data[y * width + x] = row[left] + (at - left) * (row[right] - row[left]);
-    }
+    refineRow(data.subarray(y * width, (y + 1) * width), { row, lefts, ways });
   }
   return { width, height, data };
+}
+
+function refineRow(
+  out: Float32Array,
+  { row, lefts, ways }: { row: Float32Array; lefts: Int32Array; ways: Float64Array },
+): void {
+  const last = row.length - 1;
+  for (let x = 0; x < out.length; x++) {
+    const left = lefts[x];
+    out[x] = row[left] + ways[x] * (row[left < last ? left + 1 : last] - row[left]);
+  }
 }
 
 /** The rows to both sides of height `at` (0 is the centre of the first row; beyond the ends the end), and the way between. */

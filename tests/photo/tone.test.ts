@@ -2,7 +2,7 @@ import { createHash } from 'node:crypto';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { AppError } from '../../src/errors.ts';
-import { averageCells } from '../../src/photo/cells.ts';
+import { averageCells, averageWindow, blurCells } from '../../src/photo/cells.ts';
 import {
   adjustTone,
   applyToneFields,
@@ -283,7 +283,12 @@ describe('what looks at the surroundings', () => {
         const out = createPlane('luminance', width, height);
         applyToneFields(plane, fields, { out, from: 0, to: height, arithmetic });
         const { curve: table, size } = fields;
-        return { out: out.data, cells: averageCells(plane, { table, size, arithmetic }).data };
+        const cells = averageCells(plane, { table, size, arithmetic });
+        const windows = [0, 1, 3, 40].map((radius) => averageWindow(cells, radius, arithmetic).data);
+        const blurs = [0, 0.7, 3].map(
+          (sigmaX) => blurCells(cells, { sigmaX, sigmaY: 2 - sigmaX / 2, arithmetic }).data,
+        );
+        return { out: out.data, cells: cells.data, windows, blurs };
       });
       expect(fast).toEqual(plain);
     },
