@@ -1,10 +1,11 @@
 import { type CoverageTable, fillDotTable, type Profile } from '../material/index.ts';
 import {
   adjustTone,
+  applyToneFields,
   type Frame,
+  framePhoto,
   planToneFields,
   type Rectangle,
-  type ToneFields,
   type ToneOptions,
 } from '../photo/index.ts';
 import {
@@ -17,7 +18,7 @@ import {
   type Plane,
   reflectanceOfLightness,
 } from '../plane/index.ts';
-import { predictReflectance, renderSurface, type SurfaceColours } from '../proof/index.ts';
+import { predictReflectance, renderSurface, type SurfaceColours, weighCells } from '../proof/index.ts';
 import { chooseToneValues, markable } from './choices.ts';
 import { type Picture, takePicture } from './picture.ts';
 import type { PriceList } from './price-list.ts';
@@ -26,22 +27,33 @@ import { type Made, makeDots, tabulateCoverage } from './run.ts';
 import type { JobSpec } from './spec.ts';
 import { type Ticket, writeTicket } from './ticket.ts';
 
-/** About so many pixels along the long side of a look: what a card takes of a screen. */
+/** About so many pixels along the long side of the picture of a proof: what a card takes of a screen. */
 const LOOK_PX = 1100;
+/** Fewer along the long side of a draft would not be a picture. */
+const LEAST_DRAFT_PX = 160;
+/** Rows that are toned before anybody asks again whether the picture is still wanted. */
+const TONE_ROWS = 512;
 /** Colours over what the material cannot show, sRGB: what goes to its darkest, and to its lightest. */
 export const CLIP_COLOURS = { dark: [28, 110, 214], light: [226, 88, 12] } as const;
 
-/**
- * A photo's light at the dots of one crop, kept while a person tries tones on it: plain data that threads can share.
- * The coarse picture has one value for a square of dots and serves the draft.
- */
+/** A photo's light at the dots of one crop, kept while a person tries tones on it: plain data that threads can share. */
 export interface Sight {
   readonly picture: Picture;
-  readonly coarse: Picture;
   /** Tone that the job's mode chooses for this picture, without values set by hand. */
   readonly chosenTone: ToneOptions;
   /** What of the piece may be marked; undefined: all of it. */
   readonly mask: Plane<'mask'> | undefined;
+  /** What is left by the mask of each of the eye's cells, for the error of tone. */
+  readonly weights: Float32Array | undefined;
+}
+
+/** The same light with one value for a square of dots, for drafts. */
+export interface CoarseSight {
+  readonly frame: Frame;
+  readonly light: Plane<'luminance'>;
+  readonly opaque: Plane<'mask'> | undefined;
+  readonly mask: Plane<'mask'> | undefined;
+  readonly chosenTone: ToneOptions;
 }
 
 /** What a person sees of a job before its files are made. */
@@ -59,35 +71,98 @@ export interface LookOptions {
   readonly showClipped?: boolean;
 }
 
-/** Light of the photo at the crop that the spec asks for, fine and coarse. */
+/** Light of the photo at the crop that the spec asks for. */
 export async function takeSight(photo: Photo, spec: JobSpec): Promise<Sight> {
-  const load = async () => photo;
-  const picture = await takePicture(load, { spec, withThumbnail: false });
-  const { x, y } = picture.focus;
-  const coarseSpec = { ...spec, focus: { x, y }, grid: coarsenGrid(picture.frame) };
-  const coarse = await takePicture(load, { spec: coarseSpec, withThumbnail: false });
-  const { opaque } = picture;
+  const picture = await takePicture(async () => photo, { spec, withThumbnail: false });
+  const { opaque, frame } = picture;
   const chosenTone = chooseToneValues(picture.light, {
     spec: { ...spec, toneValues: {} },
     ...(opaque ? { mask: opaque } : {}),
   });
-  return { picture, coarse, chosenTone, mask: markable(picture.frame, opaque) };
+  const mask = markable(frame, opaque);
+  const weights = mask && weighCells(mask, { grid: spec.grid, viewingDistanceMm: spec.viewingDistanceMm });
+  return { picture, chosenTone, mask, weights };
 }
 
-function coarsenGrid({ width, height, grid }: Frame): DotGrid {
-  const times = Math.max(1, Math.round(Math.max(width, height) / LOOK_PX));
-  return { pitchMm: grid.pitchMm * times, lineSpacingMm: grid.lineSpacingMm * times };
+export interface CoarsenOptions {
+  readonly spec: JobSpec;
+  /** Pixels along the long side of the piece that are to be seen, at least. */
+  readonly longSidePx: number;
+}
+
+/** Whole squares of dots as one, as many as still give the pixels that are to be seen. */
+export function coarsenSight({ picture, chosenTone }: Sight, { spec, longSidePx }: CoarsenOptions): CoarseSight {
+  const { frame: fine, light, opaque, focus } = picture;
+  const times = countDotsAPixel(fine, longSidePx);
+  const { pitchMm, lineSpacingMm } = fine.grid;
+  const frame = framePhoto(picture, {
+    ...spec,
+    ...spec.size,
+    grid: { pitchMm: pitchMm * times, lineSpacingMm: lineSpacingMm * times },
+    focus: { x: focus.x, y: focus.y },
+  });
+  const size = {
+    width: Math.min(light.width, frame.place.width),
+    height: Math.min(light.height, frame.place.height),
+  };
+  const placed = { ...frame, place: { ...frame.place, ...size } };
+  const coarseOpaque = opaque && averageDots(opaque, size);
+  return {
+    frame: placed,
+    light: averageDots(light, size),
+    opaque: coarseOpaque,
+    mask: markable(placed, coarseOpaque),
+    chosenTone,
+  };
+}
+
+/** Dots along each side of the squares that a draft of so many pixels takes as one. */
+export function countDotsAPixel({ width, height }: Pick<Frame, 'width' | 'height'>, longSidePx: number): number {
+  const wanted = Math.min(LOOK_PX, Math.max(LEAST_DRAFT_PX, longSidePx));
+  return Math.max(1, Math.min(width, height, Math.floor(Math.max(width, height) / wanted)));
+}
+
+/** Means of whole dots: where the sizes do not divide, neighbours differ by one dot. */
+function averageDots<S extends 'luminance' | 'mask'>(
+  { scale, width, height, data }: Plane<S>,
+  size: { readonly width: number; readonly height: number },
+): Plane<S> {
+  const out = createPlane(scale, size.width, size.height);
+  const columns = Int32Array.from({ length: size.width + 1 }, (_, x) => Math.round((x * width) / size.width));
+  const sums = new Uint32Array(size.width);
+  for (let cell = 0, y = 0; cell < size.height; cell++) {
+    const top = y;
+    const bottom = Math.round(((cell + 1) * height) / size.height);
+    sums.fill(0);
+    for (; y < bottom; y++) addDots(sums, { row: data.subarray(y * width, (y + 1) * width), columns });
+    for (let x = 0; x < size.width; x++) {
+      out.data[cell * size.width + x] = Math.round(sums[x]! / ((columns[x + 1]! - columns[x]!) * (bottom - top)));
+    }
+  }
+  return out;
+}
+
+/** A loop of its own, which the engine compiles for each kind of row that comes. */
+function addDots(
+  sums: Uint32Array,
+  { row, columns }: { readonly row: Uint16Array | Uint8Array; readonly columns: Int32Array },
+): void {
+  for (let cell = 0, x = 0; cell < sums.length; cell++) {
+    let sum = 0;
+    for (const end = columns[cell + 1]!; x < end; x++) sum += row[x]!;
+    sums[cell]! += sum;
+  }
 }
 
 /**
- * The tones of the piece without its dots: a draft that follows the hand. It differs from the proof by the screen's grain
- * and by what the screen loses, nowhere else.
+ * The tones of the piece without its dots: a draft that follows the hand. It differs from the proof by the screen's grain,
+ * by what the screen loses, and by detail finer than its pixels, nowhere else.
  */
-export function drawDraft({ coarse, chosenTone }: Sight, { spec, showClipped = false }: LookOptions): Look {
-  const { frame, light, opaque } = coarse;
+export function drawDraft(coarse: CoarseSight, { spec, showClipped = false }: LookOptions): Look {
+  const { frame, light, opaque, chosenTone } = coarse;
   const toned = adjustTone(light, { ...chosenTone, ...spec.toneValues }, { grid: frame.grid });
   const table = tabulateCoverage(spec).table;
-  const seen = wantedOnPiece(toned, { frame, table, opaque, profile: spec.profile });
+  const seen = wantedOnPiece(toned, { coarse, table, profile: spec.profile });
   const clip = countClipped(toned, table, opaque);
   const image = renderSurface(seen, coloursOf(spec.profile));
   if (showClipped) paintClipped(image, { toned, table, frame });
@@ -99,11 +174,6 @@ export type LookFacts = Omit<Ticket, 'bitmap' | 'photo'> & {
   readonly bitmap: Pick<Ticket['bitmap'], 'width' | 'height' | 'firing'>;
 };
 
-/** The toned picture of a sight: what threads may share the rows of. Undefined where the tone asks for no surroundings. */
-export function planSightTone({ picture, chosenTone }: Sight, spec: JobSpec): ToneFields | undefined {
-  return planToneFields(picture.light, { ...chosenTone, ...spec.toneValues }, { grid: spec.grid });
-}
-
 /** The dots as the job will have them, and how they are seen on the material. */
 export interface DotLook {
   readonly image: ColourImage;
@@ -113,22 +183,44 @@ export interface DotLook {
 }
 
 export interface DotLookOptions extends LookOptions {
-  /** The toned picture, where its rows are made already. */
-  readonly toned?: Plane<'luminance'>;
+  /** Asked between steps; once it says so, no look is drawn. */
+  readonly isStale?: () => boolean;
+  /** Memory for the toned picture that nobody needs any more, of its very size. */
+  readonly room?: Uint16Array;
 }
 
-export function drawDots(
-  { picture, chosenTone, mask }: Sight,
-  { spec, toned, showClipped = false }: DotLookOptions,
-): DotLook {
+/** @returns undefined when nobody waits for the look any more */
+export function drawDots(sight: Sight, options: DotLookOptions): DotLook | undefined {
+  const { picture, mask, chosenTone } = sight;
+  const { spec, showClipped = false, isStale = () => false } = options;
   const tone = { ...chosenTone, ...spec.toneValues };
-  const made = makeDots(picture, { spec, tone, ...(toned ? { toned } : {}), ...(mask ? { mask } : {}) });
+  const toned = toneInSteps(picture.light, { ...options, tone, isStale });
+  if (!toned) return undefined;
+  const made = makeDots(picture, { spec, tone, toned, ...(mask ? { mask } : {}) });
+  if (isStale()) return undefined;
   const { dots } = made;
   const table = fillDotTable(spec.profile, spec.grid);
   const seen = predictReflectance(dots, { table, ...lookSize(dots, spec.grid) });
   const image = renderSurface(seen, coloursOf(spec.profile));
   if (showClipped) paintClipped(image, { toned: made.toned, table: made.table, frame: picture.frame });
   return { image, dots, made, seen };
+}
+
+/** `adjustTone` some rows after the others, the same bits. */
+function toneInSteps(
+  light: Plane<'luminance'>,
+  { tone, spec, isStale, room }: DotLookOptions & { readonly tone: ToneOptions; readonly isStale: () => boolean },
+): Plane<'luminance'> | undefined {
+  if (isStale()) return undefined;
+  const fields = planToneFields(light, tone, { grid: spec.grid });
+  if (!fields) return adjustTone(light, tone, { grid: spec.grid });
+  const { width, height } = light;
+  const out = createPlane('luminance', width, height, room);
+  for (let from = 0; from < height; from += TONE_ROWS) {
+    if (isStale()) return undefined;
+    applyToneFields(light, fields, { out, from, to: Math.min(height, from + TONE_ROWS) });
+  }
+  return out;
 }
 
 export interface ForetellOptions {
@@ -141,13 +233,13 @@ export interface ForetellOptions {
 
 /** What the dots of a look foretell: all that the ticket will say. */
 export function foretell(
-  { picture }: Sight,
+  { picture, weights }: Sight,
   { made, seen }: Pick<DotLook, 'made' | 'seen'>,
   { spec, name, version, prices }: ForetellOptions,
 ): LookFacts {
   const dotTable = fillDotTable(spec.profile, spec.grid);
   const { frame } = picture;
-  const prediction = assessProof(seen, { ...made, spec, picture, frame, dotTable });
+  const prediction = assessProof(seen, { ...made, spec, picture, frame, dotTable, ...(weights ? { weights } : {}) });
   const {
     bitmap,
     photo: _,
@@ -209,26 +301,20 @@ function lookSize({ width, height }: Dots, grid: DotGrid): { readonly width: num
 function wantedOnPiece(
   toned: Plane<'luminance'>,
   {
-    frame,
+    coarse: { frame, mask },
     table,
-    opaque,
     profile,
-  }: {
-    readonly frame: Frame;
-    readonly table: CoverageTable;
-    readonly opaque: Plane<'mask'> | undefined;
-    readonly profile: Profile;
-  },
+  }: { readonly coarse: CoarseSight; readonly table: CoverageTable; readonly profile: Profile },
 ): Plane<'reflectance'> {
   const { width, height, place } = frame;
   const bare = reflectanceOfLightness(profile.bare[0]);
+  const { reflectance } = table;
   const out = createPlane('reflectance', width, height);
   out.data.fill(bare);
-  const mask = markable(frame, opaque);
   for (let y = 0; y < place.height; y++) {
     const to = (place.y + y) * width + place.x;
     for (let x = 0; x < place.width; x++) {
-      const wanted = table.reflectance[toned.data[y * place.width + x]!]!;
+      const wanted = reflectance[toned.data[y * place.width + x]!]!;
       const share = mask ? mask.data[to + x]! / 255 : 1;
       out.data[to + x] = bare + share * (wanted - bare);
     }

@@ -124,7 +124,16 @@ function drawPiece(
 /** How far the tones that the dots will show are from the wanted ones, as the eye sees both. */
 export function assessProof(
   shown: Plane<'reflectance'>,
-  { spec, frame, toned, table, mask, dots, dotTable }: ProofFacts & { readonly dotTable: DotTable },
+  {
+    spec,
+    frame,
+    toned,
+    table,
+    mask,
+    weights,
+    dots,
+    dotTable,
+  }: ProofFacts & { readonly dotTable: DotTable; readonly weights?: Float32Array },
 ): Ticket['prediction'] {
   const { grid, viewingDistanceMm } = spec;
   const { mean, p95, worst } = assessTone(dots, {
@@ -133,6 +142,7 @@ export function assessProof(
     luminance: placeToned(toned, frame),
     reflectance: table.reflectance,
     ...(mask ? { mask } : {}),
+    ...(weights ? { weights } : {}),
     shown,
     viewingDistanceMm,
   });

@@ -130,11 +130,22 @@ function askForDots({ frame, light, opaque }: Picture, options: MakeOptions): As
   const tone = known ?? chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
   const toned = options.toned ?? adjustTone(light, tone, { grid: spec.grid });
   const { points, table } = tabulateCoverage(spec);
-  const wanted = placeOnPiece(invertProfile(toned, { table }), frame);
   const mask = options.mask ?? markable(frame, opaque);
-  const coverage = mask ? maskCoverage(wanted, mask) : wanted;
+  const coverage = askForCoverage(toned, { frame, table, mask });
   progress('screening');
   return { tone, toned, points, table, mask, coverage };
+}
+
+/** Coverage of the whole piece; where the picture fills it, the mask needs no plane of its own. */
+function askForCoverage(
+  toned: Plane<'luminance'>,
+  { frame, table, mask }: Pick<Picture, 'frame'> & Pick<Made, 'table' | 'mask'>,
+): Plane<'coverage'> {
+  const { width, height, place } = frame;
+  const fills = place.width === width && place.height === height;
+  if (fills) return invertProfile(toned, { table, ...(mask ? { mask } : {}) });
+  const wanted = placeOnPiece(invertProfile(toned, { table }), frame);
+  return mask ? maskCoverage(wanted, mask) : wanted;
 }
 
 function finishDots(asked: Asked, dots: Dots, { frame }: Picture, spec: JobSpec): Made {

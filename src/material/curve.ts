@@ -1,6 +1,7 @@
 import { createPchip } from '../numeric/index.ts';
 import {
   createPlane,
+  isWhole,
   lightnessOfReflectance,
   mapSamples,
   ONE,
@@ -148,20 +149,20 @@ export interface InverseOptions {
 export function invertProfile(luminance: Plane<'luminance'>, { table, mask }: InverseOptions): Plane<'coverage'> {
   const { width, height, data } = luminance;
   const out = createPlane('coverage', width, height);
-  const coverage = out.data;
-  const of = table.coverage;
-  if (!mask) {
-    mapSamples(data, coverage, { table: of });
-    return out;
-  }
+  mapSamples(data, out.data, { table: table.coverage });
+  if (!mask) return out;
   refuseOtherSize(luminance, mask);
-  const shares = mask.data;
-  for (let i = 0; i < data.length; i++) {
-    const share = shares[i];
-    if (share === 255) coverage[i] = of[data[i]];
-    else if (share > 0) coverage[i] = Math.round((of[data[i]] * share) / 255);
+  for (let y = 0; y < height; y++) {
+    const shares = mask.data.subarray(y * width, (y + 1) * width);
+    if (!isWhole(shares)) maskRow(out.data.subarray(y * width, (y + 1) * width), shares);
   }
   return out;
+}
+
+function maskRow(coverage: Uint16Array, shares: Uint8Array): void {
+  for (let x = 0; x < coverage.length; x++) {
+    if (shares[x] !== 255) coverage[x] = Math.round((coverage[x] * shares[x]) / 255);
+  }
 }
 
 function refuseOtherSize(a: { width: number; height: number }, b: { width: number; height: number }): void {

@@ -88,6 +88,8 @@ export interface LookAsk {
   readonly showClipped: boolean;
   /** Tells the windows apart that look at one job. */
   readonly window: string;
+  /** Pixels of the screen that the long side of the piece takes: a draft needs no more. */
+  readonly longSidePx: number;
 }
 
 export interface JobCard {

@@ -4,23 +4,22 @@ import { basename, extname, join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { formatMoney, type LookFacts, type Quote, type Sight } from '../job/index.ts';
-import { type Dots, type Photo, type Plane, writeFilesAtomic } from '../plane/index.ts';
+import { type Dots, type Photo, writeFilesAtomic } from '../plane/index.ts';
 import type { JobCard, LookAsk, LookFactsJson, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
 import { parseWish, requestOf } from './server-wish.ts';
 import type { Work } from './server-work.ts';
-import type { ExactInput } from './worker.ts';
 
 /** A photo with more pixels is refused from its header: decoded it would take more than a third of a gigabyte. */
 export const MAX_PIXELS = 120e6;
 /** Decoded photos and their light are let go of, the longest unused first, beyond this. */
 const CACHE_BYTES = 700e6;
-/** From so many dots on it pays to share the rows. */
-const SHARED_DOTS = 2e6;
 /** Windows on one job that are told apart. */
 const MOST_WINDOWS = 16;
 /** Looks whose dots are kept for the loupe. */
 const LOOKS = 4;
+/** Memory of looks that are gone which is kept for the next ones. */
+const MOST_ROOMS = 2;
 
 const ID = /^[0-9a-f]{16}$/;
 
@@ -40,9 +39,15 @@ interface KeptJob extends JobCard {
   readonly stored: string;
 }
 
+interface NamedSight {
+  readonly sight: Sight;
+  /** Tells it from all others. */
+  readonly sightKey: string;
+}
+
 interface Cached {
   photo?: Promise<Photo>;
-  sight?: Promise<Sight>;
+  sight?: Promise<NamedSight>;
   sightKey: string;
   bytes: number;
   used: number;
@@ -99,6 +104,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
   const jobs = new Map<string, KeptJob>();
   const cache = new Map<string, Cached>();
   const looks = new Map<string, KeptLook>();
+  const rooms: Uint8Array[] = [];
   // What was being received when the server stopped is of no use.
   await rm(join(root, '.incoming'), { recursive: true, force: true });
   for (const id of await readdir(root).catch(() => [] as string[])) {
@@ -199,7 +205,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     }
   }
 
-  async function sightOf(id: string, wish: Wish): Promise<Sight> {
+  async function sightOf(id: string, wish: Wish): Promise<NamedSight> {
     const job = find(id);
     const entry = useCache(id);
     entry.photo ??= work
@@ -214,10 +220,12 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     const key = JSON.stringify(rest);
     if (entry.sightKey !== key || !entry.sight) {
       entry.sightKey = key;
-      const sight = work.run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }) });
+      const sight = work
+        .run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }) })
+        .then((taken) => ({ sight: taken, sightKey: randomBytes(6).toString('hex') }));
       entry.sight = sight;
       sight.then(
-        ({ picture }) => {
+        ({ sight: { picture } }) => {
           entry.bytes = bytesOf(photo) + 3 * picture.light.data.length;
           trim(id);
         },
@@ -229,48 +237,47 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     return entry.sight;
   }
 
-  async function draft(id: string, { wish, showClipped, window }: LookAsk) {
+  async function draft(id: string, { wish, showClipped, window, longSidePx }: LookAsk) {
     const { draft: newest } = turnsOf(id, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
-    const sight = await sightOf(id, wish);
+    const named = await sightOf(id, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
-    const input = { sight, request: requestOf(wish), name: find(id).name, showClipped, turn, newest };
-    return (await work.run('draft', 'draft', input))?.jpeg;
+    const input = { ...named, request: requestOf(wish), name: find(id).name, showClipped, turn, newest };
+    return work.run('draft', 'draft', { ...input, longSidePx });
   }
 
   async function look(id: string, { wish, showClipped, window }: LookAsk) {
     const { proof: newest } = turnsOf(id, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
-    const sight = await sightOf(id, wish);
+    const named = await sightOf(id, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
+    const { frame } = named.sight.picture;
     const name = randomBytes(6).toString('hex');
-    const input = { sight, request: requestOf(wish), name: find(id).name, showClipped, turn, newest, look: name };
-    const toned = await toneOnTwoThreads(input);
-    const found = await work.run('proof', 'exact', { ...input, ...(toned ? { toned } : {}) });
-    if (!found) return undefined;
+    const room = takeRoom(frame.width * frame.height);
+    const drawing = { ...named, request: requestOf(wish), name: find(id).name, showClipped, turn, newest };
+    const input = { ...drawing, look: name, room };
+    const found = await work.run('proof', 'exact', input);
+    if (!found) {
+      rooms.push(room);
+      return undefined;
+    }
     looks.set(name, { job: id, dots: found.dots, wish });
-    for (const old of [...looks.keys()].slice(0, Math.max(0, looks.size - LOOKS))) looks.delete(old);
-    const facts = work.run('proof', 'foretellLook', input).then((told) => told && describeLook(name, sight, told));
+    for (const [old, { dots }] of [...looks].slice(0, -LOOKS)) {
+      looks.delete(old);
+      rooms.push(dots.data);
+    }
+    const facts = work
+      .run('proof', 'foretellLook', input)
+      .then((told) => told && describeLook(name, named.sight, told));
     return { jpeg: found.jpeg, facts };
   }
 
-  /** The slowest step, its rows shared by the two threads that a look has: half the wait, the same bits. */
-  async function toneOnTwoThreads(input: ExactInput): Promise<Plane<'luminance'> | undefined> {
-    const { light } = input.sight.picture;
-    const { width, height } = light;
-    if (width * height < SHARED_DOTS) return undefined;
-    const fields = await work.run('proof', 'planTone', input);
-    if (!fields) return undefined;
-    const data = new Uint16Array(new SharedArrayBuffer(2 * width * height));
-    const out: Plane<'luminance'> = { ...light, data };
-    const { turn, newest } = input;
-    const rows = { light, fields, out, turn, newest };
-    const middle = height >> 1;
-    await Promise.all([
-      work.run('proof', 'toneRows', { ...rows, from: 0, to: middle }),
-      work.run('draft', 'toneRows', { ...rows, from: middle, to: height }),
-    ]);
-    return out;
+  /** Shared memory for so many dots: that of a look which is gone, since fresh memory costs more time than filling it. */
+  function takeRoom(dots: number): Uint8Array {
+    const found = rooms.findIndex((room) => room.length === dots);
+    const room = found < 0 ? new Uint8Array(new SharedArrayBuffer(dots)) : rooms.splice(found, 1)[0]!;
+    rooms.splice(0, Math.max(0, rooms.length - MOST_ROOMS));
+    return room;
   }
 
   return {
@@ -293,7 +300,10 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     async loupe(id, name, { as, ...part }) {
       const found = looks.get(name);
       if (!found || found.job !== id) throw new AppError('name-unknown', 'this proof is no longer at hand');
-      return work.run('draft', 'loupe', { dots: found.dots, request: requestOf(found.wish), part, as });
+      const png = await work.run('draft', 'loupe', { dots: found.dots, request: requestOf(found.wish), part, as });
+      // Its memory may hold the dots of another look by now.
+      if (looks.get(name) !== found) throw new AppError('name-unknown', 'this proof is no longer at hand');
+      return png;
     },
     async keep(id) {
       const job = find(id);

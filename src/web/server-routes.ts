@@ -324,6 +324,7 @@ const ASK = v.strictObject({
   wish: v.unknown(),
   showClipped: v.boolean(),
   window: v.pipe(v.string(), v.regex(/^[0-9a-f-]{8,40}$/)),
+  longSidePx: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(20_000)),
 });
 
 function parseAsk(json: unknown): LookAsk {

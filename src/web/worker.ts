@@ -1,5 +1,8 @@
 import { join } from 'node:path';
 import {
+  type CoarseSight,
+  coarsenSight,
+  countDotsAPixel,
   type DotLook,
   drawDots,
   drawDraft,
@@ -8,20 +11,18 @@ import {
   type JobRequest,
   type JobSpec,
   type LookFacts,
-  planSightTone,
   prepareJob,
   resolveJob,
   type Sight,
   takeSight,
 } from '../job/index.ts';
-import { applyToneFields, type Rectangle, type ToneFields } from '../photo/index.ts';
+import type { Rectangle } from '../photo/index.ts';
 import {
   type Dots,
   decodePhoto,
   encodeColour,
   encodeJpeg,
   type Photo,
-  type Plane,
   readBytes,
   readColour,
   readPhoto,
@@ -73,17 +74,24 @@ export interface SightInput {
 
 export const takeSightOf = answering(async ({ photo, request }: SightInput): Promise<Sight> => {
   const sight = await takeSight(photo, resolveHere(request));
-  const { picture, coarse, mask } = sight;
+  const { picture, mask, weights } = sight;
+  const { light, opaque } = picture;
   return {
     ...sight,
-    picture: sharePicture(picture),
-    coarse: sharePicture(coarse),
+    picture: {
+      ...picture,
+      light: { ...light, data: share(light.data) },
+      opaque: opaque && { ...opaque, data: share(opaque.data) },
+    },
     mask: mask && { ...mask, data: share(mask.data) },
+    weights: weights && share(weights),
   };
 });
 
 export interface DrawInput {
   readonly sight: Sight;
+  /** Names the sight among all that are looked at. */
+  readonly sightKey: string;
   readonly request: JobRequest;
   readonly name: string;
   readonly showClipped: boolean;
@@ -92,75 +100,99 @@ export interface DrawInput {
   readonly newest: Int32Array;
 }
 
-export interface Draft {
-  readonly jpeg: Uint8Array;
-  readonly clippedDark: number;
-  readonly clippedLight: number;
-}
-
 const isStale = ({ newest, turn }: DrawInput) => Atomics.load(newest, 0) !== turn;
 
-export const draft = answering(async (input: DrawInput): Promise<Draft | undefined> => {
-  if (isStale(input)) return undefined;
-  const { sight, request, showClipped } = input;
-  const { image, clippedDark, clippedLight } = drawDraft(sight, { spec: resolveHere(request), showClipped });
-  return { jpeg: await encodeJpeg(image, { quality: 86 }), clippedDark, clippedLight };
-});
-
-/** What every row of the picture needs; undefined when the tone is done dot by dot, or nobody waits any more. */
-export const planTone = answering((input: DrawInput): ToneFields | undefined => {
-  if (isStale(input)) return undefined;
-  const fields = planSightTone(input.sight, resolveHere(input.request));
-  if (!fields) return undefined;
-  const shareCells = (cells: ToneFields['gain']) => ({ ...cells, data: share(cells.data) });
-  const { gain, offset, blurred } = fields;
-  return { ...fields, gain: shareCells(gain), offset: shareCells(offset), blurred: shareCells(blurred) };
-});
-
-export interface RowsInput extends Pick<DrawInput, 'turn' | 'newest'> {
-  readonly light: Plane<'luminance'>;
-  readonly fields: ToneFields;
-  readonly out: Plane<'luminance'>;
-  readonly from: number;
-  readonly to: number;
+export interface DraftInput extends DrawInput {
+  readonly longSidePx: number;
 }
 
-/** Some rows of the toned picture, into memory that is shared with who does the others. */
-export const toneRows = answering(({ light, fields, out, from, to, turn, newest }: RowsInput): void => {
-  if (Atomics.load(newest, 0) === turn) applyToneFields(light, fields, { out, from, to });
+/** The light of the last drafts, coarse: by sight and by dots a pixel. */
+const coarse = new Map<string, CoarseSight>();
+const MOST_COARSE = 4;
+
+function coarsen({ sight, sightKey, longSidePx }: DraftInput, spec: JobSpec): CoarseSight {
+  const key = `${sightKey}/${countDotsAPixel(sight.picture.frame, longSidePx)}`;
+  const made = coarse.get(key) ?? coarsenSight(sight, { spec, longSidePx });
+  keepNewest(coarse, key, made, MOST_COARSE);
+  return made;
+}
+
+export const draft = answering(async (input: DraftInput): Promise<Uint8Array | undefined> => {
+  if (isStale(input)) return undefined;
+  const { request, showClipped } = input;
+  const spec = resolveHere(request);
+  const { image } = drawDraft(coarsen(input, spec), { spec, showClipped });
+  return isStale(input) ? undefined : encodeJpeg(image, { quality: 86 });
 });
 
 export interface ExactInput extends DrawInput {
-  /** The toned picture, where its rows are made already. */
-  readonly toned?: Plane<'luminance'>;
   /** Name of the look: what it foretells is asked for after it. */
   readonly look: string;
+  /** Memory for the dots, which the loupe reads in another thread. */
+  readonly room: Uint8Array;
 }
 
 /** The last looks, until they are asked what they foretell: the picture is shown first. One a window that is looking. */
 const held = new Map<string, DotLook>();
 const MOST_HELD = 3;
+/**
+ * Toned planes of looks that are done with, for the next ones: fresh memory of a large plane costs a third of the time that
+ * its pixels cost.
+ */
+const spare: Uint16Array[] = [];
+const MOST_SPARE = 2;
 
-export const exact = answering(async (input: ExactInput): Promise<{ jpeg: Uint8Array; dots: Dots } | undefined> => {
-  if (isStale(input)) return undefined;
-  const { sight, request, showClipped, toned, look } = input;
-  const spec = resolveHere(request);
-  const drawn = drawDots(sight, { spec, showClipped, ...(toned ? { toned } : {}) });
-  if (isStale(input)) return undefined;
-  held.set(look, drawn);
-  for (const old of [...held.keys()].slice(0, -MOST_HELD)) held.delete(old);
+function letGo({ made }: DotLook, { picture }: Sight): void {
+  if (made.toned !== picture.light && spare.push(made.toned.data) > MOST_SPARE) spare.shift();
+}
+
+export interface Exact {
+  readonly jpeg: Uint8Array;
+  readonly dots: Dots;
+}
+
+export const exact = answering(async (input: ExactInput): Promise<Exact | undefined> => {
+  const { sight, request, showClipped, look, room } = input;
+  const { length } = sight.picture.light.data;
+  const found = spare.findIndex((data) => data.length === length);
+  const options = {
+    spec: resolveHere(request),
+    showClipped,
+    isStale: () => isStale(input),
+    ...(found < 0 ? {} : { room: spare.splice(found, 1)[0]! }),
+  };
+  const drawn = drawDots(sight, options);
+  if (!drawn) {
+    if (options.room) spare.push(options.room);
+    return undefined;
+  }
+  keepNewest(held, look, drawn, MOST_HELD);
   const { image, dots } = drawn;
-  return { jpeg: await encodeJpeg(image, { quality: 90 }), dots: { ...dots, data: share(dots.data) } };
+  room.set(dots.data);
+  return { jpeg: await encodeJpeg(image, { quality: 90 }), dots: { ...dots, data: room } };
 });
 
-export const foretellLook = answering(({ sight, request, name, look }: ExactInput): LookFacts | undefined => {
+export const foretellLook = answering((input: ExactInput): LookFacts | undefined => {
+  const { sight, request, name, look } = input;
   const drawn = held.get(look);
   if (!drawn) return undefined;
   held.delete(look);
-  const prices = readShopPrices(facts.shopDir);
-  const { version } = facts;
-  return foretell(sight, drawn, { spec: resolveHere(request), name, version, ...(prices ? { prices } : {}) });
+  try {
+    if (isStale(input)) return undefined;
+    const prices = readShopPrices(facts.shopDir);
+    const { version } = facts;
+    return foretell(sight, drawn, { spec: resolveHere(request), name, version, ...(prices ? { prices } : {}) });
+  } finally {
+    letGo(drawn, sight);
+  }
 });
+
+/** Puts a thing last and lets go of the first ones beyond so many. */
+function keepNewest<T>(map: Map<string, T>, key: string, made: T, most: number): void {
+  map.delete(key);
+  map.set(key, made);
+  for (const old of [...map.keys()].slice(0, -most)) map.delete(old);
+}
 
 export interface LoupeInput {
   readonly dots: Dots;
@@ -201,15 +233,6 @@ export const keepJob = answering(async ({ photoPath, photoFile, name, request, o
   await releaseMemory();
   return job.files.map((file) => file.name);
 });
-
-function sharePicture(picture: Sight['picture']): Sight['picture'] {
-  const { light, opaque } = picture;
-  return {
-    ...picture,
-    light: { ...light, data: share(light.data) },
-    opaque: opaque && { ...opaque, data: share(opaque.data) },
-  };
-}
 
 /** The same numbers in memory that threads share. */
 function share<T extends Uint8Array | Uint16Array | Float32Array>(data: T): T {

@@ -210,7 +210,7 @@ describe('a customer is waiting', () => {
       expect(job.photo.width).toBe(9500);
       const look = await fetch(`${server.origin}/api/jobs/${job.id}/look`, {
         method: 'POST',
-        body: JSON.stringify({ wish, showClipped: true, window: '00000000' }),
+        body: JSON.stringify({ wish, showClipped: true, window: '00000000', longSidePx: 600 }),
         headers: keys,
       });
       expect(look.status).toBe(200);

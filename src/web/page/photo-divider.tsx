@@ -1,4 +1,5 @@
-import { useRef, useState } from 'preact/hooks';
+import type { RefObject } from 'preact';
+import { useState } from 'preact/hooks';
 import type { Frame } from '../../photo/index.ts';
 import type { JobCard } from '../protocol.ts';
 import { followPointer } from './drag.ts';
@@ -10,13 +11,14 @@ export function DividerPane({
   job,
   frame,
   seen,
+  box,
 }: {
   readonly job: JobCard;
   readonly frame: Frame;
   readonly seen: Seen;
+  readonly box: RefObject<HTMLDivElement | null>;
 }) {
   const [at, setAt] = useState(50);
-  const box = useRef<HTMLDivElement>(null);
   const follow = (event: PointerEvent) => {
     const size = box.current?.getBoundingClientRect();
     if (size) setAt(Math.round(Math.min(100, Math.max(0, (100 * (event.clientX - size.left)) / size.width))));

@@ -1,3 +1,4 @@
+import type { RefObject } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { Frame } from '../../photo/index.ts';
 import type { JobCard } from '../protocol.ts';
@@ -27,15 +28,16 @@ export interface Place {
 export function ProofPane({
   frame,
   seen,
+  box,
   at,
   onMove: setAt,
 }: {
   readonly frame: Frame;
   readonly seen: Seen;
+  readonly box: RefObject<HTMLDivElement | null>;
   readonly at: Place;
   readonly onMove: (at: Place) => void;
 }) {
-  const box = useRef<HTMLDivElement>(null);
   const follow = (event: PointerEvent) => {
     const size = box.current?.getBoundingClientRect();
     if (!size) return;

@@ -1,3 +1,4 @@
+import type { RefObject } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import type { JobCard, Wish } from '../protocol.ts';
 import { sayShare } from './measure.ts';
@@ -12,6 +13,8 @@ export interface StageProps {
   readonly job: JobCard;
   readonly wish: Wish;
   readonly seen: Seen;
+  /** Where the piece is drawn. */
+  readonly piece: RefObject<HTMLDivElement | null>;
   readonly focus: { readonly x: number; readonly y: number } | undefined;
   readonly showClipped: boolean;
   readonly onClipped: (show: boolean) => void;
@@ -21,7 +24,7 @@ export interface StageProps {
 type View = 'beside' | 'divider';
 
 export function PhotoStage(props: StageProps) {
-  const { job, wish, seen, focus, showClipped, onClipped, onFocus } = props;
+  const { job, wish, seen, piece, focus, showClipped, onClipped, onFocus } = props;
   const [view, setView] = useState<View>('beside');
   const [at, setAt] = useState({ x: 0.5, y: 0.45 });
   const frame = frameOf(job.photo, wish, focus);
@@ -62,11 +65,11 @@ export function PhotoStage(props: StageProps) {
                 fit={wish.fit}
                 onFocus={onFocus}
               />
-              <ProofPane frame={frame} seen={seen} at={at} onMove={setAt} />
+              <ProofPane frame={frame} seen={seen} box={piece} at={at} onMove={setAt} />
               {facts && <Loupe job={job} look={facts} at={at} />}
             </>
           ) : (
-            <DividerPane job={job} frame={frame} seen={seen} />
+            <DividerPane job={job} frame={frame} seen={seen} box={piece} />
           )}
         </div>
       )}

@@ -1,4 +1,4 @@
-import { useEffect, useMemo, useState } from 'preact/hooks';
+import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import type { JobCard } from '../protocol.ts';
 import { getJob, keepJob, setWish } from './api.ts';
 import { Busy, Icon, Problem } from './parts.tsx';
@@ -70,7 +70,8 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
     }
   };
 
-  const seen = useLook(job.id, wish, showClipped);
+  const piece = useRef<HTMLDivElement>(null);
+  const seen = useLook(job.id, { wish, showClipped, piece });
   const focus = wish.focus ?? seen.facts?.focus;
   const shownFocus = useMemo(() => focus && { x: focus.x, y: focus.y }, [focus?.x, focus?.y]);
   return (
@@ -88,6 +89,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           job={job}
           wish={wish}
           seen={seen}
+          piece={piece}
           focus={shownFocus}
           showClipped={showClipped}
           onClipped={setShowClipped}

@@ -1,9 +1,12 @@
-import { useEffect, useRef, useState } from 'preact/hooks';
+import type { RefObject } from 'preact';
+import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { LookFactsJson, Wish } from '../protocol.ts';
 import { getDraft, getLook, PageError } from './api.ts';
 
-/** A hand that moves a slider rests no longer than this between two steps, ms. */
-const REST_MS = 30;
+/** A hand that moves a slider rests no longer than this between two steps, ms: a frame. */
+const REST_MS = 16;
+/** Pixels to ask for as long as nothing is on the screen. */
+const FIRST_PX = 1100;
 /** Tells this window from others that look at the same job. */
 const WINDOW = crypto.randomUUID();
 
@@ -33,7 +36,14 @@ export interface Seen {
  * Keeps the picture in step with the wish: a draft of the tones at once, the proof with its dots after it. Drafts follow
  * each other without a gap, only the newest wish is asked for; a proof that is overtaken is given up.
  */
-export function useLook(job: string, wish: Wish, showClipped: boolean): Seen {
+export function useLook(
+  job: string,
+  {
+    wish,
+    showClipped,
+    piece,
+  }: { readonly wish: Wish; readonly showClipped: boolean; readonly piece: RefObject<HTMLElement | null> },
+): Seen {
   const [seen, setSeen] = useState<Omit<Seen, 'again'>>({
     picture: undefined,
     kind: 'draft',
@@ -44,9 +54,10 @@ export function useLook(job: string, wish: Wish, showClipped: boolean): Seen {
   const [round, setRound] = useState(0);
   const state = useRef<LookState>({ turn: 0, shown: 0, drafting: false, url: '' }).current;
   const key = JSON.stringify([job, wish, showClipped, round]);
-  useEffect(() => {
+  // Before the page is drawn, not after: a frame sooner.
+  useLayoutEffect(() => {
     const turn = ++state.turn;
-    const ask = { wish, showClipped, window: WINDOW };
+    const ask = { wish, showClipped, window: WINDOW, longSidePx: measureLongSide(piece.current) };
     const stop = new AbortController();
     setSeen((before) => ({ ...before, waiting: true, error: undefined }));
 
@@ -125,4 +136,11 @@ export function useLook(job: string, wish: Wish, showClipped: boolean): Seen {
   }, [offline]);
 
   return { ...seen, again: () => setRound((count) => count + 1) };
+}
+
+/** Pixels of the screen along the long side of what is drawn there. */
+function measureLongSide(element: HTMLElement | null): number {
+  if (!element) return FIRST_PX;
+  const { width, height } = element.getBoundingClientRect();
+  return Math.max(1, Math.ceil(Math.max(width, height) * devicePixelRatio));
 }
