@@ -73,16 +73,10 @@ export function planToneFields(
   const noise = noiseField(toned, slopes, tone.noiseL);
   // How strong the noise is once the curve has stretched it, taken where pictures have most of their area.
   const noiseWantedL = tone.noiseL * slopes[MIDDLE_L];
-  const clean = noise ? add(toned, noise) : toned;
+  const clean = noise ? addTo(toned, noise) : toned;
   const { gain, offset } = localFields(clean, tone, { grid, size, noiseWantedL });
-  const blurred = blurCells(clean, blurRest(tone.sharpenRadiusMm, { grid, size }));
-  // wanted = gain·(L* + noise) + offset + detail(L* + noise − blurred), gathered so that three fields do.
-  if (noise) {
-    for (let i = 0; i < noise.data.length; i++) {
-      offset.data[i] += noise.data[i] * gain.data[i];
-      blurred.data[i] -= noise.data[i];
-    }
-  }
+  const blurred = blurCells(clean, { ...blurRest(tone.sharpenRadiusMm, { grid, size }), into: clean });
+  if (noise) gatherNoise(noise.data, { gain: gain.data, offset: offset.data, blurred: blurred.data });
   return { curve, size, gain, offset, blurred, detail: detailTable(tone.sharpenAmount, noiseWantedL) };
 }
 
@@ -105,25 +99,42 @@ function adjustPointwise(luminance: Plane<'luminance'>, tone: ToneOptions): Plan
  */
 function noiseField(toned: Cells, slopes: Float32Array, noiseL: number): Cells | undefined {
   if (noiseL === 0) return undefined;
-  const mean = averageWindow(toned, NOISE_RADIUS);
-  const square = averageWindow(squareOf(toned), NOISE_RADIUS);
-  const { length } = toned.data;
-  const toMean = new Float32Array(length);
-  const offset = new Float32Array(length);
-  for (let i = 0; i < length; i++) {
-    const m = mean.data[i];
-    const sigma = NOISE_MARGIN * noiseL * slopes[Math.round(m)];
-    const variance = Math.max(0, square.data[i] - m * m);
-    const share = variance > 0 ? Math.min(NOISE_SHARE, (sigma * sigma) / variance) : NOISE_SHARE;
-    toMean[i] = share;
-    offset[i] = share * m;
-  }
+  const radius = NOISE_RADIUS;
+  const mean = averageWindow(toned, { radius });
+  const squares = squareOf(toned);
+  const square = averageWindow(squares, { radius, into: squares });
+  weighNoise(mean.data, { square: square.data, slopes, noiseL });
   // Averaging the coefficients, as the guided filter does, keeps windows from showing as blocks.
-  const share = averageWindow({ ...toned, data: toMean }, NOISE_RADIUS).data;
-  const added = averageWindow({ ...toned, data: offset }, NOISE_RADIUS).data;
-  const data = new Float32Array(length);
-  for (let i = 0; i < length; i++) data[i] = added[i] - share[i] * toned.data[i];
-  return { ...toned, data };
+  const share = averageWindow(square, { radius, into: square }).data;
+  const added = averageWindow(mean, { radius, into: mean });
+  for (let i = 0; i < share.length; i++) added.data[i] -= share[i] * toned.data[i];
+  return added;
+}
+
+/** From mean and mean square of each window to share × mean and share, where they lie: large planes take time to make. */
+function weighNoise(
+  mean: Float32Array,
+  { square, slopes, noiseL }: { square: Float32Array; slopes: Float32Array; noiseL: number },
+): void {
+  for (let i = 0; i < mean.length; i++) {
+    const m = mean[i];
+    const sigma = NOISE_MARGIN * noiseL * slopes[(m + 0.5) | 0];
+    const variance = Math.max(0, square[i] - m * m);
+    const share = variance > 0 ? Math.min(NOISE_SHARE, (sigma * sigma) / variance) : NOISE_SHARE;
+    square[i] = share;
+    mean[i] = share * m;
+  }
+}
+
+/** wanted = gain·(L* + noise) + offset + detail(L* + noise − blurred), gathered so that three fields do. */
+function gatherNoise(
+  noise: Float32Array,
+  { gain, offset, blurred }: { gain: Float32Array; offset: Float32Array; blurred: Float32Array },
+): void {
+  for (let i = 0; i < noise.length; i++) {
+    offset[i] += noise[i] * gain[i];
+    blurred[i] -= noise[i];
+  }
 }
 
 /** Slope of the tone curve, wanted L* per L* of the photo, by whole wanted L* 0…100. */
@@ -163,8 +174,8 @@ function localFields(
   const by = Math.max(2, Math.round(tone.localRadiusMm / cellMm / 4));
   const radius = Math.max(1, Math.round(tone.localRadiusMm / cellMm / by));
   const coarse = coarsenCells(clean, by);
-  const mean = averageWindow(coarse, radius);
-  const square = averageWindow(squareOf(coarse), radius);
+  const mean = averageWindow(coarse, { radius });
+  const square = averageWindow(squareOf(coarse), { radius });
   const { length } = coarse.data;
   const gain = new Float32Array(length);
   const offset = new Float32Array(length);
@@ -178,7 +189,7 @@ function localFields(
     gain[i] = 1 + g;
     offset[i] = -g * m;
   }
-  const refined = (data: Float32Array) => refineCells(averageWindow({ ...coarse, data }, radius), by, clean);
+  const refined = (data: Float32Array) => refineCells(averageWindow({ ...coarse, data }, { radius }), by, clean);
   return { gain: refined(gain), offset: refined(offset) };
 }
 
@@ -205,10 +216,10 @@ function detailTable(sharpenAmount: number, noiseWantedL: number): Float32Array 
   });
 }
 
-function add(first: Cells, second: Cells): Cells {
-  const data = new Float32Array(first.data.length);
-  for (let i = 0; i < data.length; i++) data[i] = first.data[i] + second.data[i];
-  return { ...first, data };
+/** Into the first. */
+function addTo(first: Cells, second: Cells): Cells {
+  for (let i = 0; i < first.data.length; i++) first.data[i] += second.data[i];
+  return first;
 }
 
 function squareOf(cells: Cells): Cells {

@@ -119,13 +119,25 @@ export function coarsenCells(cells: Cells, by: number): Cells {
   return { width: across, height: down, data: coarse };
 }
 
-/**
- * Mean over the window of `radius` cells to each side, cut at the edges: running sums, so the cost does not grow with it.
- * `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits.
- */
-export function averageWindow(cells: Cells, radius: number, arithmetic: 'fast' | 'plain' = 'fast'): Cells {
+export interface WindowOptions {
+  /** Cells to each side. */
+  readonly radius: number;
+  /** Where to write, the cells themselves where nobody needs them any more; new memory when absent. */
+  readonly into?: Cells;
+  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'fast' | 'plain';
+}
+
+/** Mean over a window, cut at the edges: running sums, so the cost does not grow with the radius. */
+export function averageWindow(
+  cells: Cells,
+  { radius, into = emptyLike(cells), arithmetic = 'fast' }: WindowOptions,
+): Cells {
   const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
-  if (kernels) return averageFastWindow(kernels, cells, radius);
+  if (kernels) {
+    averageFastWindow(kernels, cells, { radius, into });
+    return into;
+  }
   const { width, height, data } = cells;
   const rows = new Float32Array(data.length);
   for (let y = 0; y < height; y++) {
@@ -138,7 +150,7 @@ export function averageWindow(cells: Cells, radius: number, arithmetic: 'fast' |
       rows[at + x] = sum / (Math.min(x + radius, width - 1) - Math.max(x - radius, 0) + 1);
     }
   }
-  const out = new Float32Array(data.length);
+  const out = into.data;
   const sums = new Float64Array(width);
   for (let y = 0; y < Math.min(radius, height); y++) {
     for (let x = 0; x < width; x++) sums[x] += rows[y * width + x];
@@ -155,11 +167,15 @@ export function averageWindow(cells: Cells, radius: number, arithmetic: 'fast' |
     const rowsSeen = Math.min(y + radius, height - 1) - Math.max(y - radius, 0) + 1;
     for (let x = 0; x < width; x++) out[y * width + x] = sums[x] / rowsSeen;
   }
-  return { width, height, data: out };
+  return into;
 }
 
 /** The same by the kernels; of the rows averaged along only those that the window still needs are kept, in a ring. */
-function averageFastWindow(kernels: Kernels, { width, height, data }: Cells, radius: number): Cells {
+function averageFastWindow(
+  kernels: Kernels,
+  { width, height, data }: Cells,
+  { radius, into }: { radius: number; into: Cells },
+): void {
   const kept = Math.min(height, 2 * radius + 2);
   const even = width + (width & 1);
   const rowBytes = 4 * even;
@@ -173,33 +189,37 @@ function averageFastWindow(kernels: Kernels, { width, height, data }: Cells, rad
     kernels.windowAlong(givenAt, radius, at, width);
     return at;
   };
-  const out = new Float32Array(data.length);
   for (let y = 0; y < Math.min(radius, height); y++) kernels.windowAcross(averageRow(y), 0, sumsAt, 1, 0, even);
   for (let y = 0; y < height; y++) {
     const below = y + radius < height ? averageRow(y + radius) : 0;
     const above = y - radius > 0 ? ringAt + ((y - radius - 1) % kept) * rowBytes : 0;
     const rowsSeen = Math.min(y + radius, height - 1) - Math.max(y - radius, 0) + 1;
     kernels.windowAcross(below, above, sumsAt, rowsSeen, outAt, even);
-    out.set(made, y * width);
+    into.data.set(made, y * width);
   }
-  return { width, height, data: out };
 }
 
 export interface BlurOptions {
   /** Standard deviations, cells. */
   readonly sigmaX: number;
   readonly sigmaY: number;
+  /** Where to write, the cells themselves where nobody needs them any more; new memory when absent. */
+  readonly into?: Cells;
   /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
   readonly arithmetic?: 'fast' | 'plain';
 }
 
 /** Gaussian blur with its own standard deviation along each axis; the nearest cell stands for what lies outside. */
-export function blurCells(cells: Cells, { sigmaX, sigmaY, arithmetic = 'fast' }: BlurOptions): Cells {
+export function blurCells(cells: Cells, options: BlurOptions): Cells {
+  const { sigmaX, sigmaY, into = emptyLike(cells), arithmetic = 'fast' } = options;
   const { width, height, data } = cells;
   const kernelX = gaussianKernel(sigmaX);
   const kernelY = gaussianKernel(sigmaY);
   const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
-  if (kernels) return blurFastCells(kernels, cells, { kernelX, kernelY });
+  if (kernels) {
+    blurFastCells(kernels, cells, { kernelX, kernelY, into });
+    return into;
+  }
   const rows = new Float32Array(data.length);
   for (let y = 0; y < height; y++) {
     const at = y * width;
@@ -211,7 +231,7 @@ export function blurCells(cells: Cells, { sigmaX, sigmaY, arithmetic = 'fast' }:
       rows[at + x] = sum;
     }
   }
-  const out = new Float32Array(data.length);
+  const out = into.data;
   for (let y = 0; y < height; y++) {
     const at = y * width;
     for (let x = 0; x < width; x++) out[at + x] = kernelY[0] * rows[at + x];
@@ -222,15 +242,15 @@ export function blurCells(cells: Cells, { sigmaX, sigmaY, arithmetic = 'fast' }:
       for (let x = 0; x < width; x++) out[at + x] += weight * (rows[above + x] + rows[below + x]);
     }
   }
-  return { width, height, data: out };
+  return into;
 }
 
 /** The same by the kernels; the rows blurred along lie in a ring. */
 function blurFastCells(
   kernels: Kernels,
   { width, height, data }: Cells,
-  { kernelX, kernelY }: { kernelX: Float64Array; kernelY: Float64Array },
-): Cells {
+  { kernelX, kernelY, into }: { kernelX: Float64Array; kernelY: Float64Array; into: Cells },
+): void {
   const [radiusX, radiusY] = [kernelX.length - 1, kernelY.length - 1];
   const kept = 2 * radiusY + 1;
   const rowBytes = 4 * (width + (width & 1));
@@ -249,7 +269,6 @@ function blurFastCells(
   const given = new Float32Array(buffer, givenAt, width + 2 * radiusX);
   const addresses = new Int32Array(buffer, addressesAt, kept);
   const made = new Float32Array(buffer, outAt, width);
-  const out = new Float32Array(data.length);
   const addressOf = (y: number) => ringAt + (Math.min(Math.max(y, 0), height - 1) % kept) * rowBytes;
   let blurred = 0;
   for (let y = 0; y < height; y++) {
@@ -266,9 +285,12 @@ function blurFastCells(
       addresses[2 * k] = addressOf(y + k);
     }
     kernels.blurPairs(addressesAt, kernelYAt, radiusY, outAt, width);
-    out.set(made, y * width);
+    into.data.set(made, y * width);
   }
-  return { width, height, data: out };
+}
+
+function emptyLike({ width, height }: Cells): Cells {
+  return { width, height, data: new Float32Array(width * height) };
 }
 
 /** Half of a symmetric kernel with sum 1: the middle first. */

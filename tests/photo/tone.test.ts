@@ -284,10 +284,15 @@ describe('what looks at the surroundings', () => {
         applyToneFields(plane, fields, { out, from: 0, to: height, arithmetic });
         const { curve: table, size } = fields;
         const cells = averageCells(plane, { table, size, arithmetic });
-        const windows = [0, 1, 3, 40].map((radius) => averageWindow(cells, radius, arithmetic).data);
+        const windows = [0, 1, 3, 40].map((radius) => averageWindow(cells, { radius, arithmetic }).data);
         const blurs = [0, 0.7, 3].map(
           (sigmaX) => blurCells(cells, { sigmaX, sigmaY: 2 - sigmaX / 2, arithmetic }).data,
         );
+        const own = () => ({ ...cells, data: cells.data.slice() });
+        const [first, second] = [own(), own()];
+        averageWindow(first, { radius: 3, into: first, arithmetic });
+        blurCells(second, { sigmaX: 0.7, sigmaY: 1.65, into: second, arithmetic });
+        expect([first.data, second.data]).toEqual([windows[2], blurs[1]]);
         return { out: out.data, cells: cells.data, windows, blurs };
       });
       expect(fast).toEqual(plain);
