@@ -15,6 +15,8 @@ export interface CameraCurve {
   readonly linearOf: (code: number) => number;
   /** Standard error of L* between bare and solid that comes from not knowing the curve; 0 for sRGB. */
   readonly errorLightness: number;
+  /** Whether the estimate ran to the end of what is taken for a camera. */
+  readonly atLimit?: boolean;
   /** Share by which coarse clusters differ from their known area, root mean square; 0 for sRGB. */
   readonly residual: number;
 }
@@ -65,9 +67,14 @@ const COARSE_DOTS = 4;
 /** Expected spread of cameras around sRGB before the chart is read, in logarithms; assumed. */
 const CONTRAST_PRIOR = 0.25;
 const GAMMA_PRIOR = 0.15;
+/** Beyond these, in logarithms, no camera is expected; assumed. */
+const CONTRAST_LIMIT = 0.9;
+const GAMMA_LIMIT = 0.6;
 /** Least standard errors of a share between solid and bare, and of a reference's logarithm; larger where replicates say so. */
 const SHARE_ERROR_MIN = 0.004;
 const REFERENCE_ERROR_MIN = 0.005;
+/** The rest of a reflection or shadow leans the same way on many patches: what they say counts as so many times less certain; assumed. */
+const DISTURBED_DOUBT = 3;
 /** Growth of edges expected, dots on each side; assumed. */
 const GROWTH_PRIOR = 0.5;
 /**
@@ -118,10 +125,12 @@ function isCoarse({ pattern }: Patch): boolean {
  * and so is found along with the curve, as is the loss by light that spreads in the material; replicates under unequal light agree; and references follow one smooth light.
  * Weak priors keep the curve near sRGB where the chart says nothing; `errorLightness` tells how much is left open.
  * Undefined when the chart carries no coarse clusters or references.
+ * `disturbed`: a reflection or shadow lies over a part of the chart that was left out.
  */
 export function estimateCameraCurve(
   samples: readonly PatchSamples[],
   chart: { readonly widthMm: number; readonly heightMm: number },
+  { disturbed = false }: { readonly disturbed?: boolean } = {},
 ): CameraCurve | undefined {
   const usable = samples.filter(
     ({ pixels, clippedHigh, rejectedShare }) => pixels > 0 && clippedHigh < 0.02 && rejectedShare < 0.4,
@@ -152,8 +161,9 @@ export function estimateCameraCurve(
   const first = sharesUnder(1, 1);
   // Spread light takes from the lighter of the two: from the bare share of a darker mark, and adds to it of a lighter one.
   const sign = first.surface.solidRatio < 1 ? 1 : -1;
-  const shareError = Math.max(SHARE_ERROR_MIN, scatterOf(repeated, first.shares));
-  const referenceError = Math.max(REFERENCE_ERROR_MIN, first.surface.disagreement);
+  const doubt = disturbed ? DISTURBED_DOUBT : 1;
+  const shareError = doubt * Math.max(SHARE_ERROR_MIN, scatterOf(repeated, first.shares));
+  const referenceError = doubt * Math.max(REFERENCE_ERROR_MIN, first.surface.disagreement);
   const residualsOf = (parameters: readonly number[]): Float64Array => {
     const [logContrast, logGamma, gx, gy, spread] = parameters as [number, number, number, number, number];
     const { shares, surface } = sharesUnder(Math.exp(logContrast), Math.exp(logGamma));
@@ -175,8 +185,8 @@ export function estimateCameraCurve(
   };
   const fit = fitLeastSquares(residualsOf, {
     start: [0, 0, 0, 0, SPREAD_PRIOR[0]],
-    lower: [-0.9, -0.6, -1.5, -1.5, 0],
-    upper: [0.9, 0.6, 1.5, 1.5, SPREAD_PRIOR[2]],
+    lower: [-CONTRAST_LIMIT, -GAMMA_LIMIT, -1.5, -1.5, 0],
+    upper: [CONTRAST_LIMIT, GAMMA_LIMIT, 1.5, 1.5, SPREAD_PRIOR[2]],
     scales: [0.1, 0.1, 0.1, 0.1, 0.1],
     huber: 3,
     maxIterations: 40,
@@ -193,6 +203,7 @@ export function estimateCameraCurve(
   const residual = Math.sqrt(misses.reduce((sum, miss) => sum + miss * miss, 0) / misses.length);
   return {
     kind: 'estimated',
+    atLimit: Math.abs(logContrast) > 0.98 * CONTRAST_LIMIT || Math.abs(logGamma) > 0.98 * GAMMA_LIMIT,
     gamma,
     contrast,
     linearOf: shapeCurve(contrast, gamma),

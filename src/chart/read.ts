@@ -79,6 +79,8 @@ export interface Readings {
   readonly warnings: readonly string[];
 }
 
+/** Share by which coarse clusters may differ from their area, root mean square, under a camera curve that is believed. */
+const CURVE_RESIDUAL_MAX = 0.03;
 /** Share of clipped pixels that spoils a patch, and share of spoilt patches that spoils a capture. */
 const CLIPPED_PATCH = 0.05;
 const CLIPPED_CAPTURE = 0.15;
@@ -95,6 +97,9 @@ const RING_OUTLIER = 5;
 /** and that matters when it moves the patch by more than this, L*, or is more than this share. */
 const RING_HARM = 1.5;
 const RING_ALWAYS = 0.1;
+/** Beside a reflection or shadow a patch says something about the camera when its way is within this share and so many deviations. */
+const CALM_MIN = 0.004;
+const CALM_DEVIATIONS = 2;
 /** Middle of the rim that is judged, shares of the gap, and the share of bare that blur may carry there from a solid. */
 const RING_MIDDLE = 0.4;
 const CARRIED_MAX = 0.03;
@@ -136,14 +141,14 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
       `The camera sharpened this picture: along edges ${Math.round(100 * sharpening.amount)} % of what differs within ${(2 * sharpening.radiusPx).toFixed(0)} pixels was added, which makes patterns of dots too light. It was taken back as far as it can be; scan the chart, or turn sharpening off, to be sure.`,
     );
   }
-  const curve = chooseCurve(camera, { samples, located, rejected, warnings });
-  const byLevel = tabulateCurve(curve.linearOf, HISTOGRAM_LEVELS[capture.bits]);
-  const lightOf = (sample: FieldSamples) => Math.max(1e-6, luminanceOf(sample, byLevel));
-  const isReference = ({ patch }: PatchSamples) => patch.role === 'bare' || patch.role === 'solid';
-  const referenceOf = (kind: 'bare' | 'solid', field: FieldSamples): ReferenceField => {
-    return { kind, xMm: field.xMm, yMm: field.yMm, light: lightOf(field) };
+  const lightUnder = (curve: CameraCurve) => {
+    const byLevel = tabulateCurve(curve.linearOf, HISTOGRAM_LEVELS[capture.bits]);
+    return (sample: FieldSamples) => Math.max(1e-6, luminanceOf(sample, byLevel));
   };
+  const isReference = ({ patch }: PatchSamples) => patch.role === 'bare' || patch.role === 'solid';
   const asked = samples.filter(isReference).length;
+  // What lies in a reflection or a shadow is left out before an unknown curve is estimated, which would bend to explain it.
+  const rough = lightUnder(typeof camera === 'string' ? SRGB_CURVE : camera);
   // The rims are decoded as sRGB; for this question patches are, too.
   const decode = decodeLevels(capture.bits);
   const isBare = ({ patch }: PatchSamples) => patch.role === 'bare';
@@ -152,21 +157,29 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
       samples
         .filter((sample) => Number.isFinite(sample.ring) && sample.clippedHigh <= CLIPPED_PATCH)
         .map((sample) => ({ group: sample.patch.group, light: luminanceOf(sample, decode), bare: sample.ring })),
-    ) ?? leansLight([...samples.filter(isBare), ...margins].map(lightOf));
+    ) ?? leansLight([...samples.filter(isBare), ...margins].map(rough));
   /** References that are not rejected by now. */
-  const gather = () => {
+  const gather = (lightOf: (sample: FieldSamples) => number) => {
     const references = samples.filter((sample) => isReference(sample) && !rejected.has(sample.patch.id));
+    const fieldOf = (kind: 'bare' | 'solid', field: FieldSamples): ReferenceField => {
+      return { kind, xMm: field.xMm, yMm: field.yMm, light: lightOf(field) };
+    };
     const fields: ReferenceField[] = [
-      ...references.map((sample) => referenceOf(sample.patch.role === 'solid' ? 'solid' : 'bare', sample)),
-      ...margins.map((margin) => referenceOf('bare', margin)),
+      ...references.map((sample) => fieldOf(sample.patch.role === 'solid' ? 'solid' : 'bare', sample)),
+      ...margins.map((margin) => fieldOf('bare', margin)),
     ];
     refuseLost(samples, { references, fields, asked, rejected, added });
     return { references, fields };
   };
-  const lit = { surface: fitLight(gather().fields, layout), lightOf, layout, blurMm: located.blurMm };
-  rejectLit(samples, lit, reject);
+  const lit = { surface: fitLight(gather(rough).fields, layout), lightOf: rough, layout, blurMm: located.blurMm };
+  const rings = rejectLit(samples, lit, reject);
   rejectBeside(samples, margins, lit, reject);
-  const { references, fields } = gather();
+  const disturbed = [...rejected.values()].some(({ reason }) => reason === 'glare' || reason === 'shadow');
+  const usable = (disturbed ? keepCalm(samples, rings) : samples).filter(({ patch }) => !rejected.has(patch.id));
+  const curve = chooseCurve(camera, { samples: usable, located, disturbed, warnings });
+  const byLevel = tabulateCurve(curve.linearOf, HISTOGRAM_LEVELS[capture.bits]);
+  const lightOf = lightUnder(curve);
+  const { references, fields } = gather(lightOf);
   const surface = fitLight(fields, layout);
   judgeReferences({ surface, fields, references, asked, added }, reject);
 
@@ -294,19 +307,29 @@ function refuseClipped(samples: readonly PatchSamples[]): void {
 interface CurveState {
   readonly samples: readonly PatchSamples[];
   readonly located: Located;
-  readonly rejected: ReadonlyMap<string, RejectedPatch>;
+  readonly disturbed: boolean;
   readonly warnings: string[];
 }
 
 function chooseCurve(camera: NonNullable<ReadOptions['camera']>, state: CurveState): CameraCurve {
   if (camera === 'known') return SRGB_CURVE;
   if (camera !== 'unknown') return camera;
-  const { samples, located, rejected, warnings } = state;
-  const usable = samples.filter(({ patch }) => !rejected.has(patch.id));
-  const estimated = estimateCameraCurve(usable, located.layout);
+  const { samples, located, disturbed, warnings } = state;
+  const estimated = estimateCameraCurve(samples, located.layout, { disturbed });
   if (!estimated) {
     warnings.push('The chart has no coarse clusters to find the camera curve from; sRGB was assumed.');
     return SRGB_CURVE;
+  }
+  if (estimated.residual > CURVE_RESIDUAL_MAX || estimated.atLimit) {
+    warnings.push(
+      `No curve of a camera explains the coarse clusters (off by ${(100 * estimated.residual).toFixed(1)} % of the dots); sRGB was assumed. Scan the chart, or take a photo without the camera's own enhancements.`,
+    );
+    return SRGB_CURVE;
+  }
+  if (disturbed) {
+    warnings.push(
+      'A reflection or shadow lies over a part of the chart, whose rest may bend the curve of the camera that is estimated: take the picture again in even light.',
+    );
   }
   if (estimated.errorLightness > 1.5) {
     warnings.push(
@@ -398,14 +421,14 @@ function rejectLit(
   samples: readonly PatchSamples[],
   { surface, lightOf, layout, blurMm }: LitState,
   reject: Reject,
-): void {
+): RingLight | undefined {
   const tones = samples.map((sample) => lightOf(sample) / surface.bareAt(sample.xMm, sample.yMm));
   // Where blur carries much of a strong mark into the ways, these say more about the mark than about the light.
   const sigmas = (RING_MIDDLE * layout.gapMm) / Math.max(1e-6, blurMm);
   const carried = Math.exp((-sigmas * sigmas) / 2) / (sigmas * Math.sqrt(2 * Math.PI));
-  if (carried * Math.abs(1 - surface.solidRatio) > CARRIED_MAX) return;
+  if (carried * Math.abs(1 - surface.solidRatio) > CARRIED_MAX) return undefined;
   const rings = judgeRings(samples, { tones, chart: layout });
-  if (!rings) return;
+  if (!rings) return undefined;
   if (rings.toneShare > RIM_TONE_MAX) {
     throw new AppError(
       'chart-wrong',
@@ -414,6 +437,14 @@ function rejectLit(
     );
   }
   rejectOff(samples, rings, { surface, lightOf, layout, blurMm }, reject);
+  return rings;
+}
+
+/** Patches near a reflection or shadow that it still touches say nothing about the camera. */
+function keepCalm(samples: readonly PatchSamples[], rings: RingLight | undefined): readonly PatchSamples[] {
+  if (!rings) return samples;
+  const calm = Math.max(CALM_MIN, CALM_DEVIATIONS * rings.scatter);
+  return samples.filter((_, at) => Math.abs(rings.off[at]!) <= calm);
 }
 
 /**

@@ -24,8 +24,10 @@ const AMOUNT_MIN = 0.15;
 const AMOUNT_MAX = 3;
 /** What the halo must explain: the misfit without it is this many times the misfit with it, squares. */
 const GAIN_MIN = 1.7;
-/** Least depth of the halo within the marks, a share of the edge. */
+/** Least depth of the halo within the marks, as a share of the edge, */
 const HALO_MIN = 0.01;
+/** and in units of the highest wave of the other sign, as compression leaves along edges of little contrast. */
+const HALO_TO_WAVES = 2.5;
 /** Each side alone shows at least this share of the amount. */
 const BOTH_SIDES_MIN = 0.3;
 /** Codes this near to an end of the scale are cut off there: no halo can be seen, 0 … 255. */
@@ -86,8 +88,12 @@ export function measureSharpening(capture: CaptureImage, located: Located): Shar
   const { misfit, amount, radiusPx, inner, outer } = best;
   if (amount < AMOUNT_MIN || without < GAIN_MIN * misfit) return undefined;
   const seen = (code: number) => code > END && code < 255 - END;
-  const inside = values.subarray(0, Math.round((-from - SHIFT_MAX_PX) / STEP_PX));
-  if (seen(solidCode) && (inner < BOTH_SIDES_MIN * amount || -Math.min(...inside) < HALO_MIN)) return undefined;
+  if (seen(solidCode)) {
+    const inside = values.subarray(0, Math.round((SHIFT_MAX_PX - from) / STEP_PX));
+    const depth = -Math.min(...inside);
+    const waves = Math.max(...inside.subarray(0, inside.indexOf(-depth)), 0);
+    if (inner < BOTH_SIDES_MIN * amount || depth < Math.max(HALO_MIN, HALO_TO_WAVES * waves)) return undefined;
+  }
   if (seen(bareCode) && outer < BOTH_SIDES_MIN * amount) return undefined;
   if (!seen(solidCode) && !seen(bareCode)) return undefined;
   return { amount, radiusPx };

@@ -348,3 +348,28 @@ describe('a picture that the camera sharpened', () => {
     expect(warned(read(take(layout, options).capture, layout))).toBe(false);
   });
 });
+
+describe('an unknown camera curve', () => {
+  const layout = LAYOUTS.tone;
+  const camera: CameraOptions = { ...PHOTO, width: 1300, height: 950, pxPerMm: 11.5, bare: 0.05, solid: 0.55 };
+
+  test('is not bent by a reflection, which is left out before', () => {
+    const shiny = { ...camera, glare: { x: 0.5, y: 0.5, radius: 0.06, strength: 0.06 } };
+    const readings = read(take(layout, shiny).capture, layout, { camera: 'unknown' });
+    expect(readings.rejected.filter(({ reason }) => reason === 'glare').length).toBeGreaterThan(3);
+    // Taken into the estimate, the reflection moves tones by 19 L*.
+    expect(worstTone(readings, layout, shiny)).toBeLessThan(3);
+    expect(readings.warnings.join()).toContain('whose rest may bend the curve');
+  });
+
+  test('that nothing explains is not believed, and that is said', () => {
+    // No camera makes the lightest half of its codes one code.
+    const odd = {
+      ...camera,
+      encode: (linear: number) => (linear < 0.12 ? 2 * linear : 0.24 + 0.9 * (linear - 0.12) ** 3),
+    };
+    const readings = read(take(layout, odd).capture, layout, { camera: 'unknown' });
+    expect(readings.camera.kind).toBe('srgb');
+    expect(readings.warnings.join()).toContain('No curve of a camera explains');
+  });
+});
