@@ -80,6 +80,7 @@ export interface Kernels {
     columns: number,
     rows: number,
   ): void;
+  addStrength9(next: number, column: number, strength: number, target: number, count: number): void;
   floydSteinbergRow(
     asked: number,
     fires: number,

@@ -2,11 +2,11 @@ import { computeEyeBlurMm, type ViewingOptions } from '../optics/index.ts';
 import {
   createPlane,
   type DotGrid,
+  interpolateLightness,
   type Kernels,
   loadKernels,
   type Plane,
   reserveBuffers,
-  interpolateLightness,
 } from '../plane/index.ts';
 
 export interface EyeOptions extends ViewingOptions {

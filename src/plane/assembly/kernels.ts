@@ -638,3 +638,36 @@ export function blurPairs(rows: usize, taps: usize, radius: i32, out: usize, cou
     v128.store_lane<u64>(out + x, sum, 0);
   }
 }
+
+/**
+ * Adds the mean strength of each cell of a row of dots to the target where 3 × 3 dots count, the same steps as
+ * `addFullRow` in src/proof/strength.ts for any row: eight cells a step, and all columns are shifted here. `column` and
+ * `next` have a bare byte before and 16 after their last; the target has room for a whole number of steps.
+ */
+export function addStrength9(next: usize, column: usize, strength: usize, target: usize, count: i32): void {
+  const three = i8x16.splat(7);
+  for (let x = 0; x < count + 1; x += 16) {
+    const at = column + <usize>x;
+    const shifted = i8x16.shl(v128.load(at), 1);
+    v128.store(at, v128.and(three, v128.or(shifted, v128.load(next + <usize>x))));
+  }
+  const end = target + ((<usize>count) << 2);
+  while (target < end) {
+    const left = i16x8.extend_low_i8x16_u(v128.load_zero<u64>(column - 1));
+    const middle = i16x8.extend_low_i8x16_u(v128.load_zero<u64>(column));
+    const right = i16x8.extend_low_i8x16_u(v128.load_zero<u64>(column + 1));
+    const entries = i16x8.shl(v128.or(v128.or(i16x8.shl(left, 6), i16x8.shl(middle, 3)), right), 2);
+    let low = v128.load_zero<f32>(strength + <usize>i16x8.extract_lane_u(entries, 0));
+    low = v128.load_lane<f32>(strength + <usize>i16x8.extract_lane_u(entries, 1), low, 1);
+    low = v128.load_lane<f32>(strength + <usize>i16x8.extract_lane_u(entries, 2), low, 2);
+    low = v128.load_lane<f32>(strength + <usize>i16x8.extract_lane_u(entries, 3), low, 3);
+    let high = v128.load_zero<f32>(strength + <usize>i16x8.extract_lane_u(entries, 4));
+    high = v128.load_lane<f32>(strength + <usize>i16x8.extract_lane_u(entries, 5), high, 1);
+    high = v128.load_lane<f32>(strength + <usize>i16x8.extract_lane_u(entries, 6), high, 2);
+    high = v128.load_lane<f32>(strength + <usize>i16x8.extract_lane_u(entries, 7), high, 3);
+    v128.store(target, f32x4.add(v128.load(target), low));
+    v128.store(target, f32x4.add(v128.load(target, 16), high), 16);
+    column += 8;
+    target += 32;
+  }
+}
