@@ -17,6 +17,7 @@ import type {
 } from './protocol.ts';
 import { sampleCurve, toDriftPoint } from './server-curve.ts';
 import type { EventHub } from './server-events.ts';
+import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { MAX_PIXELS, tidyFileName } from './server-jobs.ts';
 import { parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
@@ -84,9 +85,11 @@ export interface BenchOptions {
 }
 
 /** Charts, captures and what was read from them, in the shop folder. */
-export function openBench({ shop, shopDir, work, events }: BenchOptions): Bench {
+export async function openBench({ shop, shopDir, work, events }: BenchOptions): Promise<Bench> {
   const captures = join(shopDir, 'captures');
   const readings = join(shopDir, 'readings');
+  const incoming = join(captures, '.incoming');
+  await clearIncoming(incoming);
 
   async function readCard(id: string) {
     if (!ID.test(id)) throw unknown('capture');
@@ -194,7 +197,7 @@ export function openBench({ shop, shopDir, work, events }: BenchOptions): Bench 
         throw unknown('chart');
       });
     },
-    incoming: () => join(captures, '.incoming', randomBytes(8).toString('hex')),
+    incoming: () => nameIncoming(incoming),
     async addCapture(path, fileName) {
       const id = randomBytes(8).toString('hex');
       const file = tidyFileName(fileName);

@@ -7,6 +7,7 @@ import { formatMoney, type LookFacts, type Quote, type Sight } from '../job/inde
 import { type Dots, type Photo, writeFilesAtomic } from '../plane/index.ts';
 import type { JobCard, LookAsk, LookFactsJson, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
+import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { parseWish, requestOf } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
@@ -22,6 +23,7 @@ const LOOKS = 4;
 const MOST_ROOMS = 2;
 
 const ID = /^[0-9a-f]{16}$/;
+const INCOMING = '.incoming';
 
 const RECORD = v.object({
   schema: v.literal('tonewright-kept-job/1'),
@@ -105,8 +107,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
   const cache = new Map<string, Cached>();
   const looks = new Map<string, KeptLook>();
   const rooms: Uint8Array[] = [];
-  // What was being received when the server stopped is of no use.
-  await rm(join(root, '.incoming'), { recursive: true, force: true });
+  await clearIncoming(join(root, INCOMING));
   for (const id of await readdir(root).catch(() => [] as string[])) {
     if (!ID.test(id)) continue;
     const job = await readJob(root, id);
@@ -285,8 +286,8 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     get: (id) => cardOf(find(id)),
     add,
     async copySample(path, wish) {
-      const incoming = newIncoming(root);
-      await mkdir(join(root, '.incoming'), { recursive: true });
+      const incoming = nameIncoming(join(root, INCOMING));
+      await mkdir(join(root, INCOMING), { recursive: true });
       await copyFile(path, incoming);
       return add(incoming, { fileName: basename(path), wish });
     },
@@ -343,11 +344,9 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
       if (!job.files.includes(name)) throw new AppError('name-unknown', 'found no such file in this job');
       return readFile(folder(id, 'out', name));
     },
-    incoming: () => newIncoming(root),
+    incoming: () => nameIncoming(join(root, INCOMING)),
   };
 }
-
-const newIncoming = (root: string) => join(root, '.incoming', randomBytes(8).toString('hex'));
 
 const cardOf = ({ stored: _, ...card }: KeptJob): JobCard => card;
 

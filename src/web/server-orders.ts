@@ -24,6 +24,7 @@ import { NAMED_SIZES, parseSizeMm } from '../units.ts';
 import { readShopPrices } from './prices.ts';
 import type { OrderPiece, OrderTotals, OrderView, PieceWish, PlateView, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
+import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { MAX_PIXELS, tidyFileName } from './server-jobs.ts';
 import { parseWish, parseWith, RECORD_NAME, requestOf } from './server-wish.ts';
 import type { Work } from './server-work.ts';
@@ -120,6 +121,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
 
   for (const id of await readdir(root).catch(() => [] as string[])) {
     if (!ID.test(id)) continue;
+    await clearIncoming(folder(id, '.incoming'));
     const order = await readOrder(root, id);
     if (order) orders.set(id, order);
   }
@@ -320,7 +322,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
       orders.set(id, order);
       return save(order);
     },
-    incoming: (id) => folder(find(id).id, '.incoming', randomBytes(8).toString('hex')),
+    incoming: (id) => nameIncoming(folder(find(id).id, '.incoming')),
     async addPhoto(id, path, fileName) {
       const order = find(id);
       try {

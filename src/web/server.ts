@@ -46,7 +46,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
   const events = createEventHub();
   const jobs = await openJobs({ shopDir, work, events });
   const shop = openShop({ shopDir, builtIn });
-  const bench = openBench({ shop, shopDir, work, events });
+  const bench = await openBench({ shop, shopDir, work, events });
   const orders = await openOrders({ shop, shopDir, builtIn, version, work, events });
   let bound = 0;
   const { app, close: closeStreams } = await createApp({

@@ -1,6 +1,7 @@
-import { existsSync, readFileSync } from 'node:fs';
+import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { clearIncoming, nameIncoming } from '../../src/web/server-incoming.ts';
 import { tidyFileName } from '../../src/web/server-jobs.ts';
 import { receiveFile, receiveJson } from '../../src/web/server-receive.ts';
 import { makeFolder } from './page-server.ts';
@@ -100,4 +101,22 @@ describe('names of files', () => {
     expect(tidyFileName(given)).toBe(wanted);
     expect(tidyFileName(tidyFileName(given))).toBe(wanted);
   });
+});
+
+test('half of a file is cleared away once its server is gone, and left while that one runs', async () => {
+  const folder = makeFolder();
+  const incoming = join(folder.path, '.incoming');
+  await clearIncoming(incoming);
+  mkdirSync(incoming);
+  const [mine, runner] = [nameIncoming(incoming), join(incoming, `${process.ppid}-0123`)];
+  // No process has this number: it is beyond the largest that systems give.
+  const gone = join(incoming, '999999999-0123');
+  for (const path of [mine, runner, gone, join(incoming, 'from-before')]) writeFileSync(path, 'half');
+  await clearIncoming(incoming);
+  expect(
+    readdirSync(incoming)
+      .map((name) => join(incoming, name))
+      .sort(),
+  ).toEqual([mine, runner].sort());
+  folder.remove();
 });
