@@ -90,8 +90,16 @@ export const ERRORS = {
 
 export type ErrorCode = keyof typeof ERRORS;
 
+const BRAND: unique symbol = Symbol.for('tonewright.AppError');
+
 /** A person's problem: the message says what was found and what was needed, `details` carries the numbers. */
 export class AppError extends Error {
+  /** Every bundle of dist/ has a copy of this class, and what one of them throws another one must know again. */
+  static override [Symbol.hasInstance](value: unknown): boolean {
+    return typeof value === 'object' && value !== null && BRAND in value;
+  }
+
+  readonly [BRAND] = true;
   readonly code: ErrorCode;
   readonly details: Readonly<Record<string, unknown>>;
 
