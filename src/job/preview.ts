@@ -23,7 +23,7 @@ import { chooseToneValues, markable } from './choices.ts';
 import { type Picture, takePicture } from './picture.ts';
 import type { PriceList } from './price-list.ts';
 import { assessProof } from './proof.ts';
-import { type Made, makeDots, tabulateCoverage } from './run.ts';
+import { type Made, searchDots, tabulateCoverage } from './run.ts';
 import type { JobSpec } from './spec.ts';
 import { type Ticket, writeTicket } from './ticket.ts';
 
@@ -189,15 +189,25 @@ export interface DotLookOptions extends LookOptions {
   readonly room?: Uint16Array;
 }
 
+/** Leaves a search half way; never seen outside. */
+class StaleLook extends Error {}
+
 /** @returns undefined when nobody waits for the look any more */
-export function drawDots(sight: Sight, options: DotLookOptions): DotLook | undefined {
+export async function drawDots(sight: Sight, options: DotLookOptions): Promise<DotLook | undefined> {
   const { picture, mask, chosenTone } = sight;
   const { spec, showClipped = false, isStale = () => false } = options;
   const tone = { ...chosenTone, ...spec.toneValues };
   const toned = toneInSteps(picture.light, { ...options, tone, isStale });
   if (!toned) return undefined;
-  const made = makeDots(picture, { spec, tone, toned, ...(mask ? { mask } : {}) });
-  if (isStale()) return undefined;
+  const progress = () => {
+    if (isStale()) throw new StaleLook();
+  };
+  const making = searchDots(picture, { spec, tone, toned, progress, ...(mask ? { mask } : {}) });
+  const made = await making.catch((error) => {
+    if (error instanceof StaleLook) return undefined;
+    throw error;
+  });
+  if (!made || isStale()) return undefined;
   const { dots } = made;
   const table = fillDotTable(spec.profile, spec.grid);
   const seen = predictReflectance(dots, { table, ...lookSize(dots, spec.grid) });

@@ -102,8 +102,11 @@ export function makeDots(picture: Picture, options: MakeOptions): Made {
   return finishDots(asked, applyScreen(asked.coverage, requestScreen(options.spec)), picture, options.spec);
 }
 
-/** The same with a search that may run on other threads. */
-async function searchDots(picture: Picture, options: MakeOptions & Pick<PrepareOptions, 'searchBands'>): Promise<Made> {
+/** The same with a search that tells how far it is, and may run on other threads. */
+export async function searchDots(
+  picture: Picture,
+  options: MakeOptions & Pick<PrepareOptions, 'searchBands'>,
+): Promise<Made> {
   const { spec, searchBands, progress = () => undefined } = options;
   if (spec.screen.name !== 'direct-search') return makeDots(picture, options);
   const asked = askForDots(picture, options);

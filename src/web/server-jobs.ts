@@ -71,9 +71,11 @@ export interface Jobs {
   readonly copySample: (path: string, wish: Wish) => Promise<JobCard>;
   readonly setWish: (id: string, wish: Wish) => Promise<JobCard>;
   readonly draft: (id: string, ask: LookAsk) => Promise<Uint8Array | undefined>;
+  /** @param gone tells that the one who asked no longer listens */
   readonly look: (
     id: string,
     ask: LookAsk,
+    gone: AbortSignal,
   ) => Promise<{ readonly jpeg: Uint8Array; readonly facts: Promise<LookFactsJson | undefined> } | undefined>;
   readonly loupe: (
     id: string,
@@ -247,9 +249,11 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     return work.run('draft', 'draft', { ...input, longSidePx });
   }
 
-  async function look(id: string, { wish, showClipped, window }: LookAsk) {
+  async function look(id: string, { wish, showClipped, window }: LookAsk, gone: AbortSignal) {
     const { proof: newest } = turnsOf(id, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
+    // Who has asked no longer listens; the turn passes to nobody, unless somebody has it by now.
+    gone.addEventListener('abort', () => Atomics.compareExchange(newest, 0, turn, turn + 1));
     const named = await sightOf(id, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
     const { frame } = named.sight.picture;

@@ -168,7 +168,8 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     return jpeg ? picture(jpeg, 'image/jpeg') : c.body(null, 204);
   });
   app.post('/api/jobs/:id/look', async (c) => {
-    const found = await jobs.look(c.req.param('id'), parseAsk(await receiveJson(c.req.raw, JSON_BODY)));
+    const { raw } = c.req;
+    const found = await jobs.look(c.req.param('id'), parseAsk(await receiveJson(raw, JSON_BODY)), raw.signal);
     if (!found) return c.body(null, 204);
     // The picture is sent as soon as it is there, what it foretells after it: they never belong to different wishes.
     const size = Buffer.alloc(4);

@@ -16,7 +16,8 @@ type ValueOf<N extends TaskName> = Awaited<ReturnType<Tasks[N]>> extends Answer<
  */
 export type Lane = 'draft' | 'proof' | 'files';
 
-const LIMITS_MS: Readonly<Record<Lane, number>> = { draft: 20_000, proof: 60_000, files: 300_000 };
+/** Longest that a task may take. A screen that searches its dots takes minutes of a proof, which a newer wish ends at once. */
+const LIMITS_MS: Readonly<Record<Lane, number>> = { draft: 20_000, proof: 300_000, files: 300_000 };
 
 export interface Work {
   /** @throws AppError those of the task; work-stopped when it takes too long */

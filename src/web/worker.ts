@@ -161,7 +161,7 @@ export const exact = answering(async (input: ExactInput): Promise<Exact | undefi
     isStale: () => isStale(input),
     ...(found < 0 ? {} : { room: spare.splice(found, 1)[0]! }),
   };
-  const drawn = drawDots(sight, options);
+  const drawn = await drawDots(sight, options);
   if (!drawn) {
     if (options.room) spare.push(options.room);
     return undefined;
