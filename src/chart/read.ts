@@ -5,7 +5,7 @@ import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulat
 import { labOf } from './colour.ts';
 import { fitLight, isLightAdded, type LightSurface, type ReferenceField } from './light.ts';
 import type { Located } from './locate.ts';
-import { judgeRings, type RingLight } from './rings.ts';
+import { judgeRings, neighbourScatter, type RingLight } from './rings.ts';
 import {
   decodeLevels,
   type FieldSamples,
@@ -103,6 +103,8 @@ const CALM_DEVIATIONS = 2;
 /** Middle of the rim that is judged, shares of the gap, and the share of bare that blur may carry there from a solid. */
 const RING_MIDDLE = 0.4;
 const CARRIED_MAX = 0.03;
+/** Rims of cells with as much energy are at least this part as dark where it is smoke. */
+const SMOKE_LIKE = 0.5;
 /** Bare fields that show whether a part of the chart is too light or too dark. */
 const BARE_FIELDS_MIN = 5;
 /** Largest part of a patch's own contrast that its bare rim may show: more means that patches do not lie where they were looked for. */
@@ -171,9 +173,21 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
     refuseLost(samples, { references, fields, asked, rejected, added });
     return { references, fields };
   };
-  const lit = { surface: fitLight(gather(rough).fields, layout), lightOf: rough, layout, blurMm: located.blurMm };
+  const smoky = new Map<string, number>();
+  const lit = {
+    surface: fitLight(gather(rough).fields, layout),
+    lightOf: rough,
+    layout,
+    blurMm: located.blurMm,
+    smoky,
+  };
   const rings = rejectLit(samples, lit, reject);
   rejectBeside(samples, margins, lit, reject);
+  if (smoky.size > 0) {
+    warnings.push(
+      `The bare ways around ${[...smoky.keys()].join(', ')} are up to ${Math.round(100 * Math.max(...smoky.values()))} % darker, which was taken for smoke of these strongest cells: if a shadow lay there, take the picture again.`,
+    );
+  }
   const disturbed = [...rejected.values()].some(({ reason }) => reason === 'glare' || reason === 'shadow');
   const usable = (disturbed ? keepCalm(samples, rings) : samples).filter(({ patch }) => !rejected.has(patch.id));
   const curve = chooseCurve(camera, { samples: usable, located, disturbed, warnings });
@@ -361,7 +375,7 @@ function refuseLost(samples: readonly PatchSamples[], { references, fields, aske
   throw new AppError(
     glare ? 'capture-glare' : 'capture-uneven',
     `found ${references.length} of ${asked} references readable (lost: ${lost.map(({ id }) => id).join(', ')}), ` +
-      `needed ${Math.ceil((1 - REFERENCES_LOST_MAX) * asked)}; ${glare ? 'turn the piece 30° against the lamp' : 'take the capture again in even light with nothing lying on the chart'}`,
+      `needed ${Math.ceil((1 - REFERENCES_LOST_MAX) * asked)}${none ? ' and one of bare and one of solid' : ''}; ${glare ? 'turn the piece 30° against the lamp' : 'take the capture again in even light with nothing lying on the chart'}`,
     { found: references.length, asked },
   );
 }
@@ -417,17 +431,18 @@ function judgeReferences({ surface, fields, references, asked, added }: Referenc
  * chart dark rims are left alone, as smoke from the stronger cells is part of what it shows.
  * @throws AppError chart-wrong when the rims carry so much of the patches that these do not lie where they were looked for
  */
-function rejectLit(
-  samples: readonly PatchSamples[],
-  { surface, lightOf, layout, blurMm }: LitState,
-  reject: Reject,
-): RingLight | undefined {
+function rejectLit(samples: readonly PatchSamples[], lit: LitState, reject: Reject): RingLight | undefined {
+  const { surface, lightOf, layout, blurMm } = lit;
   const tones = samples.map((sample) => lightOf(sample) / surface.bareAt(sample.xMm, sample.yMm));
   // Where blur carries much of a strong mark into the ways, these say more about the mark than about the light.
   const sigmas = (RING_MIDDLE * layout.gapMm) / Math.max(1e-6, blurMm);
   const carried = Math.exp((-sigmas * sigmas) / 2) / (sigmas * Math.sqrt(2 * Math.PI));
   if (carried * Math.abs(1 - surface.solidRatio) > CARRIED_MAX) return undefined;
-  const rings = judgeRings(samples, { tones, chart: layout });
+  const rings = judgeRings(samples, {
+    tones,
+    besides: samples.map((sample) => lightOf(sample) / sample.ring),
+    chart: layout,
+  });
   if (!rings) return undefined;
   if (rings.toneShare > RIM_TONE_MAX) {
     throw new AppError(
@@ -436,7 +451,18 @@ function rejectLit(
       { toneShare: rings.toneShare },
     );
   }
-  rejectOff(samples, rings, { surface, lightOf, layout, blurMm }, reject);
+  const left = rejectOff(samples, rings, lit, reject);
+  // A shadow or a reflection that ends within a patch is seen on one side of its rim only; where one is near, that counts.
+  const near = ({ patch }: PatchSamples) =>
+    left.some(
+      ({ patch: other }) =>
+        Math.abs(patch.xMm - other.xMm) < 1.6 * (patch.widthMm + layout.gapMm) &&
+        Math.abs(patch.yMm - other.yMm) < 1.6 * (patch.heightMm + layout.gapMm),
+    );
+  const worst = samples.map((sample, at) =>
+    near(sample) ? rings.offSides[at]!.reduce((most, side) => (Math.abs(side) > Math.abs(most) ? side : most), 0) : 0,
+  );
+  rejectOff(samples, { off: worst, scatter: 1.5 * rings.scatter }, lit, reject);
   return rings;
 }
 
@@ -464,31 +490,61 @@ function rejectBeside(
     const beside = away.filter(
       (_, at) => Math.abs(margins[at]!.xMm - x) < 1e-6 || Math.abs(margins[at]!.yMm - y) < 1e-6,
     );
-    return Math.exp(beside.reduce((sum, one) => sum + one / beside.length, 0)) - 1;
+    const most = beside.reduce((worst, one) => (Math.abs(one) > Math.abs(worst) ? one : worst), 0);
+    return Math.exp(most) - 1;
   });
-  rejectOff(samples, { off, scatter: 1.4826 * median(away.map(Math.abs)) }, lit, reject);
+  const points = margins.map(({ xMm, yMm }, at) => ({ xMm, yMm, value: away[at]! }));
+  rejectOff(samples, { off, scatter: neighbourScatter(points) }, lit, reject);
 }
 
+/** The patches that were rejected for the light beside them. */
 function rejectOff(
   samples: readonly PatchSamples[],
   { off: offs, scatter }: Pick<RingLight, 'off' | 'scatter'>,
-  { surface, lightOf, layout }: LitState,
+  { surface, lightOf, layout, smoky }: LitState,
   reject: Reject,
-): void {
+): readonly PatchSamples[] {
   const noticed = Math.max(RING_MIN, RING_OUTLIER * scatter);
-  samples.forEach((sample, at) => {
+  const isSmoke = layout.kind === 'dose' ? tellSmoke(samples, offs, layout) : () => false;
+  return samples.filter((sample, at) => {
     const off = offs[at]!;
-    if (!(Math.abs(off) > noticed) || (off < 0 && layout.kind === 'dose')) return;
+    if (!(Math.abs(off) > noticed)) return false;
+    if (off < 0 && isSmoke(at)) {
+      if (-off > RING_ALWAYS) smoky.set(sample.patch.id, -off);
+      return false;
+    }
     const light = lightOf(sample);
     const without = off > 0 ? light - off * surface.bareAt(sample.xMm, sample.yMm) : light / (1 + off);
     const harm = Math.abs(lightnessOfReflectance(light) - lightnessOfReflectance(Math.max(0, without)));
-    if (harm < RING_HARM && Math.abs(off) < RING_ALWAYS) return;
+    if (harm < RING_HARM && Math.abs(off) < RING_ALWAYS) return false;
     reject(
       sample,
       off > 0 ? 'glare' : 'shadow',
       `the bare way around it is ${(100 * off).toFixed(1)} % off, which moves it by ${harm.toFixed(1)} L*, needed ${RING_HARM} L* or less`,
     );
+    return true;
   });
+}
+
+/**
+ * Whether a dark rim can be smoke of its own cell, which is part of what a dose chart shows: then no cell of the same energy or
+ * more has a rim that is far less dark. A shadow does not ask for the dose.
+ */
+function tellSmoke(
+  samples: readonly PatchSamples[],
+  offs: readonly number[],
+  layout: ChartLayout,
+): (at: number) => boolean {
+  const doses = samples.map(({ patch }) => {
+    if (patch.role === 'bare') return 0;
+    const { powerW, passes, speedMmPerS, lineSpacingMm } = {
+      lineSpacingMm: layout.grid.lineSpacingMm,
+      ...layout.settings,
+      ...patch.settings,
+    };
+    return (powerW * passes) / (speedMmPerS * lineSpacingMm);
+  });
+  return (at) => doses.every((dose, i) => i === at || dose < doses[at]! || !(offs[i]! > SMOKE_LIKE * offs[at]!));
 }
 
 interface LitState {
@@ -496,6 +552,8 @@ interface LitState {
   readonly lightOf: (sample: FieldSamples) => number;
   readonly layout: ChartLayout;
   readonly blurMm: number;
+  /** Gains the cells whose dark rim was taken for smoke, and how dark it is. */
+  readonly smoky: Map<string, number>;
 }
 
 function meanRgb(fields: readonly FieldSamples[], byLevel: Float64Array): [number, number, number] {

@@ -7,6 +7,8 @@ import type { PatchSamples } from './samples.ts';
 export interface RingLight {
   /** Share by which the light around each patch differs from a smooth light over the chart; NaN where there is no rim. */
   readonly off: readonly number[];
+  /** The same of each side of each rim alone: left, right, above, below. */
+  readonly offSides: readonly (readonly number[])[];
   /** Robust standard deviation of those shares where nothing disturbs. */
   readonly scatter: number;
   /** Part of a patch's contrast that shows in its rim, from blur and light spread. */
@@ -29,20 +31,34 @@ const QUARTER_OF_NORMAL = 0.3186;
  * Compares the rim of every patch with the smooth light that most rims agree on. Reflections and shadows cover a part of
  * a chart and would bend a fit through all, so the surface is the one of many through six random rims that has the most
  * rims within reach (source: 'fischlerBolles1981'), refitted to those.
- * @param tones linear light of each patch relative to bare, roughly
+ * @param tones linear light of each patch relative to bare, roughly; `besides`: relative to its own rim
  * Undefined when too few rims can be seen.
  */
 export function judgeRings(
   samples: readonly PatchSamples[],
   {
     tones,
+    besides,
     chart,
-  }: { readonly tones: readonly number[]; readonly chart: { readonly widthMm: number; readonly heightMm: number } },
+  }: {
+    readonly tones: readonly number[];
+    readonly besides: readonly number[];
+    readonly chart: { readonly widthMm: number; readonly heightMm: number };
+  },
 ): RingLight | undefined {
   const seen = samples.flatMap(({ patch, ring }, at): RimPoint[] => {
     const value = Math.log(ring);
     if (!Number.isFinite(value)) return [];
-    return [{ xMm: patch.xMm + patch.widthMm / 2, yMm: patch.yMm + patch.heightMm / 2, value, tone: tones[at]!, at }];
+    return [
+      {
+        xMm: patch.xMm + patch.widthMm / 2,
+        yMm: patch.yMm + patch.heightMm / 2,
+        value,
+        tone: tones[at]!,
+        beside: besides[at]!,
+        at,
+      },
+    ];
   });
   const toneShare = slopeBetweenNeighbours(seen);
   const points = seen.map((point) => ({ ...point, value: point.value - toneShare * (point.tone - 1) }));
@@ -63,12 +79,20 @@ export function judgeRings(
   best = points.filter(({ xMm, yMm, value }) => Math.abs(value - surface(xMm, yMm)) <= reach);
   if (best.length >= 6) surface = fitSurface(best, chart);
   const off = samples.map(() => Number.NaN);
-  for (const { xMm, yMm, value, at } of points) off[at] = Math.exp(value - surface(xMm, yMm)) - 1;
-  return { off, scatter, toneShare };
+  const offSides = samples.map((): readonly number[] => []);
+  for (const { xMm, yMm, value, tone, at } of points) {
+    const expected = surface(xMm, yMm);
+    off[at] = Math.exp(value - expected) - 1;
+    offSides[at] = samples[at]!.ringSides.map(
+      (side) => Math.exp(Math.log(side) - toneShare * (tone - 1) - expected) - 1,
+    );
+  }
+  return { off, offSides, scatter, toneShare };
 }
 
 interface RimPoint extends SurfacePoint {
   readonly tone: number;
+  readonly beside: number;
   /** Place of the patch in the list. */
   readonly at: number;
 }
@@ -92,15 +116,18 @@ function pairNearest<P extends SurfacePoint>(points: readonly P[]): readonly (re
  * Robust standard deviation of values that vary smoothly over the chart: from the lower quarter of the differences
  * between neighbours, so that the slope of a reflection does not count as scatter.
  */
-function neighbourScatter(points: readonly SurfacePoint[]): number {
+export function neighbourScatter(points: readonly SurfacePoint[]): number {
   const differences = pairNearest(points).map(([one, other]) => Math.abs(one.value - other.value));
   return quantile(differences, 0.25) / QUARTER_OF_NORMAL / Math.SQRT2;
 }
 
-/** Change of a rim's logarithm with the tone of its patch: median slope between neighbours, which share their light. */
+/**
+ * Change of a rim's logarithm with the tone of its patch: median slope between neighbours, which share their light. The tone is
+ * the one beside its rim: a shadow over both would otherwise look like a tone that the rim shares.
+ */
 function slopeBetweenNeighbours(points: readonly RimPoint[]): number {
   const slopes = pairNearest(points).flatMap(([one, other]) => {
-    const run = other.tone - one.tone;
+    const run = other.beside - one.beside;
     return Math.abs(run) > TONE_STEP_MIN ? [(other.value - one.value) / run] : [];
   });
   return slopes.length > 0 ? median(slopes) : 0;

@@ -29,6 +29,8 @@ export interface PatchSamples extends FieldSamples {
   readonly patch: Patch;
   /** sRGB-decoded light of the bare way around the patch; NaN where there is none to read. */
   readonly ring: number;
+  /** The same of its left, right, upper and lower side alone. */
+  readonly ringSides: readonly number[];
 }
 
 const WEIGHTS = REC709.weights;
@@ -106,7 +108,7 @@ export function samplePatches(capture: CaptureImage, located: Located): readonly
   const decode = decodeLevels(capture.bits);
   return layout.patches.map((patch) => {
     const field = sampleField(capture, located, { box: readBox(patch, located), decode });
-    return { ...field, patch, ring: sampleRing(capture, located, { patch, decode }) };
+    return { ...field, patch, ...sampleRing(capture, located, { patch, decode }) };
   });
 }
 
@@ -233,7 +235,7 @@ function sampleRing(
   capture: CaptureImage,
   located: Located,
   { patch, decode }: { readonly patch: Patch; readonly decode: Float64Array },
-): number {
+): Pick<PatchSamples, 'ring' | 'ringSides'> {
   const { gapMm } = located.layout;
   const { rgb, bits } = capture;
   const shift = bits === 16 ? 4 : 0;
@@ -246,16 +248,22 @@ function sampleRing(
     height: patch.heightMm + 2 * outer,
   };
   const values: number[] = [];
+  const sides: readonly number[][] = [[], [], [], []];
   visitPixels(capture, located, box, (at, xMm, yMm, weight) => {
     if (weight < 1) return;
     const dx = Math.max(patch.xMm - xMm, xMm - patch.xMm - patch.widthMm);
     const dy = Math.max(patch.yMm - yMm, yMm - patch.yMm - patch.heightMm);
     if (Math.max(dx, dy) < inner) return;
-    values.push(
+    const light =
       WEIGHTS[0] * decode[rgb[at * 3] >> shift] +
-        WEIGHTS[1] * decode[rgb[at * 3 + 1] >> shift] +
-        WEIGHTS[2] * decode[rgb[at * 3 + 2] >> shift],
-    );
+      WEIGHTS[1] * decode[rgb[at * 3 + 1] >> shift] +
+      WEIGHTS[2] * decode[rgb[at * 3 + 2] >> shift];
+    values.push(light);
+    const side = dx > dy ? (xMm < patch.xMm ? 0 : 1) : yMm < patch.yMm ? 2 : 3;
+    sides[side]!.push(light);
   });
-  return values.length >= 8 ? median(values) : Number.NaN;
+  return {
+    ring: values.length >= 8 ? median(values) : Number.NaN,
+    ringSides: sides.map((side) => (side.length >= 4 ? median(side) : Number.NaN)),
+  };
 }

@@ -11,7 +11,7 @@ import {
 import { AppError } from '../../src/errors.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/plane/index.ts';
 import { drawOnce, EXAMPLE, LAYOUTS } from './examples.ts';
-import { brushSurface } from './scenes.ts';
+import { brushSurface, shadeFinger } from './scenes.ts';
 import { type CameraOptions, growInk, type Ink, inkOf, type Simulated, simulateCapture } from './simulate-capture.ts';
 
 const SCAN: CameraOptions = { width: 1060, height: 700, pxPerMm: 11.81, bare: 0.6, solid: 0.06, blurPx: 0.7, noise: 1 };
@@ -371,5 +371,52 @@ describe('an unknown camera curve', () => {
     const readings = read(take(layout, odd).capture, layout, { camera: 'unknown' });
     expect(readings.camera.kind).toBe('srgb');
     expect(readings.warnings.join()).toContain('No curve of a camera explains');
+  });
+});
+
+describe('the shadow of a finger', () => {
+  const camera: CameraOptions = { ...PHOTO, width: 1300, height: 950, pxPerMm: 11.5, turnDeg: 8, noise: 2 };
+  const places = [
+    [0.35, 0.4, 20],
+    [0.5, 0.75, 100],
+    [0.6, 0.7, 70],
+    [0.3, 0.8, 160],
+  ] as const;
+
+  test.each(places)('over a dose chart at %f, %f is not read as tone', (x, y, angleDeg) => {
+    const layout = LAYOUTS.dose;
+    const tip = [x * layout.widthMm, y * layout.heightMm] as const;
+    const shaded = { ...camera, shadeAt: shadeFinger(tip, { angleDeg, depth: 0.4, widthMm: 9 }) };
+    const { capture } = take(layout, shaded);
+    let readings: ReturnType<typeof read>;
+    try {
+      readings = read(capture, layout);
+    } catch (error) {
+      expect((error as AppError).code).toBe('capture-uneven');
+      return;
+    }
+    expect(readings.rejected.some(({ reason }) => reason === 'shadow')).toBe(true);
+    expect(worstTone(readings, layout, shaded)).toBeLessThan(2.5);
+  });
+
+  test('is told from smoke, which darkens the ways around the strongest cells of a dose chart and stays', () => {
+    const layout = LAYOUTS.dose;
+    const smoking = layout.patches.filter(
+      ({ settings }) => settings && settings.powerW / settings.speedMmPerS >= 20 / 400,
+    );
+    const smokeAt = (xMm: number, yMm: number) =>
+      smoking.reduce((left, { xMm: x, yMm: y, widthMm, heightMm }) => {
+        const dx = Math.max(x - xMm, 0, xMm - x - widthMm);
+        const dy = Math.max(y - yMm, 0, yMm - y - heightMm);
+        const away = Math.hypot(dx, dy);
+        return away > 0 ? left * (1 - 0.2 * Math.exp(-away / 0.6)) : left;
+      }, 1);
+    const { readings, rejected, warnings } = read(take(layout, { ...camera, grainAt: smokeAt }).capture, layout);
+    const strongest = [...smoking].sort(
+      (a, b) => b.settings!.powerW / b.settings!.speedMmPerS - a.settings!.powerW / a.settings!.speedMmPerS,
+    )[0]!;
+    expect(rejected.map(({ id }) => id)).not.toContain(strongest.id);
+    expect(readings.map(({ id }) => id)).toContain(strongest.id);
+    expect(warnings.join()).toContain('taken for smoke');
   });
 });
