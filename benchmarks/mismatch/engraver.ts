@@ -292,15 +292,20 @@ export function burnOther(
   };
 }
 
-/** Width of a lone dot where half of its own greatest strength is seen, and where half of the full one is, µm. */
-export function loneMark(material: OtherMaterial): { xUm: number; yUm: number; fullXUm: number; fullYUm: number } {
+/** Width of a lone dot where half of its own greatest change of luminance is seen, without light that spreads, µm. */
+export function loneMark(material: OtherMaterial): { xUm: number; yUm: number } {
   const perDot = 64;
   const { values, width, height } = stampAt(material, perDot, 0.5, 0.5);
   const solid = solidDose(material, 16);
   const peak = Math.max(...values);
+  const [bare, full] = [material.bareL, material.fullL].map((lightness) => yOfL(lightness) ** (1 / material.n)) as [
+    number,
+    number,
+  ];
   const at = (value: number) => {
     const ratio = (material.drive * value) / peak;
-    return strengthOfLaw(ratio, material.law) * (1 - material.fading) ** ((ratio / solid) ** 2);
+    const strength = strengthOfLaw(ratio, material.law) * (1 - material.fading) ** ((ratio / solid) ** 2);
+    return Math.abs((bare + (full - bare) * strength) ** material.n - bare ** material.n);
   };
   const row = Array.from({ length: width }, (_, i) => at(values[((height - 1) >> 1) * width + i]!));
   const column = Array.from({ length: height }, (_, j) => at(values[j * width + ((width - 1) >> 1)]!));
@@ -311,8 +316,6 @@ export function loneMark(material: OtherMaterial): { xUm: number; yUm: number; f
   return {
     xUm: stepX * count(row, most / 2),
     yUm: stepY * count(column, most / 2),
-    fullXUm: stepX * count(row, 0.5),
-    fullYUm: stepY * count(column, 0.5),
   };
 }
 

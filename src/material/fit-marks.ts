@@ -1,4 +1,4 @@
-import { fitLeastSquares } from '../numeric/index.ts';
+import { fitLeastSquares, type LeastSquaresFit } from '../numeric/index.ts';
 import { type DotGrid, lightnessOfReflectance, reflectanceOfLightness } from '../plane/index.ts';
 import type { FitPattern, FitResponseOptions, FitTone, FittedNumber, FittedResponse } from './fit-response.ts';
 import { mixYuleNielsen, toFitCoordinates } from './response.ts';
@@ -16,24 +16,39 @@ const REACH = 8;
 const HEAT_X = 9;
 const HEAT_Y = 10;
 const FLATNESS = 11;
+const SHOULDER = 12;
+const SMEAR = 13;
 
 /**
  * What is taken for granted before the chart is read, [expected, standard deviation]; assumed. Heat is the share by which a
  * dot gains dose when all dots before it on its line, or in the lines above, have fired. Flatness 0 is a Gaussian dose, 1 a
- * flat top: exp(−u)·(1 + flatness·u), u = 8r²/d², a Gaussian with so much of the ring mode of a beam of many modes.
+ * flat top: exp(−u)·(1 + flatness·u), u = 8r²/d², a Gaussian with so much of the ring mode of a beam of many modes. The smear
+ * is the share of the pitch over which a dot is drawn out along the scan. The shoulder says how strength comes to its end:
+ * S = 1 − (1 + (2ᵗ − 1)·Dᵐ)^(−1/t), D in half doses, which is Hill's law for t = 1, 1 − 2^(−Dᵐ) for t = 0, and for t = −1 a
+ * power that stops short at full strength.
  */
 const PRIORS: readonly (readonly [at: number, expected: number, deviation: number])[] = [
   [STEEPNESS, Math.log(5), 1.2],
   [DRIVE, Math.log(2), 0.6],
-  [FADING, 0, 0.2],
+  [FADING, 0, 0.06],
   [SPREAD, 1.2, 0.5],
   [REACH, Math.log(0.2), 0.7],
   [HEAT_X, 0.03, 0.05],
   [HEAT_Y, 0.03, 0.05],
-  [FLATNESS, 0.1, 0.25],
+  [FLATNESS, 0.4, 0.35],
+  [SHOULDER, 0.4, 0.7],
+  [SMEAR, 0.45, 0.3],
 ];
-const LOWER = [-1.6, -1.6, Math.log(0.7), Math.log(0.3), 0, 1, 0, 0, Math.log(0.01), 0, 0, 0];
-const UPPER = [1.8, 1.8, Math.log(40), Math.log(30), 0.85, 3, 100, 100, Math.log(3), 0.3, 0.3, 1];
+/** The same of the logarithms of a mark's size in dots, and of its width along the scan to that across. */
+const SIZE_PRIOR = [Math.log(1.2), 0.5] as const;
+const ROUND_PRIOR = [0, 0.35] as const;
+const LOWER = [-1.6, -1.6, Math.log(0.7), Math.log(0.3), 0, 1, 0, 0, Math.log(0.01), 0, 0, 0, -1, 0];
+const UPPER = [1.8, 1.8, Math.log(40), Math.log(30), 0.85, 3, 100, 100, Math.log(3), 0.3, 0.3, 1, 1.5, 1];
+/** Where the search starts beside what the response model says, [steepness, drive]: a gradual mark and a sharp one. */
+const STARTS: readonly (readonly [steepness: number, drive: number])[] = [
+  [1.5, 1.5],
+  [6, 2],
+];
 /** Dots over which heat fades to 1/e; assumed. */
 const HEAT_DOTS = 5;
 const HEAT_REACH = 30;
@@ -43,13 +58,19 @@ const HUBER = 1.8;
 const DERIVATIVE_SCALE = 30;
 const PATTERNS_MIN = 8;
 const Z95 = 1.96;
-/**
- * Standard errors of ln(width) that the search does not see: of any material, and of one with steepness 1, falling with the
- * steepness, because a gradual mark has no edge and its width follows from the assumed shape of the beam. Assumed, after about
- * twenty rehearsals on materials whose physics is unlike the model's; benchmarks/intervals.ts tells how often they hold.
- */
-const SHAPE_ERROR = 0.02;
-const GRADUAL_ERROR = 0.08;
+/** Standard error of ln(width) that even this model does not see; assumed, benchmarks/intervals.ts tells how often intervals hold. */
+const SHAPE_ERROR = 0.015;
+/** Iterations that tell the starts apart, and of the search from the best. */
+const TRY_ITERATIONS = 6;
+const MAX_ITERATIONS = 25;
+/** Step of the derivative of ln(width), and steps in which a contour is looked for. */
+const WIDTH_STEP = 1e-4;
+const CONTOUR_STEPS = 60;
+/** Pieces of the smear, and steps of the table of strengths. */
+const SMEAR_PIECES = 5;
+const STRENGTH_STEPS = 1500;
+/** Share of a dot's dose, in the line through its middle, that is left out. */
+const NOTHING = 1e-7;
 /** A width counts as known when its standard error is below this share. */
 const DETERMINED = 0.1;
 
@@ -60,9 +81,10 @@ export interface FittedMarks {
 
 /**
  * Mark diameters of a lone dot, apart from the response model: the exact patterns are fitted once more with what the model
- * has no numbers for, namely the heat that dots of a row or a column give each other, and a spot with a flat top. A
- * column of dots is wider than a lone dot where each warms the next; a model without heat takes that for a wider dot.
- * These numbers are not kept: they make the widths right and their intervals as wide as they have to be.
+ * has no numbers for: the heat that dots of a row or a column give each other, a spot with a flat top, its smear along the
+ * scan, and how strength comes to its end. A column of dots is wider than a lone dot where each warms the next; a model without
+ * heat takes that for a wider dot. Averages say little about the others, and a mark without an edge is as wide as they have it:
+ * their wide priors reach the intervals. These numbers are not kept.
  * Undefined when the chart has fewer than eight exact patterns.
  */
 export function fitMarks(
@@ -76,15 +98,14 @@ export function fitMarks(
   const lnCell = Math.log(1000 * Math.sqrt(grid.pitchMm * grid.lineSpacingMm));
   const bound = (list: readonly number[]) => list.map((value, at) => (at <= MARK_Y ? value + lnCell : value));
   const [lower, upper] = [bound(LOWER), bound(UPPER)];
-  const start = [
-    ...toFitCoordinates(from.response),
-    from.bareLightness,
-    from.fullLightness,
-    Math.log(0.2),
-    0.03,
-    0.03,
-    0.1,
-  ];
+  const learned = toFitCoordinates(from.response);
+  const starts = [
+    learned,
+    ...STARTS.map(([m, drive]) => learned.with(STEEPNESS, Math.log(m)).with(DRIVE, Math.log(drive))),
+  ].map((known) => {
+    const start = [...known, from.bareLightness, from.fullLightness, Math.log(0.2), 0.03, 0.03, 0.4, 0.3, 0.45];
+    return start.map((value, at) => Math.min(upper[at], Math.max(lower[at], value)));
+  });
   const patterns = exact.map(({ pattern }) => prepare(pattern));
   const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
   const residualsOf = (parameters: readonly number[]) => {
@@ -105,25 +126,99 @@ export function fitMarks(
       (parameters[FULL] - options.fullLightness) / options.fullError,
     );
     for (const [at, expected, deviation] of PRIORS) out.push((parameters[at] - expected) / deviation);
+    const [lnMarkX, lnMarkY] = parameters;
+    out.push(
+      ((lnMarkX + lnMarkY) / 2 - lnCell - SIZE_PRIOR[0]) / SIZE_PRIOR[1],
+      (lnMarkX - lnMarkY - ROUND_PRIOR[0]) / ROUND_PRIOR[1],
+    );
     return out;
   };
-  const fit = fitLeastSquares(residualsOf, {
-    start: start.map((value, at) => Math.min(upper[at], Math.max(lower[at], value))),
-    lower,
-    upper,
-    huber: HUBER,
-    scales: start.map(() => DERIVATIVE_SCALE),
-    maxIterations: 15,
-    tolerance: 1e-4,
+  const search = (start: readonly number[], maxIterations: number) =>
+    fitLeastSquares(residualsOf, {
+      start,
+      lower,
+      upper,
+      huber: HUBER,
+      scales: start.map(() => DERIVATIVE_SCALE),
+      maxIterations,
+      tolerance: 1e-4,
+      leastVariance: 1,
+    });
+  const tried = starts.map((start) => search(start, TRY_ITERATIONS));
+  const best = tried.reduce((a, b) => (b.cost < a.cost ? b : a));
+  const fit = best.converged ? best : search(best.parameters, MAX_ITERATIONS);
+  return describeWidths(fit, { grid, lower, upper });
+}
+
+interface WidthFacts {
+  readonly grid: DotGrid;
+  readonly lower: readonly number[];
+  readonly upper: readonly number[];
+}
+
+/** Both widths with their intervals, from the covariance of everything that they follow from. */
+function describeWidths(fit: LeastSquaresFit, { grid, lower, upper }: WidthFacts): FittedMarks {
+  const { parameters, covariance, atBound } = fit;
+  const widths = measureWidths(parameters, grid);
+  const slopes = parameters.map((value, at) => {
+    const above = parameters.with(at, Math.min(upper[at], value + WIDTH_STEP));
+    const below = parameters.with(at, Math.max(lower[at], value - WIDTH_STEP));
+    const [more, less] = [measureWidths(above, grid), measureWidths(below, grid)];
+    return more.map((width, k) => Math.log(width / less[k]) / (above[at] - below[at]));
   });
-  const numberOf = (at: number): FittedNumber => {
-    const value = Math.exp(fit.parameters[at]);
-    const steepness = Math.exp(fit.parameters[STEEPNESS]);
-    const error = Math.hypot(fit.standardErrors[at], SHAPE_ERROR, GRADUAL_ERROR / steepness);
+  const numberOf = (k: number): FittedNumber => {
+    let variance = SHAPE_ERROR ** 2;
+    for (let i = 0; i < slopes.length; i++) {
+      for (let j = 0; j < slopes.length; j++) {
+        if (slopes[i][k] !== 0 && slopes[j][k] !== 0) variance += slopes[i][k] * slopes[j][k] * covariance[i][j];
+      }
+    }
+    const error = Math.sqrt(variance);
     const factor = Math.exp(Z95 * error);
-    return { value, low: value / factor, high: value * factor, determined: !fit.atBound[at] && error < DETERMINED };
+    const value = widths[k];
+    return { value, low: value / factor, high: value * factor, determined: !atBound[k] && error < DETERMINED };
   };
   return { markX: numberOf(MARK_X), markY: numberOf(MARK_Y) };
+}
+
+/**
+ * Widths of a lone dot, µm: the contour at half of its own greatest change of luminance. Where light spreads in the material,
+ * luminance is not straight in strength, and a mark without an edge is wider or narrower to the eye than its strength is.
+ */
+function measureWidths(parameters: readonly number[], grid: DotGrid): readonly [xUm: number, yUm: number] {
+  const dose = describeDose(parameters, grid);
+  const solid = meanStrength(dose, SOLID);
+  const n = parameters[SPREAD];
+  const bare = reflectanceOfLightness(parameters[BARE]);
+  const full = reflectanceOfLightness(parameters[FULL]);
+  const along = placePieces(dose.smearCells);
+  const doseAt = (x: number, y: number) => {
+    const uy = 8 * (y / dose.diameterYCells) ** 2;
+    let sum = 0;
+    for (const piece of along) {
+      const u = uy + 8 * ((x - piece) / dose.diameterXCells) ** 2;
+      sum += Math.exp(-u) * (1 + dose.flatness * u);
+    }
+    return (dose.drive * sum) / along.length;
+  };
+  const changeAt = (x: number, y: number) =>
+    Math.abs(mixYuleNielsen(dose.strengthOf(doseAt(x, y)) / solid, { bare, full, n }) - bare);
+  const widthOf = (change: (cells: number) => number, farCells: number) => {
+    const places = Array.from({ length: CONTOUR_STEPS }, (_, i) => (i / CONTOUR_STEPS) * farCells);
+    const half = places.reduce((most, place) => Math.max(most, change(place)), 0) / 2;
+    let inside = places.findLast((place) => change(place) >= half) ?? 0;
+    let outside = inside + farCells / CONTOUR_STEPS;
+    for (let step = 0; step < 30; step++) {
+      const middle = (inside + outside) / 2;
+      if (change(middle) >= half) inside = middle;
+      else outside = middle;
+    }
+    return 2 * inside;
+  };
+  return [
+    1000 * grid.pitchMm * widthOf((x) => changeAt(x, 0), 1.5 * dose.diameterXCells + 1),
+    1000 * grid.lineSpacingMm * widthOf((y) => changeAt(0, y), 1.5 * dose.diameterYCells),
+  ];
 }
 
 /** A pattern's dots with the heat that reaches each. */
@@ -170,6 +265,7 @@ interface DoseShape {
   readonly diameterYCells: number;
   readonly drive: number;
   readonly flatness: number;
+  readonly smearCells: number;
   readonly heatX: number;
   readonly heatY: number;
   readonly strengthOf: (ratio: number) => number;
@@ -177,42 +273,67 @@ interface DoseShape {
 
 function describeDose(parameters: readonly number[], grid: DotGrid): DoseShape {
   const drive = Math.exp(parameters[DRIVE]);
-  const steepness = Math.exp(parameters[STEEPNESS]);
+  const law = createLaw(Math.exp(parameters[STEEPNESS]), parameters[SHOULDER]);
   const flatness = parameters[FLATNESS];
   const fading = parameters[FADING];
   const markX = Math.exp(parameters[MARK_X]) / 1000 / grid.pitchMm;
   const markY = Math.exp(parameters[MARK_Y]) / 1000 / grid.lineSpacingMm;
-  const hill = (ratio: number) => (ratio > 0 ? 1 / (1 + ratio ** -steepness) : 0);
-  // Half of a lone dot's greatest strength, without fading: u at the contour gives the dose diameter, u = 2·(mark/d)².
-  const half = hill(drive) / 2;
+  // Half of a lone dot's greatest strength, without fading and smear: u at the contour gives the dose diameter, u = 2·(mark/d)².
+  const half = law(drive) / 2;
   let [inside, outside] = [0, 60];
   for (let step = 0; step < 50; step++) {
     const u = (inside + outside) / 2;
-    if (hill(drive * Math.exp(-u) * (1 + flatness * u)) > half) inside = u;
+    if (law(drive * Math.exp(-u) * (1 + flatness * u)) > half) inside = u;
     else outside = u;
   }
   const ratio = Math.sqrt(inside / 2);
   const diameterXCells = markX / ratio;
   const diameterYCells = markY / ratio;
+  const [heatX, heatY] = [parameters[HEAT_X], parameters[HEAT_Y]];
   const solid = (drive * Math.PI * diameterXCells * diameterYCells * (1 + flatness)) / 8;
   const lnKeep = Math.log(1 - fading) / (solid * solid);
+  const faded = (dose: number) => law(dose) * Math.exp(lnKeep * dose * dose);
   return {
     diameterXCells,
     diameterYCells,
     drive,
     flatness,
-    heatX: parameters[HEAT_X],
-    heatY: parameters[HEAT_Y],
-    strengthOf: fading > 0 ? (dose) => hill(dose) * Math.exp(lnKeep * dose * dose) : hill,
+    smearCells: parameters[SMEAR],
+    heatX,
+    heatY,
+    strengthOf: tabulateLaw(fading > 0 ? faded : law, Math.max(2 * drive, 1.6 * solid * (1 + heatX + heatY))),
+  };
+}
+
+/** 1 − (1 + (2ᵗ − 1)·Dᵐ)^(−1/t): one half at D = 1 whatever m and t. */
+function createLaw(steepness: number, shoulder: number): (dose: number) => number {
+  if (Math.abs(shoulder) < 1e-3) return (dose) => (dose > 0 ? 1 - 2 ** -(dose ** steepness) : 0);
+  const factor = 2 ** shoulder - 1;
+  return (dose) => {
+    if (!(dose > 0)) return 0;
+    const base = 1 + factor * dose ** steepness;
+    return base > 0 ? 1 - base ** (-1 / shoulder) : 1;
+  };
+}
+
+/** The same by table, denser towards no dose, up to a dose beyond which few places lie: powers are what the fit's time goes into. */
+function tabulateLaw(law: (dose: number) => number, upTo: number): (dose: number) => number {
+  const scale = STRENGTH_STEPS / Math.sqrt(upTo);
+  const table = Float64Array.from({ length: STRENGTH_STEPS + 2 }, (_, i) => law((i / scale) ** 2));
+  return (dose) => {
+    const position = Math.sqrt(dose) * scale;
+    if (position >= STRENGTH_STEPS) return law(dose);
+    const i = position | 0;
+    return table[i] + (position - i) * (table[i + 1] - table[i]);
   };
 }
 
 /** Mean raw strength of a periodic pattern. The dose is a sum of products of one factor a direction. */
 function meanStrength(dose: DoseShape, pattern: Prepared): number {
   const { width, height, samplesX, samplesY, fires, along, across } = pattern;
-  const { flatness, heatX, heatY, drive } = dose;
-  const [gx, vx] = foldKernel(width, samplesX, dose.diameterXCells);
-  const [gy, vy] = foldKernel(height, samplesY, dose.diameterYCells);
+  const { flatness, heatX, heatY, drive, strengthOf } = dose;
+  const [gx, vx] = foldKernel({ cells: width, samples: samplesX }, dose.diameterXCells, dose.smearCells);
+  const [gy, vy] = foldKernel({ cells: height, samples: samplesY }, dose.diameterYCells, 0);
   const fineX = width * samplesX;
   const fineY = height * samplesY;
   const plain = new Float64Array(height * fineX);
@@ -237,28 +358,41 @@ function meanStrength(dose: DoseShape, pattern: Prepared): number {
     for (let y = 0; y < height; y++) {
       const from = (j + fineY - y * samplesY) % fineY;
       const weight = gy[from] + flatness * vy[from];
+      if (weight < NOTHING) continue;
       const ring = flatness * gy[from];
       const at = y * fineX;
       for (let i = 0; i < fineX; i++) row[i] += weight * plain[at + i] + ring * ringed[at + i];
     }
-    for (let i = 0; i < fineX; i++) sum += dose.strengthOf(row[i]);
+    for (let i = 0; i < fineX; i++) sum += strengthOf(row[i]);
   }
   return sum / (fineX * fineY);
 }
 
-/** exp(−u) and u·exp(−u) of a dot in cell 0, folded into a period of cells, at the midpoints of the samples. */
-function foldKernel(cells: number, samples: number, diameterCells: number): [Float64Array, Float64Array] {
+/** Middles of equal pieces of a smear, cells. */
+function placePieces(smearCells: number): readonly number[] {
+  return Array.from({ length: SMEAR_PIECES }, (_, i) => ((i + 0.5) / SMEAR_PIECES - 0.5) * smearCells);
+}
+
+/** exp(−u) and u·exp(−u) of a dot in cell 0, smeared, folded into a period of cells, at the midpoints of the samples. */
+function foldKernel(
+  { cells, samples }: { readonly cells: number; readonly samples: number },
+  diameterCells: number,
+  smearCells: number,
+): [Float64Array, Float64Array] {
   const fine = cells * samples;
   const gauss = new Float64Array(fine);
   const ring = new Float64Array(fine);
-  const reach = Math.ceil(1.6 * diameterCells * samples);
+  const pieces = smearCells > 0 ? placePieces(smearCells) : [0];
+  const reach = Math.ceil((1.6 * diameterCells + smearCells / 2) * samples);
   for (let i = -reach; i <= reach + samples; i++) {
-    const distance = (i + 0.5) / samples - 0.5;
-    const u = (8 * distance * distance) / (diameterCells * diameterCells);
     const at = ((i % fine) + fine) % fine;
-    const value = Math.exp(-u);
-    gauss[at] += value;
-    ring[at] += u * value;
+    for (const piece of pieces) {
+      const distance = (i + 0.5) / samples - 0.5 - piece;
+      const u = (8 * distance * distance) / (diameterCells * diameterCells);
+      const value = Math.exp(-u) / pieces.length;
+      gauss[at] += value;
+      ring[at] += u * value;
+    }
   }
   return [gauss, ring];
 }

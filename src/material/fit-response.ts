@@ -132,6 +132,7 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
       upper: high,
       huber: HUBER,
       scales: start.map(() => DERIVATIVE_SCALE),
+      leastVariance: 1,
       maxIterations,
       tolerance,
     });

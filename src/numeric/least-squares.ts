@@ -15,6 +15,11 @@ export interface LeastSquaresOptions {
   readonly maxIterations?: number;
   /** Relative change of cost and parameters below which the search has converged. */
   readonly tolerance?: number;
+  /**
+   * Least s² of the covariance; 0 when absent. 1 where residuals are in units of errors that are known beforehand, priors
+   * among them: that a fit turned out close does not make what was only assumed any surer.
+   */
+  readonly leastVariance?: number;
 }
 
 export interface LeastSquaresFit {
@@ -26,7 +31,7 @@ export interface LeastSquaresFit {
   readonly iterations: number;
   readonly converged: boolean;
   /**
-   * Covariance of the parameters, s²·(JᵀWJ)⁻¹ with s² = weighted sum of squares / (m − free n). Rows of parameters held
+   * Covariance of the parameters, s²·(JᵀWJ)⁻¹ with s² = weighted sum of squares / (m − free n), or the least one asked for. Rows of parameters held
    * at a bound are 0; of those that the data do not determine, Infinity on the diagonal.
    */
   readonly covariance: readonly (readonly number[])[];
@@ -250,7 +255,7 @@ function uncertainty(
   residuals: Float64Array,
   options: LeastSquaresOptions,
 ) {
-  const { huber = Number.POSITIVE_INFINITY, lower, upper } = options;
+  const { huber = Number.POSITIVE_INFINITY, lower, upper, leastVariance = 0 } = options;
   const n = parameters.length;
   const { normal } = normalEquations(differentiate(evaluate, parameters, options), residuals, huber);
   const atBound = parameters.map(
@@ -271,7 +276,7 @@ function uncertainty(
     const smallest = diagonal[diagonal.length - 1];
     condition = smallest > 0 ? Math.sqrt(diagonal[0] / smallest) : Number.POSITIVE_INFINITY;
     const weighted = residuals.reduce((sum, r) => sum + r * r * (Math.abs(r) <= huber ? 1 : huber / Math.abs(r)), 0);
-    const variance = weighted / Math.max(1, residuals.length - free.length);
+    const variance = Math.max(leastVariance, weighted / Math.max(1, residuals.length - free.length));
     const floor = diagonal[0] * 1e-13;
     for (let a = 0; a < free.length; a++) {
       for (let b = 0; b < free.length; b++) {
