@@ -4,6 +4,8 @@ export const SOURCES = {
     'IEC 61966-2-1:1999, Multimedia systems and equipment – Colour measurement and management – Default RGB colour space sRGB',
   itu709:
     'ITU-R BT.709-6 (2015), Parameter values for the HDTV standards for production and international programme exchange',
+  exif232:
+    'CIPA DC-008-2019 / JEITA CP-3451E, Exchangeable image file format for digital still cameras: Exif Version 2.32',
   cie15: 'CIE 15:2004, Colorimetry, 3rd edition',
   iso7810: 'ISO/IEC 7810:2019, Identification cards – Physical characteristics',
   iso7813: 'ISO/IEC 7813:2006, Information technology – Identification cards – Financial transaction cards',

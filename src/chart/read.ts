@@ -137,7 +137,7 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   rejectUnreadable(samples, located, reject);
   refuseClipped(samples);
 
-  const warnings: string[] = [];
+  const warnings: string[] = [...(capture.cautions ?? [])];
   if (sharpening) {
     warnings.push(
       `The camera sharpened this picture: along edges ${Math.round(100 * sharpening.amount)} % of what differs within ${(2 * sharpening.radiusPx).toFixed(0)} pixels was added, which makes patterns of dots too light. It was taken back as far as it can be; scan the chart, or turn sharpening off, to be sure.`,

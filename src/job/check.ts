@@ -399,10 +399,33 @@ function writeSentences(facts: SentenceFacts): string[] {
   return [verdicts[verdict], ...causes[cause], ...relative];
 }
 
-/** A photograph as the chart reader takes it: three channels. */
-export function toCaptureImage({ width, height, bits, channels, rgb }: Photo): CaptureImage {
-  if (channels === 3) return { width, height, bits, rgb };
+/** A photograph as the chart reader takes it: three channels, and what the camera says that speaks against it. */
+export function toCaptureImage({ width, height, bits, channels, rgb, facts }: Photo): CaptureImage {
+  const told = facts.exif ? distrustTaking(facts.exif) : [];
+  const cautions = told.length > 0 ? { cautions: told } : {};
+  if (channels === 3) return { width, height, bits, rgb, ...cautions };
   const tripled = bits === 16 ? new Uint16Array(rgb.length * 3) : new Uint8Array(rgb.length * 3);
   for (let i = 0; i < rgb.length; i++) tripled.fill(rgb[i], 3 * i, 3 * i + 3);
-  return { width, height, bits, rgb: tripled };
+  return { width, height, bits, rgb: tripled, ...cautions };
+}
+
+/** What a camera says of its picture that makes tones of a chart doubtful. */
+function distrustTaking({ flashFired, digitalZoom, customRendered }: NonNullable<Photo['facts']['exif']>) {
+  return [
+    ...(flashFired
+      ? [
+          'The camera says that its flash fired: it mirrors in the piece. Take the picture again without, in even light from two sides.',
+        ]
+      : []),
+    ...(digitalZoom > 1
+      ? [
+          `The camera says that it zoomed by computing (${digitalZoom.toFixed(1)} times), which invents detail. Go nearer instead.`,
+        ]
+      : []),
+    ...(customRendered
+      ? [
+          'The camera says that it processed the picture in a way of its own (several exposures put together, an effect), which moves tones. Turn that off, or scan the chart.',
+        ]
+      : []),
+  ];
 }

@@ -2,6 +2,7 @@ import { readFile, stat } from 'node:fs/promises';
 import type { Metadata } from 'sharp';
 import { AppError } from '../errors.ts';
 import { type PhotoFormat, readIccName, sniffFormat } from './container.ts';
+import { type ExifFacts, readExifFacts } from './exif.ts';
 import { sha256 } from './files.ts';
 import { loadSharp } from './kernels.ts';
 import { dropBytes } from './memory.ts';
@@ -30,6 +31,8 @@ export interface PhotoFacts {
   readonly bytes: number;
   /** SHA-256 of the file, hexadecimal. */
   readonly sha256: string;
+  /** What the camera says about the taking; undefined when it says nothing. */
+  readonly exif?: ExifFacts;
 }
 
 /** A decoded photograph: sRGB-coded samples, row-major, channels interleaved, turned upright. */
@@ -117,6 +120,7 @@ export async function decodePhoto(
       });
     });
   const samples = deep ? viewWords(data) : new Uint8Array(data.buffer, data.byteOffset, data.length);
+  const exif = found.exif && readExifFacts(found.exif);
   const facts: PhotoFacts = {
     format,
     space: found.space,
@@ -126,6 +130,7 @@ export async function decodePhoto(
     progressive: found.isProgressive,
     bytes: bytes.length,
     sha256: sha256(bytes),
+    ...(exif ? { exif } : {}),
   };
   return {
     width: info.width,

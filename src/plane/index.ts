@@ -4,6 +4,7 @@ export * from './counts.ts';
 export * from './decode.ts';
 export * from './decode-dots.ts';
 export * from './encode.ts';
+export * from './exif.ts';
 export * from './files.ts';
 export { findPackageRoot, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 export * from './lightness.ts';
