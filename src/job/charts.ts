@@ -44,6 +44,7 @@ import {
   resolveJob,
   resolveScreen,
   screenOptionsOf,
+  tryMaterial,
 } from './spec.ts';
 import { sayAsSentence } from './ticket.ts';
 import { knownTo } from './uncertainty.ts';
@@ -126,7 +127,7 @@ export function resolveChart(
   }
   const options: ChartOptions = {
     machine: machine.name,
-    material: resolved.material?.name ?? request.material ?? '',
+    material: resolved.material?.name ?? request.material ?? resolved.profile?.material ?? '',
     direction: resolved.direction,
     settings,
     grid: resolved.grid,
@@ -292,15 +293,6 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
     },
     warnings,
   };
-}
-
-function tryMaterial(name: string, shop: Shop): Material | undefined {
-  try {
-    return findMaterial(name, shop);
-  } catch (error) {
-    if (error instanceof AppError && error.code === 'name-unknown') return undefined;
-    throw error;
-  }
 }
 
 function listOutside(settings: BurnSettings, machine: Machine): string[] {

@@ -130,7 +130,11 @@ export function resolveJob(
     throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two');
   }
   const machine = readMachine(machineName, shop);
-  const material = findMaterial(request.material ?? learned?.material, shop);
+  // A profile may be of a material that the shop has no record of: its chart was drawn from a direction alone.
+  const material =
+    request.material === undefined && learned
+      ? tryMaterial(learned.material, shop)
+      : findMaterial(request.material, shop);
   const levels = request.levels ?? JOB_DEFAULTS.levels;
   const grid = resolveGrid(request, { machine, material, learned });
   const settings = learned && learned.machine === machine.name ? learned.settings : machine.defaults;
@@ -160,6 +164,11 @@ export function resolveJob(
   if (learned?.origin === 'rehearsed') {
     warnings.push(
       `The profile "${learned.name}" was rehearsed on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`,
+    );
+  }
+  if (learned && !material) {
+    warnings.push(
+      `There is no record of the material (${learned.material}), so no cautions about it stand here: find out what it gives off, and whether it may be put under a laser at all.`,
     );
   }
   if (request.material !== undefined && learned && request.material !== learned.material) {
@@ -411,6 +420,16 @@ export function findMaterial(asked: string | undefined, shop: Shop): Material | 
   }
   const { json, path } = shop.read('materials', asked);
   return parseMaterial(json, path);
+}
+
+/** The same, or nothing where the shop has no record of it. @throws AppError file-invalid, path-unreadable */
+export function tryMaterial(name: string, shop: Shop): Material | undefined {
+  try {
+    return findMaterial(name, shop);
+  } catch (error) {
+    if (error instanceof AppError && error.code === 'name-unknown') return undefined;
+    throw error;
+  }
 }
 
 function tryReadMachine(name: string, shop: Shop): Machine | undefined {
