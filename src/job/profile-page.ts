@@ -1,4 +1,4 @@
-import { overlayFindings } from '../chart/index.ts';
+import { overlayFindings, placeOnCapture } from '../chart/index.ts';
 import type { BandPoint, FitRow, FittedNumber } from '../material/index.ts';
 import { encodeJpeg } from '../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from './html.ts';
@@ -84,8 +84,9 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
 ${scatter ? showScatter(scatter, layout) : ''}
 <section>
   <h2>${captures.length === 1 ? 'Capture' : 'Captures'}</h2>
-  ${captures.map((capture, at) => showCapture(capture, pictures[at]!)).join('\n')}
+  ${captures.map((capture, at) => showCapture(capture, pictures[at]!, at)).join('\n')}
 </section>
+${showOddPatches(learned)}
 <section>
   <h2>All tones</h2>
   <table class="tones"><tr><th>patches</th><th>coverage</th><th>count</th><th>L* read</th><th>scatter</th><th>model</th><th>difference</th></tr>
@@ -112,14 +113,66 @@ function sayNumber({ value, low, high, determined }: FittedNumber, decimals: num
   return determined ? text : `${text} – not determined`;
 }
 
-function showCapture({ name, located, readings }: ReadCapture, picture: string): string {
+function showCapture({ name, image, located, readings }: ReadCapture, picture: string, at: number): string {
   const { camera } = readings;
   const curve =
     camera.kind === 'srgb'
       ? 'values taken as sRGB'
       : `camera curve estimated: contrast ${roundTo(camera.contrast, 2)}, exponent ${roundTo(camera.gamma, 2)}, known to ± ${roundTo(camera.errorLightness, 1)} L*`;
-  return `<figure><img src="${picture}" alt="${escapeHtml(name)} with what was found drawn on it">
+  const { width, height } = image;
+  return `<figure><svg viewBox="0 0 ${width} ${height}" role="img" aria-label="${escapeHtml(name)} with what was found drawn on it"><image id="capture-${at}" href="${picture}" width="${width}" height="${height}"/></svg>
   <figcaption class="soft">${escapeHtml(name)}: ${located.tags.length} of ${located.layout.tags.length} tags, ${roundTo(located.pxPerMm * 25.4, 0)} pixels per inch, ${readings.readings.length} patches read, ${readings.rejected.length} left out; ${curve}. Light on the chart differed by a factor of ${roundTo(readings.unevenness, 2)} and was levelled; references then agree to ${roundTo(100 * readings.disagreement, 1)} %.</figcaption></figure>`;
+}
+
+/** Patches pictured of each kind at most: enough to see why, on one line of the page. */
+const PICTURED_MAX = 8;
+/** Tones whose patches are pictured because the model explains them worst. */
+const WORST_TONES = 3;
+/** What of its surroundings a picture shows beside a patch, shares of its side. */
+const AROUND = 0.35;
+
+interface OddPatch {
+  readonly id: string;
+  readonly capture: number;
+  readonly why: string;
+}
+
+/** Patches that were left out, and those of the tones that the model explains worst, cut out of the captures. */
+function showOddPatches({ captures, report }: Learned): string {
+  const left = captures.flatMap(({ readings }, capture) =>
+    readings.rejected.map(({ id, reason }): OddPatch => ({ id, capture, why: reason })),
+  );
+  const outliers = report.outliers.flatMap(({ id, deltaL }): OddPatch[] =>
+    left.some((one) => one.id === id) ? [] : [{ id, capture: 0, why: `${deltaL.toFixed(1)} L* off its like` }],
+  );
+  const offOf = (row: FitRow) => row.lightness - row.predicted;
+  const worst = [...report.rows].sort((a, b) => Math.abs(offOf(b)) - Math.abs(offOf(a))).slice(0, WORST_TONES);
+  const far = worst.flatMap((row): OddPatch[] => {
+    const reading = captures[0]!.readings.readings.find(({ group }) => group === row.group);
+    return reading ? [{ id: reading.id, capture: 0, why: `${row.group}: ${offOf(row).toFixed(1)} L*` }] : [];
+  });
+  const listed = [...left, ...outliers];
+  const more = listed.length > PICTURED_MAX ? ` The first ${PICTURED_MAX} of ${listed.length}.` : '';
+  const row = (patches: readonly OddPatch[]) =>
+    `<div class="odd">${patches.map((patch) => showPatch(patch, captures[patch.capture]!)).join('')}</div>`;
+  return `<section>
+  <h2>Patches to look at</h2>
+  ${listed.length > 0 ? `<p class="soft">Left out, as the capture shows them.${more}</p>${row(listed.slice(0, PICTURED_MAX))}` : ''}
+  <p class="soft">One each of the tones that the model explains worst: measured minus model.</p>${row(far)}
+</section>`;
+}
+
+function showPatch({ id, capture, why }: OddPatch, { located }: ReadCapture): string {
+  const patch = located.layout.patches.find((one) => one.id === id);
+  if (!patch) return '';
+  const { xMm, yMm, widthMm, heightMm } = patch;
+  const corners = [-AROUND, 1 + AROUND].flatMap((u) =>
+    [-AROUND, 1 + AROUND].map((v) => placeOnCapture(located.map, xMm + u * widthMm, yMm + v * heightMm)),
+  );
+  const [xs, ys] = [corners.map(([x]) => x), corners.map(([, y]) => y)];
+  const [left, top] = [Math.min(...xs), Math.min(...ys)];
+  const box = [left, top, Math.max(...xs) - left, Math.max(...ys) - top].map((value) => value.toFixed(1)).join(' ');
+  return `<figure><svg viewBox="${box}" role="img" aria-label="Patch ${escapeHtml(id)}"><use href="#capture-${capture}"/></svg><figcaption>${escapeHtml(id)}<br>${escapeHtml(why)}</figcaption></figure>`;
 }
 
 /** Where the differences between equal patches come from, and where on the piece marks are weaker and stronger. */
@@ -246,6 +299,10 @@ header { margin: 0 0 3mm; }
 .off { fill: var(--loud); }
 .outline { fill: none; stroke: var(--rule); }
 figure { margin: 0 0 3mm; break-inside: avoid; }
+.odd { display: flex; flex-wrap: wrap; gap: 3mm; }
+.odd figure { width: 19mm; }
+.odd svg { width: 19mm; height: 19mm; }
+.odd figcaption { color: var(--soft); font-size: 7.5pt; overflow-wrap: anywhere; }
 .tones th, .tones td { text-align: right; padding-right: 4mm; }
 .tones th:first-child, .tones td:first-child { text-align: left; }
 @media screen and (max-width: 720px) { .two, .key { grid-template-columns: 1fr; } .tones { display: block; overflow-x: auto; } }
