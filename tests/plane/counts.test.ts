@@ -1,5 +1,5 @@
 import { expect, test } from 'vitest';
-import { countFiring, countValues, createDots, createPlane, ONE } from '../../src/plane/index.ts';
+import { countFiring, countValues, createDots, createPlane, isWhole, ONE } from '../../src/plane/index.ts';
 
 test('values are counted, and under a mask only where at least half may be marked', () => {
   const plane = createPlane('luminance', 4, 1, Uint16Array.of(0, 7, 7, ONE));
@@ -19,4 +19,18 @@ test('the kernel counts the same as the plain loop, an odd number of dots and mo
 
 test('dots fire at any level', () => {
   expect(countFiring(createDots(7, 1, 256, Uint8Array.of(0, 1, 255, 0, 128, 0, 3)))).toBe(4);
+});
+
+test('a mask is whole when each of its values is 255, wherever in its words the row begins and ends', () => {
+  const bytes = new Uint8Array(20).fill(255);
+  for (let from = 0; from < 5; from++) {
+    for (let to = from; to <= 12; to++) {
+      expect(isWhole(bytes.subarray(from, to))).toBe(true);
+      for (let at = from; at < to; at++) {
+        bytes[at] = 254;
+        expect(isWhole(bytes.subarray(from, to))).toBe(false);
+        bytes[at] = 255;
+      }
+    }
+  }
 });
