@@ -215,8 +215,15 @@ export function burnOther(
   }
   const random = createOtherRandom(seed);
   const { dose, width, height } = deposit(padded as Dots, material, fine, random);
-  const answer = createField(random, padded.width, padded.height, grainUm / 1000 / grid.pitchMm);
-  const shade = createField(random, padded.width, padded.height, grainUm / 1000 / grid.pitchMm);
+  // Grain is coarser than dots: one value a dot.
+  const grainOf = (deviation: number) => {
+    const field = createField(random, padded.width, padded.height, grainUm / 1000 / grid.pitchMm);
+    return Float32Array.from({ length: deviation > 0 ? padded.width * padded.height : 0 }, (_, i) =>
+      Math.exp(deviation * field((i % padded.width) + 0.5, Math.floor(i / padded.width) + 0.5)),
+    );
+  };
+  const answer = grainOf(grainDose);
+  const shade = grainOf(grainLight);
   const solid = solidDose(material, fine);
   const table = Float32Array.from({ length: 8001 }, (_, i) => {
     const ratio = i / 400;
@@ -224,10 +231,12 @@ export function burnOther(
   });
   const strength = dose;
   for (let y = 0; y < height; y++) {
+    const dotRow = Math.floor(y / fine) * padded.width;
     for (let x = 0; x < width; x++) {
       const at = y * width + x;
-      if (dose[at]! <= 0) continue;
-      const ratio = grainDose > 0 ? dose[at]! * Math.exp(grainDose * answer(x / fine, y / fine)) : dose[at]!;
+      const own = dose[at]!;
+      if (own <= 0) continue;
+      const ratio = grainDose > 0 ? own * answer[dotRow + ((x / fine) | 0)]! : own;
       strength[at] = table[Math.min(8000, Math.round(ratio * 400))]!;
     }
   }
@@ -250,25 +259,43 @@ export function burnOther(
   const rgb = new Float32Array(columns * rows * 3);
   const weights = new Float32Array(columns * rows);
   const sums = new Float32Array(columns * rows);
+  const lightOf = Float32Array.from({ length: 4097 }, (_, i) => (bare + ((full - bare) * i) / 4096) ** n);
   // A sample is split between the two pixels that it may lie in, in each direction.
-  for (let y = 0; y < height; y++) {
-    const top = (y * rows) / height;
-    const bottom = ((y + 1) * rows) / height;
-    for (let x = 0; x < width; x++) {
-      const a = strength[y * width + x]!;
-      let light = (bare + (full - bare) * a) ** n;
-      if (grainLight > 0) light *= Math.exp(grainLight * shade(x / fine, y / fine));
-      const left = (x * columns) / width;
-      const right = ((x + 1) * columns) / width;
-      for (let py = Math.floor(top); py < Math.min(rows, bottom - 1e-9); py++) {
-        const sy = Math.min(py + 1, bottom) - Math.max(py, top);
-        for (let px = Math.floor(left); px < Math.min(columns, right - 1e-9); px++) {
-          const share = sy * (Math.min(px + 1, right) - Math.max(px, left));
-          sums[py * columns + px] = sums[py * columns + px]! + share * light;
-          weights[py * columns + px] = weights[py * columns + px]! + share;
-        }
-      }
+  const split = (samples: number, pixels: number) => {
+    const first = Uint32Array.from({ length: samples }, (_, i) => Math.floor((i * pixels) / samples));
+    const share = Float32Array.from(first, (pixel, i) => Math.min(1, ((pixel + 1) * samples) / pixels - i));
+    return { first, share };
+  };
+  const across = split(height, rows);
+  const along = split(width, columns);
+  const line = new Float32Array(columns + 1);
+  const lineWeights = new Float32Array(columns + 1);
+  for (let x = 0; x < width; x++) {
+    const pixel = along.first[x]!;
+    lineWeights[pixel] = lineWeights[pixel]! + along.share[x]!;
+    lineWeights[pixel + 1] = lineWeights[pixel + 1]! + 1 - along.share[x]!;
+  }
+  const add = (row: number, share: number) => {
+    if (share <= 0 || row >= rows) return;
+    for (let i = 0; i < columns; i++) {
+      const at = row * columns + i;
+      sums[at] = sums[at]! + share * line[i]!;
+      weights[at] = weights[at]! + share * lineWeights[i]!;
     }
+  };
+  for (let y = 0; y < height; y++) {
+    line.fill(0);
+    const dotRow = Math.floor(y / fine) * padded.width;
+    for (let x = 0; x < width; x++) {
+      let light = lightOf[Math.round(4096 * strength[y * width + x]!)]!;
+      if (grainLight > 0) light *= shade[dotRow + ((x / fine) | 0)]!;
+      const pixel = along.first[x]!;
+      const share = along.share[x]! * light;
+      line[pixel] = line[pixel]! + share;
+      line[pixel + 1] = line[pixel + 1]! + light - share;
+    }
+    add(across.first[y]!, across.share[y]!);
+    add(across.first[y]! + 1, 1 - across.share[y]!);
   }
   for (let i = 0; i < sums.length; i++) {
     const light = sums[i]! / weights[i]!;

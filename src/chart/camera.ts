@@ -13,7 +13,7 @@ export interface CameraCurve {
   readonly contrast: number;
   /** Linear light 0 … 1 of a code 0 … 1. */
   readonly linearOf: (code: number) => number;
-  /** Standard error of L* between bare and solid that comes from not knowing the curve; 0 for sRGB. */
+  /** Standard error of L* that comes from not knowing the curve, at the darker of bare and solid; 0 for sRGB. */
   readonly errorLightness: number;
   /** Whether the estimate ran to the end of what is taken for a camera. */
   readonly atLimit?: boolean;
@@ -79,17 +79,28 @@ const DISTURBED_DOUBT = 3;
 const GROWTH_PRIOR = 0.5;
 /**
  * Light that spreads in the material darkens a pattern as a growth of its dark part would, most at half coverage: by this share
- * where its features are far smaller than the reach of the light, [expected, standard deviation, most]; and the reach, mm.
+ * where its features are far smaller than the reach of the light, [expected, standard deviation, most]; and the logarithm of that
+ * reach, mm.
  * Assumed: complete spread (n = 2) between reflectances of 1 and 0.1 is 0.13.
  */
-const SPREAD_PRIOR = [0.03, 0.06, 0.25] as const;
-const SPREAD_REACH_MM = 0.3;
+const SPREAD_PRIOR = [0.06, 0.06, 0.25] as const;
+const LN_REACH_PRIOR = [Math.log(0.3), 0.6] as const;
+const LN_REACH_LIMITS = [Math.log(0.05), Math.log(2)] as const;
+/**
+ * What clusters do not tell; assumed. Between the power of the curve and light that spreads further than they are wide, in the logarithm
+ * of the power: at least this, and this share of how far it is from sRGB's, which is as likely such light. And how light the camera
+ * shows what is black, as a share of white.
+ */
+const POWER_DOUBT = [0.05, 0.8] as const;
+const BLACK_DOUBT = 0.006;
+
+type CurveNumbers = [logContrast: number, logGamma: number, gx: number, gy: number, spread: number, lnReach: number];
 
 /** By how much spread light lowers the share of the lighter of bare and solid, for a full effect of 1. */
-function spreadShare({ pattern, coverage, widthMm, widthDots, heightMm, heightDots }: Patch): number {
+function spreadShare({ pattern, coverage, widthMm, widthDots, heightMm, heightDots }: Patch, reachMm: number): number {
   const dots = (pattern as { readonly dots: number }).dots;
   const featureMm = dots * Math.sqrt((widthMm / widthDots) * (heightMm / heightDots));
-  return (4 * coverage * (1 - coverage)) / (1 + (featureMm / SPREAD_REACH_MM) ** 2);
+  return (4 * coverage * (1 - coverage)) / (1 + (featureMm / reachMm) ** 2);
 }
 
 /** Share of a coarse pattern that stays bare when each edge of its marks moves outwards by gx and gy dots. */
@@ -165,13 +176,13 @@ export function estimateCameraCurve(
   const shareError = doubt * Math.max(SHARE_ERROR_MIN, scatterOf(repeated, first.shares));
   const referenceError = doubt * Math.max(REFERENCE_ERROR_MIN, first.surface.disagreement);
   const residualsOf = (parameters: readonly number[]): Float64Array => {
-    const [logContrast, logGamma, gx, gy, spread] = parameters as [number, number, number, number, number];
+    const [logContrast, logGamma, gx, gy, spread, lnReach] = parameters as CurveNumbers;
     const { shares, surface } = sharesUnder(Math.exp(logContrast), Math.exp(logGamma));
     const residuals: number[] = [];
     usable.forEach(({ patch }, at) => {
       if (!isCoarse(patch)) return;
       const dots = (patch.pattern as { readonly dots: number }).dots;
-      const expected = bareShare(patch, gx, gy)! - sign * spread * spreadShare(patch);
+      const expected = bareShare(patch, gx, gy)! - sign * spread * spreadShare(patch, Math.exp(lnReach));
       residuals.push((shares[at]! - expected) / (shareError * Math.sqrt(8 / Math.min(8, dots))));
     });
     for (const group of repeated) {
@@ -181,25 +192,27 @@ export function estimateCameraCurve(
     for (const residual of surface.residuals) residuals.push(residual / referenceError);
     residuals.push(logContrast / CONTRAST_PRIOR, logGamma / GAMMA_PRIOR, gx / GROWTH_PRIOR, gy / GROWTH_PRIOR);
     residuals.push((spread - SPREAD_PRIOR[0]) / SPREAD_PRIOR[1]);
+    residuals.push((lnReach - LN_REACH_PRIOR[0]) / LN_REACH_PRIOR[1]);
     return Float64Array.from(residuals);
   };
   const fit = fitLeastSquares(residualsOf, {
-    start: [0, 0, 0, 0, SPREAD_PRIOR[0]],
-    lower: [-CONTRAST_LIMIT, -GAMMA_LIMIT, -1.5, -1.5, 0],
-    upper: [CONTRAST_LIMIT, GAMMA_LIMIT, 1.5, 1.5, SPREAD_PRIOR[2]],
-    scales: [0.1, 0.1, 0.1, 0.1, 0.1],
+    start: [0, 0, 0, 0, SPREAD_PRIOR[0], LN_REACH_PRIOR[0]],
+    lower: [-CONTRAST_LIMIT, -GAMMA_LIMIT, -1.5, -1.5, 0, LN_REACH_LIMITS[0]],
+    upper: [CONTRAST_LIMIT, GAMMA_LIMIT, 1.5, 1.5, SPREAD_PRIOR[2], LN_REACH_LIMITS[1]],
+    scales: [0.1, 0.1, 0.1, 0.1, 0.1, 0.1],
     huber: 3,
     maxIterations: 40,
     tolerance: 1e-8,
+    leastVariance: 1,
   });
-  const [logContrast, logGamma, gx, gy, spread] = fit.parameters as [number, number, number, number, number];
+  const [logContrast, logGamma, gx, gy, spread, lnReach] = fit.parameters as CurveNumbers;
   const contrast = Math.exp(logContrast);
   const gamma = Math.exp(logGamma);
   const { shares } = sharesUnder(contrast, gamma);
-  const misses = coarse.map(
-    (sample) =>
-      shares[usable.indexOf(sample)]! - bareShare(sample.patch, gx, gy)! + sign * spread * spreadShare(sample.patch),
-  );
+  const misses = coarse.map((sample) => {
+    const expected = bareShare(sample.patch, gx, gy)! - sign * spread * spreadShare(sample.patch, Math.exp(lnReach));
+    return shares[usable.indexOf(sample)]! - expected;
+  });
   const residual = Math.sqrt(misses.reduce((sum, miss) => sum + miss * miss, 0) / misses.length);
   return {
     kind: 'estimated',
@@ -236,7 +249,10 @@ interface CarryOptions {
   readonly covariance: readonly (readonly number[])[];
 }
 
-/** Largest standard error of L* (bare at 100) over the codes between solid and bare, from the covariance of the curve. */
+/**
+ * Largest standard error of L* over the codes between bare and solid, counted from the lighter of the two as the capture shows it: from
+ * the covariance of the curve, and what is open beside.
+ */
 function carryError(samples: readonly PatchSamples[], { contrast, gamma, levels, covariance }: CarryOptions): number {
   const meanCode = (role: string) =>
     median(
@@ -249,20 +265,24 @@ function carryError(samples: readonly PatchSamples[], { contrast, gamma, levels,
           ),
         ),
     );
-  const bareCode = meanCode('bare');
-  const solidCode = meanCode('solid');
-  const lightnessAt = (code: number, c: number, g: number) => {
+  const [lightCode, darkCode] = [meanCode('bare'), meanCode('solid')].sort((a, b) => b - a) as [number, number];
+  const lightest = Math.max(1e-6, shapeCurve(contrast, gamma)(lightCode));
+  const lightnessAt = (code: number, c: number, g: number, black = 0) => {
     const curve = shapeCurve(c, g);
-    return lightnessOfReflectance(Math.min(10, curve(code) / Math.max(1e-6, curve(bareCode))));
+    const light = Math.max(0, curve(code) + black) / Math.max(1e-6, curve(lightCode) + black);
+    return lightnessOfReflectance(Math.min(1, lightest) * light);
   };
   let worst = 0;
   const step = 1e-3;
   for (let i = 1; i <= 8; i++) {
-    const code = bareCode + ((solidCode - bareCode) * i) / 8;
+    const code = lightCode + ((darkCode - lightCode) * i) / 8;
     const here = lightnessAt(code, contrast, gamma);
     const byContrast = (lightnessAt(code, contrast * (1 + step), gamma) - here) / step;
     const byGamma = (lightnessAt(code, contrast, gamma * (1 + step)) - here) / step;
+    const byBlack = lightnessAt(code, contrast, gamma, BLACK_DOUBT) - here;
     const variance =
+      byBlack ** 2 +
+      (byGamma * Math.max(POWER_DOUBT[0], POWER_DOUBT[1] * Math.abs(Math.log(gamma)))) ** 2 +
       byContrast ** 2 * covariance[0]![0]! +
       byGamma ** 2 * covariance[1]![1]! +
       2 * byContrast * byGamma * covariance[0]![1]!;

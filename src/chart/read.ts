@@ -441,6 +441,7 @@ function rejectLit(samples: readonly PatchSamples[], lit: LitState, reject: Reje
   const rings = judgeRings(samples, {
     tones,
     besides: samples.map((sample) => lightOf(sample) / sample.ring),
+    bares: samples.map((sample) => surface.bareAt(sample.xMm, sample.yMm)),
     chart: layout,
   });
   if (!rings) return undefined;

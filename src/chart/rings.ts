@@ -31,7 +31,7 @@ const QUARTER_OF_NORMAL = 0.3186;
  * Compares the rim of every patch with the smooth light that most rims agree on. Reflections and shadows cover a part of
  * a chart and would bend a fit through all, so the surface is the one of many through six random rims that has the most
  * rims within reach (source: 'fischlerBolles1981'), refitted to those.
- * @param tones linear light of each patch relative to bare, roughly; `besides`: relative to its own rim
+ * @param tones linear light of each patch relative to bare, roughly; `besides`: relative to its own rim; `bares`: light that the references expect of bare there
  * Undefined when too few rims can be seen.
  */
 export function judgeRings(
@@ -39,10 +39,12 @@ export function judgeRings(
   {
     tones,
     besides,
+    bares,
     chart,
   }: {
     readonly tones: readonly number[];
     readonly besides: readonly number[];
+    readonly bares: readonly number[];
     readonly chart: { readonly widthMm: number; readonly heightMm: number };
   },
 ): RingLight | undefined {
@@ -54,6 +56,7 @@ export function judgeRings(
         xMm: patch.xMm + patch.widthMm / 2,
         yMm: patch.yMm + patch.heightMm / 2,
         value,
+        level: value - Math.log(bares[at]!),
         tone: tones[at]!,
         beside: besides[at]!,
         at,
@@ -91,6 +94,8 @@ export function judgeRings(
 }
 
 interface RimPoint extends SurfacePoint {
+  /** The value over what the references expect. */
+  readonly level: number;
   readonly tone: number;
   readonly beside: number;
   /** Place of the patch in the list. */
@@ -123,12 +128,13 @@ export function neighbourScatter(points: readonly SurfacePoint[]): number {
 
 /**
  * Change of a rim's logarithm with the tone of its patch: median slope between neighbours, which share their light. The tone is
- * the one beside its rim: a shadow over both would otherwise look like a tone that the rim shares.
+ * the one beside its rim: a shadow over both would otherwise look like a tone that the rim shares. Rims count over the light that references show: where
+ * bare patches lie at the edge, as on a dose chart, the fall of light towards it would.
  */
 function slopeBetweenNeighbours(points: readonly RimPoint[]): number {
   const slopes = pairNearest(points).flatMap(([one, other]) => {
     const run = other.beside - one.beside;
-    return Math.abs(run) > TONE_STEP_MIN ? [(other.value - one.value) / run] : [];
+    return Math.abs(run) > TONE_STEP_MIN ? [(other.level - one.level) / run] : [];
   });
   return slopes.length > 0 ? median(slopes) : 0;
 }
