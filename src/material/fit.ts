@@ -43,7 +43,7 @@ export interface FitOptions {
    * lens that loses a little can be calibrated back to the same tones. 0.005 when absent.
    */
   readonly headroom?: number;
-  /** Standard error of L* between bare and solid from an estimated camera curve; 0 for a known one. */
+  /** Standard error of L* at the darker of bare and solid from an estimated camera curve; 0 for a known one. */
   readonly cameraError?: number;
 }
 
@@ -104,6 +104,10 @@ const OUTLIER_MIN_L = 1.5;
 const SHRINKAGE = 4;
 /** Least standard deviation of one patch, ΔL*: the texture of a screen under a finite patch. */
 const SCATTER_FLOOR = 0.08;
+/** Standard error from an unknown camera, ΔL*, from which on another capture is advised. */
+const CAMERA_ERROR_MAX = 2;
+/** Half the 95 % interval of n that an estimated camera curve leaves open at least; assumed. */
+const SPREAD_DOUBT = 0.6;
 /** Field that is screened for a coverage between those of the chart, and the rim that is left out, dots. */
 const FIELD = { side: 128, rim: 16 } as const;
 
@@ -172,7 +176,7 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
   const band = curve.points.map(({ coverage, lightness, low, high }) => {
     // A patch that is burned later scatters as the replicates do, and is off as a tone is that the curve has not seen; an
     // unknown camera bends the whole scale.
-    const camera = (options.cameraError ?? 0) * shareFromBare(lightness, bare.lightness, solid.lightness);
+    const camera = (options.cameraError ?? 0) * shareFromLightest(lightness, bare.lightness, solid.lightness);
     const more = Z95 * Math.hypot(spreadAt(coverage), curve.leaveOneOut, camera);
     const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
     return { coverage, lightness, low: Math.max(0, lightness - below), high: Math.min(100, lightness + above) };
@@ -195,7 +199,7 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     steepness: fit.steepness,
     drive: fit.drive,
     fading: fit.fading,
-    yuleNielsenN: fit.yuleNielsenN,
+    yuleNielsenN: doubtSpread(fit.yuleNielsenN, options.cameraError ?? 0),
     widestBand: Math.max(...band.map(({ low, high }) => (high - low) / 2)),
     distinguishable: countDistinguishable(kept, repeatability),
     warnings: [],
@@ -223,11 +227,20 @@ const round = (value: number, decimals: number) => Number(value.toFixed(decimals
 const interval = ({ low, high }: FittedNumber): [number, number] => [round(low, 3), round(high, 3)];
 
 /**
- * How much of the error of an estimated camera curve reaches a lightness: none at bare, from which luminance is counted,
- * all of it at solid, whose distance from bare is known through that curve only.
+ * How much of the error of an estimated camera curve reaches a lightness: none at the lighter of bare and solid, all of it at the
+ * darker, whose distance is known through that curve only.
  */
-function shareFromBare(lightness: number, bare: number, solid: number): number {
-  return Math.sqrt(Math.min(1, Math.max(0, (lightness - bare) / (solid - bare))));
+function shareFromLightest(lightness: number, bare: number, solid: number): number {
+  const [dark, light] = [Math.min(bare, solid), Math.max(bare, solid)];
+  return Math.sqrt(Math.min(1, Math.max(0, (light - lightness) / (light - dark))));
+}
+
+/** Light that spreads and a camera's power look alike: with an estimated curve n is not told. */
+function doubtSpread(n: FittedNumber, cameraError: number): FittedNumber {
+  if (!(cameraError > 0)) return n;
+  const { value, low, high } = n;
+  const [below, above] = [Math.hypot(value - low, SPREAD_DOUBT), Math.hypot(high - value, SPREAD_DOUBT)];
+  return { value, low: Math.max(1, value - below), high: Math.min(3, value + above), determined: false };
 }
 
 interface Group {
@@ -394,6 +407,10 @@ function listWarnings({ report, fit, direction, options, range }: WarningFacts):
   say(
     report.leaveOneOut > 1.5,
     `A tone left out is predicted to ${report.leaveOneOut.toFixed(1)} L* only: burn a chart with more steps or more replicates.`,
+  );
+  say(
+    (options.cameraError ?? 0) > CAMERA_ERROR_MAX,
+    `The camera’s own contrast cannot be told well from this chart: dark tones are known to ± ${(Z95 * (options.cameraError ?? 0)).toFixed(0)} L* only. Scan the piece, or use --camera known with a camera whose files are plain sRGB.`,
   );
   say(
     report.repeatability > 2.5,
