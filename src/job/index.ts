@@ -76,6 +76,7 @@ export * from './price.ts';
 export { type PriceList, parsePriceList } from './price-list.ts';
 export { drawFindings, type ProfilePageFacts, renderProfilePage } from './profile-page.ts';
 export * from './proof.ts';
+export { sayReserve } from './reserve.ts';
 export * from './run.ts';
 export {
   analyseScatter,

@@ -3,6 +3,7 @@ import type { BandPoint, FitRow, FittedNumber } from '../material/index.ts';
 import { encodeJpeg } from '../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from './html.ts';
 import type { Learned, ReadCapture } from './learn.ts';
+import { sayReserve } from './reserve.ts';
 import { nameScatterCause, type ScatterAnalysis } from './scatter.ts';
 import { measureSpan } from './uncertainty.ts';
 
@@ -52,7 +53,7 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
 <section class="${warnings.length > 0 ? 'loud' : ''}">
   <h2>What to distrust</h2>
   ${warnings.length > 0 ? `<ul>${warnings.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul>` : '<p>Nothing in these readings speaks against the profile.</p>'}
-  <p class="soft">The figures say how well the profile describes this chart. Only a verification chart, burned through the profile, says how well the next picture will match. ${profile.points.at(-1)!.coverage < 1 ? `The curve ends at ${roundTo(100 * profile.points.at(-1)!.coverage, 1)} % of the dots, ${roundTo(Math.abs(profile.full[0] - profile.points.at(-1)!.lightness), 2)} L* below the strongest mark: what is left stays in hand for the day when the lens is dirty.` : ''}</p>
+  <p class="soft">The figures say how well the profile describes this chart. Only a verification chart, burned through the profile, says how well the next picture will match. ${profile.points.at(-1)!.coverage < 1 ? `In hand for the day when the lens is dirty: ${sayReserve(profile)}.` : ''}</p>
 </section>
 <section>
   <h2>Tone curve</h2>

@@ -11,6 +11,7 @@ import {
   readMachine,
   refuseMaterial,
   renderProfilePage,
+  sayReserve,
   spotDiameterUm,
   toCaptureImage,
 } from '../../job/index.ts';
@@ -137,10 +138,7 @@ function describe(learned: Learned, files: string[]) {
         `${span.tones} that three times the scatter tells apart, from ${formatNumber(100 * span.from, 3)} to ${formatNumber(100 * span.to, 3)} % of dots`,
       ],
       ['spacing', `${formatNumber(recommendedSpacingMm, 3)} mm between lines recommended`],
-      [
-        'in hand',
-        `${formatNumber(Math.abs(profile.full[0] - profile.points.at(-1)!.lightness), 2)} L*: the curve ends so far below the strongest mark, at ${formatNumber(100 * profile.points.at(-1)!.coverage, 3)} % of the dots`,
-      ],
+      ['in hand', sayReserve(profile)],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],
       ...(scatter ? [['why', scatter.sentences.slice(1).join(' ')]] : []),
       ['left out', `a tone is predicted to ${formatNumber(report.leaveOneOut, 2)} L* without its readings`],

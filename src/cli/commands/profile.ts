@@ -6,6 +6,7 @@ import {
   readHistory,
   readProfile,
   sayPrediction,
+  sayReserve,
   type VerifiedScreen,
 } from '../../job/index.ts';
 import type { AimCurve, Profile } from '../../material/index.ts';
@@ -105,10 +106,7 @@ function showProfile(profile: Profile, shop: Surroundings['shop']): Outcome {
     ['light spread', `Yule-Nielsen n ${formatNumber(response.yuleNielsenN, 3)}`],
     ['repeatability', `${formatNumber(profile.repeatability, 2)} ΔL*`],
     ...(profile.aim ? [['aim', sayAim(profile.aim)]] : []),
-    [
-      'in hand',
-      `${formatNumber(Math.abs(full[0] - profile.points.at(-1)!.lightness), 2)} L* between the end of the curve (${formatNumber(100 * profile.points.at(-1)!.coverage, 3)} % of the dots) and the strongest mark`,
-    ],
+    ['in hand', sayReserve(profile)],
     ...(profile.fit
       ? [['fit error', `${formatNumber(profile.fit.leaveOneOut, 2)} ΔL* of a tone left out of its own chart`]]
       : []),
