@@ -26,6 +26,8 @@ const AMOUNT_MAX = 3;
 const GAIN_MIN = 1.7;
 /** Least depth of the halo within the marks, as a share of the edge, */
 const HALO_MIN = 0.01;
+/** in codes 0 … 255, below which rounding and compression shape an edge as well, */
+const HALO_CODES_MIN = 1;
 /** and in units of the highest wave of the other sign, as compression leaves along edges of little contrast. */
 const HALO_TO_WAVES = 2.5;
 /** Each side alone shows at least this share of the amount. */
@@ -92,7 +94,8 @@ export function measureSharpening(capture: CaptureImage, located: Located): Shar
     const inside = values.subarray(0, Math.round((SHIFT_MAX_PX - from) / STEP_PX));
     const depth = -Math.min(...inside);
     const waves = Math.max(...inside.subarray(0, inside.indexOf(-depth)), 0);
-    if (inner < BOTH_SIDES_MIN * amount || depth < Math.max(HALO_MIN, HALO_TO_WAVES * waves)) return undefined;
+    const least = Math.max(HALO_MIN, HALO_TO_WAVES * waves, HALO_CODES_MIN / Math.abs(bareCode - solidCode));
+    if (inner < BOTH_SIDES_MIN * amount || depth < least) return undefined;
   }
   if (seen(bareCode) && outer < BOTH_SIDES_MIN * amount) return undefined;
   if (!seen(solidCode) && !seen(bareCode)) return undefined;
