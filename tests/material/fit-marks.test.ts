@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { fitMarks } from '../../src/material/fit-marks.ts';
 import { type FitPattern, type FitTone, fitResponse } from '../../src/material/fit-response.ts';
+import { mixYuleNielsen } from '../../src/material/index.ts';
 import { lightnessOfReflectance } from '../../src/plane/index.ts';
 
 const grid = { pitchMm: 0.05, lineSpacingMm: 0.05 };
@@ -25,6 +26,8 @@ interface Truth {
   readonly steepness: number;
   /** Added share of dose once the four dots before on the line, or above, have fired. */
   readonly heat: readonly [x: number, y: number];
+  /** Yule-Nielsen n; 1 when absent. */
+  readonly n?: number;
 }
 
 /** Mean strength of endless dots by adding each of them up, place by place. */
@@ -63,7 +66,12 @@ function measure(truth: Truth) {
     const strength = meanStrength(truth, width, height, fires) / solid;
     const data = Uint8Array.from({ length: width * height }, (_, i) => Number(fires(i % width, Math.floor(i / width))));
     const pattern: FitPattern = { dots: { width, height, levels: 2, data }, edge: 'repeat', featureDots };
-    return { group, lightness: lightnessOfReflectance(BARE + strength * (FULL - BARE)), error: 0.05, pattern };
+    return {
+      group,
+      lightness: lightnessOfReflectance(mixYuleNielsen(strength, { bare: BARE, full: FULL, n: truth.n ?? 1 })),
+      error: 0.05,
+      pattern,
+    };
   });
   const options = {
     grid,
@@ -105,6 +113,25 @@ describe('mark widths of a lone dot', () => {
     }
     const width = ({ low, high }: { low: number; high: number }) => Math.log(high / low);
     expect(width(gradual.markX)).toBeGreaterThan(2 * width(sharp.marks!.markX));
+  });
+
+  test('are where half of the change of luminance is seen, which where light spreads is not half of the strength', () => {
+    const truth = { mark: [1.3, 1.2], drive: 1.6, steepness: 4, heat: [0, 0], n: 1.8 } as const;
+    const { markX, markY } = measure(truth).marks!;
+    const strengthAt = (dose: number) => 1 / (1 + dose ** -truth.steepness);
+    const solid = meanStrength(truth, 1, 1, () => true);
+    const changeAt = (dose: number) =>
+      mixYuleNielsen(strengthAt(dose) / solid, { bare: BARE, full: FULL, n: truth.n }) - BARE;
+    let [low, high] = [0.01, truth.drive];
+    for (let step = 0; step < 50; step++) {
+      if (changeAt((low + high) / 2) < changeAt(truth.drive) / 2) low = (low + high) / 2;
+      else high = (low + high) / 2;
+    }
+    const halfStrength = (strengthAt(truth.drive) / (2 - strengthAt(truth.drive))) ** (1 / truth.steepness);
+    const narrower = Math.sqrt(Math.log(truth.drive / high) / Math.log(truth.drive / halfStrength));
+    expect(narrower).toBeLessThan(0.95);
+    expect(off(markX.value, 1.3 * narrower)).toBeLessThan(0.06);
+    expect(off(markY.value, 1.2 * narrower)).toBeLessThan(0.06);
   });
 
   test('need eight exact patterns', () => {

@@ -147,6 +147,17 @@ describe('a profile fitted to readings of a known surface', () => {
     expect(report.markX.determined && report.markY.determined).toBe(true);
   });
 
+  test('is unsure of dark tones and of the spread of light when the camera’s curve was estimated, and says so', () => {
+    const unsure = fitProfile(readSurface({ response, noise: 0.004 }), optionsOf({ cameraError: 3 })).report;
+    const halfOf = ({ low, high }: { readonly low: number; readonly high: number }) => (high - low) / 2;
+    // The mark is lighter: bare is the dark end.
+    expect(halfOf(unsure.curve[0]!)).toBeGreaterThan(5.8);
+    expect(halfOf(unsure.curve.at(-1)!)).toBeCloseTo(halfOf(report.curve.at(-1)!), 1);
+    expect(unsure.yuleNielsenN.determined).toBe(false);
+    expect(unsure.warnings.join()).toContain('camera’s own contrast');
+    expect(report.warnings.join()).not.toContain('camera’s own contrast');
+  });
+
   test('has a strictly monotone curve from bare to half a percent below solid, which its own parser takes', () => {
     const { points } = profile;
     expect(points[0]!.coverage).toBe(0);

@@ -72,6 +72,12 @@ describe('bounds, outliers and data that do not determine a number', () => {
     expect(fit.standardErrors[1]).toBe(Number.POSITIVE_INFINITY);
   });
 
+  test('a prior that is met exactly keeps its deviation where errors are known beforehand', () => {
+    const residuals = ([a, b]: readonly number[]) => [(a - 1) / 0.1, (a - 1) / 0.1, (b - 2) / 0.5];
+    expect(fitLeastSquares(residuals, { start: [1, 2], leastVariance: 1 }).standardErrors[1]).toBeCloseTo(0.5, 6);
+    expect(fitLeastSquares(residuals, { start: [1, 2] }).standardErrors[1]).toBeLessThan(0.01);
+  });
+
   test('a search that is cut off says that it has not converged', () => {
     expect(fitLeastSquares(misra, { start: [500, 0.0001], maxIterations: 1 }).converged).toBe(false);
   });
