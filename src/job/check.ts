@@ -216,7 +216,9 @@ export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptio
   };
   const inProfile = relativeTo(bareExpected);
   const inCapture = relativeTo(bareLightness);
-  const bareMoved = camera === 'known' && Math.abs(bareLightness - bareExpected) > limit;
+  // An exposure moves L* + 16 by one factor: a dark bare surface by less than the light solid that passes the limit.
+  const bareLimit = limit * Math.min(1, (bareExpected + 16) / (solidExpected + 16));
+  const bareMoved = camera === 'known' && Math.abs(bareLightness - bareExpected) > bareLimit;
   const solidKept = Math.abs(inCapture(solid.ratio) - solidExpected) <= limit;
   const exposure = bareMoved && !solidKept && Math.abs(inProfile(solid.ratio) - solidExpected) <= limit;
   const basis = camera === 'unknown' || exposure ? 'relative' : 'absolute';

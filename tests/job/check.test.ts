@@ -100,6 +100,12 @@ describe('a drift and its cause', () => {
     expect(drift.worstDelta).toBeCloseTo(0, 6);
   });
 
+  test('the exposure is told from less power on dark stock, too, where bare moves less than the light solid', () => {
+    const exposed = readStrip((lightness) => lightness, { exposure: 0.9 });
+    expect(exposed).toMatchObject({ verdict: 'holds', cause: 'exposure', basis: 'relative' });
+    expect(readStrip((lightness, share) => lightness - 5 * share)).toMatchObject({ cause: 'power', basis: 'absolute' });
+  });
+
   test('bare and solid moved, not by one factor: the capture is in doubt', () => {
     const drift = readStrip((lightness) => 1.15 * lightness, { bareLightness: BARE - 5 });
     expect(drift.cause).toBe('capture');
