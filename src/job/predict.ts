@@ -2,7 +2,9 @@ import {
   DERIVED_COVERAGES,
   type DotTable,
   fillDotTable,
+  longestRange,
   mixYuleNielsen,
+  type Profile,
   type Surface,
   type TonePoint,
   toneCurveOf,
@@ -17,6 +19,8 @@ import type { JobSpec } from './spec.ts';
 const FIELD = { side: 160, border: 32 } as const;
 /** Steps of lightness closer than this are one, so that the correction can be inverted. */
 const SMALLEST_STEP_L = 1e-3;
+/** A curve that ends so far beyond its solid has turned back, ΔL*. */
+const TURN_MIN_L = 1;
 
 interface Halftone {
   readonly screen: { readonly name: string; readonly options: Readonly<Record<string, string | number>> };
@@ -33,35 +37,54 @@ export function predictPoints({
   grid,
   screen,
 }: Pick<JobSpec, 'profile' | 'grid'> & Pick<Halftone, 'screen'>): readonly TonePoint[] {
-  const own = predictCurve(profile, profile);
-  const other = predictCurve(profile, { screen, grid });
+  const mayTurn = turnsBack(profile);
+  const own = predictCurve(profile, profile, { mayTurn });
+  const other = predictCurve(profile, { screen, grid }, { mayTurn });
   const curve = toneCurveOf(profile);
   const correct = createCorrection(own.map(({ coverage, lightness }) => [lightness, curve.lightnessAt(coverage)]));
   const spread = Math.max(profile.repeatability, ...profile.points.map((point) => point.spread));
   return keepMonotone(other.map(({ coverage, lightness }) => ({ coverage, lightness: correct(lightness), spread })));
 }
 
-/** Predicted lightness of constant coverages; between bare and solid made monotone in the mark's direction. */
-export function predictCurve(surface: Surface, { screen, grid }: Halftone): { coverage: number; lightness: number }[] {
+/** Whether more dots than at the curve's end have turned the lightness back: the solid then lies before that end. */
+function turnsBack({ points, bare, full }: Profile): boolean {
+  return Math.sign(full[0] - bare[0]) * (points.at(-1)!.lightness - full[0]) > TURN_MIN_L;
+}
+
+export interface PredictCurveOptions {
+  /** The lightness may turn back before the solid, and the curve then ends where it does; it is made monotone otherwise. */
+  readonly mayTurn?: boolean;
+}
+
+/** Predicted lightness of constant coverages; between the ends made monotone in the mark's direction. */
+export function predictCurve(
+  surface: Surface,
+  { screen, grid }: Halftone,
+  { mayTurn = false }: PredictCurveOptions = {},
+): { coverage: number; lightness: number }[] {
   const table = fillDotTable(surface, grid);
   if (takesStrength({ ...screen.options, name: screen.name as ScreenName })) return listMarkTones(table);
   const { side, border } = FIELD;
   const rect = { x: border, y: border, width: side - 2 * border, height: side - 2 * border };
-  const lightness = DERIVED_COVERAGES.map((coverage) => {
+  const tones = DERIVED_COVERAGES.map((coverage) => {
     const plane = createPlane('coverage', side, side);
     plane.data.fill(Math.round(coverage * ONE));
-    return predictLightness(applyScreen(plane, { ...screen.options, name: screen.name as ScreenName, grid }), {
-      table,
-      rect,
-    });
+    const dots = applyScreen(plane, { ...screen.options, name: screen.name as ScreenName, grid });
+    return { coverage, lightness: predictLightness(dots, { table, rect }), deviation: 0 };
   });
-  const sign = lightness.at(-1)! > lightness[0]! ? 1 : -1;
-  const inner = lightness.slice(1, -1).map((value) => sign * value);
-  const { x, y } = regressCentredIsotonic(DERIVED_COVERAGES.slice(1, -1), inner);
+  const { from, to } = mayTurn ? longestRange(tones) : { from: 0, to: 1 };
+  const used = tones.filter(({ coverage }) => coverage >= from && coverage <= to);
+  const [first, last] = [used[0]!, used.at(-1)!];
+  const sign = last.lightness > first.lightness ? 1 : -1;
+  const inner = used.slice(1, -1);
+  const { x, y } = regressCentredIsotonic(
+    inner.map(({ coverage }) => coverage),
+    inner.map(({ lightness }) => sign * lightness),
+  );
   return [
-    { coverage: 0, lightness: lightness[0]! },
+    { coverage: first.coverage, lightness: first.lightness },
     ...Array.from(x, (coverage, i) => ({ coverage, lightness: sign * y[i]! })),
-    { coverage: 1, lightness: lightness.at(-1)! },
+    { coverage: last.coverage, lightness: last.lightness },
   ];
 }
 

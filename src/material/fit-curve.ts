@@ -135,14 +135,16 @@ interface Process {
   readonly solved: readonly number[];
 }
 
-interface RawPoint {
+/** A point of a curve whose order nobody has kept yet. */
+export interface RawPoint {
   readonly coverage: number;
   readonly lightness: number;
+  /** Standard error, ΔL*; 0 for a prediction. */
   readonly deviation: number;
 }
 
 /** The stretch between turning points that spans most lightness; everything when no turn stands out of its errors. */
-function longestRange(points: readonly RawPoint[]): { from: number; to: number } {
+export function longestRange(points: readonly RawPoint[]): { from: number; to: number } {
   const everything = { from: points[0].coverage, to: points[points.length - 1].coverage };
   // Turning points: an extreme from which the curve goes back by more than its errors allow.
   const turns: number[] = [0];

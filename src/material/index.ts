@@ -3,7 +3,14 @@ export * from './curve.ts';
 export * from './derive.ts';
 export * from './dot-table.ts';
 export * from './fit.ts';
-export { type BandPoint, type FittedCurve, fitToneCurve, type MeasuredTone, type PredictedTone } from './fit-curve.ts';
+export {
+  type BandPoint,
+  type FittedCurve,
+  fitToneCurve,
+  longestRange,
+  type MeasuredTone,
+  type PredictedTone,
+} from './fit-curve.ts';
 export {
   type FitPattern,
   type FitResponseOptions,
