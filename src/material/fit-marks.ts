@@ -59,7 +59,7 @@ const DERIVATIVE_SCALE = 30;
 const PATTERNS_MIN = 8;
 const Z95 = 1.96;
 /** Standard error of ln(width) that even this model does not see; assumed, benchmarks/intervals.ts tells how often intervals hold. */
-const SHAPE_ERROR = 0.015;
+const SHAPE_ERROR = 0.03;
 /** Iterations that tell the starts apart, and of the search from the best. */
 const TRY_ITERATIONS = 6;
 const MAX_ITERATIONS = 25;
