@@ -318,6 +318,25 @@ function seeExpected(
   return read?.id === id && read.turn === 0 ? refined : undefined;
 }
 
+/** Light at and above which a capture shows nothing more, 0 … 255, and share of a tag's cells that are so. */
+const WHITE = 253;
+const WHITE_SHARE = 0.8;
+
+function isWhite(
+  tag: ChartLayout['tags'][number],
+  layout: ChartLayout,
+  { map, sample }: { readonly map: ChartMap; readonly sample: GreySampler },
+): boolean {
+  const [[left, top], , [right, bottom]] = inkCorners(tag, layout);
+  let white = 0;
+  for (let cell = 0; cell < INK_CELLS ** 2; cell++) {
+    const u = ((cell % INK_CELLS) + 0.5) / INK_CELLS;
+    const v = (Math.floor(cell / INK_CELLS) + 0.5) / INK_CELLS;
+    if (sample(...placeOnCapture(map, left + u * (right - left), top + v * (bottom - top))) >= WHITE) white++;
+  }
+  return white >= WHITE_SHARE * INK_CELLS ** 2;
+}
+
 function judgePlace(
   state: FinishOptions & {
     readonly layout: ChartLayout;
@@ -367,6 +386,14 @@ function judgePlace(
   }
   const placeErrorMm = placeErrorPx / pxPerMm;
   if (!byHand && placeErrorMm * 2 > layout.borderMm * 0.5) {
+    const white = layout.tags.filter((tag) => missing.includes(tag.position) && isWhite(tag, layout, { map, sample }));
+    if (white.length > 0) {
+      throw new AppError(
+        'capture-clipped',
+        `found ${white.length} of ${missing.length} missing tags (${white.map(({ position }) => PLACE_NAMES[position]).join(', ')}) where the capture is white all over, needed to see their cells; expose less`,
+        { missing, white: white.map(({ position }) => position) },
+      );
+    }
     throw new AppError(
       'chart-corner-missing',
       `found ${seen.length} of ${layout.tags.length} tags, which place a patch within ${(2 * placeErrorMm).toFixed(2)} mm, needed ${(layout.borderMm * 0.5).toFixed(2)} mm; ` +

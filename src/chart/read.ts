@@ -88,6 +88,8 @@ const SCRATCHED_PATCH = 0.35;
 /** References may disagree by this share, or by this part of the logarithm of the contrast where that is less. */
 const DISAGREE_MAX = 0.06;
 const DISAGREE_CONTRAST = 0.12;
+/** From this share on it is said: even light on even stock leaves less than 0.01. */
+const DISAGREE_SAID = 0.015;
 /** A reference beyond this many robust standard deviations and this share is left out. */
 const REFERENCE_OUTLIER = 5;
 const REFERENCE_OUTLIER_MIN = 0.03;
@@ -232,6 +234,12 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   const solidLab = labOf(solidRgb);
   refuseLowContrast(surface, { bareLab, count: fields.length });
 
+  if (surface.disagreement > DISAGREE_SAID) {
+    const slope = (116 / 3) * Math.cbrt(bareLight * Math.max(1, surface.solidRatio));
+    warnings.push(
+      `After levelling the references still differ by ${(100 * surface.disagreement).toFixed(1)} %, in the lightest tones ${(slope * surface.disagreement).toFixed(1)} L*: a soft reflection or shadow that was not told from tone, or coarse stock. Single patches may be off by several times that; if the stock is even, take the picture again in even light.`,
+    );
+  }
   const direction = surface.solidRatio > 1 ? 'lighter' : 'darker';
   if (direction !== layout.direction) {
     warnings.push(

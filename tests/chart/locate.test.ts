@@ -191,6 +191,25 @@ describe('a capture is refused', () => {
     expect(error.message).toMatch(/found 2 of 6 tags \(missing: upper right, lower right/);
   });
 
+  test('as overexposed where the missing tags are white all over, not as covered', () => {
+    const simulated = take(LAYOUTS.tone, { ...PHOTO, turnDeg: 15 });
+    const { capture, place } = simulated;
+    for (const position of [1, 2, 4] as const) {
+      const tag = LAYOUTS.tone.tags.find((one) => one.position === position)!;
+      const { pitchMm, lineSpacingMm } = LAYOUTS.tone.grid;
+      const sideMm = 10 * tag.cellDotsX * pitchMm;
+      const [x, y] = place(tag.xDots * pitchMm + sideMm / 2, tag.yDots * lineSpacingMm + sideMm / 2);
+      const reach = Math.ceil(0.75 * sideMm * 7.4);
+      for (let dy = -reach; dy <= reach; dy++) {
+        const at = 3 * (Math.round(y + dy) * capture.width + Math.round(x));
+        capture.rgb.fill(255, at - 3 * reach, at + 3 * reach);
+      }
+    }
+    const error = refusal(capture, known);
+    expect(error.code).toBe('capture-clipped');
+    expect(error.message).toMatch(/white all over/);
+  });
+
   test('when it is another chart than the one that was named', () => {
     const other = layoutChart('tone', { ...EXAMPLE, seed: 7 });
     const error = refusal(take(LAYOUTS.tone, PHOTO).capture, [other]);
