@@ -44,6 +44,7 @@ import {
   resolveJob,
   resolveScreen,
   screenOptionsOf,
+  startSettings,
   tryMaterial,
 } from './spec.ts';
 import { sayAsSentence } from './ticket.ts';
@@ -284,7 +285,7 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
     points: undefined,
     curve: 'measured',
     direction,
-    settings: { ...machine.defaults, ...request.settings },
+    settings: startSettings(machine, { grid, ...(request.settings ? { given: request.settings } : {}) }),
     grid: { pitchMm: grid.pitchMm, lineSpacingMm: grid.lineSpacingMm },
     gridOrigin: grid.origin,
     screen: {

@@ -137,7 +137,7 @@ export function resolveJob(
       : findMaterial(request.material, shop);
   const levels = request.levels ?? JOB_DEFAULTS.levels;
   const grid = resolveGrid(request, { machine, material, learned });
-  const settings = learned && learned.machine === machine.name ? learned.settings : machine.defaults;
+  const settings = learned && learned.machine === machine.name ? learned.settings : startSettings(machine, { grid });
   const needs = { machine, settings, grid, learned, levels };
   const wanted = findScreen(request.screen ?? learned?.screen.name ?? JOB_DEFAULTS.screen, needs);
   const screen = {
@@ -353,6 +353,22 @@ export function resolveGrid(
   });
   const spacing = lineSpacingMm ?? report.recommendedLineSpacingMm;
   return { pitchMm: pitchMm ?? spacing, lineSpacingMm: spacing, origin };
+}
+
+/**
+ * Settings to start with where nothing was learned: the machine's own and those that are given; without a given speed the
+ * one nearest to the machine's at which every dot gets the same whole number of pulses.
+ */
+export function startSettings(
+  machine: Machine,
+  { grid, given = {} }: { readonly grid: DotGrid; readonly given?: Partial<BurnSettings> },
+): BurnSettings {
+  const settings = { ...machine.defaults, ...given };
+  const { pitchMm, lineSpacingMm } = grid;
+  const locked = describeOptics(machine, { ...settings, pitchMm, lineSpacingMm }).lockedSpeedMmPerS;
+  const { min, max } = machine.speedMmPerS;
+  if (given.speedMmPerS !== undefined || locked === null || locked < min || locked > max) return settings;
+  return { ...settings, speedMmPerS: Number(locked.toPrecision(9)) };
 }
 
 function assumeProfile({

@@ -11,10 +11,13 @@ const resolve = (request: ChartRequest) => resolveChart(request, { shop: SHOP, r
 const COARSE = { pitchMm: 0.1, lineSpacingMm: 0.1 } as const;
 
 describe('what a chart is made of', () => {
-  test('a material decides the direction, the machine the settings', () => {
+  test('a material decides the direction, the machine the settings, at a speed that gives each dot whole pulses', () => {
     const spec = resolve({ kind: 'tone', machine: 'galvo-1064-f160', material: 'anodised-black' });
     expect(spec.options.direction).toBe('lighter');
-    expect(spec.options.settings).toEqual(spec.machine.defaults);
+    const { rateKHz } = spec.machine.defaults;
+    const speedMmPerS = 1000 * rateKHz! * spec.options.grid.pitchMm;
+    expect(spec.options.settings).toEqual({ ...spec.machine.defaults, speedMmPerS: expect.closeTo(speedMmPerS, 6) });
+    expect(spec.warnings).toEqual([]);
     expect(spec.gridOrigin).toBe('recommended');
   });
 
@@ -46,10 +49,10 @@ describe('what a chart is made of', () => {
 
   test('dots without a pulse of their own are told before the chart is burned, as they are told of a job', () => {
     const request = { kind: 'tone', machine: 'galvo-355-f150', material: 'anodised-black' } as const;
-    expect(resolve(request).warnings.join(' ')).toMatch(
+    expect(resolve({ ...request, settings: { speedMmPerS: 1000 } }).warnings.join(' ')).toMatch(
       /Dots lie 12 µm apart but pulses 20 µm.*slow down to 600 mm\/s/,
     );
-    expect(resolve({ ...request, settings: { speedMmPerS: 600 } }).warnings).toEqual([]);
+    expect(resolve(request).warnings).toEqual([]);
   });
 
   test('a verification chart needs the profile that it verifies', () => {
