@@ -61,8 +61,8 @@ function writeSpot({ widthX, widthY, dotUm, yuleNielsenN, recommendedSpacingMm, 
     `${formatNumber(valueUm, 3)} µm (95 %: ${formatNumber(lowUm, 3)} … ${formatNumber(highUm, 3)})`;
   return [
     alignColumns([
-      ['mark along the scan', width(widthX)],
-      ['mark across the scan', width(widthY)],
+      ['column of dots', `${width(widthX)} wide, along the scan`],
+      ['scan line', `${width(widthY)} wide, across the scan`],
       ...(dotUm === null ? [] : [['one dot alone', `as a disc of ${formatNumber(dotUm, 3)} µm`]]),
       ['light spread', `Yule-Nielsen n ${formatNumber(yuleNielsenN, 3)}`],
       ['line spacing', `${formatNumber(recommendedSpacingMm, 3)} mm recommended`],

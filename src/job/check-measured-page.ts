@@ -95,14 +95,11 @@ function writeSpotBody(spot: SpotReading): string {
   const width = ({ valueUm, lowUm, highUm }: SpotReading['widthX']) =>
     `${valueUm.toFixed(1)} µm (95 %: ${lowUm.toFixed(1)} … ${highUm.toFixed(1)})`;
   const facts = [
-    ['Mark along the scan', width(spot.widthX)],
-    ['Mark across the scan', width(spot.widthY)],
+    ['Column of dots, its width along the scan', width(spot.widthX)],
+    ['Scan line, its width across', width(spot.widthY)],
     ...(spot.dotUm === null ? [] : [['One dot alone', `as a disc of ${spot.dotUm.toFixed(1)} µm`]]),
     ['Light spread', `Yule-Nielsen n ${spot.yuleNielsenN.toFixed(2)}`],
-    [
-      'Line spacing',
-      `${roundTo(spot.recommendedSpacingMm, 3)} mm recommended: a fifth less than the mark across the scan`,
-    ],
+    ['Line spacing', `${roundTo(spot.recommendedSpacingMm, 3)} mm recommended: a fifth less than a scan line is wide`],
   ];
   const lines = spot.ladders
     .slice()

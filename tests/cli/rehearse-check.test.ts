@@ -164,7 +164,7 @@ describe('from a chart to a verdict, without a laser', () => {
     expect(page).toContain('start here');
     const spot = await read('spot', 'kraft-card', '--direction', 'darker');
     expect(spot.schema).toBe('tonewright-spot/1');
-    expect(readFileSync(join(cwd, 'spot.html'), 'utf8')).toContain('Mark across the scan');
+    expect(readFileSync(join(cwd, 'spot.html'), 'utf8')).toContain('Scan line, its width across');
     for (const { valueUm, lowUm, highUm } of [spot.widthX, spot.widthY]) {
       expect(lowUm).toBeLessThanOrEqual(valueUm);
       expect(highUm).toBeGreaterThanOrEqual(valueUm);
