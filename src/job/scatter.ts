@@ -265,7 +265,7 @@ function writeSentences({ totalL, parts, mostL }: Omit<ScatterAnalysis, 'sentenc
     said.push(
       `Part of it runs ${ways} the piece: tones are off by up to ${roundTo(mostL, 1)} L* there. Look whether the piece lies level and in focus everywhere.`,
     );
-  } else said.push('None of it follows place or burn order beyond chance.');
+  } else said.push('That follows neither place nor burn order beyond chance.');
   if (real('order')) {
     said.push(
       'Down the piece is also the order of burning: a laser that warms up looks the same as a tilt. A second chart turned by 180° tells them apart.',

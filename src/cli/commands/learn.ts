@@ -135,7 +135,7 @@ function describe(learned: Learned, files: string[]) {
       ],
       [
         'tones',
-        `${span.tones} that three times the scatter tells apart, from ${formatNumber(100 * span.from, 3)} to ${formatNumber(100 * span.to, 3)} % of dots`,
+        `${span.tones} can be told apart, in steps of three times the scatter of equal patches, from ${formatNumber(100 * span.from, 3)} to ${formatNumber(100 * span.to, 3)} % of dots`,
       ],
       ['spacing', `${formatNumber(recommendedSpacingMm, 3)} mm between lines recommended`],
       ['in hand', sayReserve(profile)],
