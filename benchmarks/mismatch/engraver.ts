@@ -112,7 +112,7 @@ function deposit(dots: Dots, material: OtherMaterial, perDot: number, random: ()
   const height = dots.height * perDot;
   const dose = new Float32Array(width * height);
   const stamps: Stamp[] = [];
-  const peak = Math.max(...stampAt(material, perDot, 0.5, 0.5).values);
+  const peak = stampAt(material, perDot, 0.5, 0.5).values.reduce((most, value) => Math.max(most, value), 0);
   for (let v = 0; v < PLACES; v++) {
     for (let u = 0; u < PLACES; u++) stamps.push(stampAt(material, perDot, (u + 0.5) / PLACES, (v + 0.5) / PLACES));
   }
@@ -185,7 +185,7 @@ function blur(data: Float32Array, width: number, height: number, radiusX: number
 /** Mean dose of a solid fill over the half dose, without heat. */
 function solidDose(material: OtherMaterial, perDot: number): number {
   const { values } = stampAt(material, perDot, 0.5, 0.5);
-  const peak = Math.max(...values);
+  const peak = values.reduce((most, value) => Math.max(most, value), 0);
   return ((material.drive / peak) * values.reduce((sum, value) => sum + value, 0)) / perDot ** 2;
 }
 
@@ -324,7 +324,7 @@ export function loneMark(material: OtherMaterial): { xUm: number; yUm: number } 
   const perDot = 64;
   const { values, width, height } = stampAt(material, perDot, 0.5, 0.5);
   const solid = solidDose(material, 16);
-  const peak = Math.max(...values);
+  const peak = values.reduce((most, value) => Math.max(most, value), 0);
   const [bare, full] = [material.bareL, material.fullL].map((lightness) => yOfL(lightness) ** (1 / material.n)) as [
     number,
     number,
