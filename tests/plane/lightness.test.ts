@@ -5,6 +5,7 @@ import {
   createPlane,
   decodeSrgb,
   encodeSrgb,
+  interpolateLightness,
   lightnessOfLuminance,
   lightnessOfReflectance,
   luminanceOfLightness,
@@ -12,7 +13,6 @@ import {
   REC709,
   reflectanceOfLightness,
   SRGB,
-  interpolateLightness,
   tabulateSrgbCodes,
   toLightness,
 } from '../../src/plane/index.ts';
