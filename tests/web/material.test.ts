@@ -98,6 +98,8 @@ describe('a new material', () => {
     async () => {
       const { page, context } = await openPage(browser, server.url);
       await page.getByRole('link', { name: 'Material' }).click();
+      // The page for photos has a field for files, too.
+      await page.getByRole('heading', { name: 'Learn a material' }).waitFor();
       await page.setInputFiles('input[type=file]', 'images/photos/cup.png');
       await page.getByRole('button', { name: 'Read it' }).click();
       await page.getByRole('alert').waitFor({ timeout: TIME });
