@@ -1,7 +1,7 @@
 import { createPchip } from '../numeric/index.ts';
 import {
+  applyMask,
   createPlane,
-  isWhole,
   lightnessOfReflectance,
   mapSamples,
   ONE,
@@ -152,17 +152,8 @@ export function invertProfile(luminance: Plane<'luminance'>, { table, mask }: In
   mapSamples(data, out.data, { table: table.coverage });
   if (!mask) return out;
   refuseOtherSize(luminance, mask);
-  for (let y = 0; y < height; y++) {
-    const shares = mask.data.subarray(y * width, (y + 1) * width);
-    if (!isWhole(shares)) maskRow(out.data.subarray(y * width, (y + 1) * width), shares);
-  }
+  applyMask(out, mask);
   return out;
-}
-
-function maskRow(coverage: Uint16Array, shares: Uint8Array): void {
-  for (let x = 0; x < coverage.length; x++) {
-    if (shares[x] !== 255) coverage[x] = Math.round((coverage[x] * shares[x]) / 255);
-  }
 }
 
 function refuseOtherSize(a: { width: number; height: number }, b: { width: number; height: number }): void {

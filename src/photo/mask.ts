@@ -1,4 +1,4 @@
-import { createPlane, isWhole, type Plane } from '../plane/index.ts';
+import { applyMask, createPlane, type Plane } from '../plane/index.ts';
 import type { Frame } from './frame.ts';
 
 /** Sub-rows per dot row where the outline runs through it; across, areas are exact. */
@@ -68,20 +68,9 @@ export function multiplyMasks(first: Plane<'mask'>, second: Plane<'mask'>): Plan
 /** Coverage times mask: where the mask is 0 the work stays bare, whatever the tone asked for. */
 export function maskCoverage(coverage: Plane<'coverage'>, mask: Plane<'mask'>): Plane<'coverage'> {
   requireSameSize(coverage, mask);
-  const { width, height } = coverage;
-  const data = coverage.data.slice();
-  for (let y = 0; y < height; y++) {
-    const shares = mask.data.subarray(y * width, (y + 1) * width);
-    if (!isWhole(shares)) maskRow(data.subarray(y * width, (y + 1) * width), shares);
-  }
-  return createPlane('coverage', width, height, data);
-}
-
-function maskRow(row: Uint16Array, shares: Uint8Array): void {
-  for (let x = 0; x < row.length; x++) {
-    const share = shares[x];
-    if (share !== 255) row[x] = Math.round((row[x] * share) / 255);
-  }
+  const masked = createPlane('coverage', coverage.width, coverage.height, coverage.data.slice());
+  applyMask(masked, mask);
+  return masked;
 }
 
 /**

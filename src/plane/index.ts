@@ -1,3 +1,4 @@
+export * from './apply-mask.ts';
 export * from './attention.ts';
 export * from './average.ts';
 export * from './counts.ts';

@@ -1,5 +1,5 @@
-// The inner loops of src/plane/resample.ts, src/plane/map-samples.ts and src/screens/floyd-steinberg.ts for WebAssembly,
-// bit for bit the same as the plain ones there.
+// The inner loops of src/plane, src/photo, src/screens and src/proof for WebAssembly, bit for bit the same as the plain ones
+// there, which stay as the reference.
 // Called row by row: an engine replaces slow first-tier code between calls, never in the middle of one.
 //
 // Samples are 15-bit luminance minus 16384 (CENTRE) in 16-bit lanes: a filter that overshoots white or black by up to half
