@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { runCli, useFolder } from './run-cli.ts';
 
-const GOOD = JSON.parse(readFileSync('shared/machines/galvo-355-f70.json', 'utf8'));
+const GOOD = JSON.parse(readFileSync('shared/machines/galvo-355-f100.json', 'utf8'));
 
 describe('tonewright machine', () => {
   const newFolder = useFolder();
@@ -11,7 +11,7 @@ describe('tonewright machine', () => {
   test('lists the built-in machines with spot and field', async () => {
     const { status, stdout } = await runCli(['machine', 'list']);
     expect(status).toBe(0);
-    expect(stdout).toMatch(/galvo-355-f150 +355 nm galvo, 150 mm lens +31\.3 µm +110 × 110 mm +built-in/);
+    expect(stdout).toMatch(/galvo-355-f210 +355 nm galvo, 210 mm lens +31\.3 µm +110 × 110 mm +built-in/);
     const { machines } = JSON.parse((await runCli(['machine', 'list', '--json'])).stdout);
     expect(machines).toHaveLength(5);
   });
@@ -47,7 +47,7 @@ describe('tonewright machine', () => {
   test.each([
     [['lst'], /found "lst", needed "list" or "show NAME"/],
     [['show'], /found "show"/],
-    [['list', 'galvo-355-f70'], /found "list galvo-355-f70"/],
+    [['list', 'galvo-355-f100'], /found "list galvo-355-f100"/],
   ])('%j is wrong usage', async (args, message) => {
     const { status, stdout, stderr } = await runCli(['machine', ...args]);
     expect([status, stdout]).toEqual([2, '']);

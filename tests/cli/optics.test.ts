@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { runCli } from './run-cli.ts';
 
-const optics = (...rest: string[]) => runCli(['optics', '--machine', 'galvo-355-f150', ...rest]);
+const optics = (...rest: string[]) => runCli(['optics', '--machine', 'galvo-355-f210', ...rest]);
 
 describe('tonewright optics', () => {
   test('describes a machine with its own settings, with units, and says what is assumed', async () => {
@@ -22,7 +22,7 @@ describe('tonewright optics', () => {
     );
     const report = JSON.parse(stdout);
     expect(report).toMatchObject({
-      machine: 'galvo-355-f150',
+      machine: 'galvo-355-f210',
       settings: { powerW: 4, speedMmPerS: 800, rateKHz: 40, passes: 3 },
       lineSpacingMm: 0.025,
       pitchMm: 0.02,
@@ -66,6 +66,6 @@ describe('tonewright optics', () => {
   test('an unknown machine is named with those that exist', async () => {
     const { status, stderr } = await runCli(['optics', '--machine', 'steam-engine']);
     expect(status).toBe(2);
-    expect(stderr).toMatch(/steam-engine.*galvo-355-f150/);
+    expect(stderr).toMatch(/steam-engine.*galvo-355-f210/);
   });
 });

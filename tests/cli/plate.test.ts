@@ -34,7 +34,7 @@ const useJobs = (names: readonly string[] = ['cat', 'dog']) => {
   return out;
 };
 const readJsonFile = (...path: string[]) => JSON.parse(readFileSync(join(...path), 'utf8'));
-const GRID = ['--grid', '3x2', '--pocket', '16x12', '--machine', 'galvo-355-f150'];
+const GRID = ['--grid', '3x2', '--pocket', '16x12', '--machine', 'galvo-355-f210'];
 
 const partOf = (whole: Dots, x: number, y: number, part: Dots) =>
   Array.from({ length: part.height }, (_, row) => {
@@ -174,12 +174,12 @@ describe('bad input leaves no file behind and says what to do', () => {
     ['pockets without a grid', ['--pocket', 'ID-1'], 2, /without --grid/],
     [
       'a grid larger than the field',
-      ['--grid', '4x3', '--pocket', '85.6x54', '--machine', 'galvo-355-f150'],
+      ['--grid', '4x3', '--pocket', '85.6x54', '--machine', 'galvo-355-f210'],
       1,
       /missing 266.4 mm in width and 76 mm in height; 1x1 fits/,
     ],
     ['no room for a web', [...GRID, '--gap', '0'], 2, /needed at least 1.2 mm/],
-    ['another machine than the jig’s', ['cards-2x3', '--machine', 'galvo-355-f70'], 2, /lies under gantry-450/],
+    ['another machine than the jig’s', ['cards-2x3', '--machine', 'galvo-355-f100'], 2, /lies under gantry-450/],
     ['a name that cannot be engraved', [...GRID, '--name', 'My Jig'], 2, /lower-case/],
     ['an offset without y', [...GRID, '--offset', '0.1'], 2, /x,y/],
     ['an offset without numbers', [...GRID, '--offset', 'a,b'], 2, /--offset: found "a"/],
@@ -214,7 +214,7 @@ describe('bad input leaves no file behind and says what to do', () => {
       () => undefined,
       ['--machine', 'gantry-450'],
       2,
-      /cat was prepared for galvo-355-f150/,
+      /cat was prepared for galvo-355-f210/,
     ],
     ['a count for nobody', () => undefined, ['--count', 'cow=2'], 2, /no job "cow"; there are cat, dog/],
     ['a count of none', () => undefined, ['--count', '0'], 2, /--count/],

@@ -119,7 +119,7 @@ describe('prepare', () => {
   });
 
   test('names what differs when the profile was learned with another machine or spacing', async () => {
-    const { stderr } = await prepare(CAT, folder(), '--machine', 'galvo-355-f70', '--spacing', '0.03');
+    const { stderr } = await prepare(CAT, folder(), '--machine', 'galvo-355-f100', '--spacing', '0.03');
     expect(stderr).toMatch(/another lens: 150 mm/);
     expect(stderr).toMatch(/another line spacing: 0.02 mm/);
   });
@@ -250,7 +250,7 @@ describe('bad input leaves no file behind and says what to do', () => {
       1,
       /never/,
     ],
-    ['an unknown machine', ['prepare', CAT, ...SMALL, '--machine', 'galvo-355-f15'], 2, /galvo-355-f150/],
+    ['an unknown machine', ['prepare', CAT, ...SMALL, '--machine', 'galvo-355-f15'], 2, /galvo-355-f210/],
     ['an unknown screen', ['prepare', CAT, ...SMALL, '--screen', 'nothing'], 2, /floyd-steinberg/],
     ['a size without a cross', ['prepare', CAT, '--size', '85', '--profile', 'anodised-black'], 2, /WIDTHxHEIGHT/],
     ['a negative pitch', ['prepare', CAT, ...SMALL, '--pitch', '-0.02'], 2, /above 0/],

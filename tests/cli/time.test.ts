@@ -16,7 +16,7 @@ function makeTicket(change: Record<string, unknown> = {}) {
   return JSON.stringify({
     schema: 'tonewright-ticket/1',
     bitmap: { file: 'dog.png', sha256: sha256(makeBitmap()) },
-    machine: { name: 'galvo-355-f150' },
+    machine: { name: 'galvo-355-f210' },
     grid: { pitchMm: 0.02, lineSpacingMm: 0.04 },
     settings: { powerW: 2, speedMmPerS: 500, rateKHz: 50, passes: 3, scan: 'two-way' },
     name: 'dog',
@@ -39,8 +39,8 @@ describe('tonewright time', () => {
   };
 
   test('takes the grid from the file and the settings from the machine', async () => {
-    const time = await timeJson(prepare(), 'dog.png', '--machine', 'galvo-355-f150');
-    expect(time).toMatchObject({ scanLines: 3, emptyLines: 1, passes: 1, machine: 'galvo-355-f150', stderr: '' });
+    const time = await timeJson(prepare(), 'dog.png', '--machine', 'galvo-355-f210');
+    expect(time).toMatchObject({ scanLines: 3, emptyLines: 1, passes: 1, machine: 'galvo-355-f210', stderr: '' });
     // 3 lines of 1000 dots of 0.02 mm: 60 mm at 1000 mm/s; a file keeps whole dots a metre, 0.02 mm = 50000.
     expect(time.parts.markingS).toBeCloseTo(0.06, 9);
     expect(time.grid).toEqual({ pitchMm: 0.02, lineSpacingMm: 0.04 });
@@ -57,12 +57,12 @@ describe('tonewright time', () => {
   });
 
   test('lets options stand over the ticket and the file', async () => {
-    const options = '--speed 250 --passes 2 --scan one-way --pitch 40um --spacing 0.1 --machine galvo-355-f70'.split(
+    const options = '--speed 250 --passes 2 --scan one-way --pitch 40um --spacing 0.1 --machine galvo-355-f100'.split(
       ' ',
     );
     const time = await timeJson(prepare(), 'dog.ticket.json', ...options);
     expect(time).toMatchObject({
-      machine: 'galvo-355-f70',
+      machine: 'galvo-355-f100',
       passes: 2,
       settings: { scan: 'one-way', speedMmPerS: 250 },
       grid: { pitchMm: 0.04, lineSpacingMm: 0.1 },
@@ -81,7 +81,7 @@ describe('tonewright time', () => {
   test('warns of a bitmap that is not the ticket’s, of a speed and of a size beyond the machine', async () => {
     const other = prepare(makeTicket({ bitmap: { file: 'dog.png', sha256: 'other' } }));
     expect((await timeJson(other, 'dog.ticket.json')).stderr).toMatch(/not the bitmap that the ticket was written for/);
-    const wide = await timeJson(prepare(), 'dog.png', '--machine', 'galvo-355-f150', '--pitch', '1', '--speed', '9000');
+    const wide = await timeJson(prepare(), 'dog.png', '--machine', 'galvo-355-f210', '--pitch', '1', '--speed', '9000');
     expect(wide.stderr).toMatch(/speed 9000 mm\/s is outside/);
     expect(wide.stderr).toMatch(/1000 × .* mm is larger than the field/);
   });

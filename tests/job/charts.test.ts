@@ -48,7 +48,7 @@ describe('what a chart is made of', () => {
   });
 
   test('dots without a pulse of their own are told before the chart is burned, as they are told of a job', () => {
-    const request = { kind: 'tone', machine: 'galvo-355-f150', material: 'anodised-black' } as const;
+    const request = { kind: 'tone', machine: 'galvo-355-f210', material: 'anodised-black' } as const;
     expect(resolve({ ...request, settings: { speedMmPerS: 1000 } }).warnings.join(' ')).toMatch(
       /Dots lie 12 µm apart but pulses 20 µm.*slow down to 600 mm\/s/,
     );
@@ -56,7 +56,7 @@ describe('what a chart is made of', () => {
   });
 
   test('a verification chart needs the profile that it verifies', () => {
-    expect(() => resolve({ kind: 'verify', machine: 'galvo-355-f150', material: 'anodised-black' })).toThrow(
+    expect(() => resolve({ kind: 'verify', machine: 'galvo-355-f210', material: 'anodised-black' })).toThrow(
       /needed the profile/,
     );
   });

@@ -65,7 +65,7 @@ describe('a job with direct-search', () => {
   });
 
   test('has tone charts that do without a table, which is not known before they are burned, and checks that use it', async () => {
-    const machine = { machine: 'galvo-355-f150', size: '60x40', screen: 'direct-search' } as const;
+    const machine = { machine: 'galvo-355-f210', size: '60x40', screen: 'direct-search' } as const;
     const tone = resolveChart({ kind: 'tone', material: 'anodised-black', ...machine }, KNOWN);
     const { layout, dots } = await makeChart(tone);
     expect(layout.screen).toEqual({ name: 'direct-search', options: { response: 'linear', viewingDistanceMm: 300 } });

@@ -136,7 +136,7 @@ const prices = parsePriceList(
 );
 
 describe('the order as a record', () => {
-  const pieces = [done('one', { count: 2 }), failed, done('two', { blank: 'customer', machine: 'galvo-355-f150' })];
+  const pieces = [done('one', { count: 2 }), failed, done('two', { blank: 'customer', machine: 'galvo-355-f210' })];
   const order = recordOrder({
     version: '1',
     pieces,
@@ -156,7 +156,7 @@ describe('the order as a record', () => {
       seconds: 300,
       interval: { lowS: 270, highS: 360 },
       machines: [
-        { machine: 'galvo-355-f150', copies: 1, seconds: 100, interval: { lowS: 90, highS: 120 } },
+        { machine: 'galvo-355-f210', copies: 1, seconds: 100, interval: { lowS: 90, highS: 120 } },
         { machine: 'gantry-10600', copies: 2, seconds: 200, interval: { lowS: 180, highS: 240 } },
       ],
     });

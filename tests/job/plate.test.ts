@@ -27,7 +27,7 @@ import {
 } from '../../src/plate/index.ts';
 import { SHOP } from './shop.ts';
 
-const MACHINE = 'galvo-355-f150';
+const MACHINE = 'galvo-355-f210';
 
 interface JobFacts {
   readonly name: string;
@@ -301,7 +301,7 @@ describe('one bitmap per plate', () => {
     expect(record.notes[0]).toMatch(/different machines or materials do not share a plate/);
     const jig = jigOf([at('A', 10, 10, 30, 30)], { machine: MACHINE });
     const error = await codeOf(() => makePlates([jobs[2]!.job], options({ bed: { kind: 'jig', jig } })));
-    expect(error.message).toMatch(/wood: found a job for gantry-450, but the jig jig lies under galvo-355-f150/);
+    expect(error.message).toMatch(/wood: found a job for gantry-450, but the jig jig lies under galvo-355-f210/);
   });
 });
 

@@ -5,7 +5,7 @@ import { createRandom } from '../../src/numeric/index.ts';
 import { reflectanceOfLightness } from '../../src/plane/index.ts';
 
 const LAYOUT = layoutChart('tone', {
-  machine: 'galvo-355-f150',
+  machine: 'galvo-355-f210',
   material: 'anodised-black',
   direction: 'lighter',
   settings: { powerW: 2, speedMmPerS: 1000, passes: 1, scan: 'one-way' },

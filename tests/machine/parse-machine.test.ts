@@ -11,8 +11,8 @@ const files = readdirSync(FOLDER).filter((file) => file.endsWith('.json'));
 test('the five generic machines are there', () => {
   expect(files.map((file) => file.replace('.json', '')).sort()).toEqual([
     'galvo-1064-f160',
-    'galvo-355-f150',
-    'galvo-355-f70',
+    'galvo-355-f210',
+    'galvo-355-f100',
     'gantry-10600',
     'gantry-450',
   ]);
@@ -50,8 +50,8 @@ describe.each(files)('%s', (file) => {
 });
 
 test('the 355 nm galvo with the long lens supports 0.02 mm over a card, the short lens finer over less', () => {
-  const long = parseMachine(read('galvo-355-f150.json'), 'long');
-  const short = parseMachine(read('galvo-355-f70.json'), 'short');
+  const long = parseMachine(read('galvo-355-f210.json'), 'long');
+  const short = parseMachine(read('galvo-355-f100.json'), 'short');
   expect(describeOptics(long, long.defaults).recommendedLineSpacingMm).toBe(0.02);
   expect(Math.min(...long.fieldMm)).toBeGreaterThanOrEqual(100);
   expect(describeOptics(short, short.defaults).recommendedLineSpacingMm).toBeLessThan(0.01);
@@ -59,7 +59,7 @@ test('the 355 nm galvo with the long lens supports 0.02 mm over a card, the shor
 });
 
 describe('a machine file is refused', () => {
-  const good = read('galvo-355-f150.json');
+  const good = read('galvo-355-f210.json');
   const motion = good.motion as Record<string, unknown>;
   const defaults = good.defaults as Record<string, unknown>;
   const without = (field: string) => Object.fromEntries(Object.entries(good).filter(([key]) => key !== field));
@@ -114,7 +114,7 @@ describe('a machine file is refused', () => {
 });
 
 test('a machine may leave out what it does not know', () => {
-  const { lensApertureMm: _a, pulseNs: _p, ...rest } = read('galvo-355-f150.json');
+  const { lensApertureMm: _a, pulseNs: _p, ...rest } = read('galvo-355-f210.json');
   const machine: Machine = parseMachine(rest, 'short');
   expect(machine.lensApertureMm).toBeUndefined();
   expect('pulseNs' in machine).toBe(false);

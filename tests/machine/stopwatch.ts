@@ -17,7 +17,7 @@ import { type Engraver, type EngraverJob, engraveForSeconds, normal } from './en
 
 /** The machine whose file the fit starts from; the engraver's own numbers are others. */
 export function startingMachine(kind: Engraver['kind']): Machine {
-  const name = kind === 'galvo' ? 'galvo-355-f150' : 'gantry-10600';
+  const name = kind === 'galvo' ? 'galvo-355-f210' : 'gantry-10600';
   return parseMachine(JSON.parse(readFileSync(`shared/machines/${name}.json`, 'utf8')), name);
 }
 

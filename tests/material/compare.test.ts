@@ -2,7 +2,7 @@ import { expect, test } from 'vitest';
 import { compareSettings, type JobFacts } from '../../src/material/index.ts';
 import { SAMPLE } from './profile-sample.ts';
 
-const MACHINE = { name: 'galvo-355-f150', wavelengthNm: 355, focalLengthMm: 150 };
+const MACHINE = { name: 'galvo-355-f210', wavelengthNm: 355, focalLengthMm: 150 };
 const JOB: JobFacts = {
   machine: MACHINE,
   learnedOn: MACHINE,
@@ -17,16 +17,16 @@ test('a job like the profile gives no warning', () => {
 });
 
 test('another laser, another lens and an unknown machine are told apart', () => {
-  const lens = messages({ machine: { name: 'galvo-355-f70', wavelengthNm: 355, focalLengthMm: 70 } });
+  const lens = messages({ machine: { name: 'galvo-355-f100', wavelengthNm: 355, focalLengthMm: 70 } });
   expect(lens.map(({ field }) => field)).toEqual(['lens']);
-  expect(lens[0].message).toContain('another lens: 150 mm (galvo-355-f150); this job uses 70 mm (galvo-355-f70)');
+  expect(lens[0].message).toContain('another lens: 150 mm (galvo-355-f210); this job uses 70 mm (galvo-355-f100)');
   const laser = messages({ machine: { name: 'galvo-1064-f160', wavelengthNm: 1064, focalLengthMm: 160 } });
   expect(laser[0].message).toContain(
-    'another machine: galvo-355-f150 (355 nm); this job uses galvo-1064-f160 (1064 nm)',
+    'another machine: galvo-355-f210 (355 nm); this job uses galvo-1064-f160 (1064 nm)',
   );
   const { learnedOn: _, ...unknown } = JOB;
   const other = compareSettings(SAMPLE, { ...unknown, machine: { ...MACHINE, name: 'mine' } });
-  expect(other[0].message).toContain('another machine: galvo-355-f150; this job uses mine');
+  expect(other[0].message).toContain('another machine: galvo-355-f210; this job uses mine');
 });
 
 test('pitch, line spacing, screen and settings are named with both values', () => {

@@ -12,7 +12,7 @@ describe("the demo shop's profiles", () => {
   test('there are at least five, and one for the card of the demo', () => {
     expect(profiles.length).toBeGreaterThanOrEqual(5);
     const { machine, grid } = parseProfile(read('shared/shop/profiles/anodised-black.json'), 'anodised-black');
-    expect([machine, grid]).toEqual(['galvo-355-f150', { pitchMm: 0.02, lineSpacingMm: 0.02 }]);
+    expect([machine, grid]).toEqual(['galvo-355-f210', { pitchMm: 0.02, lineSpacingMm: 0.02 }]);
   });
 
   test.each(profiles)('%s holds what its response model and its screen give, and says that it was computed', (file) => {

@@ -6,7 +6,7 @@ export const SAMPLE: Profile = {
   name: 'sample',
   title: 'Sample',
   material: 'anodised-black',
-  machine: 'galvo-355-f150',
+  machine: 'galvo-355-f210',
   grid: { pitchMm: 0.02, lineSpacingMm: 0.02 },
   settings: { powerW: 2, speedMmPerS: 1000, rateKHz: 50, passes: 1, scan: 'one-way' },
   screen: { name: 'floyd-steinberg', options: { scan: 'serpentine' } },

@@ -165,7 +165,7 @@ const WISH = {
   widthMm: 30,
   heightMm: 20,
   cornerRadiusMm: 0,
-  machine: 'galvo-355-f150',
+  machine: 'galvo-355-f210',
   profile: 'anodised-black',
   fit: 'cover',
   safeMarginMm: 0,
@@ -284,7 +284,7 @@ describe('bodies', () => {
     for (const wrong of [
       { widthMm: -5 },
       { widthMm: '30' },
-      { machine: '../../machines/galvo-355-f150.json' },
+      { machine: '../../machines/galvo-355-f210.json' },
       { profile: '/etc/passwd' },
       { toneValues: { contrast: 1e9 } },
       { toneValues: { unheardOf: 1 } },

@@ -32,7 +32,7 @@ const WISH = {
   widthMm: 30,
   heightMm: 20,
   cornerRadiusMm: 2,
-  machine: 'galvo-355-f150',
+  machine: 'galvo-355-f210',
   profile: 'anodised-black',
   fit: 'cover',
   safeMarginMm: 0,
@@ -140,10 +140,10 @@ const FILLED: readonly State[] = [
     name: 'photo-error',
     route: () => `/photo/${spoiled}`,
     settle: async (page) => {
-      await page.getByLabel('Machine', { exact: true }).selectOption('galvo-355-f70');
+      await page.getByLabel('Machine', { exact: true }).selectOption('galvo-355-f100');
       await page.getByLabel('Width', { exact: true }).fill('300');
       await page.getByLabel('Width', { exact: true }).press('Tab');
-      await page.getByText(/the field of galvo-355-f70 is/).waitFor({ timeout: TIME });
+      await page.getByText(/the field of galvo-355-f100 is/).waitFor({ timeout: TIME });
     },
   },
   {

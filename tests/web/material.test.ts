@@ -23,7 +23,7 @@ afterAll(async () => {
   folder.remove();
 });
 
-const MACHINE = 'galvo-355-f150';
+const MACHINE = 'galvo-355-f210';
 const MATERIAL = 'anodised-black';
 
 describe('a new material', () => {
@@ -83,7 +83,7 @@ describe('a new material', () => {
       await page.goto(`${server.origin}/#/material`);
       await page.getByRole('heading', { name: 'Profiles' }).waitFor();
       await page.getByRole('checkbox', { name: /Compare anodised-black on/ }).check();
-      await page.getByRole('checkbox', { name: 'Compare Black anodised card, 355 nm, 150 mm lens' }).check();
+      await page.getByRole('checkbox', { name: 'Compare Black anodised card, 355 nm, 210 mm lens' }).check();
       await page.getByRole('button', { name: 'Compare these two' }).click();
       await page.getByRole('heading', { name: 'How they differ' }).waitFor();
       await page.getByRole('img', { name: /^Tone curves of/ }).waitFor();

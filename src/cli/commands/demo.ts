@@ -11,7 +11,7 @@ import { run as rehearse } from './rehearse.ts';
 
 /** What the demo makes: a customer's dogs on a black anodised card, ISO/IEC 7810 ID-1 upright. */
 const DEMO = {
-  machine: 'galvo-355-f150',
+  machine: 'galvo-355-f210',
   material: 'anodised-black',
   grid: '0.02',
   photo: 'images/photos/two-dogs.jpg',

@@ -182,7 +182,7 @@ const RECORDS: readonly CommandRecord[] = [
       FORCE,
     ],
     examples: [
-      'chart tone --machine galvo-355-f150 --material anodised-black --out chart',
+      'chart tone --machine galvo-355-f210 --material anodised-black --out chart',
       'chart dose --machine galvo-1064-f160 --material stainless-steel --vary power=2:16:6 --vary speed=500:2000:5:log --out dose',
       'chart tone --after card.json --out second',
       'chart check --profile anodised-black --out strip',
@@ -265,7 +265,7 @@ const RECORDS: readonly CommandRecord[] = [
       },
     ],
     examples: [
-      'optics --machine galvo-355-f150',
+      'optics --machine galvo-355-f210',
       'optics --machine galvo-1064-f160 --power 12 --speed 800 --rate 40 --cylinder 70',
     ],
     load: async () => (await import('./optics.ts')).run,
@@ -322,9 +322,9 @@ const RECORDS: readonly CommandRecord[] = [
       FORCE,
     ],
     examples: [
-      'time out/dog.png --machine galvo-355-f150',
+      'time out/dog.png --machine galvo-355-f210',
       'time out/dog.ticket.json --scan two-way',
-      'time --fit readings.csv --machine galvo-355-f150 --shop shop',
+      'time --fit readings.csv --machine galvo-355-f210 --shop shop',
       'time images/photos/cat.png --compare --size ID-1 --profile anodised-black --screens floyd-steinberg,line --spacings 0.02,0.03',
     ],
     load: async () => (await import('./time.ts')).run,
@@ -334,7 +334,7 @@ const RECORDS: readonly CommandRecord[] = [
     summary: 'List the machines, or show one.',
     args: '<action> [name]',
     options: [],
-    examples: ['machine list', 'machine show galvo-355-f150'],
+    examples: ['machine list', 'machine show galvo-355-f210'],
     load: async () => (await import('./machine.ts')).run,
   },
   {
@@ -442,7 +442,7 @@ const RECORDS: readonly CommandRecord[] = [
       FORCE,
     ],
     examples: [
-      'plate --grid 1x2 --pocket ID-1 --gap 1.5 --margin 0 --machine galvo-355-f150 --out jig',
+      'plate --grid 1x2 --pocket ID-1 --gap 1.5 --margin 0 --machine galvo-355-f210 --out jig',
       'plate cards-2x3 --jobs out --count 6 --out plates',
       'plate --jobs out --gap 6 --quarter-turns --strip --out plates',
     ],
