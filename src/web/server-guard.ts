@@ -1,7 +1,10 @@
 import { timingSafeEqual } from 'node:crypto';
+import type { HttpBindings } from '@hono/node-server';
 import type { MiddlewareHandler } from 'hono';
 import { getCookie, setCookie } from 'hono/cookie';
 import { AppError } from '../errors.ts';
+import { knowConnection } from './server-connections.ts';
+import { receiveText } from './server-receive.ts';
 
 /** Nothing from elsewhere, nothing inline; pictures that the page itself makes are blobs. */
 const PAGE_POLICY = [
@@ -23,6 +26,8 @@ export const SHEET_POLICY =
   "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox allow-same-origin allow-modals; frame-ancestors 'self'";
 
 const YEAR_S = 365 * 24 * 3600;
+/** The body of an entry is a token and nothing else. */
+const ENTRY_BODY = { maxBytes: 200, idleMs: 5000, totalMs: 5000 } as const;
 
 export interface GuardOptions {
   readonly port: () => number;
@@ -50,7 +55,7 @@ export const setHeaders: MiddlewareHandler = async (c, next) => {
  * Lets in only what the page itself asks: the address must be this server's own (a name that some other site points at
  * 127.0.0.1 is refused), requests from other origins are refused, and all but the empty page needs the token.
  */
-export function createGuard({ port, token }: GuardOptions): MiddlewareHandler {
+export function createGuard({ port, token }: GuardOptions): MiddlewareHandler<{ Bindings: HttpBindings }> {
   return async (c, next) => {
     const hosts = [`127.0.0.1:${port()}`, `localhost:${port()}`];
     const host = c.req.header('host') ?? '';
@@ -72,6 +77,7 @@ export function createGuard({ port, token }: GuardOptions): MiddlewareHandler {
       if (!sameText(shown, token)) {
         throw new AppError('request-refused', 'found no valid token, needed the address that `tonewright open` prints');
       }
+      knowConnection(c.env.incoming?.socket);
     }
     await next();
   };
@@ -80,7 +86,8 @@ export function createGuard({ port, token }: GuardOptions): MiddlewareHandler {
 /** Trades the token of the address for a cookie that scripts cannot read. */
 export function createEntry({ port, token }: GuardOptions): MiddlewareHandler {
   return async (c) => {
-    const shown = (await c.req.text()).slice(0, 200);
+    // Whoever asks is unknown as yet: no more of the body is read than a token is long.
+    const shown = await receiveText(c.req.raw, ENTRY_BODY);
     if (!sameText(shown, token)) {
       throw new AppError('request-refused', 'found a wrong token, needed the address that `tonewright open` prints');
     }

@@ -7,6 +7,7 @@ import { formatMoney, type LookFacts, type Quote, type Sight } from '../job/inde
 import { type Dots, type Photo, writeFilesAtomic } from '../plane/index.ts';
 import type { JobCard, LookAsk, LookFactsJson, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
+import { createSaveRow, isFileName, removeFolder, writing } from './server-files.ts';
 import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { parseWish, requestOf } from './server-wish.ts';
 import type { Work } from './server-work.ts';
@@ -94,6 +95,8 @@ export interface Jobs {
   readonly readFileOf: (id: string, name: string) => Promise<Uint8Array>;
   /** A new place for a body that is being received. */
   readonly incoming: () => string;
+  /** Waits for what is being written. */
+  readonly close: () => Promise<void>;
 }
 
 export interface JobsOptions {
@@ -109,11 +112,14 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
   const cache = new Map<string, Cached>();
   const looks = new Map<string, KeptLook>();
   const rooms: Uint8Array[] = [];
+  const saves = createSaveRow();
+  const making = new Map<string, Promise<unknown>>();
   await clearIncoming(join(root, INCOMING));
   for (const id of await readdir(root).catch(() => [] as string[])) {
     if (!ID.test(id)) continue;
     const job = await readJob(root, id);
     if (job) jobs.set(id, job);
+    else await removeRest(join(root, id));
   }
 
   const find = (id: string): KeptJob => {
@@ -123,8 +129,18 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
   };
   const folder = (id: string, ...parts: string[]) => join(root, id, ...parts);
 
+  /** Shown at once, written in a row: each write takes what is newest when its turn comes. */
   async function save(job: KeptJob): Promise<JobCard> {
     jobs.set(job.id, job);
+    await saves.add(job.id, () => write(job.id));
+    // A newer change may have come meanwhile; a removed job is nobody's news.
+    if (jobs.has(job.id)) events.send({ type: 'job', job: cardOf(find(job.id)) });
+    return cardOf(job);
+  }
+
+  async function write(id: string): Promise<void> {
+    const job = jobs.get(id);
+    if (!job) return;
     const { name, photo, stored, wish, changed, files, stale } = job;
     const record = {
       schema: 'tonewright-kept-job/1',
@@ -138,20 +154,21 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     await writeFilesAtomic([{ path: folder(job.id, 'job.json'), bytes: `${JSON.stringify(record, null, 2)}\n` }], {
       force: true,
     });
-    events.send({ type: 'job', job: cardOf(job) });
-    return cardOf(job);
   }
 
   async function add(path: string, { fileName, wish }: { readonly fileName: string; readonly wish: Wish }) {
     const id = randomBytes(8).toString('hex');
     const file = tidyFileName(fileName);
+    // A folder of a job is there whole or not at all.
+    const begun = nameIncoming(join(root, INCOMING));
     try {
       const { photo, view } = await work.run('proof', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS });
       const { width, height } = photo;
       const stored = `photo.${photo.facts.format === 'jpeg' ? 'jpg' : photo.facts.format}`;
-      await mkdir(folder(id), { recursive: true });
-      await rename(path, folder(id, stored));
-      await writeFilesAtomic([{ path: folder(id, 'view.jpg'), bytes: view }]);
+      await writing(begun, mkdir(begun, { recursive: true }));
+      await writing(begun, rename(path, join(begun, stored)));
+      await writeFilesAtomic([{ path: join(begun, 'view.jpg'), bytes: view }]);
+      await writing(folder(id), rename(begun, folder(id)));
       const entry = useCache(id);
       entry.photo = Promise.resolve(photo);
       entry.bytes = bytesOf(photo);
@@ -168,8 +185,9 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
         stale: false,
       });
     } catch (error) {
+      jobs.delete(id);
       await rm(path, { force: true });
-      await rm(folder(id), { recursive: true, force: true });
+      for (const one of [begun, folder(id)]) await rm(one, { recursive: true, force: true });
       throw error;
     }
   }
@@ -315,14 +333,16 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
       if (job.state === 'making') return cardOf(job);
       jobs.set(id, { ...job, state: 'making' });
       events.send({ type: 'job', job: cardOf(find(id)) });
+      const made = work.run('files', 'keepJob', {
+        photoPath: folder(id, job.stored),
+        photoFile: job.photo.file,
+        name: job.name,
+        request: requestOf(job.wish),
+        out: folder(id, 'out'),
+      });
+      making.set(id, made);
       try {
-        const files = await work.run('files', 'keepJob', {
-          photoPath: folder(id, job.stored),
-          photoFile: job.photo.file,
-          name: job.name,
-          request: requestOf(job.wish),
-          out: folder(id, 'out'),
-        });
+        const files = await made;
         const now = find(id);
         const stale = JSON.stringify(now.wish) !== JSON.stringify(job.wish);
         return await save({ ...now, state: 'kept', files, stale, changed: new Date().toISOString() });
@@ -332,14 +352,25 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
           events.send({ type: 'job', job: cardOf(find(id)) });
         }
         throw error;
+      } finally {
+        making.delete(id);
       }
     },
     async remove(id) {
       find(id);
+      const made = making.get(id);
       jobs.delete(id);
       cache.delete(id);
-      await rm(folder(id), { recursive: true, force: true });
+      await saves.settle(id);
+      const take = () => removeFolder(folder(id), nameIncoming(join(root, INCOMING)));
+      await mkdir(join(root, INCOMING), { recursive: true });
+      await take();
       events.send({ type: 'job-gone', id });
+      // What is being made comes into the folder anew: it goes, too.
+      if (made) {
+        await made.catch(() => undefined);
+        await take();
+      }
     },
     readView: (id) => readFile(folder(find(id).id, 'view.jpg')),
     async readFileOf(id, name) {
@@ -349,7 +380,14 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
       return readFile(folder(id, 'out', name));
     },
     incoming: () => nameIncoming(join(root, INCOMING)),
+    close: () => saves.settle(),
   };
+}
+
+/** Files that were made for a job after it was removed, when the server ended in between: nobody sees them any more. */
+async function removeRest(path: string): Promise<void> {
+  const there = await readdir(path).catch(() => [] as string[]);
+  if (there.every((name) => name === 'out')) await rm(path, { recursive: true, force: true });
 }
 
 const cardOf = ({ stored: _, ...card }: KeptJob): JobCard => card;
@@ -362,7 +400,8 @@ async function readJob(root: string, id: string): Promise<KeptJob | undefined> {
     const found = v.parse(RECORD, JSON.parse(await readFile(join(root, id, 'job.json'), 'utf8')));
     const { photo, files } = found;
     const { stored, ...facts } = photo;
-    if (!/^photo\.[a-z0-9]+$/.test(stored) || files.some((file) => file !== basename(file))) return undefined;
+    // A shop folder may come from somebody else: its names become paths no more than those that a client sends.
+    if (!/^photo\.[a-z0-9]+$/.test(stored) || ![found.name, photo.file, ...files].every(isFileName)) return undefined;
     return {
       id,
       name: found.name,

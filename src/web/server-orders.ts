@@ -24,6 +24,7 @@ import { NAMED_SIZES, parseSizeMm } from '../units.ts';
 import { readShopPrices } from './prices.ts';
 import type { OrderPiece, OrderTotals, OrderView, PieceWish, PlateView, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
+import { isFileName } from './server-files.ts';
 import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { MAX_PIXELS, tidyFileName } from './server-jobs.ts';
 import { parseWish, parseWith, RECORD_NAME, requestOf } from './server-wish.ts';
@@ -586,8 +587,11 @@ async function readOrder(root: string, id: string): Promise<KeptOrder | undefine
   try {
     const { schema, ...record } = JSON.parse(await readFile(join(root, id, 'order-page.json'), 'utf8'));
     if (schema !== 'tonewright-kept-order/1' || !Array.isArray(record.pieces)) return undefined;
+    // A shop folder may come from somebody else: its names become paths no more than those that a client sends.
+    if (!Array.isArray(record.plateFiles) || !record.plateFiles.every(isFileName)) return undefined;
     const pieces = (record.pieces as OrderPiece[]).map((piece): OrderPiece => {
       if (piece.photo !== tidyFileName(piece.photo) || !ID.test(piece.id)) throw new Error('a name that is a path');
+      if (!isFileName(piece.name)) throw new Error('a name that is a path');
       return piece.status === 'making' ? { ...piece, status: 'waiting' } : piece;
     });
     return { ...record, id, wish: parseWish(record.wish), pieces } as KeptOrder;

@@ -3,6 +3,7 @@ import { mkdir, rm } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { Writable } from 'node:stream';
 import { AppError } from '../errors.ts';
+import { writing } from './server-files.ts';
 
 export interface ReceiveLimits {
   readonly maxBytes: number;
@@ -14,17 +15,17 @@ export interface ReceiveLimits {
 
 /**
  * Stream a body into a file. Nothing of it stays when it is too large, too slow, or cut off.
- * @throws AppError upload-too-large, upload-cut-off
+ * @throws AppError upload-too-large, upload-cut-off; path-unwritable where the disk is full or may not be written
  */
 export async function receiveFile(
   request: Request,
   { path, limits }: { readonly path: string; readonly limits: ReceiveLimits },
 ): Promise<number> {
   const { maxBytes, idleMs, totalMs } = limits;
-  const declared = Number(request.headers.get('content-length') ?? Number.NaN);
-  if (declared > maxBytes) throw tooLarge(declared, maxBytes);
+  const declared = declaredLength(request, maxBytes);
   if (!request.body) throw new AppError('upload-cut-off', 'found no file in the request, needed one');
-  await mkdir(dirname(path), { recursive: true });
+  const stored = <T>(work: Promise<T>) => writing(dirname(path), work);
+  await stored(mkdir(dirname(path), { recursive: true }));
   const target = Writable.toWeb(createWriteStream(path, { flags: 'wx' })).getWriter();
   const reader = request.body.getReader();
   const end = Date.now() + totalMs;
@@ -35,10 +36,10 @@ export async function receiveFile(
       if (done) break;
       received += value.length;
       if (received > maxBytes) throw tooLarge(received, maxBytes);
-      await target.write(value);
+      await stored(target.write(value));
     }
     if (Number.isFinite(declared) && received < declared) throw cutOff(received, declared);
-    await target.close();
+    await stored(target.close());
     return received;
   } catch (error) {
     await reader.cancel().catch(() => undefined);
@@ -55,6 +56,7 @@ export async function receiveFile(
  */
 export async function receiveText(request: Request, limits: ReceiveLimits): Promise<string> {
   const { maxBytes, totalMs } = limits;
+  declaredLength(request, maxBytes);
   if (!request.body) throw new AppError('option-invalid', 'found an empty request');
   const reader = request.body.getReader();
   const parts: Uint8Array[] = [];
@@ -104,9 +106,24 @@ async function within<T>(work: Promise<T>, ms: number): Promise<T> {
   }
 }
 
+/**
+ * What the head of a request promises, NaN where it promises nothing: too much is refused before a byte is read.
+ * @throws AppError upload-too-large
+ */
+function declaredLength(request: Request, maxBytes: number): number {
+  const declared = Number(request.headers.get('content-length') ?? Number.NaN);
+  if (declared > maxBytes) throw tooLarge(declared, maxBytes);
+  return declared;
+}
+
 function tooLarge(bytes: number, maxBytes: number): AppError {
-  const [has, may] = [bytes, maxBytes].map((count) => Math.ceil(count / 1e6));
-  return new AppError('upload-too-large', `found ${has} MB or more, needed at most ${may} MB`, { bytes, maxBytes });
+  const [has, may] = [bytes, maxBytes].map(sayBytes);
+  return new AppError('upload-too-large', `found ${has} or more, needed at most ${may}`, { bytes, maxBytes });
+}
+
+function sayBytes(count: number): string {
+  if (count < 1000) return `${count} bytes`;
+  return count < 1e6 ? `${Math.ceil(count / 1000)} kB` : `${Math.ceil(count / 1e6)} MB`;
 }
 
 function cutOff(received: number, declared: number): AppError {

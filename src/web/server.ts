@@ -1,5 +1,5 @@
 import { randomBytes } from 'node:crypto';
-import { mkdir, readFile, writeFile } from 'node:fs/promises';
+import { mkdir, readFile, stat, writeFile } from 'node:fs/promises';
 import type { Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { join } from 'node:path';
@@ -8,7 +8,9 @@ import { AppError } from '../errors.ts';
 import { openShop } from '../material/index.ts';
 import { findPackageRoot } from '../plane/index.ts';
 import { openBench } from './server-bench.ts';
+import { limitStrangers } from './server-connections.ts';
 import { createEventHub } from './server-events.ts';
+import { writing } from './server-files.ts';
 import { openJobs } from './server-jobs.ts';
 import { openOrders } from './server-orders.ts';
 import { createApp } from './server-routes.ts';
@@ -30,43 +32,90 @@ export interface OpenedPage {
 }
 
 const TOKEN = /^[0-9a-f]{48}$/;
-/** Connections at once, and what a slow or silent one may take, ms. */
-const CONNECTIONS = { most: 64, headersMs: 10_000, requestMs: 240_000 } as const;
+/** Connections at once that have not shown the token, and what a slow or silent one may take, ms; assumed. */
+const CONNECTIONS = { mostStrangers: 64, headersMs: 10_000, requestMs: 240_000 } as const;
 
-/** Starts the page's server on the loopback interface and nowhere else. */
+/**
+ * Starts the page's server on the loopback interface and nowhere else. When it cannot start, nothing of it stays.
+ * @throws AppError path-unwritable for a shop folder that cannot be made or written; option-invalid for the port
+ */
 export async function startPage({ shopDir, port, version }: PageOptions): Promise<OpenedPage> {
   const root = findPackageRoot();
   if (root === undefined) throw new Error('the folder of the package was not found beside the program');
-  await mkdir(shopDir, { recursive: true });
+  await makeFolder(shopDir);
   const kept = await readKept(shopDir);
   const token = kept?.token ?? randomBytes(24).toString('hex');
+  // Before anything is opened: a folder that cannot be written is told of while there is nothing yet to end.
+  await keep(shopDir, { token, port: kept?.port ?? 0 });
   const shared = join(root, 'shared');
   const builtIn = [join(shared, 'shop'), shared];
-  const work = openWork(join(root, 'dist'), { shopDir, builtIn, version });
-  const events = createEventHub();
-  const jobs = await openJobs({ shopDir, work, events });
-  const shop = openShop({ shopDir, builtIn });
-  const bench = await openBench({ shop, shopDir, work, events });
-  const orders = await openOrders({ shop, shopDir, builtIn, version, work, events });
-  let bound = 0;
-  const { app, close: closeStreams } = await createApp({
-    shop,
-    shopDir,
-    version,
-    photosDir: join(root, 'images', 'photos'),
-    pageDir: join(root, 'dist', 'page'),
-    port: () => bound,
-    token,
-    jobs,
-    bench,
-    orders,
-    work,
-    events,
-  });
-  const listen = (wanted: number) =>
+  const opened: (() => Promise<unknown> | undefined)[] = [];
+  const close = async () => {
+    for (const end of opened.splice(0).reverse()) await end();
+  };
+  try {
+    const work = openWork(join(root, 'dist'), { shopDir, builtIn, version });
+    opened.push(() => work.close());
+    const events = createEventHub();
+    const jobs = await openJobs({ shopDir, work, events });
+    opened.push(() => jobs.close());
+    const shop = openShop({ shopDir, builtIn });
+    const bench = await openBench({ shop, shopDir, work, events });
+    const orders = await openOrders({ shop, shopDir, builtIn, version, work, events });
+    opened.push(() => orders.close());
+    let bound = 0;
+    const { app, close: closeStreams } = await createApp({
+      shop,
+      shopDir,
+      version,
+      photosDir: join(root, 'images', 'photos'),
+      pageDir: join(root, 'dist', 'page'),
+      port: () => bound,
+      token,
+      jobs,
+      bench,
+      orders,
+      work,
+      events,
+    });
+    const server = await listen(app.fetch, { port, last: kept?.port ?? 0 });
+    opened.push(async () => {
+      closeStreams();
+      server.closeAllConnections();
+      await new Promise((resolve) => server.close(resolve));
+    });
+    bound = (server.address() as AddressInfo).port;
+    await keep(shopDir, { token, port: bound });
+    return { url: `http://127.0.0.1:${bound}/#${token}`, port: bound, close };
+  } catch (error) {
+    await close();
+    throw error;
+  }
+}
+
+/** @throws AppError path-unwritable */
+async function makeFolder(path: string): Promise<void> {
+  await writing(path, mkdir(path, { recursive: true }));
+  if (!(await stat(path)).isDirectory()) {
+    throw new AppError('path-unwritable', `${path}: found a file, needed the folder of the shop`, { path });
+  }
+}
+
+/** Readable by its owner alone: who has the token may use the page. */
+async function keep(shopDir: string, facts: { readonly token: string; readonly port: number }): Promise<void> {
+  const path = join(shopDir, '.page.json');
+  await writing(path, writeFile(path, `${JSON.stringify(facts)}\n`, { mode: 0o600 }));
+}
+
+/** Takes the port of last time where none is asked for and it is free, else any. */
+async function listen(
+  fetch: Parameters<typeof serve>[0]['fetch'],
+  { port, last }: { readonly port: number; readonly last: number },
+): Promise<Server> {
+  const listenAt = (wanted: number) =>
     new Promise<Server>((resolve, reject) => {
       const server = serve({
-        fetch: app.fetch,
+        fetch,
         hostname: '127.0.0.1',
         port: wanted,
         serverOptions: {
@@ -75,33 +124,19 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
           connectionsCheckingInterval: 2000,
         },
       }) as Server;
-      server.maxConnections = CONNECTIONS.most;
+      limitStrangers(server, CONNECTIONS.mostStrangers);
       server.once('error', reject);
       server.once('listening', () => resolve(server));
     });
-  const again = port === 0 ? (kept?.port ?? 0) : port;
-  const server = await listen(again).catch((error: NodeJS.ErrnoException) => {
-    if (port === 0 && again !== 0 && error.code === 'EADDRINUSE') return listen(0);
+  const wanted = port === 0 ? last : port;
+  return listenAt(wanted).catch((error: NodeJS.ErrnoException) => {
+    if (port === 0 && wanted !== 0 && error.code === 'EADDRINUSE') return listenAt(0);
     if (error.code === 'EADDRINUSE' || error.code === 'EACCES') {
       const reason = error.code === 'EACCES' ? 'which the system reserves' : 'which another program uses';
       throw new AppError('option-invalid', `--port: found ${port}, ${reason}; needed a free one, or 0 for any`);
     }
     throw error;
   });
-  bound = (server.address() as AddressInfo).port;
-  // Readable by its owner alone: who has the token may use the page.
-  await writeFile(join(shopDir, '.page.json'), `${JSON.stringify({ token, port: bound })}\n`, { mode: 0o600 });
-  return {
-    url: `http://127.0.0.1:${bound}/#${token}`,
-    port: bound,
-    async close() {
-      closeStreams();
-      server.closeAllConnections();
-      await new Promise((resolve) => server.close(resolve));
-      await orders.close();
-      await work.close();
-    },
-  };
 }
 
 async function readKept(shopDir: string): Promise<{ readonly token: string; readonly port: number } | undefined> {

@@ -45,6 +45,18 @@ describe('receiving a file', () => {
     folder.remove();
   });
 
+  test('where nothing can be written the disk is named, not the connection', async () => {
+    const inTheWay = join(folder.path, 'a-file');
+    mkdirSync(folder.path, { recursive: true });
+    writeFileSync(inTheWay, '');
+    const sent = receiveFile(slowRequest([{ bytes: 300, afterMs: 5 }]), { path: join(inTheWay, 'x'), limits: LIMITS });
+    await expect(sent).rejects.toMatchObject({
+      code: 'path-unwritable',
+      message: expect.stringContaining('a part of the path is a file'),
+    });
+    folder.remove();
+  });
+
   test.each([
     [
       'one that falls silent',
