@@ -17,6 +17,7 @@ import {
   readPatches,
 } from '../src/chart/index.ts';
 import { AppError } from '../src/errors.ts';
+import { withoutCodes } from '../src/notices.ts';
 import { lightnessOfReflectance } from '../src/plane/index.ts';
 import { drawOnce, LAYOUTS } from '../tests/chart/examples.ts';
 import { findReferenceTags, greyOf, REFERENCE_PROBE } from '../tests/chart/reference-tags.ts';
@@ -159,7 +160,12 @@ for (const at of only ?? Array.from({ length: COUNT }, (_, i) => i)) {
     tones.set(group, [...(tones.get(group) ?? []), worst]);
     if (process.env.DETAIL !== undefined) {
       console.log(
-        `${at}: ${name}: place ${place.toFixed(3)} mm, tone ${worst.toFixed(2)} L*, ${readings.rejected.map(({ id, reason }) => `${id} ${reason}`).join(' ')} ${readings.warnings.filter((one) => !one.startsWith('Left out')).join(' ')}`,
+        `${at}: ${name}: place ${place.toFixed(3)} mm, tone ${worst.toFixed(2)} L*, ${readings.rejected.map(({ id, reason }) => `${id} ${reason}`).join(' ')} ${withoutCodes(
+          readings.warnings,
+          'patches-left-out',
+        )
+          .map(({ text }) => text)
+          .join(' ')}`,
       );
     }
   } catch (error) {

@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { type Notice, notice } from '../notices.ts';
 import { median, standardDeviation } from '../numeric/index.ts';
 import { lightnessOfReflectance, REC709 } from '../plane/index.ts';
 import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulateCurve } from './camera.ts';
@@ -75,8 +76,8 @@ export interface Readings {
   readonly disagreement: number;
   readonly unevenness: number;
   readonly camera: CameraCurve;
-  /** What a person should know, in words. */
-  readonly warnings: readonly string[];
+  /** What a person should know. */
+  readonly warnings: readonly Notice[];
 }
 
 /** Share by which coarse clusters may differ from their area, root mean square, under a camera curve that is believed. */
@@ -139,11 +140,10 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   rejectUnreadable(samples, located, reject);
   refuseClipped(samples);
 
-  const warnings: string[] = [...(capture.cautions ?? [])];
+  const warnings: Notice[] = [...(capture.cautions ?? [])];
   if (sharpening) {
-    warnings.push(
-      `The camera sharpened this picture: along edges ${Math.round(100 * sharpening.amount)} % of what differs within ${(2 * sharpening.radiusPx).toFixed(0)} pixels was added, which makes patterns of dots too light. It was taken back as far as it can be; scan the chart, or turn sharpening off, to be sure.`,
-    );
+    const { amount, radiusPx } = sharpening;
+    warnings.push(notice('camera-sharpened', { amount, radiusPx }));
   }
   const lightUnder = (curve: CameraCurve) => {
     const byLevel = tabulateCurve(curve.linearOf, HISTOGRAM_LEVELS[capture.bits]);
@@ -186,9 +186,7 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   const rings = rejectLit(samples, lit, reject);
   rejectBeside(samples, margins, lit, reject);
   if (smoky.size > 0) {
-    warnings.push(
-      `The bare ways around ${[...smoky.keys()].join(', ')} are up to ${Math.round(100 * Math.max(...smoky.values()))} % darker, which was taken for smoke of these strongest cells: if a shadow lay there, take the picture again.`,
-    );
+    warnings.push(notice('smoke-taken', { ids: [...smoky.keys()], share: Math.max(...smoky.values()) }));
   }
   const disturbed = [...rejected.values()].some(({ reason }) => reason === 'glare' || reason === 'shadow');
   const usable = (disturbed ? keepCalm(samples, rings) : samples).filter(({ patch }) => !rejected.has(patch.id));
@@ -236,15 +234,12 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
 
   if (surface.disagreement > DISAGREE_SAID) {
     const slope = (116 / 3) * Math.cbrt(bareLight * Math.max(1, surface.solidRatio));
-    warnings.push(
-      `After levelling the references still differ by ${(100 * surface.disagreement).toFixed(1)} %, in the lightest tones ${(slope * surface.disagreement).toFixed(1)} L*: a soft reflection or shadow that was not told from tone, or coarse stock. Single patches may be off by several times that; if the stock is even, take the picture again in even light.`,
-    );
+    const { disagreement } = surface;
+    warnings.push(notice('references-disagree', { share: disagreement, lightness: slope * disagreement }));
   }
   const direction = surface.solidRatio > 1 ? 'lighter' : 'darker';
   if (direction !== layout.direction) {
-    warnings.push(
-      `The chart was drawn for a ${layout.direction} mark; it reads ${direction}, and ${direction} is what counts.`,
-    );
+    warnings.push(notice('direction-read', { drawn: layout.direction, read: direction }));
   }
   const kept = readings.filter((reading) => {
     const off = disagreesBy(reading, readings, bareLab[0]);
@@ -254,8 +249,8 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
     return false;
   });
   if (rejected.size > 0) {
-    const names = [...rejected.values()].map(({ id, reason }) => `${id} (${reason})`);
-    warnings.push(`Left out: ${names.join(', ')}.`);
+    const patches = [...rejected.values()].map(({ id, reason }) => ({ id, reason }));
+    warnings.push(notice('patches-left-out', { patches }));
   }
   return {
     readings: kept,
@@ -330,7 +325,7 @@ interface CurveState {
   readonly samples: readonly PatchSamples[];
   readonly located: Located;
   readonly disturbed: boolean;
-  readonly warnings: string[];
+  readonly warnings: Notice[];
 }
 
 function chooseCurve(camera: NonNullable<ReadOptions['camera']>, state: CurveState): CameraCurve {
@@ -339,24 +334,16 @@ function chooseCurve(camera: NonNullable<ReadOptions['camera']>, state: CurveSta
   const { samples, located, disturbed, warnings } = state;
   const estimated = estimateCameraCurve(samples, located.layout, { disturbed });
   if (!estimated) {
-    warnings.push('The chart has no coarse clusters to find the camera curve from; sRGB was assumed.');
+    warnings.push(notice('clusters-missing'));
     return SRGB_CURVE;
   }
   if (estimated.residual > CURVE_RESIDUAL_MAX || estimated.atLimit) {
-    warnings.push(
-      `No curve of a camera explains the coarse clusters (off by ${(100 * estimated.residual).toFixed(1)} % of the dots); sRGB was assumed. Scan the chart, or take a photo without the camera's own enhancements.`,
-    );
+    warnings.push(notice('clusters-unexplained', { residual: estimated.residual }));
     return SRGB_CURVE;
   }
-  if (disturbed) {
-    warnings.push(
-      'A reflection or shadow lies over a part of the chart, whose rest may bend the curve of the camera that is estimated: take the picture again in even light.',
-    );
-  }
+  if (disturbed) warnings.push(notice('curve-under-disturbance'));
   if (estimated.errorLightness > 1.5) {
-    warnings.push(
-      `The camera's curve is known to ±${estimated.errorLightness.toFixed(1)} L* only; a scan or a capture with known values is safer.`,
-    );
+    warnings.push(notice('curve-badly-known', { lightness: estimated.errorLightness }));
   }
   return estimated;
 }

@@ -1,3 +1,4 @@
+import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 
@@ -126,8 +127,8 @@ export interface CaptureImage {
   /** Length width · height · 3; 0 … 255 or 0 … 65535. */
   readonly rgb: Uint8Array | Uint16Array;
   readonly bits: 8 | 16;
-  /** What is known of the taking that a reader should distrust, in words. */
-  readonly cautions?: readonly string[];
+  /** What is known of the taking that a reader should distrust. */
+  readonly cautions?: readonly Notice[];
 }
 
 /** CIE L*, a*, b* under D65. */

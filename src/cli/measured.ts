@@ -36,7 +36,7 @@ export async function measureChart(
   const diametersUm = readDiameters(textOf(options, 'diameters'));
   const { reading, warnings } = measureCaptures(captures, diametersUm ? { diametersUm } : {});
   const rejected = captures.flatMap(({ readings }) => readings.rejected);
-  for (const text of warnings) warn(text);
+  for (const { text } of warnings) warn(text);
   for (const { id, detail } of rejected) warn(`patch ${id} was left out: ${detail}`);
   const files: MeasuredFile[] = [];
   if (json !== undefined) files.push({ path: json, bytes: `${JSON.stringify(reading, null, 2)}\n` });

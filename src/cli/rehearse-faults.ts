@@ -143,7 +143,7 @@ function describe({ report, scatter, warnings }: Learned): string {
   const said = [
     `learned; a tone left out is predicted to ${report.leaveOneOut.toFixed(2)} L*.`,
     ...(scatter?.sentences ?? [`Equal patches differ by ${report.repeatability.toFixed(2)} L*.`]),
-    ...warnings,
+    ...warnings.map(({ text }) => text),
   ];
   return said.join(' ');
 }

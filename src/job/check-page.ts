@@ -37,7 +37,7 @@ export function renderCheckPage({ check, profile, date, captureName, found, hist
   ]);
   const head = ['patches', 'coverage', 'L* expected', 'L* read', 'ΔL*', 'units'];
   const notes = [
-    ...warnings,
+    ...warnings.map(({ text }) => text),
     ...readings.rejected.map(({ id, detail }) => `${id} was left out: ${detail}`),
     ...(check.curve === 'predicted'
       ? ['The expected tones are predicted for the chart’s screen and grid, which are not the profile’s own.']

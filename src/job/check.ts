@@ -10,6 +10,7 @@ import {
 } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import { compareSettings, type Profile, type TonePoint, toneCurveOf } from '../material/index.ts';
+import { type Notice, notice } from '../notices.ts';
 import { mean } from '../numeric/index.ts';
 import { lightnessOfReflectance, type Photo, reflectanceOfLightness } from '../plane/index.ts';
 import { roundTo } from './html.ts';
@@ -80,7 +81,7 @@ export interface Check extends Drift {
   readonly verification?: Verification;
   readonly located: Located;
   readonly readings: Readings;
-  readonly warnings: readonly string[];
+  readonly warnings: readonly Notice[];
 }
 
 /**
@@ -118,7 +119,7 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
   if (camera === 'unknown' && !layout.patches.some(({ role }) => role === 'cluster')) {
     throw new AppError(
       'chart-wrong',
-      `found a ${layout.kind} chart, which has no coarse clusters to find an unknown camera’s curve from, needed --camera known: scan it, or photograph it with a camera that saves plain sRGB`,
+      `found a ${layout.kind} chart, which has no coarse clusters to find an unknown camera’s curve from, needed a scan, or a picture of a camera that saves plain sRGB, read with a known curve`,
       { kind: layout.kind, hash: layout.hash },
     );
   }
@@ -139,13 +140,14 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
   }
   const { grid, screen, settings } = layout;
   const machine = { name: layout.machine, wavelengthNm: 0, focalLengthMm: 0 };
-  const differences = compareSettings(profile, { machine, grid, screen, settings });
+  const words = { uses: 'the chart was drawn for', now: 'now' };
+  const differences = compareSettings(profile, { machine, grid, screen, settings, words });
   const predicted = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
   const curve = predicted ? 'predicted' : 'measured';
   const points = predicted ? predictPoints({ profile, grid, screen }) : profile.points;
   const warnings = [
     ...readings.warnings,
-    ...differences.map(({ message }) => `${message.replace('this job uses', 'the chart was drawn for')}.`),
+    ...differences.map(({ field, message }) => notice('chart-differs', { field, difference: message })),
   ];
   const drift = judgeDrift(readings.readings, {
     points,
@@ -414,20 +416,8 @@ export function toCaptureImage({ width, height, bits, channels, rgb, facts }: Ph
 /** What a camera says of its picture that makes tones of a chart doubtful. */
 function distrustTaking({ flashFired, digitalZoom, customRendered }: NonNullable<Photo['facts']['exif']>) {
   return [
-    ...(flashFired
-      ? [
-          'The camera says that its flash fired: it mirrors in the piece. Take the picture again without, in even light from two sides.',
-        ]
-      : []),
-    ...(digitalZoom > 1
-      ? [
-          `The camera says that it zoomed by computing (${digitalZoom.toFixed(1)} times), which invents detail. Go nearer instead.`,
-        ]
-      : []),
-    ...(customRendered
-      ? [
-          'The camera says that it processed the picture in a way of its own (several exposures put together, an effect), which moves tones. Turn that off, or scan the chart.',
-        ]
-      : []),
+    ...(flashFired ? [notice('camera-flash')] : []),
+    ...(digitalZoom > 1 ? [notice('camera-zoomed', { times: digitalZoom })] : []),
+    ...(customRendered ? [notice('camera-processed')] : []),
   ];
 }

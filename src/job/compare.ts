@@ -79,9 +79,9 @@ export function compareProfiles(a: Profile, b: Profile): ProfileComparison {
 
 function listDifferences(a: Profile, b: Profile): string[] {
   const machine = { name: b.machine, wavelengthNm: 0, focalLengthMm: 0 };
-  const notes = compareSettings(a, { machine, grid: b.grid, screen: b.screen, settings: b.settings }).map(
-    ({ message }) => message.replace('this job uses', `"${b.name}" uses`).replaceAll(', now ', ', there '),
-  );
+  const words = { uses: `"${b.name}" uses`, now: 'there' };
+  const { grid, screen, settings } = b;
+  const notes = compareSettings(a, { machine, grid, screen, settings, words }).map(({ message }) => message);
   if (a.material !== b.material) notes.push(`The materials differ: ${a.material} and ${b.material}`);
   if (a.direction !== b.direction)
     notes.push(`The marks run in opposite directions: ${a.direction} and ${b.direction}`);

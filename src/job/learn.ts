@@ -21,6 +21,7 @@ import {
   fitProfile,
   type ProfileFit,
 } from '../material/index.ts';
+import { type Notice, notice, withoutCodes, withoutRepeats } from '../notices.ts';
 import { median, medianAbsoluteDeviation } from '../numeric/index.ts';
 import { type DotGrid, type Dots, lightnessOfReflectance, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { applyScreen, type ScreenName } from '../screens/index.ts';
@@ -72,7 +73,7 @@ export interface Learned extends ProfileFit {
   /** Where the scatter between equal patches comes from; absent when too few tones are repeated. */
   readonly scatter?: ScatterAnalysis;
   /** Everything to distrust: of the captures, then of the fit. */
-  readonly warnings: readonly string[];
+  readonly warnings: readonly Notice[];
 }
 
 /**
@@ -128,7 +129,7 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
   if (layout.kind !== 'tone') {
     throw new AppError(
       'chart-wrong',
-      `found a ${layout.kind} chart (${layout.hash}), needed a tone chart to learn a profile from, or a spot or dose chart to measure; a check or verify chart is read by check --profile`,
+      `found a ${layout.kind} chart (${layout.hash}), needed a tone chart to learn a profile from, or a spot or dose chart to measure; a check or verify chart is compared with its profile`,
       { kind: layout.kind, hash: layout.hash },
     );
   }
@@ -162,7 +163,7 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
   });
   const scatter = analyseScatter(read, layout);
   // The direction is judged by both; the fit says what follows from it.
-  const ofCaptures = listWarnings(read).filter((text) => !/is what counts/.test(text));
+  const ofCaptures = withoutCodes(listWarnings(read), 'direction-read');
   return {
     ...fitted,
     profile: { ...fitted.profile, limits: chooseLimits(fitted.profile.repeatability) },
@@ -181,16 +182,11 @@ function screenOf({ screen }: ChartLayout): Screen {
 }
 
 /** What the captures say once each, and where they disagree. */
-function listWarnings(read: readonly ReadCapture[]): readonly string[] {
+function listWarnings(read: readonly ReadCapture[]): readonly Notice[] {
   const odd = findDisagreements(read);
-  const said = odd.map(({ id, deltaL }) => `${id} (by ${deltaL.toFixed(1)} L*)`).join(', ');
   return [
-    ...new Set(read.flatMap(({ readings }) => readings.warnings)),
-    ...(odd.length > 0
-      ? [
-          `The captures disagree about ${said}: a reflection or dust in one of them. ${read.length === 2 ? 'Of two, the middle stands: take a third.' : 'The median stands.'}`,
-        ]
-      : []),
+    ...withoutRepeats(read.flatMap(({ readings }) => readings.warnings)),
+    ...(odd.length > 0 ? [notice('captures-disagree', { patches: odd, captures: read.length })] : []),
   ];
 }
 
@@ -230,7 +226,7 @@ export function findDisagreements(
 export interface Measured {
   readonly reading: SpotReading | DoseReading;
   readonly captures: readonly ReadCapture[];
-  readonly warnings: readonly string[];
+  readonly warnings: readonly Notice[];
 }
 
 /**

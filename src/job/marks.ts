@@ -35,7 +35,7 @@ import { renderMarksPage } from './marks-page.ts';
 import { labOfOpponent, opponentOfLab, opponentOfRgb } from './opponent.ts';
 import { type Picture, takePicture } from './picture.ts';
 import type { JobFile, PrepareOptions } from './run.ts';
-import { type JobRequest, type JobSpec, resolveJob } from './spec.ts';
+import { type JobRequest, type JobSpec, resolveJob, sayAssumedProfile } from './spec.ts';
 import type { Caution } from './ticket.ts';
 
 /** What is separated: the photo's lightness alone, or its colours as far as the palette has them. */
@@ -280,7 +280,7 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
     cautions: [...job.machine.cautions, ...job.material.cautions],
     warnings: [...spec.warnings, ...(soft ? [soft] : [])],
     assumptions: [
-      ...job.assumptions.filter((text) => !text.includes(job.profile.name)),
+      ...job.assumptions.filter((text) => text !== sayAssumedProfile(job.profile)),
       'Each mark fills its own dot and no other: burn a corner of the picture first, and look at it.',
       'Marks are burned one after the other on the piece as it lies: do not move it between them.',
     ],

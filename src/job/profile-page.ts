@@ -52,7 +52,7 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
 </section>
 <section class="${warnings.length > 0 ? 'loud' : ''}">
   <h2>What to distrust</h2>
-  ${warnings.length > 0 ? `<ul>${warnings.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul>` : '<p>Nothing in these readings speaks against the profile.</p>'}
+  ${warnings.length > 0 ? `<ul>${warnings.map(({ text }) => `<li>${escapeHtml(text)}</li>`).join('')}</ul>` : '<p>Nothing in these readings speaks against the profile.</p>'}
   <p class="soft">The figures say how well the profile describes this chart. Only a verification chart, burned through the profile, says how well the next picture will match. ${profile.points.at(-1)!.coverage < 1 ? `In hand for the day when the lens is dirty: ${sayReserve(profile)}.` : ''}</p>
 </section>
 <section>

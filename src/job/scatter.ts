@@ -32,7 +32,9 @@ export interface ScatterAnalysis {
   readonly mapRows: number;
   /** Largest of the map. */
   readonly mostL: number;
+  /** How large it is, and then why. */
   readonly sentences: readonly string[];
+  readonly reasons: readonly string[];
 }
 
 interface ScatterCapture {
@@ -129,7 +131,9 @@ export function analyseScatter(captures: readonly ScatterCapture[], layout: Char
     mapRows: MAP.rows,
     mostL,
   };
-  return { ...analysis, sentences: writeSentences(analysis) };
+  const reasons = writeReasons(analysis);
+  const size = `Equal patches differ by ${roundTo(analysis.totalL, 2)} L* (standard deviation).`;
+  return { ...analysis, sentences: [size, ...reasons], reasons };
 }
 
 type Term = (one: Pick<Difference, 'x' | 'y' | 'time' | 'tone'>) => number;
@@ -253,9 +257,9 @@ const NAMES: Readonly<Record<ScatterCause, string>> = {
 /** A part in words. */
 export const nameScatterCause = (cause: ScatterCause): string => NAMES[cause];
 
-function writeSentences({ totalL, parts, mostL }: Omit<ScatterAnalysis, 'sentences'>): string[] {
+function writeReasons({ parts, mostL }: Pick<ScatterAnalysis, 'parts' | 'mostL'>): string[] {
   const found = (cause: ScatterCause) => parts.find((part) => part.cause === cause)!;
-  const said = [`Equal patches differ by ${roundTo(totalL, 2)} L* (standard deviation).`];
+  const said: string[] = [];
   const real = (cause: 'place' | 'order') => {
     const { ratio = 0, share } = found(cause);
     return ratio > BEYOND_CHANCE && (share ?? 0) > 0.1;

@@ -113,6 +113,10 @@ export interface JobSpec {
   readonly assumptions: readonly string[];
 }
 
+/** An assumption of a job: its profile was not measured. */
+export const sayAssumedProfile = ({ name, origin }: Pick<Profile, 'name' | 'origin'>) =>
+  `The profile ${name} (${origin}).`;
+
 /**
  * Turn names into records and defaults into values.
  * @throws AppError name-unknown, file-invalid, option-invalid, material-refused, size-exceeds-field, profile-unusable
@@ -213,7 +217,7 @@ export function resolveJob(
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind }]) => kind === 'assumed')
     .map(([group]) => `The machine’s ${group} (${machine.name}).`);
-  if (profile.origin !== 'measured') assumptions.push(`The profile ${profile.name} (${profile.origin}).`);
+  if (profile.origin !== 'measured') assumptions.push(sayAssumedProfile(profile));
   return {
     size,
     safeMarginMm: request.safeMarginMm ?? JOB_DEFAULTS.safeMarginMm,

@@ -17,7 +17,17 @@ export interface JobFacts {
   readonly screen: ScreenChoice;
   /** Settings that will be typed in, where they are not the profile's own. */
   readonly settings?: BurnSettings;
+  /** How the other side is spoken of; of a job when absent. */
+  readonly words?: DifferenceWords;
 }
+
+/** What stands before the other side's value, and before a setting that it changed. */
+export interface DifferenceWords {
+  readonly uses: string;
+  readonly now: string;
+}
+
+const OF_A_JOB: DifferenceWords = { uses: 'this job uses', now: 'now' };
 
 export interface SettingsWarning {
   readonly field: 'machine' | 'lens' | 'pitch' | 'lineSpacing' | 'screen' | 'settings';
@@ -26,6 +36,7 @@ export interface SettingsWarning {
 
 /** Names what differs between the job and what the profile was learned with; empty when it may be trusted. */
 export function compareSettings(profile: Profile, job: JobFacts): readonly SettingsWarning[] {
+  const { uses, now } = job.words ?? OF_A_JOB;
   const warnings: SettingsWarning[] = [];
   const warn = (field: SettingsWarning['field'], what: string) =>
     warnings.push({ field, message: `The profile "${profile.name}" was learned ${what}` });
@@ -35,31 +46,31 @@ export function compareSettings(profile: Profile, job: JobFacts): readonly Setti
     if (learnedOn && learnedOn.wavelengthNm !== machine.wavelengthNm) {
       warn(
         'machine',
-        `on another machine: ${profile.machine} (${learnedOn.wavelengthNm} nm); this job uses ${machine.name} (${machine.wavelengthNm} nm)`,
+        `on another machine: ${profile.machine} (${learnedOn.wavelengthNm} nm); ${uses} ${machine.name} (${machine.wavelengthNm} nm)`,
       );
     } else if (learnedOn && learnedOn.focalLengthMm !== machine.focalLengthMm) {
       warn(
         'lens',
-        `with another lens: ${learnedOn.focalLengthMm} mm (${profile.machine}); this job uses ${machine.focalLengthMm} mm (${machine.name})`,
+        `with another lens: ${learnedOn.focalLengthMm} mm (${profile.machine}); ${uses} ${machine.focalLengthMm} mm (${machine.name})`,
       );
-    } else warn('machine', `on another machine: ${profile.machine}; this job uses ${machine.name}`);
+    } else warn('machine', `on another machine: ${profile.machine}; ${uses} ${machine.name}`);
   }
   if (differs(profile.grid.pitchMm, job.grid.pitchMm)) {
-    warn('pitch', `at another pitch: ${profile.grid.pitchMm} mm; this job uses ${job.grid.pitchMm} mm`);
+    warn('pitch', `at another pitch: ${profile.grid.pitchMm} mm; ${uses} ${job.grid.pitchMm} mm`);
   }
   if (differs(profile.grid.lineSpacingMm, job.grid.lineSpacingMm)) {
     warn(
       'lineSpacing',
-      `at another line spacing: ${profile.grid.lineSpacingMm} mm; this job uses ${job.grid.lineSpacingMm} mm`,
+      `at another line spacing: ${profile.grid.lineSpacingMm} mm; ${uses} ${job.grid.lineSpacingMm} mm`,
     );
   }
   const screen = describeScreen(profile.screen);
   if (profile.screen.name !== job.screen.name) {
-    warn('screen', `with another screen: ${profile.screen.name}; this job uses ${job.screen.name}`);
+    warn('screen', `with another screen: ${profile.screen.name}; ${uses} ${job.screen.name}`);
   } else if (screen !== describeScreen(job.screen)) {
-    warn('screen', `with other screen options: ${screen}; this job uses ${describeScreen(job.screen)}`);
+    warn('screen', `with other screen options: ${screen}; ${uses} ${describeScreen(job.screen)}`);
   }
-  const changed = job.settings ? listChanges(profile.settings, job.settings) : [];
+  const changed = job.settings ? listChanges(profile.settings, job.settings, now) : [];
   if (changed.length > 0) warn('settings', `with other settings: ${changed.join(', ')}`);
   return warnings;
 }
@@ -83,11 +94,11 @@ const SETTINGS: readonly { readonly key: keyof BurnSettings; readonly label: str
   { key: 'scan', label: 'scan', unit: '' },
 ];
 
-function listChanges(learned: BurnSettings, used: BurnSettings): string[] {
+function listChanges(learned: BurnSettings, used: BurnSettings, now: string): string[] {
   const show = (value: string | number | undefined, unit: string) =>
     value === undefined ? 'not given' : `${value}${unit}`;
   return SETTINGS.filter(({ key }) => {
     const [a, b] = [learned[key], used[key]];
     return typeof a === 'number' && typeof b === 'number' ? differs(a, b) : a !== b;
-  }).map(({ key, label, unit }) => `${label} ${show(learned[key], unit)}, now ${show(used[key], unit)}`);
+  }).map(({ key, label, unit }) => `${label} ${show(learned[key], unit)}, ${now} ${show(used[key], unit)}`);
 }

@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { type Notice, notice } from '../notices.ts';
 import { createPchip, median } from '../numeric/index.ts';
 import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
@@ -83,9 +84,7 @@ export interface FitReport {
   readonly yuleNielsenN: FittedNumber;
   /** Largest half width of the band, ΔL*. */
   readonly widestBand: number;
-  /** Tones that differ by more than their noise allows to confuse, along the range. */
-  readonly distinguishable: number;
-  readonly warnings: readonly string[];
+  readonly warnings: readonly Notice[];
 }
 
 export interface ProfileFit {
@@ -201,7 +200,6 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     fading: fit.fading,
     yuleNielsenN: doubtSpread(fit.yuleNielsenN, options.cameraError ?? 0),
     widestBand: Math.max(...band.map(({ low, high }) => (high - low) / 2)),
-    distinguishable: countDistinguishable(kept, repeatability),
     warnings: [],
   };
   const warnings = listWarnings({ report, fit, direction, options, range: Math.abs(solid.lightness - bare.lightness) });
@@ -217,7 +215,7 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
       markDiameterYUm: interval(markY),
       leaveOneOut: round(curve.leaveOneOut, 3),
       modelRms: round(fit.rms, 3),
-      warnings,
+      warnings: warnings.map(({ text }) => text),
     },
   };
   return { profile, report: { ...report, warnings } };
@@ -350,12 +348,6 @@ function holdBack(points: readonly BandPoint[], headroom: number): readonly { co
   return [...before, { coverage, lightness: end }];
 }
 
-/** Steps of three times the scatter of one patch along the curve. */
-function countDistinguishable(points: readonly { readonly lightness: number }[], scatter: number): number {
-  const range = Math.abs(points[points.length - 1].lightness - points[0].lightness);
-  return 1 + Math.floor(range / (3 * scatter));
-}
-
 interface WarningFacts {
   readonly report: FitReport;
   readonly fit: FittedResponse;
@@ -364,60 +356,30 @@ interface WarningFacts {
   readonly range: number;
 }
 
-function listWarnings({ report, fit, direction, options, range }: WarningFacts): string[] {
-  const warnings: string[] = [];
-  const say = (condition: boolean, text: string) => {
-    if (condition) warnings.push(text);
-  };
-  const span = ({ low, high }: FittedNumber, decimals: number) =>
-    `${low.toFixed(decimals)} … ${high.toFixed(decimals)}`;
-  say(
-    direction !== options.toldDirection,
-    `The chart was drawn for a mark ${options.toldDirection} than bare; the readings say ${direction}. The profile follows the readings.`,
-  );
-  say(
-    report.usable.from > 0 || report.usable.to < 1,
-    `Lightness turns back: only coverage ${report.usable.from.toFixed(2)} … ${report.usable.to.toFixed(2)} is used, the longest stretch that goes one way. Less dose would give a cleaner scale.`,
-  );
-  say(range < 15, `Bare and solid differ by only ${range.toFixed(1)} L*: photographs will look flat.`);
-  say(
-    !report.markX.determined || !report.markY.determined,
-    `The chart does not tell the mark width well (x ${span(report.markX, 0)} µm, y ${span(report.markY, 0)} µm): other screens and spacings are predicted less surely.`,
-  );
-  say(
-    !report.steepness.determined,
-    `Steepness is not determined by these readings (${span(report.steepness, 1)}); the tone curve does not need it, other spacings do.`,
-  );
-  say(
-    !report.drive.determined,
-    `How far one dot is driven past the half dose is not determined (${span(report.drive, 1)}); predictions for another pitch or spacing lean on an assumption.`,
-  );
-  say(
-    !report.yuleNielsenN.determined,
-    `The spread of light in the material is not determined (n ${span(report.yuleNielsenN, 2)}).`,
-  );
-  say(
-    report.fading.low > 0.05,
-    `More dose marks less: about ${(100 * report.fading.value).toFixed(0)} % of the strength is lost at the solid's dose.`,
-  );
-  say(
-    report.modelRms > 2,
-    `The response model explains the patches to ${report.modelRms.toFixed(1)} L* only; use the chart's own screen and spacing.`,
-  );
-  say(
-    report.leaveOneOut > 1.5,
-    `A tone left out is predicted to ${report.leaveOneOut.toFixed(1)} L* only: burn a chart with more steps or more replicates.`,
-  );
-  say(
-    (options.cameraError ?? 0) > CAMERA_ERROR_MAX,
-    `The camera’s own contrast cannot be told well from this chart: dark tones are known to ± ${(Z95 * (options.cameraError ?? 0)).toFixed(0)} L* only. Scan the piece, or use --camera known with a camera whose files are plain sRGB.`,
-  );
-  say(
-    report.repeatability > 2.5,
-    `Equal patches differ by ${report.repeatability.toFixed(1)} L* (standard deviation): check focus, clamping and the flatness of the piece.`,
-  );
-  say(!fit.converged && fit.rms > 1, 'The fit of the response model did not settle; its numbers are a guess.');
-  const bad = report.rows.filter((row) => Math.abs(row.lightness - row.predicted) > Math.max(4, 4 * report.modelRms));
-  say(bad.length > 0, `Far from the model: ${bad.map(({ group }) => group).join(', ')}.`);
-  return warnings;
+function listWarnings({ report, fit, direction, options, range }: WarningFacts): Notice[] {
+  const { usable, markX, markY, modelRms, repeatability, leaveOneOut } = report;
+  const interval = ({ low, high }: FittedNumber) => ({ from: low, to: high });
+  const cameraError = options.cameraError ?? 0;
+  const far = report.rows.filter((row) => Math.abs(row.lightness - row.predicted) > Math.max(4, 4 * modelRms));
+  const when = (condition: boolean, say: () => Notice) => (condition ? [say()] : []);
+  return [
+    ...when(direction !== options.toldDirection, () =>
+      notice('direction-fitted', { drawn: options.toldDirection, read: direction }),
+    ),
+    ...when(usable.from > 0 || usable.to < 1, () => notice('lightness-turns-back', usable)),
+    ...when(range < 15, () => notice('range-small', { range })),
+    ...when(!markX.determined || !markY.determined, () =>
+      notice('mark-width-unsure', { x: interval(markX), y: interval(markY) }),
+    ),
+    ...when(!report.steepness.determined, () => notice('steepness-unsure', interval(report.steepness))),
+    ...when(!report.drive.determined, () => notice('drive-unsure', interval(report.drive))),
+    ...when(!report.yuleNielsenN.determined, () => notice('light-spread-unsure', interval(report.yuleNielsenN))),
+    ...when(report.fading.low > 0.05, () => notice('mark-fades', { share: report.fading.value })),
+    ...when(modelRms > 2, () => notice('model-poor', { rmsL: modelRms })),
+    ...when(leaveOneOut > 1.5, () => notice('tone-left-out-poor', { errorL: leaveOneOut })),
+    ...when(cameraError > CAMERA_ERROR_MAX, () => notice('camera-contrast-unsure', { lightness: Z95 * cameraError })),
+    ...when(repeatability > 2.5, () => notice('patches-scatter', { repeatability })),
+    ...when(!fit.converged && fit.rms > 1, () => notice('fit-unsettled')),
+    ...when(far.length > 0, () => notice('far-from-model', { groups: far.map(({ group }) => group) })),
+  ];
 }

@@ -10,6 +10,7 @@ import {
   type Learned,
   makeChart,
   measureCaptures,
+  measureSpan,
   type NamedCapture,
   parseChartLayout,
   parseRehearsalErrors,
@@ -28,6 +29,7 @@ import {
   toCaptureImage,
 } from '../job/index.ts';
 import { readJson, type Shop } from '../material/index.ts';
+import { notice } from '../notices.ts';
 import {
   decodePhoto,
   encodeJpeg,
@@ -167,7 +169,12 @@ async function learn(opened: readonly NamedCapture[], input: ReadInput, how: How
       ],
       { force: true },
     );
-    return { ...base, kind: 'measured', sentences: reading.notes, warnings: [...warnings, ...sayRejected(read)] };
+    return {
+      ...base,
+      kind: 'measured',
+      sentences: reading.notes,
+      warnings: [...texts(warnings), ...sayRejected(read)],
+    };
   }
   const learned = fitCaptures(read, {
     camera: ask.camera,
@@ -203,7 +210,7 @@ async function learn(opened: readonly NamedCapture[], input: ReadInput, how: How
       predicted,
     })),
     facts: listFacts(learned),
-    warnings: [...warnings, ...sayRejected(read)],
+    warnings: [...texts(warnings), ...sayRejected(read)],
     saved: false,
   };
 }
@@ -250,7 +257,7 @@ async function check(opened: readonly Checked[], input: ReadInput, how: How): Pr
     points: sampleCurve(profile.points),
     unit: found.unit,
     history: history.entries.map(toDriftPoint),
-    warnings: [...found.warnings, ...sayRejected([{ readings }])],
+    warnings: [...texts(found.warnings), ...sayRejected([{ readings }])],
   };
 }
 
@@ -266,9 +273,11 @@ async function drawAll(read: readonly ReadCapture[], out: string): Promise<strin
   return pictures;
 }
 
+const texts = (notices: readonly { readonly text: string }[]) => notices.map(({ text }) => text);
+
 function sayRejected(read: readonly Pick<ReadCapture, 'readings'>[]): string[] {
   return read.flatMap(({ readings }) =>
-    readings.rejected.map(({ id, detail }) => `Patch ${id} was left out: ${detail}.`),
+    readings.rejected.map(({ id, detail }) => notice('patch-left-out', { id, detail }).text),
   );
 }
 
@@ -288,7 +297,7 @@ function listFacts({ profile, report, recommendedSpacingMm }: Learned): NumberFa
     { label: 'Lightness, bare to marked', value: `L* ${profile.bare[0].toFixed(1)} to ${profile.full[0].toFixed(1)}` },
     { label: 'Equal patches differ by', value: `± ${report.repeatability.toFixed(2)} L*` },
     { label: 'A tone left out is missed by', value: `${report.leaveOneOut.toFixed(2)} L*` },
-    { label: 'Tones that can be told apart', value: String(report.distinguishable) },
+    { label: 'Tones that can be told apart', value: String(measureSpan(profile).tones) },
     { label: 'Mark width along the scan', value: width(report.markX) },
     { label: 'Mark width across the scan', value: width(report.markY) },
     { label: 'Line spacing recommended', value: `${recommendedSpacingMm.toFixed(3)} mm` },

@@ -45,7 +45,7 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
     mirrored: options.mirrored === true,
     ...(corners ? { corners } : {}),
   });
-  for (const text of check.warnings) warn(text);
+  for (const { text } of check.warnings) warn(text);
   for (const { id, detail } of check.readings.rejected) warn(`patch ${id} was left out: ${detail}`);
 
   const date = io.today();

@@ -73,7 +73,7 @@ export const run: Run = async (paths, options, { io, shop, warn, progress }) => 
     ...(aim === undefined ? {} : { aim: parseAim(aim, shop) }),
   });
   refuseMaterial(learned.profile.material, readRefused(shop));
-  for (const text of learned.warnings) warn(text);
+  for (const { text } of learned.warnings) warn(text);
   progress('writing the report');
   const pictures: string[] = [];
   for (const capture of learned.captures) pictures.push(await drawFindings(capture));
@@ -117,7 +117,7 @@ function describe(learned: Learned, files: string[]) {
           errorLightness: readings.camera.errorLightness,
         },
       })),
-      warnings,
+      warnings: warnings.map(({ text }) => text),
     },
     text: alignColumns([
       ...files.map((path) => ['wrote', path]),
@@ -140,7 +140,7 @@ function describe(learned: Learned, files: string[]) {
       ['spacing', `${formatNumber(recommendedSpacingMm, 3)} mm between lines recommended`],
       ['in hand', sayReserve(profile)],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],
-      ...(scatter ? [['why', scatter.sentences.slice(1).join(' ')]] : []),
+      ...(scatter ? [['why', scatter.reasons.join(' ')]] : []),
       ['left out', `a tone is predicted to ${formatNumber(report.leaveOneOut, 2)} L* without its readings`],
     ]),
   };

@@ -1,0 +1,193 @@
+/**
+ * The one table of what a person should know beside a result. `about` says which stage speaks, `say` words it from its
+ * data. Code that acts on a notice asks for its code; nothing reads the words back.
+ */
+export const NOTICES = {
+  'camera-flash': {
+    about: 'capture',
+    say: () =>
+      'The camera says that its flash fired: it mirrors in the piece. Take the picture again without, in even light from two sides.',
+  },
+  'camera-zoomed': {
+    about: 'capture',
+    say: ({ times }: { readonly times: number }) =>
+      `The camera says that it zoomed by computing (${times.toFixed(1)} times), which invents detail. Go nearer instead.`,
+  },
+  'camera-processed': {
+    about: 'capture',
+    say: () =>
+      'The camera says that it processed the picture in a way of its own (several exposures put together, an effect), which moves tones. Turn that off, or scan the chart.',
+  },
+  'camera-sharpened': {
+    about: 'capture',
+    say: ({ amount, radiusPx }: { readonly amount: number; readonly radiusPx: number }) =>
+      `The camera sharpened this picture: along edges ${Math.round(100 * amount)} % of what differs within ${(2 * radiusPx).toFixed(0)} pixels was added, which makes patterns of dots too light. It was taken back as far as it can be; scan the chart, or turn sharpening off, to be sure.`,
+  },
+  'smoke-taken': {
+    about: 'capture',
+    say: ({ ids, share }: { readonly ids: readonly string[]; readonly share: number }) =>
+      `The bare ways around ${ids.join(', ')} are up to ${Math.round(100 * share)} % darker, which was taken for smoke of these strongest cells: if a shadow lay there, take the picture again.`,
+  },
+  'references-disagree': {
+    about: 'capture',
+    say: ({ share, lightness }: { readonly share: number; readonly lightness: number }) =>
+      `After levelling the references still differ by ${(100 * share).toFixed(1)} %, in the lightest tones ${lightness.toFixed(1)} L*: a soft reflection or shadow that was not told from tone, or coarse stock. Single patches may be off by several times that; if the stock is even, take the picture again in even light.`,
+  },
+  /** The reader's word on a mark that runs the other way than drawn; a fit says the same in its own words. */
+  'direction-read': {
+    about: 'capture',
+    say: ({ drawn, read }: Directions) =>
+      `The chart was drawn for a ${drawn} mark; it reads ${read}, and ${read} is what counts.`,
+  },
+  'patches-left-out': {
+    about: 'capture',
+    say: ({ patches }: { readonly patches: readonly { readonly id: string; readonly reason: string }[] }) =>
+      `Left out: ${patches.map(({ id, reason }) => `${id} (${reason})`).join(', ')}.`,
+  },
+  'patch-left-out': {
+    about: 'capture',
+    say: ({ id, detail }: { readonly id: string; readonly detail: string }) => `Patch ${id} was left out: ${detail}.`,
+  },
+  'clusters-missing': {
+    about: 'capture',
+    say: () => 'The chart has no coarse clusters to find the camera curve from; sRGB was assumed.',
+  },
+  'clusters-unexplained': {
+    about: 'capture',
+    say: ({ residual }: { readonly residual: number }) =>
+      `No curve of a camera explains the coarse clusters (off by ${(100 * residual).toFixed(1)} % of the dots); sRGB was assumed. Scan the chart, or take a photo without the camera's own enhancements.`,
+  },
+  'curve-under-disturbance': {
+    about: 'capture',
+    say: () =>
+      'A reflection or shadow lies over a part of the chart, whose rest may bend the curve of the camera that is estimated: take the picture again in even light.',
+  },
+  'curve-badly-known': {
+    about: 'capture',
+    say: ({ lightness }: { readonly lightness: number }) =>
+      `The camera's curve is known to ±${lightness.toFixed(1)} L* only; a scan or a capture with known values is safer.`,
+  },
+  'captures-disagree': {
+    about: 'captures',
+    say: ({
+      patches,
+      captures,
+    }: {
+      readonly patches: readonly { readonly id: string; readonly deltaL: number }[];
+      readonly captures: number;
+    }) =>
+      `The captures disagree about ${patches.map(({ id, deltaL }) => `${id} (by ${deltaL.toFixed(1)} L*)`).join(', ')}: a reflection or dust in one of them. ${captures === 2 ? 'Of two, the middle stands: take a third.' : 'The median stands.'}`,
+  },
+  'direction-fitted': {
+    about: 'fit',
+    say: ({ drawn, read }: Directions) =>
+      `The chart was drawn for a mark ${drawn} than bare; the readings say ${read}. The profile follows the readings.`,
+  },
+  'lightness-turns-back': {
+    about: 'fit',
+    say: ({ from, to }: Interval) =>
+      `Lightness turns back: only coverage ${from.toFixed(2)} … ${to.toFixed(2)} is used, the longest stretch that goes one way. Less dose would give a cleaner scale.`,
+  },
+  'range-small': {
+    about: 'fit',
+    say: ({ range }: { readonly range: number }) =>
+      `Bare and solid differ by only ${range.toFixed(1)} L*: photographs will look flat.`,
+  },
+  'mark-width-unsure': {
+    about: 'fit',
+    say: ({ x, y }: { readonly x: Interval; readonly y: Interval }) =>
+      `The chart does not tell the mark width well (x ${sayInterval(x, 0)} µm, y ${sayInterval(y, 0)} µm): other screens and spacings are predicted less surely.`,
+  },
+  'steepness-unsure': {
+    about: 'fit',
+    say: (steepness: Interval) =>
+      `Steepness is not determined by these readings (${sayInterval(steepness, 1)}); the tone curve does not need it, other spacings do.`,
+  },
+  'drive-unsure': {
+    about: 'fit',
+    say: (drive: Interval) =>
+      `How far one dot is driven past the half dose is not determined (${sayInterval(drive, 1)}); predictions for another pitch or spacing lean on an assumption.`,
+  },
+  'light-spread-unsure': {
+    about: 'fit',
+    say: (n: Interval) => `The spread of light in the material is not determined (n ${sayInterval(n, 2)}).`,
+  },
+  'mark-fades': {
+    about: 'fit',
+    say: ({ share }: { readonly share: number }) =>
+      `More dose marks less: about ${(100 * share).toFixed(0)} % of the strength is lost at the solid's dose.`,
+  },
+  'model-poor': {
+    about: 'fit',
+    say: ({ rmsL }: { readonly rmsL: number }) =>
+      `The response model explains the patches to ${rmsL.toFixed(1)} L* only; use the chart's own screen and spacing.`,
+  },
+  'tone-left-out-poor': {
+    about: 'fit',
+    say: ({ errorL }: { readonly errorL: number }) =>
+      `A tone left out is predicted to ${errorL.toFixed(1)} L* only: burn a chart with more steps or more replicates.`,
+  },
+  'camera-contrast-unsure': {
+    about: 'fit',
+    say: ({ lightness }: { readonly lightness: number }) =>
+      `The camera’s own contrast cannot be told well from this chart: dark tones are known to ± ${lightness.toFixed(0)} L* only. Scan the piece, or take a camera whose files are plain sRGB and say that its curve is known.`,
+  },
+  'patches-scatter': {
+    about: 'fit',
+    say: ({ repeatability }: { readonly repeatability: number }) =>
+      `Equal patches differ by ${repeatability.toFixed(1)} L* (standard deviation): check focus, clamping and the flatness of the piece.`,
+  },
+  'fit-unsettled': {
+    about: 'fit',
+    say: () => 'The fit of the response model did not settle; its numbers are a guess.',
+  },
+  'far-from-model': {
+    about: 'fit',
+    say: ({ groups }: { readonly groups: readonly string[] }) => `Far from the model: ${groups.join(', ')}.`,
+  },
+  'chart-differs': {
+    about: 'check',
+    say: ({ difference }: { readonly field: string; readonly difference: string }) => `${difference}.`,
+  },
+} as const satisfies Record<string, { readonly about: string; readonly say: (data: never) => string }>;
+
+interface Directions {
+  readonly drawn: string;
+  readonly read: string;
+}
+
+interface Interval {
+  readonly from: number;
+  readonly to: number;
+}
+
+const sayInterval = ({ from, to }: Interval, decimals: number) => `${from.toFixed(decimals)} … ${to.toFixed(decimals)}`;
+
+type Rows = typeof NOTICES;
+export type NoticeCode = keyof Rows;
+type SaidOf<C extends NoticeCode> = Parameters<Rows[C]['say']>;
+
+/** Something that a person should know: what kind of thing by its code, and the words for people. */
+export interface Notice {
+  readonly code: NoticeCode;
+  readonly about: Rows[NoticeCode]['about'];
+  readonly text: string;
+  /** The numbers and names behind the words. Plain JSON. */
+  readonly data: Readonly<Record<string, unknown>>;
+}
+
+/** A notice of the table, worded from its data. */
+export function notice<C extends NoticeCode>(code: C, ...[data]: SaidOf<C>): Notice {
+  const { about, say } = NOTICES[code] as { about: Notice['about']; say: (data: unknown) => string };
+  return { code, about, text: say(data), data: (data ?? {}) as Readonly<Record<string, unknown>> };
+}
+
+/** The notices without those of some codes: what another stage says better. */
+export function withoutCodes(notices: readonly Notice[], ...codes: readonly NoticeCode[]): readonly Notice[] {
+  return notices.filter(({ code }) => !codes.includes(code));
+}
+
+/** Each thing once: the first of every notice that says the same. */
+export function withoutRepeats(notices: readonly Notice[]): readonly Notice[] {
+  return notices.filter(({ text }, at) => notices.findIndex((one) => one.text === text) === at);
+}
