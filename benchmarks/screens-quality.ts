@@ -221,7 +221,7 @@ for (const variant of listVariants()) {
   if (Object.keys(variant.options).length > 0 || variant.name === 'direct-search') continue;
   const dots = applyScreen(sky, { name: variant.name, grid: square.grid });
   const found = firstRows(dots);
-  const hasGoal = SCREENS[variant.name].family === 'diffusion' && SCREENS[variant.name].carries === 1;
+  const hasGoal = SCREENS[variant.name].family === 'diffusion' && SCREENS[variant.name].weightSum === 1;
   const verdict = !hasGoal ? '' : `  goal 0.9 … 1.1: ${judge(Math.abs(found - 1) <= 0.1)}`;
   console.log(`${variant.label.padEnd(36)}${found.toFixed(2).padStart(8)}${verdict}`);
   if (variant.name === 'floyd-steinberg') await writeDots('sky-floyd-steinberg', dots, 1);

@@ -7,7 +7,7 @@ export interface DiffusionOptions {
   readonly scan: 'raster' | 'serpentine';
   /** 2 … 256. */
   readonly levels: number;
-  /** Rows to screen before the first one, see `listStartRows`; even in number. */
+  /** Rows to screen before the first one, see `listWarmUpRows`; even in number. */
   readonly start?: readonly Uint16Array[];
 }
 
@@ -16,18 +16,18 @@ export const REACH = 2;
 const HALF = (ONE + 1) / 2;
 
 /**
- * Screen by error diffusion with a fixed kernel: each dot takes the level nearest to what is owed, the rest is passed on.
+ * Screen by error diffusion with a fixed kernel: each dot takes the level nearest to what is input, the rest is passed on.
  *
- * owed  = coverage + ⌊(Σ share · error + divisor/2) / divisor⌋ over the dots whose kernel reaches this one
- * level = ⌊(owed · (levels − 1) + 2¹⁴) / 2¹⁵⌋, error = owed − coverage of the level
+ * input = coverage + ⌊(Σ share · error + divisor/2) / divisor⌋ over the dots whose kernel reaches this one
+ * level = ⌊(input · (levels − 1) + 2¹⁴) / 2¹⁵⌋, error = input − coverage of the level
  *
  * All in whole numbers, so the bits are the same on every engine. The error is never clamped, and the one rounding is
  * off by 1/(2 · divisor) of the coverage's step at most, 1e-6 of the tone. What falls off the sides is lost. Without `start`
- * nothing is owed before the first row, as published: very light tones begin some rows late (2 % by about twenty), and
+ * no error comes before the first row, as published: very light tones begin some rows late (2 % by about twenty), and
  * very dark ones with as many rows solid.
  *
  * Bare (0) and solid (ONE) stay exactly so, outside a rounded corner and in a clipped highlight alike: a mean of errors
- * that each stopped short of firing never fires, so no speck can appear, and the error still owed there travels on
+ * that each stopped short of firing never fires, so no speck can appear, and the error left there travels on
  * instead of being dropped. With several levels the steps differ by one unit, so there the rule is enforced.
  *
  * @throws RangeError when the kernel reaches further than two dots or two rows.
@@ -131,16 +131,16 @@ interface Chain {
 
 function chooseBits({ sums, errors, step, shares, divisor, chosen }: Chain): void {
   const [near, far] = shares;
-  const { shift, inverse, lift, lifted } = divisionBy(divisor);
+  const { shift, inverse, offset, lifted } = divisionBy(divisor);
   let one = 0;
   let two = 0;
   for (let left = sums.length, x = step > 0 ? 0 : left - 1; left > 0; left--, x += step) {
     const sum = sums[x] + Math.imul(one, near) + Math.imul(two, far);
-    const owed = shift > 0 ? sum >> shift : (((sum + lift) * inverse) | 0) - lifted;
-    const mask = (HALF - 1 - owed) >> 31;
+    const input = shift > 0 ? sum >> shift : (((sum + offset) * inverse) | 0) - lifted;
+    const mask = (HALF - 1 - input) >> 31;
     chosen[x] = mask & 1;
     two = one;
-    one = owed - (mask & ONE);
+    one = input - (mask & ONE);
     errors[x + REACH] = one;
   }
 }
@@ -148,25 +148,25 @@ function chooseBits({ sums, errors, step, shares, divisor, chosen }: Chain): voi
 function chooseLevels(chain: Chain, { row, values }: { row: Uint16Array; values: Int32Array }): void {
   const { sums, errors, step, shares, divisor, chosen } = chain;
   const [near, far] = shares;
-  const { shift, inverse, lift, lifted } = divisionBy(divisor);
+  const { shift, inverse, offset, lifted } = divisionBy(divisor);
   const top = values.length - 1;
   let one = 0;
   let two = 0;
   for (let left = sums.length, x = step > 0 ? 0 : left - 1; left > 0; left--, x += step) {
     const sum = sums[x] + Math.imul(one, near) + Math.imul(two, far);
-    const owed = shift > 0 ? sum >> shift : (((sum + lift) * inverse) | 0) - lifted;
-    let level = (Math.imul(owed, top) + HALF) >> 15;
+    const input = shift > 0 ? sum >> shift : (((sum + offset) * inverse) | 0) - lifted;
+    let level = (Math.imul(input, top) + HALF) >> 15;
     if (level < 0 || row[x] === 0) level = 0;
     else if (level > top || row[x] === ONE) level = top;
     chosen[x] = level;
     two = one;
-    one = owed - values[level];
+    one = input - values[level];
     errors[x + REACH] = one;
   }
 }
 
 /**
- * Rounding division towards −∞ without a divide: a shift for powers of two, else a product with the inverse. `lift` makes
+ * Rounding division towards −∞ without a divide: a shift for powers of two, else a product with the inverse. `offset` makes
  * the dividend positive and keeps it half a unit away from whole quotients, where the inverse's own rounding would tell.
  * @param range of what is divided, either way, in full scales.
  */
@@ -176,7 +176,7 @@ export function divisionBy(divisor: number, range = 4) {
   return {
     shift: isPower ? 31 - Math.clz32(divisor) : 0,
     inverse: 1 / divisor,
-    lift: lifted * divisor + 0.5,
+    offset: lifted * divisor + 0.5,
     lifted,
   };
 }

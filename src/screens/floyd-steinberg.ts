@@ -8,7 +8,7 @@ export interface FloydSteinbergOptions {
   readonly scan: 'raster' | 'serpentine';
   /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
   readonly arithmetic?: 'fast' | 'plain';
-  /** Rows to screen before the first one, see `listStartRows`; even in number. */
+  /** Rows to screen before the first one, see `listWarmUpRows`; even in number. */
   readonly start?: readonly Uint16Array[];
 }
 
@@ -35,7 +35,7 @@ export function diffuseFloydSteinberg(coverage: Plane<'coverage'>, options: Floy
 }
 
 /**
- * Screens whole rows, one after the other; what is owed to the next one is kept between calls. `first` counts the first of
+ * Screens whole rows, one after the other; the error passed to the next one is kept between calls. `first` counts the first of
  * them: with a serpentine, odd ones run back.
  */
 type DiffuseRows = (asked: Uint16Array, fires: Uint8Array, first: number) => void;
@@ -108,10 +108,10 @@ function diffuseRow({ asked, fires, errors, isBackward, scan }: Row): void {
     const fromAboveNext = Math.imul(above, behindShare) + Math.imul(ahead, 5) + Math.imul(beyond, aheadShare) + 8;
     const sum = (asked[next] << 4) + fromAboveNext + carried;
     const mask = (BARE_LIMIT - sum) >> 31;
-    const owed = sum >> 4;
+    const input = sum >> 4;
     fires[next] = mask & 1;
-    errors[next + 1] = owed - (mask & ONE);
-    carried = (owed << 3) - owed - (mask & (7 * ONE));
+    errors[next + 1] = input - (mask & ONE);
+    carried = (input << 3) - input - (mask & (7 * ONE));
     behind = ahead;
     above = beyond;
     x = next + step;

@@ -8,7 +8,7 @@ export interface DiffusionKernel {
   readonly taps: readonly Tap[];
   readonly divisor: number;
   /** Sum of the shares / divisor: 1 keeps the tone; less loses some on purpose. */
-  readonly carries: number;
+  readonly weightSum: number;
   readonly source: SourceKey;
 }
 
@@ -23,7 +23,7 @@ function tapsOf(right: readonly number[], ...below: readonly (readonly number[])
 export const FLOYD_STEINBERG: DiffusionKernel = {
   taps: tapsOf([7], [3, 5, 1]),
   divisor: 16,
-  carries: 1,
+  weightSum: 1,
   source: 'floydSteinberg1976',
 };
 
@@ -31,7 +31,7 @@ export const FLOYD_STEINBERG: DiffusionKernel = {
 export const JARVIS_JUDICE_NINKE: DiffusionKernel = {
   taps: tapsOf([7, 5], [3, 5, 7, 5, 3], [1, 3, 5, 3, 1]),
   divisor: 48,
-  carries: 1,
+  weightSum: 1,
   source: 'jarvisJudiceNinke1976',
 };
 
@@ -39,7 +39,7 @@ export const JARVIS_JUDICE_NINKE: DiffusionKernel = {
 export const STUCKI: DiffusionKernel = {
   taps: tapsOf([8, 4], [2, 4, 8, 4, 2], [1, 2, 4, 2, 1]),
   divisor: 42,
-  carries: 1,
+  weightSum: 1,
   source: 'stucki1981',
 };
 
@@ -47,7 +47,7 @@ export const STUCKI: DiffusionKernel = {
 export const BURKES: DiffusionKernel = {
   taps: tapsOf([8, 4], [2, 4, 8, 4, 2]),
   divisor: 32,
-  carries: 1,
+  weightSum: 1,
   source: 'ditherPunk',
 };
 
@@ -55,7 +55,7 @@ export const BURKES: DiffusionKernel = {
 export const SIERRA: DiffusionKernel = {
   taps: tapsOf([5, 3], [2, 4, 5, 4, 2], [2, 3, 2]),
   divisor: 32,
-  carries: 1,
+  weightSum: 1,
   source: 'ditherPunk',
 };
 
@@ -63,7 +63,7 @@ export const SIERRA: DiffusionKernel = {
 export const SIERRA_TWO_ROW: DiffusionKernel = {
   taps: tapsOf([4, 3], [1, 2, 3, 2, 1]),
   divisor: 16,
-  carries: 1,
+  weightSum: 1,
   source: 'ditherPunk',
 };
 
@@ -71,7 +71,7 @@ export const SIERRA_TWO_ROW: DiffusionKernel = {
 export const SIERRA_LITE: DiffusionKernel = {
   taps: tapsOf([2], [1, 1, 0]),
   divisor: 4,
-  carries: 1,
+  weightSum: 1,
   source: 'ditherPunk',
 };
 
@@ -79,6 +79,6 @@ export const SIERRA_LITE: DiffusionKernel = {
 export const ATKINSON: DiffusionKernel = {
   taps: tapsOf([1, 1], [1, 1, 1], [1]),
   divisor: 8,
-  carries: 0.75,
+  weightSum: 0.75,
   source: 'ditherPunk',
 };

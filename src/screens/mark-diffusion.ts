@@ -7,10 +7,10 @@ export interface MarkDiffusionOptions {
   readonly kernel: DiffusionKernel;
   readonly scan: 'raster' | 'serpentine';
   readonly steps: MarkSteps;
-  /** Rows to screen before the first one, see `listStartRows`; even in number. */
+  /** Rows to screen before the first one, see `listWarmUpRows`; even in number. */
   readonly start?: readonly Uint16Array[];
-  /** Gives the row's lift of what is owed in the choice alone, in units of coverage; see `openEdgeLift`. */
-  readonly liftOf?: (y: number) => Int32Array;
+  /** Gives the row's threshold modulation: it counts in the choice alone, not in the error; in units of coverage; see `createEdgeEnhancement`. */
+  readonly modulationOf?: (y: number) => Int32Array;
   /** Fewest dots along a scan line for which the beam stays on, and stays off, 1 … 32. */
   readonly run?: number;
   /** What to ask for where a strength is wanted, see `levelStrengths`. */
@@ -25,8 +25,8 @@ const HALF = (ONE + 1) / 2;
  * Screen by error diffusion on the marks and not on the dots: the error passed on is that of the strength that the dot
  * table predicts (source: 'pappasNeuhoff1995', from memory, "modified error diffusion"; the printer model is the table).
  *
- * owed  = wanted + ⌊(Σ share · error + divisor/2) / divisor⌋
- * fires when owed + lift ≥ step/2, which leaves the smaller error; error = owed − step if it fires, else owed
+ * input = wanted + ⌊(Σ share · error + divisor/2) / divisor⌋
+ * fires when input + modulation ≥ step/2, which leaves the smaller error; error = input − step if it fires, else input
  *
  * where step is what the dot adds to the strength of everything, given the dots chosen before (`tabulateMarkSteps`). So dots
  * that overlap their neighbours are counted for as little as they change, and the tone holds without a curve. Here the
@@ -36,7 +36,7 @@ const HALF = (ONE + 1) / 2;
  * than half a dot is passed on, or a shadow would trail behind every edge.
  */
 export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOptions): Dots {
-  const { kernel, scan, steps, start = [], liftOf, run = 1, levels, arithmetic = 'fast' } = options;
+  const { kernel, scan, steps, start = [], modulationOf, run = 1, levels, arithmetic = 'fast' } = options;
   const { width, height, data } = wanted;
   const shares = sharesOf(kernel);
   const dots = createDots(width, height);
@@ -49,7 +49,7 @@ export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOp
   const scratch = new Uint8Array(width);
   const levelled = new Uint16Array(levels ? width : 0);
   const isDeep = shares.rows[1].some((share) => share > 0);
-  const isFour = kernel === FLOYD_STEINBERG && liftOf === undefined && run === 1;
+  const isFour = kernel === FLOYD_STEINBERG && modulationOf === undefined && run === 1;
   const kernels = isFour && arithmetic === 'fast' ? loadKernels() : undefined;
   const chooseFast = kernels ? startFastRows(kernels, { width, steps, scan, levels }) : undefined;
   for (let y = -start.length; y < height; y++) {
@@ -66,10 +66,10 @@ export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOp
     else {
       sumCoverage(row, { errors: oneUp, shares: shares.rows[0], step: stepAbove, divisor: kernel.divisor, sums });
       if (isDeep) addErrors(sums, twoUp, shares.rows[1], step);
-      const lift = liftOf?.(Math.max(0, y));
+      const modulation = modulationOf?.(Math.max(0, y));
       const chain = { row, sums, errors: here, step, shares: shares.ahead, divisor: kernel.divisor };
-      if (run > 1) chooseRuns({ ...chain, chosen, columns, steps, lift }, run);
-      else chooseMarks({ ...chain, chosen, columns, steps, lift });
+      if (run > 1) chooseRuns({ ...chain, chosen, columns, steps, modulation }, run);
+      else chooseMarks({ ...chain, chosen, columns, steps, modulation });
     }
     pushRow(columns, chosen, steps.rowsAbove);
     if (isFour) continue;
@@ -104,7 +104,7 @@ interface MarkRow {
   /** The dots of the rows above, a number a column. */
   readonly columns: Uint8Array;
   readonly steps: MarkSteps;
-  readonly lift: Int32Array | undefined;
+  readonly modulation: Int32Array | undefined;
 }
 
 /** Takes a finished row into the columns; the nearest row is the highest bit. */
@@ -116,11 +116,11 @@ export function pushRow(columns: Uint8Array, chosen: Uint8Array, rowsAbove: numb
 }
 
 function chooseMarks(of: MarkRow): void {
-  const { row, sums, errors, step, divisor, chosen, columns, steps, lift } = of;
+  const { row, sums, errors, step, divisor, chosen, columns, steps, modulation } = of;
   const { rowsAbove, sides, behind } = steps;
   const table = step > 0 ? steps.rightward : steps.leftward;
   const [near, far] = of.shares;
-  const { shift, inverse, lift: raise, lifted } = divisionBy(divisor, 16);
+  const { shift, inverse, offset: raise, lifted } = divisionBy(divisor, 16);
   const aboveMask = (1 << (rowsAbove * (2 * sides + 1))) - 1;
   const behindMask = (1 << behind) - 1;
   const most = steps.largest;
@@ -133,7 +133,7 @@ function chooseMarks(of: MarkRow): void {
   for (let left = row.length; left > 0; left--, x += step) {
     above = ((above << rowsAbove) | columns[x + sides * step + MAX_SIDES]) & aboveMask;
     const sum = sums[x] + Math.imul(one, near) + Math.imul(two, far);
-    const owed = shift > 0 ? sum >> shift : (((sum + raise) * inverse) | 0) - lifted;
+    const input = shift > 0 ? sum >> shift : (((sum + raise) * inverse) | 0) - lifted;
     const gain = table[(above << behind) | current];
     const asked = row[x];
     two = one;
@@ -141,15 +141,15 @@ function chooseMarks(of: MarkRow): void {
       const bit = asked & 1;
       chosen[x] = bit;
       current = ((current << 1) | bit) & behindMask;
-      const rest = owed - (bit === 1 ? gain : 0);
+      const rest = input - (bit === 1 ? gain : 0);
       one = keepWithin(rest, HALF);
     } else {
-      const pull = lift === undefined ? 0 : lift[x];
-      const mask = (gain - 1 - 2 * (owed + pull)) >> 31;
+      const pull = modulation === undefined ? 0 : modulation[x];
+      const mask = (gain - 1 - 2 * (input + pull)) >> 31;
       chosen[x] = mask & 1;
       current = ((current << 1) | (mask & 1)) & behindMask;
-      const rest = owed - (mask & gain);
-      // Only a tone that cannot be reached, or a lift, owes more than one step.
+      const rest = input - (mask & gain);
+      // Only a tone that cannot be reached, or a modulation, owes more than one step.
       one = keepWithin(rest, most);
     }
     errors[x + REACH] = one;
@@ -157,15 +157,15 @@ function chooseMarks(of: MarkRow): void {
 }
 
 /**
- * The same in runs: after a change the beam stays as it is for `run` dots, whatever is owed; the error of that is
+ * The same in runs: after a change the beam stays as it is for `run` dots, whatever the input; the error of that is
  * passed on like any other. Exactly bare and solid dots stay so, and no run begins that they would cut short.
  */
 function chooseRuns(of: MarkRow, run: number): void {
-  const { row, sums, errors, step, divisor, chosen, columns, steps, lift } = of;
+  const { row, sums, errors, step, divisor, chosen, columns, steps, modulation } = of;
   const { rowsAbove, sides, behind } = steps;
   const table = step > 0 ? steps.rightward : steps.leftward;
   const [near, far] = of.shares;
-  const { inverse, lift: raise, lifted } = divisionBy(divisor, 4 * MAX_RUN);
+  const { inverse, offset: raise, lifted } = divisionBy(divisor, 4 * MAX_RUN);
   const aboveMask = (1 << (rowsAbove * (2 * sides + 1))) - 1;
   const behindMask = (1 << behind) - 1;
   const most = steps.largest * run;
@@ -189,13 +189,13 @@ function chooseRuns(of: MarkRow, run: number): void {
   for (let left = width; left > 0; left--, x += step) {
     above = ((above << rowsAbove) | columns[x + sides * step + MAX_SIDES]) & aboveMask;
     const sum = sums[x] + Math.imul(one, near) + Math.imul(two, far);
-    const owed = (((sum + raise) * inverse) | 0) - lifted;
+    const input = (((sum + raise) * inverse) | 0) - lifted;
     const gain = table[(above << behind) | current];
     const asked = row[x];
     let bit = state;
     if (asked === 0 || asked === ONE) bit = asked & 1;
     else if (held >= run) {
-      const wants = 2 * (owed + (lift === undefined ? 0 : lift[x])) >= gain ? 1 : 0;
+      const wants = 2 * (input + (modulation === undefined ? 0 : modulation[x])) >= gain ? 1 : 0;
       const room = wants === 1 ? freeOfBare[x] : freeOfSolid[x];
       if (wants === state || room >= run) bit = wants;
     }
@@ -204,7 +204,7 @@ function chooseRuns(of: MarkRow, run: number): void {
     chosen[x] = bit;
     current = ((current << 1) | bit) & behindMask;
     two = one;
-    const rest = owed - (bit === 1 ? gain : 0);
+    const rest = input - (bit === 1 ? gain : 0);
     one = keepWithin(rest, asked === 0 || asked === ONE ? HALF : most);
     errors[x + REACH] = one;
   }
@@ -298,12 +298,12 @@ function chooseByFourShares({ row, errors, step, stepAbove, chosen, columns, ste
     const gain = afterBare + (mask & (table[at | 1] - afterBare));
     earlier = ((earlier << 1) | (mask & 1)) & earlierMask;
     const sum = fromAbove + carried;
-    const owed = sum >> 4;
+    const input = sum >> 4;
     mask = ((((gain + 1) >> 1) << 4) - 1 - sum) >> 31;
-    let rest = owed - (mask & gain);
+    let rest = input - (mask & gain);
     if (asked === 0 || asked === ONE) {
       mask = -(asked & 1);
-      rest = owed - (mask & gain);
+      rest = input - (mask & gain);
       rest = keepWithin(rest, HALF);
     } else rest = keepWithin(rest, most);
     carried = (rest << 3) - rest;

@@ -6,7 +6,7 @@ import { generateBayer } from './bayer.ts';
 import { clusterSides, widenMask } from './clusters.ts';
 import { diffuseFixed } from './diffusion.ts';
 import { searchDots } from './direct-search.ts';
-import { openEdgeLift } from './edge-lift.ts';
+import { createEdgeEnhancement } from './edge-enhancement.ts';
 import { diffuseFloydSteinberg } from './floyd-steinberg.ts';
 import {
   ATKINSON,
@@ -25,20 +25,20 @@ import { type MarkSteps, type MarkTable, tabulateMarkSteps } from './mark-steps.
 import { DEFAULT_OPTIONS, fillOptions } from './options.ts';
 import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from './periodic.ts';
 import { planSearch, type SearchPlan } from './search-plan.ts';
-import { listStartRows } from './start-rows.ts';
 import { applyMask, createMask, type ThresholdMask } from './threshold-mask.ts';
 import type { ScreenName, ScreenOptions, ScreenRecord, ScreenRequest } from './types.ts';
 import { diffuseVariable } from './variable-diffusion.ts';
 import { OSTROMOUKHOV, type VariableKernel, ZHOU_FANG } from './variable-kernels.ts';
 import { diffuseVariableMarks } from './variable-marks.ts';
 import { generateVoidAndCluster } from './void-and-cluster.ts';
+import { listWarmUpRows } from './warm-up-rows.ts';
 
 type Named = Pick<ScreenRecord, 'name' | 'title'>;
 
 /** What a search may leave of the tone where the eye does not see it. */
 const SEARCH_TOLERANCE = 0.001;
 
-/** What edges and the last, still owed dots may cost on a large plane. */
+/** What the error lost at the edges may cost on a large plane. */
 const DIFFUSION_TOLERANCE = 0.005;
 
 const takesByError = ({ errorOf }: Partial<ScreenOptions>) => (errorOf === 'marks' ? 'strength' : 'coverage');
@@ -51,21 +51,21 @@ function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRec
     source: kernel.source,
     uses: ['scan', 'levels', 'errorOf', 'edges', 'run'],
     defaults: { scan: 'serpentine', levels: 2, errorOf: 'dots', edges: 0, run: 1 },
-    carries: kernel.carries,
+    weightSum: kernel.weightSum,
     takes: takesByError,
     // What is not carried is at most half a level of error for every dot.
-    toneTolerance: ({ levels }) => DIFFUSION_TOLERANCE + (1 - kernel.carries) / (2 * (levels - 1)),
+    toneTolerance: ({ levels }) => DIFFUSION_TOLERANCE + (1 - kernel.weightSum) / (2 * (levels - 1)),
     screen(coverage, { scan, levels: doses, errorOf, edges, run }, _grid, { marks }) {
-      const start = listStartRows(coverage);
+      const start = listWarmUpRows(coverage);
       if (errorOf === 'marks' || edges > 0 || run > 1) {
         refuseLevels(doses);
         const table = errorOf === 'marks' ? needMarks(marks) : ONE_DOT;
         const known = { kernel, scan, steps: stepsOf(table), run };
         const levels = levelsOf(table, [name, scan, run], (plane) =>
-          diffuseMarks(plane, { ...known, start: listStartRows(plane) }),
+          diffuseMarks(plane, { ...known, start: listWarmUpRows(plane) }),
         );
-        const lift = edges > 0 ? { liftOf: openEdgeLift(coverage, edges) } : {};
-        return diffuseMarks(coverage, { ...known, start, ...levels, ...lift });
+        const enhancement = edges > 0 ? { modulationOf: createEdgeEnhancement(coverage, edges) } : {};
+        return diffuseMarks(coverage, { ...known, start, ...levels, ...enhancement });
       }
       return kernel === FLOYD_STEINBERG && doses === 2
         ? diffuseFloydSteinberg(coverage, { scan, start })
@@ -83,17 +83,17 @@ function variableScreen({ name, title }: Named, kernel: VariableKernel): ScreenR
     source: kernel.source,
     uses: ['scan', 'levels', 'errorOf', ...(isModulated ? (['seed'] as const) : [])],
     defaults: { scan: 'serpentine', levels: 2, errorOf: 'dots', ...(isModulated ? { seed: 1 } : {}) },
-    carries: kernel.carries,
+    weightSum: kernel.weightSum,
     takes: takesByError,
     toneTolerance: () => DIFFUSION_TOLERANCE,
     screen(coverage, { scan, levels, seed, errorOf }, _grid, { marks }) {
-      const start = listStartRows(coverage);
+      const start = listWarmUpRows(coverage);
       if (errorOf === 'dots') return diffuseVariable(coverage, { kernel, scan, levels, seed, start });
       refuseLevels(levels);
       const table = needMarks(marks);
       const known = { kernel, scan, seed, table, steps: stepsOf(table) };
       const asked = levelsOf(table, [name, scan, seed], (plane) =>
-        diffuseVariableMarks(plane, { ...known, start: listStartRows(plane) }),
+        diffuseVariableMarks(plane, { ...known, start: listWarmUpRows(plane) }),
       );
       return diffuseVariableMarks(coverage, { ...known, start, ...asked });
     },
@@ -223,7 +223,7 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
     source: 'bayer1973',
     uses: ['size', 'levels'],
     defaults: { size: 8, levels: 2 },
-    carries: 1,
+    weightSum: 1,
     toneTolerance: ({ size, levels }) => halfLevel(size * size, levels),
     screen: (coverage, { size, levels }) =>
       applyMask(coverage, {
@@ -238,7 +238,7 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
     source: 'ulichney1993',
     uses: ['size', 'seed', 'levels', 'dotSize'],
     defaults: { size: 128, seed: 1, levels: 2, dotSize: 0 },
-    carries: 1,
+    weightSum: 1,
     toneTolerance: ({ size, levels }) => halfLevel(size * size, levels),
     screen(coverage, options, grid) {
       if (options.size < BLUE_NOISE_MIN) {
@@ -259,7 +259,7 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
     source: 'lauArceGallagher1999',
     uses: ['cluster', 'seed', 'levels'],
     defaults: { cluster: 4, seed: 1, levels: 2 },
-    carries: 1,
+    weightSum: 1,
     toneTolerance: ({ levels }) => CUT_TOLERANCE + halfLevel(CLUSTERS * CLUSTERS, levels),
     screen(coverage, { cluster, seed, levels }, grid) {
       const mask = remember(['green-noise', cluster, grid.lineSpacingMm / grid.pitchMm, seed], () => {
@@ -277,7 +277,7 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
     source: 'ulichney1987',
     uses: ['linesPerCm', 'angleDeg', 'shape', 'levels'],
     defaults: { linesPerCm: 'auto', angleDeg: 45, shape: 'round', levels: 2 },
-    carries: 1,
+    weightSum: 1,
     toneTolerance: (options, grid) =>
       CUT_TOLERANCE + halfLevel(periodOf(options, grid) ** 2 / (grid.pitchMm * grid.lineSpacingMm), options.levels),
     screen(coverage, { linesPerCm, angleDeg, shape, levels }, grid) {
@@ -293,7 +293,7 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
     source: 'ulichney1987',
     uses: ['linesPerCm', 'angleDeg', 'levels'],
     defaults: { linesPerCm: 'auto', angleDeg: 45, levels: 2 },
-    carries: 1,
+    weightSum: 1,
     toneTolerance: (options, grid) =>
       CUT_TOLERANCE + halfLevel(periodOf(options, grid) / Math.max(grid.pitchMm, grid.lineSpacingMm), options.levels),
     screen(coverage, { linesPerCm, angleDeg, levels }, grid) {
@@ -309,7 +309,7 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
     source: 'analouiAllebach1992',
     uses: ['response', 'viewingDistanceMm'],
     defaults: { response: 'linear', viewingDistanceMm: 300 },
-    carries: 1,
+    weightSum: 1,
     takes: ({ response }) => (response === 'table' ? 'strength' : 'coverage'),
     toneTolerance: () => SEARCH_TOLERANCE,
     screen: (coverage, options, grid, surroundings) =>

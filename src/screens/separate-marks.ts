@@ -10,7 +10,7 @@ export interface SeparateOptions {
   readonly colours: readonly LinearColour[];
   /**
    * Wanted colours of a row, three numbers a dot. Best inside the hull of `colours`, where the error stays small: what lies
-   * outside is owed for ever.
+   * outside would add to the error for ever.
    */
   readonly wantedOf: (y: number, row: Float64Array) => void;
   /** Share of each dot that may be marked, 0 … 255; where it is below half the dot stays bare and owes nothing. */
@@ -26,7 +26,7 @@ const [AHEAD, BEHIND, FORWARD] = [7 / 16, 3 / 16, 1 / 16];
 const MOST = 4;
 
 /**
- * Separates a picture into marks by vector error diffusion: each dot shows the colour nearest to what is owed, bare or one
+ * Separates a picture into marks by vector error diffusion: each dot shows the colour nearest to the accumulated input, bare or one
  * of the marks, and what it misses is passed on in all three dimensions, serpentine. Light adds in the space of the
  * colours, so their mean over an area is kept, and a dot never gets two marks.
  * @returns the index of the colour of each dot, 0 bare.

@@ -82,7 +82,7 @@ export interface ScreenRecord {
   /** Values of the options in `uses` where the caller gives none. */
   readonly defaults: Partial<ScreenOptions>;
   /** Share of the tone's error that is passed on: 1 keeps the tone, less loses some on purpose. */
-  readonly carries: number;
+  readonly weightSum: number;
   /** Largest |mean of dots − coverage| on a large constant plane, as a function of the options. */
   readonly toneTolerance: (options: ScreenOptions, grid: DotGrid) => number;
   /**

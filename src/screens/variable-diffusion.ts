@@ -10,7 +10,7 @@ export interface VariableDiffusionOptions {
   readonly levels: number;
   /** Start of the chance behind a modulated threshold. */
   readonly seed: number;
-  /** Rows to screen before the first one, see `listStartRows`; even in number. */
+  /** Rows to screen before the first one, see `listWarmUpRows`; even in number. */
   readonly start?: readonly Uint16Array[];
 }
 
@@ -21,7 +21,7 @@ const WEIGHT_HALF = WEIGHT_ONE >> 1;
 const HALF = (ONE + 1) / 2;
 
 /**
- * Screen by error diffusion with weights that depend on the tone asked for (not on what is owed), as in the authors'
+ * Screen by error diffusion with weights that depend on the tone asked for (not on what is input), as in the authors'
  * programs: white there is firing here, which the symmetric tables allow. With several levels the tone is the place
  * between the two nearest levels.
  *
@@ -30,7 +30,7 @@ const HALF = (ONE + 1) / 2;
  * change in one place of the picture leaves the chance everywhere else alone.
  *
  * Bare (0) and solid (ONE) stay exactly so, as in Ostromoukhov's program, here at both ends: without the rule the
- * differing weights and the threshold would throw specks across the edge of a mask. The error owed there is kept and
+ * differing weights and the threshold would throw specks across the edge of a mask. The error left there is kept and
  * passed on, which keeps the tone of what follows.
  */
 export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDiffusionOptions): Dots {
@@ -56,13 +56,13 @@ export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDi
     for (let left = width; left > 0; left--) {
       const wanted = asked[x];
       const row = rowOf[wanted];
-      const owed = wanted + incoming[x + 1] + carried;
-      const lift = isModulated ? Math.imul(random.nextUint32() >>> 18, strength[row]) >> 14 : 0;
-      let level = (Math.imul(owed, top) + HALF - lift) >> 15;
+      const input = wanted + incoming[x + 1] + carried;
+      const modulation = isModulated ? Math.imul(random.nextUint32() >>> 18, strength[row]) >> 14 : 0;
+      let level = (Math.imul(input, top) + HALF - modulation) >> 15;
       if (level < 0 || wanted === 0) level = 0;
       else if (level > top || wanted === ONE) level = top;
       chosen[x] = level;
-      const error = owed - values[level];
+      const error = input - values[level];
       carried = (Math.imul(error, ahead[row]) + WEIGHT_HALF) >> WEIGHT_BITS;
       const behind = (Math.imul(error, belowBehind[row]) + WEIGHT_HALF) >> WEIGHT_BITS;
       outgoing[x + 1 - step] = pending + behind;

@@ -9,7 +9,7 @@ export interface VariableKernel {
   readonly knots: readonly WeightKnot[];
   /** Strength of the random threshold by level, percent of half the range, linear between knots. */
   readonly modulation: readonly (readonly [level: number, percent: number])[];
-  readonly carries: number;
+  readonly weightSum: number;
   readonly source: SourceKey;
 }
 
@@ -39,7 +39,7 @@ export const OSTROMOUKHOV: VariableKernel = {
     [0, 0],
     [127, 0],
   ],
-  carries: 1,
+  weightSum: 1,
   source: 'ostromoukhov2001',
 };
 
@@ -82,7 +82,7 @@ export const ZHOU_FANG: VariableKernel = {
     [112, 79],
     [127, 100],
   ],
-  carries: 1,
+  weightSum: 1,
   source: 'zhouFang2003',
 };
 

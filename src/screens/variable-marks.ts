@@ -14,7 +14,7 @@ export interface VariableMarkOptions extends Omit<VariableDiffusionOptions, 'lev
 /**
  * `diffuseVariable` to two levels with the error of the marks instead of the dots: see `diffuseMarks`. The weights
  * follow the share of dots that the wanted strength takes, since it is the dots' pattern that they were made for. The
- * modulated threshold scales with the step. At bare and solid dots up to two dots are passed on, as more may be owed here.
+ * modulated threshold scales with the step. At bare and solid dots up to two dots are passed on, as the error may be larger here.
  */
 export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: VariableMarkOptions): Dots {
   const { width, height, data } = wanted;
@@ -30,7 +30,7 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
   const levelled = new Uint16Array(levels ? width : 0);
   const aboveMask = (1 << (rowsAbove * (2 * sides + 1))) - 1;
   const behindMask = (1 << behind) - 1;
-  // A modulated threshold lets half a step more be owed, and what others passed on comes on top.
+  // A modulated threshold lets half a step more be input, and what others passed on comes on top.
   const most = 2 * steps.largest;
   let incoming = new Int32Array(width + 2);
   let outgoing = new Int32Array(width + 2);
@@ -51,10 +51,10 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
       const gain = gains[(above << behind) | current];
       const value = asked[x];
       const row = rowOf[value];
-      const owed = value + incoming[x + 1] + carried;
-      const lift = isModulated ? Math.imul(random.nextUint32() >>> 18, strength[row]) >> 14 : 0;
-      const bound = lift === 0 ? gain : gain + (2 * lift * gain) / ONE;
-      let bit = 2 * owed >= bound ? 1 : 0;
+      const input = value + incoming[x + 1] + carried;
+      const modulation = isModulated ? Math.imul(random.nextUint32() >>> 18, strength[row]) >> 14 : 0;
+      const bound = modulation === 0 ? gain : gain + (2 * modulation * gain) / ONE;
+      let bit = 2 * input >= bound ? 1 : 0;
       let limit = most;
       if (value === 0 || value === ONE) {
         bit = value & 1;
@@ -62,7 +62,7 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
       }
       chosen[x] = bit;
       current = ((current << 1) | bit) & behindMask;
-      const rest = owed - (bit === 1 ? gain : 0);
+      const rest = input - (bit === 1 ? gain : 0);
       const error = keepWithin(rest, limit);
       // Products beyond 32 bits, as an error here may be that of several dots.
       carried = Math.floor(error * ahead[row] * (1 / WEIGHT_ONE) + 0.5);

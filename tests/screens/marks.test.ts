@@ -15,14 +15,14 @@ import { applyScreen, SCREENS, type ScreenName, screenNames, takesStrength } fro
 import { FLOYD_STEINBERG } from '../../src/screens/kernels.ts';
 import { diffuseMarks } from '../../src/screens/mark-diffusion.ts';
 import { coverageOfStrengths, type MarkTable, tabulateMarkSteps } from '../../src/screens/mark-steps.ts';
-import { listStartRows } from '../../src/screens/start-rows.ts';
+import { listWarmUpRows } from '../../src/screens/warm-up-rows.ts';
 import { constantPlane, drawDots, mixedPlane } from './planes.ts';
 
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const ONE_DOT: MarkTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
 const NINE = [0.03, 0.125, 0.25, 0.4, 0.5, 0.6, 0.753, 0.875, 0.97];
 const modelBased = screenNames.filter((name) => SCREENS[name].uses.includes('errorOf'));
-const keepers = modelBased.filter((name) => SCREENS[name].carries === 1);
+const keepers = modelBased.filter((name) => SCREENS[name].weightSum === 1);
 
 /** A lighter mark of a width in dots along and across the scan; wider ones have wider tables. */
 function surfaceOf(width: number, height = width): Surface {
@@ -166,7 +166,7 @@ test.each(['raster', 'serpentine'] as const)(
         [133, 71],
       ] as const) {
         const plane = mixedPlane(width, height, 5);
-        const options = { kernel: FLOYD_STEINBERG, scan, steps, start: listStartRows(plane) };
+        const options = { kernel: FLOYD_STEINBERG, scan, steps, start: listWarmUpRows(plane) };
         const plain = diffuseMarks(plane, { ...options, arithmetic: 'plain' });
         expect(drawDots(diffuseMarks(plane, options))).toEqual(drawDots(plain));
       }

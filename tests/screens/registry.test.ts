@@ -17,7 +17,7 @@ const SQUARE = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const TALL = { pitchMm: 0.02, lineSpacingMm: 0.035 };
 const NINE = [0.03, 0.125, 0.25, 0.4, 0.5, 0.6, 0.753, 0.875, 0.97];
 const diffusions = screenNames.filter((name) => SCREENS[name].family === 'diffusion');
-const keepers = screenNames.filter((name) => SCREENS[name].carries === 1);
+const keepers = screenNames.filter((name) => SCREENS[name].weightSum === 1);
 
 function toleranceOf(name: ScreenName, given: Partial<ScreenOptions>, grid: typeof SQUARE) {
   return SCREENS[name].toneTolerance({ ...DEFAULT_OPTIONS, ...SCREENS[name].defaults, ...given }, grid);
@@ -57,7 +57,7 @@ describe.each(keepers)('%s', (name) => {
 });
 
 test('atkinson loses tone as it declares: within a quarter of half a level, and really towards the ends', () => {
-  expect(SCREENS.atkinson.carries).toBe(0.75);
+  expect(SCREENS.atkinson.weightSum).toBe(0.75);
   for (const scan of ['raster', 'serpentine'] as const) {
     for (const share of NINE) {
       const mean = meanOfDots(applyScreen(constantPlane(share, 256), { name: 'atkinson', grid: SQUARE, scan }));

@@ -3,15 +3,15 @@ import { AppError } from '../../src/errors.ts';
 import { createPlane, type Dots, ONE, type Plane, sha256 } from '../../src/plane/index.ts';
 import { clusterSides } from '../../src/screens/clusters.ts';
 import { diffuseFixed } from '../../src/screens/diffusion.ts';
-import { openEdgeLift } from '../../src/screens/edge-lift.ts';
+import { createEdgeEnhancement } from '../../src/screens/edge-enhancement.ts';
 import { applyScreen, SCREENS, screenNames } from '../../src/screens/index.ts';
 import { FLOYD_STEINBERG } from '../../src/screens/kernels.ts';
-import { listStartRows } from '../../src/screens/start-rows.ts';
+import { listWarmUpRows } from '../../src/screens/warm-up-rows.ts';
 import { constantPlane, drawDots, meanOfDots, mixedPlane } from './planes.ts';
 
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const TALL = { pitchMm: 0.02, lineSpacingMm: 0.04 };
-const diffusions = screenNames.filter((name) => SCREENS[name].family === 'diffusion' && SCREENS[name].carries === 1);
+const diffusions = screenNames.filter((name) => SCREENS[name].family === 'diffusion' && SCREENS[name].weightSum === 1);
 const runners = screenNames.filter((name) => SCREENS[name].uses.includes('run'));
 
 /** Share that fires in some rows, of the share asked for. */
@@ -40,7 +40,7 @@ describe('the start of error diffusion', () => {
 
   test('the rows before the first are the mirror image, bare and solid where that is, and the same each time', () => {
     const plane = mixedPlane(60, 5);
-    const rows = listStartRows(plane);
+    const rows = listWarmUpRows(plane);
     expect(rows.length % 2).toBe(0);
     expect(rows.at(-1)).toEqual(plane.data.subarray(0, 60));
     expect(rows.at(-2)).toEqual(plane.data.subarray(60, 120));
@@ -49,7 +49,7 @@ describe('the start of error diffusion', () => {
       if (top[x] === 0 || top[x] === ONE) expect(value).toBe(top[x]);
       else expect(value > 0 && value < ONE).toBe(true);
     });
-    expect(listStartRows(plane)).toEqual(rows);
+    expect(listWarmUpRows(plane)).toEqual(rows);
   });
 });
 
@@ -57,8 +57,8 @@ describe('edge-aware thresholds', () => {
   test('lift a dot by what it is above the mean of the 25 around it, cut off at the border', () => {
     const plane = createPlane('coverage', 5, 5);
     plane.data[12] = 2500;
-    const liftOf = openEdgeLift(plane, 2);
-    const rows = [0, 1, 2, 3, 4].map((y) => [...liftOf(y)]);
+    const modulationOf = createEdgeEnhancement(plane, 2);
+    const rows = [0, 1, 2, 3, 4].map((y) => [...modulationOf(y)]);
     expect(rows[2]).toEqual(
       [-333, -250, 4800, -250, -333].map((value, i) =>
         i === 2 ? value : Math.round((-2 * 2500) / [15, 20, 25, 20, 15][i]!),
@@ -73,7 +73,7 @@ describe('edge-aware thresholds', () => {
     expect(applyScreen(plane, { name: 'stucki', grid: GRID, edges: 3 }).data).toEqual(plain.data);
   });
 
-  test.each(runners.filter((name) => SCREENS[name].carries === 1))(
+  test.each(runners.filter((name) => SCREENS[name].weightSum === 1))(
     '%s keeps the tone of a picture at any strength',
     (name) => {
       const plane = mixedPlane(256, 256);
@@ -146,12 +146,15 @@ describe.each(runners)('%s in runs', (name) => {
   });
 });
 
-test.each(runners.filter((name) => SCREENS[name].carries === 1))('%s in runs keeps the tone of even planes', (name) => {
-  for (const share of [0.03, 0.125, 0.25, 0.4, 0.5, 0.6, 0.753, 0.875, 0.97]) {
-    const mean = meanOfDots(applyScreen(constantPlane(share, 256), { name, grid: GRID, run: 3 }));
-    expect(Math.abs(mean - share), `${share}`).toBeLessThanOrEqual(0.01);
-  }
-});
+test.each(runners.filter((name) => SCREENS[name].weightSum === 1))(
+  '%s in runs keeps the tone of even planes',
+  (name) => {
+    for (const share of [0.03, 0.125, 0.25, 0.4, 0.5, 0.6, 0.753, 0.875, 0.97]) {
+      const mean = meanOfDots(applyScreen(constantPlane(share, 256), { name, grid: GRID, run: 3 }));
+      expect(Math.abs(mean - share), `${share}`).toBeLessThanOrEqual(0.01);
+    }
+  },
+);
 
 test('runs and edges are for two levels', () => {
   for (const given of [{ run: 2 }, { edges: 1 }]) {

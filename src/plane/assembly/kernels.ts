@@ -270,10 +270,10 @@ export function floydSteinbergRow(
     const sum =
       ((<i32>load<u16>(asked)) << 4) + behind * behindShare + above * 5 + ahead * aheadShare + 8 + carried;
     const mask = (BARE_LIMIT - sum) >> 31;
-    const owed = sum >> 4;
+    const input = sum >> 4;
     store<u8>(fires, mask & 1);
-    store<i32>(errors, owed - (mask & 32767), 4);
-    carried = (owed << 3) - owed - (mask & (7 * 32767));
+    store<i32>(errors, input - (mask & 32767), 4);
+    carried = (input << 3) - input - (mask & (7 * 32767));
     behind = above;
     above = ahead;
     asked += askedStep;
@@ -378,14 +378,14 @@ export function markRow(
     const afterBare = load<i32>(at);
     const gain = afterBare + (mask & (load<i32>(at, 4) - afterBare));
     earlier = ((earlier << 1) | (mask & 1)) & earlierMask;
-    const owed = sum >> 4;
+    const input = sum >> 4;
     mask = ((((gain + 1) >> 1) << 4) - 1 - sum) >> 31;
     let limit = most;
     if (wanted === 0 || wanted === 32767) {
       mask = -(wanted & 1);
       limit = 16384;
     }
-    const rest = max(-limit, min(limit, owed - (mask & gain)));
+    const rest = max(-limit, min(limit, input - (mask & gain)));
     carried = (rest << 3) - rest;
     store<u8>(firesAt, mask & 1);
     store<i32>(errorsAt, rest);
