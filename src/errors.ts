@@ -9,6 +9,8 @@ export const ERRORS = {
   'path-missing': { exit: 1, http: 404, hint: 'Check the path; nothing is there.' },
   'path-is-folder': { exit: 1, http: 400, hint: 'Give the path of a file, not of a folder.' },
   'path-unreadable': { exit: 1, http: 403, hint: 'Give yourself the right to read the file, or copy it.' },
+  'path-not-file': { exit: 1, http: 400, hint: 'Give the path of a file on a disk; pipes and devices are not read.' },
+  'file-too-large': { exit: 1, http: 413, hint: 'Check that it is the right file; a photo can be saved smaller.' },
   'path-unwritable': { exit: 1, http: 403, hint: 'Choose an output folder that you may write to and that has room.' },
   'result-exists': { exit: 1, http: 409, hint: 'Choose another output folder, or replace the result with --force.' },
   'file-invalid': {
@@ -26,6 +28,7 @@ export const ERRORS = {
   },
   'image-too-long': { exit: 1, http: 422, hint: 'Crop the picture first: its sides are too unequal for a photo.' },
   'image-too-large': { exit: 1, http: 413, hint: 'Save the photo with fewer pixels.' },
+  'image-too-slow': { exit: 1, http: 422, hint: 'Open the photo in any editor and save it again as JPEG.' },
   'photo-changed': { exit: 1, http: 409, hint: 'Wait until the photo is copied whole, then run the order again.' },
   'order-busy': { exit: 1, http: 409, hint: 'Wait until the other run has ended, or choose another output folder.' },
   'order-interrupted': { exit: 1, http: 409, hint: 'Run the same command again: it goes on where it stopped.' },

@@ -1,6 +1,7 @@
-import { open, stat } from 'node:fs/promises';
+import { stat } from 'node:fs/promises';
 import { setTimeout as wait } from 'node:timers/promises';
 import { AppError } from '../errors.ts';
+import { explainReadError, readPhotoFile } from '../plane/index.ts';
 
 /** A photo that is being copied into the folder changes for a while: so often is it read again, after so long. */
 const RETRIES = 4;
@@ -16,7 +17,8 @@ interface FileState {
 /**
  * The bytes of a photo as they were at one moment: where the file changes while it is read, it is read again.
  * `label` is what messages call it.
- * @throws AppError path-missing, path-is-folder, path-unreadable, photo-changed
+ * @throws AppError path-missing, path-is-folder, path-not-file, path-unreadable, file-too-large, image-empty, image-unknown,
+ * photo-changed
  */
 export async function readPhotoBytes(
   path: string,
@@ -36,37 +38,19 @@ export async function readPhotoBytes(
 
 async function readOnce(path: string, label: string): Promise<Buffer | undefined> {
   try {
-    const file = await open(path, 'r');
-    try {
-      const before = await file.stat({ bigint: true });
-      if (before.isDirectory())
-        throw new AppError('path-is-folder', `${label}: found a folder, needed a photo`, { path });
-      const bytes = await file.readFile();
-      const after = await file.stat({ bigint: true });
-      // By its path, too: another file may have been put in its place meanwhile.
-      const there = await stat(path, { bigint: true });
-      return isSame(before, after) && isSame(after, there) && BigInt(bytes.length) === after.size ? bytes : undefined;
-    } finally {
-      await file.close();
-    }
+    const before = await stat(path, { bigint: true });
+    const read = await readPhotoFile(path, label).catch((error: unknown) => ({ error }));
+    // By its path: another file may have been put in its place meanwhile.
+    const after = await stat(path, { bigint: true });
+    if (!isSame(before, after)) return undefined;
+    // Half a photo has no first bytes, perhaps; one that rests has what it has.
+    if ('error' in read) throw read.error;
+    return BigInt(read.length) === after.size ? read : undefined;
   } catch (error) {
-    throw explain(error, { path, label });
+    throw explainReadError(error, path, { label, needed: 'a photo' });
   }
 }
 
 function isSame(a: FileState, b: FileState): boolean {
   return a.size === b.size && a.mtimeNs === b.mtimeNs && a.ino === b.ino;
-}
-
-function explain(error: unknown, { path, label }: { readonly path: string; readonly label: string }): unknown {
-  const { code } = error as NodeJS.ErrnoException;
-  if (error instanceof AppError || code === undefined) return error;
-  if (code === 'ENOENT' || code === 'ENOTDIR') {
-    return new AppError('path-missing', `${label}: found nothing there, needed a photo`, { path });
-  }
-  if (code === 'EISDIR') return new AppError('path-is-folder', `${label}: found a folder, needed a photo`, { path });
-  return new AppError('path-unreadable', `${label}: the system does not let the file be read (${code})`, {
-    path,
-    code,
-  });
 }

@@ -1,4 +1,4 @@
-import { readdirSync, readFileSync, statSync } from 'node:fs';
+import { readdirSync, statSync } from 'node:fs';
 import { basename, dirname, extname, join, resolve } from 'node:path';
 import type { WantedPiece } from '../batch/index.ts';
 import { AppError } from '../errors.ts';
@@ -16,9 +16,9 @@ import {
   parseOrderCsv,
 } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
+import { explainReadError, PHOTO_NAME, readInputSync } from '../plane/index.ts';
 import type { OptionRecord, OptionValues } from './command.ts';
 
-const PHOTO = /\.(jpe?g|png|tiff?|webp|avif)$/i;
 const DEFAULTS_FILE = 'order.json';
 const DEFAULTS_SCHEMA = 'tonewright-order-defaults/1';
 /** Columns beside those that are options of `prepare`. */
@@ -91,19 +91,15 @@ function statOf(path: string) {
   try {
     return statSync(path);
   } catch (error) {
-    const { code } = error as NodeJS.ErrnoException;
-    if (code === 'ENOENT' || code === 'ENOTDIR') {
-      throw new AppError('path-missing', `${path}: found nothing there, needed a folder of photos or a CSV`, { path });
-    }
-    throw new AppError('path-unreadable', `${path}: the system does not let it be read (${code})`, { path, code });
+    throw explainReadError(error, path, { needed: 'a folder of photos or a CSV' });
   }
 }
 
 function listPhotos(folder: string, warn: (text: string) => void): readonly OrderRow[] {
   const found = readdirSync(folder, { withFileTypes: true }).filter(({ name }) => !name.startsWith('.'));
   const files = found.filter((entry) => !entry.isDirectory()).map(({ name }) => name);
-  const photos = files.filter((name) => PHOTO.test(name)).sort((a, b) => (a < b ? -1 : 1));
-  const others = files.filter((name) => !PHOTO.test(name) && name !== DEFAULTS_FILE).sort();
+  const photos = files.filter((name) => PHOTO_NAME.test(name)).sort((a, b) => (a < b ? -1 : 1));
+  const others = files.filter((name) => !PHOTO_NAME.test(name) && name !== DEFAULTS_FILE).sort();
   if (others.length > 0) {
     const some = others.slice(0, 5).join(', ') + (others.length > 5 ? ' …' : '');
     warn(`${folder}: left out ${others.length} of the files, no photos that can be read: ${some}`);
@@ -120,12 +116,10 @@ function readRows(path: string, columns: Columns): readonly OrderRow[] {
   const where = basename(path);
   let text: string;
   try {
-    text = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(readFileSync(path));
+    const bytes = readInputSync(path, { kind: 'text', needed: 'a folder of photos or a CSV' });
+    text = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
   } catch (error) {
-    if (!(error instanceof TypeError)) {
-      const { code } = error as NodeJS.ErrnoException;
-      throw new AppError('path-unreadable', `${path}: the system does not let it be read (${code})`, { path, code });
-    }
+    if (!(error instanceof TypeError)) throw error;
     throw new AppError('file-invalid', `${where}: found text that is not UTF-8, needed the CSV saved as UTF-8`, {
       path,
     });

@@ -15,7 +15,7 @@ import {
   suggestReadings,
 } from '../machine/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
-import { readBytes, writeFilesAtomic } from '../plane/index.ts';
+import { readInput, writeFilesAtomic } from '../plane/index.ts';
 import type { Run, Surroundings } from './command.ts';
 import { textOf } from './options.ts';
 import { alignColumns, formatNumber, formatSeconds, wrapText } from './text.ts';
@@ -42,7 +42,10 @@ export const fitTimes: Run = async (args, options, surroundings) => {
     );
   }
   const csv = resolve(io.cwd, textOf(options, 'fit')!);
-  const rows = parseTimeReadings(new TextDecoder().decode(await readBytes(csv)), csv);
+  const rows = parseTimeReadings(
+    new TextDecoder().decode(await readInput(csv, { kind: 'text', needed: 'a CSV of readings' })),
+    csv,
+  );
   const readings = await loadReadings(rows, { csv, machine, surroundings });
   const factors = machine.motionUncertainty?.kind === 'assumed' ? machine.motionUncertainty.factors : undefined;
   const fit = fitMotion(readings, { motion: machine.motion, factors });

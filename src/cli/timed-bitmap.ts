@@ -3,7 +3,7 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { readJson } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
-import { type DotGrid, type Dots, decodeDotsBytes, readBytes, sha256 } from '../plane/index.ts';
+import { type DotGrid, type Dots, decodeDotsBytes, readBitmapFile, sha256 } from '../plane/index.ts';
 import { parseRecord } from '../schema.ts';
 import type { OptionValues } from './command.ts';
 import { numberOf, textOf } from './options.ts';
@@ -45,7 +45,7 @@ export type TimedTicket = v.InferOutput<typeof ticketSchema>;
 export async function readTimedBitmap(path: string, warn: (text: string) => void): Promise<TimedBitmap> {
   const ticket = /\.json$/i.test(path) ? readTicket(path) : undefined;
   const bitmapPath = ticket ? join(dirname(path), ticket.bitmap.file) : path;
-  const bytes = await readBytes(bitmapPath);
+  const bytes = await readBitmapFile(bitmapPath);
   if (ticket && sha256(bytes) !== ticket.bitmap.sha256) {
     warn(`${bitmapPath} is not the bitmap that the ticket was written for; its own dots are timed`);
   }

@@ -1,7 +1,7 @@
-import { readdirSync, readFileSync, statSync } from 'node:fs';
+import { readdirSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
-import { type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
+import { readInputSync, type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
 
@@ -110,21 +110,11 @@ export function openShop({ shopDir, builtIn, cwd = '.' }: ShopOptions): Shop {
 
 /**
  * JSON of a file.
- * @throws AppError path-missing, path-is-folder, path-unreadable; file-invalid with line and column.
+ * @throws AppError path-missing, path-is-folder, path-not-file, path-unreadable, file-too-large; file-invalid with line and
+ * column.
  */
 export function readJson(path: string): unknown {
-  let text: string;
-  try {
-    if (statSync(path).isDirectory())
-      throw new AppError('path-is-folder', `found a folder, needed a JSON file: ${path}`);
-    text = readFileSync(path, 'utf8');
-  } catch (error) {
-    if (error instanceof AppError) throw error;
-    const code = (error as { code?: unknown }).code;
-    if (code === 'ENOENT' || code === 'ENOTDIR')
-      throw new AppError('path-missing', `found nothing at ${path}`, { path });
-    throw new AppError('path-unreadable', `could not read ${path}: ${reasonOf(error)}`, { path });
-  }
+  const text = readInputSync(path, { kind: 'text', needed: 'a JSON file' }).toString('utf8');
   try {
     return JSON.parse(text.replace(/^\uFEFF/, ''));
   } catch {
@@ -163,10 +153,6 @@ function listFiles(folder: string): string[] {
 
 function looksLikePath(text: string): boolean {
   return /[\\/]/.test(text) || /\.json$/i.test(text);
-}
-
-function reasonOf(error: unknown): string {
-  return error instanceof Error ? error.message : String(error);
 }
 
 const JSON_TOKEN =

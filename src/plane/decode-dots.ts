@@ -7,9 +7,11 @@ import {
   readTiffResolution,
   sniffFormat,
 } from './container.ts';
-import { checkPixelCount, readBytes } from './decode.ts';
+import { checkDecodedBytes, checkLibraryFormat, checkPixelCount, explainDecodeError, PHOTO_LIMITS } from './decode.ts';
+import type { DotFormat } from './encode.ts';
 import { loadSharp } from './kernels.ts';
 import { createDots, type DotGrid, type Dots } from './plane.ts';
+import { readInput } from './read-input.ts';
 
 export interface DecodedDots {
   readonly dots: Dots;
@@ -29,41 +31,57 @@ interface Samples {
  * Read a bitmap back: PNG, TIFF or BMP, ours or any other program's. Two tones, whatever they are and in whatever order
  * a palette has them: the darker fires. More tones of grey: 256 levels, black the full dose.
  * Transparent counts as bare.
- * @throws AppError path-missing, path-is-folder, path-unreadable, image-empty, image-unknown, image-broken,
- * image-too-large; file-invalid for colours or a lossy format
+ * @throws AppError those of {@link readBitmapFile}; image-broken, image-too-large; file-invalid for colours
  */
 export async function decodeDots(path: string): Promise<DecodedDots> {
-  return decodeDotsBytes(await readBytes(path), path);
+  return decodeDotsBytes(await readBitmapFile(path), path);
+}
+
+/**
+ * Bytes of a bitmap's file, refused by its first bytes where they are of no bitmap.
+ * @throws AppError path-*, file-too-large, image-empty, image-unknown; file-invalid for a lossy format
+ */
+export function readBitmapFile(path: string): Promise<Buffer> {
+  return readInput(path, { kind: 'picture', needed: 'a bitmap', checkHead: (head) => void checkFormat(head, path) });
 }
 
 /** The same from the bytes of a file; `name` is what messages call it. */
 export async function decodeDotsBytes(bytes: Buffer, name: string): Promise<DecodedDots> {
+  const format = checkFormat(bytes, name);
+  if (format === 'bmp') {
+    const { width, height, rgb } = readBmp(bytes, name);
+    return { dots: toDots({ width, height, channels: 3, data: rgb }, name), grid: toGrid(readBmpResolution(bytes)) };
+  }
+  const resolution = format === 'png' ? readPngResolution(bytes) : readTiffResolution(bytes);
+  return { dots: toDots(await readSamples(bytes, { name, format }), name), grid: toGrid(resolution) };
+}
+
+function checkFormat(bytes: Uint8Array, name: string): DotFormat {
   if (bytes.length === 0) throw new AppError('image-empty', `${name}: found 0 bytes, needed a bitmap`, { name });
   const { format, found } = sniffFormat(bytes);
   if (format === undefined) {
     throw new AppError('image-unknown', `${name}: found ${found}, needed a PNG, TIFF or BMP bitmap`, { name, found });
   }
-  if (format === 'bmp') {
-    const { width, height, rgb } = readBmp(bytes, name);
-    return { dots: toDots({ width, height, channels: 3, data: rgb }, name), grid: toGrid(readBmpResolution(bytes)) };
-  }
-  if (format !== 'png' && format !== 'tiff') {
-    throw new AppError(
-      'file-invalid',
-      `${name}: found ${found}, needed a PNG, TIFF or BMP bitmap: a format for photos does not keep dots`,
-      { name, found },
-    );
-  }
-  const resolution = format === 'png' ? readPngResolution(bytes) : readTiffResolution(bytes);
-  return { dots: toDots(await readSamples(bytes, name), name), grid: toGrid(resolution) };
+  if (format === 'png' || format === 'tiff' || format === 'bmp') return format;
+  throw new AppError(
+    'file-invalid',
+    `${name}: found ${found}, needed a PNG, TIFF or BMP bitmap: a format for photos does not keep dots`,
+    { name, found },
+  );
 }
 
-async function readSamples(bytes: Buffer, name: string): Promise<Samples> {
+async function readSamples(
+  bytes: Buffer,
+  { name, format }: { readonly name: string; readonly format: 'png' | 'tiff' },
+): Promise<Samples> {
+  const { seconds } = PHOTO_LIMITS;
   // Dots are numbers, not colours: a profile must not bend them.
-  const open = () => loadSharp()(bytes, { limitInputPixels: false, ignoreIcc: true });
+  const open = () => loadSharp()(bytes, { limitInputPixels: false, ignoreIcc: true }).timeout({ seconds });
   try {
     const header = await open().metadata();
+    checkLibraryFormat(header, name, format);
     checkPixelCount(header, name);
+    checkDecodedBytes(header, name);
     const grey = header.space === 'b-w' || header.space === 'grey16';
     const flat = header.hasAlpha ? open().flatten({ background: '#ffffff' }) : open();
     const { data, info } = await flat
@@ -73,11 +91,7 @@ async function readSamples(bytes: Buffer, name: string): Promise<Samples> {
     return { width: info.width, height: info.height, channels: info.channels === 1 ? 1 : 3, data };
   } catch (error) {
     if (error instanceof AppError) throw error;
-    const reason = (error as Error).message.split('\n')[0]!.trim();
-    throw new AppError('image-broken', `${name}: found damage while decoding (${reason}), needed a whole file`, {
-      name,
-      bytes: bytes.length,
-    });
+    throw explainDecodeError(error as Error, { name, bytes: bytes.length, seconds });
   }
 }
 

@@ -1,4 +1,3 @@
-import { readFile, stat } from 'node:fs/promises';
 import type { Metadata } from 'sharp';
 import { AppError } from '../errors.ts';
 import { type PhotoFormat, readIccName, sniffFormat } from './container.ts';
@@ -6,6 +5,7 @@ import { type ExifFacts, readExifFacts } from './exif.ts';
 import { sha256 } from './files.ts';
 import { loadSharp } from './kernels.ts';
 import { dropBytes } from './memory.ts';
+import { readInput } from './read-input.ts';
 
 /** What is taken as a photograph. The pixel limit is checked from the header, before anything is decoded. */
 export const PHOTO_LIMITS = {
@@ -15,6 +15,10 @@ export const PHOTO_LIMITS = {
   maxAspect: 20,
   /** Width × height: 2^14 − 1 squared, 268 megapixels. */
   maxPixels: 268_402_689,
+  /** Decoded bytes a pixel at that size: 8-bit colour. More channels or bits a channel leave room for fewer pixels. */
+  bytesAPixel: 3,
+  /** Longest that decoding may take, seconds; assumed, fifty times what 100 megapixels of JPEG take. */
+  seconds: 120,
 } as const;
 
 export interface PhotoFacts {
@@ -35,6 +39,13 @@ export interface PhotoFacts {
   readonly exif?: ExifFacts;
 }
 
+export interface DecodeLimits {
+  /** Most pixels, where memory is shared with others. */
+  readonly maxPixels?: number;
+  /** Longest that decoding may take, whole seconds. */
+  readonly seconds?: number;
+}
+
 /** A decoded photograph: sRGB-coded samples, row-major, channels interleaved, turned upright. */
 export interface Photo {
   readonly width: number;
@@ -51,74 +62,72 @@ export interface Photo {
 
 /**
  * Read a photograph: JPEG, PNG, TIFF, WebP or AVIF, 8 or 16 bit, colour, grey or CMYK, any embedded ICC profile.
- * @throws AppError path-missing, path-is-folder, path-unreadable, and those of {@link decodePhoto}
+ * @throws AppError those of {@link readPhotoFile} and {@link decodePhoto}
  */
 export async function readPhoto(path: string): Promise<Photo> {
-  const bytes = await readBytes(path);
+  const bytes = await readPhotoFile(path);
   const photo = await decodePhoto(bytes, path);
   dropBytes(bytes);
   return photo;
 }
 
 /**
- * Bytes of a file.
- * @throws AppError path-missing, path-is-folder, path-unreadable
+ * Bytes of a photo's file, refused by its first bytes where they are of no photo; `name` is what messages call it.
+ * @throws AppError path-*, file-too-large, image-empty, image-unknown
  */
-export async function readBytes(path: string): Promise<Buffer> {
-  try {
-    if ((await stat(path)).isDirectory()) {
-      throw new AppError('path-is-folder', `${path}: found a folder, needed a file`, { path });
-    }
-    return await readFile(path);
-  } catch (error) {
-    if (error instanceof AppError) throw error;
-    const { code } = error as NodeJS.ErrnoException;
-    if (code === 'ENOENT' || code === 'ENOTDIR') {
-      throw new AppError('path-missing', `${path}: found nothing there, needed a file`, { path });
-    }
-    throw new AppError('path-unreadable', `${path}: the system does not let the file be read (${code})`, {
-      path,
-      code,
-    });
-  }
+export function readPhotoFile(path: string, name: string = path): Promise<Buffer> {
+  return readInput(path, {
+    kind: 'picture',
+    label: name,
+    needed: 'a photo',
+    checkHead: (head) => checkFormat(head, name),
+  });
 }
 
 /**
  * Decode a photograph from the bytes of its file; `name` is what messages call it.
- * `maxPixels` refuses less than {@link PHOTO_LIMITS} would, where memory is shared with others.
+ * The limits are those of {@link PHOTO_LIMITS} unless others are given.
  * Embedded ICC profiles (and CMYK) are converted to sRGB, at 16 bit when the file has 16.
- * @throws AppError image-empty, image-unknown, image-broken, image-too-small, image-too-long, image-too-large
+ * @throws AppError image-empty, image-unknown, image-broken, image-too-small, image-too-long, image-too-large,
+ * image-too-slow
  */
 export async function decodePhoto(
   bytes: Buffer,
   name: string,
-  { maxPixels = PHOTO_LIMITS.maxPixels }: { readonly maxPixels?: number } = {},
+  { maxPixels = PHOTO_LIMITS.maxPixels, seconds = PHOTO_LIMITS.seconds }: DecodeLimits = {},
 ): Promise<Photo> {
   const format = checkFormat(bytes, name);
   const sharp = loadSharp();
-  const found = await readHeader(bytes, name);
+  const found = await readHeader(bytes, { name, format });
   checkSides(found.autoOrient, name);
   checkPixelCount(found.autoOrient, name, maxPixels);
+  checkDecodedBytes(found, name, maxPixels);
 
   const deep = found.depth === 'ushort';
   const grey = found.space === 'b-w' || found.space === 'grey16';
   // The limit was checked above; the library's own must not speak first with words of its own.
-  let pipeline = sharp(bytes, { limitInputPixels: false, failOn: 'warning' });
+  let pipeline = sharp(bytes, { limitInputPixels: false, failOn: 'warning' }).timeout({ seconds });
   if ((found.orientation ?? 1) !== 1) pipeline = pipeline.autoOrient();
   // The library converts profiled 16-bit samples to the P3 primaries on reading; a second step brings them to sRGB.
   // Without a profile that step must not run: it would take plain samples for P3.
   if (deep && found.hasProfile) pipeline = pipeline.withIccProfile('srgb');
-  pipeline = pipeline.toColourspace(deep ? (grey ? 'grey16' : 'rgb16') : grey ? 'b-w' : 'srgb');
+  // Of 8-bit grey with alpha the library would give the grey alone; three equal channels keep the alpha beside them.
+  const spread = grey && !deep && found.hasAlpha;
+  pipeline = pipeline.toColourspace(deep ? (grey ? 'grey16' : 'rgb16') : grey && !spread ? 'b-w' : 'srgb');
 
   const { data, info } = await pipeline
     .raw({ depth: deep ? 'ushort' : 'uchar' })
     .toBuffer({ resolveWithObject: true })
     .catch((error: Error) => {
-      throw new AppError('image-broken', `${name}: found damage while decoding (${tidy(error)}), needed a whole file`, {
-        name,
-        bytes: bytes.length,
-      });
+      throw explainDecodeError(error, { name, bytes: bytes.length, seconds });
     });
+  if (found.hasAlpha && info.channels !== 2 && info.channels !== 4) {
+    throw new AppError(
+      'image-unknown',
+      `${name}: found transparency in the header and ${info.channels} channels without it in the pixels (${found.space}), needed both or neither`,
+      { name, space: found.space, channels: info.channels },
+    );
+  }
   const samples = deep ? viewWords(data) : new Uint8Array(data.buffer, data.byteOffset, data.length);
   const exif = found.exif && readExifFacts(found.exif);
   const facts: PhotoFacts = {
@@ -136,7 +145,7 @@ export async function decodePhoto(
     width: info.width,
     height: info.height,
     bits: deep ? 16 : 8,
-    ...splitAlpha(samples, info.channels),
+    ...splitAlpha(samples, { found: info.channels, grey }),
     facts,
   };
 }
@@ -155,7 +164,39 @@ function checkFormat(bytes: Uint8Array, name: string): PhotoFormat {
   return format;
 }
 
-async function readHeader(bytes: Buffer, name: string): Promise<Metadata> {
+/** What the image library calls each format. */
+const LIBRARY_NAMES: Readonly<Record<PhotoFormat, string>> = {
+  jpeg: 'jpeg',
+  png: 'png',
+  tiff: 'tiff',
+  webp: 'webp',
+  avif: 'heif',
+};
+
+/**
+ * The library's word on what a file is, against what its first bytes say: a file that is two things at once is taken as
+ * neither.
+ * @throws AppError image-unknown
+ */
+export function checkLibraryFormat(found: Metadata, name: string, format: PhotoFormat): void {
+  const isSame = found.format === LIBRARY_NAMES[format] && (format !== 'avif' || found.compression === 'av1');
+  if (isSame) return;
+  const inside = [found.format, found.compression].filter(Boolean).join(', ');
+  throw new AppError(
+    'image-unknown',
+    `${name}: found ${inside} dressed as ${format}, needed a file that is one thing`,
+    {
+      name,
+      format,
+      found: found.format,
+    },
+  );
+}
+
+async function readHeader(
+  bytes: Buffer,
+  { name, format }: { readonly name: string; readonly format: PhotoFormat },
+): Promise<Metadata> {
   const found = await loadSharp()(bytes, { limitInputPixels: false })
     .metadata()
     .catch((error: Error) => {
@@ -164,6 +205,7 @@ async function readHeader(bytes: Buffer, name: string): Promise<Metadata> {
         bytes: bytes.length,
       });
     });
+  checkLibraryFormat(found, name, format);
   if (found.depth !== 'uchar' && found.depth !== 'ushort') {
     throw new AppError('image-unknown', `${name}: found ${found.depth} samples, needed 8 or 16 bits a channel`, {
       name,
@@ -213,6 +255,50 @@ export function checkPixelCount(
   );
 }
 
+/**
+ * Refuse what would fill the memory by the width of its pixels: 16 bits, alpha, four inks.
+ * @throws AppError image-too-large
+ */
+export function checkDecodedBytes(
+  { width, height, channels, depth, space }: Metadata,
+  name: string,
+  maxPixels: number = PHOTO_LIMITS.maxPixels,
+): void {
+  // Inks become colours and palettes their colours; at least the bytes of what comes out count.
+  const bytesAPixel = Math.max(channels, space === 'cmyk' ? 4 : 1) * (depth === 'ushort' ? 2 : 1);
+  const most = maxPixels * PHOTO_LIMITS.bytesAPixel;
+  if (width * height * bytesAPixel <= most) return;
+  const [has, may] = [width * height, most / bytesAPixel].map((pixels) => Math.floor(pixels / 1e6));
+  throw new AppError(
+    'image-too-large',
+    `${name}: found ${width} × ${height} pixels of ${bytesAPixel} bytes (${has} megapixels), needed at most ${may} megapixels of that kind`,
+    { width, height, bytesAPixel, maxBytes: most },
+  );
+}
+
+interface DecodeContext {
+  readonly name: string;
+  /** Size of the file. */
+  readonly bytes: number;
+  /** The time limit, seconds. */
+  readonly seconds: number;
+}
+
+/** What stopped the library's decoding, in words for a person. */
+export function explainDecodeError(error: Error, { name, bytes, seconds }: DecodeContext): AppError {
+  if (/^timeout\b/m.test(error.message)) {
+    return new AppError(
+      'image-too-slow',
+      `${name}: found pixels that were not decoded after ${seconds} s, needed a file that opens sooner`,
+      { name, bytes, seconds },
+    );
+  }
+  return new AppError('image-broken', `${name}: found damage while decoding (${tidy(error)}), needed a whole file`, {
+    name,
+    bytes,
+  });
+}
+
 /** First line of the library's message; the rest repeats it. */
 function tidy(error: Error): string {
   return error.message.split('\n')[0]!.trim();
@@ -224,15 +310,23 @@ function viewWords(data: Buffer): Uint16Array {
   return new Uint16Array(whole.buffer, whole.byteOffset, data.length >> 1);
 }
 
-/** Take the last channel out as 8-bit alpha and close the gaps in place: no second copy of a large photo. */
-function splitAlpha(samples: Uint8Array | Uint16Array, found: number): Pick<Photo, 'rgb' | 'channels' | 'alpha'> {
+/**
+ * Take the last channel out as 8-bit alpha and close the gaps in place: no second copy of a large photo. Of grey that
+ * came as three equal channels one stays.
+ */
+function splitAlpha(
+  samples: Uint8Array | Uint16Array,
+  { found, grey }: { readonly found: number; readonly grey: boolean },
+): Pick<Photo, 'rgb' | 'channels' | 'alpha'> {
   if (found === 1 || found === 3) return { rgb: samples, channels: found };
-  const channels = found === 2 ? 1 : 3;
+  const channels = found === 2 || grey ? 1 : 3;
+  const skipped = found - 1 - channels;
   const pixels = samples.length / found;
   const alpha = new Uint8Array(pixels);
   const full = samples instanceof Uint16Array ? 65535 : 255;
   for (let pixel = 0, from = 0, to = 0; pixel < pixels; pixel++) {
     for (let channel = 0; channel < channels; channel++) samples[to++] = samples[from++];
+    from += skipped;
     alpha[pixel] = full === 255 ? samples[from++] : Math.round((samples[from++] * 255) / full);
   }
   return { rgb: samples.subarray(0, pixels * channels), channels, alpha };

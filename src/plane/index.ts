@@ -1,6 +1,7 @@
 export * from './apply-mask.ts';
 export * from './attention.ts';
 export * from './average.ts';
+export { PHOTO_NAME } from './container.ts';
 export * from './counts.ts';
 export * from './decode.ts';
 export * from './decode-dots.ts';
@@ -13,6 +14,7 @@ export type { ChannelWeights } from './luminance.ts';
 export { type MapSamplesOptions, mapSamples } from './map-samples.ts';
 export { keepHeapSmall, releaseMemory } from './memory.ts';
 export * from './plane.ts';
+export * from './read-input.ts';
 export { type Crop, type ResampleOptions, resampleAlpha, resampleLuminance } from './resample.ts';
 export * from './shrink.ts';
 export * from './srgb.ts';

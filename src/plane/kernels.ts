@@ -13,6 +13,18 @@ type Sharp = typeof import('sharp')['default'];
 let sharp: Sharp | undefined;
 
 /**
+ * The only formats that the library may open, by its own names of what loads them: whatever a file says of itself, no
+ * drawing, document or film is ever interpreted.
+ */
+const LOADERS = [
+  'VipsForeignLoadJpeg',
+  'VipsForeignLoadPng',
+  'VipsForeignLoadTiff',
+  'VipsForeignLoadWebp',
+  'VipsForeignLoadHeif',
+] as const;
+
+/**
  * The image library. By `require`, since its ES module costs 80 ms more to load; without its cache, which would keep
  * decoded photographs in memory; on one thread, since a worker pool above is the better use of the cores.
  */
@@ -21,6 +33,8 @@ export function loadSharp(): Sharp {
     const loaded = requireSharp(createRequire(import.meta.url));
     loaded.cache(false);
     loaded.concurrency(1);
+    loaded.block({ operation: ['VipsForeignLoad'] });
+    loaded.unblock({ operation: [...LOADERS] });
     sharp = loaded;
   }
   return sharp;

@@ -1,4 +1,5 @@
 import { loadSharp } from './kernels.ts';
+import { isRegularFile } from './read-input.ts';
 
 export interface ShrinkOptions {
   /** Longest side of the result, pixels. A smaller picture stays as it is. */
@@ -20,6 +21,7 @@ export async function shrinkToJpeg(bytes: Uint8Array, { maxSide, quality }: Shri
  * file is said when it is decoded.
  */
 export async function countPhotoPixels(path: string): Promise<number | undefined> {
+  if (!(await isRegularFile(path))) return undefined;
   const { width, height } = await loadSharp()(path, { limitInputPixels: false })
     .metadata()
     .catch(() => ({ width: Number.NaN, height: Number.NaN }));

@@ -202,7 +202,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
       const id = randomBytes(8).toString('hex');
       const file = tidyFileName(fileName);
       try {
-        const found = await work.run('files', 'openCapture', { path, name: file, maxPixels: MAX_PIXELS });
+        const found = await work.run('photos', 'openCapture', { path, name: file, maxPixels: MAX_PIXELS });
         const { width, height, format, view } = found;
         const stored = `capture.${format === 'jpeg' ? 'jpg' : format}`;
         await mkdir(join(captures, id), { recursive: true });

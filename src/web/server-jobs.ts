@@ -162,7 +162,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     // A folder of a job is there whole or not at all.
     const begun = nameIncoming(join(root, INCOMING));
     try {
-      const { photo, view } = await work.run('proof', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS });
+      const { photo, view } = await work.run('photos', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS });
       const { width, height } = photo;
       const stored = `photo.${photo.facts.format === 'jpeg' ? 'jpg' : photo.facts.format}`;
       await writing(begun, mkdir(begun, { recursive: true }));
@@ -230,7 +230,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     const job = find(id);
     const entry = useCache(id);
     entry.photo ??= work
-      .run('proof', 'openPhoto', { path: folder(id, job.stored), name: job.photo.file, maxPixels: MAX_PIXELS })
+      .run('photos', 'openPhoto', { path: folder(id, job.stored), name: job.photo.file, maxPixels: MAX_PIXELS })
       .then(({ photo }) => photo);
     const photo = await entry.photo.catch((error) => {
       delete entry.photo;

@@ -331,7 +331,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
           throw new AppError('option-invalid', `found ${MOST_PIECES} photos in this order, needed another order`);
         }
         const wishes = tidyFileName(fileName);
-        const found = await work.run('files', 'openCapture', { path, name: wishes, maxPixels: MAX_PIXELS });
+        const found = await work.run('photos', 'openCapture', { path, name: wishes, maxPixels: MAX_PIXELS });
         const photo = freeName(
           wishes,
           order.pieces.map((piece) => piece.photo),

@@ -11,13 +11,19 @@ type InputOf<N extends TaskName> = Parameters<Tasks[N]>[0];
 type ValueOf<N extends TaskName> = Awaited<ReturnType<Tasks[N]>> extends Answer<infer T> ? T : never;
 
 /**
- * Which thread does what: drafts and loupes must never wait behind a proof, nor a proof behind the files of a job.
- * Each lane is one thread, started at its first task.
+ * Which thread does what: drafts and loupes must never wait behind a proof, nor a proof behind the files of a job, nor any
+ * of them behind a file that somebody sent. Each lane is one thread, started at its first task; photos have two, so that
+ * one that decodes slowly keeps no other waiting.
  */
-export type Lane = 'draft' | 'proof' | 'files';
+export type Lane = 'draft' | 'proof' | 'files' | 'photos';
 
 /** Longest that a task may take. A screen that searches its dots takes minutes of a proof, which a newer wish ends at once. */
-const LIMITS_MS: Readonly<Record<Lane, number>> = { draft: 20_000, proof: 300_000, files: 300_000 };
+const LIMITS_MS: Readonly<Record<Lane, number>> = {
+  draft: 20_000,
+  proof: 300_000,
+  files: 300_000,
+  photos: 90_000,
+};
 
 export interface Work {
   /** @throws AppError those of the task; work-stopped when it takes too long */
@@ -35,7 +41,7 @@ export function openWork(folder: string, facts: WorkerFacts): Work {
       filename: join(folder, 'web-worker.cjs'),
       workerData: facts,
       minThreads: lane === 'files' ? 0 : 1,
-      maxThreads: 1,
+      maxThreads: lane === 'photos' ? 2 : 1,
       idleTimeout: 30_000,
       concurrentTasksPerWorker: 1,
       maxQueue: 200,

@@ -33,15 +33,15 @@ import { notice } from '../notices.ts';
 import {
   decodePhoto,
   encodeJpeg,
-  readBytes,
   readColour,
+  readPhotoFile,
   releaseMemory,
   sha256,
   writeFilesAtomic,
 } from '../plane/index.ts';
 import type { ChartMade, NumberFact, Reading, ReadingAsk } from './protocol.ts';
 import { sampleCurve, toDriftPoint } from './server-curve.ts';
-import { answering, facts, openRecords } from './worker-facts.ts';
+import { answering, facts, openRecords, UPLOAD_SECONDS } from './worker-facts.ts';
 
 /** Charts and what is learned from them: the same functions as the commands `chart`, `learn` and `check`. */
 
@@ -85,7 +85,7 @@ export interface CaptureInput {
 const VIEW_PX = 1600;
 
 export const openCapture = answering(async ({ path, name, maxPixels }: CaptureInput) => {
-  const photo = await decodePhoto(await readBytes(path), name, { maxPixels });
+  const photo = await decodePhoto(await readPhotoFile(path, name), name, { maxPixels, seconds: UPLOAD_SECONDS });
   const scale = Math.min(1, VIEW_PX / Math.max(photo.width, photo.height));
   const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
   const size = {
@@ -116,7 +116,7 @@ export const readChart = answering(async (input: ReadInput): Promise<Reading> =>
   const layouts = listLayouts(shop, ask.chart);
   const opened = [];
   for (const { path, name } of input.captures) {
-    const bytes = await readBytes(path);
+    const bytes = await readPhotoFile(path, name);
     const image = toCaptureImage(await decodePhoto(bytes, name, { maxPixels }));
     opened.push({ name, image, sha256: sha256(bytes) });
   }

@@ -30,3 +30,6 @@ export function answering<I, T>(work: (input: I) => Promise<T> | T): (input: I) 
 export function openRecords(): { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] } {
   return { shop: openShop(facts), refused: readRefusedIn([facts.builtIn.at(-1)!, facts.shopDir]) };
 }
+
+/** Longest that a photo from outside may take to decode, seconds; the lane's own limit ends what does not heed it. */
+export const UPLOAD_SECONDS = 60;

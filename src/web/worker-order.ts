@@ -9,7 +9,7 @@ import {
   type Ticket,
 } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
-import { decodeDotsBytes, readBytes, writeFilesAtomic } from '../plane/index.ts';
+import { decodeDots, writeFilesAtomic } from '../plane/index.ts';
 import { JIG_DEFAULTS, layoutGrid, parseJig } from '../plate/index.ts';
 import type { PlateView } from './protocol.ts';
 import { answering, facts, openRecords } from './worker-facts.ts';
@@ -48,7 +48,7 @@ export const layPlates = answering(async ({ done, out, grid, machine }: PlatesIn
       count,
       text,
       price,
-      load: async () => (await decodeDotsBytes(await readBytes(bitmap), bitmap)).dots,
+      load: async () => (await decodeDots(bitmap)).dots,
     };
   });
   const frame = {

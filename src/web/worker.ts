@@ -23,14 +23,14 @@ import {
   encodeColour,
   encodeJpeg,
   type Photo,
-  readBytes,
   readColour,
   readPhoto,
+  readPhotoFile,
   releaseMemory,
   writeFilesAtomic,
 } from '../plane/index.ts';
 import { readShopPrices } from './prices.ts';
-import { answering, facts, openRecords } from './worker-facts.ts';
+import { answering, facts, openRecords, UPLOAD_SECONDS } from './worker-facts.ts';
 
 export * from './worker-bench.ts';
 export * from './worker-order.ts';
@@ -56,7 +56,7 @@ export interface OpenedPhoto {
 }
 
 export const openPhoto = answering(async ({ path, name, maxPixels }: OpenPhotoInput): Promise<OpenedPhoto> => {
-  const photo = await decodePhoto(await readBytes(path), name, { maxPixels });
+  const photo = await decodePhoto(await readPhotoFile(path, name), name, { maxPixels, seconds: UPLOAD_SECONDS });
   const scale = Math.min(1, VIEW_PX / Math.max(photo.width, photo.height));
   const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
   const width = Math.max(1, Math.round(photo.width * scale));

@@ -5,7 +5,7 @@ import { converter } from 'culori';
 import sharp from 'sharp';
 import { afterAll, describe, expect, test } from 'vitest';
 import type { AppError } from '../../src/errors.ts';
-import { decodePhoto, encodeSrgb, type Photo, readPhoto, sha256 } from '../../src/plane/index.ts';
+import { checkLibraryFormat, decodePhoto, encodeSrgb, type Photo, readPhoto, sha256 } from '../../src/plane/index.ts';
 import * as odd from './odd-images.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-decode-'));
@@ -173,6 +173,28 @@ test('alpha comes as a plane of its own and leaves the colours as they were', as
   expect(photo.facts.hasAlpha).toBe(true);
 });
 
+describe('a cut-out hides the same pixels in each kind of file', () => {
+  test.each(odd.CUT_OUTS)('%s', async (_, make) => {
+    const photo = await decodePhoto(await make(), 'photo');
+    const { side, from, to, code } = odd.CUT_OUT;
+    expect([photo.width, photo.height, photo.facts.hasAlpha]).toEqual([side, side, true]);
+    expect([photo.rgb.length, photo.alpha?.length]).toEqual([side * side * photo.channels, side * side]);
+    for (let y = 0; y < side; y++) {
+      for (let x = 0; x < side; x++) {
+        const pixel = y * side + x;
+        const inside = x >= from && x < to && y >= from && y < to;
+        expect(photo.alpha![pixel]).toBe(inside ? 255 : 0);
+        if (inside) expect(photo.rgb[pixel * photo.channels]).toBe(photo.bits === 16 ? code * 257 : code);
+      }
+    }
+  });
+
+  test('grey stays at one channel', async () => {
+    const [, make] = odd.CUT_OUTS.find(([what]) => what === 'grey and alpha PNG')!;
+    expect((await decodePhoto(await make(), 'photo')).channels).toBe(1);
+  });
+});
+
 test.each([1, 2, 3, 4, 5, 6, 7, 8])('EXIF orientation %i comes upright', async (orientation) => {
   const photo = await decodePhoto(await odd.makeTurnedJpeg(orientation), 'photo');
   const turned = orientation >= 5;
@@ -234,6 +256,37 @@ describe('what is refused', () => {
     const error = await failure(decodePhoto(bytes, 'photo.jpg'));
     expect(error.code).toBe('image-unknown');
     expect(error.message).toContain(`found ${found}`);
+  });
+  test('a drawing dressed as AVIF, by every reader of pictures', async () => {
+    expect(await failure(decodePhoto(odd.DRESSED_SVG, 'photo.avif'))).toMatchObject({ code: 'image-broken' });
+    // The image library itself no longer opens what is none of the five formats.
+    await expect(sharp(odd.DRESSED_SVG).metadata()).rejects.toThrow('unsupported image format');
+    await expect(sharp(await odd.makeGif()).metadata()).rejects.toThrow('unsupported image format');
+  });
+  test('a file that the library takes for another kind than its first bytes say', async () => {
+    const found = await sharp(await odd.makePng()).metadata();
+    expect(() => checkLibraryFormat(found, 'photo', 'png')).not.toThrow();
+    expect(() => checkLibraryFormat(found, 'photo', 'avif')).toThrow(
+      'photo: found png dressed as avif, needed a file that is one thing',
+    );
+    const hevc = { ...(await sharp(await odd.makeAvif()).metadata()), compression: 'hevc' as const };
+    expect(() => checkLibraryFormat(hevc, 'photo', 'avif')).toThrow('heif, hevc dressed as avif');
+  });
+  test('what takes too long to decode', async () => {
+    const error = await failure(decodePhoto(odd.makeSlowTiff(), 'photo', { seconds: 1 }));
+    expect(error).toMatchObject({
+      code: 'image-too-slow',
+      message: 'photo: found pixels that were not decoded after 1 s, needed a file that opens sooner',
+    });
+  }, 60_000);
+  test('pixels of many bytes count for more', async () => {
+    const error = await failure(decodePhoto(odd.makeBombPng(16000, 16000, 'rgba16'), 'photo'));
+    expect(error).toMatchObject({ code: 'image-too-large', details: { bytesAPixel: 8 } });
+    expect(error.message).toBe(
+      'photo: found 16000 × 16000 pixels of 8 bytes (256 megapixels), needed at most 100 megapixels of that kind',
+    );
+    // As many pixels of 8-bit colour are within the limit: this one fails for its missing data alone.
+    expect((await failure(decodePhoto(odd.makeBombPng(16000, 16000), 'photo'))).code).toBe('image-broken');
   });
   test('a GIF', async () => {
     expect(await failure(decodePhoto(await odd.makeGif(), 'photo'))).toMatchObject({ code: 'image-unknown' });

@@ -54,18 +54,123 @@ export async function makeAlphaPng(): Promise<Buffer> {
     .toBuffer();
 }
 
+/** Code of the square in the middle of the cut-outs, and of the transparent white around it. */
+export const CUT_OUT = { side: 40, from: 10, to: 30, code: 90, around: 255 } as const;
+
+const isInside = (pixel: number) => {
+  const { side, from, to } = CUT_OUT;
+  const [x, y] = [pixel % side, Math.floor(pixel / side)];
+  return x >= from && x < to && y >= from && y < to;
+};
+
+/** An opaque grey square on transparent white, `channels` samples a pixel. */
+function openCutOut(channels: 2 | 4) {
+  const { side, code, around } = CUT_OUT;
+  const data = Buffer.alloc(side * side * channels);
+  for (let pixel = 0; pixel < side * side; pixel++) {
+    const inside = isInside(pixel);
+    data.fill(inside ? code : around, pixel * channels, (pixel + 1) * channels - 1);
+    data[(pixel + 1) * channels - 1] = inside ? 255 : 0;
+  }
+  return sharp(data, { raw: { width: side, height: side, channels } });
+}
+
+/** PNG of one byte a pixel, opaque but for the code that its tRNS chunk names: grey (colour type 0) or a palette (3). */
+function makeTransparentPng(colourType: 0 | 3): Buffer {
+  const { side, code, around } = CUT_OUT;
+  const header = Buffer.alloc(13);
+  header.writeUInt32BE(side, 0);
+  header.writeUInt32BE(side, 4);
+  header.set([8, colourType], 8);
+  const palette = colourType === 3;
+  const rows = Buffer.alloc(side * (side + 1));
+  for (let pixel = 0; pixel < side * side; pixel++) {
+    const value = isInside(pixel) ? (palette ? 1 : code) : palette ? 0 : around;
+    rows[Math.floor(pixel / side) * (side + 1) + 1 + (pixel % side)] = value;
+  }
+  return Buffer.concat([
+    Buffer.from([0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a]),
+    pngChunk('IHDR', header),
+    ...(palette ? [pngChunk('PLTE', Buffer.from([around, around, around, code, code, code]))] : []),
+    pngChunk('tRNS', palette ? Buffer.from([0, 255]) : Buffer.from([0, around])),
+    pngChunk('IDAT', deflateSync(rows)),
+    pngChunk('IEND', new Uint8Array(0)),
+  ]);
+}
+
+/** The same cut-out in each way that a file has to say it. */
+export const CUT_OUTS: readonly (readonly [what: string, make: () => Promise<Buffer> | Buffer])[] = [
+  ['RGBA PNG', () => openCutOut(4).png().toBuffer()],
+  ['RGBA TIFF', () => openCutOut(4).tiff({ compression: 'deflate' }).toBuffer()],
+  ['RGBA WebP', () => openCutOut(4).webp({ lossless: true, exact: true }).toBuffer()],
+  ['grey and alpha PNG', () => openCutOut(2).toColourspace('b-w').png().toBuffer()],
+  ['grey and alpha TIFF', () => openCutOut(2).toColourspace('b-w').tiff({ compression: 'deflate' }).toBuffer()],
+  ['16-bit grey and alpha PNG', () => openCutOut(2).toColourspace('grey16').png().toBuffer()],
+  ['grey PNG with one transparent code', () => makeTransparentPng(0)],
+  ['palette PNG with a transparent entry', () => makeTransparentPng(3)],
+];
+
+/**
+ * A CMYK TIFF of 64 megapixels in a few megabytes: all its strips are the same noise. Its inks take seconds to turn into
+ * colours.
+ */
+export function makeSlowTiff(): Buffer {
+  const [side, rows] = [8000, 100];
+  const noise = Buffer.alloc(4 * side * rows);
+  for (let at = 0; at < noise.length; at++) noise[at] = Math.imul(at + 1, 0x9e3779b1) >>> 24;
+  const strip = deflateSync(noise, { level: 1 });
+  const strips = side / rows;
+  const listsAt = 8 + strip.length + (strip.length & 1);
+  const directoryAt = listsAt + 8 + 8 * strips;
+  const entries: readonly [tag: number, type: number, count: number, value: number][] = [
+    [256, 4, 1, side],
+    [257, 4, 1, side],
+    [258, 3, 4, listsAt],
+    [259, 3, 1, 8],
+    [262, 3, 1, 5],
+    [273, 4, strips, listsAt + 8],
+    [277, 3, 1, 4],
+    [278, 4, 1, rows],
+    [279, 4, strips, listsAt + 8 + 4 * strips],
+    [284, 3, 1, 1],
+  ];
+  const bytes = Buffer.alloc(directoryAt + 2 + 12 * entries.length + 4);
+  bytes.write('II*\0', 0, 'latin1');
+  bytes.writeUInt32LE(directoryAt, 4);
+  bytes.set(strip, 8);
+  for (let ink = 0; ink < 4; ink++) bytes.writeUInt16LE(8, listsAt + 2 * ink);
+  for (let at = 0; at < strips; at++) {
+    bytes.writeUInt32LE(8, listsAt + 8 + 4 * at);
+    bytes.writeUInt32LE(strip.length, listsAt + 8 + 4 * (strips + at));
+  }
+  let at = bytes.writeUInt16LE(entries.length, directoryAt);
+  for (const [tag, type, count, value] of entries) {
+    bytes.writeUInt16LE(tag, at);
+    bytes.writeUInt16LE(type, at + 2);
+    bytes.writeUInt32LE(count, at + 4);
+    bytes.writeUInt32LE(value, at + 8);
+    at += 12;
+  }
+  return bytes;
+}
+
+/** A drawing that also reads as the first bytes of an AVIF. */
+export const DRESSED_SVG = Buffer.from(
+  '<!--ftypavif    avif      --><svg xmlns="http://www.w3.org/2000/svg" width="640" height="480"><rect width="640" height="480"/></svg>',
+);
+
 /** A flat grey picture of any sides. */
 export const makeFlatPng = (width: number, height: number) =>
   sharp({ create: { width, height, channels: 3, background: '#808080' } })
     .png()
     .toBuffer();
 
-/** A PNG whose header promises `width` × `height` pixels and whose data are a few bytes. */
-export function makeBombPng(width: number, height: number): Buffer {
+/** A PNG whose header promises `width` × `height` pixels and whose data are a few bytes: 8-bit colour, or 16-bit RGBA. */
+export function makeBombPng(width: number, height: number, kind: 'rgb8' | 'rgba16' = 'rgb8'): Buffer {
   const header = Buffer.alloc(13);
   header.writeUInt32BE(width, 0);
   header.writeUInt32BE(height, 4);
-  header.set([8, 2], 8);
+  header.set(kind === 'rgb8' ? [8, 2] : [16, 6], 8);
   return Buffer.concat([
     Buffer.from([0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a]),
     pngChunk('IHDR', header),

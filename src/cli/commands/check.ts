@@ -20,7 +20,7 @@ import {
   toCaptureImage,
 } from '../../job/index.ts';
 import { PALETTE_LIMITS, type Palette, readJson } from '../../material/index.ts';
-import { decodePhoto, readBytes, readPhoto, sha256, writeFilesAtomic } from '../../plane/index.ts';
+import { decodePhoto, readPhoto, readPhotoFile, sha256, writeFilesAtomic } from '../../plane/index.ts';
 import { readCorners, readLayouts } from '../captures.ts';
 import type { OptionValues, Outcome, Run } from '../command.ts';
 import { measureChart } from '../measured.ts';
@@ -34,7 +34,7 @@ export const run: Run = async ([file], options, { io, shop, warn, progress }) =>
   if (profileName === undefined) return measureFile(path, { layouts, options, warn, cwd: io.cwd, date: io.today() });
   const profile = readProfile(profileName, shop);
   progress('reading the capture');
-  const bytes = await readBytes(path);
+  const bytes = await readPhotoFile(path);
   const photo = await decodePhoto(bytes, path);
   const corners = readCorners(textOf(options, 'corners'));
   const image = toCaptureImage(photo);

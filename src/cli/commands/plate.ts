@@ -16,7 +16,7 @@ import {
 } from '../../job/index.ts';
 import type { Machine } from '../../machine/index.ts';
 import { readJson, type Shop } from '../../material/index.ts';
-import { type DotFormat, decodeDotsBytes, readBytes, sha256, writeFilesAtomic } from '../../plane/index.ts';
+import { type DotFormat, decodeDotsBytes, readBitmapFile, sha256, writeFilesAtomic } from '../../plane/index.ts';
 import {
   type Corner,
   type Correction,
@@ -275,7 +275,7 @@ function toJob(path: string, { count, text, price }: Pick<PlateJob, 'count' | 't
 }
 
 async function loadDots(path: string, ticket: JobTicket) {
-  const bytes = await readBytes(path);
+  const bytes = await readBitmapFile(path);
   if (sha256(bytes) !== ticket.bitmap.sha256) {
     throw new AppError(
       'file-invalid',

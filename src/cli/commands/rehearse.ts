@@ -8,11 +8,11 @@ import type { BurnSettings } from '../../optics/index.ts';
 import {
   type DotGrid,
   type Dots,
-  decodeDotsBytes,
+  decodeDots,
   encodeColour,
   encodeJpeg,
   findPackageRoot,
-  readBytes,
+  readInput,
   writeFilesAtomic,
 } from '../../plane/index.ts';
 import {
@@ -166,7 +166,7 @@ async function captureFile(
   }
   const turned: CameraOptions = turn === undefined ? preset.options : { ...preset.options, rotationDeg: turn };
   const surface = /\.npy$/i.test(path)
-    ? readSurface(await readBytes(path), { path, options })
+    ? readSurface(await readInput(path, { kind: 'array' }), { path, options })
     : (await burnFile(path, options, { io, shop, progress, dpi: SURFACE_DPI.npy })).surface;
   const camera = spoilCamera(turned, { faults: ofCapture, surface });
   progress('taking the picture');
@@ -207,7 +207,7 @@ async function burnFile(
   const clean = readModel(requireText(options, 'materialModel', 'a name in shared/rehearsal or a JSON file'), io.cwd);
   const faults = readFaults(options).filter(isBurnFault);
   const model = faults.includes('dirty-lens') ? dirtyLens(clean) : clean;
-  const { dots, grid: known } = await decodeDotsBytes(await readBytes(path), path);
+  const { dots, grid: known } = await decodeDots(path);
   const grid = chooseGrid(options, known);
   const dpi = numberOf(options, 'dpi', { min: 100, max: 2400, unit: 'dots per inch' }) ?? usualDpi;
   const seed = readSeed(options);

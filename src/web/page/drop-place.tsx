@@ -7,7 +7,7 @@ export function DropPlace({
   onFiles,
   label,
   what,
-  accept = '.jpg,.jpeg,.png,.tif,.tiff,.webp,.avif,image/*',
+  accept = '.jpg,.jpeg,.jfif,.png,.tif,.tiff,.webp,.avif,image/*',
   many = false,
   small = false,
 }: {
