@@ -10,7 +10,6 @@ import {
 } from '../photo/index.ts';
 import {
   type ColourImage,
-  createDots,
   createPlane,
   type DotGrid,
   type Dots,
@@ -18,11 +17,17 @@ import {
   type Plane,
   reflectanceOfLightness,
 } from '../plane/index.ts';
-import { predictReflectance, renderSurface, type SurfaceColours, weighCells } from '../proof/index.ts';
+import {
+  computeLightSpreadMm,
+  predictReflectance,
+  renderSurface,
+  type SurfaceColours,
+  weighCells,
+} from '../proof/index.ts';
 import { chooseToneValues, markable } from './choices.ts';
 import { type Picture, takePicture } from './picture.ts';
 import type { PriceList } from './price-list.ts';
-import { assessProof } from './proof.ts';
+import { assessProof, cutOut } from './proof.ts';
 import { type Made, searchDots, tabulateCoverage } from './run.ts';
 import type { JobSpec } from './spec.ts';
 import { type Ticket, writeTicket } from './ticket.ts';
@@ -285,19 +290,31 @@ export function enlargeDots(dots: Dots, { spec, part, as }: EnlargeOptions): Col
   const top = Math.min(Math.max(0, Math.round(part.y)), dots.height - 1);
   const width = Math.max(1, Math.min(Math.round(part.width), dots.width - left));
   const height = Math.max(1, Math.min(Math.round(part.height), dots.height - top));
-  const field = createDots(width, height, dots.levels);
-  for (let y = 0; y < height; y++) {
-    const from = (top + y) * dots.width + left;
-    field.data.set(dots.data.subarray(from, from + width), y * width);
-  }
-  if (as === 'surface') {
-    const table = fillDotTable(spec.profile, spec.grid);
-    return renderSurface(predictReflectance(field, { table }), coloursOf(spec.profile));
-  }
+  const rectangle = { x: left, y: top, width, height };
+  if (as === 'surface') return renderSurface(predictPart(dots, spec, rectangle), coloursOf(spec.profile));
+  const field = cutOut(dots, rectangle);
   const rgb = new Uint8Array(3 * width * height);
   const full = dots.levels - 1;
   for (let i = 0; i < field.data.length; i++) rgb.fill(255 - (255 * field.data[i]!) / full, 3 * i, 3 * i + 3);
   return { width, height, rgb };
+}
+
+/** Reflectance of each dot of a part, with the marks and the light that come from around it. */
+function predictPart(dots: Dots, { profile, grid }: JobSpec, part: Rectangle): Plane<'reflectance'> {
+  const reachMm = 3 * computeLightSpreadMm(grid);
+  const aside = Math.ceil(reachMm / grid.pitchMm);
+  const ahead = Math.ceil(reachMm / grid.lineSpacingMm);
+  const x = Math.max(0, part.x - aside);
+  const y = Math.max(0, part.y - ahead);
+  const width = Math.min(dots.width, part.x + part.width + aside) - x;
+  const height = Math.min(dots.height, part.y + part.height + ahead) - y;
+  const wide = predictReflectance(cutOut(dots, { x, y, width, height }), { table: fillDotTable(profile, grid) });
+  const out = createPlane('reflectance', part.width, part.height);
+  for (let row = 0; row < part.height; row++) {
+    const from = (part.y - y + row) * width + part.x - x;
+    out.data.set(wide.data.subarray(from, from + part.width), row * part.width);
+  }
+  return out;
 }
 
 function lookSize({ width, height }: Dots, grid: DotGrid): { readonly width: number; readonly height: number } {

@@ -3,11 +3,11 @@ import {
   type DotTable,
   fillDotTable,
   type Profile,
-  simulateReflectance,
+  simulateStrength,
   type TonePoint,
   toneCurveOf,
 } from '../material/index.ts';
-import type { Frame } from '../photo/index.ts';
+import type { Frame, Rectangle } from '../photo/index.ts';
 import {
   type ColourImage,
   createDots,
@@ -17,7 +17,14 @@ import {
   encodeJpeg,
   type Plane,
 } from '../plane/index.ts';
-import { assessTone, predictLightness, predictReflectance, renderProof, renderSurface } from '../proof/index.ts';
+import {
+  assessTone,
+  predictLightness,
+  predictReflectance,
+  renderProof,
+  renderSurface,
+  showStrength,
+} from '../proof/index.ts';
 import { roundTo } from './html.ts';
 import type { Picture } from './picture.ts';
 import type { JobSpec } from './spec.ts';
@@ -160,19 +167,27 @@ function drawDetail(dots: Dots, { profile, grid }: { readonly profile: Profile; 
   const height = Math.min(dots.height, DETAIL.maxDots, Math.max(1, Math.round(DETAIL.heightMm / grid.lineSpacingMm)));
   const left = (dots.width - width) >> 1;
   const top = (dots.height - height) >> 1;
-  const field = createDots(width, height, dots.levels);
-  for (let y = 0; y < height; y++) {
-    const from = (top + y) * dots.width + left;
-    field.data.set(dots.data.subarray(from, from + width), y * width);
-  }
+  const field = cutOut(dots, { x: left, y: top, width, height });
   const samplesX = DETAIL.pixelsPerDot;
   const samplesY = Math.max(1, Math.round((samplesX * grid.lineSpacingMm) / grid.pitchMm));
-  const plane = simulateReflectance(profile, field, { grid, samplesX, samplesY, edge: 'repeat' });
+  const strength = simulateStrength(profile.response, field, { grid, samplesX, samplesY, edge: 'repeat' });
+  const cells = { cellXMm: grid.pitchMm / samplesX, cellYMm: grid.lineSpacingMm / samplesY };
+  const plane = showStrength(strength, { table: fillDotTable(profile, grid), ...cells });
   return {
     picture: renderSurface(plane, coloursOf(profile)),
     widthMm: width * grid.pitchMm,
     heightMm: height * grid.lineSpacingMm,
   };
+}
+
+/** A part of the dots, as dots of their own. */
+export function cutOut(dots: Dots, { x, y, width, height }: Rectangle): Dots {
+  const field = createDots(width, height, dots.levels);
+  for (let row = 0; row < height; row++) {
+    const from = (y + row) * dots.width + x;
+    field.data.set(dots.data.subarray(from, from + width), row * width);
+  }
+  return field;
 }
 
 /** The picture on the whole piece; what lies around it is masked and never looked at. */

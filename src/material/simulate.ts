@@ -1,14 +1,13 @@
-import { createPlane, type DotGrid, type Plane, reflectanceOfLightness } from '../plane/index.ts';
+import type { DotGrid } from '../plane/index.ts';
 import {
   computeDotDose,
   computeRawStrength,
   computeReachCells,
   computeSolidStrength,
   type DoseAxis,
-  mixYuleNielsen,
   sampleDose,
 } from './response.ts';
-import type { ResponseModel, Surface } from './types.ts';
+import type { ResponseModel } from './types.ts';
 
 /** Dots as this folder needs them: values 0 … levels−1, row-major. */
 export interface DotField {
@@ -56,22 +55,6 @@ export function predictMeanStrength(model: ResponseModel, dots: DotField, option
   let sum = 0;
   for (let i = 0; i < dose.length; i++) sum += strengthOf(dose[i]);
   return sum / dose.length / solid;
-}
-
-/** Reflectance of the simulated part on the fine grid, for a picture of the dots themselves. */
-export function simulateReflectance(
-  surface: Surface,
-  dots: DotField,
-  options: SimulationOptions,
-): Plane<'reflectance'> {
-  const { width, height, data } = simulateStrength(surface.response, dots, options);
-  const mix = {
-    bare: reflectanceOfLightness(surface.bare[0]),
-    full: reflectanceOfLightness(surface.full[0]),
-    n: surface.response.yuleNielsenN,
-  };
-  for (let i = 0; i < data.length; i++) data[i] = mixYuleNielsen(data[i], mix);
-  return createPlane('reflectance', width, height, data);
 }
 
 /** Doses on the fine grid. The Gaussian is separable: along each row of dots first, then across the rows. */

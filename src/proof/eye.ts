@@ -1,13 +1,6 @@
 import { computeEyeBlurMm, type ViewingOptions } from '../optics/index.ts';
-import {
-  createPlane,
-  type DotGrid,
-  interpolateLightness,
-  type Kernels,
-  loadKernels,
-  type Plane,
-  reserveBuffers,
-} from '../plane/index.ts';
+import { createPlane, type DotGrid, interpolateLightness, type Plane } from '../plane/index.ts';
+import { type BlurOptions, blurCells } from './blur.ts';
 
 export interface EyeOptions extends ViewingOptions {
   /** Size of a cell of the plane, mm. */
@@ -15,148 +8,14 @@ export interface EyeOptions extends ViewingOptions {
   readonly cellYMm: number;
 }
 
-/**
- * What is left of a picture after the eye's blur, in linear light. Beyond the border nothing is assumed: weights are
- * renormalised. `plain` forces the readable version; `fast` takes the kernels when they can be had, with the same bits.
- */
+/** What is left of a picture after the eye's blur, in linear light; the border is as `blurCells` has it. */
 export function filterByEye(
   plane: Plane<'reflectance'>,
-  { cellXMm, cellYMm, arithmetic = 'fast', ...viewing }: EyeOptions & { readonly arithmetic?: 'fast' | 'plain' },
+  { cellXMm, cellYMm, arithmetic = 'fast', ...viewing }: EyeOptions & Pick<BlurOptions, 'arithmetic'>,
 ): Plane<'reflectance'> {
-  const { width, height } = plane;
   const sigma = computeEyeBlurMm(viewing);
-  const along = gaussianTaps(sigma / cellXMm);
-  const across = gaussianTaps(sigma / cellYMm);
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
-  const blur = kernels ? startFastBlur(kernels, { width, along, across }) : startPlainBlur(along);
-  const wide = new Float32Array(plane.data.length);
-  const nearX = weightInside(width, along);
-  for (let y = 0; y < height; y++) {
-    const row = plane.data.subarray(y * width, (y + 1) * width);
-    const out = wide.subarray(y * width, (y + 1) * width);
-    blur.alongInside(row, out);
-    blurEnds(row, { out, taps: along, near: nearX });
-  }
-  const data = new Float32Array(wide.length);
-  const nearY = weightInside(height, across);
-  const radius = across.length - 1;
-  for (let y = 0; y < height; y++) {
-    const first = Math.max(0, y - radius);
-    const end = Math.min(height, y + radius + 1);
-    const rows = Array.from({ length: end - first }, (_, i) =>
-      wide.subarray((first + i) * width, (first + i + 1) * width),
-    );
-    const taps = Float64Array.from(rows, (_, i) => across[Math.abs(first + i - y)] / nearY[y]);
-    blur.across(rows, taps, data.subarray(y * width, (y + 1) * width));
-  }
-  return createPlane('reflectance', width, height, data);
-}
-
-function gaussianTaps(sigmaCells: number): Float64Array {
-  const radius = Math.ceil(3 * sigmaCells);
-  const taps = Float64Array.from({ length: radius + 1 }, (_, i) =>
-    sigmaCells > 0 ? Math.exp(-(i * i) / (2 * sigmaCells * sigmaCells)) : 1,
-  );
-  const sum = taps.reduce((total, tap, i) => total + (i === 0 ? tap : 2 * tap), 0);
-  return taps.map((tap) => tap / sum);
-}
-
-interface Blur {
-  /** Along a row, where the taps reach over neither end. */
-  readonly alongInside: (row: Float32Array, out: Float32Array) => void;
-  /** Sum of neighbouring rows, each with its weight. */
-  readonly across: (rows: readonly Float32Array[], taps: Float64Array, out: Float32Array) => void;
-}
-
-function startPlainBlur(along: Float64Array): Blur {
-  const radius = along.length - 1;
-  return {
-    alongInside(row, out) {
-      for (let x = radius; x + radius < row.length; x++) {
-        let sum = along[0] * row[x];
-        for (let i = 1; i <= radius; i++) sum += along[i] * (row[x - i] + row[x + i]);
-        out[x] = sum;
-      }
-    },
-    across(rows, taps, out) {
-      for (let x = 0; x < out.length; x++) {
-        let sum = 0;
-        for (let i = 0; i < rows.length; i++) sum += taps[i] * rows[i][x];
-        out[x] = sum;
-      }
-    },
-  };
-}
-
-/** The same by the kernels. Rows for `across` lie in a ring, so that each is handed over once. */
-function startFastBlur(
-  kernels: Kernels,
-  { width, along, across }: { width: number; along: Float64Array; across: Float64Array },
-): Blur {
-  const radius = along.length - 1;
-  const inside = Math.max(0, width - 2 * radius);
-  const kept = 2 * across.length - 1;
-  const rowBytes = 4 * width + 12;
-  const sizes = [rowBytes, rowBytes, along.byteLength, 8 * kept, 4 * kept, kept * rowBytes];
-  const [rowAt, outAt, alongAt, acrossAt, addressesAt, ringAt] = reserveBuffers(kernels, sizes);
-  const { buffer } = kernels.memory;
-  const given = new Float32Array(buffer, rowAt, width);
-  const made = new Float32Array(buffer, outAt, width);
-  new Float64Array(buffer, alongAt, along.length).set(along);
-  const weights = new Float64Array(buffer, acrossAt, kept);
-  const addresses = new Int32Array(buffer, addressesAt, kept);
-  /** By place in the ring: where the row that lies there begins in its plane. */
-  const held = new Float64Array(kept).fill(-1);
-  const hold = (row: Float32Array): number => {
-    const place = Math.round(row.byteOffset / row.byteLength) % kept;
-    const at = ringAt + place * rowBytes;
-    if (held[place] !== row.byteOffset) {
-      held[place] = row.byteOffset;
-      new Float32Array(buffer, at, width).set(row);
-    }
-    return at;
-  };
-  return {
-    alongInside(row, out) {
-      if (inside === 0) return;
-      given.set(row);
-      kernels.blurAlong(rowAt + 4 * radius, alongAt, radius, outAt, inside);
-      out.set(made.subarray(0, inside), radius);
-    },
-    across(rows, taps, out) {
-      for (let i = 0; i < rows.length; i++) addresses[i] = hold(rows[i]);
-      weights.set(taps);
-      kernels.blurAcross(addressesAt, acrossAt, rows.length, outAt, width);
-      out.set(made);
-    },
-  };
-}
-
-/** The places of a row where the taps reach over an end. */
-function blurEnds(
-  row: Float32Array,
-  { out, taps, near }: { out: Float32Array; taps: Float64Array; near: Float64Array },
-): void {
-  const radius = taps.length - 1;
-  for (let x = 0; x < row.length; x++) {
-    if (x === radius && row.length > 2 * radius) x = row.length - radius;
-    if (x >= row.length) return;
-    let sum = taps[0] * row[x];
-    for (let i = 1; i <= radius; i++) {
-      if (x >= i) sum += taps[i] * row[x - i];
-      if (x + i < row.length) sum += taps[i] * row[x + i];
-    }
-    out[x] = sum / near[x];
-  }
-}
-
-/** Sum of the weights that fall inside, for each place along a side. */
-function weightInside(length: number, taps: Float64Array): Float64Array {
-  return Float64Array.from({ length }, (_, x) => {
-    let sum = taps[0];
-    for (let i = 1; i < taps.length; i++) sum += (x >= i ? taps[i] : 0) + (x + i < length ? taps[i] : 0);
-    return sum;
-  });
+  const data = blurCells(plane, { sigmaX: sigma / cellXMm, sigmaY: sigma / cellYMm, arithmetic });
+  return createPlane('reflectance', plane.width, plane.height, data);
 }
 
 export interface EyeCells {
@@ -167,19 +26,25 @@ export interface EyeCells {
 }
 
 /**
- * Size of a plane whose cells are as large as the eye allows: half of its blur, 0.11 mm at 300 mm, which widens
- * the blur by 1 %. Never more cells than dots.
+ * Size of a plane whose cells are as large as the eye allows: half of its blur, 0.11 mm at 300 mm, which widens the blur
+ * by 1 %. A cell is whole dots, one at least, and so up to a third smaller or larger: cells of one and two dots by turns
+ * would show a grain of their own.
  */
 export function planEyeCells(
   dots: { readonly width: number; readonly height: number },
   { grid, ...viewing }: { readonly grid: DotGrid } & ViewingOptions,
 ): EyeCells {
-  const cell = computeEyeBlurMm(viewing) / 2;
-  const widthMm = dots.width * grid.pitchMm;
-  const heightMm = dots.height * grid.lineSpacingMm;
-  const width = Math.max(1, Math.min(dots.width, Math.ceil(widthMm / cell)));
-  const height = Math.max(1, Math.min(dots.height, Math.ceil(heightMm / cell)));
-  return { width, height, cellXMm: widthMm / width, cellYMm: heightMm / height };
+  const cellMm = computeEyeBlurMm(viewing) / 2;
+  const count = (side: number, stepMm: number) =>
+    Math.max(1, Math.round(side / Math.max(1, Math.round(cellMm / stepMm))));
+  const width = count(dots.width, grid.pitchMm);
+  const height = count(dots.height, grid.lineSpacingMm);
+  return {
+    width,
+    height,
+    cellXMm: (dots.width * grid.pitchMm) / width,
+    cellYMm: (dots.height * grid.lineSpacingMm) / height,
+  };
 }
 
 /** CIE L* of each cell. */

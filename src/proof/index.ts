@@ -1,4 +1,5 @@
 export * from './average.ts';
+export * from './blur.ts';
 export * from './colour.ts';
 export * from './error.ts';
 export * from './eye.ts';

@@ -1,5 +1,7 @@
-import { createPlane, type Dots, lightnessOfReflectance, type Plane } from '../plane/index.ts';
+import { computeEyeBlurMm } from '../optics/index.ts';
+import { createPlane, type DotGrid, type Dots, lightnessOfReflectance, type Plane } from '../plane/index.ts';
 import { createAverager } from './average.ts';
+import { blurCells, type Cells } from './blur.ts';
 import { openStrength } from './strength.ts';
 import type { DotTable } from './types.ts';
 
@@ -11,10 +13,7 @@ export interface PredictOptions {
 }
 
 /**
- * Reflectance that the dots will show, averaged to a smaller size.
- * Strength is averaged over each cell of the result first and mixed by Yule and Nielsen after (source:
- * 'yuleNielsen1951'), because light spreads over more than one dot: cells of a tenth of a millimetre are right for that,
- * and at one value a dot a spread above n = 1 is left out between dots.
+ * Reflectance that the dots will show, averaged to a smaller size: the tone of a field does not depend on that size.
  * @throws RangeError when the result is larger than the dots.
  */
 export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'reflectance'> {
@@ -22,21 +21,65 @@ export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'
   const averager = createAverager({ from: dots, to: { width, height } });
   const addRow = openStrength(dots, table);
   for (let y = 0; y < dots.height; y++) averager.add(addRow);
-  const data = averager.means;
-  mixAll(data, createMixer(table));
-  return createPlane('reflectance', width, height, data);
+  const { pitchMm, lineSpacingMm } = table.grid;
+  return showStrength(
+    { width, height, data: averager.means },
+    { table, cellXMm: (dots.width * pitchMm) / width, cellYMm: (dots.height * lineSpacingMm) / height },
+  );
+}
+
+/**
+ * Assumed: how far light spreads in a material before it comes out again, as the standard deviation of a Gaussian. It is
+ * at least so many dots, and at least half of the eye's blur from the usual distance. n is learned from patches that are
+ * one mean strength each, whatever their dots: screens whose cells are not wider than three times this mix as well as
+ * those patches, to 0.1 L*. Wider cells are predicted as partly unmixed, up to 1 L* too light at cells of 20 dots.
+ */
+const SPREAD_DOTS = 4;
+
+/** Standard deviation of the spread of light that `showStrength` takes, mm. */
+export function computeLightSpreadMm({ pitchMm, lineSpacingMm }: DotGrid): number {
+  return Math.max(computeEyeBlurMm() / 2, SPREAD_DOTS * Math.max(pitchMm, lineSpacingMm));
+}
+
+export interface ShowOptions {
+  readonly table: Pick<DotTable, 'grid' | 'bareLuminance' | 'fullLuminance' | 'yuleNielsenN'>;
+  /** Size of a cell on the work, mm. */
+  readonly cellXMm: number;
+  readonly cellYMm: number;
+}
+
+/**
+ * Reflectance of cells of known mean strength, mixed by Yule and Nielsen (source: 'yuleNielsen1951'). With light that
+ * spreads, n > 1, a cell shows ρ · ρ̄^(n − 1): ρ is the cell's own mix of the roots R^(1/n), where the light comes out, and
+ * ρ̄ is the mix of all cells through which it came in. The mean of a field is then ρ̄^n, which is Yule and Nielsen's, for
+ * cells of any size, and marks keep their edges. At n = 2, light that spreads completely, this is a thin mark on a white base.
+ */
+export function showStrength(cells: Cells, { table, cellXMm, cellYMm }: ShowOptions): Plane<'reflectance'> {
+  const { width, height, data } = cells;
+  const out = createPlane('reflectance', width, height);
+  if (table.yuleNielsenN === 1) {
+    mapStrengths(data, out.data, createMixer(table));
+    return out;
+  }
+  const spreadMm = computeLightSpreadMm(table.grid);
+  const spread = blurCells(cells, { sigmaX: spreadMm / cellXMm, sigmaY: spreadMm / cellYMm });
+  const { yuleNielsenN: n } = table;
+  const root = createRoot(table);
+  mapStrengths(spread, out.data, (strength) => root(strength) ** (n - 1));
+  for (let i = 0; i < data.length; i++) out.data[i] *= root(Math.min(1, Math.max(0, data[i])));
+  return out;
 }
 
 /** Steps of strength between which mixing is straight: off by less than a 32-bit float's own rounding. */
 const MIX_STEPS = 1 << 14;
 
 /** Powers are slow, so a picture's worth of strengths goes through a table of them. */
-function mixAll(strengths: Float32Array, mix: (strength: number) => number): void {
+function mapStrengths(strengths: Float32Array, out: Float32Array, mix: (strength: number) => number): void {
   const table = Float64Array.from({ length: MIX_STEPS + 2 }, (_, step) => mix(step / MIX_STEPS));
   for (let i = 0; i < strengths.length; i++) {
     const at = Math.min(1, Math.max(0, strengths[i])) * MIX_STEPS;
     const step = at | 0;
-    strengths[i] = table[step] + (at - step) * (table[step + 1] - table[step]);
+    out[i] = table[step] + (at - step) * (table[step + 1] - table[step]);
   }
 }
 
@@ -60,9 +103,14 @@ export function predictLightness(dots: Dots, options: MeanLightnessOptions): num
 }
 
 /** Reflectance of mean strength a: R^(1/n) = a·Rfull^(1/n) + (1−a)·Rbare^(1/n). source: 'yuleNielsen1951'. */
-function createMixer({ bareLuminance, fullLuminance, yuleNielsenN: n }: DotTable): (strength: number) => number {
-  if (n === 1) return (a) => Math.max(0, bareLuminance + a * (fullLuminance - bareLuminance));
-  const bare = bareLuminance ** (1 / n);
-  const full = fullLuminance ** (1 / n);
-  return (a) => Math.max(0, bare + a * (full - bare)) ** n;
+function createMixer(table: ShowOptions['table']): (strength: number) => number {
+  const { yuleNielsenN: n } = table;
+  const root = createRoot(table);
+  return n === 1 ? root : (strength) => root(strength) ** n;
+}
+
+/** R^(1/n) of a strength. */
+function createRoot({ bareLuminance, fullLuminance, yuleNielsenN: n }: ShowOptions['table']) {
+  const [bare, full] = n === 1 ? [bareLuminance, fullLuminance] : [bareLuminance ** (1 / n), fullLuminance ** (1 / n)];
+  return (strength: number) => Math.max(0, bare + strength * (full - bare));
 }

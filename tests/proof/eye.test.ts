@@ -1,13 +1,14 @@
 import { describe, expect, test } from 'vitest';
 import { assumeResponse, fillDotTable } from '../../src/material/index.ts';
 import { computeEyeBlurMm, NASANEN_1984 } from '../../src/optics/index.ts';
-import { createDots, createPlane, ONE } from '../../src/plane/index.ts';
+import { createDots, createPlane, ONE, reflectanceOfLightness } from '../../src/plane/index.ts';
 import {
   assessTone,
   averageWanted,
   filterByEye,
   planEyeCells,
   predictError,
+  predictLightness,
   predictReflectance,
 } from '../../src/proof/index.ts';
 
@@ -63,12 +64,21 @@ describe("the eye's blur", () => {
     expect(fast).toEqual(plain);
   });
 
-  test('plans cells of half its width, never finer than dots', () => {
-    const cells = planEyeCells({ width: 4280, height: 2700 }, { grid: { pitchMm: 0.02, lineSpacingMm: 0.02 } });
-    expect(cells.cellXMm).toBeCloseTo(computeEyeBlurMm() / 2, 2);
-    const coarse = planEyeCells({ width: 10, height: 1 }, { grid: { pitchMm: 1, lineSpacingMm: 1 } });
-    expect([coarse.width, coarse.height]).toEqual([10, 1]);
-  });
+  test.each([0.02, 0.025, 0.056, 0.08, 0.1, 1])(
+    'plans cells of whole dots, about half its width, of %d mm',
+    (pitchMm) => {
+      const grid = { pitchMm, lineSpacingMm: pitchMm };
+      const { width, height, cellXMm, cellYMm } = planEyeCells({ width: 4281, height: 1 }, { grid });
+      expect([height, cellYMm]).toEqual([1, pitchMm]);
+      const dotsPerCell = 4281 / width;
+      // As many of one more dot as the side asks for, and no other.
+      expect(Math.abs(dotsPerCell - Math.round(dotsPerCell))).toBeLessThan(0.01);
+      expect(cellXMm).toBeCloseTo(dotsPerCell * pitchMm, 9);
+      const wanted = Math.max(pitchMm, computeEyeBlurMm() / 2);
+      expect(cellXMm / wanted).toBeGreaterThan(0.65);
+      expect(cellXMm / wanted).toBeLessThan(1.35);
+    },
+  );
 });
 
 test('a mask that leaves all is as none, row by row, and what it cuts is wanted bare', () => {
@@ -131,26 +141,33 @@ describe('the error of tone', () => {
     expect(averageWanted(luminance, options)).toEqual(plain);
   });
 
-  test('fine dots of the right tone have next to none, whether predicted anew or from the proof', () => {
-    const grid = { pitchMm: 0.02, lineSpacingMm: 0.02 };
-    const response = assumeResponse(
-      { markDiameterXUm: 20, markDiameterYUm: 20, steepness: 6, drive: 2, yuleNielsenN: 1 },
-      grid,
-    );
-    const table = fillDotTable({ response, bare: [17, 0, 0], full: [80, 0, 0] });
-    // A checkerboard is far finer than the eye; what it shows is its mean.
-    const dots = createDots(
-      200,
-      200,
-      2,
-      Uint8Array.from({ length: 40000 }, (_, i) => ((i % 200) + Math.floor(i / 200)) % 2),
-    );
-    const tone = predictReflectance(dots, { table, width: 5, height: 5 }).data[12];
-    const reflectance = new Float32Array(ONE + 1).fill(tone);
-    const options = { table, grid, luminance: createPlane('luminance', 200, 200), reflectance };
-    const alone = assessTone(dots, options);
-    const shown = assessTone(dots, { ...options, shown: predictReflectance(dots, { table, width: 150, height: 150 }) });
-    expect(alone.mean).toBeLessThan(0.2);
-    expect(Math.abs(alone.mean - shown.mean)).toBeLessThan(0.1);
-  });
+  test.each([1, 1.2, 1.3])(
+    'fine dots of the right tone have next to none at n = %d, whether predicted anew or from the proof',
+    (n) => {
+      const grid = { pitchMm: 0.02, lineSpacingMm: 0.02 };
+      const response = assumeResponse(
+        { markDiameterXUm: 20, markDiameterYUm: 20, steepness: 6, drive: 2, yuleNielsenN: n },
+        grid,
+      );
+      const table = fillDotTable({ response, bare: [17, 0, 0], full: [80, 0, 0] });
+      // A checkerboard is far finer than the eye; what it shows is its mean.
+      const dots = createDots(
+        200,
+        200,
+        2,
+        Uint8Array.from({ length: 40000 }, (_, i) => ((i % 200) + Math.floor(i / 200)) % 2),
+      );
+      const rect = { x: 20, y: 20, width: 160, height: 160 };
+      const tone = reflectanceOfLightness(predictLightness(dots, { table, rect }));
+      const reflectance = new Float32Array(ONE + 1).fill(tone);
+      const options = { table, grid, luminance: createPlane('luminance', 200, 200), reflectance };
+      const alone = assessTone(dots, options);
+      const shown = assessTone(dots, {
+        ...options,
+        shown: predictReflectance(dots, { table, width: 150, height: 150 }),
+      });
+      expect(alone.mean).toBeLessThan(0.2);
+      expect(Math.abs(alone.mean - shown.mean)).toBeLessThan(0.1);
+    },
+  );
 });
