@@ -1,7 +1,7 @@
 // Builds the command into dist/: the WebAssembly kernels, then one bundle per entry with chunks that load on demand.
 // `--bench` also builds every file of benchmarks/ into dist/bench/; `--watch` rebuilds on change.
 import { spawnSync } from 'node:child_process';
-import { chmodSync, copyFileSync, existsSync, mkdirSync, readdirSync, readFileSync } from 'node:fs';
+import { chmodSync, copyFileSync, existsSync, mkdirSync, readdirSync, readFileSync, statSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import * as esbuild from 'esbuild';
 
@@ -9,7 +9,9 @@ const flags = new Set(process.argv.slice(2));
 const KERNELS = 'src/plane/assembly/kernels.ts';
 
 mkdirSync('dist', { recursive: true });
-if (existsSync(KERNELS)) {
+// Compiling the kernels takes longer than all the rest, so they are made anew only when their source or this file is newer.
+const isNewer = (source, made) => !existsSync(made) || statSync(source).mtimeMs > statSync(made).mtimeMs;
+if ([KERNELS, 'build.js', 'package-lock.json'].some((source) => isNewer(source, 'dist/kernels.wasm'))) {
   const arguments_ = [KERNELS, '-o', 'dist/kernels.wasm', '-O3', '--noAssert', '--runtime', 'stub', '--enable', 'simd'];
   const { status } = spawnSync(process.execPath, ['node_modules/assemblyscript/bin/asc.js', ...arguments_], {
     stdio: 'inherit',

@@ -16,8 +16,8 @@ export interface LeastSquaresOptions {
   /** Relative change of cost and parameters below which the search has converged. */
   readonly tolerance?: number;
   /**
-   * Least s² of the covariance; 0 when absent. 1 where residuals are in units of errors that are known beforehand, priors
-   * among them: that a fit turned out close does not make what was only assumed any surer.
+   * Least s² of the covariance; 0 when absent. 1 where residuals are in units of errors that are known beforehand,
+   * priors among them: that a fit turned out close does not make what was only assumed any surer.
    */
   readonly leastVariance?: number;
 }
@@ -31,21 +31,24 @@ export interface LeastSquaresFit {
   readonly iterations: number;
   readonly converged: boolean;
   /**
-   * Covariance of the parameters, s²·(JᵀWJ)⁻¹ with s² = weighted sum of squares / (m − free n), or the least one asked for. Rows of parameters held
-   * at a bound are 0; of those that the data do not determine, Infinity on the diagonal.
+   * Covariance of the parameters, s²·(JᵀWJ)⁻¹ with s² = weighted sum of squares / (m − free n), or the least one asked
+   * for. Rows of parameters held at a bound are 0; of those that the data do not determine, Infinity on the diagonal.
    */
   readonly covariance: readonly (readonly number[])[];
   readonly standardErrors: readonly number[];
   readonly atBound: readonly boolean[];
-  /** Ratio of the largest to the smallest singular value of the scaled Jacobian: above 1e6 some mix of parameters is free. */
+  /**
+   * Ratio of the largest to the smallest singular value of the scaled Jacobian: above 1e6 some mix of parameters is
+   * free.
+   */
   readonly condition: number;
 }
 
 /**
  * Least squares of a vector of residuals by Levenberg's and Marquardt's damped Gauss–Newton steps
  * (source: 'marquardt1963' for the scaling by the diagonal of JᵀJ; gain ratio and smooth change of damping after
- * source: 'nielsen1999', both from memory). A step that raises the cost is never taken, so a wrong start cannot come back as a
- * result without `converged` being false. Derivatives are central differences, held inside the box.
+ * source: 'nielsen1999', both from memory). A step that raises the cost is never taken, so a wrong start cannot come
+ * back as a result without `converged` being false. Derivatives are central differences, held inside the box.
  * Parameters at a bound whose gradient points outwards are left out of the step.
  * @throws RangeError when lengths differ, the start is outside the box, or residuals at the start are not finite.
  */

@@ -2,7 +2,8 @@ import { CholeskyDecomposition, Matrix } from 'ml-matrix';
 
 /**
  * Inverse and log-determinant of a symmetric positive definite matrix, by Cholesky's factors of the matrix with unit
- * diagonal, so that parameters of very different units do not spoil it. Only the lower triangle is read. Undefined when it is not positive definite.
+ * diagonal, so that parameters of very different units do not spoil it. Only the lower triangle is read. Undefined when
+ * it is not positive definite.
  */
 export function invertPositiveDefinite(
   matrix: readonly (readonly number[])[],

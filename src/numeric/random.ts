@@ -12,8 +12,8 @@ const TWO_32 = 2 ** 32;
 
 /**
  * Generator xoshiro128** (source: 'blackmanVigna2021', figure 1 with 32-bit words, scrambler `rotl(s1 · 5, 7) · 9`).
- * Chosen over the one-word generators common in JavaScript because these repeat within a 24-megapixel picture's worth of
- * numbers for some seeds or never give some values; this one has period 2¹²⁸ − 1 and costs about as much.
+ * Chosen over the one-word generators common in JavaScript because these repeat within a 24-megapixel picture's worth
+ * of numbers for some seeds or never give some values; this one has period 2¹²⁸ − 1 and costs about as much.
  * @param state four 32-bit words, not all 0.
  * @throws RangeError when all words are 0: the stream would stay at 0.
  */

@@ -20,8 +20,8 @@ export function median(values: ArrayLike<number>): number {
 }
 
 /**
- * Median absolute deviation times 1.4826, which estimates the standard deviation of normal data and shrugs off outliers.
- * The factor is 1/Φ⁻¹(¾).
+ * Median absolute deviation times 1.4826, which estimates the standard deviation of normal data and shrugs off
+ * outliers. The factor is 1/Φ⁻¹(¾).
  * @throws RangeError when there is no value.
  */
 export function medianAbsoluteDeviation(values: ArrayLike<number>): number {

@@ -2,8 +2,8 @@
 export const NORMAL_95 = 1.959963984540054;
 
 /**
- * Half-width, in standard units, of the two-sided 95 % interval of Student's distribution, by the expansion in 1/ν about
- * the normal one (source: 'abramowitzStegun1964', 26.7.5, to ν⁻⁴). Within 0.4 % from 3 degrees of freedom on.
+ * Half-width, in standard units, of the two-sided 95 % interval of Student's distribution, by the expansion in 1/ν
+ * about the normal one (source: 'abramowitzStegun1964', 26.7.5, to ν⁻⁴). Within 0.4 % from 3 degrees of freedom on.
  * @throws RangeError below 3 degrees of freedom.
  */
 export function student95(degreesOfFreedom: number): number {

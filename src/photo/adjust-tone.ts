@@ -25,20 +25,24 @@ const NOISE_RADIUS = 3;
 const NOISE_MARGIN = 1.5;
 /** Share of the noise that is taken away at most: what stays keeps surfaces from looking like plastic. */
 const NOISE_SHARE = 0.8;
-/** Detail weaker than this is not sharpened even in a clean picture, L*; on top come two standard deviations of noise. */
+/**
+ * Detail weaker than this is not sharpened even in a clean picture, L*; on top come two standard deviations of noise.
+ */
 const CORING_L = 0.4;
 /** Sharpening changes no dot by more than this, L*: keeps edges from growing halos. */
 const HALO_LIMIT_L = 8;
 
 /**
- * The photograph's own tone: exposure, black and white point, midtones, contrast; then, in L*, noise, local contrast and sharpening.
+ * The photograph's own tone: exposure, black and white point, midtones, contrast; then, in L*, noise, local contrast
+ * and sharpening.
  * `TONE_DEFAULTS` ("plain") returns the plane itself. Runs in one order on one thread: the same input and values give
  * the same bits. A flat area stays flat, and of two large flat areas the lighter stays the lighter.
  *
- * Noise: the local-statistics filter (`lee1980`) on cells of about 0.08 mm. Local contrast: what the guided filter leaves over
- * (`heSunTang2013`, self-guided, eq. 5 and 6), in its fast form (`heSun2015`: coefficients on a coarse plane, interpolated,
- * applied at the dots); changed: no gain on noise, nor near black and white. Sharpening: unsharp mask with coring and a
- * bounded change, common practice. Memory beside input and output: floats per cell, about one per 16 dots at 0.02 mm.
+ * Noise: the local-statistics filter (`lee1980`) on cells of about 0.08 mm. Local contrast: what the guided filter
+ * leaves over (`heSunTang2013`, self-guided, eq. 5 and 6), in its fast form (`heSun2015`: coefficients on a coarse
+ * plane, interpolated, applied at the dots); changed: no gain on noise, nor near black and white. Sharpening: unsharp
+ * mask with coring and a bounded change, common practice. Memory beside input and output: floats per cell, about one
+ * per 16 dots at 0.02 mm.
  * @throws AppError option-invalid when a value is outside its range in `TONE_FIELDS`
  */
 export function adjustTone(
@@ -54,8 +58,9 @@ export function adjustTone(
 }
 
 /**
- * What `adjustTone` takes from the surroundings of each dot, as plain data that threads can share; undefined when the tone
- * asks for no surroundings. With `applyToneFields` for all rows, in any parts, it gives the same bits as `adjustTone`.
+ * What `adjustTone` takes from the surroundings of each dot, as plain data that threads can share; undefined when the
+ * tone asks for no surroundings. With `applyToneFields` for all rows, in any parts, it gives the same bits as
+ * `adjustTone`.
  * @throws AppError option-invalid when a value is outside its range in `TONE_FIELDS`
  */
 export function planToneFields(
@@ -94,8 +99,8 @@ function adjustPointwise(luminance: Plane<'luminance'>, tone: ToneOptions): Plan
 }
 
 /**
- * What the noise filter adds to each cell: toward the local mean, the more so the less the local variance exceeds the noise's.
- * The tone curve has stretched the noise where it is steep, so its slope at the cell goes along.
+ * What the noise filter adds to each cell: toward the local mean, the more so the less the local variance exceeds the
+ * noise's. The tone curve has stretched the noise where it is steep, so its slope at the cell goes along.
  */
 function noiseField(toned: Cells, slopes: Float32Array, noiseL: number): Cells | undefined {
   if (noiseL === 0) return undefined;
@@ -111,7 +116,9 @@ function noiseField(toned: Cells, slopes: Float32Array, noiseL: number): Cells |
   return added;
 }
 
-/** From mean and mean square of each window to share × mean and share, where they lie: large planes take time to make. */
+/**
+ * From mean and mean square of each window to share × mean and share, where they lie: large planes take time to make.
+ */
 function weighNoise(
   mean: Float32Array,
   { square, slopes, noiseL }: { square: Float32Array; slopes: Float32Array; noiseL: number },
@@ -158,8 +165,9 @@ interface Geometry {
 }
 
 /**
- * Local contrast as a line per place: wanted = gain·L* + offset, gain ≥ 1. On a coarse plane, about four coarse cells to the radius.
- * A place counts as far as its variance is more than noise and less than an edge, and as it has room above and below.
+ * Local contrast as a line per place: wanted = gain·L* + offset, gain ≥ 1. On a coarse plane, about four coarse cells
+ * to the radius. A place counts as far as its variance is more than noise and less than an edge, and as it has room
+ * above and below.
  */
 function localFields(
   clean: Cells,
@@ -199,7 +207,9 @@ function roomAbout(lightness: number): number {
   return x * x * (3 - 2 * x);
 }
 
-/** What a blur of cells must still add, in cells, when averaging and interpolation have already blurred by half a cell. */
+/**
+ * What a blur of cells must still add, in cells, when averaging and interpolation have already blurred by half a cell.
+ */
 function blurRest(sigmaMm: number, { grid, size }: Geometry): BlurOptions {
   const rest = (cellMm: number) => Math.sqrt(Math.max(0, (sigmaMm / cellMm) ** 2 - 0.25));
   return { sigmaX: rest(size.x * grid.pitchMm), sigmaY: rest(size.y * grid.lineSpacingMm) };

@@ -1,8 +1,9 @@
 import { type DotGrid, type Kernels, loadKernels, type Plane, reserveBuffers } from '../plane/index.ts';
 
 /**
- * Cells: what the eye takes in at once, a block of dots of about `CELL_MM`. Everything but the pointwise part of the tone stage
- * works on cells, which is what keeps it cheap, and comes back to the dots by linear interpolation between cell centres.
+ * Cells: what the eye takes in at once, a block of dots of about `CELL_MM`. Everything but the pointwise part of the
+ * tone stage works on cells, which is what keeps it cheap, and comes back to the dots by linear interpolation between
+ * cell centres.
  */
 const CELL_MM = 0.08;
 /** At most this many dots to a cell's side, at least two. */
@@ -27,8 +28,8 @@ export function cellSize({ pitchMm, lineSpacingMm }: DotGrid): CellSize {
 }
 
 /**
- * Mean of `table[value]` over each cell; cells at the right and lower edge may hold fewer dots. `plain` forces the readable
- * version; `fast` takes the kernels when they can be had. Both give the same bits.
+ * Mean of `table[value]` over each cell; cells at the right and lower edge may hold fewer dots. `plain` forces the
+ * readable version; `fast` takes the kernels when they can be had. Both give the same bits.
  */
 export function averageCells(
   { width, height, data }: Plane<'luminance'>,
@@ -332,7 +333,10 @@ function refineRow(
   }
 }
 
-/** The rows to both sides of height `at` (0 is the centre of the first row; beyond the ends the end), and the way between. */
+/**
+ * The rows to both sides of height `at` (0 is the centre of the first row; beyond the ends the end), and the way
+ * between.
+ */
 export function splitHeight(at: number, height: number): { above: number; below: number; way: number } {
   const within = Math.min(Math.max(at, 0), height - 1);
   const above = Math.floor(within);

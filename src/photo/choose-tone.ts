@@ -20,7 +20,10 @@ const BINS_PER_L = 20;
 /** Shares of the cells that may go to black and to white. */
 const BLACK_SHARE = 0.003;
 const WHITE_SHARE = 0.003;
-/** How much of the way from 0, and from 100, the points go to these: the rest is left so that light skies keep their steps. */
+/**
+ * How much of the way from 0, and from 100, the points go to these: the rest is left so that light skies keep their
+ * steps.
+ */
 const POINT_WAY = 0.75;
 /** The points never go further than this, and never leave less than this between them, L*. */
 const MAX_BLACK_L = 25;
@@ -38,11 +41,12 @@ const SHARPEN_AMOUNT = 0.8;
 const MAX_NOISE_L = 1.5;
 
 /**
- * The values of `auto` for this photo, as plain numbers within the ranges of `TONE_FIELDS`, rounded so that a ticket holds
- * them exactly. All thresholds above were assumed first and then settled by eye on portraits, fur, sky and a night picture.
+ * The values of `auto` for this photo, as plain numbers within the ranges of `TONE_FIELDS`, rounded so that a ticket
+ * holds them exactly. All thresholds above were assumed first and then settled by eye on portraits, fur, sky and a
+ * night picture.
  *
- * The sharpening radius is what the eye separates at the viewing distance (one minute of arc) and the radius of the mark,
- * added in quadrature as independent blurs are.
+ * The sharpening radius is what the eye separates at the viewing distance (one minute of arc) and the radius of the
+ * mark, added in quadrature as independent blurs are.
  */
 export function chooseTone(luminance: Plane<'luminance'>, options: ChooseToneOptions): ToneOptions {
   const size = cellSize(options.grid);

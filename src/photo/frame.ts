@@ -20,7 +20,10 @@ export interface FrameOptions {
   /** Corner radius of the piece, mm; 0 when absent. */
   readonly cornerRadiusMm?: number;
   readonly grid: DotGrid;
-  /** `cover` fills the piece and crops the photo; `contain` shows the whole photo inside the safe area, the rest stays bare. */
+  /**
+   * `cover` fills the piece and crops the photo; `contain` shows the whole photo inside the safe area, the rest stays
+   * bare.
+   */
   readonly fit?: Fit;
   /** What must stay in sight, as shares of the photo's width and height, 0…1; the middle when absent. */
   readonly focus?: { readonly x: number; readonly y: number };
@@ -91,7 +94,8 @@ export function framePhoto(photo: PhotoSize, options: FrameOptions): Frame {
   requirePositive('height', options.heightMm);
   requirePositive('viewing distance', viewingDistanceMm);
 
-  // Decimal sizes are seldom binary ones: 53.98 / 0.02 must be 2699 and not its neighbour, and x.5 must not hang on the last bit.
+  // Decimal sizes are seldom binary ones: 53.98 / 0.02 must be 2699 and not its neighbour, and x.5 must not hang on the
+  // last bit.
   const width = Math.round(Number((options.widthMm / grid.pitchMm).toPrecision(12)));
   const height = Math.round(Number((options.heightMm / grid.lineSpacingMm).toPrecision(12)));
   if (width < 1 || height < 1 || width * height > MAX_DOTS) {
@@ -104,7 +108,8 @@ export function framePhoto(photo: PhotoSize, options: FrameOptions): Frame {
   const widthMm = width * grid.pitchMm;
   const heightMm = height * grid.lineSpacingMm;
   const shortMm = Math.min(widthMm, heightMm);
-  // Half a dot of tolerance: a round piece asks for exactly half its side, of which the whole dots may be a little less.
+  // Half a dot of tolerance: a round piece asks for exactly half its side, of which the whole dots may be a little
+  // less.
   const slackMm = Math.max(grid.pitchMm, grid.lineSpacingMm) / 2;
   if (!(cornerRadiusMm >= 0 && cornerRadiusMm <= shortMm / 2 + slackMm)) {
     throw new AppError(

@@ -5,8 +5,9 @@ import type { Frame } from './frame.ts';
 const SUBROWS = 64;
 
 /**
- * The part of the piece that may be marked: its rounded rectangle, drawn in by the safe margin (corners stay concentric).
- * 255 inside, 0 outside, on the outline the share of the dot that lies inside. `undefined` when nothing is masked.
+ * The part of the piece that may be marked: its rounded rectangle, drawn in by the safe margin (corners stay
+ * concentric). 255 inside, 0 outside, on the outline the share of the dot that lies inside. `undefined` when nothing is
+ * masked.
  */
 export function pieceMask(frame: Frame): Plane<'mask'> | undefined {
   const { width, height, grid, widthMm, heightMm, safeMarginMm: margin } = frame;

@@ -63,10 +63,11 @@ export function cellNoise(cells: Cells): number {
 }
 
 /**
- * `immerkaer1996`: noise from the mean magnitude of the response to [1 −2 1; −2 4 −2; 1 −2 1], which is blind to slopes and
- * straight edges; σ = √(π/2)/6 · mean. Changed: by blocks, of which the smoothest few in a hundred count, so that fur and grass do not
- * pass for noise; by classes of lightness, so that black, where noise is cut off, does not speak for the rest; blocks without
- * any difference (clipped, or painted) do not count. The mean over the classes, by their number of blocks.
+ * `immerkaer1996`: noise from the mean magnitude of the response to [1 −2 1; −2 4 −2; 1 −2 1], which is blind to slopes
+ * and straight edges; σ = √(π/2)/6 · mean. Changed: by blocks, of which the smoothest few in a hundred count, so that
+ * fur and grass do not pass for noise; by classes of lightness, so that black, where noise is cut off, does not speak
+ * for the rest; blocks without any difference (clipped, or painted) do not count. The mean over the classes, by their
+ * number of blocks.
  */
 function estimateNoise(width: number, height: number, lightnessAt: (index: number) => number): number {
   const across = Math.floor((width - 2) / BLOCK);

@@ -37,7 +37,8 @@ function bendContrast(x: number, contrast: number): number {
 }
 
 /**
- * The value of `midtoneL` that takes lightness `fromL` (after black and white point) as near to `toL` as the range ±`limitL` allows.
+ * The value of `midtoneL` that takes lightness `fromL` (after black and white point) as near to `toL` as the range
+ * ±`limitL` allows.
  */
 export function midtoneToward(fromL: number, toL: number, limitL: number): number {
   const x = fromL / 100;

@@ -9,7 +9,9 @@ export const DETAIL_ENTRIES = 2 * DETAIL.rangeL * DETAIL.steps + 2;
 /** Where a difference of 0 lies in it; the half rounds. */
 const DETAIL_MIDDLE = DETAIL.rangeL * DETAIL.steps + 0.5;
 
-/** What the tone stage takes from the surroundings of each dot: fields of cells, and the tables for the dots themselves. */
+/**
+ * What the tone stage takes from the surroundings of each dot: fields of cells, and the tables for the dots themselves.
+ */
 export interface ToneFields {
   readonly curve: Float32Array;
   readonly size: CellSize;

@@ -30,17 +30,17 @@ const STEADY_DELTA_L = 2;
 /** Assumed: a lone dot that leaves less than this of its share comes and goes with the material. */
 const LEAST_LONE = 0.4;
 /**
- * Dots up to this large are too fine for the eye at 300 mm to see the chance that keeps worms away; with larger ones it costs
- * a third more error than a screen without (benchmarks/screens-quality.ts).
+ * Dots up to this large are too fine for the eye at 300 mm to see the chance that keeps worms away; with larger ones it
+ * costs a third more error than a screen without (benchmarks/screens-quality.ts).
  */
 const FINE_MM = 0.05;
 /** Dots of a cluster from which on clusters are better in fixed places than spread. */
 const LARGEST_SPREAD = 9;
 
 /**
- * Dots that must lie together on a material, 1 … 64. The scatter of a tone is that of the marks' edges, and a cluster of N
- * dots has a √N of the edge per mark of N single dots, so its scatter is that much smaller: N = (scatter / 2 ΔL*)². And
- * where a lone dot leaves less than two fifths of its share, four at least.
+ * Dots that must lie together on a material, 1 … 64. The scatter of a tone is that of the marks' edges, and a cluster
+ * of N dots has a √N of the edge per mark of N single dots, so its scatter is that much smaller: N = (scatter / 2
+ * ΔL*)². And where a lone dot leaves less than two fifths of its share, four at least.
  */
 export function smallestCluster({
   repeatability,

@@ -25,10 +25,10 @@ export function clusterSides(dots: number, { pitchMm, lineSpacingMm }: DotGrid):
 }
 
 /**
- * A mask in which every threshold serves a whole block of dots: on an even tone no cluster, and no hole, is smaller. Of a
- * blue-noise mask that makes green noise, clusters spread as evenly as blue noise spreads dots (source:
- * 'lauArceGallagher1999', from memory, for the idea; its masks let clusters grow in any shape, and these do not, which is
- * what keeps the smallest one whole).
+ * A mask in which every threshold serves a whole block of dots: on an even tone no cluster, and no hole, is smaller. Of
+ * a blue-noise mask that makes green noise, clusters spread as evenly as blue noise spreads dots (source:
+ * 'lauArceGallagher1999', from memory, for the idea; its masks let clusters grow in any shape, and these do not, which
+ * is what keeps the smallest one whole).
  */
 export function widenMask({ width, height, thresholds }: ThresholdMask, block: ClusterSides): ThresholdMask {
   const wide = width * block.width;

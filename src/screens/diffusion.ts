@@ -16,15 +16,16 @@ export const REACH = 2;
 const HALF = (ONE + 1) / 2;
 
 /**
- * Screen by error diffusion with a fixed kernel: each dot takes the level nearest to what is input, the rest is passed on.
+ * Screen by error diffusion with a fixed kernel: each dot takes the level nearest to what is input, the rest is passed
+ * on.
  *
  * input = coverage + ⌊(Σ share · error + divisor/2) / divisor⌋ over the dots whose kernel reaches this one
  * level = ⌊(input · (levels − 1) + 2¹⁴) / 2¹⁵⌋, error = input − coverage of the level
  *
  * All in whole numbers, so the bits are the same on every engine. The error is never clamped, and the one rounding is
- * off by 1/(2 · divisor) of the coverage's step at most, 1e-6 of the tone. What falls off the sides is lost. Without `start`
- * no error comes before the first row, as published: very light tones begin some rows late (2 % by about twenty), and
- * very dark ones with as many rows solid.
+ * off by 1/(2 · divisor) of the coverage's step at most, 1e-6 of the tone. What falls off the sides is lost. Without
+ * `start` no error comes before the first row, as published: very light tones begin some rows late (2 % by about
+ * twenty), and very dark ones with as many rows solid.
  *
  * Bare (0) and solid (ONE) stay exactly so, outside a rounded corner and in a clipped highlight alike: a mean of errors
  * that each stopped short of firing never fires, so no speck can appear, and the error left there travels on
@@ -166,8 +167,9 @@ function chooseLevels(chain: Chain, { row, values }: { row: Uint16Array; values:
 }
 
 /**
- * Rounding division towards −∞ without a divide: a shift for powers of two, else a product with the inverse. `offset` makes
- * the dividend positive and keeps it half a unit away from whole quotients, where the inverse's own rounding would tell.
+ * Rounding division towards −∞ without a divide: a shift for powers of two, else a product with the inverse. `offset`
+ * makes the dividend positive and keeps it half a unit away from whole quotients, where the inverse's own rounding
+ * would tell.
  * @param range of what is divided, either way, in full scales.
  */
 export function divisionBy(divisor: number, range = 4) {

@@ -27,8 +27,8 @@ export function searchDots(plan: SearchPlan): Dots {
 }
 
 /**
- * Searches with a searcher of bands, one phase after the other. The dots are those of `searchDots`, bit for bit, however
- * many threads the searcher has. The plan is used up.
+ * Searches with a searcher of bands, one phase after the other. The dots are those of `searchDots`, bit for bit,
+ * however many threads the searcher has. The plan is used up.
  */
 export async function searchDotsInBands(
   plan: SearchPlan,

@@ -4,13 +4,14 @@ import type { Plane } from '../plane/index.ts';
 const RADIUS = 2;
 
 /**
- * Local contrast, row by row: what a dot is above the mean of the 5 × 5 dots around it, times the strength. Added to the
- * accumulated input in the choice alone, it makes edges fire earlier on their dark side and later on their light one, and since the
- * error passed on knows nothing of it, the tone is kept (source: 'eschbachKnox1991', from memory, who modulate the
- * threshold by the input itself; a local mean leaves slow gradients and the texture of flat tones alone).
+ * Local contrast, row by row: what a dot is above the mean of the 5 × 5 dots around it, times the strength. Added to
+ * the accumulated input in the choice alone, it makes edges fire earlier on their dark side and later on their light
+ * one, and since the error passed on knows nothing of it, the tone is kept (source: 'eschbachKnox1991', from memory,
+ * who modulate the threshold by the input itself; a local mean leaves slow gradients and the texture of flat tones
+ * alone).
  * @param strength 0 none … 4.
- * @returns a function that gives the threshold modulation of row y, in units of coverage; rows must be asked for from the top, one may be
- * asked for again. The array is reused.
+ * @returns a function that gives the threshold modulation of row y, in units of coverage; rows must be asked for from
+ * the top, one may be asked for again. The array is reused.
  */
 export function createEdgeEnhancement(
   { width, height, data }: Plane<'coverage'>,

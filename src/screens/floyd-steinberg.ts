@@ -35,8 +35,8 @@ export function diffuseFloydSteinberg(coverage: Plane<'coverage'>, options: Floy
 }
 
 /**
- * Screens whole rows, one after the other; the error passed to the next one is kept between calls. `first` counts the first of
- * them: with a serpentine, odd ones run back.
+ * Screens whole rows, one after the other; the error passed to the next one is kept between calls. `first` counts the
+ * first of them: with a serpentine, odd ones run back.
  */
 type DiffuseRows = (asked: Uint16Array, fires: Uint8Array, first: number) => void;
 

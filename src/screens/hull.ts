@@ -7,8 +7,8 @@ const ROUNDS = 80;
 
 /**
  * The mixture of colours that looks most like a wanted one: the point of their hull whose even colour is nearest.
- * Coordinate exchange between two weights at a time, the best of all pairs, with a golden-section line search, since the even
- * space is not linear; the hull of a handful of colours is small.
+ * Coordinate exchange between two weights at a time, the best of all pairs, with a golden-section line search, since
+ * the even space is not linear; the hull of a handful of colours is small.
  */
 export function mixNearest(
   wanted: LinearColour,

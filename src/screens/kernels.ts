@@ -1,6 +1,8 @@
 import type { SourceKey } from '../sources.ts';
 
-/** One share of the error: how many dots ahead in the scan's direction, how many rows below, how much of the divisor. */
+/**
+ * One share of the error: how many dots ahead in the scan's direction, how many rows below, how much of the divisor.
+ */
 export type Tap = readonly [ahead: number, below: number, share: number];
 
 export interface DiffusionKernel {
@@ -75,7 +77,9 @@ export const SIERRA_LITE: DiffusionKernel = {
   source: 'ditherPunk',
 };
 
-/** B. Atkinson, unpublished: six eighths of the error go on, two are dropped, which clears highlights and fills shadows. */
+/**
+ * B. Atkinson, unpublished: six eighths of the error go on, two are dropped, which clears highlights and fills shadows.
+ */
 export const ATKINSON: DiffusionKernel = {
   taps: tapsOf([1, 1], [1, 1, 1], [1]),
   divisor: 8,

@@ -9,7 +9,10 @@ export interface MarkDiffusionOptions {
   readonly steps: MarkSteps;
   /** Rows to screen before the first one, see `listWarmUpRows`; even in number. */
   readonly start?: readonly Uint16Array[];
-  /** Gives the row's threshold modulation: it counts in the choice alone, not in the error; in units of coverage; see `createEdgeEnhancement`. */
+  /**
+   * Gives the row's threshold modulation: it counts in the choice alone, not in the error; in units of coverage; see
+   * `createEdgeEnhancement`.
+   */
   readonly modulationOf?: (y: number) => Int32Array;
   /** Fewest dots along a scan line for which the beam stays on, and stays off, 1 … 32. */
   readonly run?: number;
@@ -23,17 +26,19 @@ const HALF = (ONE + 1) / 2;
 
 /**
  * Screen by error diffusion on the marks and not on the dots: the error passed on is that of the strength that the dot
- * table predicts (source: 'pappasNeuhoff1995', from memory, "modified error diffusion"; the printer model is the table).
+ * table predicts (source: 'pappasNeuhoff1995', from memory, "modified error diffusion"; the printer model is the
+ * table).
  *
  * input = wanted + ⌊(Σ share · error + divisor/2) / divisor⌋
  * fires when input + modulation ≥ step/2, which leaves the smaller error; error = input − step if it fires, else input
  *
- * where step is what the dot adds to the strength of everything, given the dots chosen before (`tabulateMarkSteps`). So dots
- * that overlap their neighbours are counted for as little as they change, and the tone holds without a curve. Here the
- * plane is the wanted mean strength, 0 bare … ONE solid. With a table of one dot this is plain error diffusion, bit for bit.
+ * where step is what the dot adds to the strength of everything, given the dots chosen before (`tabulateMarkSteps`). So
+ * dots that overlap their neighbours are counted for as little as they change, and the tone holds without a curve. Here
+ * the plane is the wanted mean strength, 0 bare … ONE solid. With a table of one dot this is plain error diffusion, bit
+ * for bit.
  *
- * A mark reaches over the border of what is exactly bare or solid, which nothing there can make good: at such dots no more
- * than half a dot is passed on, or a shadow would trail behind every edge.
+ * A mark reaches over the border of what is exactly bare or solid, which nothing there can make good: at such dots no
+ * more than half a dot is passed on, or a shadow would trail behind every edge.
  */
 export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOptions): Dots {
   const { kernel, scan, steps, start = [], modulationOf, run = 1, levels, arithmetic = 'fast' } = options;
@@ -171,7 +176,8 @@ function chooseRuns(of: MarkRow, run: number): void {
   const most = steps.largest * run;
   const width = row.length;
   const first = step > 0 ? 0 : width - 1;
-  // How many dots ahead, this one included, are free of exactly bare and of exactly solid ones; beyond the row all is bare.
+  // How many dots ahead, this one included, are free of exactly bare and of exactly solid ones; beyond the row all is
+  // bare.
   const freeOfBare = new Int32Array(width);
   const freeOfSolid = new Int32Array(width);
   for (let i = 0, x = width - 1 - first, bare = 0, solid = run; i < width; i++, x -= step) {

@@ -9,7 +9,9 @@ export interface MarkPlace {
 export interface MarkIndexer {
   /** The dots of a neighbourhood as seen from its middle, in the order of the index' bits, highest first. */
   readonly places: readonly MarkPlace[];
-  /** Shifts one more row of dots (none: bare) into the columns, which have `columns` numbers more than the row has dots. */
+  /**
+   * Shifts one more row of dots (none: bare) into the columns, which have `columns` numbers more than the row has dots.
+   */
   readonly pushRow: (columns: Uint8Array, row: Uint8Array | undefined) => void;
   /** Indexes of the cells of the row in the middle of those pushed last. Outside of the row nothing fires. */
   readonly fillRow: (columns: Uint8Array, index: Int32Array) => void;

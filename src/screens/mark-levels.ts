@@ -10,8 +10,8 @@ const LEVELS = [
 
 /**
  * What to ask a screen for, so that its dots show the mean strength that is wanted: the tone that it misses on even
- * fields, taken off beforehand. For marks so wide that the steps of `tabulateMarkSteps` are not exact; what is missed then is
- * up to 0.02 of the solid.
+ * fields, taken off beforehand. For marks so wide that the steps of `tabulateMarkSteps` are not exact; what is missed
+ * then is up to 0.02 of the solid.
  * @returns wanted strength 0 … ONE for each of 0 … ONE; the ends are themselves.
  */
 export function levelStrengths(table: MarkTable, halftone: (wanted: Plane<'coverage'>) => Dots): Uint16Array {

@@ -26,8 +26,8 @@ export interface StepReach {
 
 /**
  * How much strength one more dot adds to the whole work, by the dots around it that were chosen before.
- * Index: the columns of the rows above from behind to ahead of the scan, each from the nearest row up (nearest = highest
- * bit); then the dots behind in the row, the nearest = lowest bit.
+ * Index: the columns of the rows above from behind to ahead of the scan, each from the nearest row up (nearest =
+ * highest bit); then the dots behind in the row, the nearest = lowest bit.
  */
 export interface MarkSteps extends StepReach {
   /** In units of coverage, ONE for the mean of a solid; for scans to the right and to the left. */
@@ -44,9 +44,9 @@ export interface MarkSteps extends StepReach {
  *
  * Dots are chosen one after the other and nothing fires ahead of the last one. What a dot adds to the strength of all
  * cells that it reaches is then known at once, and the sum of what all dots added is the strength of the finished work
- * exactly: overlap is counted where it happens, once. With a 3 × 3 neighbourhood a step depends on twelve dots, all of which
- * are in the index. A wider one depends on more than an index can hold; those left out are taken as covered like the
- * known ones are, between all bare and all firing.
+ * exactly: overlap is counted where it happens, once. With a 3 × 3 neighbourhood a step depends on twelve dots, all of
+ * which are in the index. A wider one depends on more than an index can hold; those left out are taken as covered like
+ * the known ones are, between all bare and all firing.
  */
 export function tabulateMarkSteps(table: MarkTable): MarkSteps {
   const solid = table.strength[table.strength.length - 1];
@@ -191,8 +191,8 @@ function countBits(pattern: number): number {
 }
 
 /**
- * Coverage by dots that shows each of some mean strengths when dots lie at random: for tables of weights that follow the
- * share of dots, and not the tone.
+ * Coverage by dots that shows each of some mean strengths when dots lie at random: for tables of weights that follow
+ * the share of dots, and not the tone.
  * @param strengths 0 … 1, of the solid's.
  * @returns 0 … 1 each.
  */

@@ -17,7 +17,10 @@ const PERIOD_MIN = 2;
 const PERIOD_MAX = 256;
 const AUTO_PERIOD = 8;
 
-/** Period of the screen, mm; of `auto` before it is moved to whole dots. @throws AppError option-invalid when the ruling is too fine or too coarse for the dots. */
+/**
+ * Period of the screen, mm; of `auto` before it is moved to whole dots. @throws AppError option-invalid when the ruling
+ * is too fine or too coarse for the dots.
+ */
 export function periodOf({ linesPerCm }: Pick<ScreenOptions, 'linesPerCm'>, grid: DotGrid): number {
   const coarse = Math.max(grid.pitchMm, grid.lineSpacingMm);
   const fine = Math.min(grid.pitchMm, grid.lineSpacingMm);
@@ -42,10 +45,10 @@ const format = (value: number) => String(Number(value.toPrecision(3)));
  * Tile of a clustered-dot screen: dots that grow around the points of a square lattice on the work, whatever the pitch
  * and line spacing (source: 'ulichney1987', ch. 5, from memory, for ordered clustered dots).
  *
- * The wanted lattice repeats over no whole number of dots, so its two frequencies are moved to the nearest whole numbers
- * of periods in a tile; the tile's sides are chosen to move them least, some 0.1 %. The dots of the whole tile are then
- * ranked by the spot function. Ranks, unlike a formula for the area under the spot, are even by construction, so the
- * tone holds for any angle and ruling, and a tile of many periods has many more tones than one period has dots.
+ * The wanted lattice repeats over no whole number of dots, so its two frequencies are moved to the nearest whole
+ * numbers of periods in a tile; the tile's sides are chosen to move them least, some 0.1 %. The dots of the whole tile
+ * are then ranked by the spot function. Ranks, unlike a formula for the area under the spot, are even by construction,
+ * so the tone holds for any angle and ruling, and a tile of many periods has many more tones than one period has dots.
  *
  * Spot functions of a = |u|, b = |v|, 0 at the lattice point … 1 halfway to the next (commonPractice):
  * round a² + b², ellipse 16a² + 9b², square max(a, b), diamond a + b. Everything after the choice of the tile is whole
@@ -65,7 +68,9 @@ export function generateClusteredDot(
   return rankTile({ along, across, keyOf, orderOf });
 }
 
-/** Tile of a line screen: lines at an angle to the scan line that thicken with the coverage. See `generateClusteredDot`. */
+/**
+ * Tile of a line screen: lines at an angle to the scan line that thicken with the coverage. See `generateClusteredDot`.
+ */
 export function generateLines(options: Pick<ScreenOptions, 'linesPerCm' | 'angleDeg'>, grid: DotGrid): PeriodicTile {
   const { v: acrossLines } = frequenciesOf(options, grid);
   const along = chooseSide([acrossLines[0]]);
@@ -89,8 +94,8 @@ type Frequency = readonly [x: number, y: number];
 
 /**
  * Frequencies of the lattice's two directions: `u` along the angle, `v` square to it on the work.
- * A ruling that was asked for is kept; `auto` moves the lattice to whole dots, so that all its periods are alike and even
- * the lightest tone has the same dot in each of them.
+ * A ruling that was asked for is kept; `auto` moves the lattice to whole dots, so that all its periods are alike and
+ * even the lightest tone has the same dot in each of them.
  */
 function frequenciesOf(
   options: Pick<ScreenOptions, 'linesPerCm' | 'angleDeg'>,
@@ -190,7 +195,9 @@ function rankTile({ along, across, keyOf, orderOf }: TilePlan): PeriodicTile {
   return { width, height, ranks };
 }
 
-/** 0 … 1, a number per lattice point such that any run of them is spread evenly: the plane's R2 sequence (from memory). */
+/**
+ * 0 … 1, a number per lattice point such that any run of them is spread evenly: the plane's R2 sequence (from memory).
+ */
 function spread(i: number, j: number): number {
   const value = i * 0.7548776662466927 + j * 0.5698402909980532;
   return value - Math.floor(value);

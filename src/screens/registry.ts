@@ -178,9 +178,9 @@ interface BlueNoise {
 }
 
 /**
- * Blue noise is even on the work, so where dots are not square the filter is not round in dots. And it is what lies on the
- * work that has to be even: for wide marks the filter is wider, by their radius in quadrature, which takes a tenth to a
- * fifth off what the eye sees of the grain of marks of 1.7 to 2 dots.
+ * Blue noise is even on the work, so where dots are not square the filter is not round in dots. And it is what lies on
+ * the work that has to be even: for wide marks the filter is wider, by their radius in quadrature, which takes a tenth
+ * to a fifth off what the eye sees of the grain of marks of 1.7 to 2 dots.
  */
 function blueNoise({ size, seed, aspect, dotSize }: BlueNoise): ThresholdMask {
   const sigma = Math.hypot(VOID_SIGMA, dotSize / 2);

@@ -30,11 +30,12 @@ export interface BandResult {
 }
 
 /**
- * Searches one band of the plan in place: sweeps over its dots, each of which is toggled, or swapped with one of its eight
- * neighbours, whichever lowers the energy more (source: 'analouiAllebach1992'; incremental energies by
+ * Searches one band of the plan in place: sweeps over its dots, each of which is toggled, or swapped with one of its
+ * eight neighbours, whichever lowers the energy more (source: 'analouiAllebach1992'; incremental energies by
  * source: 'liebermanAllebach2000'), until a sweep changes fewer than one dot in a thousand, or for twelve sweeps.
  *
- * What is asked to be exactly bare or solid stays so. A swap is tried from the firing dot only, which sees each pair once.
+ * What is asked to be exactly bare or solid stays so. A swap is tried from the firing dot only, which sees each pair
+ * once.
  */
 export function searchBand(plan: SearchPlan, band: Band): BandResult {
   const state = openBand(plan, band);

@@ -16,8 +16,8 @@ export interface Move {
 }
 
 /**
- * Longest side of what a move changes: 6 × 6 dots, and its cells when they are single dots. A power of two above it is the
- * step from row to row in `places`, twice the side so that differences of places tell two directions apart.
+ * Longest side of what a move changes: 6 × 6 dots, and its cells when they are single dots. A power of two above it is
+ * the step from row to row in `places`, twice the side so that differences of places tell two directions apart.
  */
 export const TRIAL_SIDE = 8;
 export const TRIAL_STRIDE_BITS = 4;
@@ -79,8 +79,9 @@ export function listPairs({ nearX, nearY }: SearchPlan): Int32Array {
 }
 
 /**
- * Assumed (least error for the time it costs, benchmarks/direct-search.ts): on a table a trial is computed when the linear
- * estimate of its energy falls below this share of the linear cost, since marks that overlap change less than a full one.
+ * Assumed (least error for the time it costs, benchmarks/direct-search.ts): on a table a trial is computed when the
+ * linear estimate of its energy falls below this share of the linear cost, since marks that overlap change less than a
+ * full one.
  */
 const TABLE_MARGIN = 0.5;
 

@@ -55,14 +55,14 @@ export interface Band {
 /**
  * Everything that a search needs to know; the dots and the sums of the cells change, the rest does not.
  *
- * Energy = Σ e(m)·e(n)·near(m − n) + Σ c(k)·c(l)·far(k − l), where e = strength − wanted of a dot's cell, in 1/FULL, and c
- * is the sum of e under the window of a coarse cell. The near sum is in whole numbers and so exact; the far one is in
- * doubles, whose few operations are the same on every engine.
+ * Energy = Σ e(m)·e(n)·near(m − n) + Σ c(k)·c(l)·far(k − l), where e = strength − wanted of a dot's cell, in 1/FULL,
+ * and c is the sum of e under the window of a coarse cell. The near sum is in whole numbers and so exact; the far one
+ * is in doubles, whose few operations are the same on every engine.
  *
- * Two looks at the work, because either alone fails. From the viewing distance single dots are far below what is seen, and
- * a filter as wide as that leaves the texture open and costs ten thousand weights a change. From so near that dots are
- * just not seen apart, the texture is decided, but an error of a hundredth of the tone costs less than any one dot would
- * change it by, so the tone drifts by that much.
+ * Two looks at the work, because either alone fails. From the viewing distance single dots are far below what is seen,
+ * and a filter as wide as that leaves the texture open and costs ten thousand weights a change. From so near that dots
+ * are just not seen apart, the texture is decided, but an error of a hundredth of the tone costs less than any one dot
+ * would change it by, so the tone drifts by that much.
  */
 export interface SearchPlan {
   readonly width: number;
@@ -92,7 +92,9 @@ export interface SearchOptions {
   readonly eyeBlurMm: number;
   /** What dots add up to; without it each dot marks its own cell and nothing else. */
   readonly table?: MarkTable;
-  /** `table`: by each dot's neighbourhood. `linear`: every dot adds the same, as wide as a lone dot's mark in the table. */
+  /**
+   * `table`: by each dot's neighbourhood. `linear`: every dot adds the same, as wide as a lone dot's mark in the table.
+   */
   readonly response: 'table' | 'linear';
   /** Whether other threads will read and write the plane. */
   readonly isShared?: boolean;
@@ -143,7 +145,10 @@ export function planSearch(wanted: Plane<'coverage'>, start: Dots, options: Sear
 /** Each dot marks its own cell: then strength is coverage, and what is searched is a plain halftone. */
 const ONE_DOT: MarkTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
 
-/** Standard deviation of a lone dot's mark, dots, along and across: centres of cells, and the width of a cell is the grid's. */
+/**
+ * Standard deviation of a lone dot's mark, dots, along and across: centres of cells, and the width of a cell is the
+ * grid's.
+ */
 function measureSpread({ columns, rows, corners, strength }: MarkTable): [x: number, y: number] {
   const { places } = createIndexer({ columns, rows, corners });
   let sum = 0;

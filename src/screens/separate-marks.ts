@@ -9,26 +9,29 @@ export interface SeparateOptions {
   /** Colours that a dot may show: first the bare surface, then each mark; at most 255. */
   readonly colours: readonly LinearColour[];
   /**
-   * Wanted colours of a row, three numbers a dot. Best inside the hull of `colours`, where the error stays small: what lies
-   * outside would add to the error for ever.
+   * Wanted colours of a row, three numbers a dot. Best inside the hull of `colours`, where the error stays small: what
+   * lies outside would add to the error for ever.
    */
   readonly wantedOf: (y: number, row: Float64Array) => void;
   /** Share of each dot that may be marked, 0 … 255; where it is below half the dot stays bare and owes nothing. */
   readonly mask?: Plane<'mask'>;
 }
 
-/** Shares of Floyd and Steinberg: ahead, below behind, below ahead; the rest, 5/16, goes below. source: 'floydSteinberg1976' */
+/**
+ * Shares of Floyd and Steinberg: ahead, below behind, below ahead; the rest, 5/16, goes below. source:
+ * 'floydSteinberg1976'
+ */
 const [AHEAD, BEHIND, FORWARD] = [7 / 16, 3 / 16, 1 / 16];
 /**
- * Largest error passed on, of the largest distance of two colours. Flat sets of colours owe up to twice of it before their
- * turn comes; more is only reached where a wanted colour is outside the hull.
+ * Largest error passed on, of the largest distance of two colours. Flat sets of colours owe up to twice of it before
+ * their turn comes; more is only reached where a wanted colour is outside the hull.
  */
 const MOST = 4;
 
 /**
- * Separates a picture into marks by vector error diffusion: each dot shows the colour nearest to the accumulated input, bare or one
- * of the marks, and what it misses is passed on in all three dimensions, serpentine. Light adds in the space of the
- * colours, so their mean over an area is kept, and a dot never gets two marks.
+ * Separates a picture into marks by vector error diffusion: each dot shows the colour nearest to the accumulated input,
+ * bare or one of the marks, and what it misses is passed on in all three dimensions, serpentine. Light adds in the
+ * space of the colours, so their mean over an area is kept, and a dot never gets two marks.
  * @returns the index of the colour of each dot, 0 bare.
  */
 export function separateMarks({ width, height, colours, wantedOf, mask }: SeparateOptions): Plane<'bit'> {

@@ -32,8 +32,8 @@ export interface ScreenOptions {
   /** Dots of the smallest cluster of `green-noise`, 1 … 64. */
   readonly cluster: number;
   /**
-   * What `direct-search` takes dots to leave: `table`, by their neighbours as the dot table says, or `linear`, each the same
-   * wherever it lies. With `table` the plane is the wanted mean strength of the mark instead of the share of dots.
+   * What `direct-search` takes dots to leave: `table`, by their neighbours as the dot table says, or `linear`, each the
+   * same wherever it lies. With `table` the plane is the wanted mean strength of the mark instead of the share of dots.
    */
   readonly response: 'table' | 'linear';
   /** Distance from which the work is looked at, mm, 50 … 10000. */
@@ -86,8 +86,8 @@ export interface ScreenRecord {
   /** Largest |mean of dots − coverage| on a large constant plane, as a function of the options. */
   readonly toneTolerance: (options: ScreenOptions, grid: DotGrid) => number;
   /**
-   * What the plane holds: shares of dots, or mean strengths of the mark, 0 bare … ONE solid, for a screen that knows what
-   * dots leave on the material and needs no curve. Shares when absent.
+   * What the plane holds: shares of dots, or mean strengths of the mark, 0 bare … ONE solid, for a screen that knows
+   * what dots leave on the material and needs no curve. Shares when absent.
    */
   readonly takes?: (options: Partial<ScreenOptions>) => 'coverage' | 'strength';
   /** @throws AppError option-invalid, RangeError when `marks` are needed and missing. */

@@ -45,7 +45,8 @@ export const OSTROMOUKHOV: VariableKernel = {
 
 /**
  * Knots of the table in the authors' program (github.com/cczbf/TMED, commit d123078, tmed.cpp). Its other rows are the
- * interpolation rounded to six decimals: 3.1e-6 apart at most (tested). The modulation, cut to whole percents, is equal.
+ * interpolation rounded to six decimals: 3.1e-6 apart at most (tested). The modulation, cut to whole percents, is
+ * equal.
  */
 export const ZHOU_FANG: VariableKernel = {
   knots: [

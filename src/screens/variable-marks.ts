@@ -14,7 +14,8 @@ export interface VariableMarkOptions extends Omit<VariableDiffusionOptions, 'lev
 /**
  * `diffuseVariable` to two levels with the error of the marks instead of the dots: see `diffuseMarks`. The weights
  * follow the share of dots that the wanted strength takes, since it is the dots' pattern that they were made for. The
- * modulated threshold scales with the step. At bare and solid dots up to two dots are passed on, as the error may be larger here.
+ * modulated threshold scales with the step. At bare and solid dots up to two dots are passed on, as the error may be
+ * larger here.
  */
 export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: VariableMarkOptions): Dots {
   const { width, height, data } = wanted;

@@ -12,7 +12,10 @@ export interface VoidAndClusterOptions {
 
 /** Filter value at its centre; the sum over the filter stays below `SET`. */
 const CENTRE = 1 << 24;
-/** Added to the energy of set dots, so that one field's least value is the largest void, its greatest the tightest cluster. */
+/**
+ * Added to the energy of set dots, so that one field's least value is the largest void, its greatest the tightest
+ * cluster.
+ */
 const SET = 1 << 29;
 const SEGMENT = 16;
 /** Share of dots set in the first pattern: any minority serves (step 1 of the paper). */

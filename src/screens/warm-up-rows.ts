@@ -8,10 +8,10 @@ const FILL = { share: 0.12, rows: 24 } as const;
 
 /**
  * Rows to screen before the first one of a plane. Error diffusion that starts without error begins a light tone up to
- * twenty rows late, all across at once, and a dark one with as many rows solid: a band at the top of a flat sky. Here it has
- * been running on the plane's mirror image when the first row comes. It began there with a row of chance, which makes the
- * error as uneven as it always is further down, and with tones moved away from the ends, which brings it there quickly.
- * Where the top is exactly bare or solid these rows are so, too.
+ * twenty rows late, all across at once, and a dark one with as many rows solid: a band at the top of a flat sky. Here
+ * it has been running on the plane's mirror image when the first row comes. It began there with a row of chance, which
+ * makes the error as uneven as it always is further down, and with tones moved away from the ends, which brings it
+ * there quickly. Where the top is exactly bare or solid these rows are so, too.
  */
 export function listWarmUpRows({ width, height, data }: Plane<'coverage'>): Uint16Array[] {
   const random = createRandom(1);
