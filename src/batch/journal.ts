@@ -8,6 +8,9 @@ const SCHEMA = 'tonewright-journal/1';
 /** Digits of SHA-256 before each line: enough to tell a torn line from a whole one. */
 const CHECK_DIGITS = 16;
 
+/** Stands for the hash of how a piece was made where a damaged journal no longer tells it. */
+export const UNKNOWN_WORK = '';
+
 export interface FileMark {
   readonly name: string;
   readonly sha256: string;
@@ -47,7 +50,6 @@ export interface Journal {
   readonly pieces: ReadonlyMap<string, PieceState>;
   /** Lines that could not be trusted and were left out. */
   readonly damaged: number;
-  readonly existed: boolean;
   readonly begin: (name: string, files: readonly string[]) => Promise<void>;
   readonly finish: (name: string, done: NonNullable<PieceState['done']>) => Promise<void>;
   readonly forget: (name: string) => Promise<void>;
@@ -57,8 +59,8 @@ export interface Journal {
 }
 
 export interface JournalOptions {
-  /** Asked only when lines are damaged: files that are there and that these lines may have told of. */
-  readonly claim?: () => Promise<readonly { readonly name: string; readonly files: readonly string[] }[]>;
+  /** Asked only when lines are damaged: pieces that are there and that these lines have told of. */
+  readonly claim?: () => Promise<readonly { readonly name: string; readonly done: NonNullable<PieceState['done']> }[]>;
 }
 
 /**
@@ -68,10 +70,14 @@ export interface JournalOptions {
  * @throws AppError path-unwritable, path-unreadable; file-invalid when the file is no journal of this version.
  */
 export async function openJournal(path: string, { claim = async () => [] }: JournalOptions = {}): Promise<Journal> {
-  const { entries, damaged, whole, existed } = await readEntries(path);
+  const { entries, damaged, whole } = await readEntries(path);
   const pieces = new Map<string, PieceState>();
   for (const entry of entries) apply(pieces, entry);
-  if (damaged > 0) for (const { name, files } of await claim()) apply(pieces, { is: 'begun', name, files });
+  if (damaged > 0) {
+    for (const { name, done } of await claim()) {
+      if (!pieces.get(name)?.done) apply(pieces, { is: 'done', name, ...done });
+    }
+  }
   // A torn end must not swallow the next line, and what was distrusted once must not be read again.
   if (!whole)
     await rewrite(
@@ -97,7 +103,6 @@ export async function openJournal(path: string, { claim = async () => [] }: Jour
   return {
     pieces,
     damaged,
-    existed,
     begin: (name, files) => append({ is: 'begun', name, files }),
     finish: (name, done) => append({ is: 'done', name, ...done }),
     forget: (name) => append({ is: 'gone', name }),
@@ -157,14 +162,13 @@ async function readEntries(path: string): Promise<{
   readonly entries: readonly Entry[];
   readonly damaged: number;
   readonly whole: boolean;
-  readonly existed: boolean;
 }> {
   let text: string;
   try {
     text = await readFile(path, 'utf8');
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException;
-    if (code === 'ENOENT') return { entries: [], damaged: 0, whole: false, existed: false };
+    if (code === 'ENOENT') return { entries: [], damaged: 0, whole: false };
     throw new AppError('path-unreadable', `${path}: the system does not let the journal be read (${code})`, { path });
   }
   const lines = text.split('\n');
@@ -180,7 +184,7 @@ async function readEntries(path: string): Promise<{
     );
   }
   const damaged = read.length - entries.length + (rest === '' ? 0 : 1);
-  return { entries, damaged, whole: damaged === 0 && entries[0]?.is === 'journal', existed: true };
+  return { entries, damaged, whole: damaged === 0 && entries[0]?.is === 'journal' };
 }
 
 async function rewrite(path: string, entries: readonly Entry[]): Promise<void> {

@@ -1,8 +1,5 @@
-import { createHash } from 'node:crypto';
-import { createReadStream } from 'node:fs';
-import { lstat, mkdir, readdir, readFile, rm } from 'node:fs/promises';
+import { mkdir, readdir, readFile, rm } from 'node:fs/promises';
 import { basename, join } from 'node:path';
-import { pipeline } from 'node:stream/promises';
 import { AppError } from '../errors.ts';
 import {
   type Caution,
@@ -13,12 +10,15 @@ import {
   summarisePiece,
   type Ticket,
 } from '../job/index.ts';
-import { explainWriteError, sha256, writeFilesAtomic } from '../plane/index.ts';
+import { explainWriteError, removeDeadParts, sha256, writeFilesAtomic } from '../plane/index.ts';
+import { claimPieces } from './claim.ts';
 import { Flow } from './flow.ts';
-import { JOURNAL_FILE, type Journal, openJournal } from './journal.ts';
+import { hashFile } from './hash-file.ts';
+import { JOURNAL_FILE, type Journal, openJournal, UNKNOWN_WORK } from './journal.ts';
 import { acquireLock, LOCK_FILE } from './lock.ts';
 import { describeFault, type PieceResult, shrinkProof } from './make-piece.ts';
 import type { Maker, PlannedTask } from './makers.ts';
+import { findStanding, listThere, type Standing, sayStanding } from './standing.ts';
 
 /** Sums of an order, written when everything is done and taken away as soon as something is to be done again. */
 export const ORDER_FILES = ['order.json', 'order.csv', 'order.html'] as const;
@@ -61,7 +61,7 @@ export interface RunOrderOptions {
   readonly build: string;
   /** Opened when there is something to make. */
   readonly openMaker: () => Promise<Maker>;
-  /** `true` replaces files that are in the way and are not of this order. */
+  /** `true` replaces what stands in the way: files of others, sums of another order, pieces made of another photo or in another way. */
   readonly force: boolean;
   /** Ends the order after the pieces that are being made. */
   readonly signal: AbortSignal;
@@ -81,8 +81,9 @@ export interface RunOrderOptions {
  *
  * Each result is written whole or not at all, and told in the journal before and after: a run that is stopped at any moment
  * loses at most the pieces it was making, and the next one with the same command leaves the same bytes as one that was
- * never stopped. A piece is made again exactly when its photo, settings, profile, machine or the program has changed, or
- * its files have. What is wrong with a piece is its outcome and stops nothing; what is wrong with the folder ends the run.
+ * never stopped. A piece is made again when its files are gone or damaged. One that is made is replaced only with `force`
+ * when its photo, settings, profile, machine or the program is another now, and so is another order: whoever was given a
+ * result finds the same one there tomorrow. What is wrong with a piece is its outcome and stops nothing; what is wrong with the folder ends the run.
  * @throws AppError order-busy, order-interrupted, result-exists, path-unwritable, path-unreadable, file-invalid
  */
 export async function runOrder(
@@ -95,10 +96,11 @@ export async function runOrder(
   });
   const lock = await acquireLock(join(out, LOCK_FILE));
   try {
-    const journal = await openJournal(join(out, JOURNAL_FILE), { claim: () => claimFiles(pieces, out) });
+    const journal = await openJournal(join(out, JOURNAL_FILE), { claim: () => claimPieces(pieces, out) });
     try {
-      await removeParts(out, journal);
-      return await run(pieces, { ...options, journal });
+      await sweep(out);
+      const photos = await hashPhotos(pieces, journal);
+      return await run(pieces, { ...options, journal, photos });
     } finally {
       await journal.close();
     }
@@ -109,6 +111,8 @@ export async function runOrder(
 
 interface Run extends RunOrderOptions {
   readonly journal: Journal;
+  /** Hashes of the photos of pieces that are made, as they were when the run began; by path. */
+  readonly photos: ReadonlyMap<string, string>;
 }
 
 async function run(pieces: readonly WantedPiece[], options: Run): Promise<readonly PieceOutcome[]> {
@@ -116,7 +120,7 @@ async function run(pieces: readonly WantedPiece[], options: Run): Promise<readon
   if (journal.damaged > 0) {
     warn(`${journal.damaged} damaged lines of ${JOURNAL_FILE} were left out; what they told is done again.`);
   }
-  await refuseForeign(pieces, options);
+  await protectStanding(pieces, options);
 
   const outcomes: PieceOutcome[] = new Array(pieces.length);
   const count = { made: 0, kept: 0, failed: 0 };
@@ -180,10 +184,10 @@ function plan({ name, label, photoPath }: WantedPiece, spec: JobSpec, { version,
 /** What an earlier run made of the same photo in the same way, when its files are still as they were written. */
 async function findKept(
   { task, photoPath, work }: PlannedTask,
-  { out, journal }: Run,
+  { out, journal, photos }: Run,
 ): Promise<PieceOutcome | undefined> {
   const state = journal.pieces.get(task.name);
-  if (state?.done?.work !== work || state.done.photo !== (await hashFile(photoPath))) return undefined;
+  if (state?.done?.work !== work || state.done.photo !== photos.get(photoPath)) return undefined;
   const found = new Map<string, Buffer>();
   for (const { name, sha256: wanted } of state.done.files) {
     const bytes = await readFile(join(out, name)).catch(() => undefined);
@@ -202,22 +206,42 @@ async function keepResult(
   result: PieceResult,
   { planned, run }: { readonly planned: PlannedTask; readonly run: Run },
 ): Promise<PieceOutcome> {
-  const { out, journal, keepStrip, force } = run;
+  const { out, journal, force } = run;
   const { name } = planned.task;
-  const before = journal.pieces.get(name)?.files ?? [];
+  const state = journal.pieces.get(name);
+  const before = state?.files ?? [];
   if (!result.made) {
     // The photo was replaced by one that cannot be made: what was made of the old one must not be burned by mistake.
     // Where the photo could only not be reached, its results stay.
-    if (before.length > 0 && result.fault.code.startsWith('image-')) {
+    if (before.length > 0 && result.fault.code.startsWith('image-') && (force || !state?.done)) {
       for (const file of before) await rm(join(out, file), { force: true });
       await journal.forget(name);
     }
     return { status: 'failed', reason: result.fault };
   }
   const names = result.files.map((file) => file.name);
-  const fresh = names.filter((file) => !before.includes(file));
-  const foreign = force || fresh.length === 0 ? [] : await findForeign(fresh, run);
-  if (foreign.length > 0) return { status: 'failed', reason: describeFault(inTheWay(foreign)) };
+  const standing = force ? undefined : await findChanged(result, { planned, run });
+  if (standing) return { status: 'failed', reason: describeFault(sayStanding([standing])) };
+  try {
+    await writePiece(result, { planned, run, names });
+  } catch (error) {
+    // A name that this disk does not take is the fault of one piece; everything else that keeps a file from its place is the folder's.
+    if (error instanceof AppError && error.details.code === 'ENAMETOOLONG') {
+      return { status: 'failed', reason: describeFault(error) };
+    }
+    throw error;
+  }
+  const { ticket, smallProof } = result;
+  return { status: 'done', kept: false, summary: summarisePiece(ticket), cautions: ticket.cautions, smallProof };
+}
+
+async function writePiece(
+  result: Extract<PieceResult, { made: true }>,
+  { planned, run, names }: { readonly planned: PlannedTask; readonly run: Run; readonly names: readonly string[] },
+): Promise<void> {
+  const { out, journal, keepStrip } = run;
+  const { name } = planned.task;
+  const before = journal.pieces.get(name)?.files ?? [];
   await journal.begin(name, names);
   const files = result.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
   await writeFilesAtomic(files, { force: true, durable: true });
@@ -228,65 +252,74 @@ async function keepResult(
     photo: result.photoSha256,
     files: result.files.map((file) => ({ name: file.name, sha256: file.sha256 })),
   });
-  const { ticket, smallProof } = result;
-  return { status: 'done', kept: false, summary: summarisePiece(ticket), cautions: ticket.cautions, smallProof };
 }
 
-/** Files that are there under the names of the pieces: a journal that has lost lines may have told of them. */
-async function claimFiles(pieces: readonly WantedPiece[], out: string) {
-  const there = new Set(await readdir(out));
-  return pieces.flatMap(({ name, plan }) => {
-    const files = 'spec' in plan ? filesOfPiece(name, plan.spec).filter((file) => there.has(file)) : [];
-    return files.length > 0 ? [{ name, files }] : [];
-  });
+/** What a piece just made would replace that is not the same: the photo, or files of the name, came while the order ran. */
+async function findChanged(
+  result: Extract<PieceResult, { made: true }>,
+  { planned, run }: { readonly planned: PlannedTask; readonly run: Run },
+): Promise<Standing | undefined> {
+  const { out, journal } = run;
+  const { name } = planned.task;
+  const state = journal.pieces.get(name);
+  const own = new Set(state?.files);
+  const foreign = await listThere(
+    out,
+    result.files.map((file) => file.name).filter((file) => !own.has(file)),
+  );
+  if (foreign.length > 0) return { because: 'foreign', name, files: foreign };
+  if (!state?.done) return undefined;
+  const { done } = state;
+  if (done.photo !== result.photoSha256) return { because: 'photo', name, files: await listThere(out, state.files) };
+  if (done.work !== UNKNOWN_WORK) return undefined;
+  // The journal does not tell how it was made; the bytes do.
+  const made = new Map(result.files.map((file) => [file.name, file.sha256]));
+  const others = done.files.filter((file) => made.get(file.name) !== file.sha256).map((file) => file.name);
+  const there = await listThere(out, others);
+  return there.length > 0 ? { because: 'way', name, files: there } : undefined;
 }
 
 /**
- * Nothing is begun while files are in the way that this order has not made.
+ * Nothing is begun while something would be lost: files that this order has not made, pieces that were made of another
+ * photo or in another way, another order. With `force` it is said what will be replaced.
  * @throws AppError result-exists
  */
-async function refuseForeign(pieces: readonly WantedPiece[], run: Run): Promise<void> {
-  if (run.force) return;
-  const wanted = pieces.flatMap(({ name, plan }) => ('spec' in plan ? filesOfPiece(name, plan.spec) : []));
-  const foreign = await findForeign(run.journal.existed ? wanted : [...wanted, ...ORDER_FILES], run);
-  if (foreign.length > 0) throw inTheWay(foreign);
+async function protectStanding(pieces: readonly WantedPiece[], run: Run): Promise<void> {
+  const { out, journal, force, warn, photos } = run;
+  const wanted = pieces.flatMap((piece) => {
+    if (!('spec' in piece.plan)) return [];
+    const { work } = plan(piece, piece.plan.spec, run);
+    return [
+      { name: piece.name, files: filesOfPiece(piece.name, piece.plan.spec), work, photo: photos.get(piece.photoPath) },
+    ];
+  });
+  const standing = await findStanding(out, {
+    pieces: wanted,
+    names: pieces.map(({ name }) => name),
+    journal,
+    sums: ORDER_FILES,
+  });
+  if (standing.length === 0) return;
+  const said = sayStanding(standing);
+  if (!force) throw said;
+  warn(`--force: ${said.message}; it is replaced`);
 }
 
-/** Those of the files that are there and that the journal does not know. */
-async function findForeign(files: readonly string[], { out, journal }: Run): Promise<readonly string[]> {
-  const there: string[] = [];
-  for (const file of files) if (await lstat(join(out, file)).catch(() => undefined)) there.push(file);
-  if (there.length === 0) return [];
-  const own = new Set([...journal.pieces.values()].flatMap((state) => state.files));
-  return there.filter((file) => !own.has(file));
+/** Of pieces that are made, what their photos hold now; a photo that is out of reach is left out. */
+async function hashPhotos(pieces: readonly WantedPiece[], journal: Journal): Promise<ReadonlyMap<string, string>> {
+  const hashes = new Map<string, string>();
+  for (const { name, photoPath } of pieces) {
+    if (!journal.pieces.get(name)?.done || hashes.has(photoPath)) continue;
+    const hash = await hashFile(photoPath);
+    if (hash !== undefined) hashes.set(photoPath, hash);
+  }
+  return hashes;
 }
 
-function inTheWay(files: readonly string[]): AppError {
-  const some = files.slice(0, 3).join(', ') + (files.length > 3 ? ` and ${files.length - 3} more` : '');
-  return new AppError(
-    'result-exists',
-    `found ${some} already there and not made by this order, needed a place without them`,
-    { files },
-  );
-}
-
-/** Half-written files that a run which was stopped has left. */
-async function removeParts(out: string, { pieces }: Journal): Promise<void> {
-  const own = new Set<string>([...ORDER_FILES, JOURNAL_FILE, ...[...pieces.values()].flatMap(({ files }) => files)]);
+/** What a run that was stopped has left: half-written files, and a dead lock that was being put away. */
+async function sweep(out: string): Promise<void> {
+  await removeDeadParts(out);
   for (const file of await readdir(out)) {
-    const part = /^\.(.+)\.[0-9a-f]{12}\.part$/.exec(file)?.[1];
-    const lock = file.startsWith(`${LOCK_FILE}.`);
-    if (lock || (part !== undefined && own.has(part))) await rm(join(out, file), { force: true });
+    if (file.startsWith(`${LOCK_FILE}.`)) await rm(join(out, file), { force: true });
   }
-}
-
-/** SHA-256 of a file without holding it in memory; undefined where it cannot be read. */
-async function hashFile(path: string): Promise<string | undefined> {
-  const hash = createHash('sha256');
-  try {
-    await pipeline(createReadStream(path), hash);
-  } catch {
-    return undefined;
-  }
-  return hash.digest('hex');
 }

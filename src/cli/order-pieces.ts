@@ -14,6 +14,7 @@ import {
   type OrderRow,
   type PieceFault,
   parseOrderCsv,
+  shortenName,
 } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
 import { explainReadError, PHOTO_NAME, readInputSync } from '../plane/index.ts';
@@ -200,15 +201,24 @@ function draftPiece({ line, cells }: OrderRow, context: DraftContext): Draft {
     const { name, count, text, blank } = readOwn(cells, context);
     const spec = resolveRow({ line, cells }, context);
     const piece = { ...base, name: '', count, text, blank, plan: { spec } };
-    return { piece, wish: name ?? stem, files: spec };
+    return { piece, wish: name ?? nameAfter(photo), files: spec };
   } catch (error) {
     if (!(error instanceof AppError)) throw error;
     const fault: PieceFault = { code: error.code, message: error.message };
     const text = cells.text?.text ?? null;
-    const named = cells.name && !findNameFault(cells.name.text) ? cells.name.text : stem;
+    const usable = [cells.name?.text, shortenName(stem)].find((one) => one !== undefined && !findNameFault(one));
     const piece = { ...base, name: '', count: 1, text, blank: 'shop' as const, plan: { fault } };
-    return { piece, wish: named === '' ? `line-${line}` : named, files: { format: 'png' } };
+    return { piece, wish: usable ?? `line-${line}`, files: { format: 'png' } };
   }
+}
+
+/** The name of a piece after its photo's: cut where it is too long, refused where it cannot be the name of files. */
+function nameAfter(photo: string): string {
+  const name = shortenName(basename(photo, extname(photo)));
+  const fault = findNameFault(name);
+  if (fault)
+    throw new AppError('file-invalid', `${photo}: found the name "${name}", needed ${fault}; rename the photo`);
+  return name;
 }
 
 function readOwn({ name, count, text, blank }: OrderRow['cells'], { where }: DraftContext) {

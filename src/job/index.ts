@@ -56,6 +56,7 @@ export {
   type OrderCell,
   type OrderRow,
   parseOrderCsv,
+  shortenName,
 } from './order-list.ts';
 export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
 export { choosePalette, type PaletteOptions } from './palette.ts';

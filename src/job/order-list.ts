@@ -19,9 +19,29 @@ export function parseOrderCsv(
 
 const RESERVED = /^(con|prn|aux|nul|com\d|lpt\d)(\..*)?$/i;
 
+/**
+ * Longest name of a piece, bytes of UTF-8: most systems take file names of 255, of which an ending such as `.ticket.json`
+ * and a number that tells two pieces apart take some.
+ */
+const MOST_BYTES = 200;
+const countBytes = (text: string) => new TextEncoder().encode(text).length;
+
+/** A text cut to the length that a name may have, between two characters. */
+export function shortenName(text: string): string {
+  let name = '';
+  let bytes = 0;
+  for (const letter of text) {
+    bytes += countBytes(letter);
+    if (bytes > MOST_BYTES) return name.trimEnd();
+    name += letter;
+  }
+  return text;
+}
+
 /** What keeps a text from being the name of a piece's files, in words; undefined when nothing does. */
 export function findNameFault(name: string): string | undefined {
-  if (name.length > 120) return 'at most 120 letters';
+  if (countBytes(name) > MOST_BYTES)
+    return `at most ${MOST_BYTES} bytes, a third of that in Chinese or Japanese letters`;
   if (/[\\/:*?"<>|]|\p{Cc}/u.test(name)) return 'no \\ / : * ? " < > | and no line break';
   if (/^[.\s]|[.\s]$/.test(name) || name === '') return 'a name that neither begins nor ends with a point or a space';
   if (RESERVED.test(name)) return 'a name that is none of the system’s own';

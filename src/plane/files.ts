@@ -1,8 +1,8 @@
 import { createHash, randomBytes } from 'node:crypto';
 import { mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
-import { lstat, mkdir, open, rename, rm, rmdir } from 'node:fs/promises';
+import { lstat, mkdir, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
 import { homedir } from 'node:os';
-import { basename, dirname, join, resolve } from 'node:path';
+import { dirname, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 
 /** SHA-256, hexadecimal. */
@@ -57,6 +57,34 @@ function refusePresent(paths: readonly string[]): void {
 }
 
 /**
+ * A file on its way into its place, with the number of the process that writes it. Its name holds nothing of the name it
+ * will have: the two together could be longer than a system allows (255 bytes on most), though the result's own is not.
+ */
+const PART_FILE = /^\.[0-9a-f]{12}-([1-9]\d{0,9})-\d+\.part$/;
+/** After so long a part is nobody's, though a process has its number again, or another computer wrote it. */
+const PART_AGE_MS = 3_600_000;
+
+/** Takes away what processes that were ended have left half written in a folder. */
+export async function removeDeadParts(folder: string): Promise<void> {
+  for (const name of await readdir(folder).catch(() => [])) {
+    const pid = PART_FILE.exec(name)?.[1];
+    if (pid === undefined) continue;
+    const path = join(folder, name);
+    const { mtimeMs } = await lstat(path).catch(() => ({ mtimeMs: Date.now() }));
+    if (!isRunning(Number(pid)) || Date.now() - mtimeMs > PART_AGE_MS) await rm(path, { force: true });
+  }
+}
+
+function isRunning(pid: number): boolean {
+  try {
+    return process.kill(pid, 0);
+  } catch (error) {
+    // No right to signal it means that it is there.
+    return (error as NodeJS.ErrnoException).code === 'EPERM';
+  }
+}
+
+/**
  * Write files as one: each is written beside its place under a temporary name and all are renamed at the end, in the
  * order given (put the file that says "done" last). On failure nothing of it stays, nor a folder that was made for it.
  * A file that `force` has replaced by then stays replaced.
@@ -79,7 +107,7 @@ export async function writeFilesAtomic(
       const folder = dirname(resolve(path));
       const top = await mkdir(folder, { recursive: true });
       if (top !== undefined) folders.push(...foldersBetween(top, folder));
-      const temporary = join(folder, `.${basename(path)}.${mark}.part`);
+      const temporary = join(folder, `.${mark}-${process.pid}-${made.length}.part`);
       made.push(temporary);
       await writeNew(temporary, { bytes, durable });
       waiting.push([temporary, path]);

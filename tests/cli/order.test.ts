@@ -8,6 +8,7 @@ import {
   mkdirSync,
   readdirSync,
   readFileSync,
+  renameSync,
   rmSync,
   statSync,
   truncateSync,
@@ -212,6 +213,94 @@ describe('tonewright order', () => {
     expect(readFileSync(join(out, 'p1.png'), 'latin1').slice(1, 4)).toBe('PNG');
   });
 
+  test.each([
+    ['another photo of that name', { first: 1, as: 0 }, [], /p0 made already of another photo of that name/],
+    ['another order, whatever its photos are called', { first: 2, as: 2 }, [], /results of another order \(p0 /],
+    ['the same photos with other defaults', { first: 0, as: 0 }, ['--margin', '2'], /p0, p1 made already with other/],
+  ] as const)('a folder with results is closed to %s, until --force says what goes', async (_, photo, more, says) => {
+    const [first, second, out] = [folder(), folder(), folder()];
+    await makePhotos(first, 2);
+    expect((await order(first, out)).status).toBe(0);
+    const before = readFolder(out);
+    if (more.length > 0) await makePhotos(second, 2);
+    else {
+      await makePhotos(second, 1, { first: photo.first });
+      renameSync(join(second, `p${photo.first}.jpg`), join(second, `p${photo.as}.jpg`));
+    }
+    const refused = await order(second, out, ...more);
+    expect([refused.status, JSON.parse(refused.stdout).error.code]).toEqual([1, 'result-exists']);
+    expect(refused.stderr).toMatch(says);
+    expect(readFolder(out)).toEqual(before);
+    // The first order still finds everything, and resumes.
+    expect((await say(first, out)).counts).toEqual([0, 2]);
+
+    const forced = await order(second, out, ...more, '--force');
+    expect(forced.status).toBe(0);
+    expect(forced.stderr).toMatch(says);
+    expect(forced.stderr).toMatch(/replaced/);
+    const fresh = folder();
+    await order(second, fresh, ...more);
+    const { [JOURNAL]: journal, 'order.html': page, ...wanted } = readFolder(fresh);
+    expect(readFolder(out)).toMatchObject(wanted);
+  });
+
+  test('grows and shrinks with its list without a word', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 2);
+    await order(photos, out);
+    await makePhotos(photos, 1, { first: 4 });
+    expect((await say(photos, out)).counts).toEqual([1, 2]);
+    rmSync(join(photos, 'p0.jpg'));
+    expect((await say(photos, out)).counts).toEqual([0, 2]);
+  });
+
+  test('a damaged journal makes nobody else’s files the order’s own', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 1);
+    for (const name of ['p0.png', 'p0.ticket.json', 'order.json']) writeFileSync(join(out, name), 'mine');
+    for (let run = 0; run < 2; run++) {
+      writeFileSync(join(out, JOURNAL), run === 0 ? '{"check":"0","entry":{}}\n' : readFileSync(join(out, JOURNAL)));
+      const { status, stderr } = await order(photos, out);
+      expect(stderr).toMatch(/p0\.png.*already there and not made by this order/);
+      expect([status, readFileSync(join(out, 'p0.png'), 'utf8')]).toEqual([1, 'mine']);
+    }
+    // Sums alone are protected as well, at the second try, too.
+    rmSync(join(out, 'p0.png'));
+    rmSync(join(out, 'p0.ticket.json'));
+    for (let run = 0; run < 2; run++) expect((await order(photos, out)).status).toBe(1);
+    expect(readFileSync(join(out, 'order.json'), 'utf8')).toBe('mine');
+  });
+
+  test('what a damaged journal no longer tells is replaced by the same bytes only', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 2);
+    await order(photos, out);
+    const before = readFolder(out);
+    writeFileSync(join(out, JOURNAL), 'noise');
+    const { status, stderr } = await order(photos, out, '--margin', '2');
+    expect(stderr).toMatch(/p0 made already with other settings/);
+    expect(status).toBe(1);
+    expect(readFolder(out)).toMatchObject({ 'p0.png': before['p0.png'], 'p1.ticket.json': before['p1.ticket.json'] });
+    expect((await order(photos, out)).status).toBe(0);
+    expect(readFolder(out)).toEqual(before);
+  });
+
+  test('a photo whose name leaves no room for endings is made, and one that no system takes is its own fault', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 3);
+    const long = '写真'.repeat(40);
+    renameSync(join(photos, 'p1.jpg'), join(photos, `${long}.jpg`));
+    renameSync(join(photos, 'p2.jpg'), join(photos, 'con.jpg'));
+    const { status, stdout } = await order(photos, out);
+    const { pieces, totals } = JSON.parse(stdout);
+    expect([status, totals.done, totals.failed]).toEqual([1, 2, 1]);
+    const named = (photo: string) => pieces.find((piece: { photo: string }) => piece.photo === photo);
+    expect(named('con.jpg').reason.message).toMatch(/con\.jpg.*needed a name that is none of the system’s own/);
+    expect(long.startsWith(named(`${long}.jpg`).name)).toBe(true);
+    expect(Buffer.byteLength(named(`${long}.jpg`).ticket)).toBeLessThan(255);
+    expect(readdirSync(out).filter((name) => name.endsWith('.png'))).toHaveLength(4);
+  });
+
   test('prices the order when there is a price list', async () => {
     const [photos, out] = [folder(), folder()];
     await makePhotos(photos, 1);
@@ -245,10 +334,10 @@ describe('an order that is run again', () => {
 
     await makePhotos(photos, 1, { first: 5 });
     copyFileSync(join(photos, 'p5.jpg'), join(photos, 'p1.jpg'));
-    expect((await again()).counts, 'a photo').toEqual([1, 2]);
+    expect((await again('--force')).counts, 'a photo').toEqual([1, 2]);
     writeProfile({ date: '2026-02-02' });
-    expect((await again()).counts, 'a profile').toEqual([2, 1]);
-    expect((await again('--margin', '1')).counts, 'an option').toEqual([3, 0]);
+    expect((await again('--force')).counts, 'a profile').toEqual([2, 1]);
+    expect((await again('--margin', '1', '--force')).counts, 'an option').toEqual([3, 0]);
     rmSync(join(out, 'p0.ticket.html'));
     appendFileSync(join(out, 'p2.png'), 'x');
     expect((await again('--margin', '1')).counts, 'results').toEqual([2, 1]);
@@ -263,10 +352,10 @@ describe('an order that is run again', () => {
     const [photos, out] = [folder(), folder()];
     await makePhotos(photos, 2);
     await say(photos, out);
-    await say(photos, out, '--format', 'tiff');
+    await say(photos, out, '--format', 'tiff', '--force');
     expect(readdirSync(out)).not.toContain('p0.png');
     truncateSync(join(photos, 'p0.jpg'), 500);
-    const { status, counts: made } = await say(photos, out, '--format', 'tiff');
+    const { status, counts: made } = await say(photos, out, '--format', 'tiff', '--force');
     expect([status, made]).toEqual([1, [0, 1]]);
     expect(readdirSync(out).filter((name) => name.startsWith('p0'))).toEqual([]);
     // A photo that is out of reach for a while costs nothing.
