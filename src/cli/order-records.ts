@@ -34,7 +34,10 @@ export function orderRecords(prepare: CommandRecord): readonly CommandRecord[] {
           help: 'photos and dots in memory at a time, 10 to 10000 megapixels (default: 160); a larger piece goes alone',
         },
         { flags: '--queue <url>', help: `${QUEUE}: pieces are made by \`tonewright worker\`s on any computers` },
-        { flags: '--force', help: 'replace what is in the way: files of others, another order, pieces that would come out otherwise' },
+        {
+          flags: '--force',
+          help: 'replace what is in the way: files of others, another order, pieces that would come out otherwise',
+        },
         ...pieceOptions(prepare).map(({ required: _, ...option }) => option),
       ],
       examples: [
