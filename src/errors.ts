@@ -56,6 +56,11 @@ export const ERRORS = {
     http: 422,
     hint: 'Look at the named readings again: the machine, the file, the speed, the passes, minutes for seconds.',
   },
+  'readings-too-few': {
+    exit: 1,
+    http: 422,
+    hint: 'Time more jobs (wide and small, both directions, several speeds), or look at the fit alone with --dry.',
+  },
   'chart-not-found': {
     exit: 1,
     http: 422,

@@ -4,8 +4,10 @@ import { AppError } from '../errors.ts';
 import { parseTimeReadings, type TimeReading } from '../job/index.ts';
 import {
   type Design,
+  FEWEST_READINGS,
   type FittedParameter,
   findExtents,
+  findUnfit,
   fitMotion,
   type Machine,
   type MotionFit,
@@ -13,6 +15,7 @@ import {
   type Reading,
   type ScanExtents,
   suggestReadings,
+  type Unfit,
 } from '../machine/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { readInput, writeFilesAtomic } from '../plane/index.ts';
@@ -49,7 +52,8 @@ export const fitTimes: Run = async (args, options, surroundings) => {
   const readings = await loadReadings(rows, { csv, machine, surroundings });
   const factors = machine.motionUncertainty?.kind === 'assumed' ? machine.motionUncertainty.factors : undefined;
   const fit = fitMotion(readings, { motion: machine.motion, factors });
-  refuseNonsense(fit, { csv, rows });
+  const unfit = findUnfit(fit);
+  if (unfit && (out !== undefined || unfit.reason === 'scatter')) refuseUnfit(unfit, { fit, csv, rows });
   if (!fit.converged) warn('the fit has not settled; look at the readings for a mistake that all of them share');
   const design = suggestReadings(readings, { ...fit, speedMmPerS: machine.speedMmPerS });
   const fitted = describeFitted(machine, { fit, date: io.today() });
@@ -75,29 +79,34 @@ export const fitTimes: Run = async (args, options, surroundings) => {
   };
 };
 
-/** A reading that is off by more than this, s and share of the fitted time, is explained by no motion. */
-const NONSENSE = { seconds: 5, share: 0.2 } as const;
+/** So many readings are told of in words. */
+const TOLD_READINGS = 3;
 
-/** @throws AppError readings-contradict naming the lines: such a fit must not get into a machine's file. */
-function refuseNonsense(
-  fit: MotionFit,
-  { csv, rows }: { readonly csv: string; readonly rows: readonly TimeReading[] },
-) {
-  const wrong = fit.readings.flatMap((reading, i) => {
-    const off = Math.abs(reading.residualS);
-    return !reading.leftOut && off > NONSENSE.seconds && off > NONSENSE.share * reading.fittedS
-      ? [{ ...reading, row: rows[i]! }]
-      : [];
+/** @throws AppError readings-too-few, readings-contradict naming the lines: such a fit must not get into a machine's file. */
+function refuseUnfit(
+  { reason, readings }: Unfit,
+  { fit, csv, rows }: { readonly fit: MotionFit; readonly csv: string; readonly rows: readonly TimeReading[] },
+): never {
+  const lines = readings.map((i) => rows[i]!.line);
+  if (reason === 'few') {
+    throw new AppError(
+      'readings-too-few',
+      `${csv}: found ${lines.length} usable ${lines.length === 1 ? 'reading' : 'readings'}, needed at least ${FEWEST_READINGS} to call a machine measured`,
+      { lines },
+    );
+  }
+  const told = readings.slice(0, TOLD_READINGS).map((i) => {
+    const { seconds, fittedS } = fit.readings[i]!;
+    const best = reason === 'scatter' ? 'at best' : 'by the others';
+    return `line ${rows[i]!.line} (${rows[i]!.file}): ${formatSeconds(seconds)}, ${best} ${formatSeconds(fittedS)}`;
   });
-  if (wrong.length === 0) return;
-  const told = wrong.map(
-    ({ row, seconds, fittedS }) =>
-      `line ${row.line} (${row.file}): ${formatSeconds(seconds)}, at best ${formatSeconds(fittedS)}`,
-  );
+  const more = readings.length > TOLD_READINGS ? `; and ${readings.length - TOLD_READINGS} more` : '';
   throw new AppError(
     'readings-contradict',
-    `${csv}: found readings that no motion explains, ${told.join('; ')}; needed what a stopwatch shows of these very jobs on this machine`,
-    { lines: wrong.map(({ row }) => row.line) },
+    reason === 'scatter'
+      ? `${csv}: found readings that no motion explains, ${told.join('; ')}${more}; needed what a stopwatch shows of these very jobs on this machine. If all of them are right, the machine moves by a rule that is not known here, and its times cannot be foretold`
+      : `${csv}: found ${told.join('; ')}, and no slip explains it; needed readings that agree. Time that job again: if it takes as long again, the machine moves by a rule that is not known here; else correct the line or take it out`,
+    { lines },
   );
 }
 
@@ -268,6 +277,9 @@ const TELLING: Readonly<Record<string, string>> = {
   waitS: 'pictures with few and with many lines',
   overtravelMm: 'one picture at a low and at a high speed',
   overheadS: 'a picture with few lines, once and in several passes',
+  dotS: 'a dark and a light picture of one size',
+  gapS: 'a coarse and a fine screen of one picture',
+  skipSPerMm: 'a dark and a light picture of one size',
 };
 
 /** Where jobs are known better than this, what is not determined weighs little in them. */
@@ -287,6 +299,7 @@ function sayBare({ bare: { handling, decided } }: MotionFit, { motion }: Machine
     skipped: 'bare ends of lines and empty lines are skipped',
     'line-ends-scanned': 'lines with dots are scanned over the whole width of the bitmap, empty lines are skipped',
     'all-scanned': 'every line is scanned over the whole width of the bitmap',
+    'dot-by-dot': 'each dot is burned by itself, and bare dots are crossed quickly, within lines as well',
   }[handling];
   if (decided) return `Bare places: ${words}; the readings say so.`;
   return handling !== (motion.bare ?? 'skipped')

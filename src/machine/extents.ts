@@ -1,4 +1,4 @@
-import { countFiring, type Dots } from '../plane/index.ts';
+import { countFiring, countRuns, type Dots } from '../plane/index.ts';
 
 /**
  * All that the clock needs to know of a bitmap: for every scan line that fires, its row and its first and last dot.
@@ -14,6 +14,8 @@ export interface ScanExtents {
   readonly last: Int32Array;
   /** Dots that fire, at whatever level. */
   readonly firedDots: number;
+  /** Runs of neighbouring dots that fire, all lines together. */
+  readonly runs: number;
 }
 
 /** Find the extents of a bitmap; a dot fires when its value is above 0. */
@@ -43,5 +45,6 @@ export function findExtents(dots: Dots): ScanExtents {
     first: first.slice(0, lines),
     last: last.slice(0, lines),
     firedDots: countFiring(dots),
+    runs: countRuns(dots),
   };
 }

@@ -3,7 +3,7 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { ScanExtents } from './extents.ts';
 import { coverageFactor, quadraticForm } from './interval.ts';
-import { ASSUMED_MOTION_FACTORS, applyMotionParameters, listMotionParameters } from './parameters.ts';
+import { ASSUMED_MOTION_FACTORS, applyMotionParameters, listMotionParameters, withBareHandling } from './parameters.ts';
 import { type ScanPath, tracePath } from './scan-path.ts';
 import { computeSecondsOfPath } from './time.ts';
 import type { BareHandling, FittedUncertainty, Motion, MotionFactors } from './types.ts';
@@ -61,6 +61,11 @@ export interface MotionFit {
   /** What the machine does with bare places: decided by the readings, or as the file has it because they do not tell. */
   readonly bare: { readonly handling: BareHandling; readonly decided: boolean };
   readonly converged: boolean;
+  /**
+   * Scatter of the readings that were used about the fit, in units of what a large scatter of hand and machine is
+   * (`LARGE_SCATTER`), freed of what the fit took up: above 1 the motion does not explain its readings.
+   */
+  readonly excess: number;
 }
 
 /** The third power of the assumed factors: a file may be further off than it says, and readings must be able to say so. */
@@ -82,6 +87,12 @@ const MISFIT = {
   grid: [0.0004, 0.0007, 0.0013, 0.0023, 0.0042, 0.0075, 0.0135, 0.025],
 } as const;
 
+/** What the scatter of a hand, and of a motion that fits, seldom pass: two spreads beyond the medians above (assumed). */
+const LARGE_SCATTER = {
+  handS: HAND.medianS * Math.exp(2 * HAND.spread),
+  misfitShare: MISFIT.median * Math.exp(2 * MISFIT.spread),
+} as const;
+
 /**
  * Fit the unknown times of a motion to stopwatch readings. The readings' errors have two parts, the hand's and the
  * machine's own departure from its formula; both are estimated along with the motion by summing over a grid of them
@@ -93,18 +104,32 @@ const MISFIT = {
 export function fitMotion(readings: readonly Reading[], options: FitMotionOptions): MotionFit {
   if (readings.length === 0) throw new RangeError('a fit needs at least one reading');
   const own = options.motion.bare ?? 'skipped';
-  // Where no picture has bare places all ways are one.
-  const tellsBare = readings.some(
-    ({ extents, settings }) => tracePath(extents, { scan: settings.scan, bare: 'all-scanned' }).bareDots > 0,
+  const ways = listWays(readings, options.motion);
+  const tried = ways.map((bare) =>
+    fitWithBare(readings, { ...options, motion: withBareHandling(options.motion, bare) }),
   );
-  const ways: readonly BareHandling[] = tellsBare ? ['skipped', 'line-ends-scanned', 'all-scanned'] : [own];
-  const tried = ways.map((bare) => fitWithBare(readings, { ...options, motion: { ...options.motion, bare } }));
   const evidenceOf = (bare: BareHandling) => tried[ways.indexOf(bare)]!.evidence;
   const best = ways.reduce((a, b) => (evidenceOf(b) > evidenceOf(a) + 1e-9 ? b : a));
   const chosen = evidenceOf(best) - evidenceOf(own) > DECIDED_LOG_ODDS ? best : own;
   const decided =
-    tellsBare && ways.every((bare) => bare === chosen || evidenceOf(chosen) - evidenceOf(bare) > DECIDED_LOG_ODDS);
+    ways.length > 1 &&
+    ways.every((bare) => bare === chosen || evidenceOf(chosen) - evidenceOf(bare) > DECIDED_LOG_ODDS);
   return report(readings, { fit: tried[ways.indexOf(chosen)]!, bare: chosen, decided, before: options.motion });
+}
+
+/** The ways with bare places that can be told apart by these readings, the file's among them. */
+function listWays(readings: readonly Reading[], motion: Motion): readonly BareHandling[] {
+  const own = motion.bare ?? 'skipped';
+  const paths = readings.map(({ extents, settings }) =>
+    tracePath(extents, { scan: settings.scan, bare: 'all-scanned' }),
+  );
+  // Where no picture has bare places around its dots, or between them, those ways are one.
+  const around = paths.some(({ bareDots }) => bareDots > 0);
+  const between = motion.kind === 'galvo' && paths.some(({ firedDots, spanDots }) => firedDots < spanDots);
+  const lines: BareHandling[] = around
+    ? ['skipped', 'line-ends-scanned', 'all-scanned']
+    : [own === 'dot-by-dot' ? 'skipped' : own];
+  return between || own === 'dot-by-dot' ? [...lines, 'dot-by-dot'] : lines;
 }
 
 interface TimedPath {
@@ -117,6 +142,8 @@ interface Posterior {
   readonly jobs: readonly TimedPath[];
   readonly motion: Motion;
   readonly scales: readonly number[];
+  /** Lowest value that a search may take, in units of the scales. */
+  readonly least: readonly number[];
   readonly prior: { readonly mean: readonly number[]; readonly precision: readonly number[] };
   readonly kept: readonly boolean[];
   readonly u: readonly number[];
@@ -142,7 +169,8 @@ function fitWithBare(
     reading,
     path: tracePath(reading.extents, { scan: reading.settings.scan, bare: motion.bare }),
   }));
-  const basis = { jobs, motion, scales, prior };
+  const least = parameters.map(({ inverse }) => (inverse ? 1 / FASTEST : 0));
+  const basis = { jobs, motion, scales, least, prior };
   let kept = readings.map(() => true);
   let state = improve({ ...basis, kept });
   let lost = 0;
@@ -160,7 +188,7 @@ function fitWithBare(
   return { ...state, evidence: state.noise.evidence - lost };
 }
 
-type Basis = Pick<Posterior, 'jobs' | 'motion' | 'scales' | 'prior' | 'kept'>;
+type Basis = Pick<Posterior, 'jobs' | 'motion' | 'scales' | 'least' | 'prior' | 'kept'>;
 
 /** Fit, look at the errors, fit again with them: twice is enough, as the time is nearly straight in its parameters. */
 function improve(basis: Basis): Posterior {
@@ -172,7 +200,7 @@ function improve(basis: Basis): Posterior {
     const fit = search(basis, { sd, start: state?.u ?? basis.prior.mean, ...(round === 0 ? { huber: 1.345 } : {}) });
     const seconds = (u: readonly number[]) => predict(basis, u);
     const fitted = seconds(fit.u);
-    const jacobian = differentiate(seconds, fit.u);
+    const jacobian = differentiate(seconds, { u: fit.u, least: basis.least });
     const linear = { ...basis, u: fit.u, fitted, jacobian };
     const noise = weighNoise(linear, basis.kept);
     sd = jobs.map((_, i) => noise.sdOf(i));
@@ -196,8 +224,7 @@ function search(
   basis: Basis,
   { sd, start, huber }: { readonly sd: readonly number[]; readonly start: readonly number[]; readonly huber?: number },
 ) {
-  const { jobs, prior, kept } = basis;
-  const lower = prior.mean.map((_, k) => (k < 2 ? 1 / FASTEST : 0));
+  const { jobs, prior, kept, least: lower } = basis;
   const upper = prior.mean.map(() => 1e4);
   const { parameters, converged } = fitLeastSquares(
     (u) => {
@@ -219,10 +246,13 @@ function search(
 }
 
 /** Rows: readings; columns: parameters. */
-function differentiate(seconds: (u: readonly number[]) => number[], u: readonly number[]): number[][] {
+function differentiate(
+  seconds: (u: readonly number[]) => number[],
+  { u, least }: { readonly u: readonly number[]; readonly least: readonly number[] },
+): number[][] {
   const columns = u.map((value, k) => {
     const step = 1e-4 * Math.max(1, value);
-    const below = Math.max(k < 2 ? 1e-6 : 0, value - step);
+    const below = Math.max(least[k]! / 2, value - step);
     const [high, low] = [seconds(u.with(k, value + step)), seconds(u.with(k, below))];
     return high.map((t, i) => (t - low[i]!) / (value + step - below));
   });
@@ -352,7 +382,7 @@ function report(readings: readonly Reading[], { fit, bare, decided, before }: Ch
   const values = u.map((value, k) => value * scales[k]!);
   const motion = applyMotionParameters(fit.motion, values);
   const covariance = noise.covariance.map((row, k) => row.map((value, l) => value * scales[k]! * scales[l]!));
-  const fileHas = listMotionParameters(before);
+  const fileHas = listMotionParameters(fit.motion);
   const factor = coverageFactor(noise.degreesOfFreedom);
   const parameters = listMotionParameters(motion).map(({ name, label, unit, show, value }, k): FittedParameter => {
     const half = factor * Math.sqrt(covariance[k]![k]!);
@@ -395,7 +425,59 @@ function report(readings: readonly Reading[], { fit, bare, decided, before }: Ch
     }),
     bare: { handling: bare, decided },
     converged: fit.converged,
+    excess: computeExcess(fit),
   };
+}
+
+/** Above this `excess` a motion does not explain its readings: what honest hands reach in one fit of a hundred or fewer. */
+const MOST_EXCESS = 1.5;
+/** Fewer readings make no measurement of a machine. */
+export const FEWEST_READINGS = 3;
+
+/** Why a fit must not be taken for a measured machine. */
+export interface Unfit {
+  /**
+   * `few`: fewer than `FEWEST_READINGS` were used. `scatter`: what is left over is more than a hand's scatter. `unexplained`: a reading does not
+   * agree with the others, and no slip of a person explains it.
+   */
+  readonly reason: 'few' | 'scatter' | 'unexplained';
+  /** Readings that say so, the worst first. */
+  readonly readings: readonly number[];
+}
+
+/** Whether a fit explains its readings well enough to stand for a machine; undefined when it does. */
+export function findUnfit({ readings, excess }: MotionFit): Unfit | undefined {
+  const offOf = (i: number) => Math.abs(readings[i]!.residualS);
+  const worstFirst = (which: (reading: JudgedReading) => boolean) =>
+    readings.flatMap((reading, i) => (which(reading) ? [i] : [])).sort((a, b) => offOf(b) - offOf(a));
+  if (excess > MOST_EXCESS) {
+    const large = worstFirst(
+      ({ residualS, fittedS }) =>
+        Math.abs(residualS) > Math.hypot(LARGE_SCATTER.handS, LARGE_SCATTER.misfitShare * fittedS),
+    );
+    return { reason: 'scatter', readings: large.length > 0 ? large : worstFirst(() => true).slice(0, 1) };
+  }
+  const unexplained = worstFirst(({ leftOut, hint }) => leftOut && hint === undefined);
+  if (unexplained.length > 0) return { reason: 'unexplained', readings: unexplained };
+  const used = worstFirst(({ leftOut }) => !leftOut);
+  return used.length < FEWEST_READINGS ? { reason: 'few', readings: used } : undefined;
+}
+
+/** √(χ² / degrees of freedom) of the kept readings about the fit with errors of `LARGE_SCATTER`. */
+function computeExcess(fit: Posterior): number {
+  const { jobs, fitted, jacobian, kept } = fit;
+  const variance = (i: number) =>
+    LARGE_SCATTER.handS ** 2 + jobs[i]!.reading.stepS ** 2 / 12 + (LARGE_SCATTER.misfitShare * fitted[i]!) ** 2;
+  const { inverse } = solveLinear(fit, { kept, variance });
+  let squares = 0;
+  let freedom = 0;
+  jobs.forEach(({ reading }, i) => {
+    if (!kept[i]) return;
+    const row = jacobian[i]!;
+    squares += (reading.seconds - fitted[i]!) ** 2 / variance(i);
+    freedom += 1 - quadraticForm(inverse, row) / variance(i);
+  });
+  return Math.sqrt(squares / Math.max(1, freedom));
 }
 
 function withoutBare({ bare: _, ...motion }: Motion): Motion {

@@ -1,4 +1,4 @@
-import type { GalvoMotion, GantryMotion, Motion, MotionFactors } from './types.ts';
+import type { BareHandling, GalvoMotion, GantryMotion, Motion, MotionFactors } from './types.ts';
 
 /**
  * One unknown of a motion, in the form in which the time of a job is nearly a straight line in it: seconds a millimetre
@@ -9,6 +9,8 @@ export interface MotionParameter {
   readonly value: number;
   /** A size of it that is never 0, for steps and bounds. */
   readonly scale: number;
+  /** It is above 0: the inverse of a speed or of an acceleration. */
+  readonly inverse?: true;
   /** Which of the assumed factors speaks of it. */
   readonly factor: keyof MotionFactors;
   /** What a person calls it, and how its value is said there: `show(value)` in `unit`. */
@@ -21,7 +23,15 @@ export interface MotionParameter {
 export const ASSUMED_MOTION_FACTORS: MotionFactors = { speed: 1.5, acceleration: 3, delay: 2, overhead: 2 };
 
 /** Sizes that stand for a value of 0. */
-const FLOORS = { waitS: 1e-4, settlingS: 1e-4, riseS: 1e-2, overtravelMm: 0.5, overheadS: 1 } as const;
+const FLOORS = {
+  waitS: 1e-4,
+  settlingS: 1e-4,
+  riseS: 1e-2,
+  overtravelMm: 0.5,
+  overheadS: 1,
+  dotS: 2e-5,
+  gapS: 5e-5,
+} as const;
 
 /**
  * The unknowns of a motion. The four delays of a galvo follow one another in every line: a stopwatch can only tell their sum.
@@ -29,7 +39,8 @@ const FLOORS = { waitS: 1e-4, settlingS: 1e-4, riseS: 1e-2, overtravelMm: 0.5, o
 export function listMotionParameters(motion: Motion): readonly MotionParameter[] {
   const galvo = motion.kind === 'galvo';
   const speed = galvo ? motion.jumpSpeedMmPerS : motion.travelSpeedMmPerS;
-  const inverse = (value: number) => 1 / value;
+  const invert = (value: number) => 1 / value;
+  const inverse = { inverse: true, show: invert } as const;
   const waitS = waitSecondsPerLine(motion);
   const riseS = galvo ? 0 : (motion.accelerationRiseMs ?? 0) / 1e3;
   const settlingS = galvo ? (motion.settlingUs ?? 0) / 1e6 : 0;
@@ -41,7 +52,7 @@ export function listMotionParameters(motion: Motion): readonly MotionParameter[]
       factor: 'speed',
       label: galvo ? 'jump speed' : 'travel speed',
       unit: 'mm/s',
-      show: inverse,
+      ...inverse,
     },
     {
       name: 'rampS2PerMm',
@@ -50,7 +61,7 @@ export function listMotionParameters(motion: Motion): readonly MotionParameter[]
       factor: 'acceleration',
       label: 'acceleration',
       unit: 'mm/s²',
-      show: inverse,
+      ...inverse,
     },
     galvo
       ? {
@@ -102,16 +113,51 @@ export function listMotionParameters(motion: Motion): readonly MotionParameter[]
       unit: 's',
       show: (value) => value,
     },
+    ...(galvo && motion.bare === 'dot-by-dot' ? listDotParameters(motion, inverse) : []),
   ];
 }
 
-/** The motion with other values of its parameters, in the order of `listMotionParameters`. Values ≥ 0, the first two > 0. */
+/** What a machine has that burns dot by dot. */
+function listDotParameters(
+  { dotDelayUs = 0, gapDelayUs = 0, skipSpeedMmPerS, jumpSpeedMmPerS }: GalvoMotion,
+  inverse: Pick<MotionParameter, 'inverse' | 'show'>,
+): readonly MotionParameter[] {
+  const slowness = 1 / (skipSpeedMmPerS ?? jumpSpeedMmPerS);
+  const delay = { factor: 'delay', unit: 'µs', show: (value: number) => value * 1e6 } as const;
+  return [
+    {
+      name: 'dotS',
+      value: dotDelayUs / 1e6,
+      scale: Math.max(dotDelayUs / 1e6, FLOORS.dotS),
+      label: 'delay of each dot',
+      ...delay,
+    },
+    {
+      name: 'gapS',
+      value: gapDelayUs / 1e6,
+      scale: Math.max(gapDelayUs / 1e6, FLOORS.gapS),
+      label: 'delay of each gap between dots',
+      ...delay,
+    },
+    {
+      name: 'skipSPerMm',
+      value: slowness,
+      scale: slowness,
+      factor: 'speed',
+      label: 'speed over bare dots',
+      unit: 'mm/s',
+      ...inverse,
+    },
+  ];
+}
+
+/** The motion with other values of its parameters, in the order of `listMotionParameters`. Values ≥ 0, those that are inverse > 0. */
 export function applyMotionParameters(motion: Motion, values: readonly number[]): Motion {
   return motion.kind === 'galvo' ? applyToGalvo(motion, values) : applyToGantry(motion, values);
 }
 
 function applyToGalvo(motion: GalvoMotion, values: readonly number[]): GalvoMotion {
-  const [slowness, ramp, settlingS, waitS, overheadS] = values as [number, number, number, number, number];
+  const [slowness, ramp, settlingS, waitS, overheadS, ...ofDots] = values as [number, number, number, number, number];
   const before = waitSecondsPerLine(motion);
   // Only the sum is known: each delay keeps its share of it.
   const share = (delayUs: number) => (before > 0 ? (delayUs / before) * waitS : 0);
@@ -126,7 +172,23 @@ function applyToGalvo(motion: GalvoMotion, values: readonly number[]): GalvoMoti
     beamOnDelayUs: share(motion.beamOnDelayUs),
     beamOffDelayUs: share(motion.beamOffDelayUs),
     jobOverheadS: overheadS,
+    ...(motion.bare === 'dot-by-dot' ? applyDots(ofDots as unknown as [number, number, number]) : {}),
   };
+}
+
+function applyDots([dotS, gapS, slowness]: readonly [dotS: number, gapS: number, skipSPerMm: number]) {
+  return { dotDelayUs: dotS * 1e6, gapDelayUs: gapS * 1e6, skipSpeedMmPerS: 1 / slowness };
+}
+
+/** The same machine with another way with bare places; what belongs to one way alone goes with it. */
+export function withBareHandling(motion: Motion, bare: BareHandling): Motion {
+  if (motion.kind === 'gantry') {
+    if (bare === 'dot-by-dot') throw new RangeError('a gantry does not burn dot by dot');
+    return { ...motion, bare };
+  }
+  if (bare === 'dot-by-dot') return { ...motion, bare };
+  const { dotDelayUs: _dot, gapDelayUs: _gap, skipSpeedMmPerS: _skip, ...rest } = motion;
+  return { ...rest, bare };
 }
 
 function applyToGantry(motion: GantryMotion, values: readonly number[]): GantryMotion {

@@ -23,12 +23,12 @@ const settings = v.strictObject({
   scan: v.picklist(['one-way', 'two-way']),
 });
 
-const bare = v.exactOptional(v.picklist(['skipped', 'line-ends-scanned', 'all-scanned']));
+const LINE_WAYS = ['skipped', 'line-ends-scanned', 'all-scanned'] as const;
 
 const motion = v.variant('kind', [
   v.strictObject({
     kind: v.literal('galvo'),
-    bare,
+    bare: v.exactOptional(v.picklist([...LINE_WAYS, 'dot-by-dot'])),
     jumpSpeedMmPerS: positive,
     accelerationMmPerS2: positive,
     jumpDelayUs: notNegative,
@@ -37,10 +37,13 @@ const motion = v.variant('kind', [
     beamOnDelayUs: notNegative,
     beamOffDelayUs: notNegative,
     jobOverheadS: notNegative,
+    dotDelayUs: v.exactOptional(notNegative),
+    gapDelayUs: v.exactOptional(notNegative),
+    skipSpeedMmPerS: v.exactOptional(positive),
   }),
   v.strictObject({
     kind: v.literal('gantry'),
-    bare,
+    bare: v.exactOptional(v.picklist(LINE_WAYS)),
     accelerationMmPerS2: positive,
     accelerationRiseMs: v.exactOptional(notNegative),
     travelSpeedMmPerS: positive,
@@ -141,6 +144,16 @@ function findContradictions(machine: Machine): FieldFault[] {
     }
   }
   const { motion, motionUncertainty } = machine;
+  if (motion.kind === 'galvo' && motion.bare !== 'dot-by-dot') {
+    for (const field of ['dotDelayUs', 'gapDelayUs', 'skipSpeedMmPerS'] as const) {
+      if (motion[field] === undefined) continue;
+      problems.push({
+        field: `motion.${field}`,
+        found: `${motion[field]}`,
+        needed: 'none, unless "bare" is "dot-by-dot"',
+      });
+    }
+  }
   if (motionUncertainty?.kind === 'fitted') {
     const names = listMotionParameters(motion).map(({ name }) => name);
     const { parameters, covariance } = motionUncertainty;

@@ -1,5 +1,5 @@
 import type { BurnSettings } from '../optics/index.ts';
-import type { DotGrid, Dots } from '../plane/index.ts';
+import { countFiring, type DotGrid, type Dots } from '../plane/index.ts';
 import { findExtents, type ScanExtents } from './extents.ts';
 import { estimateTimeOfExtents } from './time.ts';
 import type { Machine } from './types.ts';
@@ -130,6 +130,7 @@ export function respace(extents: ScanExtents, ratio: number): ScanExtents {
     first: Int32Array.from(kept, ({ at }) => extents.first[at]!),
     last: Int32Array.from(kept, ({ at }) => extents.last[at]!),
     firedDots: Math.round(extents.firedDots * ratio),
+    runs: Math.max(kept.length, Math.round(extents.runs * ratio)),
   };
 }
 
@@ -157,9 +158,11 @@ function turn(
   const { data, width, height } = dots;
   const first = new Int32Array(width).fill(-1);
   const last = new Int32Array(width);
+  let runs = 0;
   for (let y = 0; y < height; y++) {
     for (let x = 0, at = y * width; x < width; x++, at++) {
       if (data[at] === 0) continue;
+      if (y === 0 || data[at - width] === 0) runs++;
       if (first[x]! < 0) first[x] = y;
       last[x] = y;
     }
@@ -171,7 +174,8 @@ function turn(
     rows,
     first: rows.map((x) => first[x]!),
     last: rows.map((x) => last[x]!),
-    firedDots: findExtents(dots).firedDots,
+    firedDots: countFiring(dots),
+    runs,
   };
   // A dot of the turned picture's lines is as long as a line was high; its lines keep the spacing.
   const grid = { pitchMm: lineSpacingMm, lineSpacingMm };

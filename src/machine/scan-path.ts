@@ -22,6 +22,8 @@ export interface ScanPath {
   readonly lines: number;
   readonly emptyLines: number;
   readonly firedDots: number;
+  /** Between dots that fire, within lines. */
+  readonly gaps: number;
   /** From the first to the last dot of each line, dots. */
   readonly spanDots: number;
   /** What is scanned beside, at the ends of lines and in lines without dots, dots. */
@@ -37,7 +39,7 @@ export function tracePath(
   extents: ScanExtents,
   { scan, bare = 'skipped' }: { readonly scan: 'one-way' | 'two-way'; readonly bare?: BareHandling | undefined },
 ): ScanPath {
-  const { width, height, firedDots } = extents;
+  const { width, height, firedDots, runs } = extents;
   let spanDots = 0;
   for (let at = 0; at < extents.rows.length; at++) spanDots += extents.last[at]! + 1 - extents.first[at]!;
   const scanned = widenExtents(extents, bare);
@@ -52,6 +54,7 @@ export function tracePath(
     lines,
     emptyLines: height - lines,
     firedDots,
+    gaps: runs - extents.rows.length,
     spanDots,
     bareDots: scannedDots - spanDots,
     moves: groupMoves(scanned, scan),
@@ -61,7 +64,7 @@ export function tracePath(
 type Lines = Pick<ScanExtents, 'rows' | 'first' | 'last'>;
 
 function widenExtents({ rows, first, last, width, height }: ScanExtents, bare: BareHandling): Lines {
-  if (bare === 'skipped' || rows.length === 0) return { rows, first, last };
+  if (bare === 'skipped' || bare === 'dot-by-dot' || rows.length === 0) return { rows, first, last };
   const all = bare === 'all-scanned' ? Int32Array.from({ length: height }, (_, y) => y) : rows;
   return { rows: all, first: new Int32Array(all.length), last: new Int32Array(all.length).fill(width - 1) };
 }

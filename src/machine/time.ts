@@ -78,7 +78,7 @@ export function estimateTimeOfPath(path: ScanPath, { motion, settings, grid }: T
     emptyLines: path.emptyLines,
     markedLengthMm: path.firedDots * pitchMm,
     scannedLengthMm: (path.spanDots + path.bareDots) * pitchMm,
-    runUpMm: computeRunUp(motion, speedMmPerS).runUpMm,
+    runUpMm: computeRunUp(motion, speedMmPerS, path.bare).runUpMm,
     formula: describeFormula(motion, path.bare),
     inputs: {
       widthDots: path.width,
@@ -108,14 +108,14 @@ function computeParts(path: ScanPath, { motion, settings, grid }: TimeOptions): 
     );
   }
   if (!(Number.isInteger(passes) && passes >= 1)) throw new RangeError(`passes is a whole number ≥ 1, got ${passes}`);
-  const { runUpMm, runUpS } = computeRunUp(motion, speedMmPerS);
+  const { runUpMm, runUpS } = computeRunUp(motion, speedMmPerS, path.bare);
   const move = motion.kind === 'galvo' ? openJump(motion) : openTravel(motion);
   let movingS = 0;
   for (const { dots, runUps, rows, count } of path.moves) {
     movingS += count * move(dots * pitchMm + runUps * runUpMm, rows * lineSpacingMm);
   }
   return {
-    markingS: (passes * path.spanDots * pitchMm) / speedMmPerS,
+    markingS: passes * markSeconds(path, { motion, settings, grid }),
     bareS: (passes * path.bareDots * pitchMm) / speedMmPerS,
     movingS: passes * movingS,
     turningS: passes * path.lines * 2 * runUpS,
@@ -124,12 +124,29 @@ function computeParts(path: ScanPath, { motion, settings, grid }: TimeOptions): 
   };
 }
 
+/** Between the first and the last dot of each line, one pass, s. */
+function markSeconds(
+  { bare, spanDots, firedDots, gaps }: ScanPath,
+  { motion, settings: { speedMmPerS }, grid: { pitchMm } }: TimeOptions,
+): number {
+  if (motion.kind !== 'galvo' || bare !== 'dot-by-dot') return (spanDots * pitchMm) / speedMmPerS;
+  const { dotDelayUs = 0, gapDelayUs = 0, skipSpeedMmPerS = motion.jumpSpeedMmPerS } = motion;
+  const firedS = firedDots * (pitchMm / speedMmPerS + dotDelayUs / 1e6);
+  return firedS + gaps * (gapDelayUs / 1e6) + ((spanDots - firedDots) * pitchMm) / skipSpeedMmPerS;
+}
+
 function sumParts({ markingS, bareS, movingS, turningS, waitingS, overheadS }: TimeParts): number {
   return markingS + bareS + movingS + turningS + waitingS + overheadS;
 }
 
 /** Before and after each line; a gantry runs on over its overtravel at scan speed. */
-function computeRunUp(motion: Motion, speedMmPerS: number): { readonly runUpMm: number; readonly runUpS: number } {
+function computeRunUp(
+  motion: Motion,
+  speedMmPerS: number,
+  bare: BareHandling,
+): { readonly runUpMm: number; readonly runUpS: number } {
+  // From dot to dot there is no scan speed to be gained; what a line takes beside its dots is in the delays.
+  if (bare === 'dot-by-dot') return { runUpMm: 0, runUpS: 0 };
   const { distanceMm, seconds } = computeRamp(driveOf(motion, speedMmPerS));
   const overtravelMm = motion.kind === 'gantry' ? motion.overtravelMm : 0;
   return { runUpMm: distanceMm + overtravelMm, runUpS: seconds + overtravelMm / speedMmPerS };
@@ -172,14 +189,19 @@ const LINES: Readonly<Record<BareHandling, string>> = {
     'Lines without dots are skipped; all others are scanned over the whole width of the bitmap. Marking: from the first to the last dot of each line at scan speed v, blanks between them included. Bare: the rest of the width, at the same speed.',
   'all-scanned':
     'Every line is scanned over the whole width of the bitmap. Marking: from the first to the last dot of each line at scan speed v, blanks between them included. Bare: the rest of the width, and lines without dots, at the same speed.',
+  'dot-by-dot':
+    'Each dot is burned by itself. Marking: every dot that fires takes its pitch at scan speed v and the dot delay; every gap between the dots of a line takes the gap delay and its length at the skip speed. Lines without dots and the blank ends of lines are skipped.',
 };
 
 const MOTIONS: Readonly<Record<Motion['kind'], string>> = {
   galvo:
-    'Turning: before and after each line the spot gains and loses its speed at acceleration a, 2v/a a line. Moving: the spot jumps straight to the next line; a jump of length d at jump speed j takes 2j/a + (d − j²/a)/j, or 2√(d/a) when it is shorter than j²/a. Waiting: jump, line, beam-on and beam-off delay, once a line.',
+    'Moving: the spot jumps straight to the next line; a jump of length d at jump speed j takes 2j/a + (d − j²/a)/j, or 2√(d/a) when it is shorter than j²/a. Waiting: jump, line, beam-on and beam-off delay, once a line.',
   gantry:
     'Turning: before and after each line the head gains and loses its speed at acceleration a and runs on over the overtravel o at scan speed, 2v/a + 2o/v a line. Moving: both axes travel to the next line at once and the slower one counts; d at travel speed t takes 2t/a + (d − t²/a)/t, or 2√(d/a) when it is shorter than t²/a. Waiting: the turn delay, once a line.',
 };
+
+const GALVO_TURNING =
+  'Turning: before and after each line the spot gains and loses its speed at acceleration a, 2v/a a line.';
 
 const RISE =
   'Acceleration rises and falls in the time r: gaining the speed v takes v/a + r, or 2√(v·r/a) below v = a·r; a move that does not reach its speed takes r + √(r² + 4d/a), or 4·∛(d·r/2a) below d = 2a·r².';
@@ -189,6 +211,7 @@ function describeFormula(motion: Motion, bare: BareHandling): string {
   const rises = motion.kind === 'gantry' && (motion.accelerationRiseMs ?? 0) > 0;
   const settles = motion.kind === 'galvo' && (motion.settlingUs ?? 0) > 0;
   const more = rises ? ` ${RISE}` : settles ? ` ${SETTLING}` : '';
-  const sum = bare === 'skipped' ? 'marking + turning' : 'marking + bare + turning';
-  return `${LINES[bare]} ${MOTIONS[motion.kind]}${more} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
+  const sum = { skipped: 'marking + turning', 'dot-by-dot': 'marking' }[bare as string] ?? 'marking + bare + turning';
+  const turning = motion.kind === 'galvo' && bare !== 'dot-by-dot' ? `${GALVO_TURNING} ` : '';
+  return `${LINES[bare]} ${turning}${MOTIONS[motion.kind]}${more} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
 }

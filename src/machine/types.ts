@@ -7,8 +7,9 @@ export type Motion = GalvoMotion | GantryMotion;
 /**
  * What a machine does with bare places: `skipped`: lines without dots and the bare ends of lines are left out.
  * `line-ends-scanned`: a line with dots is scanned over the whole width of the bitmap. `all-scanned`: so is every line.
+ * `dot-by-dot`: every dot that fires is burned by itself, and bare dots are crossed quickly, within a line as well.
  */
-export type BareHandling = 'skipped' | 'line-ends-scanned' | 'all-scanned';
+export type BareHandling = 'skipped' | 'line-ends-scanned' | 'all-scanned' | 'dot-by-dot';
 
 export interface GalvoMotion {
   readonly kind: 'galvo';
@@ -29,12 +30,18 @@ export interface GalvoMotion {
   readonly beamOffDelayUs: number;
   /** Start and end of a job, s. */
   readonly jobOverheadS: number;
+  /** Of machines that burn dot by dot alone: what a dot takes beside its pitch at scan speed, µs; absent: 0. */
+  readonly dotDelayUs?: number;
+  /** What each gap between the dots of a line takes whatever its length, µs; absent: 0. */
+  readonly gapDelayUs?: number;
+  /** Speed over the bare dots between, mm/s; absent: the jump speed. */
+  readonly skipSpeedMmPerS?: number;
 }
 
 export interface GantryMotion {
   readonly kind: 'gantry';
   /** Absent: `skipped`. */
-  readonly bare?: BareHandling;
+  readonly bare?: Exclude<BareHandling, 'dot-by-dot'>;
   /** Acceleration of each axis, mm/s². */
   readonly accelerationMmPerS2: number;
   /** Time in which acceleration builds up, and dies away again, ms; absent: 0, at once. */

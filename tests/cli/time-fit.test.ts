@@ -6,6 +6,7 @@ import { createRandom } from '../../src/numeric/index.ts';
 import { encodeDots } from '../../src/plane/index.ts';
 import { drawEngraver, engraveForSeconds, normal } from '../machine/engraver.ts';
 import { planReadings } from '../machine/stopwatch.ts';
+import { drawDotGalvo, drawFlashingGalvo, planStrangeReadings } from '../machine/strangers.ts';
 import { runCli, useFolder } from './run-cli.ts';
 
 const newFolder = useFolder();
@@ -99,6 +100,72 @@ describe('tonewright time --fit', () => {
     const { status, stdout, stderr } = await runCli(FIT, { cwd });
     expect([status, stdout]).toEqual([1, '']);
     expect(stderr).toMatch(/found readings that no motion explains, line \d+ \(job\d\.png\)/);
+    expect(readdirSync(join(cwd, 'shop'))).toEqual([]);
+  });
+
+  test('refuses to call a machine measured by fewer than three readings, but lets them be looked at', async () => {
+    for (const count of [1, 2]) {
+      const { cwd, lines } = prepareReadings();
+      writeFileSync(join(cwd, 'readings.csv'), `file,seconds,speed,passes,scan\n${lines.slice(0, count).join('\n')}\n`);
+      const { status, stdout, stderr } = await runCli(FIT, { cwd });
+      expect([status, stdout]).toEqual([1, '']);
+      expect(stderr).toMatch(
+        new RegExp(`found ${count} usable readings?, needed at least 3 to call a machine measured`),
+      );
+      expect((await runCli([...FIT, '--force'], { cwd })).status).toBe(1);
+      expect(readdirSync(join(cwd, 'shop'))).toEqual([]);
+      expect((await runCli([...FIT, '--dry'], { cwd })).status).toBe(0);
+    }
+  });
+
+  test('asks for a reading again that no slip explains, and writes nothing', async () => {
+    const { cwd } = prepareReadings({ slip: 31 });
+    const { status, stderr } = await runCli(FIT, { cwd });
+    expect(status).toBe(1);
+    expect(stderr).toMatch(
+      /found line 4 \(job2\.png\): .*, by the others .*, and no slip explains it.*Time that job again/,
+    );
+    expect(readdirSync(join(cwd, 'shop'))).toEqual([]);
+    expect((await runCli([...FIT, '--dry'], { cwd })).stdout).toMatch(/LOOKS WRONG, left out/);
+  });
+
+  /** Readings of a galvo that burns dot by dot, or flashes each dot for a time of its own. */
+  function prepareDots(draw: typeof drawDotGalvo) {
+    const random = createRandom(21);
+    const chance = () => random.nextUnit();
+    const stranger = draw(chance);
+    const cwd = newFolder();
+    const lines = planStrangeReadings('galvo', chance).map(({ dots, job }, i) => {
+      writeFileSync(join(cwd, `job${i}.png`), encodeDots(dots, job, { format: 'png' }));
+      const seconds = stranger.seconds(dots, job, chance) + 0.25 * normal(chance);
+      return `job${i}.png,${seconds.toFixed(1)},${job.speedMmPerS},${job.passes},${job.scan}`;
+    });
+    writeFileSync(join(cwd, 'readings.csv'), `file,seconds,speed,passes,scan\n${lines.join('\n')}\n`);
+    mkdirSync(join(cwd, 'shop'));
+    return cwd;
+  }
+
+  const FIT_GALVO = ['time', '--fit', 'readings.csv', '--machine', 'galvo-355-f210'];
+
+  test('finds that a galvo burns dot by dot, blames no reading, and the machine says so ever after', async () => {
+    const cwd = prepareDots(drawDotGalvo);
+    const { status, stdout } = await runCli(FIT_GALVO, { cwd });
+    expect(status).toBe(0);
+    expect(stdout).toMatch(/fitted to 8 readings\n/);
+    expect(stdout.replace(/\s+/g, ' ')).toMatch(/Bare places: each dot is burned by itself, .*; the readings say so/);
+    const path = join(cwd, 'shop', 'machines', 'galvo-355-f210.json');
+    expect(parseMachine(JSON.parse(readFileSync(path, 'utf8')), path).motion.bare).toBe('dot-by-dot');
+    const shown = await runCli(['machine', 'show', 'galvo-355-f210'], { cwd });
+    expect(shown.stdout).toMatch(/speed over bare dots +\d/);
+    const time = await runCli(['time', 'job1.png', '--machine', 'galvo-355-f210'], { cwd });
+    expect(time.stdout.replace(/\s+/g, ' ')).toMatch(/Each dot is burned by itself/);
+  });
+
+  test('writes no motion that does not explain its readings', async () => {
+    const cwd = prepareDots(drawFlashingGalvo);
+    const { status, stderr } = await runCli(FIT_GALVO, { cwd });
+    expect(status).toBe(1);
+    expect(stderr).toMatch(/found readings that no motion explains, line \d+ .* its times cannot be foretold/);
     expect(readdirSync(join(cwd, 'shop'))).toEqual([]);
   });
 

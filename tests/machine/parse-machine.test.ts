@@ -8,11 +8,20 @@ const FOLDER = 'shared/machines';
 const read = (file: string): Record<string, unknown> => JSON.parse(readFileSync(`${FOLDER}/${file}`, 'utf8'));
 const files = readdirSync(FOLDER).filter((file) => file.endsWith('.json'));
 
+test('delays of dots belong to a galvo that burns dot by dot', () => {
+  const machine = read('galvo-355-f210.json') as { motion: Record<string, unknown> };
+  const dots = { ...machine.motion, bare: 'dot-by-dot', dotDelayUs: 12, gapDelayUs: 40, skipSpeedMmPerS: 3000 };
+  expect(parseMachine({ ...machine, motion: dots }, 'm').motion).toEqual(dots);
+  expect(() => parseMachine({ ...machine, motion: { ...machine.motion, dotDelayUs: 12 } }, 'm')).toThrow(
+    /motion\.dotDelayUs": found 12, needed none, unless "bare" is "dot-by-dot"/,
+  );
+});
+
 test('the five generic machines are there', () => {
   expect(files.map((file) => file.replace('.json', '')).sort()).toEqual([
     'galvo-1064-f160',
-    'galvo-355-f210',
     'galvo-355-f100',
+    'galvo-355-f210',
     'gantry-10600',
     'gantry-450',
   ]);
@@ -88,7 +97,7 @@ describe('a machine file is refused', () => {
     [
       'defaults out of range',
       { ...good, defaults: { ...defaults, powerW: 50 } },
-      /"defaults.powerW": found 50, .*0.1 … 5/,
+      /"defaults.powerW": found 50, .*0.1 … 8/,
     ],
     ['a list', [], /machine my-file/],
     ['nothing', null, /machine my-file/],

@@ -1,6 +1,13 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { estimateTime, findExtents, parseMachine, respace, suggestSavings } from '../../src/machine/index.ts';
+import {
+  estimateTime,
+  findExtents,
+  type GalvoMotion,
+  parseMachine,
+  respace,
+  suggestSavings,
+} from '../../src/machine/index.ts';
 import { createDots, type Dots } from '../../src/plane/index.ts';
 
 const read = (name: string) => parseMachine(JSON.parse(readFileSync(`shared/machines/${name}.json`, 'utf8')), name);
@@ -78,8 +85,22 @@ describe('what would save time', () => {
     expect(cropped.change).toMatch(/30 × 20 mm/);
   });
 
-  test.each([createDots(1, 1), createDots(5, 5), drawRectangle(1, 1)])('is found for any bitmap (%#)', (dots) => {
-    for (const { savedS } of kinds(dots)) expect(savedS).toBeGreaterThan(0);
+  test.each([
+    ['one bare dot', createDots(1, 1), []],
+    ['no dot at all', createDots(5, 5), []],
+    ['one dot', drawRectangle(1, 1), []],
+    ['one dot in wide margins', drawRectangle(1, 1, 40), []],
+    ['one column', drawRectangle(1, 500), ['turn', 'direction']],
+    ['one line', drawRectangle(3000, 1), ['speed']],
+    ['a wide picture', drawRectangle(2000, 600), ['direction', 'speed']],
+  ])('is found for any bitmap: %s', (_, dots, expected) => {
+    const savings = kinds(dots);
+    expect(savings.map(({ kind }) => kind)).toEqual(expected);
+    const now = estimateTime(dots, { motion: GANTRY.motion, settings, grid }).seconds;
+    for (const { seconds } of savings) {
+      expect(seconds).toBeGreaterThan(0);
+      expect(seconds).toBeLessThan(0.99 * now);
+    }
   });
 });
 
@@ -90,4 +111,19 @@ test('extents at another spacing keep the picture', () => {
   const same = respace(extents, 1);
   expect([...same.rows]).toEqual([...extents.rows]);
   expect([...respace(extents, 2).rows]).toHaveLength(12);
+});
+
+test('a quarter turn of a picture that is burned dot by dot costs what the turned picture costs', () => {
+  const galvo = read('galvo-355-f210');
+  const motion = { ...(galvo.motion as GalvoMotion), bare: 'dot-by-dot' as const, gapDelayUs: 500 };
+  const machine = { ...galvo, motion };
+  const combs = createDots(9, 400);
+  // Gaps along the lines, none across: turned, there are none along the lines.
+  for (let y = 0; y < 400; y++) for (let x = 0; x < 9; x += 2) combs.data[y * 9 + x] = 1;
+  const turned = createDots(400, 9);
+  for (let y = 0; y < 9; y += 2) turned.data.fill(1, y * 400, (y + 1) * 400);
+  const own = { ...options, machine, settings: { ...galvo.defaults, speedMmPerS: 300 } };
+  const saving = suggestSavings(combs, own).find(({ kind }) => kind === 'turn')!;
+  const alone = estimateTime(turned, { motion: machine.motion, settings: own.settings, grid });
+  expect(saving.seconds).toBeCloseTo(alone.seconds, 9);
 });

@@ -316,3 +316,25 @@ describe('every motion', () => {
     expect(() => estimateTime(drawDots('#'), options)).toThrow(RangeError);
   });
 });
+
+describe('a galvo that burns dot by dot', () => {
+  // Seven dots fire in two lines; three gaps of 1, 2 and 3 dots lie between them.
+  const dots = drawDots('.##.#..#..', '..........', '..#...##..');
+  const motion: GalvoMotion = { ...GALVO, bare: 'dot-by-dot', dotDelayUs: 20, gapDelayUs: 300, skipSpeedMmPerS: 500 };
+  const settings = { powerW: 1, speedMmPerS: 100, passes: 2, scan: 'two-way' } as const;
+  const grid = { pitchMm: 0.1, lineSpacingMm: 0.1 };
+  const time = (of: Motion) => estimateTime(dots, { motion: of, settings, grid });
+
+  test('takes the pitch at scan speed and a delay for each dot, and the skip speed and a delay for each gap', () => {
+    const { parts, formula } = time(motion);
+    expect(parts.markingS).toBeCloseTo(2 * (7 * (0.001 + 20e-6) + 3 * 300e-6 + (6 * 0.1) / 500), 12);
+    expect([parts.turningS, parts.bareS]).toEqual([0, 0]);
+    expect(formula).toMatch(/^Each dot is burned by itself/);
+    expect(formula).not.toMatch(/Turning|undefined/);
+  });
+
+  test('skips at its jump speed and without delays where the file names none', () => {
+    const { parts } = time({ ...GALVO, bare: 'dot-by-dot' });
+    expect(parts.markingS).toBeCloseTo(2 * (7 * 0.001 + (6 * 0.1) / 2000), 12);
+  });
+});

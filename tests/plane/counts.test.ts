@@ -1,5 +1,6 @@
 import { expect, test } from 'vitest';
-import { countFiring, countValues, createDots, createPlane, isWhole, ONE } from '../../src/plane/index.ts';
+import { createRandom } from '../../src/numeric/index.ts';
+import { countFiring, countRuns, countValues, createDots, createPlane, isWhole, ONE } from '../../src/plane/index.ts';
 
 test('values are counted, and under a mask only where at least half may be marked', () => {
   const plane = createPlane('luminance', 4, 1, Uint16Array.of(0, 7, 7, ONE));
@@ -31,6 +32,25 @@ test('a mask is whole when each of its values is 255, wherever in its words the 
         expect(isWhole(bytes.subarray(from, to))).toBe(false);
         bytes[at] = 255;
       }
+    }
+  }
+});
+
+test('runs of dots that fire are counted row by row, whatever the width and the place in memory', () => {
+  const random = createRandom(5);
+  for (let width = 1; width <= 21; width++) {
+    for (const offset of [0, 1, 2, 3]) {
+      const height = 6;
+      const bytes = new Uint8Array(offset + width * height).subarray(offset);
+      for (let i = 0; i < bytes.length; i++)
+        bytes[i] = random.nextUnit() < 0.5 ? 0 : 1 + Math.floor(255 * random.nextUnit());
+      let runs = 0;
+      for (let y = 0; y < height; y++) {
+        for (let x = 0; x < width; x++) {
+          if (bytes[y * width + x]! > 0 && (x === 0 || bytes[y * width + x - 1] === 0)) runs++;
+        }
+      }
+      expect(countRuns(createDots(width, height, 256, bytes))).toBe(runs);
     }
   }
 });

@@ -135,6 +135,13 @@ function describeKnowledge({ motion, motionUncertainty }: Machine): string[][] {
     ...(motion.kind === 'galvo' && motion.settlingUs !== undefined
       ? [['settling, each e-fold of a jump', show(motion.settlingUs, 'µs')]]
       : []),
+    ...(motion.kind === 'galvo' && motion.bare === 'dot-by-dot'
+      ? [
+          ['delay of each dot', show(motion.dotDelayUs ?? 0, 'µs')],
+          ['delay of each gap between dots', show(motion.gapDelayUs ?? 0, 'µs')],
+          ['speed over bare dots', show(motion.skipSpeedMmPerS ?? motion.jumpSpeedMmPerS, 'mm/s')],
+        ]
+      : []),
     ['bare places', bare === undefined ? 'skipped (taken for granted)' : bare],
     ['known to', known],
   ];
