@@ -9,7 +9,6 @@ import type {
   LookAsk,
   LookFactsJson,
   OrderView,
-  PieceWish,
   ProfileView,
   Reading,
   ReadingAsk,
@@ -67,6 +66,10 @@ export const getShop = () => askJson<ShopFacts>('/api/shop');
 export const listJobs = () => askJson<readonly JobCard[]>('/api/jobs');
 export const getJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}`);
 export const setWish = (id: string, wish: Wish) => askJson<JobCard>(`/api/jobs/${id}`, send('PUT', wish));
+/** A change of a wish or a piece; it arrives even when the window goes meanwhile. */
+export const put = (path: string, body: object) => ask(path, { ...send('PUT', body), keepalive: true });
+/** The wish of a job or an order as it lies in the shop folder. */
+export const getWish = async (path: string) => (await askJson<{ readonly wish: Wish }>(path)).wish;
 export const removeJob = (id: string) => ask(`/api/jobs/${id}`, { method: 'DELETE' });
 export const keepJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}/keep`, { method: 'POST' });
 export const useSample = (id: string, wish: Wish) => askJson<JobCard>(`/api/samples/${id}`, send('POST', wish));
@@ -189,20 +192,9 @@ export const sendCapture = (file: File, onProgress: (share: number) => void) =>
 export const listOrders = () => askJson<readonly OrderView[]>('/api/orders');
 export const createOrder = (title: string, wish: Wish) =>
   askJson<OrderView>('/api/orders', send('POST', { title, wish }));
-export const setOrderWish = (id: string, wish: Wish) => askJson<OrderView>(`/api/orders/${id}`, send('PUT', wish));
 export const removeOrder = (id: string) => ask(`/api/orders/${id}`, { method: 'DELETE' });
 export const runOrder = (id: string) => askJson<OrderView>(`/api/orders/${id}/run`, { method: 'POST' });
 export const stopOrder = (id: string) => askJson<OrderView>(`/api/orders/${id}/stop`, { method: 'POST' });
-export const setPiece = (
-  id: string,
-  piece: string,
-  change: {
-    readonly count?: number;
-    readonly text?: string;
-    readonly excluded?: boolean;
-    readonly own?: PieceWish;
-  },
-) => askJson<OrderView>(`/api/orders/${id}/pieces/${piece}`, send('PUT', change));
 export const layPlates = (
   id: string,
   grid?: { readonly columns: number; readonly rows: number; readonly widthMm: number; readonly heightMm: number },

@@ -1,15 +1,16 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { OrderPiece, OrderView } from '../protocol.ts';
-import { layPlates, runOrder, setOrderWish, setPiece, stopOrder } from './api.ts';
+import type { OrderPiece, OrderView, Wish } from '../protocol.ts';
+import { layPlates, runOrder, stopOrder } from './api.ts';
 import { DropPlace } from './drop-place.tsx';
 import { round, sayDuration, saySize } from './measure.ts';
 import { fillOrder, type LeftOut, pendingFiles } from './orders.tsx';
-import { Busy, Button, Icon, NumberField, Problem, Segments } from './parts.tsx';
+import { Busy, Button, Icon, NumberField, Problem, Segments, useProblem } from './parts.tsx';
 import { MaterialChoice, PieceChoice } from './photo-choices.tsx';
 import { PieceDialog } from './piece-dialog.tsx';
 import { PlateDrawing } from './plate-drawing.tsx';
 import { PrintSheet } from './print-sheet.tsx';
 import { useShop } from './shop-context.ts';
+import { flush as flushChange, sendLater } from './unsaved.ts';
 import { useWish } from './use-wish.ts';
 
 /** One order: its photos as cards that fill in, its plates, its sums. */
@@ -39,7 +40,7 @@ function BackToOrders() {
 
 function OrderWork({ order }: { readonly order: OrderView }) {
   const { keepWish } = useShop();
-  const [error, setError] = useState<unknown>();
+  const [error, setError] = useProblem();
   const [left, setLeft] = useState<readonly LeftOut[]>([]);
   const [filling, setFilling] = useState<{ readonly done: number; readonly total: number }>();
   const [open, setOpen] = useState<string>();
@@ -65,13 +66,25 @@ function OrderWork({ order }: { readonly order: OrderView }) {
     pendingFiles.delete(order.id);
     void fill(files);
   });
-  const { wish, change, flush } = useWish(order.wish, async (next) => {
-    keepWish(next);
-    await attempt(() => setOrderWish(order.id, next));
+  const path = `/api/orders/${order.id}`;
+  const { wish, change, flush } = useWish(path, order.wish, {
+    onRefused: setError,
+    onSend: (sent) => keepWish(sent as Wish),
   });
+  const choose = (next: Wish) => {
+    setError(undefined);
+    change(next);
+  };
+  const piecePath = (piece: OrderPiece) => `${path}/pieces/${piece.id}`;
+  const changePiece = async (piece: OrderPiece, asked: object) => {
+    setError(undefined);
+    sendLater(piecePath(piece), asked, { onRefused: setError });
+    await flushChange(piecePath(piece));
+  };
   const make = async () => {
-    await flush();
-    await attempt(() => runOrder(order.id));
+    // What is not saved would be made as it was asked for before.
+    const saved = await Promise.all([flush(), ...order.pieces.map((piece) => flushChange(piecePath(piece)))]);
+    if (saved.every(Boolean)) await attempt(() => runOrder(order.id));
   };
   const { pieces, running, totals } = order;
   const wanted = pieces.filter(({ excluded }) => !excluded);
@@ -130,7 +143,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
                 order={order}
                 piece={piece}
                 onOpen={() => setOpen(piece.id)}
-                onChange={(change) => attempt(() => setPiece(order.id, piece.id, change))}
+                onChange={(asked) => void changePiece(piece, asked)}
                 onAgain={make}
               />
             ))}
@@ -149,11 +162,11 @@ function OrderWork({ order }: { readonly order: OrderView }) {
         <div class="choices">
           <section aria-labelledby="all-title">
             <h2 id="all-title">For all pieces</h2>
-            <PieceChoice wish={wish} onChange={change} />
+            <PieceChoice wish={wish} onChange={choose} />
           </section>
           <section aria-labelledby="burn-title">
             <h2 id="burn-title">Machine and material</h2>
-            <MaterialChoice wish={wish} onChange={change} />
+            <MaterialChoice wish={wish} onChange={choose} />
             <Segments
               label="Tone"
               value={wish.tone}
@@ -161,7 +174,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
                 { value: 'auto', label: 'Suit each photo' },
                 { value: 'plain', label: 'As they are' },
               ]}
-              onChange={(tone) => change({ ...wish, tone })}
+              onChange={(tone) => choose({ ...wish, tone })}
             />
           </section>
         </div>
@@ -194,7 +207,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
           onClose={() => setOpen(undefined)}
           onSave={(change) => {
             setOpen(undefined);
-            void attempt(() => setPiece(order.id, chosen.id, change));
+            void changePiece(chosen, change);
           }}
         />
       )}

@@ -1,7 +1,8 @@
 import { render } from 'preact';
-import { useCallback, useEffect, useState } from 'preact/hooks';
+import { useCallback, useEffect, useRef, useState } from 'preact/hooks';
 import type { PageEvent, ShopFacts, Wish } from '../protocol.ts';
 import { enter, getShop, listJobs, listOrders, PageError } from './api.ts';
+import { followEvents } from './events.ts';
 import { Home } from './home.tsx';
 import { MaterialScreen } from './material.tsx';
 import type { Unit } from './measure.ts';
@@ -11,6 +12,7 @@ import { Busy, Icon, Problem, Segments } from './parts.tsx';
 import { PhotoScreen } from './photo.tsx';
 import { CompareScreen, ProfileScreen, ReadingScreen } from './reading.tsx';
 import { firstWish, ShopContext, type Surroundings } from './shop-context.ts';
+import { sendLeftOvers, useSavedState } from './unsaved.ts';
 
 const TOKEN = /^#[0-9a-f]{48}$/;
 
@@ -58,6 +60,28 @@ function useStored<T>(key: string, first: T): readonly [T, (value: T) => void] {
 
 type Entry = Pick<Surroundings, 'shop' | 'jobs' | 'orders'>;
 
+/** What the page knows, after something has happened to a job or an order. */
+function applyEvent(entry: Entry, event: PageEvent): Entry {
+  switch (event.type) {
+    case 'job':
+      return { ...entry, jobs: new Map(entry.jobs).set(event.job.id, event.job) };
+    case 'job-gone':
+      return { ...entry, jobs: without(entry.jobs, event.id) };
+    case 'order':
+      return { ...entry, orders: new Map(entry.orders).set(event.order.id, event.order) };
+    case 'order-gone':
+      return { ...entry, orders: without(entry.orders, event.id) };
+    case 'shop':
+      return entry;
+  }
+}
+
+function without<T>(map: ReadonlyMap<string, T>, id: string): ReadonlyMap<string, T> {
+  const rest = new Map(map);
+  rest.delete(id);
+  return rest;
+}
+
 function App() {
   const [entry, setEntry] = useState<Entry | undefined>();
   const [error, setError] = useState<unknown>();
@@ -66,17 +90,25 @@ function App() {
   const [unit, setUnit] = useStored<Unit>('unit', 'mm');
   const [wish, keepWish] = useStored<Wish | undefined>('wish', undefined);
 
+  /** What happens while lists are on their way: a list may be older than that. */
+  const meanwhile = useRef(new Set<PageEvent[]>()).current;
   const load = useCallback(async () => {
+    const events: PageEvent[] = [];
+    meanwhile.add(events);
     try {
       setError(undefined);
+      await sendLeftOvers();
       const [shop, jobs, orders] = await Promise.all([getShop(), listJobs(), listOrders()]);
-      setEntry({
+      const listed: Entry = {
         shop,
         jobs: new Map(jobs.map((job) => [job.id, job])),
         orders: new Map(orders.map((order) => [order.id, order])),
-      });
+      };
+      setEntry(events.reduce(applyEvent, listed));
     } catch (problem) {
       setError(problem);
+    } finally {
+      meanwhile.delete(events);
     }
   }, []);
 
@@ -85,42 +117,21 @@ function App() {
   }, [load]);
 
   useEffect(() => {
-    const events = new EventSource('/api/events');
-    let lost = false;
-    events.addEventListener('hello', () => {
-      setOnline(true);
-      if (lost) {
-        lost = false;
+    const onChange = (event: PageEvent) => {
+      for (const events of meanwhile) events.push(event);
+      if (event.type === 'shop') void getShop().then((shop) => setEntry((now) => now && { ...now, shop }));
+      else setEntry((now) => now && applyEvent(now, event));
+    };
+    return followEvents({
+      onChange,
+      onLost: () => setOnline(false),
+      onHello: (anew) => {
+        setOnline(true);
+        if (!anew) return;
         void load();
         dispatchEvent(new Event('tonewright-online'));
-      }
+      },
     });
-    events.addEventListener('change', ({ data }) => {
-      const event = JSON.parse(data) as PageEvent;
-      if (event.type === 'order' || event.type === 'order-gone') {
-        setEntry((now) => {
-          if (!now) return now;
-          const orders = new Map(now.orders);
-          if (event.type === 'order') orders.set(event.order.id, event.order);
-          else orders.delete(event.id);
-          return { ...now, orders };
-        });
-      } else if (event.type === 'shop') void getShop().then((shop) => setEntry((now) => now && { ...now, shop }));
-      else {
-        setEntry((now) => {
-          if (!now) return now;
-          const jobs = new Map(now.jobs);
-          if (event.type === 'job') jobs.set(event.job.id, event.job);
-          else jobs.delete(event.id);
-          return { ...now, jobs };
-        });
-      }
-    });
-    events.onerror = () => {
-      lost = true;
-      setOnline(false);
-    };
-    return () => events.close();
   }, [load]);
 
   if (error instanceof PageError && error.code === 'request-refused') return <Refused />;
@@ -149,6 +160,7 @@ function App() {
             Order
           </a>
         </nav>
+        <Saved />
         <Segments
           label="Lengths in"
           hideLabel
@@ -164,8 +176,8 @@ function App() {
         <div class="offline" role="alert">
           <Icon name="plug" />
           <p>
-            <b>The server has stopped.</b> Start <code>tonewright open</code> again on this computer. Nothing is lost;
-            this page goes on by itself.
+            <b>The server has stopped.</b> Start <code>tonewright open</code> again on this computer. What you have
+            changed waits in this browser; this page goes on by itself.
           </p>
         </div>
       )}
@@ -194,6 +206,28 @@ function Screen({ route }: { readonly route: string }) {
   }
   if (place === 'order') return part === '' ? <OrdersScreen /> : <OrderScreen id={part} />;
   return <Home />;
+}
+
+/** Whether what was changed is in the shop folder. */
+function Saved() {
+  const saved = useSavedState();
+  return (
+    <p class={`saved is-${saved.state}`} role="status">
+      {saved.state === 'saved' && (
+        <>
+          <Icon name="check" />
+          Saved
+        </>
+      )}
+      {saved.state === 'saving' && 'Saving'}
+      {saved.state === 'waiting' && (
+        <>
+          <Icon name="warn" />
+          Not saved yet: {saved.reason}
+        </>
+      )}
+    </p>
+  );
 }
 
 function Dots() {

@@ -1,5 +1,5 @@
 import type { ComponentChildren, JSX } from 'preact';
-import { useId, useState } from 'preact/hooks';
+import { useEffect, useId, useState } from 'preact/hooks';
 import { PageError } from './api.ts';
 
 const ICONS = {
@@ -234,6 +234,23 @@ export function Slider({
     </div>
   );
 }
+
+/** A problem to show until it is closed; that no server was there passes when one is. */
+export function useProblem(): readonly [unknown, (error: unknown) => void] {
+  const [error, setError] = useState<unknown>();
+  const offline = error instanceof PageError && error.code === 'offline';
+  useEffect(() => {
+    if (!offline) return;
+    const clear = () => setError(undefined);
+    addEventListener('tonewright-online', clear);
+    return () => removeEventListener('tonewright-online', clear);
+  }, [offline]);
+  return [error, setError];
+}
+
+/** One problem is told once, whoever met it. */
+export const isSameProblem = (a: unknown, b: unknown) =>
+  a instanceof PageError && b instanceof PageError && a.message === b.message;
 
 /** A problem in words, with what to do about it. */
 export function Problem({

@@ -27,7 +27,7 @@ export function DividerPane({
     <figure class="pane divider-pane">
       <div
         ref={box}
-        class="piece"
+        class={`piece ${seen.error === undefined ? '' : 'void'}`}
         style={{
           '--aspect': `${frame.widthMm} / ${frame.heightMm}`,
           '--ratio': frame.widthMm / frame.heightMm,

@@ -15,12 +15,18 @@ export function PhotoFacts({
   readonly seen: Seen;
   readonly onKeep: () => void;
 }) {
-  const { facts, waiting } = seen;
+  const { facts, waiting, error } = seen;
   return (
     <div class="facts">
       <section aria-labelledby="expect-title" aria-busy={waiting}>
         <h2 id="expect-title">What to expect</h2>
-        {facts ? <Expect facts={facts} /> : <p class="empty">The figures come with the proof.</p>}
+        {facts ? (
+          <Expect facts={facts} />
+        ) : (
+          <p class="empty">
+            {error === undefined ? 'The figures come with the proof.' : 'None: these choices make no piece.'}
+          </p>
+        )}
       </section>
       {facts && facts.warnings.length > 0 && (
         <section class="warnings" aria-labelledby="warn-title">
@@ -35,7 +41,7 @@ export function PhotoFacts({
           </ul>
         </section>
       )}
-      <KeepJob job={job} ready={facts !== undefined} onKeep={onKeep} />
+      <KeepJob job={job} ready={facts !== undefined && error === undefined} onKeep={onKeep} />
       {facts && facts.cautions.length > 0 && (
         <section aria-labelledby="caution-title">
           <details open>

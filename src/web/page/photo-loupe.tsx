@@ -50,7 +50,7 @@ export function ProofPane({
     <figure class="pane proof">
       <div
         ref={box}
-        class="piece"
+        class={`piece ${seen.error === undefined ? '' : 'void'}`}
         role="slider"
         tabIndex={0}
         aria-label="Proof of the engraved piece. Arrow keys move the loupe."
@@ -75,7 +75,9 @@ export function ProofPane({
         {seen.picture && <img src={seen.picture} alt="" draggable={false} />}
         {seen.facts && <span class="ring" style={{ left: `${100 * at.x}%`, top: `${100 * at.y}%` }} />}
       </div>
-      <figcaption>Proof: how the piece will look</figcaption>
+      <figcaption>
+        {seen.error === undefined ? 'Proof: how the piece will look' : 'No proof of these choices'}
+      </figcaption>
     </figure>
   );
 }

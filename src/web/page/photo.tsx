@@ -1,11 +1,12 @@
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
-import type { JobCard } from '../protocol.ts';
-import { getJob, keepJob, setWish } from './api.ts';
-import { Busy, Icon, Problem } from './parts.tsx';
+import type { JobCard, Wish } from '../protocol.ts';
+import { getJob, keepJob } from './api.ts';
+import { Busy, Icon, isSameProblem, Problem, useProblem } from './parts.tsx';
 import { PhotoChoices } from './photo-choices.tsx';
 import { PhotoFacts } from './photo-facts.tsx';
 import { PhotoStage } from './photo-stage.tsx';
 import { useShop } from './shop-context.ts';
+import { forgetChange } from './unsaved.ts';
 import { useLook } from './use-look.ts';
 import { useWish } from './use-wish.ts';
 
@@ -15,15 +16,27 @@ export function PhotoScreen({ id }: { readonly id: string }) {
   const known = jobs.get(id);
   const [first, setFirst] = useState<JobCard | undefined>(known);
   const [error, setError] = useState<unknown>();
+  const wasThere = useRef(false);
+  if (known) wasThere.current = true;
+  const gone = wasThere.current && !known;
   useEffect(() => {
     if (!first) getJob(id).then(setFirst, setError);
   }, [id, first]);
-  if (error !== undefined) {
+  useEffect(() => {
+    if (gone) forgetChange(pathOf(id));
+  }, [id, gone]);
+  if (gone || error !== undefined) {
     return (
       <>
         <BackLink />
-        <h1 class="unseen">Photo</h1>
-        <Problem error={error} />
+        <h1 class={gone ? '' : 'unseen'}>{gone ? 'This photo was removed' : 'Photo'}</h1>
+        {gone ? (
+          <p class="empty" role="alert">
+            Another window has removed it and its files from the shop.
+          </p>
+        ) : (
+          <Problem error={error} />
+        )}
       </>
     );
   }
@@ -38,6 +51,8 @@ export function PhotoScreen({ id }: { readonly id: string }) {
   return <PhotoWork job={known ?? first} />;
 }
 
+const pathOf = (id: string) => `/api/jobs/${id}`;
+
 function BackLink() {
   return (
     <a class="back" href="#/">
@@ -50,19 +65,19 @@ function BackLink() {
 function PhotoWork({ job }: { readonly job: JobCard }) {
   const { keepWish } = useShop();
   const [showClipped, setShowClipped] = useState(false);
-  const [error, setError] = useState<unknown>();
-  const { wish, change, flush } = useWish(job.wish, async (next) => {
-    keepWish(next);
-    try {
-      await setWish(job.id, next);
-      setError(undefined);
-    } catch (problem) {
-      setError(problem);
-    }
+  const [error, setError] = useProblem();
+  const { wish, change, flush } = useWish(pathOf(job.id), job.wish, {
+    onRefused: setError,
+    onSend: (sent) => keepWish(sent as Wish),
   });
+  const choose = (next: Wish) => {
+    setError(undefined);
+    change(next);
+  };
   const keep = async () => {
-    await flush();
     try {
+      // What cannot be saved must not be made of an older wish.
+      if (!(await flush())) return;
       await keepJob(job.id);
       setError(undefined);
     } catch (problem) {
@@ -83,7 +98,9 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           {job.photo.width} × {job.photo.height} pixels
         </p>
       </div>
-      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      {error !== undefined && !isSameProblem(error, seen.error) && (
+        <Problem error={error} onClose={() => setError(undefined)} />
+      )}
       <div class="work-grid">
         <PhotoStage
           job={job}
@@ -93,9 +110,9 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           focus={shownFocus}
           showClipped={showClipped}
           onClipped={setShowClipped}
-          onFocus={(next) => change({ ...wish, focus: next })}
+          onFocus={(next) => choose({ ...wish, focus: next })}
         />
-        <PhotoChoices wish={wish} facts={seen.facts} onChange={change} />
+        <PhotoChoices wish={wish} facts={seen.facts} onChange={choose} />
         <PhotoFacts job={job} seen={seen} onKeep={keep} />
       </div>
     </div>

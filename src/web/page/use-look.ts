@@ -77,7 +77,8 @@ export function useLook(
     };
     const fail = (error: unknown) => {
       if (stop.signal.aborted || turn !== state.turn) return;
-      setSeen((before) => ({ ...before, waiting: false, error }));
+      // What is on the screen belongs to another wish: its figures go, and the picture is no proof any more.
+      setSeen((before) => ({ ...before, waiting: false, kind: 'draft', facts: undefined, error }));
     };
 
     const draft = async () => {

@@ -1,74 +1,52 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { Wish } from '../protocol.ts';
+import { mergeWish } from './merge-wish.ts';
+import { type ChangeOptions, flush, rebase, sendLater, unsavedOf } from './unsaved.ts';
 
-/** Pause after which a change is written to the shop folder, ms. */
-const SAVE_MS = 400;
-/** What this window has sent comes back as news; so many of its own wishes are known again. */
-const REMEMBERED = 30;
+/** What this window has sent comes back as news; so many of its own wishes are known again, for so long, ms. */
+const REMEMBERED = 60;
+const ECHO_MS = 3000;
 
 export interface KeptWish {
   readonly wish: Wish;
   readonly change: (next: Wish) => void;
-  /** Writes at once what is not written yet. */
-  readonly flush: () => Promise<void>;
+  /** Sends at once what is not saved yet; false when that could not be done. */
+  readonly flush: () => Promise<boolean>;
 }
 
 /**
  * A wish that is changed here and kept in the shop folder. Changes that follow each other faster than the page is drawn
  * add up; what another window has changed is taken over, what was changed here meanwhile stands.
+ * @param path where the server takes the wish
  */
-export function useWish(stored: Wish, save: (wish: Wish) => Promise<unknown>): KeptWish {
-  const [wish, setWish] = useState(stored);
-  const state = useRef({
-    latest: stored,
-    sent: [JSON.stringify(stored)],
-    timer: undefined as ReturnType<typeof setTimeout> | undefined,
-    saving: 0,
-  }).current;
+export function useWish(path: string, stored: Wish, told: Omit<ChangeOptions, 'from'>): KeptWish {
+  // A change that no server has yet outlives its screen.
+  const [wish, setWish] = useState(() => (unsavedOf(path) as Wish | undefined) ?? stored);
   const text = JSON.stringify(stored);
+  const state = useRef({ latest: wish, base: stored, known: [text], changedAt: 0 }).current;
+  const know = (one: string) => {
+    state.known = [...state.known, one].slice(-REMEMBERED);
+  };
 
   useEffect(() => {
-    if (state.sent.includes(text) || state.timer !== undefined || state.saving > 0) return;
-    state.latest = JSON.parse(text) as Wish;
-    state.sent.push(text);
+    const mine = unsavedOf(path) !== undefined;
+    const fresh = mine || performance.now() - state.changedAt < ECHO_MS;
+    if (fresh && state.known.includes(text)) return;
+    const theirs = JSON.parse(text) as Wish;
+    state.latest = mine ? mergeWish(theirs, { from: state.base, to: state.latest }) : theirs;
+    state.base = theirs;
+    if (mine) rebase(path, theirs, state.latest);
     setWish(state.latest);
-  }, [text, state]);
+  }, [text]);
 
-  const flush = async () => {
-    clearTimeout(state.timer);
-    state.timer = undefined;
-    state.sent = [...state.sent, JSON.stringify(state.latest)].slice(-REMEMBERED);
-    state.saving++;
-    try {
-      await save(state.latest);
-    } finally {
-      state.saving--;
-    }
-  };
   const change = (next: Wish) => {
+    // All that was changed before is saved.
+    if (unsavedOf(path) === undefined) state.base = state.latest;
     state.latest = mergeWish(state.latest, { from: wish, to: next });
+    know(JSON.stringify(state.latest));
+    state.changedAt = performance.now();
     setWish(state.latest);
-    clearTimeout(state.timer);
-    state.timer = setTimeout(() => void flush(), SAVE_MS);
+    sendLater(path, state.latest, { ...told, from: state.base });
   };
-  return { wish, change, flush };
-}
-
-/** What differs between two wishes, done to a third one. */
-function mergeWish(wish: Wish, { from, to }: { readonly from: Wish; readonly to: Wish }): Wish {
-  return {
-    ...(mergeRecord(wish, from, to) as unknown as Wish),
-    toneValues: mergeRecord(wish.toneValues, from.toneValues, to.toneValues),
-  };
-}
-
-function mergeRecord<T extends object>(base: T, from: T, to: T): T {
-  const out = { ...base } as Record<string, unknown>;
-  const [before, after] = [from, to] as [Record<string, unknown>, Record<string, unknown>];
-  for (const key of new Set([...Object.keys(before), ...Object.keys(after)])) {
-    if (before[key] === after[key]) continue;
-    if (after[key] === undefined) delete out[key];
-    else out[key] = after[key];
-  }
-  return out as T;
+  return { wish, change, flush: () => flush(path) };
 }

@@ -1,0 +1,238 @@
+import { mkdirSync, readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Browser, BrowserContext, Page } from 'playwright-core';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { launch, openPage } from './browser.ts';
+import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
+
+const TIME = 240_000;
+const folder = makeFolder();
+const shop = join(folder.path, 'shop');
+let server: PageServer;
+let browser: Browser;
+
+const WISH = {
+  widthMm: 30,
+  heightMm: 20,
+  cornerRadiusMm: 0,
+  machine: 'galvo-355-f210',
+  profile: 'anodised-black',
+  fit: 'cover',
+  safeMarginMm: 0,
+  tone: 'auto',
+  toneValues: {},
+  range: 'scale',
+} as const;
+
+beforeAll(async () => {
+  mkdirSync(shop);
+  server = await startPageServer(shop);
+  browser = await launch();
+}, TIME);
+
+afterAll(async () => {
+  await browser?.close();
+  await server?.stop();
+  folder.remove();
+});
+
+const post = async (path: string, body: unknown) => {
+  const answer = await fetch(server.origin + path, {
+    method: 'POST',
+    body: JSON.stringify(body),
+    headers: await enter(server),
+  });
+  expect(answer.ok).toBe(true);
+  return (await answer.json()) as { id: string };
+};
+
+const openCat = async () => (await post('/api/samples/cat', WISH)).id;
+
+async function openPhoto(id: string): Promise<{ readonly page: Page; readonly context: BrowserContext }> {
+  const opened = await openPage(browser, server.url);
+  await opened.page.waitForURL(/#\/$/);
+  await opened.page.goto(`${server.origin}/#/photo/${id}`);
+  await opened.page.getByLabel('Contrast', { exact: true }).waitFor();
+  return opened;
+}
+
+const proof = (page: Page) => page.getByText('Proof of the dots as they will burn').waitFor({ timeout: TIME });
+const contrast = (page: Page) => page.getByLabel('Contrast', { exact: true });
+const saved = (page: Page) => page.getByRole('status').getByText('Saved', { exact: true });
+const onDisk = (id: string) => JSON.parse(readFileSync(join(shop, 'jobs', id, 'job.json'), 'utf8')).wish;
+
+describe('many windows', () => {
+  test(
+    'eight of one browser all work, and all hear what one changes',
+    async () => {
+      const id = await openCat();
+      const { page: first, context } = await openPhoto(id);
+      const pages = [first];
+      for (let at = 1; at < 8; at++) {
+        const page = await context.newPage();
+        await page.goto(`${server.origin}/#/photo/${id}`);
+        await contrast(page).waitFor();
+        pages.push(page);
+      }
+      for (const page of pages) await proof(page);
+      await contrast(pages[7]!).fill('0.25');
+      for (const page of pages) {
+        await expect.poll(() => contrast(page).inputValue(), { timeout: 60_000 }).toBe('0.25');
+      }
+      // The one that listens for all is closed: another one takes over.
+      await first.close();
+      await contrast(pages[3]!).fill('0.4');
+      for (const page of pages.slice(1)) {
+        await expect.poll(() => contrast(page).inputValue(), { timeout: 60_000 }).toBe('0.4');
+      }
+      await context.close();
+    },
+    TIME,
+  );
+
+  test(
+    'a photo that another window removes is told to be gone at once, and once',
+    async () => {
+      const id = await openCat();
+      const { page, context } = await openPhoto(id);
+      const answer = await fetch(`${server.origin}/api/jobs/${id}`, { method: 'DELETE', headers: await enter(server) });
+      expect(answer.status).toBe(204);
+      await page.getByRole('heading', { name: 'This photo was removed' }).waitFor({ timeout: 10_000 });
+      expect(await page.getByRole('alert').count()).toBe(1);
+      await context.close();
+    },
+    TIME,
+  );
+});
+
+describe('nothing is lost', () => {
+  test(
+    'a change followed at once by a reload, and one by a closed window, are in the shop',
+    async () => {
+      const id = await openCat();
+      const { page, context } = await openPhoto(id);
+      await proof(page);
+      await contrast(page).fill('0.3');
+      await page.reload();
+      await contrast(page).waitFor();
+      expect(await contrast(page).inputValue()).toBe('0.3');
+      await expect.poll(() => onDisk(id).toneValues).toEqual({ contrast: 0.3 });
+      await contrast(page).fill('0.35');
+      await page.close({ runBeforeUnload: true });
+      await expect.poll(() => onDisk(id).toneValues).toEqual({ contrast: 0.35 });
+      await context.close();
+    },
+    TIME,
+  );
+
+  test(
+    'a change while the program is away is told to be unsaved, and saved when it is back',
+    async () => {
+      const id = await openCat();
+      const { page, context } = await openPhoto(id);
+      await proof(page);
+      await server.stop('SIGKILL');
+      await contrast(page).fill('0.2');
+      await page.getByText('Not saved yet: the program is not running').waitFor();
+      // Also after the screen was left and opened again.
+      await page.getByRole('link', { name: 'All photos' }).click();
+      await page.goto(`${server.origin}/#/photo/${id}`);
+      expect(await contrast(page).inputValue()).toBe('0.2');
+      server = await startPageServer(shop);
+      await saved(page).waitFor();
+      await proof(page);
+      expect(await page.getByRole('alert').count()).toBe(0);
+      expect(onDisk(id).toneValues).toEqual({ contrast: 0.2 });
+      await page.reload();
+      await contrast(page).waitFor();
+      expect(await contrast(page).inputValue()).toBe('0.2');
+      await context.close();
+    },
+    TIME,
+  );
+
+  test(
+    'a change whose window is closed while the program is away is sent by the next window, and leaves the rest alone',
+    async () => {
+      const id = await openCat();
+      const { page, context } = await openPhoto(id);
+      await proof(page);
+      await server.stop('SIGKILL');
+      await contrast(page).fill('0.15');
+      await page.getByText('Not saved yet').waitFor();
+      await page.close();
+      server = await startPageServer(shop);
+      const answer = await fetch(`${server.origin}/api/jobs/${id}`, {
+        method: 'PUT',
+        body: JSON.stringify({ ...WISH, widthMm: 40 }),
+        headers: await enter(server),
+      });
+      expect(answer.status).toBe(200);
+      const next = await context.newPage();
+      await next.goto(`${server.origin}/#/photo/${id}`);
+      await contrast(next).waitFor();
+      expect(await contrast(next).inputValue()).toBe('0.15');
+      expect(await next.getByLabel('Width', { exact: true }).inputValue()).toBe('40');
+      expect(onDisk(id)).toMatchObject({ widthMm: 40, toneValues: { contrast: 0.15 } });
+      await context.close();
+    },
+    TIME,
+  );
+
+  test(
+    'the wishes of an order, too',
+    async () => {
+      const { id } = await post('/api/orders', { title: 'Saturday market', wish: WISH });
+      const opened = await openPage(browser, server.url);
+      const { page, context } = opened;
+      await page.waitForURL(/#\/$/);
+      await page.goto(`${server.origin}/#/order/${id}`);
+      await page.getByLabel('Width', { exact: true }).waitFor();
+      await server.stop('SIGKILL');
+      await page.getByLabel('Width', { exact: true }).fill('25');
+      await page.getByLabel('Width', { exact: true }).press('Tab');
+      await page.getByText('Not saved yet: the program is not running').waitFor();
+      server = await startPageServer(shop);
+      await saved(page).waitFor();
+      const wish = () => JSON.parse(readFileSync(join(shop, 'orders', id, 'order-page.json'), 'utf8')).wish;
+      expect(wish().widthMm).toBe(25);
+      await page.getByLabel('Height', { exact: true }).fill('15');
+      await page.getByLabel('Height', { exact: true }).press('Tab');
+      await page.reload();
+      await expect.poll(() => wish().heightMm).toBe(15);
+      await context.close();
+    },
+    TIME,
+  );
+});
+
+describe('under an error', () => {
+  test(
+    'no old figure stays, the proof is no proof, nothing can be kept, and the fault is told once',
+    async () => {
+      const id = await openCat();
+      const { page, context } = await openPhoto(id);
+      await proof(page);
+      await page.getByText('On the machine').waitFor();
+      await page.getByLabel('Width', { exact: true }).fill('300');
+      await page.getByLabel('Width', { exact: true }).press('Tab');
+      await page
+        .getByRole('alert')
+        .getByText(/the field of galvo-355-f210 is/)
+        .waitFor();
+      expect(await page.getByText('On the machine').count()).toBe(0);
+      expect(await page.getByText('Proof: how the piece will look').count()).toBe(0);
+      await page.getByText('No proof of these choices').waitFor();
+      expect(await page.getByRole('button', { name: 'Keep as a job' }).isDisabled()).toBe(true);
+      expect(await page.getByRole('alert').count()).toBe(1);
+      // It is a choice like any other: a smaller piece brings all of it back.
+      await page.getByLabel('Width', { exact: true }).fill('30');
+      await page.getByLabel('Width', { exact: true }).press('Tab');
+      await proof(page);
+      await page.getByText('On the machine').waitFor();
+      expect(await page.getByRole('button', { name: 'Keep as a job' }).isDisabled()).toBe(false);
+      await context.close();
+    },
+    TIME,
+  );
+});
