@@ -1,0 +1,234 @@
+// The figures of the folders' READMEs, drawn by the functions that they explain. `npm run figures` writes images/figures/.
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { shapeCurve } from '../src/chart/camera.ts';
+import { coverageTable, fillDotTable, type Profile, parseProfile } from '../src/material/index.ts';
+import { computeRawStrength } from '../src/material/response.ts';
+import {
+  createPlane,
+  decodeSrgb,
+  encodeColour,
+  lightnessOfReflectance,
+  ONE,
+  readPhoto,
+  resampleLuminance,
+} from '../src/plane/index.ts';
+import { predictReflectance } from '../src/proof/index.ts';
+import { applyScreen } from '../src/screens/index.ts';
+
+const OUT = join('images', 'figures');
+const INK = '#1f2a2e';
+const SOFT = '#8a979c';
+const SERIES = ['#0f766e', '#b4532a', '#5b5ea6', '#a67c00'];
+
+interface Panel {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+  readonly height: number;
+  readonly xOf: (value: number) => number;
+  readonly yOf: (value: number) => number;
+}
+
+const text = (x: number, y: number, words: string, { anchor = 'start', fill = INK, size = 12 } = {}) =>
+  `<text x="${x.toFixed(1)}" y="${y.toFixed(1)}" text-anchor="${anchor}" font-size="${size}" fill="${fill}">${words}</text>`;
+
+const line = (points: readonly (readonly [number, number])[], colour: string, width = 2) =>
+  `<polyline fill="none" stroke="${colour}" stroke-width="${width}" points="${points.map(([x, y]) => `${x.toFixed(1)},${y.toFixed(1)}`).join(' ')}"/>`;
+
+const svg = (width: number, height: number, parts: readonly string[]) =>
+  `<svg xmlns="http://www.w3.org/2000/svg" width="${width}" height="${height}" viewBox="0 0 ${width} ${height}" font-family="system-ui, sans-serif">
+<rect width="${width}" height="${height}" fill="#fff"/>
+${parts.join('\n')}
+</svg>
+`;
+
+/** A panel with its frame and the names of its axes. */
+function openPanel(
+  { x, y, width, height }: Pick<Panel, 'x' | 'y' | 'width' | 'height'>,
+  { title, across, up, from, to }: { title: string; across: string; up: string; from: number; to: number },
+): { panel: Panel; frame: string[] } {
+  const panel: Panel = {
+    x,
+    y,
+    width,
+    height,
+    xOf: (value) => x + ((value - from) / (to - from)) * width,
+    yOf: (value) => y + height - value * height,
+  };
+  const frame = [
+    `<rect x="${x}" y="${y}" width="${width}" height="${height}" fill="none" stroke="${SOFT}"/>`,
+    text(x, y - 10, title, { size: 13 }),
+    text(x + width / 2, y + height + 20, across, { anchor: 'middle', fill: SOFT }),
+    `<text transform="translate(${x - 10} ${y + height / 2}) rotate(-90)" text-anchor="middle" font-size="12" fill="${SOFT}">${up}</text>`,
+  ];
+  return { panel, frame };
+}
+
+const STEPS = 160;
+const sample = (from: number, to: number) =>
+  Array.from({ length: STEPS + 1 }, (_, i) => from + ((to - from) * i) / STEPS);
+
+/** Strength of the mark against the local dose, and how strength mixes into light. */
+function drawResponse(profile: Profile): string {
+  const model = profile.response;
+  const laws = [
+    { name: 'threshold: a coating that goes', law: { ...model, steepness: 24, halfDose: 0.6, fading: 0 } },
+    { name: 'gradual: charring', law: { ...model, steepness: 2, halfDose: 0.6, fading: 0 } },
+    { name: 'overburns: fades again', law: { ...model, steepness: 4, halfDose: 0.5, fading: 0.25 } },
+  ];
+  const { panel, frame } = openPanel(
+    { x: 40, y: 40, width: 300, height: 200 },
+    {
+      title: 'Characteristic curve: mark strength by dose',
+      across: 'dose, of the solid’s mean (log)',
+      up: 'strength',
+      from: -1,
+      to: 0.5,
+    },
+  );
+  const curves = laws.map(({ law }, i) =>
+    line(
+      sample(-1, 0.5).map((log) => [panel.xOf(log), panel.yOf(computeRawStrength(law, 10 ** log))] as const),
+      SERIES[i]!,
+    ),
+  );
+  const keys = laws.map(({ name }, i) => text(50, 60 + 18 * i, name, { fill: SERIES[i]! }));
+  const mixing = openPanel(
+    { x: 400, y: 40, width: 300, height: 200 },
+    {
+      title: 'Mixing: luminance by mean strength',
+      across: 'mean strength',
+      up: 'luminance, bare 0.05 … solid 0.6',
+      from: 0,
+      to: 1,
+    },
+  );
+  const [bare, full] = [0.05, 0.6];
+  const mixes = [1, 1.3, 2].map((n, i) => {
+    const mixed = (a: number) => ((1 - a) * bare ** (1 / n) + a * full ** (1 / n)) ** n;
+    return line(
+      sample(0, 1).map((a) => [mixing.panel.xOf(a), mixing.panel.yOf((mixed(a) - bare) / (full - bare))] as const),
+      SERIES[i]!,
+    );
+  });
+  const ns = [1, 1.3, 2].map((n, i) =>
+    text(410, 60 + 18 * i, `n = ${n}${n === 1 ? ' (Murray and Davies)' : ''}`, { fill: SERIES[i]! }),
+  );
+  return svg(730, 280, [...frame, ...curves, ...keys, ...mixing.frame, ...mixes, ...ns]);
+}
+
+/** Neighbourhoods of dots and the strength of the cell in their middle, from the table of a profile. */
+function drawDotTable(profile: Profile): string {
+  const table = fillDotTable(profile, profile.grid);
+  const { columns, rows, corners, strength } = table;
+  const cells = Array.from({ length: columns * rows }, (_, i) => ({ x: Math.floor(i / rows), y: i % rows })).filter(
+    ({ x, y }) => corners || !((x === 0 || x === columns - 1) && (y === 0 || y === rows - 1)),
+  );
+  const [middleX, middleY] = [(columns - 1) / 2, (rows - 1) / 2];
+  const patterns: readonly (readonly [string, (dx: number, dy: number) => boolean])[] = [
+    ['bare', () => false],
+    ['beside one dot', (dx, dy) => dx === 1 && dy === 0],
+    ['one dot', (dx, dy) => dx === 0 && dy === 0],
+    ['checkerboard', (dx, dy) => (dx + dy) % 2 === 0],
+    ['line', (_dx, dy) => dy === 0],
+    ['solid', () => true],
+  ];
+  const side = 22;
+  const parts = patterns.flatMap(([name, fires], i) => {
+    const left = 20 + i * (columns * side + 44);
+    let index = 0;
+    const drawn = cells.map(({ x, y }) => {
+      const bit = fires(x - middleX, y - middleY);
+      index = (index << 1) | (bit ? 1 : 0);
+      const isMiddle = x === middleX && y === middleY;
+      return `<rect x="${left + x * side}" y="${30 + y * side}" width="${side}" height="${side}" fill="${isMiddle ? '#e6f2f0' : '#fff'}" stroke="${SOFT}"/>${
+        bit
+          ? `<circle cx="${left + (x + 0.5) * side}" cy="${30 + (y + 0.5) * side}" r="${side * 0.5}" fill="${INK}" fill-opacity="0.8"/>`
+          : ''
+      }`;
+    });
+    const below = 30 + rows * side + 20;
+    return [
+      ...drawn,
+      text(left, 20, name),
+      text(left, below, `strength ${strength[index]!.toFixed(2)}`, { fill: SERIES[0]! }),
+    ];
+  });
+  return svg(20 + patterns.length * (columns * side + 44), 30 + rows * side + 34, parts);
+}
+
+/** What a camera's curve does to the light of coarse clusters, whose mean is known by their area. */
+function drawCameraCurve(): string {
+  const camera = shapeCurve(1.35, 0.85);
+  const { panel, frame } = openPanel(
+    { x: 40, y: 40, width: 300, height: 220 },
+    { title: 'A camera’s curve, found from the chart', across: 'code of the file', up: 'linear light', from: 0, to: 1 },
+  );
+  const curves = [decodeSrgb, camera].map((curve, i) =>
+    line(
+      sample(0, 1).map((code) => [panel.xOf(code), panel.yOf(curve(code))] as const),
+      i === 0 ? SOFT : SERIES[0]!,
+    ),
+  );
+  const [dark, light] = [0.06, 0.72];
+  const codeOf = (wanted: number) => {
+    let [low, high] = [0, 1];
+    for (let i = 0; i < 50; i++) {
+      const middle = (low + high) / 2;
+      if (camera(middle) < wanted) low = middle;
+      else high = middle;
+    }
+    return low;
+  };
+  const points = [0, 0.25, 0.5, 0.75, 1].map((share) => {
+    const mean = dark + share * (light - dark);
+    return `<circle cx="${panel.xOf(codeOf(mean)).toFixed(1)}" cy="${panel.yOf(mean).toFixed(1)}" r="5" fill="${SERIES[1]}"/>${text(panel.xOf(codeOf(mean)) + 9, panel.yOf(mean) + 4, `${100 * share} %`, { fill: SERIES[1]! })}`;
+  });
+  const notes = [
+    text(400, 70, 'Dots: clusters of 4 × 4 dots and more. Their mean light', { fill: SERIES[1]! }),
+    text(400, 88, 'lies between bare and solid as their area says, whatever', { fill: SERIES[1]! }),
+    text(400, 106, 'the camera makes of it.', { fill: SERIES[1]! }),
+    text(400, 136, 'Green: the curve through them. Grey: sRGB.', { fill: SERIES[0]! }),
+  ];
+  return svg(730, 300, [...frame, ...curves, ...points, ...notes]);
+}
+
+/** A face on its way: light, wanted lightness on the work, coverage, dots, proof. */
+async function drawRoad(profile: Profile): Promise<string> {
+  const photo = await readPhoto(join('images', 'photos', 'portrait.png'));
+  const side = 96;
+  const crop = { x: 0.3 * photo.width, y: 0.12 * photo.height, width: 0.36 * photo.width, height: 0.36 * photo.width };
+  const luminance = resampleLuminance(photo, { crop, width: side, height: side });
+  const tones = coverageTable(profile, { range: 'scale' });
+  const coverage = createPlane('coverage', side, side);
+  coverage.data.set(luminance.data.map((value) => tones.coverage[value]!));
+  const dots = applyScreen(coverage, { name: 'zhou-fang', grid: profile.grid });
+  const seen = predictReflectance(dots, { table: fillDotTable(profile, profile.grid) });
+  const stages: readonly (readonly [string, (at: number) => number])[] = [
+    ['light of the photo', (at) => lightnessOfReflectance(luminance.data[at]! / ONE) / 100],
+    ['coverage, black fires', (at) => 1 - coverage.data[at]! / ONE],
+    ['dots, black fires', (at) => 1 - dots.data[at]!],
+    ['proof on the work', (at) => lightnessOfReflectance(seen.data[at]!) / 100],
+  ];
+  const shown = 192;
+  const parts = await Promise.all(
+    stages.map(async ([name, greyAt], i) => {
+      const rgb = new Uint8Array(3 * side * side);
+      for (let at = 0; at < side * side; at++) rgb.fill(Math.round(255 * greyAt(at)), 3 * at, 3 * at + 3);
+      const png = await encodeColour({ width: side, height: side, rgb }, { format: 'png' });
+      const left = 12 + i * (shown + 12);
+      return `<image x="${left}" y="28" width="${shown}" height="${shown}" style="image-rendering:pixelated" href="data:image/png;base64,${Buffer.from(png).toString('base64')}"/>${text(left, 20, name)}`;
+    }),
+  );
+  return svg(12 + stages.length * (shown + 12), shown + 40, parts);
+}
+
+const path = join('shared', 'shop', 'profiles', 'anodised-black.json');
+const profile = parseProfile(JSON.parse(readFileSync(path, 'utf8')), path);
+mkdirSync(OUT, { recursive: true });
+writeFileSync(join(OUT, 'response.svg'), drawResponse(profile));
+writeFileSync(join(OUT, 'dot-table.svg'), drawDotTable(profile));
+writeFileSync(join(OUT, 'camera-curve.svg'), drawCameraCurve());
+writeFileSync(join(OUT, 'photo-to-dots.svg'), await drawRoad(profile));
+console.log(`wrote ${OUT}`);
