@@ -25,6 +25,7 @@ import {
   weighCells,
 } from '../proof/index.ts';
 import { chooseToneValues, markable } from './choices.ts';
+import { type Clipping, countClipped, findClippedEnd } from './clipped.ts';
 import { type Picture, takePicture } from './picture.ts';
 import type { PriceList } from './price-list.ts';
 import { assessProof, cutOut } from './proof.ts';
@@ -38,7 +39,7 @@ const LOOK_PX = 1100;
 const LEAST_DRAFT_PX = 160;
 /** Rows that are toned before anybody asks again whether the picture is still wanted. */
 const TONE_ROWS = 512;
-/** Colours over what the material cannot show, sRGB: what goes to its darkest, and to its lightest. */
+/** Colours over what is cut off, sRGB, at the dark and at the light end. */
 export const CLIP_COLOURS = { dark: [28, 110, 214], light: [226, 88, 12] } as const;
 
 /** A photo's light at the dots of one crop, kept while a person tries tones on it: plain data that threads can share. */
@@ -65,14 +66,14 @@ export interface CoarseSight {
 export interface Look {
   /** The piece without surroundings, as the material will look. */
   readonly image: ColourImage;
-  /** Shares of the picture at the ends of the material's range, 0 … 1. */
+  /** Shares of the picture that are cut off at either end, 0 … 1. */
   readonly clippedDark: number;
   readonly clippedLight: number;
 }
 
 export interface LookOptions {
   readonly spec: JobSpec;
-  /** Paint over what the material cannot show. */
+  /** Paint over what is cut off. */
   readonly showClipped?: boolean;
 }
 
@@ -168,9 +169,10 @@ export function drawDraft(coarse: CoarseSight, { spec, showClipped = false }: Lo
   const toned = adjustTone(light, { ...chosenTone, ...spec.toneValues }, { grid: frame.grid });
   const table = tabulateCoverage(spec).table;
   const seen = wantedOnPiece(toned, { coarse, table, profile: spec.profile });
-  const clip = countClipped(toned, table, opaque);
+  const clipping = { light, toned, table };
+  const clip = countClipped(clipping, opaque);
   const image = renderSurface(seen, coloursOf(spec.profile));
-  if (showClipped) paintClipped(image, { toned, table, frame });
+  if (showClipped) paintClipped(image, clipping, frame);
   return { image, clippedDark: clip.dark, clippedLight: clip.light };
 }
 
@@ -217,7 +219,7 @@ export async function drawDots(sight: Sight, options: DotLookOptions): Promise<D
   const table = fillDotTable(spec.profile, spec.grid);
   const seen = predictReflectance(dots, { table, ...lookSize(dots, spec.grid) });
   const image = renderSurface(seen, coloursOf(spec.profile));
-  if (showClipped) paintClipped(image, { toned: made.toned, table: made.table, frame: picture.frame });
+  if (showClipped) paintClipped(image, { ...made, light: picture.light }, picture.frame);
   return { image, dots, made, seen };
 }
 
@@ -349,25 +351,11 @@ function wantedOnPiece(
   return out;
 }
 
-function countClipped(
-  toned: Plane<'luminance'>,
-  { clipBelow, clipAbove }: CoverageTable,
-  opaque: Plane<'mask'> | undefined,
-): { readonly dark: number; readonly light: number } {
-  let [dark, light, all] = [0, 0, 0];
-  for (let i = 0; i < toned.data.length; i++) {
-    if (opaque && opaque.data[i]! < 128) continue;
-    all++;
-    if (toned.data[i]! <= clipBelow) dark++;
-    else if (toned.data[i]! >= clipAbove) light++;
-  }
-  return { dark: dark / Math.max(1, all), light: light / Math.max(1, all) };
-}
-
 /** Paints each pixel whose middle is clipped. */
 function paintClipped(
   { width, height, rgb }: ColourImage,
-  { toned, table, frame }: { readonly toned: Plane<'luminance'>; readonly table: CoverageTable; readonly frame: Frame },
+  clipping: Clipping,
+  frame: Pick<Frame, 'width' | 'height' | 'place'>,
 ): void {
   const { place } = frame;
   for (let y = 0; y < height; y++) {
@@ -376,10 +364,8 @@ function paintClipped(
     for (let x = 0; x < width; x++) {
       const px = Math.floor(((x + 0.5) * frame.width) / width) - place.x;
       if (px < 0 || px >= place.width) continue;
-      const value = toned.data[py * place.width + px]!;
-      const colour =
-        value <= table.clipBelow ? CLIP_COLOURS.dark : value >= table.clipAbove ? CLIP_COLOURS.light : undefined;
-      if (colour) rgb.set(colour, 3 * (y * width + x));
+      const end = findClippedEnd(clipping, py * place.width + px);
+      if (end) rgb.set(CLIP_COLOURS[end], 3 * (y * width + x));
     }
   }
 }

@@ -14,6 +14,7 @@ import {
 } from '../plane/index.ts';
 import { describeCounts, meanDose, type SearchFacts } from '../screens/index.ts';
 import { mergeCautions } from './cautions.ts';
+import { countClipped } from './clipped.ts';
 import type { RunCost } from './compare-runs.ts';
 import { roundTo } from './html.ts';
 import type { Picture } from './picture.ts';
@@ -107,7 +108,7 @@ export interface Ticket {
       /** Mean |ΔL*| over the picture between the aim and what is left of it at the ends of the material's range. */
       readonly lostDeltaL: number;
     };
-    /** Shares of the picture at the ends of the material's range, 0 … 1. */
+    /** Shares of the picture that are cut off at the dark and the light end, 0 … 1, see `countClipped`. */
     readonly clippedDark: number;
     readonly clippedLight: number;
   };
@@ -187,7 +188,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
   const mark = computeMarkDiametersUm(profile.response, grid);
   const optics = describeOptics(machine, { ...settings, ...grid, markDiameterUm: Math.sqrt(mark.xUm * mark.yUm) });
   const counts = countValues(facts.toned, picture.opaque ? { mask: picture.opaque } : {});
-  const clipped = shareClipped(counts, table);
+  const clipped = countClipped({ ...facts, light: picture.light }, picture.opaque);
   const uncertainty = assessUncertainty(counts, { profile, curve: spec.curve, table });
   const badly = uncertainty && warnOfUncertainty(uncertainty, profile.name);
   const xMm = (machine.fieldMm[0] - frame.widthMm) / 2;
@@ -316,19 +317,6 @@ function priceOf({ spec, name, frame, time }: TicketFacts, prices: PriceList): Q
     heightMm: frame.heightMm,
   };
   return quoteOrder(prices, [piece]);
-}
-
-/** Shares of the picture that lie at or beyond the darkest and the lightest that the material shows. */
-function shareClipped(counts: Uint32Array, { clipBelow, clipAbove }: CoverageTable): { dark: number; light: number } {
-  const total = Math.max(1, sumOf(counts, 0, ONE + 1));
-  const dark = sumOf(counts, 0, clipBelow + 1) / total;
-  return { dark, light: sumOf(counts, Math.max(clipAbove, clipBelow + 1), ONE + 1) / total };
-}
-
-function sumOf(counts: Uint32Array, from: number, to: number): number {
-  let sum = 0;
-  for (let value = from; value < to; value++) sum += counts[value]!;
-  return sum;
 }
 
 /** How often each coverage occurs: what the table makes of the luminance, unless a mask has changed it dot by dot. */

@@ -75,8 +75,8 @@ export function PhotoStage(props: StageProps) {
       )}
       {showClipped && facts && (
         <p class="legend">
-          <span class="swatch dark" /> at the material’s darkest: {sayShare(facts.clippedDark)}
-          <span class="swatch light" /> at its lightest: {sayShare(facts.clippedLight)}
+          <span class="swatch dark" /> cut off at the dark end: {sayShare(facts.clippedDark)}
+          <span class="swatch light" /> at the light end: {sayShare(facts.clippedLight)}
         </p>
       )}
     </section>
