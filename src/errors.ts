@@ -32,6 +32,11 @@ export const ERRORS = {
   'photo-changed': { exit: 1, http: 409, hint: 'Wait until the photo is copied whole, then run the order again.' },
   'order-busy': { exit: 1, http: 409, hint: 'Wait until the other run has ended, or choose another output folder.' },
   'order-interrupted': { exit: 1, http: 409, hint: 'Run the same command again: it goes on where it stopped.' },
+  'history-busy': {
+    exit: 1,
+    http: 409,
+    hint: 'Wait until the other check has ended, then check again.',
+  },
   'queue-unreachable': { exit: 1, http: 502, hint: 'Start the queue’s server, or leave --queue out: none is needed.' },
   'piece-abandoned': { exit: 1, http: 500, hint: 'Look at what the workers print, then run the order again.' },
   'size-exceeds-field': {

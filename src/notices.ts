@@ -145,6 +145,11 @@ export const NOTICES = {
     about: 'fit',
     say: ({ groups }: { readonly groups: readonly string[] }) => `Far from the model: ${groups.join(', ')}.`,
   },
+  'record-broken': {
+    about: 'shop',
+    say: ({ path, fault }: { readonly path: string; readonly fault: string }) =>
+      fault.includes(path) ? `Left out: ${fault}.` : `Left out ${path}: ${fault}.`,
+  },
   'chart-differs': {
     about: 'check',
     say: ({ difference }: { readonly field: string; readonly difference: string }) => `${difference}.`,

@@ -10,6 +10,7 @@ const ROWS = [
   ['photo', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'rehearsal'],
   ['job'],
   ['batch'],
+  ['tasks'],
   ['cli', 'web'],
 ];
 /** The only places that touch files, clock, environment or threads. */
@@ -17,6 +18,7 @@ const IMPURE = [
   /^plane\/(decode|encode|files|kernels|memory|read-input)\.ts$/,
   /^material\/store\.ts$/,
   /^batch\//,
+  /^tasks\//,
   /^cli\//,
   /^web\//,
 ];

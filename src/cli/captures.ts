@@ -1,44 +1,26 @@
 import { existsSync } from 'node:fs';
-import { resolve } from 'node:path';
-import type { ChartLayout, Corners } from '../chart/index.ts';
+import { basename, resolve } from 'node:path';
+import type { Corners } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import { parseChartLayout } from '../job/index.ts';
-import { readJson, type Shop } from '../material/index.ts';
+import type { CapturesRequest } from '../tasks/index.ts';
 import type { OptionValues } from './command.ts';
 import { textOf } from './options.ts';
 
-/** The layout that was given, else all that the shop keeps: the tags say which. */
-export function readLayouts(
-  options: OptionValues,
-  { shop, cwd, warn }: { readonly shop: Shop; readonly cwd: string; readonly warn: (text: string) => void },
-): readonly ChartLayout[] {
-  const given = textOf(options, 'chart');
-  if (given !== undefined) {
-    const path = resolve(cwd, given);
-    if (existsSync(path)) return [parseChartLayout(readJson(path), path)];
-    const record = shop.read('charts', given);
-    return [parseChartLayout(record.json, record.path)];
-  }
-  const layouts = shop.list('charts').flatMap(({ path }) => {
-    try {
-      return [parseChartLayout(readJson(path), path)];
-    } catch (error) {
-      // One broken file must not hide the others.
-      if (!(error instanceof AppError)) throw error;
-      warn(error.message);
-      return [];
-    }
-  });
-  if (layouts.length > 0) return layouts;
-  throw new AppError(
-    'path-missing',
-    `found no ${shop.shopDir === undefined ? 'shop folder to look for charts in' : 'chart in the shop folder'}, needed --chart with the .json that was written with the chart or the strip`,
-    { shop: shop.shopDir ?? null },
-  );
+/** What `learn` and `check` are told of the captures, as a request. */
+export function readCaptureOptions(paths: readonly string[], options: OptionValues, cwd: string): CapturesRequest {
+  const corners = readCorners(textOf(options, 'corners'));
+  const chart = textOf(options, 'chart');
+  return {
+    captures: paths.map((path) => ({ path: resolve(cwd, path), name: basename(path) })),
+    ...(chart === undefined ? {} : { chart: existsSync(resolve(cwd, chart)) ? resolve(cwd, chart) : chart }),
+    camera: textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known',
+    mirrored: options.mirrored === true,
+    ...(corners ? { corners } : {}),
+  };
 }
 
 /** Four points as eight numbers: x,y of the upper left, upper right, lower right and lower left corner. */
-export function readCorners(text: string | undefined): Corners | undefined {
+function readCorners(text: string | undefined): Corners | undefined {
   if (text === undefined) return undefined;
   const numbers = text.split(/[\s,;]+/).map((part) => (part === '' ? Number.NaN : Number(part)));
   if (numbers.length !== 8 || !numbers.every(Number.isFinite)) {
@@ -54,4 +36,14 @@ export function readCorners(text: string | undefined): Corners | undefined {
     [x2, y2],
     [x3, y3],
   ];
+}
+
+/** `A2=31,A3=38.5`: diameters of craters by cell, µm. */
+export function readDiameters(text: string | undefined): Readonly<Record<string, number>> | undefined {
+  if (text === undefined) return undefined;
+  const pairs = text.split(',').map((part) => part.trim().split('='));
+  if (!pairs.every(([id, value]) => id && Number(value) > 0)) {
+    throw new AppError('option-invalid', `--diameters: found "${text}", needed cells with µm such as A2=31,A3=38.5`);
+  }
+  return Object.fromEntries(pairs.map(([id, value]) => [id!, Number(value)]));
 }

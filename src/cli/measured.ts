@@ -1,59 +1,38 @@
-import { basename } from 'node:path';
-import { AppError } from '../errors.ts';
-import {
-  type DoseReading,
-  drawFindings,
-  measureCaptures,
-  type ReadCapture,
-  renderMeasuredPage,
-  type SpotReading,
-} from '../job/index.ts';
-import type { OptionValues, Outcome, Surroundings } from './command.ts';
-import { textOf } from './options.ts';
+import type { DoseReading, SpotReading } from '../job/index.ts';
+import type { MeasuredRecord } from '../tasks/index.ts';
+import type { Outcome } from './command.ts';
 import { alignColumns, formatNumber } from './text.ts';
 
-/** Files of what a chart told: the page, and the reading for machines beside it. */
-export interface MeasuredFile {
-  readonly path: string;
-  readonly bytes: string;
+/** What a spot or a dose chart told, and the palette that was read from it. */
+export function describeMeasured({ reading, captures, palette, files }: MeasuredRecord): Outcome {
+  const text = reading.schema === 'tonewright-spot/1' ? writeSpot(reading) : writeDose(reading);
+  return {
+    json: {
+      ...reading,
+      rejected: captures.flatMap(({ readings }) => readings.rejected),
+      page: files.find((path) => path.endsWith('.html')) ?? null,
+      files,
+      ...(palette ? { palette } : {}),
+    },
+    text: [
+      text,
+      ...(palette ? [writePalette(palette)] : []),
+      ...(files.length > 0 ? [alignColumns(files.map((path) => ['wrote', path]))] : []),
+    ].join('\n\n'),
+  };
 }
 
-/** A spot or a dose chart: what it told, as an outcome, and the files that the paths ask for. */
-export async function measureChart(
-  captures: readonly ReadCapture[],
-  {
-    options,
-    warn,
-    page,
-    json,
-  }: {
-    readonly options: OptionValues;
-    readonly warn: Surroundings['warn'];
-    readonly page?: string;
-    readonly json?: string;
-  },
-): Promise<{ readonly outcome: Outcome; readonly files: readonly MeasuredFile[] }> {
-  const diametersUm = readDiameters(textOf(options, 'diameters'));
-  const { reading, warnings } = measureCaptures(captures, diametersUm ? { diametersUm } : {});
-  const rejected = captures.flatMap(({ readings }) => readings.rejected);
-  for (const { text } of warnings) warn(text);
-  for (const { id, detail } of rejected) warn(`patch ${id} was left out: ${detail}`);
-  const files: MeasuredFile[] = [];
-  if (json !== undefined) files.push({ path: json, bytes: `${JSON.stringify(reading, null, 2)}\n` });
-  if (page !== undefined) {
-    const first = captures[0]!;
-    const found = await drawFindings(first);
-    files.push({ path: page, bytes: renderMeasuredPage({ reading, captureName: basename(first.name), found }) });
-  }
-  const text = reading.schema === 'tonewright-spot/1' ? writeSpot(reading) : writeDose(reading);
-  const wrote = alignColumns(files.map(({ path }) => ['wrote', path]));
-  return {
-    outcome: {
-      json: { ...reading, rejected, page: page ?? null, files: files.map(({ path }) => path) },
-      text: files.length > 0 ? `${text}\n\n${wrote}` : text,
-    },
-    files,
-  };
+function writePalette({ marks }: NonNullable<MeasuredRecord['palette']>): string {
+  return alignColumns([
+    ['MARK', 'CELL', 'L*', 'a*', 'b*', 'POWER', 'SPEED'],
+    ...marks.map(({ name, cell, colour, settings }) => [
+      name,
+      cell ?? '',
+      ...colour.map((value) => value.toFixed(1)),
+      `${formatNumber(settings.powerW, 3)} W`,
+      `${formatNumber(settings.speedMmPerS, 4)} mm/s`,
+    ]),
+  ]);
 }
 
 function writeSpot({ widthX, widthY, dotUm, yuleNielsenN, recommendedSpacingMm, ladders, notes }: SpotReading): string {
@@ -119,14 +98,4 @@ function writeDose(dose: DoseReading): string {
       ]),
     ]),
   ].join('\n\n');
-}
-
-/** `A2=31,A3=38.5`: diameters of craters by cell, µm. */
-function readDiameters(text: string | undefined): Readonly<Record<string, number>> | undefined {
-  if (text === undefined) return undefined;
-  const pairs = text.split(',').map((part) => part.trim().split('='));
-  if (!pairs.every(([id, value]) => id && Number(value) > 0)) {
-    throw new AppError('option-invalid', `--diameters: found "${text}", needed cells with µm such as A2=31,A3=38.5`);
-  }
-  return Object.fromEntries(pairs.map(([id, value]) => [id!, Number(value)]));
 }

@@ -9,7 +9,7 @@ import {
   readPatches,
 } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import { compareSettings, type Profile, type TonePoint, toneCurveOf } from '../material/index.ts';
+import { compareSettings, type Profile, type SettingsWarning, type TonePoint, toneCurveOf } from '../material/index.ts';
 import { type Notice, notice } from '../notices.ts';
 import { mean } from '../numeric/index.ts';
 import { lightnessOfReflectance, type Photo, reflectanceOfLightness } from '../plane/index.ts';
@@ -106,8 +106,19 @@ export const DRIFT_LIMITS = {
  * @throws AppError those of `locateChart` and `readPatches`; chart-wrong for a chart without tones.
  */
 export function checkCapture(image: CaptureImage, options: CheckOptions): Check {
-  const { layouts, profile, camera, mirrored = false, corners } = options;
+  const { layouts, mirrored = false, corners } = options;
   const located = locateChart(image, layouts, { mirrored, ...(corners ? { corners } : {}) });
+  return checkLocated({ image, located }, options);
+}
+
+/**
+ * The same where the chart was found before.
+ * @throws AppError those of `readPatches`; chart-wrong for a chart without tones, of another material, or of other marks
+ */
+export function checkLocated(
+  { image, located }: { readonly image: CaptureImage; readonly located: Located },
+  { profile, camera }: Pick<CheckOptions, 'profile' | 'camera'>,
+): Check {
   const { layout } = located;
   if (!layout.patches.some(({ pattern }) => pattern.kind === 'screened')) {
     throw new AppError(
@@ -142,7 +153,7 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
   const machine = { name: layout.machine, wavelengthNm: 0, focalLengthMm: 0 };
   const words = { uses: 'the chart was drawn for', now: 'now' };
   const differences = compareSettings(profile, { machine, grid, screen, settings, words });
-  const predicted = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
+  const predicted = differences.some(({ field }) => changesCurve(field));
   const curve = predicted ? 'predicted' : 'measured';
   const points = predicted ? predictPoints({ profile, grid, screen }) : profile.points;
   const warnings = [
@@ -172,6 +183,36 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
     warnings,
   };
 }
+
+/**
+ * A strip aims at tones that it was given in hundredths of L* for coverages of five decimals: on a steep curve both
+ * together move a tone by less than this, ΔL*; computed for 5 L* per percent of coverage.
+ */
+const SAME_AIM_L = 0.02;
+
+/**
+ * The profile that a strip or a verification chart was drawn through: the one whose curve aims at its tones with its
+ * coverages. Of several that say the same the first.
+ * @returns undefined when the layout names no aims, or none of the profiles has them (it was learned again since).
+ */
+export function findOwnProfile(layout: ChartLayout, profiles: readonly Profile[]): Profile | undefined {
+  const aims = layout.patches.filter(({ aimLightness }) => aimLightness !== undefined);
+  if (aims.length === 0) return undefined;
+  const { grid, screen } = layout;
+  const machine = { name: layout.machine, wavelengthNm: 0, focalLengthMm: 0 };
+  return profiles.find((profile) => {
+    if (profile.direction !== layout.direction || profile.material !== layout.material) return false;
+    const predicted = compareSettings(profile, { machine, grid, screen }).some(({ field }) => changesCurve(field));
+    const curve = toneCurveOf({ points: predicted ? predictPoints({ profile, grid, screen }) : profile.points });
+    return aims.every(
+      ({ coverage, aimLightness }) => Math.abs(curve.lightnessAt(coverage) - aimLightness!) <= SAME_AIM_L,
+    );
+  });
+}
+
+/** What a profile must have in common with a chart for its own curve to stand for it. */
+const changesCurve = (field: SettingsWarning['field']) =>
+  field === 'screen' || field === 'pitch' || field === 'lineSpacing';
 
 /** What `judgeDrift` needs of a reading. */
 export type ToneReading = Pick<Reading, 'id' | 'role' | 'group' | 'pattern' | 'coverage' | 'mean'>;

@@ -2,7 +2,16 @@ export { parseAim } from './aim.ts';
 export { type Chart, type ChartCost, type ChartRequest, type ChartSpec, makeChart, resolveChart } from './charts.ts';
 export { type ExpectedError, parseRehearsalErrors, sayExpectedError } from './charts-errors.ts';
 export { parseChartLayout } from './charts-layout.ts';
-export { type Check, type CheckOptions, checkCapture, type Drift, judgeDrift, toCaptureImage } from './check.ts';
+export {
+  type Check,
+  type CheckOptions,
+  checkCapture,
+  checkLocated,
+  type Drift,
+  findOwnProfile,
+  judgeDrift,
+  toCaptureImage,
+} from './check.ts';
 export { type DoseReading, readDose } from './check-dose.ts';
 export { addToHistory, type DriftHistory, parseHistory } from './check-history.ts';
 export { renderMeasuredPage } from './check-measured-page.ts';
@@ -17,12 +26,16 @@ export {
   fitCaptures,
   type Learned,
   type LearnOptions,
+  type LocatedCapture,
   learnProfile,
+  locateCaptures,
   type Measured,
   measureCaptures,
   type NamedCapture,
   type ReadCapture,
   readCaptures,
+  readLocated,
+  refuseCorners,
 } from './learn.ts';
 export {
   type MarkBurn,
@@ -75,7 +88,7 @@ export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate-t
 export * from './preview.ts';
 export * from './price.ts';
 export { type PriceList, parsePriceList } from './price-list.ts';
-export { drawFindings, type ProfilePageFacts, renderProfilePage } from './profile-page.ts';
+export { drawFindings, type ProfilePageFacts, renderProfilePage, retitleProfilePage } from './profile-page.ts';
 export * from './proof.ts';
 export { sayReserve } from './reserve.ts';
 export * from './run.ts';
@@ -105,6 +118,7 @@ export { parseTimeReadings, type TimeReading } from './time-readings.ts';
 export {
   assessUncertainty,
   BADLY_KNOWN_L,
+  meanBandHalf,
   measureSpan,
   type ToneUncertainty,
   type UsableSpan,

@@ -59,9 +59,13 @@ export interface FitCapturesOptions {
 
 export interface LearnOptions extends ReadCapturesOptions, FitCapturesOptions {}
 
-/** One capture with what was found in it. */
-export interface ReadCapture extends NamedCapture {
+/** One capture with where the chart lies in it. */
+export interface LocatedCapture extends NamedCapture {
   readonly located: Located;
+}
+
+/** One capture with what was found in it. */
+export interface ReadCapture extends LocatedCapture {
   readonly readings: Readings;
 }
 
@@ -93,30 +97,70 @@ export function learnProfile(captures: readonly NamedCapture[], options: LearnOp
 
 /**
  * Locates and reads captures of one chart, of whatever kind.
- * @throws AppError those of `locateChart` and `readPatches`; chart-wrong for captures of different charts
+ * @throws AppError those of `locateCaptures` and `readPatches`
  */
 export function readCaptures(captures: readonly NamedCapture[], options: ReadCapturesOptions): readonly ReadCapture[] {
-  const { layouts, camera, mirrored = false, corners } = options;
+  return readLocated(locateCaptures(captures, options), options);
+}
+
+/**
+ * Finds the chart in captures of one piece.
+ * @throws AppError those of `locateChart` and `refuseCorners`; chart-wrong for captures of different charts
+ */
+export function locateCaptures(
+  captures: readonly NamedCapture[],
+  { layouts, mirrored = false, corners }: Omit<ReadCapturesOptions, 'camera'>,
+): readonly LocatedCapture[] {
   if (captures.length === 0) throw new RangeError('learning needs at least one capture');
-  const read = captures.map(({ name, image }): ReadCapture => {
-    try {
-      const located = locateChart(image, layouts, { mirrored, ...(corners ? { corners } : {}) });
-      return { name, image, located, readings: readPatches(image, located, { camera }) };
-    } catch (error) {
-      if (!(error instanceof AppError)) throw error;
-      throw new AppError(error.code, `${name}: ${error.message}`, { ...error.details, capture: name });
-    }
+  refuseCorners(captures.length, corners);
+  const found = captures.map(({ name, image }): LocatedCapture => {
+    const located = naming(name, () => locateChart(image, layouts, { mirrored, ...(corners ? { corners } : {}) }));
+    return { name, image, located };
   });
-  const { layout } = read[0]!.located;
-  for (const { name, located } of read) {
+  const { layout } = found[0]!.located;
+  for (const { name, located } of found) {
     if (located.layout.hash === layout.hash) continue;
     throw new AppError(
       'chart-wrong',
-      `${name}: found chart ${located.layout.hash}, needed ${layout.hash} as in ${read[0]!.name}; learn each chart by itself`,
+      `${name}: found chart ${located.layout.hash}, needed ${layout.hash} as in ${found[0]!.name}; learn each chart by itself`,
       { found: located.layout.hash, needed: layout.hash },
     );
   }
-  return read;
+  return found;
+}
+
+/**
+ * Reads the patches of captures in which the chart was found.
+ * @throws AppError those of `readPatches`
+ */
+export function readLocated(
+  located: readonly LocatedCapture[],
+  { camera }: Pick<ReadCapturesOptions, 'camera'>,
+): readonly ReadCapture[] {
+  return located.map((capture) => {
+    const { name, image, located: found } = capture;
+    return { ...capture, readings: naming(name, () => readPatches(image, found, { camera })) };
+  });
+}
+
+/** @throws AppError option-invalid: corners by hand are pixels of one picture */
+export function refuseCorners(captures: number, corners: Corners | undefined): void {
+  if (!corners || captures === 1) return;
+  throw new AppError(
+    'option-invalid',
+    `found corners by hand and ${captures} captures, needed one; corners belong to one picture`,
+    { captures },
+  );
+}
+
+/** Of several captures, says in which the fault is. */
+function naming<T>(name: string, work: () => T): T {
+  try {
+    return work();
+  } catch (error) {
+    if (!(error instanceof AppError)) throw error;
+    throw new AppError(error.code, `${name}: ${error.message}`, { ...error.details, capture: name });
+  }
 }
 
 /**
@@ -155,6 +199,7 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
       date,
       ...(options.aim ? { aim: options.aim } : {}),
       note: `Learned from ${read.length === 1 ? 'one capture' : `${read.length} captures`} of chart ${layout.hash}, camera curve ${camera}.`,
+      captures: { count: read.length, camera },
     },
     patternOf: patternsOf(layout, screen),
     halftone: (coverage) => screen(coverage, layout.grid),

@@ -1,5 +1,5 @@
 import { overlayFindings, placeOnCapture } from '../chart/index.ts';
-import type { BandPoint, FitRow, FittedNumber } from '../material/index.ts';
+import type { BandPoint, FitRow, FittedNumber, Profile } from '../material/index.ts';
 import { encodeJpeg } from '../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from './html.ts';
 import type { Learned, ReadCapture } from './learn.ts';
@@ -41,8 +41,7 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
   ].join(' · ');
   const body = `
 <header>
-  <h1>${escapeHtml(profile.title)}</h1>
-  <p class="soft">Profile <b>${escapeHtml(profile.name)}</b> · learned ${profile.date} from chart ${layout.hash} · screen ${escapeHtml(profile.screen.name)} · pitch ${roundTo(grid.pitchMm, 4)} mm, line spacing ${roundTo(grid.lineSpacingMm, 4)} mm<br>${burn}</p>
+  ${writeHeading(profile)} · learned ${profile.date} from chart ${layout.hash} · screen ${escapeHtml(profile.screen.name)} · pitch ${roundTo(grid.pitchMm, 4)} mm, line spacing ${roundTo(grid.lineSpacingMm, 4)} mm<br>${burn}</p>
 </header>
 <section class="key">
   <div><b>${roundTo(profile.bare[0], 1)} → ${roundTo(profile.full[0], 1)}</b><span>L* from bare to solid, ${profile.direction}</span></div>
@@ -102,7 +101,20 @@ ${showOddPatches(learned)}
   ${report.outliers.length > 0 ? `<p>Left out because they differ from their replicates: ${report.outliers.map(({ id, deltaL }) => `${escapeHtml(id)} by ${deltaL.toFixed(1)} L*`).join(', ')}.</p>` : ''}
   <p class="soft">${steps.length} tones between bare and solid over ${roundTo(range, 1)} L*.</p>
 </section>`;
-  return wrapPage({ title: `Profile ${profile.name}`, style: STYLE, body });
+  return wrapPage({ title: titleOf(profile), style: STYLE, body });
+}
+
+type Called = Pick<Profile, 'name' | 'title'>;
+
+const titleOf = ({ name }: Called) => `Profile ${name}`;
+const writeHeading = ({ name, title }: Called) =>
+  `<h1>${escapeHtml(title)}</h1>\n  <p class="soft">Profile <b>${escapeHtml(name)}</b>`;
+
+/** The page of a profile that is called otherwise now: its two names, where `renderProfilePage` writes them. */
+export function retitleProfilePage(page: string, { from, to }: { readonly from: Called; readonly to: Called }): string {
+  const put = (html: string, before: string, after: string) => html.replace(before, () => after);
+  const retitled = put(page, `<title>${escapeHtml(titleOf(from))}`, `<title>${escapeHtml(titleOf(to))}`);
+  return put(retitled, writeHeading(from), writeHeading(to));
 }
 
 const ROLES: readonly FitRow['role'][] = ['bare', 'step', 'solid', 'pattern'];

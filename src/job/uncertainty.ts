@@ -1,4 +1,5 @@
 import { type CoverageTable, type Profile, toneCurveOf } from '../material/index.ts';
+import { mean } from '../numeric/index.ts';
 import { ONE } from '../plane/index.ts';
 import { roundTo } from './html.ts';
 
@@ -38,6 +39,11 @@ export function knownTo(
     })
     .sort((a, b) => a.lightness - b.lightness);
   return (lightness) => halfAt(known, lightness);
+}
+
+/** Half the width of a profile's band, mean over its coverages, ΔL*; undefined when nothing was measured. */
+export function meanBandHalf({ fit }: Pick<Profile, 'fit'>): number | undefined {
+  return fit && fit.band.length > 0 ? mean(fit.band.map(({ low, high }) => (high - low) / 2)) : undefined;
 }
 
 /**

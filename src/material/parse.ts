@@ -84,6 +84,12 @@ const PROFILE = v.strictObject(
     origin: v.picklist(['measured', 'rehearsed', 'assumed'], '"measured", "rehearsed" or "assumed"'),
     date,
     note: v.string('text'),
+    captures: v.exactOptional(
+      v.strictObject(
+        { count: within(1, 1000), camera: v.picklist(['known', 'unknown'], '"known" or "unknown"') },
+        'an object',
+      ),
+    ),
     aim: v.exactOptional(
       v.strictObject(
         {

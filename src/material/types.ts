@@ -103,6 +103,8 @@ export interface Profile extends Surface {
   /** ISO date of learning. */
   readonly date: string;
   readonly note: string;
+  /** What it was learned from: captures, and whether their tone curve was known; absent where it was not. */
+  readonly captures?: { readonly count: number; readonly camera: 'known' | 'unknown' };
   /** Aim curve of every picture that goes through it; straight in L* over its own range when absent. */
   readonly aim?: AimCurve;
   /** What its verification charts are judged by. */

@@ -34,6 +34,10 @@ export interface ProfileFacts extends Named {
   readonly pitchMm: number;
   readonly lineSpacingMm: number;
   readonly screen: string;
+  /** What it was learned from; null for one that was not, or of before it was kept. */
+  readonly captures: { readonly count: number; readonly camera: 'known' | 'unknown' } | null;
+  /** Half the band in which 95 % of patches burned later should lie, ΔL*, mean over the curve; null without a measure. */
+  readonly bandL: number | null;
 }
 
 export interface PieceFacts extends Named {
@@ -53,7 +57,10 @@ export interface ShopFacts {
   /** Last part of the shop folder's path, for people. */
   readonly folder: string;
   readonly machines: readonly MachineFacts[];
+  /** The one to offer first before the others. */
   readonly profiles: readonly ProfileFacts[];
+  /** What of the shop folder cannot be read, in words. */
+  readonly broken: readonly string[];
   readonly materials: readonly Named[];
   readonly pieces: readonly PieceFacts[];
   readonly screens: readonly string[];
@@ -195,13 +202,14 @@ export interface ReadingAsk {
   readonly captures: readonly string[];
   /** Absent: all charts that the shop knows; the tags say which. */
   readonly chart?: string;
-  /** The profile that a strip is compared with. */
+  /** The profile that a strip is compared with; absent: the one that it was drawn through. */
   readonly profile?: string;
   readonly camera: 'known' | 'unknown';
   readonly mirrored: boolean;
   /** Corners by hand, pixels of the one capture, from the chart's upper left clockwise. */
   readonly corners?: readonly (readonly [number, number])[];
-  readonly name?: string;
+  /** Title of the profile that is learned, as a person typed it. */
+  readonly title?: string;
 }
 
 export interface CurvePoint {
@@ -234,6 +242,12 @@ export interface DriftPoint {
   readonly verdict: 'holds' | 'drifting' | 'learn-again';
 }
 
+/** Whether what was learned is in the shop now: itself, under whatever name, or another reading under its name. */
+export type SavedState =
+  | { readonly state: 'no' }
+  | { readonly state: 'this'; readonly name: string; readonly title: string }
+  | { readonly state: 'another'; readonly name: string; readonly title: string; readonly date: string };
+
 interface ReadingBase {
   readonly id: string;
   readonly date: string;
@@ -256,12 +270,14 @@ export type Reading = ReadingBase &
         readonly band: readonly BandPointJson[];
         readonly patches: readonly TonePatch[];
         readonly facts: readonly NumberFact[];
-        /** Whether the profile is in the shop now. */
-        readonly saved: boolean;
+        readonly saved: SavedState;
       }
     | {
         readonly kind: 'checked';
         readonly profile: string;
+        readonly title: string;
+        /** The print error, in words; empty but for a verification chart. */
+        readonly ofPrint: readonly string[];
         readonly verdict: DriftPoint['verdict'];
         readonly sentences: readonly string[];
         readonly patches: readonly {
@@ -286,10 +302,17 @@ export interface ProfileView extends ProfileFacts {
   readonly history: readonly DriftPoint[];
 }
 
+/** Work of the shop that goes through a profile, by its name or title. */
+export interface ProfileUses {
+  readonly jobs: readonly string[];
+  readonly orders: readonly string[];
+}
+
 export interface ComparisonView {
   readonly a: ProfileView;
   readonly b: ProfileView;
-  readonly sentences: readonly string[];
+  readonly facts: readonly NumberFact[];
+  readonly notes: readonly string[];
   readonly rows: readonly {
     readonly coverage: number;
     readonly lightnessA: number;

@@ -3,9 +3,17 @@ import { mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
-import { type ChartRequest, compareProfiles, parseChartLayout, readHistory, readProfile } from '../job/index.ts';
-import { computeMarkDiametersUm, type Shop } from '../material/index.ts';
+import { type ChartRequest, parseChartLayout, readHistory, readProfile } from '../job/index.ts';
+import { computeMarkDiametersUm, type Profile, parseProfile, type Shop } from '../material/index.ts';
 import { writeFilesAtomic } from '../plane/index.ts';
+import {
+  compareShopProfiles,
+  deleteProfile,
+  findSaved,
+  listRecords,
+  renameProfile,
+  saveProfile,
+} from '../tasks/index.ts';
 import type {
   CaptureCard,
   ChartCard,
@@ -19,6 +27,7 @@ import { sampleCurve, toDriftPoint } from './server-curve.ts';
 import type { EventHub } from './server-events.ts';
 import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { MAX_PIXELS, tidyFileName } from './server-jobs.ts';
+import { factsOfProfile } from './server-shop.ts';
 import { parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
@@ -43,6 +52,9 @@ export const CHART_ASK = v.strictObject({
 
 const point = v.strictTuple([v.pipe(v.number(), v.finite()), v.pipe(v.number(), v.finite())]);
 
+/** Title of a profile: a line of text. */
+export const PROFILE_TITLE = v.pipe(v.string(), v.trim(), v.minLength(1), v.maxLength(80));
+
 export const READING_ASK = v.strictObject({
   captures: v.pipe(v.array(v.pipe(v.string(), v.regex(ID))), v.minLength(1), v.maxLength(8)),
   chart: v.exactOptional(v.pipe(v.string(), v.regex(HASH))),
@@ -50,7 +62,7 @@ export const READING_ASK = v.strictObject({
   camera: v.picklist(['known', 'unknown']),
   mirrored: v.boolean(),
   corners: v.exactOptional(v.pipe(v.array(point), v.length(4))),
-  name: v.exactOptional(RECORD_NAME),
+  title: v.exactOptional(PROFILE_TITLE),
 });
 
 const CAPTURE = v.object({
@@ -72,7 +84,11 @@ export interface Bench {
   readonly listReadings: () => Promise<readonly Reading[]>;
   readonly getReading: (id: string) => Promise<Reading>;
   readonly readReadingFile: (id: string, name: string) => Promise<Uint8Array>;
-  readonly save: (id: string, replace: boolean) => Promise<Reading>;
+  /** @param title saves it under another name, which follows from the title */
+  readonly save: (id: string, how: { readonly replace: boolean; readonly title?: string }) => Promise<Reading>;
+  /** Another title; the name stays. */
+  readonly rename: (name: string, title: string) => Promise<ProfileView>;
+  readonly remove: (name: string) => Promise<void>;
   readonly viewProfile: (name: string) => ProfileView;
   readonly compare: (a: string, b: string) => ComparisonView;
 }
@@ -98,18 +114,22 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
     });
     return parseWith(CAPTURE, JSON.parse(text));
   }
-  async function getReading(id: string): Promise<Reading> {
+  async function readReading(id: string): Promise<Reading> {
     if (!ID.test(id)) throw unknown('reading');
     const text = await readFile(join(readings, id, 'reading.json'), 'utf8').catch(() => {
       throw unknown('reading');
     });
-    const reading = (JSON.parse(text) as { readonly reading: Reading }).reading;
-    if (reading.kind !== 'learned') return reading;
-    return {
-      ...reading,
-      saved: shop.list('profiles').some(({ name, from }) => name === reading.name && from === 'shop'),
-    };
+    return (JSON.parse(text) as { readonly reading: Reading }).reading;
   }
+  async function withSaved(reading: Reading, find = findSaved(shop)): Promise<Reading> {
+    if (reading.kind !== 'learned') return reading;
+    return { ...reading, saved: find(await readLearned(reading.id)) };
+  }
+  async function readLearned(id: string): Promise<Profile> {
+    const path = join(readings, id, 'profile.json');
+    return parseProfile(JSON.parse(await readFile(path, 'utf8')), path);
+  }
+  const getReading = async (id: string) => withSaved(await readReading(id));
   const keepReading = (reading: Reading) =>
     writeFilesAtomic(
       [
@@ -124,22 +144,10 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
   function viewProfile(name: string): ProfileView {
     const found = shop.list('profiles').find((one) => one.name === name);
     const profile = readProfile(name, shop);
-    const { title, material, machine, direction, origin, date, bare, full, grid, screen, fit, repeatability } = profile;
+    const { bare, full, grid, screen, fit, repeatability } = profile;
     const marks = computeMarkDiametersUm(profile.response, grid);
     return {
-      name: profile.name,
-      title,
-      material,
-      machine,
-      direction,
-      origin,
-      date,
-      from: found?.from ?? 'built-in',
-      bareL: bare[0],
-      fullL: full[0],
-      pitchMm: grid.pitchMm,
-      lineSpacingMm: grid.lineSpacingMm,
-      screen: screen.name,
+      ...factsOfProfile(profile, found?.from ?? 'built-in'),
       points: sampleCurve(profile.points),
       band: fit
         ? fit.band.map(({ coverage, low, high }) => ({ coverage, lightness: (low + high) / 2, low, high }))
@@ -159,19 +167,19 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
   return {
     async listCharts() {
       const cards: ChartCard[] = [];
-      for (const { name, path } of shop.list('charts')) {
-        try {
-          const { hash, kind, material, machine, direction, widthMm, heightMm } = parseChartLayout(
-            shop.read('charts', name).json,
-            path,
-          );
-          const there = await readdir(join(shopDir, 'charts', hash)).catch(() => [] as string[]);
-          const files = CHART_FILES.filter((file) => there.includes(file));
-          cards.push({ hash, kind, material, machine, direction, widthMm, heightMm, files });
-        } catch (error) {
-          // One broken layout must not hide the others.
-          if (!(error instanceof AppError)) throw error;
-        }
+      // One broken layout does not hide the others.
+      const { records } = listRecords(shop, {
+        kind: 'charts',
+        read: (name) => {
+          const { json, path } = shop.read('charts', name);
+          return parseChartLayout(json, path);
+        },
+      });
+      for (const { value } of records) {
+        const { hash, kind, material, machine, direction, widthMm, heightMm } = value;
+        const there = await readdir(join(shopDir, 'charts', hash)).catch(() => [] as string[]);
+        const files = CHART_FILES.filter((file) => there.includes(file));
+        cards.push({ hash, kind, material, machine, direction, widthMm, heightMm, files });
       }
       return cards;
     },
@@ -250,48 +258,45 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
     },
     async listReadings() {
       const found: Reading[] = [];
+      const find = findSaved(shop);
       for (const id of await readdir(readings).catch(() => [] as string[])) {
-        const reading = await getReading(id).catch(() => undefined);
+        const reading = await readReading(id)
+          .then((one) => withSaved(one, find))
+          .catch(() => undefined);
         if (reading) found.push(reading);
       }
       return found.sort((a, b) => (a.date < b.date ? 1 : -1));
     },
     getReading,
     async readReadingFile(id, name) {
-      await getReading(id);
+      await readReading(id);
       if (!/^(?:report\.html|profile\.json|measured\.json|found-\d\.jpg)$/.test(name)) throw unknown('file');
       return readFile(join(readings, id, name)).catch(() => {
         throw unknown('file');
       });
     },
-    async save(id, replace) {
-      const reading = await getReading(id);
+    async save(id, { replace, title }) {
+      const reading = await readReading(id);
       if (reading.kind !== 'learned') throw new AppError('option-invalid', 'found no profile in this reading');
-      const { name } = reading;
-      parseWith(RECORD_NAME, name);
-      const target = (ending: string) => join(shopDir, 'profiles', `${name}.${ending}`);
-      const bytes = await readFile(join(readings, id, 'profile.json'));
-      const page = await readFile(join(readings, id, 'report.html'));
-      await writeFilesAtomic(
-        [
-          { path: target('html'), bytes: page },
-          { path: target('json'), bytes },
-        ],
-        { force: replace },
-      );
+      const profile = await readLearned(id);
+      const page = await readFile(join(readings, id, 'report.html'), 'utf8');
+      await saveProfile({ profile, page, replace, ...(title === undefined ? {} : { title }) }, { shop });
       events.send({ type: 'shop' });
       return getReading(id);
     },
+    async rename(name, title) {
+      await renameProfile({ name, title }, { shop });
+      events.send({ type: 'shop' });
+      return viewProfile(name);
+    },
+    async remove(name) {
+      await deleteProfile(name, { shop });
+      events.send({ type: 'shop' });
+    },
     viewProfile,
     compare(a, b) {
-      const found = compareProfiles(readProfile(a, shop), readProfile(b, shop));
-      const sentences = [
-        `Along coverage they differ by ${found.meanDelta.toFixed(1)} L* on average and by ${found.worstDelta.toFixed(1)} at ${Math.round(100 * found.worstCoverage)} %.`,
-        `A difference up to ${(2 * found.scatter).toFixed(1)} L* may be chance.`,
-        `With bare and marked laid over each other, ${found.meanShapeDelta.toFixed(1)} on average is left: the shape alone.`,
-        ...found.notes.map((text) => `${text}.`),
-      ];
-      return { a: viewProfile(a), b: viewProfile(b), sentences, rows: found.rows };
+      const { comparison, facts, notes } = compareShopProfiles({ a, b }, { shop });
+      return { a: viewProfile(a), b: viewProfile(b), facts, notes, rows: comparison.rows };
     },
   };
 }

@@ -6,8 +6,8 @@ import { streamSSE } from 'hono/streaming';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { Shop } from '../material/index.ts';
-import type { LookAsk, PageEvent, Wish } from './protocol.ts';
-import type { Bench } from './server-bench.ts';
+import type { JobCard, LookAsk, OrderView, PageEvent, ProfileUses, Wish } from './protocol.ts';
+import { type Bench, PROFILE_TITLE } from './server-bench.ts';
 import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
 import { createEntry, createGuard, SHEET_POLICY, setHeaders } from './server-guard.ts';
@@ -222,10 +222,22 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     return fileAnswer(await bench.readReadingFile(id, file), file, c.req.query('view') !== undefined);
   });
   app.post('/api/readings/:id/save', async (c) => {
-    const { replace } = parseWith(SAVE_ASK, await receiveJson(c.req.raw, JSON_BODY));
-    return c.json(await bench.save(c.req.param('id'), replace));
+    const { replace, title } = parseWith(SAVE_ASK, await receiveJson(c.req.raw, JSON_BODY));
+    return c.json(await bench.save(c.req.param('id'), { replace, ...(title === undefined ? {} : { title }) }));
   });
   app.get('/api/profiles/:name', (c) => c.json(bench.viewProfile(parseWith(RECORD_NAME, c.req.param('name')))));
+  app.put('/api/profiles/:name', async (c) => {
+    const { title } = parseWith(RENAME_ASK, await receiveJson(c.req.raw, JSON_BODY));
+    return c.json(await bench.rename(parseWith(RECORD_NAME, c.req.param('name')), title));
+  });
+  app.delete('/api/profiles/:name', async (c) => {
+    await bench.remove(parseWith(RECORD_NAME, c.req.param('name')));
+    return c.body(null, 204);
+  });
+  app.get('/api/profiles/:name/uses', (c) => {
+    const name = parseWith(RECORD_NAME, c.req.param('name'));
+    return c.json(listUses(name, { jobs: jobs.list(), orders: orders.list() }));
+  });
   app.get('/api/compare/:a/:b', (c) => {
     const { a, b } = c.req.param();
     return c.json(bench.compare(parseWith(RECORD_NAME, a), parseWith(RECORD_NAME, b)));
@@ -290,6 +302,19 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   };
 }
 
+/** Work that goes through a profile, which its deletion would leave without one. */
+function listUses(
+  profile: string,
+  { jobs, orders }: { readonly jobs: readonly JobCard[]; readonly orders: readonly OrderView[] },
+): ProfileUses {
+  return {
+    jobs: jobs.filter(({ wish }) => wish.profile === profile).map(({ name }) => name),
+    orders: orders
+      .filter(({ wish, pieces }) => wish.profile === profile || pieces.some(({ own }) => own.profile === profile))
+      .map(({ title }) => title),
+  };
+}
+
 function picture(bytes: Uint8Array, type: string): Response {
   return new Response(new Uint8Array(bytes), { headers: { 'content-type': type } });
 }
@@ -320,7 +345,8 @@ async function readPage(folder: string) {
 }
 
 const ORDER_ASK = v.strictObject({ title: v.pipe(v.string(), v.maxLength(200)), wish: v.unknown() });
-const SAVE_ASK = v.strictObject({ replace: v.boolean() });
+const SAVE_ASK = v.strictObject({ replace: v.boolean(), title: v.exactOptional(PROFILE_TITLE) });
+const RENAME_ASK = v.strictObject({ title: PROFILE_TITLE });
 const ASK = v.strictObject({
   wish: v.unknown(),
   showClipped: v.boolean(),

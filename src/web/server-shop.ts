@@ -1,10 +1,11 @@
 import { readdir } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import { AppError } from '../errors.ts';
-import { readMachine, readProfile } from '../job/index.ts';
-import { parseMaterial, type Shop } from '../material/index.ts';
+import { meanBandHalf, readMachine } from '../job/index.ts';
+import { type Profile, parseMaterial, type Shop } from '../material/index.ts';
 import { TONE_FIELDS } from '../photo/index.ts';
 import { screenNames } from '../screens/index.ts';
+import { listProfiles, listRecords } from '../tasks/index.ts';
 import { NAMED_SIZES } from '../units.ts';
 import type { MachineFacts, Named, PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
 import { MAX_PIXELS } from './server-jobs.ts';
@@ -33,32 +34,24 @@ export interface ShopContext {
   readonly photosDir: string;
 }
 
-/** One broken record must not hide the others. */
-function readAll<T>(names: readonly string[], read: (name: string) => T): T[] {
-  return names.flatMap((name) => {
-    try {
-      return [read(name)];
-    } catch (error) {
-      if (error instanceof AppError) return [];
-      throw error;
-    }
-  });
-}
-
 export async function describeShop(context: ShopContext): Promise<ShopFacts> {
   const { shop, shopDir, version } = context;
+  const machines = listRecords(shop, { kind: 'machines', read: (name) => describeMachine(name, shop) });
+  const profiles = listProfiles(shop);
+  const materials = listRecords(shop, {
+    kind: 'materials',
+    read: (name): Named => {
+      const { json, path } = shop.read('materials', name);
+      return { name, title: parseMaterial(json, path).title };
+    },
+  });
   return {
     version,
     folder: basename(shopDir),
-    machines: listMachines(shop),
-    profiles: listProfiles(shop),
-    materials: readAll(
-      shop.list('materials').map(({ name }) => name),
-      (name): Named => {
-        const { json, path } = shop.read('materials', name);
-        return { name, title: parseMaterial(json, path).title };
-      },
-    ),
+    machines: machines.records.map(({ value }) => value),
+    profiles: profiles.records.map(({ value, from }) => factsOfProfile(value, from)),
+    materials: materials.records.map(({ value }) => value),
+    broken: [machines, profiles, materials].flatMap(({ notices }) => notices.map(({ text }) => text)),
     pieces: PIECES,
     screens: screenNames,
     samples: await listSamples(context.photosDir),
@@ -67,37 +60,30 @@ export async function describeShop(context: ShopContext): Promise<ShopFacts> {
   };
 }
 
-function listMachines(shop: Shop): MachineFacts[] {
-  return readAll(
-    shop.list('machines').map(({ name }) => name),
-    (name) => {
-      const { title, fieldMm, wavelengthNm, defaults } = readMachine(name, shop);
-      return { name, title, fieldMm, wavelengthNm, settings: defaults };
-    },
-  );
+function describeMachine(name: string, shop: Shop): MachineFacts {
+  const { title, fieldMm, wavelengthNm, defaults } = readMachine(name, shop);
+  return { name, title, fieldMm, wavelengthNm, settings: defaults };
 }
 
-function listProfiles(shop: Shop): ProfileFacts[] {
-  return shop.list('profiles').flatMap(({ name, from }) =>
-    readAll([name], (one): ProfileFacts => {
-      const { title, material, machine, direction, origin, date, bare, full, grid, screen } = readProfile(one, shop);
-      return {
-        name,
-        title,
-        material,
-        machine,
-        direction,
-        origin,
-        date,
-        from,
-        bareL: bare[0],
-        fullL: full[0],
-        pitchMm: grid.pitchMm,
-        lineSpacingMm: grid.lineSpacingMm,
-        screen: screen.name,
-      };
-    }),
-  );
+export function factsOfProfile(profile: Profile, from: ProfileFacts['from']): ProfileFacts {
+  const { name, title, material, machine, direction, origin, date, bare, full, grid, screen, captures } = profile;
+  return {
+    name,
+    title,
+    material,
+    machine,
+    direction,
+    origin,
+    date,
+    from,
+    bareL: bare[0],
+    fullL: full[0],
+    pitchMm: grid.pitchMm,
+    lineSpacingMm: grid.lineSpacingMm,
+    screen: screen.name,
+    captures: captures ?? null,
+    bandL: meanBandHalf(profile) ?? null,
+  };
 }
 
 /** The sample photographs that come with the program; their names are the ids. */

@@ -1,37 +1,15 @@
-import { readFileSync, writeFileSync } from 'node:fs';
+import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { drawChart, layoutChart } from '../../src/chart/index.ts';
 import { parseProfile } from '../../src/material/index.ts';
-import { encodeColour } from '../../src/plane/index.ts';
-import { CAMERAS, captureSurface, engrave, parseMaterialModel } from '../../src/rehearsal/index.ts';
-import { applyScreen } from '../../src/screens/index.ts';
+import { burnInto } from '../tasks/burned.ts';
 import { runCli, useFolder } from './run-cli.ts';
 
 const folderFor = useFolder();
-const model = parseMaterialModel(JSON.parse(readFileSync('shared/rehearsal/birch.json', 'utf8')));
-const grid = model.reference;
-
 /** A small chart on birch and its scan, in a new folder. */
 async function burnChart(): Promise<string> {
   const folder = folderFor();
-  const layout = layoutChart('tone', {
-    machine: 'gantry-10600',
-    material: 'birch-plywood',
-    direction: 'darker',
-    settings: model.settings,
-    grid,
-    screen: { name: 'floyd-steinberg', options: {} },
-    widthMm: 60,
-    heightMm: 45,
-    steps: 7,
-    replicates: 1,
-  });
-  const dots = drawChart(layout, (coverage) => applyScreen(coverage, { name: 'floyd-steinberg', grid }));
-  const piece = engrave(dots, { grid, model, seed: 1, marginMm: 3 });
-  const scan = captureSurface(piece, { ...CAMERAS['flatbed-300']!.options, seed: 1 });
-  writeFileSync(join(folder, 'chart.json'), JSON.stringify(layout));
-  writeFileSync(join(folder, 'scan.png'), await encodeColour(scan, { format: 'png' }));
+  await burnInto(folder);
   return folder;
 }
 
@@ -70,7 +48,7 @@ describe('learn', () => {
   test('says what is missing before it reads a picture', async () => {
     const cwd = folderFor();
     const cases: readonly (readonly [readonly string[], number, string])[] = [
-      [['scan.png', '--out', 'birch.json'], 1, 'needed --chart'],
+      [['scan.png', '--out', 'birch.json'], 1, 'needed the layout (chart.json)'],
       [['scan.png', '--out', 'birch.txt'], 2, 'ends in .json'],
       [['scan.png', '--out', 'birch.json', '--corners', '1,2 3,4'], 2, 'eight numbers'],
       [['a.png', 'b.png', '--out', 'x.json', '--corners', '0,0 9,0 9,9 0,9'], 2, 'needed one'],

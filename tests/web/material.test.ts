@@ -70,10 +70,10 @@ describe('a new material', () => {
       await page.getByRole('img', { name: /with the patches that were found/ }).waitFor();
       await page.reload();
       await page.getByRole('button', { name: 'Save the profile' }).click();
-      await page.getByText('Saved as “card-of-the-test”.').waitFor();
+      await page.getByText('Saved as “Card of the test”.').waitFor();
 
       const learned = join(folder.path, 'card-of-the-test.json');
-      const chart = ['--chart', join(byCommand, 'chart.json'), '--name', 'card-of-the-test'];
+      const chart = ['--chart', join(byCommand, 'chart.json'), '--title', 'Card of the test'];
       await runCommand(folder.path, 'learn', scan, ...chart, '--out', learned);
       const saved = (ending: string) => readFileSync(join(shop, 'profiles', `card-of-the-test.${ending}`), 'utf8');
       expect(saved('json')).toBe(readFileSync(learned, 'utf8'));
@@ -82,7 +82,7 @@ describe('a new material', () => {
       // A second save does not replace the first unasked.
       await page.goto(`${server.origin}/#/material`);
       await page.getByRole('heading', { name: 'Profiles' }).waitFor();
-      await page.getByRole('checkbox', { name: /Compare anodised-black on/ }).check();
+      await page.getByRole('checkbox', { name: 'Compare Card of the test' }).check();
       await page.getByRole('checkbox', { name: 'Compare Black anodised card, 355 nm, 210 mm lens' }).check();
       await page.getByRole('button', { name: 'Compare these two' }).click();
       await page.getByRole('heading', { name: 'How they differ' }).waitFor();

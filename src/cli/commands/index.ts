@@ -191,11 +191,13 @@ const RECORDS: readonly CommandRecord[] = [
   },
   {
     name: 'check',
-    summary:
-      'Read a burned strip or verify chart: does the profile still hold? Without one it reads spot and dose charts.',
+    summary: 'Read a burned strip or verify chart: does the profile still hold? It reads spot and dose charts, too.',
     args: '<capture>',
     options: [
-      { ...PROFILE, help: `${PROFILE.help}; spot and dose charts need none` },
+      {
+        ...PROFILE,
+        help: `${PROFILE.help} (default: the one that the strip was drawn through); spot and dose charts need none`,
+      },
       { flags: '--chart <file>', help: 'chart.json of the strip (default: found in the shop folder by its tags)' },
       {
         flags: '--camera <kind>',
@@ -370,7 +372,8 @@ const RECORDS: readonly CommandRecord[] = [
         flags: '--corners <points>',
         help: 'outer corners of the corner tags by hand: "x,y x,y x,y x,y" in pixels, from the chart’s upper left clockwise',
       },
-      { flags: '--name <name>', help: 'name of the profile (default: material and chart)' },
+      { flags: '--name <name>', help: 'name of the profile (default: of its title, else material and chart)' },
+      { flags: '--title <text>', help: 'title of the profile, as lists show it (default: material and machine)' },
       {
         flags: '--aim <aim>',
         help: 'aim curve of every picture through the profile: lightness, density or names of profiles (default: lightness)',

@@ -1,97 +1,44 @@
-import { existsSync } from 'node:fs';
-import { basename, resolve } from 'node:path';
+import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import {
-  drawFindings,
-  fitCaptures,
-  type Learned,
-  measureSpan,
-  parseAim,
-  readCaptures,
-  readMachine,
-  refuseMaterial,
-  renderProfilePage,
-  sayReserve,
-  spotDiameterUm,
-  toCaptureImage,
-} from '../../job/index.ts';
-import { readPhoto, writeFilesAtomic } from '../../plane/index.ts';
-import { readCorners, readLayouts } from '../captures.ts';
-import type { Run, Surroundings } from '../command.ts';
-import { measureChart } from '../measured.ts';
+import { sayReserve } from '../../job/index.ts';
+import { type LearnedRecord, readChart } from '../../tasks/index.ts';
+import { readCaptureOptions, readDiameters } from '../captures.ts';
+import type { Outcome, Run } from '../command.ts';
+import { describeMeasured } from '../measured.ts';
 import { textOf } from '../options.ts';
-import { readRefused } from '../refused.ts';
+import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
-export const run: Run = async (paths, options, { io, shop, warn, progress }) => {
+export const run: Run = async (paths, options, surroundings) => {
+  const { io, warn } = surroundings;
   const out = resolve(io.cwd, textOf(options, 'out')!);
   if (!/\.json$/i.test(out)) {
     throw new AppError('option-invalid', `--out: found "${textOf(options, 'out')}", needed a name that ends in .json`);
   }
-  const pagePath = out.replace(/\.json$/i, '.html');
-  // Reading and fitting take seconds: what would be refused in the end is refused now.
-  const present = [out, pagePath].filter((path) => existsSync(path));
-  if (present.length > 0 && options.force !== true) {
-    throw new AppError('result-exists', `found ${present.join(', ')} already there, needed --force to replace`, {
-      paths: present,
-    });
-  }
-  const corners = readCorners(textOf(options, 'corners'));
-  if (corners && paths.length !== 1) {
-    throw new AppError(
-      'option-invalid',
-      `--corners: found ${paths.length} captures, needed one; corners belong to one picture`,
-    );
-  }
-  const layouts = readLayouts(options, { shop, cwd: io.cwd, warn });
-  const captures = [];
-  for (const path of paths) {
-    progress(`reading ${basename(path)}`);
-    captures.push({ name: basename(path), image: toCaptureImage(await readPhoto(resolve(io.cwd, path))) });
-  }
-  progress('finding and reading the chart');
   const name = textOf(options, 'name');
+  const title = textOf(options, 'title');
   const aim = textOf(options, 'aim');
-  const camera = textOf(options, 'camera') === 'unknown' ? 'unknown' : 'known';
-  const read = readCaptures(captures, {
-    layouts,
-    camera,
-    mirrored: options.mirrored === true,
-    ...(corners ? { corners } : {}),
-  });
-  const { kind } = read[0]!.located.layout;
-  if (kind === 'spot' || kind === 'dose') {
-    const { outcome, files } = await measureChart(read, { options, warn, json: out, page: pagePath });
-    await writeFilesAtomic(files, { force: options.force === true });
-    return outcome;
-  }
-  progress('fitting');
-  const learned = fitCaptures(read, {
-    camera,
-    date: io.today(),
-    ...(name === undefined ? {} : { name: checkName(name) }),
-    ...(aim === undefined ? {} : { aim: parseAim(aim, shop) }),
-  });
-  refuseMaterial(learned.profile.material, readRefused(shop));
-  for (const { text } of learned.warnings) warn(text);
-  progress('writing the report');
-  const pictures: string[] = [];
-  for (const capture of learned.captures) pictures.push(await drawFindings(capture));
-  const spot = findSpot(learned, shop);
-  const page = renderProfilePage({ learned, pictures, ...(spot === undefined ? {} : { spotDiameterUm: spot }) });
-  await writeFilesAtomic(
-    [
-      { path: out, bytes: `${JSON.stringify(learned.profile, null, 2)}\n` },
-      { path: pagePath, bytes: page },
-    ],
-    { force: options.force === true },
+  const diametersUm = readDiameters(textOf(options, 'diameters'));
+  const record = await readChart(
+    {
+      ...readCaptureOptions(paths, options, io.cwd),
+      purpose: 'learn',
+      ...(name === undefined ? {} : { name }),
+      ...(title === undefined ? {} : { title }),
+      ...(aim === undefined ? {} : { aim }),
+      ...(diametersUm ? { diametersUm } : {}),
+      files: { profile: out, measured: out, page: out.replace(/\.json$/i, '.html') },
+      force: options.force === true,
+    },
+    taskContext(surroundings),
   );
-  return describe(learned, [out, pagePath]);
+  for (const { text } of record.notices) warn(text);
+  if (record.kind === 'checked') throw new RangeError('a chart that is learned from is not checked');
+  return record.kind === 'learned' ? describe(record) : describeMeasured(record);
 };
 
-function describe(learned: Learned, files: string[]) {
-  const { profile, report, layout, captures, recommendedSpacingMm, scatter, warnings } = learned;
-  const span = measureSpan(profile);
+function describe({ learned, span, captures, notices, files }: LearnedRecord): Outcome {
+  const { profile, report, layout, recommendedSpacingMm, scatter } = learned;
   const { markX, markY } = report;
   return {
     json: {
@@ -117,7 +64,7 @@ function describe(learned: Learned, files: string[]) {
           errorLightness: readings.camera.errorLightness,
         },
       })),
-      warnings: warnings.map(({ text }) => text),
+      warnings: notices.map(({ text }) => text),
     },
     text: alignColumns([
       ...files.map((path) => ['wrote', path]),
@@ -144,19 +91,4 @@ function describe(learned: Learned, files: string[]) {
       ['left out', `a tone is predicted to ${formatNumber(report.leaveOneOut, 2)} L* without its readings`],
     ]),
   };
-}
-
-function checkName(name: string): string {
-  if (/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/.test(name)) return name;
-  throw new AppError('option-invalid', `--name: found "${name}", needed lower-case letters, digits and hyphens`);
-}
-
-/** Spot of the machine that burned the chart; undefined where the shop has no record of it. */
-function findSpot({ profile }: Learned, shop: Surroundings['shop']): number | undefined {
-  try {
-    return spotDiameterUm(readMachine(profile.machine, shop));
-  } catch (error) {
-    if (error instanceof AppError && error.code === 'name-unknown') return undefined;
-    throw error;
-  }
 }

@@ -1,8 +1,7 @@
 import { AppError } from '../../errors.ts';
 import {
-  compareProfiles,
   listVerified,
-  type ProfileComparison,
+  meanBandHalf,
   readHistory,
   readProfile,
   sayPrediction,
@@ -10,72 +9,69 @@ import {
   type VerifiedScreen,
 } from '../../job/index.ts';
 import type { AimCurve, Profile } from '../../material/index.ts';
+import { type ComparisonRecord, compareShopProfiles, listProfiles } from '../../tasks/index.ts';
 import type { Outcome, Run, Surroundings } from '../command.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
-export const run: Run = async ([action, name, other, ...more], _options, { shop }) => {
+export const run: Run = async ([action, name, other, ...more], _options, { shop, warn }) => {
   const count = [name, other, ...more].filter((word) => word !== undefined).length;
-  if (action === 'list' && count === 0) return listProfiles(shop);
+  if (action === 'list' && count === 0) return writeList({ shop, warn });
   if (action === 'show' && count === 1) return showProfile(readProfile(name!, shop), shop);
-  if (action === 'compare' && count === 2) {
-    return writeComparison(compareProfiles(readProfile(name!, shop), readProfile(other!, shop)));
-  }
+  if (action === 'compare' && count === 2)
+    return writeComparison(compareShopProfiles({ a: name!, b: other! }, { shop }));
   throw new AppError(
     'option-invalid',
     `found "profile ${[action, name, other, ...more].filter(Boolean).join(' ')}", needed "profile list", "profile show NAME" or "profile compare NAME NAME"`,
   );
 };
 
-function writeComparison(comparison: ProfileComparison): Outcome {
-  const { a, b, rows, notes, scatter, markWidthUm } = comparison;
-  const signed = (value: number) => `${value < 0 ? '' : '+'}${value.toFixed(2)}`;
-  const width = ([x, y]: readonly [number, number]) => `${formatNumber(x, 3)} × ${formatNumber(y, 3)} µm`;
-  const facts = [
-    ['mean |ΔL*|', `${comparison.meanDelta.toFixed(2)} along coverage`],
-    ['worst |ΔL*|', `${comparison.worstDelta.toFixed(2)} at ${formatNumber(100 * comparison.worstCoverage, 3)} %`],
-    [
-      'shape alone',
-      `mean ${comparison.meanShapeDelta.toFixed(2)}, worst ${comparison.worstShapeDelta.toFixed(2)}, with bare and full laid over each other`,
-    ],
-    ['bare, full', `${signed(comparison.bareDelta)}, ${signed(comparison.fullDelta)}`],
-    [
-      'scatter',
-      `a difference up to ${(2 * scatter).toFixed(2)} may be chance (two standard deviations of both repeatabilities)`,
-    ],
-    ['width of a mark', `${width(markWidthUm.a)} in ${a}, ${width(markWidthUm.b)} in ${b}`],
-  ];
+function writeComparison({ comparison, facts, notes }: ComparisonRecord): Outcome {
+  const { a, b, rows } = comparison;
   const table = rows.map(({ coverage, lightnessA, lightnessB, delta, coverageInB }) => [
     `${formatNumber(100 * coverage, 3)} %`,
     lightnessA.toFixed(1),
     lightnessB.toFixed(1),
-    signed(delta),
+    `${delta < 0 ? '' : '+'}${delta.toFixed(2)}`,
     coverageInB === null ? 'out of range' : `${(100 * coverageInB).toFixed(1)} %`,
   ]);
   return {
     json: comparison,
     text: [
       `${b} less ${a}`,
-      alignColumns(facts),
+      alignColumns(facts.map(({ label, value }) => [label, value])),
       alignColumns([['COVERAGE', 'L* A', 'L* B', 'ΔL*', 'SAME L* IN B AT'], ...table]),
-      ...(notes.length > 0 ? [notes.map((text) => `${text}.`).join('\n')] : []),
+      ...(notes.length > 0 ? [notes.join('\n')] : []),
     ].join('\n\n'),
   };
 }
 
-function listProfiles(shop: Surroundings['shop']): Outcome {
-  const found = shop.list('profiles').map(({ name, path, from }) => ({ profile: readProfile(name, shop), path, from }));
-  const json = found.map(({ profile, path, from }) => ({
+function writeList({ shop, warn }: Pick<Surroundings, 'shop' | 'warn'>): Outcome {
+  const { records, notices } = listProfiles(shop);
+  for (const { text } of notices) warn(text);
+  const json = records.map(({ value: profile, path, from }) => ({
     name: profile.name,
     title: profile.title,
     material: profile.material,
     machine: profile.machine,
     origin: profile.origin,
     date: profile.date,
+    captures: profile.captures ?? null,
+    bandL: meanBandHalf(profile) ?? null,
     from,
     path,
   }));
-  const rows = json.map(({ name, title, machine, origin, from }) => [name, title, machine, origin, from]);
-  return { json, text: alignColumns([['NAME', 'TITLE', 'MACHINE', 'ORIGIN', 'FROM'], ...rows]) };
+  const rows = json.map(({ name, title, machine, origin, date, captures, bandL, from }) => [
+    name,
+    title,
+    machine,
+    origin,
+    origin === 'assumed' ? '' : date,
+    captures === null ? '' : `${captures.count}, camera ${captures.camera}`,
+    bandL === null ? '' : `± ${bandL.toFixed(1)} L*`,
+    from,
+  ]);
+  const head = ['NAME', 'TITLE', 'MACHINE', 'ORIGIN', 'DATE', 'CAPTURES', 'BAND', 'FROM'];
+  return { json, text: alignColumns([head, ...rows]) };
 }
 
 function showProfile(profile: Profile, shop: Surroundings['shop']): Outcome {

@@ -9,6 +9,7 @@ import type {
   LookAsk,
   LookFactsJson,
   OrderView,
+  ProfileUses,
   ProfileView,
   Reading,
   ReadingAsk,
@@ -179,9 +180,13 @@ export const makeChart = (wanted: ChartAsk) => askJson<ChartMade>('/api/charts',
 export const readCaptures = (wanted: ReadingAsk) => askJson<Reading>('/api/readings', send('POST', wanted));
 export const listReadings = () => askJson<readonly Reading[]>('/api/readings');
 export const getReading = (id: string) => askJson<Reading>(`/api/readings/${id}`);
-export const saveReading = (id: string, replace: boolean) =>
-  askJson<Reading>(`/api/readings/${id}/save`, send('POST', { replace }));
+export const saveReading = (id: string, how: { readonly replace: boolean; readonly title?: string }) =>
+  askJson<Reading>(`/api/readings/${id}/save`, send('POST', how));
 export const getProfile = (name: string) => askJson<ProfileView>(`/api/profiles/${name}`);
+export const renameProfile = (name: string, title: string) =>
+  askJson<ProfileView>(`/api/profiles/${name}`, send('PUT', { title }));
+export const removeProfile = (name: string) => ask(`/api/profiles/${name}`, { method: 'DELETE' });
+export const getProfileUses = (name: string) => askJson<ProfileUses>(`/api/profiles/${name}/uses`);
 export const compareProfiles = (a: string, b: string) => askJson<ComparisonView>(`/api/compare/${a}/${b}`);
 export const sendCapture = (file: File, onProgress: (share: number) => void) =>
   sendFile<CaptureCard>('/api/captures', file, {

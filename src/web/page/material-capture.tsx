@@ -4,6 +4,7 @@ import { PageError, readCaptures, sendCapture } from './api.ts';
 import { CornerPicker, type CornerPoints } from './corner-picker.tsx';
 import { DropPlace } from './drop-place.tsx';
 import { Busy, Button, Icon, Problem, Segments, Select } from './parts.tsx';
+import { nameChoice } from './profile-words.ts';
 import { useShop } from './shop-context.ts';
 
 /** Trouble that four corners by hand can mend. */
@@ -33,8 +34,8 @@ export function CaptureStep({
   const [hash, setHash] = useState<string>();
   const [camera, setCamera] = useState<'known' | 'unknown'>('known');
   const [mirrored, setMirrored] = useState(false);
-  const [profile, setProfile] = useState(shop.profiles[0]?.name ?? '');
-  const [name, setName] = useState('');
+  const [profile, setProfile] = useState('');
+  const [title, setTitle] = useState('');
   const [corners, setCorners] = useState<CornerPoints>();
   const chosen = hash ?? latest ?? '';
   const chart = charts.find((one) => one.hash === chosen);
@@ -64,9 +65,9 @@ export function CaptureStep({
       camera,
       mirrored,
       ...(chosen === '' ? {} : { chart: chosen }),
-      ...(compared ? { profile } : {}),
+      ...(compared && profile !== '' ? { profile } : {}),
       ...(corners && captures.length === 1 ? { corners } : {}),
-      ...(name.trim() === '' || compared ? {} : { name: tidyName(name) }),
+      ...(title.trim() === '' || compared ? {} : { title: title.trim() }),
     };
     try {
       go(`/material/reading/${(await readCaptures(wanted)).id}`);
@@ -99,7 +100,15 @@ export function CaptureStep({
         <Select
           label="Compare with the profile"
           value={profile}
-          groups={[{ label: '', choices: shop.profiles.map((one) => ({ value: one.name, label: one.title })) }]}
+          groups={[
+            {
+              label: '',
+              choices: [
+                { value: '', label: 'The one that it was drawn for' },
+                ...shop.profiles.map((one) => ({ value: one.name, label: nameChoice(one) })),
+              ],
+            },
+          ]}
           onChange={setProfile}
         />
       )}
@@ -167,10 +176,10 @@ export function CaptureStep({
           <input
             id="profile-name"
             type="text"
-            value={name}
-            maxLength={60}
-            placeholder="slate-batch-7"
-            onInput={({ currentTarget }) => setName(currentTarget.value)}
+            value={title}
+            maxLength={80}
+            placeholder="Slate, batch 7"
+            onInput={({ currentTarget }) => setTitle(currentTarget.value)}
           />
         </div>
       )}
@@ -183,19 +192,5 @@ export function CaptureStep({
           </Button>
         ))}
     </div>
-  );
-}
-
-/** Names of records are lower-case letters, digits and hyphens. */
-function tidyName(text: string): string {
-  return (
-    text
-      .trim()
-      .toLowerCase()
-      .normalize('NFD')
-      .replace(/\p{M}/gu, '')
-      .replace(/[^a-z0-9]+/g, '-')
-      .replace(/^-+|-+$/g, '')
-      .slice(0, 60) || 'profile'
   );
 }

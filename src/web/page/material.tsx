@@ -5,6 +5,7 @@ import { CaptureStep } from './material-capture.tsx';
 import { fromUnit, round, sayDuration, saySize, toUnit } from './measure.ts';
 import { Busy, Button, Icon, NumberField, Problem, Segments, Select } from './parts.tsx';
 import { PrintSheet } from './print-sheet.tsx';
+import { nameChoice, sayProvenance, sayReadingProvenance } from './profile-words.ts';
 import { useShop } from './shop-context.ts';
 
 type Kind = ChartCard['kind'];
@@ -111,7 +112,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
         <Select
           label="Profile"
           value={profile}
-          groups={[{ label: '', choices: shop.profiles.map(({ name, title }) => ({ value: name, label: title })) }]}
+          groups={[{ label: '', choices: shop.profiles.map((one) => ({ value: one.name, label: nameChoice(one) })) }]}
           onChange={setProfile}
         />
       ) : (
@@ -256,9 +257,7 @@ function Readings({ readings }: { readonly readings: readonly Reading[] }) {
           <li key={reading.id}>
             <a href={`#/material/reading/${reading.id}`}>
               <b>{titleOf(reading)}</b>
-              <span class="soft">
-                {reading.date} · chart {reading.chart.slice(0, 6)}
-              </span>
+              <span class="soft">{sayReadingProvenance(reading)}</span>
             </a>
           </li>
         ))}
@@ -268,8 +267,11 @@ function Readings({ readings }: { readonly readings: readonly Reading[] }) {
 }
 
 export function titleOf(reading: Reading): string {
-  if (reading.kind === 'learned') return `${reading.title}${reading.saved ? '' : ', not saved'}`;
-  if (reading.kind === 'checked') return `${reading.profile}: ${VERDICTS[reading.verdict]}`;
+  if (reading.kind === 'learned') {
+    const { saved, title } = reading;
+    return saved.state === 'this' ? saved.title : `${title}, not saved`;
+  }
+  if (reading.kind === 'checked') return `${reading.title ?? reading.profile}: ${VERDICTS[reading.verdict]}`;
   return 'A chart, measured';
 }
 
@@ -304,22 +306,28 @@ function Profiles() {
           {picked.length === 2 ? 'Compare these two' : 'Pick two to compare'}
         </Button>
       </div>
+      {shop.broken.map((text) => (
+        <p key={text} class="warn-line">
+          <Icon name="warn" />
+          {text}
+        </p>
+      ))}
       {shown.length === 0 ? (
         <p class="empty">None yet. Burn a chart above, scan it, and save what is learned.</p>
       ) : (
         <ul class="link-list">
-          {shown.map(({ name, title, origin, date, machine, from }) => (
-            <li key={name}>
+          {shown.map((profile) => (
+            <li key={profile.name}>
               <input
                 type="checkbox"
-                checked={picked.includes(name)}
-                aria-label={`Compare ${title}`}
-                onChange={() => pick(name)}
+                checked={picked.includes(profile.name)}
+                aria-label={`Compare ${profile.title}`}
+                onChange={() => pick(profile.name)}
               />
-              <a href={`#/material/profile/${name}`}>
-                <b>{title}</b>
+              <a href={`#/material/profile/${profile.name}`}>
+                <b>{profile.title}</b>
                 <span class="soft">
-                  {machine} · {from === 'built-in' ? 'example, computed' : `${origin}, ${date}`}
+                  {profile.machine} · {sayProvenance(profile)}
                 </span>
               </a>
             </li>

@@ -1,10 +1,19 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { ComparisonView, ProfileView, Reading } from '../protocol.ts';
-import { compareProfiles, getProfile, getReading, PageError, saveReading } from './api.ts';
+import type { ComparisonView, ProfileUses, ProfileView, Reading } from '../protocol.ts';
+import {
+  compareProfiles,
+  getProfile,
+  getProfileUses,
+  getReading,
+  removeProfile,
+  renameProfile,
+  saveReading,
+} from './api.ts';
 import { titleOf, VERDICTS } from './material.tsx';
 import { Busy, Button, Icon, Problem } from './parts.tsx';
 import { CompareChart, DriftChart, ResidualChart, ToneCurveChart } from './plots.tsx';
 import { PrintSheet } from './print-sheet.tsx';
+import { sayProvenance, sayReadingProvenance } from './profile-words.ts';
 import { useShop } from './shop-context.ts';
 
 function BackToMaterials() {
@@ -38,9 +47,7 @@ export function ReadingScreen({ id }: { readonly id: string }) {
         <>
           <div class="intro">
             <h1>{titleOf(reading)}</h1>
-            <p class="soft">
-              {reading.date} · chart {reading.chart.slice(0, 6)}
-            </p>
+            <p class="soft">{sayReadingProvenance(reading)}</p>
           </div>
           {reading.warnings.length > 0 && (
             <section class="distrust" aria-labelledby="distrust-title">
@@ -107,21 +114,6 @@ function Learned({
   readonly reading: Extract<Reading, { kind: 'learned' }>;
   readonly onSaved: (reading: Reading) => void;
 }) {
-  const { keepWish, lastWish, go } = useShop();
-  const [error, setError] = useState<unknown>();
-  const [busy, setBusy] = useState(false);
-  const save = async (replace: boolean) => {
-    setBusy(true);
-    setError(undefined);
-    try {
-      onSaved(await saveReading(reading.id, replace));
-    } catch (problem) {
-      setError(problem);
-    } finally {
-      setBusy(false);
-    }
-  };
-  const there = error instanceof PageError && error.code === 'result-exists';
   return (
     <div class="two-columns">
       <section class="card" aria-labelledby="curve-title">
@@ -145,56 +137,102 @@ function Learned({
             </>
           ))}
         </dl>
-        {there ? (
-          <div class="problem" role="alert">
-            <Icon name="warn" />
-            <div>
-              <p>The shop has a profile “{reading.name}” already.</p>
-            </div>
-            <div class="problem-actions">
-              <Button onClick={() => save(true)}>Replace it</Button>
-              <Button kind="quiet" onClick={() => setError(undefined)}>
-                Leave it
-              </Button>
-            </div>
-          </div>
-        ) : (
-          error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />
-        )}
-        {busy ? (
-          <Busy>Saving</Busy>
-        ) : reading.saved ? (
-          <>
-            <p class="done" role="status">
-              <Icon name="check" />
-              Saved as “{reading.name}”.
-            </p>
-            <div class="actions">
-              <Button
-                kind="main"
-                onClick={() => {
-                  const { material: _material, ...wish } = lastWish;
-                  keepWish({ ...wish, profile: reading.name, machine: reading.machine });
-                  go('/');
-                }}
-              >
-                Use it for a photo
-              </Button>
-              <a class="button plain" href={`#/material/profile/${reading.name}`}>
-                <span>See the profile</span>
-              </a>
-            </div>
-          </>
-        ) : (
-          !there && (
-            <Button kind="main" icon="check" onClick={() => save(false)}>
-              Save the profile
-            </Button>
-          )
-        )}
+        <SaveReading reading={reading} onSaved={onSaved} />
         <ReportLinks id={reading.id} />
       </section>
     </div>
+  );
+}
+
+/** What was learned, into the shop: as itself, in the place of another, or beside it. */
+function SaveReading({
+  reading,
+  onSaved,
+}: {
+  readonly reading: Extract<Reading, { kind: 'learned' }>;
+  readonly onSaved: (reading: Reading) => void;
+}) {
+  const { keepWish, lastWish, go } = useShop();
+  const { saved, id, machine } = reading;
+  const [error, setError] = useState<unknown>();
+  const [busy, setBusy] = useState(false);
+  const [title, setTitle] = useState(`${reading.title}, ${reading.date}`);
+  const save = async (how: Parameters<typeof saveReading>[1]) => {
+    setBusy(true);
+    setError(undefined);
+    try {
+      onSaved(await saveReading(id, how));
+    } catch (problem) {
+      setError(problem);
+      // Another window may have saved meanwhile.
+      await getReading(id).then(onSaved, () => undefined);
+    } finally {
+      setBusy(false);
+    }
+  };
+  if (busy) return <Busy>Saving</Busy>;
+  if (saved.state === 'this') {
+    return (
+      <>
+        <p class="done" role="status">
+          <Icon name="check" />
+          Saved as “{saved.title}”.
+        </p>
+        <div class="actions">
+          <Button
+            kind="main"
+            onClick={() => {
+              const { material: _material, ...wish } = lastWish;
+              keepWish({ ...wish, profile: saved.name, machine });
+              go('/');
+            }}
+          >
+            Use it for a photo
+          </Button>
+          <a class="button plain" href={`#/material/profile/${saved.name}`}>
+            <span>See the profile</span>
+          </a>
+        </div>
+      </>
+    );
+  }
+  return (
+    <>
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      {saved.state === 'no' ? (
+        <Button kind="main" icon="check" onClick={() => save({ replace: false })}>
+          Save the profile
+        </Button>
+      ) : (
+        <>
+          <p class="warn-line" role="status">
+            <Icon name="warn" />
+            Another reading, of {saved.date}, is saved as “{saved.title}”.
+          </p>
+          <Button onClick={() => save({ replace: true })}>Replace it with this one</Button>
+          <div class="field">
+            <label class="label" for="save-title">
+              Or save this one beside it as
+            </label>
+            <input
+              id="save-title"
+              type="text"
+              value={title}
+              maxLength={80}
+              onInput={({ currentTarget }) => setTitle(currentTarget.value)}
+            />
+          </div>
+          <Button
+            kind="main"
+            icon="check"
+            disabled={title.trim() === ''}
+            onClick={() => save({ replace: false, title: title.trim() })}
+          >
+            Save as
+          </Button>
+        </>
+      )}
+    </>
   );
 }
 
@@ -205,7 +243,7 @@ function Checked({ reading }: { readonly reading: Extract<Reading, { kind: 'chec
         <h2 id="verdict-title" class={`verdict ${reading.verdict}`}>
           The profile {VERDICTS[reading.verdict]}
         </h2>
-        {reading.sentences.map((text) => (
+        {[...(reading.ofPrint ?? []), ...reading.sentences].map((text) => (
           <p key={text}>{text}</p>
         ))}
         <table class="table">
@@ -243,7 +281,7 @@ function Checked({ reading }: { readonly reading: Extract<Reading, { kind: 'chec
 
 /** One profile: its curve, its numbers, and how it has drifted. */
 export function ProfileScreen({ name }: { readonly name: string }) {
-  const [profile, error] = useLoaded<ProfileView>(() => getProfile(name), name);
+  const [profile, error, setProfile] = useLoaded<ProfileView>(() => getProfile(name), name);
   return (
     <div class="reading">
       <BackToMaterials />
@@ -257,9 +295,10 @@ export function ProfileScreen({ name }: { readonly name: string }) {
             <p class="soft">
               {profile.from === 'built-in'
                 ? 'A computed example, not measured on your machine'
-                : `Learned on ${profile.date}`}
+                : `Learned ${sayProvenance(profile)}`}
             </p>
           </div>
+          {profile.from === 'shop' && <ProfileActions profile={profile} onRenamed={setProfile} />}
           <div class="two-columns">
             <section class="card" aria-labelledby="curve-title">
               <h2 id="curve-title">Tone curve</h2>
@@ -292,6 +331,86 @@ export function ProfileScreen({ name }: { readonly name: string }) {
   );
 }
 
+/** Another title for a profile of the shop, or its end. */
+function ProfileActions({
+  profile,
+  onRenamed,
+}: {
+  readonly profile: ProfileView;
+  readonly onRenamed: (profile: ProfileView) => void;
+}) {
+  const { go } = useShop();
+  const [title, setTitle] = useState<string>();
+  const [uses, setUses] = useState<ProfileUses>();
+  const [error, setError] = useState<unknown>();
+  const rename = (wanted: string) =>
+    renameProfile(profile.name, wanted).then((renamed) => {
+      onRenamed(renamed);
+      setTitle(undefined);
+    }, setError);
+  const count = (uses?.jobs.length ?? 0) + (uses?.orders.length ?? 0);
+  return (
+    <section class="profile-actions" aria-label="Name and end of this profile">
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      {uses ? (
+        <div class="problem" role="alertdialog" aria-label="Delete this profile?">
+          <Icon name="warn" />
+          <div>
+            <p>Delete “{profile.title}”, its report and its history of checks? It cannot be brought back.</p>
+            {count > 0 && (
+              <p>
+                {[...uses.jobs, ...uses.orders].join(', ')} {count === 1 ? 'goes' : 'go'} through it and will ask for
+                another material.
+              </p>
+            )}
+          </div>
+          <div class="problem-actions">
+            <Button onClick={() => removeProfile(profile.name).then(() => go('/material'), setError)}>Delete it</Button>
+            <Button kind="quiet" onClick={() => setUses(undefined)}>
+              Keep it
+            </Button>
+          </div>
+        </div>
+      ) : title === undefined ? (
+        <div class="actions">
+          <Button onClick={() => setTitle(profile.title)}>Rename</Button>
+          <Button kind="quiet" onClick={() => getProfileUses(profile.name).then(setUses, setError)}>
+            Delete
+          </Button>
+        </div>
+      ) : (
+        <form
+          class="actions"
+          onSubmit={(event) => {
+            event.preventDefault();
+            void rename(title.trim());
+          }}
+        >
+          <div class="field">
+            <label class="label" for="profile-title">
+              Name of the profile
+            </label>
+            <input
+              id="profile-title"
+              type="text"
+              value={title}
+              maxLength={80}
+              required
+              onInput={({ currentTarget }) => setTitle(currentTarget.value)}
+            />
+          </div>
+          <button type="submit" class="button main" disabled={title.trim() === ''}>
+            <span>Rename</span>
+          </button>
+          <Button kind="quiet" onClick={() => setTitle(undefined)}>
+            Leave it
+          </Button>
+        </form>
+      )}
+    </section>
+  );
+}
+
 /** Two profiles over each other. */
 export function CompareScreen({ a, b }: { readonly a: string; readonly b: string }) {
   const [comparison, error] = useLoaded<ComparisonView>(() => compareProfiles(a, b), `${a}/${b}`);
@@ -321,7 +440,15 @@ export function CompareScreen({ a, b }: { readonly a: string; readonly b: string
             </section>
             <section class="card" aria-labelledby="differ-title">
               <h2 id="differ-title">How they differ</h2>
-              {comparison.sentences.map((text) => (
+              <dl class="fact-rows">
+                {comparison.facts.map(({ label, value }) => (
+                  <>
+                    <dt key={label}>{label}</dt>
+                    <dd key={`${label}-value`}>{value}</dd>
+                  </>
+                ))}
+              </dl>
+              {comparison.notes.map((text) => (
                 <p key={text}>{text}</p>
               ))}
               <details>

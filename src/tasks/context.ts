@@ -1,0 +1,14 @@
+import type { RefusedMaterial, Shop } from '../material/index.ts';
+
+/** What a task is handed of the world: it knows neither a command line nor a request of the page. */
+export interface TaskContext {
+  readonly shop: Shop;
+  /** Materials that are never put under a laser. */
+  readonly refused: () => readonly RefusedMaterial[];
+  readonly clock: {
+    /** Today, as an ISO date. */
+    readonly today: () => string;
+  };
+  /** Says what is being done now; `share` 0 … 1 where it is known. */
+  readonly progress: (stage: string, share?: number) => void;
+}

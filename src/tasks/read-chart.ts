@@ -1,0 +1,225 @@
+import { AppError } from '../errors.ts';
+import {
+  choosePalette,
+  drawFindings,
+  fitCaptures,
+  type Learned,
+  type LocatedCapture,
+  type Measured,
+  measureCaptures,
+  measureSpan,
+  type PaletteOptions,
+  parseAim,
+  type ReadCapture,
+  readLocated,
+  readMachine,
+  refuseMaterial,
+  renderMeasuredPage,
+  renderProfilePage,
+  spotDiameterUm,
+  type UsableSpan,
+} from '../job/index.ts';
+import type { Palette, Shop } from '../material/index.ts';
+import type { Notice } from '../notices.ts';
+import { type FileToWrite, refuseResults, writeFilesAtomic } from '../plane/index.ts';
+import { type CapturesRequest, gatherNotices, listFoundFiles, openCaptures } from './captures.ts';
+import { type CheckRecord, checkLocatedStrip } from './check-profile.ts';
+import type { TaskContext } from './context.ts';
+import { nameOfTitle, refuseRecordName } from './names.ts';
+
+/** Where results go, each absent when it is not wanted. */
+export interface ReadChartFiles {
+  /** What was learned. */
+  readonly profile?: string;
+  /** What a spot or a dose chart told. */
+  readonly measured?: string;
+  readonly page?: string;
+  readonly palette?: string;
+  /** Folder for the captures with what was found drawn on them. */
+  readonly found?: string;
+}
+
+export interface ReadChartRequest extends CapturesRequest {
+  /**
+   * `learn`: from a chart to a profile or to measures. `check`: a strip or a chart against a profile, measures without
+   * one. `any`: as the chart itself says.
+   */
+  readonly purpose: 'learn' | 'check' | 'any';
+  /** Profile to compare with; absent: the one that the strip was drawn for. */
+  readonly profile?: string;
+  /** Title of the profile that is learned, as a person writes it; its name is made of it when none is given. */
+  readonly title?: string;
+  readonly name?: string;
+  /** Aim curve as a person writes it: `lightness`, `density` or names of profiles. */
+  readonly aim?: string;
+  /** Diameters of craters by cell of a dose chart, µm. */
+  readonly diametersUm?: Readonly<Record<string, number>>;
+  /** Marks that a dose chart shows, as a palette. */
+  readonly palette?: Omit<PaletteOptions, 'date'>;
+  readonly files: ReadChartFiles;
+  /** `true` replaces results that exist. */
+  readonly force?: boolean;
+}
+
+interface RecordBase {
+  readonly captures: readonly ReadCapture[];
+  readonly notices: readonly Notice[];
+  /** Files that were written, in their order. */
+  readonly files: readonly string[];
+}
+
+export interface LearnedRecord extends RecordBase {
+  readonly kind: 'learned';
+  readonly learned: Learned;
+  readonly span: UsableSpan;
+}
+
+export interface MeasuredRecord extends RecordBase {
+  readonly kind: 'measured';
+  readonly reading: Measured['reading'];
+  readonly palette?: Palette;
+}
+
+export type ChartRecord = LearnedRecord | MeasuredRecord | CheckRecord;
+
+/**
+ * Reads a burned chart: a tone chart becomes a profile, a spot or a dose chart its measures, a strip or a verification
+ * chart a verdict on a profile. Files are written whole, or none of them.
+ * @throws AppError those of `openCaptures`, `fitCaptures`, `measureCaptures` and `checkLocated`; result-exists before a
+ * picture is read; option-invalid for a name that is none, a palette of another chart, a tone chart to check without a
+ * profile
+ */
+export async function readChart(request: ReadChartRequest, context: TaskContext): Promise<ChartRecord> {
+  const { purpose, profile, files, force = false, name } = request;
+  if (name !== undefined) refuseRecordName(name, 'the name of the profile');
+  if (request.palette) refuseRecordName(request.palette.name, 'the name of the palette');
+  const { found: _folder, ...single } = files;
+  if (!force) await refuseResults([...new Set(Object.values(single))]);
+  const opened = await openCaptures(request, context);
+  const { layout } = opened.located[0]!.located;
+  const isStrip = layout.kind === 'check' || layout.kind === 'verify';
+  if (purpose !== 'learn' && (profile !== undefined || isStrip)) {
+    return checkLocatedStrip(opened, { ...request, force }, context);
+  }
+  if (purpose === 'check' && layout.kind === 'tone') {
+    throw new AppError(
+      'option-invalid',
+      `found a tone chart (${layout.hash}) and no profile, needed the profile that it is compared with`,
+    );
+  }
+  if (request.palette && layout.kind !== 'dose') {
+    throw new AppError('option-invalid', `the palette: found a ${layout.kind} chart, needed a dose chart`);
+  }
+  const measures = layout.kind === 'spot' || layout.kind === 'dose';
+  return measures
+    ? measure(opened.located, request, { context, notices: opened.notices })
+    : learn(opened.located, request, { context, notices: opened.notices });
+}
+
+interface Around {
+  readonly context: TaskContext;
+  readonly notices: readonly Notice[];
+}
+
+async function measure(
+  located: readonly LocatedCapture[],
+  request: ReadChartRequest,
+  { context, notices }: Around,
+): Promise<MeasuredRecord> {
+  const { files, diametersUm, camera, force = false } = request;
+  const captures = readLocated(located, { camera });
+  const { reading, warnings } = measureCaptures(captures, diametersUm ? { diametersUm } : {});
+  const { layout } = captures[0]!.located;
+  const palette =
+    request.palette && reading.schema === 'tonewright-dose/1'
+      ? choosePalette(reading, layout, { ...request.palette, date: context.clock.today() })
+      : undefined;
+  const pictures = files.page !== undefined || files.found !== undefined ? await drawAll(captures, context) : [];
+  const written = await write(
+    [
+      ...listFoundFiles(pictures, files.found),
+      ...fileOf(files.measured, () => `${JSON.stringify(reading, null, 2)}\n`),
+      ...fileOf(files.page, () => renderMeasuredPage({ reading, captureName: captures[0]!.name, found: pictures[0]! })),
+      ...fileOf(palette && files.palette, () => `${JSON.stringify(palette, null, 2)}\n`),
+    ],
+    force,
+  );
+  return {
+    kind: 'measured',
+    reading,
+    ...(palette ? { palette } : {}),
+    captures,
+    notices: gatherNotices(captures, [...notices, ...warnings]),
+    files: written,
+  };
+}
+
+async function learn(
+  located: readonly LocatedCapture[],
+  request: ReadChartRequest,
+  { context, notices }: Around,
+): Promise<LearnedRecord> {
+  const { shop, clock, progress } = context;
+  const { files, camera, aim, title, force = false } = request;
+  const name = request.name ?? (title === undefined ? undefined : nameOfTitle(title));
+  const captures = readLocated(located, { camera });
+  progress('fitting');
+  const learned = fitCaptures(captures, {
+    camera,
+    date: clock.today(),
+    ...(name === undefined ? {} : { name }),
+    ...(title === undefined ? {} : { title }),
+    ...(aim === undefined ? {} : { aim: parseAim(aim, shop) }),
+  });
+  const { profile, warnings } = learned;
+  refuseMaterial(profile.material, context.refused());
+  progress('writing the report');
+  const pictures = await drawAll(captures, context);
+  const spot = findSpot(profile.machine, shop);
+  const written = await write(
+    [
+      ...listFoundFiles(pictures, files.found),
+      ...fileOf(files.profile, () => `${JSON.stringify(profile, null, 2)}\n`),
+      ...fileOf(files.page, () =>
+        renderProfilePage({ learned, pictures, ...(spot === undefined ? {} : { spotDiameterUm: spot }) }),
+      ),
+    ],
+    force,
+  );
+  return {
+    kind: 'learned',
+    learned,
+    span: measureSpan(profile),
+    captures,
+    notices: gatherNotices(captures, [...notices, ...warnings]),
+    files: written,
+  };
+}
+
+async function drawAll(captures: readonly ReadCapture[], { progress }: TaskContext): Promise<string[]> {
+  const pictures: string[] = [];
+  for (const [at, capture] of captures.entries()) {
+    progress('drawing what was found', at / captures.length);
+    pictures.push(await drawFindings(capture));
+  }
+  return pictures;
+}
+
+function fileOf(path: string | undefined, make: () => string): readonly FileToWrite[] {
+  return path === undefined ? [] : [{ path, bytes: make() }];
+}
+
+async function write(files: readonly FileToWrite[], force: boolean): Promise<readonly string[]> {
+  if (files.length > 0) await writeFilesAtomic(files, { force });
+  return files.map(({ path }) => path);
+}
+
+/** Spot of the machine that burned the chart; undefined where the shop has no record of it. */
+function findSpot(machine: string, shop: Shop): number | undefined {
+  try {
+    return spotDiameterUm(readMachine(machine, shop));
+  } catch (error) {
+    if (error instanceof AppError && error.code === 'name-unknown') return undefined;
+    throw error;
+  }
+}
