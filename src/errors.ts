@@ -21,6 +21,11 @@ export const ERRORS = {
   'image-empty': { exit: 1, http: 422, hint: 'The file has no bytes; copy or export the photo again.' },
   'image-unknown': { exit: 1, http: 415, hint: 'Give a JPEG, PNG, TIFF, WebP or AVIF photo.' },
   'image-broken': { exit: 1, http: 422, hint: 'The file is cut off or damaged; copy or export the photo again.' },
+  'image-profile-broken': {
+    exit: 1,
+    http: 422,
+    hint: 'Open the photo in an editor that shows it right, and save it again as sRGB.',
+  },
   'image-too-small': {
     exit: 1,
     http: 422,

@@ -4,6 +4,11 @@ export const SOURCES = {
     'IEC 61966-2-1:1999, Multimedia systems and equipment – Colour measurement and management – Default RGB colour space sRGB',
   itu709:
     'ITU-R BT.709-6 (2015), Parameter values for the HDTV standards for production and international programme exchange',
+  icc1: 'ICC.1:2022 (profile version 4.4), Image technology colour management – Architecture, profile format, and data structure',
+  png3: 'W3C Recommendation, Portable Network Graphics (PNG) Specification, Third Edition, 2025',
+  h273: 'Recommendation ITU-T H.273 (2021), Coding-independent code points for video signal type identification',
+  dcf2: 'CIPA DC-009-2010 / JEITA CP-3461B, Design rule for Camera File system: DCF Version 2.0',
+  adobeRgb1998: 'Adobe Systems, Adobe RGB (1998) Color Image Encoding, Version 2005-05',
   exif232:
     'CIPA DC-008-2019 / JEITA CP-3451E, Exchangeable image file format for digital still cameras: Exif Version 2.32',
   cie15: 'CIE 15:2004, Colorimetry, 3rd edition',

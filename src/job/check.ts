@@ -12,7 +12,7 @@ import { AppError } from '../errors.ts';
 import { compareSettings, type Profile, type SettingsWarning, type TonePoint, toneCurveOf } from '../material/index.ts';
 import { type Notice, notice } from '../notices.ts';
 import { mean } from '../numeric/index.ts';
-import { lightnessOfReflectance, type Photo, reflectanceOfLightness } from '../plane/index.ts';
+import { convertToSrgb, lightnessOfReflectance, type Photo, reflectanceOfLightness } from '../plane/index.ts';
 import { roundTo } from './html.ts';
 import { predictPoints } from './predict.ts';
 import { type Verification, verifyTones } from './verification.ts';
@@ -445,7 +445,8 @@ function writeSentences(facts: SentenceFacts): string[] {
 }
 
 /** A photograph as the chart reader takes it: three channels, and what the camera says that speaks against it. */
-export function toCaptureImage({ width, height, bits, channels, rgb, facts }: Photo): CaptureImage {
+export function toCaptureImage(photo: Photo): CaptureImage {
+  const { width, height, bits, channels, rgb, facts } = convertToSrgb(photo);
   const told = facts.exif ? distrustTaking(facts.exif) : [];
   const cautions = told.length > 0 ? { cautions: told } : {};
   if (channels === 3) return { width, height, bits, rgb, ...cautions };

@@ -2,6 +2,7 @@ import type { Photo } from './decode.ts';
 import type { ColourImage } from './encode.ts';
 import { type Dots, ONE, type Plane, type Scale } from './plane.ts';
 import type { Crop } from './resample.ts';
+import { convertSamples } from './to-srgb.ts';
 
 /** Averages over rectangles: shares 0…1 of a plane's full scale, row-major. */
 export interface Means {
@@ -118,6 +119,8 @@ export function readColour(photo: Photo, { crop, width, height }: ReadColourOpti
     for (let row = y * POINTS; row < (y + 1) * POINTS; row++) addPoints(sums, photo, { row: rows[row], columns });
     for (let i = 0; i < sums.length; i++) rgb[y * sums.length + i] = Math.round(sums[i] / POINTS ** 2);
   }
+  const { colour } = photo;
+  if (colour) convertSamples(rgb, { colour, channels: 3, full: 255 });
   return { width, height, rgb };
 }
 

@@ -109,18 +109,54 @@ export interface PixelsPerMetre {
   readonly y: number;
 }
 
-/** Resolution of a PNG (pHYs chunk, unit 1). */
-export function readPngResolution(bytes: Uint8Array): PixelsPerMetre | undefined {
+/** Data of a PNG's chunks before its pixels, by type; of several of one type the first. */
+export function readPngChunks(bytes: Uint8Array): ReadonlyMap<string, Uint8Array> {
+  const chunks = new Map<string, Uint8Array>();
   for (let at = 8; at + 12 <= bytes.length; ) {
     const length = readUint32(bytes, at, false);
     const type = text(bytes, at + 4, at + 8);
-    if (type === 'IDAT' || type === 'IEND') return undefined;
-    if (type === 'pHYs' && length === 9 && bytes[at + 16] === 1) {
-      return positive({ x: readUint32(bytes, at + 8, false), y: readUint32(bytes, at + 12, false) });
-    }
+    if (type === 'IDAT' || type === 'IEND') break;
+    if (!chunks.has(type)) chunks.set(type, bytes.subarray(at + 8, at + 8 + length));
     at += 12 + length;
   }
-  return undefined;
+  return chunks;
+}
+
+/** Resolution of a PNG (pHYs chunk, unit 1). */
+export function readPngResolution(bytes: Uint8Array): PixelsPerMetre | undefined {
+  const chunk = readPngChunks(bytes).get('pHYs');
+  if (chunk?.length !== 9 || chunk[8] !== 1) return undefined;
+  return positive({ x: readUint32(chunk, 0, false), y: readUint32(chunk, 4, false) });
+}
+
+/** Whether a file says that it has a colour profile, damaged or not. */
+export function hasProfileMark(bytes: Uint8Array, format: PhotoFormat): boolean {
+  if (format === 'png') return readPngChunks(bytes).has('iCCP');
+  if (format === 'jpeg') return hasJpegProfile(bytes);
+  if (format === 'tiff') return hasTiffTag(bytes, 34675);
+  if (format === 'webp') return text(bytes, 12, 16) === 'VP8X' && (bytes[20]! & 0x20) !== 0;
+  return false;
+}
+
+/** Segments of application 2 named ICC_PROFILE, before the pixels begin (ICC.1, annex B.4). */
+function hasJpegProfile(bytes: Uint8Array): boolean {
+  for (let at = 2; at + 4 <= bytes.length && bytes[at] === 0xff; ) {
+    const marker = bytes[at + 1];
+    if (marker === 0xda) return false;
+    if (marker === 0xe2 && text(bytes, at + 4, at + 15) === 'ICC_PROFILE') return true;
+    at += 2 + readUint16(bytes, at + 2, false);
+  }
+  return false;
+}
+
+function hasTiffTag(bytes: Uint8Array, wanted: number): boolean {
+  const little = bytes[0] === 0x49;
+  const start = readUint32(bytes, 4, little);
+  const count = readUint16(bytes, start, little);
+  for (let entry = start + 2; entry < start + 2 + 12 * count && entry + 12 <= bytes.length; entry += 12) {
+    if (readUint16(bytes, entry, little) === wanted) return true;
+  }
+  return false;
 }
 
 /** Resolution of a TIFF (tags 282, 283, and 296 for the unit: 2 inch, 3 centimetre). */

@@ -2,10 +2,13 @@ import type { Metadata } from 'sharp';
 import { AppError } from '../errors.ts';
 import { type PhotoFormat, readIccName, sniffFormat } from './container.ts';
 import { type ExifFacts, readExifFacts } from './exif.ts';
+import { type FileColour, readFileColour } from './file-colour.ts';
 import { sha256 } from './files.ts';
 import { loadSharp } from './kernels.ts';
 import { dropBytes } from './memory.ts';
+import { type PhotoColour, SRGB_CURVE, tabulateCurve } from './photo-colour.ts';
 import { readInput } from './read-input.ts';
+import { encodeSrgb } from './srgb.ts';
 
 /** What is taken as a photograph. The pixel limit is checked from the header, before anything is decoded. */
 export const PHOTO_LIMITS = {
@@ -46,7 +49,7 @@ export interface DecodeLimits {
   readonly seconds?: number;
 }
 
-/** A decoded photograph: sRGB-coded samples, row-major, channels interleaved, turned upright. */
+/** A decoded photograph: samples row-major, channels interleaved, turned upright; sRGB-coded unless `colour` says other. */
 export interface Photo {
   readonly width: number;
   readonly height: number;
@@ -55,6 +58,8 @@ export interface Photo {
   readonly channels: 1 | 3;
   /** Uint8Array when bits is 8, Uint16Array when 16; width × height × channels samples. */
   readonly rgb: Uint8Array | Uint16Array;
+  /** What the samples are where they are not sRGB. Of 16 bits all channels have one curve. */
+  readonly colour?: PhotoColour;
   /** 0 transparent (bare material) … 255 opaque; undefined when the file has no alpha. */
   readonly alpha?: Uint8Array;
   readonly facts: PhotoFacts;
@@ -87,9 +92,10 @@ export function readPhotoFile(path: string, name: string = path): Promise<Buffer
 /**
  * Decode a photograph from the bytes of its file; `name` is what messages call it.
  * The limits are those of {@link PHOTO_LIMITS} unless others are given.
- * Embedded ICC profiles (and CMYK) are converted to sRGB, at 16 bit when the file has 16.
+ * Profiles of primaries and curves stay as they are and are named by `colour`; profiles of tables, and inks, are converted
+ * to sRGB, at 16 bit when the file has 16.
  * @throws AppError image-empty, image-unknown, image-broken, image-too-small, image-too-long, image-too-large,
- * image-too-slow
+ * image-too-slow, image-profile-broken
  */
 export async function decodePhoto(
   bytes: Buffer,
@@ -106,11 +112,19 @@ export async function decodePhoto(
   const deep = found.depth === 'ushort';
   const grey = found.space === 'b-w' || found.space === 'grey16';
   // The limit was checked above; the library's own must not speak first with words of its own.
-  let pipeline = sharp(bytes, { limitInputPixels: false, failOn: 'warning' }).timeout({ seconds });
+  const fileColour = checkColour(bytes, { found, format, grey, name });
+  // Colours that are known exactly are taken as they are: the library would cut off what sRGB has not.
+  const colour = fileColour.kind === 'own' ? fileColour.colour : undefined;
+  const ignoreIcc = fileColour.kind === 'own' || fileColour.kind === 'srgb';
+  let pipeline = sharp(bytes, { limitInputPixels: false, failOn: 'warning', ignoreIcc }).timeout({ seconds });
+  let complaint: string | undefined;
+  pipeline.on('warning', (warning: string) => {
+    if (/profile/i.test(warning)) complaint = warning;
+  });
   if ((found.orientation ?? 1) !== 1) pipeline = pipeline.autoOrient();
   // The library converts profiled 16-bit samples to the P3 primaries on reading; a second step brings them to sRGB.
   // Without a profile that step must not run: it would take plain samples for P3.
-  if (deep && found.hasProfile) pipeline = pipeline.withIccProfile('srgb');
+  if (deep && fileColour.kind === 'library') pipeline = pipeline.withIccProfile('srgb');
   // Of 8-bit grey with alpha the library would give the grey alone; three equal channels keep the alpha beside them.
   const spread = grey && !deep && found.hasAlpha;
   pipeline = pipeline.toColourspace(deep ? (grey ? 'grey16' : 'rgb16') : grey && !spread ? 'b-w' : 'srgb');
@@ -121,6 +135,9 @@ export async function decodePhoto(
     .catch((error: Error) => {
       throw explainDecodeError(error, { name, bytes: bytes.length, seconds });
     });
+  if (complaint !== undefined && fileColour.kind === 'library') {
+    throw damagedProfile({ name, found: `a colour profile that cannot be used (${complaint})` });
+  }
   if (found.hasAlpha && info.channels !== 2 && info.channels !== 4) {
     throw new AppError(
       'image-unknown',
@@ -145,9 +162,50 @@ export async function decodePhoto(
     width: info.width,
     height: info.height,
     bits: deep ? 16 : 8,
-    ...splitAlpha(samples, { found: info.channels, grey }),
+    ...unifyCurves(splitAlpha(samples, { found: info.channels, grey }), colour),
     facts,
   };
+}
+
+/** What the file says of its colours; what cannot be trusted is refused, since any guess would burn other tones. */
+function checkColour(
+  bytes: Buffer,
+  { found, format, grey, name }: { found: Metadata; format: PhotoFormat; grey: boolean; name: string },
+): FileColour {
+  const samples = grey ? 'grey' : found.space === 'cmyk' ? 'inks' : 'colour';
+  const colour = readFileColour(bytes, { format, icc: found.icc, exif: found.exif, samples });
+  if (colour.kind === 'damaged') throw damagedProfile({ name, found: colour.found });
+  if (colour.kind === 'unreadable') {
+    throw new AppError('image-unknown', `${name}: found ${colour.found}, needed a photo in sRGB or with a profile`, {
+      name,
+    });
+  }
+  return colour;
+}
+
+function damagedProfile({ name, found }: { readonly name: string; readonly found: string }): AppError {
+  return new AppError(
+    'image-profile-broken',
+    `${name}: found ${found}, needed a whole one: without it tones are a guess`,
+    {
+      name,
+    },
+  );
+}
+
+/** The kernels have one curve for 16-bit samples: where the channels differ, all are written anew in sRGB's. */
+function unifyCurves<T extends Pick<Photo, 'rgb'>>(
+  made: T,
+  colour: PhotoColour | undefined,
+): T & Pick<Photo, 'colour'> {
+  const { rgb } = made;
+  if (colour === undefined) return made;
+  if (colour.curves.length === 1 || !(rgb instanceof Uint16Array)) return { ...made, colour };
+  const tables = colour.curves.map((curve) =>
+    Uint16Array.from(tabulateCurve(curve, 65536), (light) => Math.round(65535 * encodeSrgb(light))),
+  );
+  for (let at = 0; at < rgb.length; at++) rgb[at] = tables[at % 3]![rgb[at]!]!;
+  return { ...made, colour: { ...colour, curves: [SRGB_CURVE] } };
 }
 
 function checkFormat(bytes: Uint8Array, name: string): PhotoFormat {

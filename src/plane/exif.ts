@@ -12,6 +12,9 @@ const EXIF_IFD = 0x8769;
 const FLASH = 0x9209;
 const CUSTOM_RENDERED = 0xa401;
 const DIGITAL_ZOOM = 0xa404;
+const INTEROP_IFD = 0xa005;
+const INTEROP_INDEX = 1;
+const ASCII = 2;
 const SHORT = 3;
 const LONG = 4;
 const RATIONAL = 5;
@@ -21,28 +24,47 @@ const RATIONAL = 5;
  * block or is cut off: what a camera says of itself is never a reason to refuse its picture.
  */
 export function readExifFacts(block: Uint8Array): ExifFacts | undefined {
+  return readFields(block, (fields) => ({
+    flashFired: ((fields.get(FLASH) ?? 0) & 1) === 1,
+    // 0 stands for not used.
+    digitalZoom: fields.get(DIGITAL_ZOOM) || 1,
+    customRendered: (fields.get(CUSTOM_RENDERED) ?? 0) !== 0,
+  }));
+}
+
+/** "R03": a camera's file in Adobe RGB (source: 'dcf2', optional colour space), which then often bears no profile. */
+const ADOBE_RGB = 0x52303300;
+
+/** Whether a camera says that its colours are Adobe RGB. */
+export function saysAdobeRgb(block: Uint8Array): boolean {
+  const index = readFields(block, (fields, read) => {
+    const pointer = fields.get(INTEROP_IFD);
+    return pointer === undefined ? undefined : read(pointer).get(INTEROP_INDEX);
+  });
+  return index === ADOBE_RGB;
+}
+
+/** What is made of the fields of the Exif IFD; `read` gives another directory. Undefined where there is none. */
+function readFields<T>(
+  block: Uint8Array,
+  make: (fields: ReadonlyMap<number, number>, read: (at: number) => ReadonlyMap<number, number>) => T,
+): T | undefined {
   const named = block[0] === 0x45 && block[1] === 0x78;
   const tiff = block.subarray(named ? 6 : 0);
   const little = tiff[0] === 0x49 && tiff[1] === 0x49;
   if (!little && !(tiff[0] === 0x4d && tiff[1] === 0x4d)) return undefined;
   const view = new DataView(tiff.buffer, tiff.byteOffset, tiff.length);
+  const read = (at: number) => readDirectory(view, at, little);
   try {
-    const pointer = readDirectory(view, view.getUint32(4, little), little).get(EXIF_IFD);
-    if (pointer === undefined) return undefined;
-    const fields = readDirectory(view, pointer, little);
-    return {
-      flashFired: ((fields.get(FLASH) ?? 0) & 1) === 1,
-      // 0 stands for not used.
-      digitalZoom: fields.get(DIGITAL_ZOOM) || 1,
-      customRendered: (fields.get(CUSTOM_RENDERED) ?? 0) !== 0,
-    };
+    const pointer = read(view.getUint32(4, little)).get(EXIF_IFD);
+    return pointer === undefined ? undefined : make(read(pointer), read);
   } catch (error) {
     if (error instanceof RangeError) return undefined;
     throw error;
   }
 }
 
-/** First value of every field of one directory that is a number. */
+/** First value of every field of one directory that is a number; up to four letters as one number, first letter highest. */
 function readDirectory(view: DataView, at: number, little: boolean): ReadonlyMap<number, number> {
   const fields = new Map<number, number>();
   const count = view.getUint16(at, little);
@@ -50,6 +72,7 @@ function readDirectory(view: DataView, at: number, little: boolean): ReadonlyMap
     const entry = at + 2 + 12 * i;
     const tag = view.getUint16(entry, little);
     const type = view.getUint16(entry + 2, little);
+    if (type === ASCII && view.getUint32(entry + 4, little) <= 4) fields.set(tag, view.getUint32(entry + 8));
     if (type === SHORT) fields.set(tag, view.getUint16(entry + 8, little));
     if (type === LONG) fields.set(tag, view.getUint32(entry + 8, little));
     if (type === RATIONAL) {

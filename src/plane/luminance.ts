@@ -1,6 +1,7 @@
 import type { Photo } from './decode.ts';
+import { SRGB_CURVE, tabulateCurve } from './photo-colour.ts';
 import { ONE } from './plane.ts';
-import { decodeSrgb, REC709 } from './srgb.ts';
+import { REC709 } from './srgb.ts';
 
 /** Share of linear red, green and blue in the luminance; each 0…1, sum 1. */
 export type ChannelWeights = readonly [red: number, green: number, blue: number];
@@ -12,8 +13,8 @@ export type ChannelWeights = readonly [red: number, green: number, blue: number]
 export const CENTRE = 16384;
 
 /**
- * A photo as rows of light for the resampler: which samples to read, and the tables from sRGB code (IEC 61966-2-1) to
- * 15-bit linear light. With `alpha` the light is multiplied by it row by row.
+ * A photo as rows of light for the resampler: which samples to read, and the tables from code (sRGB's, IEC 61966-2-1,
+ * unless the photo has colours of its own) to 15-bit linear light. With `alpha` the light is multiplied by it row by row.
  */
 export interface LightSource {
   readonly width: number;
@@ -36,21 +37,28 @@ const FRACTION = 1 << 15;
 /** 15-bit share of each 8-bit alpha. */
 export const ALPHA_SHARES = Uint16Array.from({ length: 256 }, (_, alpha) => Math.round((alpha * ONE) / 255));
 
-/** The light of a photo; premultiplied by its alpha when it has one. */
-export function lightOf(photo: Photo, weights: ChannelWeights = REC709.weights): LightSource {
-  checkWeights(weights);
-  const { width, height, bits, channels, rgb, alpha } = photo;
+/**
+ * The light of a photo; premultiplied by its alpha when it has one. The weights are of the photo's own red, green and blue;
+ * its luminance unless told otherwise.
+ */
+export function lightOf(photo: Photo, asked?: ChannelWeights): LightSource {
+  if (asked) checkWeights(asked);
+  const { width, height, bits, channels, rgb, alpha, colour } = photo;
+  const weights = asked ?? colour?.luminance ?? REC709.weights;
+  const lightOfCodes = (count: number): readonly Float64Array[] =>
+    (colour?.curves ?? [SRGB_CURVE]).map((curve) => tabulateCurve(curve, count));
   const base = { width, height, samples: rgb, alpha, weights: wholeWeights(weights) };
   if (bits === 16) {
     return {
       ...base,
       kind: channels === 3 ? 'rgb16' : 'grey16',
       shares: new Int32Array(0),
-      light: Uint16Array.from({ length: 65536 }, (_, code) => Math.round(ONE * decodeSrgb(code / 65535))),
+      light: Uint16Array.from(lightOfCodes(65536)[0]!, (light) => Math.round(ONE * light)),
     };
   }
-  const parts = weights.map((weight) =>
-    Array.from({ length: 256 }, (_, code) => Math.round(weight * decodeSrgb(code / 255) * ONE * FRACTION)),
+  const curves = lightOfCodes(256);
+  const parts = weights.map((weight, at) =>
+    Array.from(curves[at] ?? curves[0]!, (light) => Math.round(weight * light * ONE * FRACTION)),
   );
   const shares =
     channels === 3

@@ -10,7 +10,7 @@ const CRC_TABLE = Int32Array.from({ length: 256 }, (_, byte) => {
 });
 
 /** CRC-32 as PNG wants it (ISO/IEC 15948, annex D). */
-function crc32(bytes: Uint8Array): number {
+export function crc32(bytes: Uint8Array): number {
   let crc = -1;
   for (let at = 0; at < bytes.length; at++) crc = CRC_TABLE[(crc ^ bytes[at]) & 0xff] ^ (crc >>> 8);
   return ~crc >>> 0;

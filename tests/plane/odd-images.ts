@@ -228,15 +228,27 @@ const curve = (gamma: number) => {
   return bytes;
 };
 
-/** A profile (ICC version 2) of a colour space with the given tags beside its name. */
-function makeProfile(space: 'RGB ' | 'GRAY', title: string, own: readonly (readonly [string, Buffer])[]): Buffer {
+export interface ProfileParts {
+  /** Version 2 names its own white in 'wtpt', version 4 how it was adapted in 'chad'. */
+  readonly version?: 2 | 4;
+  /** XYZ in the tag 'wtpt'. */
+  readonly white?: readonly number[];
+}
+
+/** A profile of a colour space with the given tags beside its name. */
+function makeProfile(
+  space: 'RGB ' | 'GRAY',
+  title: string,
+  own: readonly (readonly [string, Buffer])[],
+  { version = 2, white = XYZ_D50 }: ProfileParts = {},
+): Buffer {
   const name = Buffer.from(`${title}\0`, 'latin1');
   const length = Buffer.alloc(4);
   length.writeUInt32BE(name.length);
   const tags: readonly (readonly [string, Buffer])[] = [
     ['desc', Buffer.concat([Buffer.from('desc\0\0\0\0', 'latin1'), length, name, Buffer.alloc(79)])],
     ['cprt', Buffer.from('text\0\0\0\0none\0\0\0\0', 'latin1')],
-    ['wtpt', xyz(XYZ_D50)],
+    ['wtpt', xyz(white)],
     ...own,
   ];
   const table = Buffer.alloc(4 + 12 * tags.length);
@@ -253,7 +265,7 @@ function makeProfile(space: 'RGB ' | 'GRAY', title: string, own: readonly (reado
   }
   const header = Buffer.alloc(128);
   header.writeUInt32BE(at, 0);
-  header.writeUInt32BE(0x02400000, 8);
+  header.writeUInt32BE(version === 2 ? 0x02400000 : 0x04400000, 8);
   header.write(`mntr${space}XYZ `, 12, 'latin1');
   header.writeUInt16BE(2000, 24);
   header.writeUInt16BE(1, 26);
@@ -271,6 +283,39 @@ export function makeWideProfile(): Buffer {
   ]);
 }
 
+/** A matrix profile of colorants (XYZ under D50, by primary), one curve and, in version 4, the adaptation (row by row). */
+export function makeMatrixProfile(
+  colorants: readonly (readonly number[])[],
+  { tone, chad, ...parts }: ProfileParts & { readonly tone: Buffer; readonly chad?: readonly number[] },
+): Buffer {
+  const adaptation = chad && Buffer.concat([Buffer.from('sf32\0\0\0\0', 'latin1'), ...chad.map(s15)]);
+  return makeProfile(
+    'RGB ',
+    'Matrix test',
+    [
+      ...colorants.map((values, at) => [['rXYZ', 'gXYZ', 'bXYZ'][at]!, xyz(values)] as const),
+      ...['rTRC', 'gTRC', 'bTRC'].map((tag) => [tag, tone] as const),
+      ...(adaptation ? [['chad', adaptation] as const] : []),
+    ],
+    parts,
+  );
+}
+
+/** A tone curve as a table of 16-bit light at equal steps of the code. */
+export function makeToneTable(length: number, lightOf: (code: number) => number): Buffer {
+  const bytes = Buffer.alloc(12 + 2 * length);
+  bytes.write('curv', 0, 'latin1');
+  bytes.writeUInt32BE(length, 8);
+  for (let at = 0; at < length; at++) bytes.writeUInt16BE(Math.round(65535 * lightOf(at / (length - 1))), 12 + 2 * at);
+  return bytes;
+}
+
+/** A tone curve of one exponent. */
+export const makeTonePower = (exponent: number) => curve(exponent);
+
+/** Linear grey. */
+export const makeLinearGreyProfile = () => makeProfile('GRAY', 'Linear grey', [['kTRC', curve(1)]]);
+
 export const GREY_GAMMA = 1.5;
 
 /** A grey profile whose samples are linear light to the power 1 / GREY_GAMMA. */
@@ -278,8 +323,27 @@ export function makeGreyProfile(): Buffer {
   return makeProfile('GRAY', 'Grey test', [['kTRC', curve(GREY_GAMMA)]]);
 }
 
+/** The same PNG with one more chunk after its header. */
+export function attachChunk(png: Buffer, type: string, data: Uint8Array): Buffer {
+  return Buffer.concat([png.subarray(0, 33), pngChunk(type, data), png.subarray(33)]);
+}
+
 /** The same PNG with a profile attached and not one sample changed. */
 export function attachProfile(png: Buffer, profile: Buffer): Buffer {
-  const data = Buffer.concat([Buffer.from('icc\0\0', 'latin1'), deflateSync(profile)]);
-  return Buffer.concat([png.subarray(0, 33), pngChunk('iCCP', data), png.subarray(33)]);
+  return attachChunk(png, 'iCCP', Buffer.concat([Buffer.from('icc\0\0', 'latin1'), deflateSync(profile)]));
+}
+
+/** A PNG of codes 0 … full, 8 × 8 pixels of each, side by side: grey, or colour by three codes. */
+export async function makePatches(patches: readonly (readonly number[])[], bits: 8 | 16 = 8): Promise<Buffer> {
+  const channels = patches[0]!.length as 1 | 3;
+  const width = 8 * patches.length;
+  const samples = Array.from({ length: width * 8 * channels }, (_, at) => {
+    const pixel = Math.floor(at / channels);
+    return patches[Math.floor((pixel % width) / 8)]![at % channels]!;
+  });
+  if (bits === 16) return makePng16({ width, height: 8, channels, samples: Uint16Array.from(samples) });
+  return sharp(Uint8Array.from(samples), { raw: { width, height: 8, channels } })
+    .toColourspace(channels === 1 ? 'b-w' : 'srgb')
+    .png()
+    .toBuffer();
 }
