@@ -235,7 +235,8 @@ for (let at = only ?? 0; at < (only === undefined ? COUNT + ROUGH : only + 1); a
   const start = process.cpuUsage();
   try {
     const located = locateChart(capture, known);
-    const readings = readPatches(capture, located);
+    // Both directions are burned on charts that were drawn for one.
+    const readings = readPatches(capture, located, { direction: located.direction });
     times.push(process.cpuUsage(start).user / 1000);
     const place = worstPlace(simulated, located);
     const tone = worstTone(readings, camera, layout);

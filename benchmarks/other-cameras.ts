@@ -139,7 +139,10 @@ for (const at of only ?? Array.from({ length: COUNT }, (_, i) => i)) {
   const start = process.cpuUsage();
   try {
     const located = locateChart(capture, known);
-    const readings = readPatches(capture, located, { camera: plain ? 'known' : 'unknown' });
+    const readings = readPatches(capture, located, {
+      camera: plain ? 'known' : 'unknown',
+      direction: located.direction,
+    });
     times.push(process.cpuUsage(start).user / 1000);
     const chart = charts.find(({ layout }) => layout === located.layout);
     const place = chart ? worstPlace(chart, located) : Number.POSITIVE_INFINITY;

@@ -89,11 +89,26 @@ export const ERRORS = {
     http: 422,
     hint: 'Take the capture again with a fixed exposure and without automatic contrast.',
   },
+  'capture-dark': {
+    exit: 1,
+    http: 422,
+    hint: 'Take the capture again with more light or a longer exposure.',
+  },
+  'capture-negative': {
+    exit: 1,
+    http: 422,
+    hint: 'Give the picture as it was taken, not its negative; or say how the material marks.',
+  },
   'capture-glare': { exit: 1, http: 422, hint: 'Turn the piece against the lamp and use matt light from two sides.' },
   'capture-uneven': {
     exit: 1,
     http: 422,
     hint: 'Take the capture again in even light, with nothing lying on the chart.',
+  },
+  'reference-unusable': {
+    exit: 1,
+    http: 422,
+    hint: 'Lay plain white paper or a grey card flat beside the chart, in the same light; or leave the reference out.',
   },
   'contrast-too-low': {
     exit: 1,

@@ -67,6 +67,16 @@ export const NOTICES = {
     say: ({ lightness }: { readonly lightness: number }) =>
       `The camera's curve is known to ±${lightness.toFixed(1)} L* only; a scan or a capture with known values is safer.`,
   },
+  'capture-darkish': {
+    about: 'capture',
+    say: ({ chart, picture }: { readonly chart: number; readonly picture: number }) =>
+      `The picture is dark (the lighter of bare and solid at L* ${chart.toFixed(0)}, nothing in the picture above L* ${picture.toFixed(0)}): noise is a larger part of the tones. Expose more, or lay a sheet of white paper beside the piece.`,
+  },
+  'capture-repeated': {
+    about: 'captures',
+    say: ({ name, sameAs }: { readonly name: string; readonly sameAs: readonly string[] }) =>
+      `${sameAs.join(', ')}: the same picture as ${name}, counted once. A second capture tells something when the piece was scanned or photographed anew.`,
+  },
   'captures-disagree': {
     about: 'captures',
     say: ({

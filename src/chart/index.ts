@@ -22,6 +22,7 @@ export {
   type RejectReason,
   readPatches,
 } from './read.ts';
+export { type FoundReference, type NeutralReference, type PixelBox, WHITE_PAPER } from './reference.ts';
 export { type FieldSamples, type PatchSamples, samplePatches } from './samples.ts';
 export { readTagCells, TAG_COUNT } from './tag-codes.ts';
 export { identifyTag, identifyTags, layoutHash, type TagIdentity, type TagsIdentity, tagIdOf } from './tags.ts';

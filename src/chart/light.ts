@@ -1,4 +1,4 @@
-import { median } from '../numeric/index.ts';
+import { median, medianAbsoluteDeviation } from '../numeric/index.ts';
 
 /** A field of known kind: what it reads, and where. */
 export interface ReferenceField {
@@ -62,21 +62,10 @@ export function fitLight(
     );
     return row;
   });
-  const values = references.map(({ light }) => Math.log(light));
-  const weights = new Float64Array(references.length).fill(1);
-  let coefficients = new Float64Array(count);
-  let residuals = new Float64Array(references.length);
-  let scatter = 0;
-  const freedom = Math.sqrt(references.length / Math.max(1, references.length - count));
-  for (let round = 0; round < ROUNDS; round++) {
-    coefficients = solveWeighted(rows, values, weights);
-    residuals = Float64Array.from(values, (value, i) => value - dot(rows[i]!, coefficients));
-    scatter = 1.4826 * median(residuals.map(Math.abs)) * freedom;
-    for (let i = 0; i < weights.length; i++) {
-      const u = residuals[i] / Math.max(1e-4, BIWEIGHT * scatter);
-      weights[i] = Math.abs(u) < 1 ? Math.max(1e-6, (1 - u * u) ** 2) : 1e-6;
-    }
-  }
+  const { coefficients, residuals, scatter } = fitBiweight(
+    rows,
+    references.map(({ light }) => Math.log(light)),
+  );
   const logAt = (xMm: number, yMm: number) => {
     let sum = 0;
     for (let k = 0; k < terms; k++) sum += coefficients[k] * TERMS[k]!(scaleX(xMm), scaleY(yMm));
@@ -98,6 +87,69 @@ export function fitLight(
     disagreement: scatter,
     degree,
     unevenness: Math.exp(high - low),
+  };
+}
+
+/** Least squares with Tukey's biweight; `scatter` is the robust standard deviation of what is left, the freedom of the fit allowed for. */
+function fitBiweight(rows: readonly Float64Array[], values: readonly number[]) {
+  const count = rows[0]!.length;
+  const weights = new Float64Array(values.length).fill(1);
+  let coefficients = new Float64Array(count);
+  let residuals = new Float64Array(values.length);
+  let scatter = 0;
+  const freedom = Math.sqrt(values.length / Math.max(1, values.length - count));
+  for (let round = 0; round < ROUNDS; round++) {
+    coefficients = solveWeighted(rows, values, weights);
+    residuals = Float64Array.from(values, (value, i) => value - dot(rows[i]!, coefficients));
+    scatter = 1.4826 * median(residuals.map(Math.abs)) * freedom;
+    for (let i = 0; i < weights.length; i++) {
+      const u = residuals[i] / Math.max(1e-4, BIWEIGHT * scatter);
+      weights[i] = Math.abs(u) < 1 ? Math.max(1e-6, (1 - u * u) ** 2) : 1e-6;
+    }
+  }
+  return { coefficients, residuals, scatter };
+}
+
+/** A field of one unknown tone beside the chart, compared with the chart's bare surface. */
+export interface BesideFit {
+  /** Luminance of the field relative to bare. */
+  readonly ratio: number;
+  /** How far the ratio's logarithm moves between a plane and a curved surface of light: what the light leaves open. */
+  readonly open: number;
+  /** Robust standard deviation of the field's logarithms over the surface. */
+  readonly scatter: number;
+}
+
+/**
+ * Fits one smooth light to the chart's references and to a field beside it, whose own tone is one more unknown:
+ * log(light) = polynomial(x, y) + [solid]·a + [beside]·b, by the biweight as in `fitLight`. With the field on several sides of the chart
+ * the light between is interpolated, with one side extrapolated, which the two degrees tell.
+ */
+export function fitBeside(
+  references: readonly ReferenceField[],
+  beside: readonly { readonly xMm: number; readonly yMm: number; readonly light: number }[],
+  { widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number },
+): BesideFit {
+  const fields = [...references, ...beside.map((field) => ({ ...field, kind: 'beside' as const }))];
+  const fit = (terms: number) => {
+    const rows = fields.map(({ kind, xMm, yMm }) =>
+      Float64Array.from({ length: terms + 2 }, (_, k) => {
+        if (k < terms) return TERMS[k]!((2 * xMm) / widthMm - 1, (2 * yMm) / heightMm - 1);
+        return kind === (k === terms ? 'solid' : 'beside') ? 1 : 0;
+      }),
+    );
+    return fitBiweight(
+      rows,
+      fields.map(({ light }) => Math.log(light)),
+    );
+  };
+  const plane = fit(TERMS_OF_DEGREE[1]);
+  const curved = references.length >= 10 ? fit(TERMS_OF_DEGREE[2]) : plane;
+  const last = (coefficients: Float64Array) => coefficients.at(-1)!;
+  return {
+    ratio: Math.exp(last(curved.coefficients)),
+    open: Math.abs(last(curved.coefficients) - last(plane.coefficients)),
+    scatter: medianAbsoluteDeviation([...curved.residuals.slice(references.length)]),
   };
 }
 

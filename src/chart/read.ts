@@ -6,6 +6,7 @@ import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulat
 import { labOf } from './colour.ts';
 import { fitLight, isLightAdded, type LightSurface, type ReferenceField } from './light.ts';
 import type { Located } from './locate.ts';
+import { type FoundReference, type NeutralReference, readReference } from './reference.ts';
 import { judgeRings, neighbourScatter, type RingLight } from './rings.ts';
 import {
   decodeLevels,
@@ -24,6 +25,10 @@ export interface ReadOptions {
    * curve of its own, estimated from the chart. Or a curve that was estimated before.
    */
   readonly camera?: 'known' | 'unknown' | CameraCurve;
+  /** How the material really marks, where that is not what the chart was drawn for. */
+  readonly direction?: 'lighter' | 'darker';
+  /** A neutral field beside the chart, by which all lightness is counted. */
+  readonly reference?: NeutralReference;
 }
 
 /** One patch as it was read. */
@@ -76,6 +81,8 @@ export interface Readings {
   readonly disagreement: number;
   readonly unevenness: number;
   readonly camera: CameraCurve;
+  /** What all lightness was counted by; absent when it is as the capture codes it. */
+  readonly reference?: FoundReference;
   /** What a person should know. */
   readonly warnings: readonly Notice[];
 }
@@ -117,6 +124,14 @@ const REFERENCES_LOST_MAX = 0.34;
 /** Least difference of bare and solid that can be learned from, L*, and in standard errors of the references. */
 const CONTRAST_MIN = 4;
 const CONTRAST_MIN_ERRORS = 8;
+/**
+ * Lightness of the lighter of bare and solid, and of what is lightest in the picture, L* as coded: below both a capture is too dark
+ * to be read, or is told to be dark. Noise and the steps of 8 bits are a growing part of the light there; assumed.
+ */
+const DARK_REFUSED = { chart: 30, picture: 60 } as const;
+const DARK_SAID = { chart: 40, picture: 60 } as const;
+/** Share of the picture that may be lighter than what counts as its lightest: sparks of dust and metal. */
+const SPARKS = 0.01;
 /** Replicates may differ by this many times the repeatability, and at least by this, L*. */
 const REPLICATE_OUTLIER = 6;
 const REPLICATE_OUTLIER_MIN = 3;
@@ -124,11 +139,13 @@ const REPLICATE_OUTLIER_MIN = 3;
 /**
  * Reads every patch of a located chart: undoes the camera, levels the light by the references, leaves out what is
  * scratched, clipped or under a reflection, and refuses a capture whose references cannot be trusted.
- * @throws AppError capture-clipped, capture-glare, capture-uneven, contrast-too-low, chart-wrong
+ * @throws AppError capture-clipped, capture-dark, capture-glare, capture-negative, capture-uneven, contrast-too-low, chart-wrong,
+ * reference-unusable
  */
 export function readPatches(capture: CaptureImage, located: Located, options: ReadOptions = {}): Readings {
   const { layout } = located;
   const { camera = 'known' } = options;
+  refuseNegative(located, options.direction ?? layout.direction);
   const sharpening = measureSharpening(capture, located);
   const plain = sharpening ? undoSharpening(capture, located, sharpening) : capture;
   const samples = samplePatches(plain, located);
@@ -198,7 +215,29 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   judgeReferences({ surface, fields, references, asked, added }, reject);
 
   const bareSamples = samples.filter(({ patch }) => patch.role === 'bare' && !rejected.has(patch.id));
-  const bareRgb = meanRgb(bareSamples.length > 0 ? bareSamples : margins, byLevel);
+  const codedRgb = meanRgb(bareSamples.length > 0 ? bareSamples : margins, byLevel);
+  const codedSolid = meanRgb(
+    samples.filter(({ patch }) => patch.role === 'solid' && !rejected.has(patch.id)),
+    byLevel,
+  );
+  const dark = judgeDark(capture, Math.max(labOf(codedRgb)[0], labOf(codedSolid)[0]));
+  if (dark) warnings.push(dark);
+  const reference =
+    options.reference &&
+    readReference(options.reference, {
+      capture,
+      located,
+      curve,
+      fields,
+      bareAt: surface.bareAt,
+      bareRgb: codedRgb,
+      bareL: labOf(codedRgb)[0],
+      solidL: labOf(codedSolid)[0],
+    });
+  const gain = reference?.gain ?? 1;
+  const scaled = ([red, green, blue]: readonly [number, number, number]) =>
+    [gain * red, gain * green, gain * blue] as const;
+  const bareRgb = scaled(codedRgb);
   const bareLight = REC709.weights.reduce((sum, weight, at) => sum + weight * bareRgb[at]!, 0);
   const readings = samples
     .filter(({ patch }) => !rejected.has(patch.id))
@@ -224,12 +263,8 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
         order: patch.order,
       };
     });
-  const solidRgb = meanRgb(
-    samples.filter(({ patch }) => patch.role === 'solid' && !rejected.has(patch.id)),
-    byLevel,
-  );
   const bareLab = labOf(bareRgb);
-  const solidLab = labOf(solidRgb);
+  const solidLab = labOf(scaled(codedSolid));
   refuseLowContrast(surface, { bareLab, count: fields.length });
 
   if (surface.disagreement > DISAGREE_SAID) {
@@ -263,8 +298,55 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
     disagreement: surface.disagreement,
     unevenness: surface.unevenness,
     camera: curve,
+    ...(reference ? { reference } : {}),
     warnings,
   };
+}
+
+/**
+ * Tags burn as the patches do: where they stand out the other way than the chart was drawn for, the picture is a negative, or the
+ * material marks otherwise, which a person has to say, since both look the same.
+ */
+function refuseNegative({ direction: found, layout }: Located, needed: 'lighter' | 'darker'): void {
+  if (found === needed) return;
+  throw new AppError(
+    'capture-negative',
+    `found tags ${found} than the bare surface, needed ${needed} ones as in chart ${layout.hash}: a negative of the picture, or a material that marks ${found}, which needs a chart drawn for ${found} marks (chart --direction ${found}) or --direction ${found} here`,
+    { found, needed },
+  );
+}
+
+/**
+ * Whether a picture is too dark: when neither the chart nor anything else in it is light. Dark stock beside something light is not.
+ * @returns what a person should know; undefined when it is light enough
+ * @throws AppError capture-dark
+ */
+function judgeDark(capture: CaptureImage, chart: number): Notice | undefined {
+  if (chart >= DARK_SAID.chart) return undefined;
+  const picture = lightestOf(capture);
+  if (picture >= DARK_SAID.picture) return undefined;
+  if (chart < DARK_REFUSED.chart && picture < DARK_REFUSED.picture) {
+    throw new AppError(
+      'capture-dark',
+      `found the lighter of bare and solid at L* ${chart.toFixed(0)} and nothing in the picture above L* ${picture.toFixed(0)}, needed L* ${DARK_REFUSED.chart} on the chart, or something of L* ${DARK_REFUSED.picture} that shows that the stock is dark and not the picture; expose more, or lay a sheet of white paper beside the piece`,
+      { chart, picture },
+    );
+  }
+  return notice('capture-darkish', { chart, picture });
+}
+
+/** L* that all but a few sparks of a picture stay below. */
+function lightestOf({ width, height, rgb, bits }: CaptureImage): number {
+  const decode = decodeLevels(bits);
+  const shift = bits === 16 ? 4 : 0;
+  const step = Math.max(1, Math.floor((width * height) / 40_000));
+  const lights: number[] = [];
+  for (let at = 0; at < width * height; at += step) {
+    const light = REC709.weights.reduce((sum, weight, c) => sum + weight * decode[rgb[3 * at + c] >> shift], 0);
+    lights.push(light);
+  }
+  lights.sort((a, b) => a - b);
+  return lightnessOfReflectance(lights[Math.floor((1 - SPARKS) * (lights.length - 1))]!);
 }
 
 /** Where patches cannot tell: a reflection makes few bare fields far lighter than most, a shadow few far darker. */

@@ -6,6 +6,7 @@ import {
   fires,
   type Located,
   locateChart,
+  type NeutralReference,
   type Patch,
   type PatchPattern,
   type Reading,
@@ -16,6 +17,7 @@ import { AppError } from '../errors.ts';
 import {
   type AimCurve,
   type DotField,
+  type ExposureBand,
   type FitPattern,
   type FitReading,
   fitProfile,
@@ -41,12 +43,21 @@ export interface ReadCapturesOptions {
   readonly layouts: readonly ChartLayout[];
   readonly camera: 'known' | 'unknown';
   readonly mirrored?: boolean;
+  /** How the material really marks, where that is not what the chart was drawn for. */
+  readonly direction?: 'lighter' | 'darker';
+  /**
+   * What tells how light the whole is: a neutral field beside the chart in every capture, or that the captures are scans with the
+   * scanner's automatics off.
+   */
+  readonly reference?: NeutralReference | 'scanner';
   /** Corners by hand, pixels of the first capture; only with one capture. */
   readonly corners?: Corners;
 }
 
 export interface FitCapturesOptions {
   readonly camera: 'known' | 'unknown';
+  /** As the captures were read. */
+  readonly reference?: NeutralReference | 'scanner';
   /** Name and title of the profile; made from material and chart when absent. */
   readonly name?: string;
   readonly title?: string;
@@ -62,6 +73,8 @@ export interface LearnOptions extends ReadCapturesOptions, FitCapturesOptions {}
 /** One capture with where the chart lies in it. */
 export interface LocatedCapture extends NamedCapture {
   readonly located: Located;
+  /** Names of further captures that hold the same picture, pixel for pixel: they say nothing more. */
+  readonly sameAs?: readonly string[];
 }
 
 /** One capture with what was found in it. */
@@ -87,6 +100,23 @@ export interface Learned extends ProfileFit {
 const SPACING_TO_MARK = 0.8;
 
 /**
+ * How light the whole is by a capture alone: a camera that meters what fills the frame is off by the frame's own lightness, a stop
+ * either way; common practice, no source.
+ */
+const UNREFERENCED: ExposureBand = { basis: 'none', factor: 2 };
+/** A flatbed looks at its own white strip before each scan; with its automatics off it keeps to that; assumed. */
+const BY_SCANNER: ExposureBand = { basis: 'scanner', factor: 1.1 };
+
+/** Captures with a reference share its tolerance, which no number of them makes smaller: the middle one counts. */
+function knowExposure(read: readonly ReadCapture[], reference: ReadCapturesOptions['reference']): ExposureBand {
+  const found = read.flatMap(({ readings }) => readings.reference ?? []);
+  if (found.length < read.length) return reference === 'scanner' ? BY_SCANNER : UNREFERENCED;
+  const { lightness, tolerance } = found[0]!;
+  const factor = Math.round(1e4 * median(found.map((one) => one.factor))) / 1e4;
+  return { basis: 'reference', factor, lightness, tolerance };
+}
+
+/**
  * From captures of one tone chart to a profile: locate, read, take the median of each patch over the captures, fit.
  * @throws AppError those of `locateChart`, `readPatches` and `fitProfile`; chart-wrong for captures of different charts
  * or of a chart without tones.
@@ -104,7 +134,7 @@ export function readCaptures(captures: readonly NamedCapture[], options: ReadCap
 }
 
 /**
- * Finds the chart in captures of one piece.
+ * Finds the chart in captures of one piece. A picture that is given twice is counted once.
  * @throws AppError those of `locateChart` and `refuseCorners`; chart-wrong for captures of different charts
  */
 export function locateCaptures(
@@ -113,9 +143,9 @@ export function locateCaptures(
 ): readonly LocatedCapture[] {
   if (captures.length === 0) throw new RangeError('learning needs at least one capture');
   refuseCorners(captures.length, corners);
-  const found = captures.map(({ name, image }): LocatedCapture => {
+  const found = tellApart(captures).map(({ name, image, sameAs }): LocatedCapture => {
     const located = naming(name, () => locateChart(image, layouts, { mirrored, ...(corners ? { corners } : {}) }));
-    return { name, image, located };
+    return { name, image, located, ...(sameAs.length > 0 ? { sameAs } : {}) };
   });
   const { layout } = found[0]!.located;
   for (const { name, located } of found) {
@@ -135,11 +165,16 @@ export function locateCaptures(
  */
 export function readLocated(
   located: readonly LocatedCapture[],
-  { camera }: Pick<ReadCapturesOptions, 'camera'>,
+  { camera, direction, reference }: Pick<ReadCapturesOptions, 'camera' | 'direction' | 'reference'>,
 ): readonly ReadCapture[] {
+  const how = {
+    camera,
+    ...(direction ? { direction } : {}),
+    ...(reference && reference !== 'scanner' ? { reference } : {}),
+  };
   return located.map((capture) => {
     const { name, image, located: found } = capture;
-    return { ...capture, readings: naming(name, () => readPatches(image, found, { camera })) };
+    return { ...capture, readings: naming(name, () => readPatches(image, found, how)) };
   });
 }
 
@@ -161,6 +196,25 @@ function naming<T>(name: string, work: () => T): T {
     if (!(error instanceof AppError)) throw error;
     throw new AppError(error.code, `${name}: ${error.message}`, { ...error.details, capture: name });
   }
+}
+
+/** Captures that differ, each with the names of those that hold the same picture. */
+function tellApart(
+  captures: readonly NamedCapture[],
+): readonly (NamedCapture & { readonly sameAs: readonly string[] })[] {
+  const apart: (NamedCapture & { sameAs: string[] })[] = [];
+  for (const { name, image } of captures) {
+    const same = apart.find((other) => holdsSame(other.image, image));
+    if (same) same.sameAs.push(name);
+    else apart.push({ name, image, sameAs: [] });
+  }
+  return apart;
+}
+
+function holdsSame(a: CaptureImage, b: CaptureImage): boolean {
+  if (a.width !== b.width || a.height !== b.height || a.bits !== b.bits) return false;
+  for (let i = 0; i < a.rgb.length; i++) if (a.rgb[i] !== b.rgb[i]) return false;
+  return true;
 }
 
 /**
@@ -211,7 +265,11 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
   const ofCaptures = withoutCodes(listWarnings(read), 'direction-read');
   return {
     ...fitted,
-    profile: { ...fitted.profile, limits: chooseLimits(fitted.profile.repeatability) },
+    profile: {
+      ...fitted.profile,
+      limits: chooseLimits(fitted.profile.repeatability),
+      exposure: knowExposure(read, options.reference),
+    },
     layout,
     captures: read,
     ...(scatter ? { scatter } : {}),
@@ -230,6 +288,9 @@ function screenOf({ screen }: ChartLayout): Screen {
 function listWarnings(read: readonly ReadCapture[]): readonly Notice[] {
   const odd = findDisagreements(read);
   return [
+    ...read.flatMap(({ name, sameAs = [] }) =>
+      sameAs.length > 0 ? [notice('capture-repeated', { name, sameAs })] : [],
+    ),
     ...withoutRepeats(read.flatMap(({ readings }) => readings.warnings)),
     ...(odd.length > 0 ? [notice('captures-disagree', { patches: odd, captures: read.length })] : []),
   ];

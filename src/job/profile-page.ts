@@ -5,7 +5,7 @@ import { escapeHtml, roundTo, wrapPage } from './html.ts';
 import type { Learned, ReadCapture } from './learn.ts';
 import { sayReserve } from './reserve.ts';
 import { nameScatterCause, type ScatterAnalysis } from './scatter.ts';
-import { measureSpan } from './uncertainty.ts';
+import { listKnown, measureSpan } from './uncertainty.ts';
 
 /** Quality of the captures on the page: outlines stay sharp, a scan takes a few hundred kilobytes. */
 const JPEG_QUALITY = 72;
@@ -55,9 +55,18 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
   <p class="soft">The figures say how well the profile describes this chart. Only a verification chart, burned through the profile, says how well the next picture will match. ${profile.points.at(-1)!.coverage < 1 ? `In hand for the day when the lens is dirty: ${sayReserve(profile)}.` : ''}</p>
 </section>
 <section>
+  <h2>How well it is known</h2>
+  <table class="known">${listKnown(profile)
+    .map(
+      ({ label, value, meaning }) =>
+        `<tr><th>${label}</th><td>${escapeHtml(value)}<br><span class="soft">${meaning}</span></td></tr>`,
+    )
+    .join('')}</table>
+</section>
+<section>
   <h2>Tone curve</h2>
   ${drawCurve(learned)}
-  <p class="soft">Line: the curve that pictures go through. Band: where 95 % of patches burned later should lie. Dots: readings, with the scatter of their replicates. Dashed: the response model alone.</p>
+  <p class="soft">Line: the curve that pictures go through. Band: where 95 % of patches burned later should lie, were the whole as light as read. Dots: readings, with the scatter of their replicates. Dashed: the response model alone.</p>
 </section>
 <div class="two">
 <section>

@@ -1,6 +1,7 @@
 import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from './html.ts';
 import { formatAmount, formatMoney, type Quote, type QuoteLine } from './price.ts';
 import type { Ticket } from './ticket.ts';
+import { sayExposure } from './uncertainty.ts';
 
 /** Pictures as data URIs, and the tone curve as points, for the printed ticket. */
 export interface TicketPictures {
@@ -55,9 +56,10 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
       ...(ticket.uncertainty
         ? [
             [
-              'Tones known to',
-              `± ${roundTo(ticket.uncertainty.meanL, 1)} L* on average, ± ${roundTo(ticket.uncertainty.worstL, 1)} at worst (95 %)`,
+              'Shape of the tones',
+              `known to ± ${roundTo(ticket.uncertainty.meanL, 1)} L* on average, ± ${roundTo(ticket.uncertainty.worstL, 1)} at worst (95 %): whether even steps come out even`,
             ] as const,
+            ['How light the whole is', sayExposure(ticket.uncertainty.exposure)] as const,
           ]
         : []),
       [

@@ -1,6 +1,6 @@
-import { type CoverageTable, type Profile, toneCurveOf } from '../material/index.ts';
+import { type CoverageTable, type ExposureBand, type Profile, toneCurveOf } from '../material/index.ts';
 import { mean } from '../numeric/index.ts';
-import { ONE } from '../plane/index.ts';
+import { lightnessOfReflectance, ONE, reflectanceOfLightness } from '../plane/index.ts';
 import { roundTo } from './html.ts';
 
 /** A tone that is known worse than this is badly known: side by side everybody sees so much, ΔL*; commonPractice. */
@@ -10,7 +10,19 @@ const Z_95 = 1.96;
 /** Tones of a picture are looked at in steps of so much L*. */
 const STEP_L = 1;
 
-/** How well the tones of a picture are known: half the width in which 95 of 100 patches burned now should lie, ΔL*. */
+/** How well it is known how light the whole of a picture is: half the 95 % interval, ΔL*, all tones together. */
+export interface ExposureUncertainty {
+  /** What it rests on; `unknown` for a profile that was learned before it was asked, which has no figures. */
+  readonly basis: ExposureBand['basis'] | 'unknown';
+  /** Mean over the picture, and largest of the tones that make up at least a thousandth of it. */
+  readonly meanL?: number;
+  readonly worstL?: number;
+}
+
+/**
+ * How well the tones of a picture are known to one another: half the width in which 95 of 100 patches burned now should lie,
+ * ΔL*, were the whole as light as the profile says. How light that is, is `exposure`.
+ */
 export interface ToneUncertainty {
   /** Mean over the picture, and largest of the tones that make up at least a thousandth of it. */
   readonly meanL: number;
@@ -19,6 +31,61 @@ export interface ToneUncertainty {
   readonly badShare: number;
   /** Stretches of L* on the work that are badly known and occur in the picture. */
   readonly badly: readonly { readonly fromL: number; readonly toL: number; readonly share: number }[];
+  readonly exposure: ExposureUncertainty;
+}
+
+/** Half the 95 % interval of a CIE L* whose luminance is known to a factor, ΔL*. */
+export function exposureHalf(lightness: number, factor: number): number {
+  const luminance = reflectanceOfLightness(lightness);
+  return (lightnessOfReflectance(luminance * factor) - lightnessOfReflectance(luminance / factor)) / 2;
+}
+
+/** What it rests on how light the whole is, in words. */
+export function sayExposureBasis(exposure: ExposureBand | undefined): string {
+  switch (exposure?.basis) {
+    case 'reference':
+      return `measured against L* ${roundTo(exposure.lightness!, 1)} ± ${roundTo(exposure.tolerance!, 1)} in the picture`;
+    case 'scanner':
+      return 'a scanner’s own white';
+    case 'none':
+      return 'the capture’s own exposure; white paper beside the chart would tell';
+    default:
+      return 'the profile was learned before this was asked';
+  }
+}
+
+/** One thing that is known of a profile's tones, how well, and what that means to whoever burns by it. */
+export interface KnownFact {
+  readonly name: 'shape' | 'lightness';
+  readonly label: string;
+  readonly value: string;
+  readonly meaning: string;
+}
+
+/** Both bands of a profile, for people: its shape, and how light the whole is. Empty when nothing was measured. */
+export function listKnown(profile: Pick<Profile, 'fit' | 'exposure' | 'bare' | 'full'>): readonly KnownFact[] {
+  const { fit, exposure, bare, full } = profile;
+  const meanHalf = meanBandHalf(profile);
+  if (!fit || meanHalf === undefined) return [];
+  const worstHalf = Math.max(...fit.band.map(({ low, high }) => (high - low) / 2));
+  const [dark, light] = [bare[0], full[0]].sort((a, b) => a - b) as [number, number];
+  return [
+    {
+      name: 'shape',
+      label: 'Shape of the tones',
+      value: `± ${roundTo(meanHalf, 1)} L* on average, ± ${roundTo(worstHalf, 1)} at worst (95 %)`,
+      meaning: 'Whether steps of the photograph come out as even steps: what the eye sees first in one piece.',
+    },
+    {
+      name: 'lightness',
+      label: 'How light the whole is',
+      value: exposure
+        ? `± ${roundTo(exposureHalf(light, exposure.factor), 1)} L* in the light tones, ± ${roundTo(exposureHalf(dark, exposure.factor), 1)} in the dark (95 %): ${sayExposureBasis(exposure)}`
+        : `not known: ${sayExposureBasis(exposure)}`,
+      meaning:
+        'All tones together may be lighter or darker by so much than the profile says. It matters when pieces of several materials must match, not within one piece.',
+    },
+  ];
 }
 
 /**
@@ -58,7 +125,7 @@ export function assessUncertainty(
     curve,
     table,
   }: {
-    readonly profile: Pick<Profile, 'points' | 'fit'>;
+    readonly profile: Pick<Profile, 'points' | 'fit' | 'exposure'>;
     readonly curve: 'measured' | 'predicted';
     readonly table: Pick<CoverageTable, 'lightness'>;
   },
@@ -73,15 +140,23 @@ export function assessUncertainty(
     shares[Math.round(table.lightness[value]! / STEP_L)] += count;
     total += count;
   }
+  const { exposure } = profile;
   let sum = 0;
   let worstL = 0;
+  let sumTogether = 0;
+  let worstTogether = 0;
   let badShare = 0;
   const badly: { fromL: number; toL: number; share: number }[] = [];
   for (let step = 0; step < shares.length; step++) {
     const share = shares[step]! / Math.max(1, total);
     const half = halfOf(step * STEP_L);
     sum += share * half;
-    if (share >= 0.001) worstL = Math.max(worstL, half);
+    const together = exposure ? exposureHalf(step * STEP_L, exposure.factor) : 0;
+    sumTogether += share * together;
+    if (share >= 0.001) {
+      worstL = Math.max(worstL, half);
+      worstTogether = Math.max(worstTogether, together);
+    }
     if (!(half > BADLY_KNOWN_L) || share === 0) continue;
     badShare += share;
     const last = badly.at(-1);
@@ -95,7 +170,23 @@ export function assessUncertainty(
     worstL: round3(worstL),
     badShare: round3(badShare),
     badly: badly.map(({ fromL, toL, share }) => ({ fromL, toL, share: round3(share) })),
+    exposure: exposure
+      ? { basis: exposure.basis, meanL: round3(sumTogether), worstL: round3(worstTogether) }
+      : { basis: 'unknown' },
   };
+}
+
+/** In words how well a ticket knows how light the whole is. */
+export function sayExposure({ basis, meanL, worstL }: ExposureUncertainty): string {
+  if (meanL === undefined || worstL === undefined) {
+    return 'not known: the profile was learned before this was asked';
+  }
+  const why = {
+    reference: 'measured against a reference',
+    scanner: 'by a scanner’s own white',
+    none: 'no reference in the capture',
+  }[basis as ExposureBand['basis']];
+  return `± ${roundTo(meanL, 1)} L* on average, ± ${roundTo(worstL, 1)} at worst (95 %; ${why})`;
 }
 
 const round3 = (value: number) => Math.round(value * 1000) / 1000;

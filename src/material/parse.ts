@@ -120,6 +120,17 @@ const PROFILE = v.strictObject(
         'an object',
       ),
     ),
+    exposure: v.exactOptional(
+      v.strictObject(
+        {
+          basis: v.picklist(['reference', 'scanner', 'none'], '"reference", "scanner" or "none"'),
+          factor: within(1, 100),
+          lightness: v.exactOptional(within(0, 100)),
+          tolerance: v.exactOptional(within(0, 100)),
+        },
+        'an object',
+      ),
+    ),
   },
   'an object',
 );

@@ -109,8 +109,27 @@ export interface Profile extends Surface {
   readonly aim?: AimCurve;
   /** What its verification charts are judged by. */
   readonly limits?: VerifyLimits;
-  /** How well it is known; only profiles that were learned from captures have it. */
+  /** How well the shape of the curve is known; only profiles that were learned from captures have it. */
   readonly fit?: FitQuality;
+  /**
+   * How well it is known how light the whole is. Absent where nothing was measured and in profiles of before it was asked;
+   * the last field, so that those keep their hash.
+   */
+  readonly exposure?: ExposureBand;
+}
+
+/**
+ * A capture tells the luminance of tones relative to one another, which is the curve's shape; by which one factor all of
+ * them are off together, its exposure, it tells only by something of known lightness.
+ */
+export interface ExposureBand {
+  /** `reference`: a neutral field of known L* in the captures; `scanner`: a scanner's own white; `none`: neither. */
+  readonly basis: 'reference' | 'scanner' | 'none';
+  /** 95 %: true luminances lie, all together, between 1/factor and factor times those of the profile; at least 1. */
+  readonly factor: number;
+  /** The reference's L* and half the 95 % interval of it; only with `reference`. */
+  readonly lightness?: number;
+  readonly tolerance?: number;
 }
 
 /** How well a learned profile is known. */

@@ -232,6 +232,8 @@ export interface TonePatch extends CurvePoint {
 export interface NumberFact {
   readonly label: string;
   readonly value: string;
+  /** What it means to whoever burns by it. */
+  readonly meaning?: string;
 }
 
 export interface DriftPoint {

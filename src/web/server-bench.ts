@@ -3,7 +3,7 @@ import { mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
-import { type ChartRequest, parseChartLayout, readHistory, readProfile } from '../job/index.ts';
+import { type ChartRequest, listKnown, parseChartLayout, readHistory, readProfile } from '../job/index.ts';
 import { computeMarkDiametersUm, type Profile, parseProfile, type Shop } from '../material/index.ts';
 import { writeFilesAtomic } from '../plane/index.ts';
 import {
@@ -155,6 +155,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
       facts: [
         { label: 'Lightness, bare to marked', value: `L* ${bare[0].toFixed(1)} to ${full[0].toFixed(1)}` },
         { label: 'Equal patches differ by', value: `± ${repeatability.toFixed(2)} L*` },
+        ...listKnown(profile),
         { label: 'Mark width', value: `${marks.xUm.toFixed(1)} × ${marks.yUm.toFixed(1)} µm` },
         { label: 'Pitch and line spacing', value: `${grid.pitchMm} × ${grid.lineSpacingMm} mm` },
         { label: 'Screen', value: screen.name },

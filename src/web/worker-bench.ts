@@ -1,6 +1,13 @@
 import { join } from 'node:path';
 import type { Corners } from '../chart/index.ts';
-import { type ChartRequest, makeChart, parseRehearsalErrors, resolveChart, sayExpectedError } from '../job/index.ts';
+import {
+  type ChartRequest,
+  listKnown,
+  makeChart,
+  parseRehearsalErrors,
+  resolveChart,
+  sayExpectedError,
+} from '../job/index.ts';
 import { readJson } from '../material/index.ts';
 import { decodePhoto, encodeJpeg, readColour, readPhotoFile, releaseMemory, writeFilesAtomic } from '../plane/index.ts';
 import {
@@ -183,6 +190,7 @@ function listFacts({ learned, span }: LearnedRecord): NumberFact[] {
     { label: 'Equal patches differ by', value: `± ${report.repeatability.toFixed(2)} L*` },
     { label: 'A tone left out is missed by', value: `${report.leaveOneOut.toFixed(2)} L*` },
     { label: 'Tones that can be told apart', value: String(span.tones) },
+    ...listKnown(profile),
     { label: 'Mark width along the scan', value: width(report.markX) },
     { label: 'Mark width across the scan', value: width(report.markY) },
     { label: 'Line spacing recommended', value: `${recommendedSpacingMm.toFixed(3)} mm` },

@@ -30,10 +30,12 @@ const take = (layout: ChartLayout, camera: CameraOptions): Simulated =>
   simulateCapture(inkOf(drawOnce(layout), layout), layout, camera);
 const read = (capture: CaptureImage, layout: ChartLayout, options?: ReadOptions) =>
   readPatches(capture, locateChart(capture, [layout]), options);
+/** All layouts are drawn for darker marks: where the piece marks lighter, a person has to say so. */
+const marksOf = ({ bare, solid }: CameraOptions) => ({ direction: solid > bare ? 'lighter' : 'darker' }) as const;
 
-function refusal(capture: CaptureImage, layout: ChartLayout): AppError {
+function refusal(capture: CaptureImage, layout: ChartLayout, options?: ReadOptions): AppError {
   try {
-    read(capture, layout);
+    read(capture, layout, options);
   } catch (error) {
     if (error instanceof AppError) return error;
     throw error;
@@ -115,7 +117,7 @@ describe('patches are read', () => {
     ],
   ] as const)('%s', (_name, kind, camera, tolerance) => {
     const layout = LAYOUTS[kind];
-    const readings = read(take(layout, camera).capture, layout);
+    const readings = read(take(layout, camera).capture, layout, marksOf(camera));
     expect(readings.readings.length).toBe(layout.patches.length);
     expect(readings.direction).toBe(camera.solid > camera.bare ? 'lighter' : 'darker');
     expect(worstTone(readings, layout, camera)).toBeLessThan(tolerance);
@@ -131,8 +133,9 @@ describe('patches are read', () => {
     expect(bare[2]).toBeGreaterThan(10);
   });
 
-  test('and say so when the mark goes the other way than was told', () => {
-    const { direction, warnings } = read(take(LAYOUTS.tone, { ...SCAN, bare: 0.05, solid: 0.5 }).capture, LAYOUTS.tone);
+  test('and say so when the mark goes the other way than the chart was drawn for', () => {
+    const other = { ...SCAN, bare: 0.05, solid: 0.5 };
+    const { direction, warnings } = read(take(LAYOUTS.tone, other).capture, LAYOUTS.tone, marksOf(other));
     expect(direction).toBe('lighter');
     expect(warnings.map(({ code }) => code)).toContain('direction-read');
   });
@@ -162,26 +165,31 @@ describe('what spoils a patch', () => {
     const { xMm, yMm, widthMm, heightMm } = patch;
     scratch(simulated, [xMm + widthMm * 0.4, yMm], [xMm + widthMm * 0.4, yMm + heightMm]);
     const { readings, rejected } = read(simulated.capture, LAYOUTS.tone);
-    const reading = readings.find(({ id }) => id === patch.id);
-    if (reading) {
-      expect(reading.rejectedShare).toBeGreaterThan(0.1);
-      expect(reading.mean).toBeCloseTo(0.1, 2);
-    } else expect(rejected.find(({ id }) => id === patch.id)?.reason).toBe('scratch');
+    const reading = readings.find(({ id }) => id === patch.id)!;
+    expect(rejected.map(({ id }) => id)).not.toContain(patch.id);
+    expect(reading.rejectedShare).toBeGreaterThan(0.1);
+    expect(reading.mean).toBeCloseTo(0.1, 2);
   });
 
-  test('a shadow over a strip takes out what lies in it, or the strip', () => {
+  test('a patch that is white with scratches is left out', () => {
+    const simulated = take(LAYOUTS.tone, SCAN);
+    const patch = LAYOUTS.tone.patches.find(({ role }) => role === 'solid')!;
+    const { xMm, yMm, widthMm, heightMm } = patch;
+    for (const at of [0.2, 0.35, 0.5, 0.65, 0.8]) {
+      scratch(simulated, [xMm + widthMm * at, yMm], [xMm + widthMm * (1 - at), yMm + heightMm]);
+    }
+    const { readings, rejected } = read(simulated.capture, LAYOUTS.tone);
+    expect(readings.map(({ id }) => id)).not.toContain(patch.id);
+    expect(rejected.find(({ id }) => id === patch.id)?.reason).toBe('clipped');
+  });
+
+  test('a shadow over a third of a strip spoils it: too few bare fields are left to level the light by', () => {
     const layout = LAYOUTS.check;
     const [start, end] = [0, layout.widthMm].map((at) => (xMm: number) => Math.abs(xMm - at) < 0.3 * layout.widthMm);
     const camera = { ...PHOTO, width: 1300, height: 700, pxPerMm: 16, turnDeg: 5, solid: 0.1 };
     for (const shaded of [start!, end!]) {
       const { capture } = take(layout, { ...camera, shadeAt: (xMm) => (shaded(xMm) ? 0.5 : 1) });
-      try {
-        const readings = read(capture, layout);
-        expect(readings.rejected.some(({ reason }) => reason === 'shadow' || reason === 'glare')).toBe(true);
-        expect(worstTone(readings, layout, camera)).toBeLessThan(2.5);
-      } catch (error) {
-        expect((error as AppError).code).toBe('capture-uneven');
-      }
+      expect(refusal(capture, layout).code).toBe('capture-uneven');
     }
   });
 
@@ -231,7 +239,7 @@ describe('a capture is refused', () => {
   test('a reflection over dark stock, where the rest of the piece looks as if it lay in the shade', () => {
     const glare = { x: 0.36, y: 0.4, radius: 0.14, strength: 0.5 };
     const dark = { ...PHOTO, bare: 0.02, solid: 0.25, glare };
-    expect(refusal(take(LAYOUTS.tone, dark).capture, LAYOUTS.tone).code).toBe('capture-glare');
+    expect(refusal(take(LAYOUTS.tone, dark).capture, LAYOUTS.tone, marksOf(dark)).code).toBe('capture-glare');
   });
 
   test('when references disagree at random', () => {
@@ -268,15 +276,32 @@ describe('a capture is refused', () => {
     expect(error.message).toMatch(/found 2\.\d L\*/);
   });
 
-  test('when patches have too few pixels', () => {
-    const small = take(LAYOUTS.tone, { ...SCAN, width: 520, height: 350, pxPerMm: 5.2, blurPx: 0.4 }).capture;
-    // The tags may be read still, or not; no reading may come of it that is not right.
-    try {
-      const readings = read(small, LAYOUTS.tone);
-      expect(worstTone(readings, LAYOUTS.tone, SCAN)).toBeLessThan(1.5);
-    } catch (error) {
-      expect((error as AppError).code).toMatch(/capture-blurred|chart-/);
-    }
+  test('when patches have too few pixels, and read as long as they have enough', () => {
+    const small = (pxPerMm: number) =>
+      take(LAYOUTS.tone, { ...SCAN, width: 100 * pxPerMm, height: 67 * pxPerMm, pxPerMm, blurPx: 0.4 }).capture;
+    expect(worstTone(read(small(5.2), LAYOUTS.tone), LAYOUTS.tone, SCAN)).toBeLessThan(1.5);
+    expect(refusal(small(2), LAYOUTS.tone).code).toMatch(/^(capture-blurred|chart-not-found|chart-corner-missing)$/);
+  });
+
+  test('when it is a negative: its tags stand out the other way than the chart was drawn for', () => {
+    const { capture } = take(LAYOUTS.tone, SCAN);
+    const negative = { ...capture, rgb: capture.rgb.map((code) => 255 - code) };
+    const error = refusal(negative, LAYOUTS.tone);
+    expect(error.code).toBe('capture-negative');
+    expect(error.message).toMatch(/found tags lighter.*needed darker/);
+  });
+
+  test('when neither the chart nor anything else in it is light', () => {
+    const error = refusal(take(LAYOUTS.tone, { ...SCAN, exposure: 0.05 }).capture, LAYOUTS.tone);
+    expect(error.code).toBe('capture-dark');
+    expect(error.message).toMatch(/L\* 20 .* expose more/);
+  });
+
+  test('and not where dark stock lies on a light table, nor where a picture is somewhat dark, which is said', () => {
+    const stock = { ...PHOTO, bare: 0.05, solid: 0.008, noise: 1, table: 0.7, rimMm: 3 };
+    expect(read(take(LAYOUTS.tone, stock).capture, LAYOUTS.tone).warnings).toEqual([]);
+    const dusk = take(LAYOUTS.tone, { ...SCAN, exposure: 0.15 });
+    expect(read(dusk.capture, LAYOUTS.tone).warnings.map(({ code }) => code)).toContain('capture-darkish');
   });
 });
 
@@ -345,7 +370,7 @@ describe('a picture that the camera sharpened', () => {
     ['of a brushed surface', { ...camera, grainAt: brushSurface(3, { strength: 0.12, angleDeg: 30 }) }],
     ['with lines within marks', { ...camera, lines: 0.2 }],
   ] as const)('is not suspected when it is %s', (_name, options) => {
-    expect(warned(read(take(layout, options).capture, layout))).toBe(false);
+    expect(warned(read(take(layout, options).capture, layout, marksOf(options)))).toBe(false);
   });
 });
 
@@ -355,7 +380,7 @@ describe('an unknown camera curve', () => {
 
   test('is not bent by a reflection, which is left out before', () => {
     const shiny = { ...camera, glare: { x: 0.5, y: 0.5, radius: 0.06, strength: 0.06 } };
-    const readings = read(take(layout, shiny).capture, layout, { camera: 'unknown' });
+    const readings = read(take(layout, shiny).capture, layout, { camera: 'unknown', ...marksOf(shiny) });
     expect(readings.rejected.filter(({ reason }) => reason === 'glare').length).toBeGreaterThan(3);
     // Taken into the estimate, the reflection moves tones by 19 L*; what is left of it is covered by what is said of the curve.
     expect(worstTone(readings, layout, shiny)).toBeLessThan(Math.min(10, 1 + 2 * readings.camera.errorLightness));
@@ -368,7 +393,7 @@ describe('an unknown camera curve', () => {
       ...camera,
       encode: (linear: number) => (linear < 0.12 ? 2 * linear : 0.24 + 0.9 * (linear - 0.12) ** 3),
     };
-    const readings = read(take(layout, odd).capture, layout, { camera: 'unknown' });
+    const readings = read(take(layout, odd).capture, layout, { camera: 'unknown', ...marksOf(odd) });
     expect(readings.camera.kind).toBe('srgb');
     expect(readings.warnings.map(({ code }) => code)).toContain('clusters-unexplained');
   });
@@ -376,27 +401,27 @@ describe('an unknown camera curve', () => {
 
 describe('the shadow of a finger', () => {
   const camera: CameraOptions = { ...PHOTO, width: 1300, height: 950, pxPerMm: 11.5, turnDeg: 8, noise: 2 };
-  const places = [
-    [0.35, 0.4, 20],
-    [0.5, 0.75, 100],
-    [0.6, 0.7, 70],
-    [0.3, 0.8, 160],
-  ] as const;
-
-  test.each(places)('over a dose chart at %f, %f is not read as tone', (x, y, angleDeg) => {
+  const capturesOf = ([x, y, angleDeg]: readonly [number, number, number]) => {
     const layout = LAYOUTS.dose;
     const tip = [x * layout.widthMm, y * layout.heightMm] as const;
     const shaded = { ...camera, shadeAt: shadeFinger(tip, { angleDeg, depth: 0.4, widthMm: 9 }) };
-    const { capture } = take(layout, shaded);
-    let readings: ReturnType<typeof read>;
-    try {
-      readings = read(capture, layout);
-    } catch (error) {
-      expect((error as AppError).code).toBe('capture-uneven');
-      return;
-    }
+    return { layout, shaded, capture: take(layout, shaded).capture };
+  };
+
+  test.each([
+    [0.5, 0.75, 100],
+    [0.6, 0.7, 70],
+    [0.3, 0.8, 160],
+  ] as const)('over cells of a dose chart at %f, %f takes out those that it lies on', (...place) => {
+    const { layout, shaded, capture } = capturesOf(place);
+    const readings = read(capture, layout);
     expect(readings.rejected.some(({ reason }) => reason === 'shadow')).toBe(true);
     expect(worstTone(readings, layout, shaded)).toBeLessThan(2.5);
+  });
+
+  test('over most references of a dose chart spoils it', () => {
+    const { layout, capture } = capturesOf([0.35, 0.4, 20]);
+    expect(refusal(capture, layout).code).toBe('capture-uneven');
   });
 
   test('is told from smoke, which darkens the ways around the strongest cells of a dose chart and stays', () => {

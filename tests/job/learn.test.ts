@@ -1,7 +1,14 @@
 import { readFileSync } from 'node:fs';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { type CaptureImage, type ChartLayout, drawChart, layoutChart, type Reading } from '../../src/chart/index.ts';
-import { drawFindings, findDisagreements, type Learned, learnProfile, renderProfilePage } from '../../src/job/index.ts';
+import {
+  drawFindings,
+  findDisagreements,
+  type Learned,
+  learnProfile,
+  readCaptures,
+  renderProfilePage,
+} from '../../src/job/index.ts';
 import { coverageTable, invertProfile } from '../../src/material/index.ts';
 import { createPlane, luminanceOfLightness, reflectanceOfLightness } from '../../src/plane/index.ts';
 import { CAMERAS, captureSurface, engrave, meanLightness, parseMaterialModel } from '../../src/rehearsal/index.ts';
@@ -87,6 +94,7 @@ describe('a profile learned from one scan', () => {
     expect(picture).toMatch(/^data:image\/jpeg;base64,/);
     const page = renderProfilePage({ learned, pictures: [picture], spotDiameterUm: 60 });
     expect(page).toContain('What to distrust');
+    expect(page).toMatch(/Shape of the tones.*How light the whole is.*capture’s own exposure/s);
     expect(page).toContain('scan.png');
     // The capture once, and pieces of it for the patches to look at: three tones and all that was left out, up to eight.
     const left = Math.min(8, learned.captures[0]!.readings.rejected.length + learned.report.outliers.length);
@@ -107,6 +115,24 @@ test('captures of a chart that is not the one named, or not of tones, are refuse
     learnProfile([{ name: 'scan.png', image }], { ...options, layouts: [{ ...layout, kind: 'verify' }] }),
   ).toThrow(expect.objectContaining({ code: 'chart-wrong', message: expect.stringContaining('needed a tone chart') }));
 });
+
+test('a picture that is given twice is counted once, and that is said', () => {
+  const image = capture('flatbed-300', 2);
+  const copy = { ...image, rgb: image.rgb.slice() };
+  const how = { layouts: [layout], camera: 'known', date: '2026-01-01' } as const;
+  const twice = [
+    { name: 'scan.png', image },
+    { name: 'scan-again.png', image: copy },
+  ];
+  const { profile, captures, warnings } = learnProfile(twice, how);
+  expect(captures.map(({ name, sameAs }) => [name, sameAs])).toEqual([['scan.png', ['scan-again.png']]]);
+  expect(profile.note).toContain('one capture');
+  expect(warnings.find(({ code }) => code === 'capture-repeated')?.text).toContain(
+    'scan-again.png: the same picture as scan.png',
+  );
+  copy.rgb[0] = 255 - copy.rgb[0]!;
+  expect(readCaptures(twice, how)).toHaveLength(2);
+}, 60_000);
 
 describe('captures of one piece that disagree', () => {
   const readings = (change: (lightness: number, at: number) => number) => ({

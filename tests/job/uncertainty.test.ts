@@ -1,6 +1,14 @@
+import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { assessUncertainty, measureSpan, warnOfUncertainty } from '../../src/job/index.ts';
-import { coverageTable } from '../../src/material/index.ts';
+import {
+  assessUncertainty,
+  exposureHalf,
+  listKnown,
+  measureSpan,
+  sayExposure,
+  warnOfUncertainty,
+} from '../../src/job/index.ts';
+import { coverageTable, type Profile, parseProfile } from '../../src/material/index.ts';
 import { luminanceOfLightness, ONE } from '../../src/plane/index.ts';
 
 const POINTS = [0, 0.25, 0.5, 0.75, 1].map((coverage) => ({ coverage, lightness: 20 + 60 * coverage, spread: 0.5 }));
@@ -52,6 +60,45 @@ describe('uncertainty carried to a picture', () => {
     const none = { profile: { points: POINTS }, curve: 'measured', table: TABLE } as const;
     expect(assessUncertainty(countsOf(50), none)).toBeUndefined();
     expect(assess(new Uint32Array(ONE + 1))).toMatchObject({ meanL: 0, badShare: 0 });
+  });
+});
+
+describe('how light the whole is', () => {
+  const profile = JSON.parse(readFileSync('shared/shop/profiles/anodised-black.json', 'utf8')) as Profile;
+
+  test('is told beside the shape, and follows from a factor of light', () => {
+    // L* = 116·Y^(1/3) − 16: a tenth more light is 3.2 % more of L* + 16, a tenth less 3.1 %.
+    expect(exposureHalf(84, 1.1)).toBeCloseTo((100 * (1.1 ** (1 / 3) - 1.1 ** (-1 / 3))) / 2, 6);
+    const of = { points: POINTS, fit: FIT, exposure: { basis: 'none', factor: 1.1 } } as const;
+    const found = assessUncertainty(countsOf(0, 20, 40), { profile: of, curve: 'measured', table: TABLE })!;
+    expect(found).toMatchObject({ meanL: 1, worstL: 1, exposure: { basis: 'none' } });
+    expect(found.exposure.worstL).toBeCloseTo(exposureHalf(44, 1.1), 2);
+    expect(sayExposure(found.exposure)).toMatch(/^± 1\.\d L\* on average, .*no reference in the capture/);
+  });
+
+  test('is not known of a profile that was learned before it was asked, and that is said', () => {
+    const found = assess(countsOf(50))!;
+    expect(found.exposure).toEqual({ basis: 'unknown' });
+    expect(sayExposure(found.exposure)).toContain('not known');
+    const old = listKnown({ ...profile, fit: FIT });
+    expect(old.map(({ name }) => name)).toEqual(['shape', 'lightness']);
+    expect(old[1]!.value).toContain('not known');
+  });
+
+  test('stands last in a profile, so that one without it keeps its hash, and comes back from its file', () => {
+    const plain = parseProfile({ ...profile, fit: FIT }, 'p');
+    const known = parseProfile(
+      { exposure: { basis: 'reference', factor: 1.09, lightness: 93, tolerance: 3 }, ...plain },
+      'p',
+    );
+    expect(Object.keys(plain)).not.toContain('exposure');
+    expect(Object.keys(known).at(-1)).toBe('exposure');
+    expect(JSON.stringify(known).startsWith(JSON.stringify(plain).slice(0, -1))).toBe(true);
+    expect(listKnown(known)[1]!.value).toMatch(/^± 2\.\d L\* in the light tones, .* measured against L\* 93 ± 3/);
+  });
+
+  test('is not asked where nothing was measured', () => {
+    expect(listKnown(profile)).toEqual([]);
   });
 });
 

@@ -1,6 +1,6 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { sayReserve } from '../../job/index.ts';
+import { listKnown, sayReserve } from '../../job/index.ts';
 import { type LearnedRecord, readChart } from '../../tasks/index.ts';
 import { readCaptureOptions, readDiameters } from '../captures.ts';
 import type { Outcome, Run } from '../command.ts';
@@ -84,6 +84,7 @@ function describe({ learned, span, captures, notices, files }: LearnedRecord): O
         'tones',
         `${span.tones} can be told apart, in steps of three times the scatter of equal patches, from ${formatNumber(100 * span.from, 3)} to ${formatNumber(100 * span.to, 3)} % of dots`,
       ],
+      ...listKnown(profile).map(({ name, value }) => [name, value]),
       ['spacing', `${formatNumber(recommendedSpacingMm, 3)} mm between lines recommended`],
       ['in hand', sayReserve(profile)],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],

@@ -9,6 +9,7 @@ import {
   type PriceList,
   prepareJob,
   resolveJob,
+  sayExposure,
   type Ticket,
 } from '../../job/index.ts';
 import { TONE_FIELDS, type ToneOptions } from '../../photo/index.ts';
@@ -98,7 +99,12 @@ export async function prepareFile(
       ['dots', `${width} × ${height}${ticket ? `, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire` : ''}`],
       ...(ticket?.screen.reason ? [['screen', `${ticket.screen.name}: ${ticket.screen.reason}`]] : []),
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
-      ...(ticket?.uncertainty ? [['known', sayUncertainty(ticket.uncertainty)]] : []),
+      ...(ticket?.uncertainty
+        ? [
+            ['shape', sayShape(ticket.uncertainty)],
+            ['lightness', `of the whole: ${sayExposure(ticket.uncertainty.exposure)}`],
+          ]
+        : []),
       ...(ticket?.strip ? [['strip', ticket.strip.note]] : []),
       [
         'time',
@@ -115,8 +121,8 @@ function sayError({ meanDeltaL, worstDeltaL }: Ticket['prediction']): string {
   return `mean ${formatNumber(meanDeltaL, 2)}, worst ${formatNumber(worstDeltaL, 2)} ΔL* predicted`;
 }
 
-function sayUncertainty({ meanL, worstL }: NonNullable<Ticket['uncertainty']>): string {
-  return `tones to ± ${formatNumber(meanL, 2)} L* on average, ± ${formatNumber(worstL, 2)} at worst (95 %)`;
+function sayShape({ meanL, worstL }: NonNullable<Ticket['uncertainty']>): string {
+  return `of the tones: known to ± ${formatNumber(meanL, 2)} L* on average, ± ${formatNumber(worstL, 2)} at worst (95 %)`;
 }
 
 /** The request that a command's options make. */

@@ -130,10 +130,13 @@ function Learned({
       <section class="card" aria-labelledby="facts-title">
         <h2 id="facts-title">What was learned</h2>
         <dl class="fact-rows">
-          {reading.facts.map(({ label, value }) => (
+          {reading.facts.map(({ label, value, meaning }) => (
             <>
               <dt key={label}>{label}</dt>
-              <dd key={`${label}-value`}>{value}</dd>
+              <dd key={`${label}-value`}>
+                {value}
+                {meaning && <span class="note"> {meaning}</span>}
+              </dd>
             </>
           ))}
         </dl>
@@ -307,10 +310,13 @@ export function ProfileScreen({ name }: { readonly name: string }) {
             <section class="card" aria-labelledby="numbers-title">
               <h2 id="numbers-title">Numbers</h2>
               <dl class="fact-rows">
-                {profile.facts.map(({ label, value }) => (
+                {profile.facts.map(({ label, value, meaning }) => (
                   <>
                     <dt key={label}>{label}</dt>
-                    <dd key={`${label}-value`}>{value}</dd>
+                    <dd key={`${label}-value`}>
+                      {value}
+                      {meaning && <span class="note"> {meaning}</span>}
+                    </dd>
                   </>
                 ))}
               </dl>
