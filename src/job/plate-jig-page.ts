@@ -44,13 +44,13 @@ export function renderJigPage(jig: Jig, facts: JigPageFacts): string {
   <p class="soft">${escapeHtml(`${jig.name} ${mark}`)} · board ${roundTo(jig.widthMm, 3)} × ${roundTo(jig.heightMm, 3)} mm · ${jig.pockets.length} pockets · ${escapeHtml(machine.title)}</p></div>
 </header>
 <section class="whole">${sketch}
-  <p class="soft">To scale. Thick red corner: where the jig meets the machine’s stop; thin red corners: where each piece is pushed to; crosses: alignment marks; dashed: the field of ${machine.fieldMm[0]} × ${machine.fieldMm[1]} mm.</p>
+  <p class="soft">To scale. Thick rust corner: where the jig meets the machine’s stop; thin rust corners: where each piece is pushed to; crosses: alignment marks; dashed: the field of ${machine.fieldMm[0]} × ${machine.fieldMm[1]} mm.</p>
 </section>
 <section class="columns">
   <div>
     <h2>1. Cut it</h2>
     <ol>
-      <li><b>${escapeHtml(file)}.svg</b> is in mm. Blue first: engrave the text and the stop lines, each a single line. Then red: holes and pockets, the outline last.</li>
+      <li><b>${escapeHtml(file)}.svg</b> is in mm and has two groups: <b>engrave</b>, teal, the text and the stop lines, each a single line; then <b>cut</b>, rust, holes and pockets, the outline last. For software that takes one kind of work from a file, <b>${escapeHtml(file)}.engrave.svg</b> and <b>${escapeHtml(file)}.cut.svg</b> hold the same two apart, in the same place.</li>
       <li>${jig.kerfMm > 0 ? `The lines allow for a kerf of ${jig.kerfMm} mm.` : 'The lines are the edges themselves: let the cutting software allow for its kerf, or put <code>kerfMm</code> into the jig.'} A pocket is ${jig.clearanceMm} mm larger than its piece, away from its stop.</li>
       ${listLacks(jig)
         .map((text) => `<li>${escapeHtml(text)}</li>`)

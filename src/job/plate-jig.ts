@@ -61,6 +61,8 @@ export function makeJigFiles(
   };
   return [
     { name: `${file}.svg`, bytes: drawJig(jig, { mark }) },
+    { name: `${file}.engrave.svg`, bytes: drawJig(jig, { mark, part: 'engrave' }) },
+    { name: `${file}.cut.svg`, bytes: drawJig(jig, { mark, part: 'cut' }) },
     { name: `${file}.json`, bytes: `${JSON.stringify(jig, null, 2)}\n` },
     { name: `${file}.csv`, bytes: writePocketTable(jig, aim) },
     { name: alignment.file, bytes: encodeDots(bitmap.dots, step, { format }) },

@@ -21,17 +21,27 @@ const TEXT_CLEAR_MM = 1;
 /** Letters are between these heights, mm. */
 const TEXT_MM = { least: 1.4, pocket: 2.5, name: 3.5 } as const;
 
+/** What a drawing shows: what is engraved, what is cut, or both. */
+export type JigPart = 'engrave' | 'cut';
+
+/** Group, words and colour of each part, in the order of work. The colours are those of the printed sheets. */
+const PARTS = [
+  { part: 'engrave', words: 'Engrave first: text and stop edges, single lines', colour: '#14556b' },
+  { part: 'cut', words: 'Then cut: holes and pockets, the outline last', colour: '#8c2a10' },
+] as const satisfies readonly { readonly part: JigPart; readonly words: string; readonly colour: string }[];
+
 export interface DrawJigOptions {
   /** What tells this jig from others, drawn after its name: the first digits of its hash. */
   readonly mark: string;
+  /** One part alone, in the same place on the same page; absent: both, each a group of its own. */
+  readonly part?: JigPart;
 }
 
 /**
- * The jig to cut, as SVG in mm: first what is engraved (blue: text as single lines, stop edges), then what is cut (red:
- * holes and pockets first, the outline last, so that nothing moves before it is cut). Lines of cuts run half a kerf
- * inside the waste.
+ * The jig to cut, as SVG in mm: first what is engraved (text as single lines, stop edges), then what is cut (holes and
+ * pockets first, the outline last, so that nothing moves before it is cut). Lines of cuts run half a kerf inside the waste.
  */
-export function drawJig(jig: Jig, { mark }: DrawJigOptions): string {
+export function drawJig(jig: Jig, { mark, part }: DrawJigOptions): string {
   const engraved = [
     ...jig.pockets.flatMap((pocket) => drawStopEdges(pocket, jig)),
     ...jig.pockets.flatMap((pocket) => namePocketOnBoard(pocket, jig)),
@@ -47,17 +57,23 @@ export function drawJig(jig: Jig, { mark }: DrawJigOptions): string {
     ...jig.pockets.map((pocket) => `<path id="${escapeXml(pocket.name)}" d="${pathOfPocket(pocket, jig)}"/>`),
     `<rect id="outline" x="${say(-inset)}" y="${say(-inset)}" width="${say(jig.widthMm + 2 * inset)}" height="${say(jig.heightMm + 2 * inset)}"/>`,
   ];
+  const lines: Readonly<Record<JigPart, readonly string[]>> = { engrave: engraved, cut: cuts };
+  const groups = PARTS.filter((one) => part === undefined || one.part === part).map(
+    ({
+      part: id,
+      words,
+      colour,
+    }) => `<g id="${id}" fill="none" stroke="${colour}" stroke-width="0.1" stroke-linecap="round" stroke-linejoin="round">
+<title>${words}</title>
+${lines[id].join('\n')}
+</g>`,
+  );
   // The page is the outline as drawn: the board itself where there is no kerf.
   const [width, height] = [jig.widthMm + jig.kerfMm, jig.heightMm + jig.kerfMm];
   return `<?xml version="1.0" encoding="UTF-8"?>
 <svg xmlns="http://www.w3.org/2000/svg" width="${say(width)}mm" height="${say(height)}mm" viewBox="${say(-inset)} ${say(-inset)} ${say(width)} ${say(height)}">
 <title>${escapeXml(`${jig.title} (${jig.name} ${mark})`)}</title>
-<g id="engrave" fill="none" stroke="#0000ff" stroke-width="0.1" stroke-linecap="round" stroke-linejoin="round">
-${engraved.join('\n')}
-</g>
-<g id="cut" fill="none" stroke="#ff0000" stroke-width="0.1">
-${cuts.join('\n')}
-</g>
+${groups.join('\n')}
 </svg>
 `;
 }

@@ -1,7 +1,7 @@
 export { type Assigned, type Assignment, assignToPockets, type PieceSize } from './assign.ts';
 export { boundPlates, type Ways } from './bound.ts';
 export { distanceBetween, findCutFaults, holeOfPocket } from './cut-outs.ts';
-export { drawJig, type SketchPiece, sketchJig } from './draw-jig.ts';
+export { drawJig, type JigPart, type SketchPiece, sketchJig } from './draw-jig.ts';
 export { measureBeyond, placeField, placeOrigin, placeStop, refuseBeyondField } from './field.ts';
 export { type FrameOptions, frameJig, namePocket } from './frame-jig.ts';
 export { type GridOptions, layoutGrid, type StripRoom } from './layout-grid.ts';

@@ -51,6 +51,8 @@ describe('plate', () => {
     const { files, jig } = JSON.parse(made.stdout);
     expect(files.map((file: string) => file.slice(first.length + 1))).toEqual([
       'jig.svg',
+      'jig.engrave.svg',
+      'jig.cut.svg',
       'jig.json',
       'jig.csv',
       'jig.align.png',

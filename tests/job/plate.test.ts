@@ -358,7 +358,11 @@ describe('packed plates', () => {
     const { record, files } = await makePlates([job], options());
     expect(record.plates.map(({ pieces }) => pieces.length)).toEqual([2, 2, 1]);
     expect(new Set(record.plates.map(({ jig }) => jig.mark)).size).toBe(1);
-    expect(files.filter(({ name }) => name.endsWith('.svg')).map(({ name }) => name)).toEqual(['jig.svg']);
+    expect(files.filter(({ name }) => name.endsWith('.svg')).map(({ name }) => name)).toEqual([
+      'jig.svg',
+      'jig.engrave.svg',
+      'jig.cut.svg',
+    ]);
     expect(record.lots[0]).toMatchObject({ pieces: 5, plates: 3, lowerBound: 3 });
   });
 
@@ -474,6 +478,8 @@ describe('what is written', () => {
   test('is the same twice, and ends with the page of all plates', async () => {
     expect(made.files.map(({ name }) => name)).toEqual([
       'jig.svg',
+      'jig.engrave.svg',
+      'jig.cut.svg',
       'jig.json',
       'jig.csv',
       'jig.align.png',
@@ -552,10 +558,13 @@ describe('what is written', () => {
     },
   );
 
-  test('a jig alone has the same five files', () => {
+  test('a jig alone has the same files', () => {
     const machine = readMachine(MACHINE, SHOP);
     const files = makeJig(jig, { machine, correction: NO_CORRECTION, format: 'png', version: '0' });
-    expect(files.map(({ name }) => name)).toEqual(['jig.svg', 'jig.json', 'jig.csv', 'jig.align.png', 'jig.html']);
+    expect(files.map(({ name }) => name)).toEqual([
+      ...['jig.svg', 'jig.engrave.svg', 'jig.cut.svg'],
+      ...['jig.json', 'jig.csv', 'jig.align.png', 'jig.html'],
+    ]);
   });
 
   test('the price of an order is shared out to the last coin', async () => {

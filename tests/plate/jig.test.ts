@@ -210,7 +210,7 @@ describe('a jig file', () => {
   });
 });
 
-/** Where red (cuts) or blue (engraving) is on a drawing that is so many mm wide, as another program draws it. */
+/** Where lines are on a drawing that is so many mm wide, as another program draws it. */
 async function render(svg: string, pageMm: number) {
   // The reader's density acts twice, on the unit and on the picture; what counts here is places, not the scale.
   const { data, info } = await sharp(Buffer.from(svg), { density: 190 })
@@ -219,13 +219,12 @@ async function render(svg: string, pageMm: number) {
     .toBuffer({ resolveWithObject: true });
   const perMm = info.width / pageMm;
   const at = (x: number, y: number) => (y * info.width + x) * info.channels;
-  const red = (x: number, y: number) => data[at(x, y) + 1]! < 140 && data[at(x, y)]! > 200;
-  const blue = (x: number, y: number) => data[at(x, y) + 1]! < 140 && data[at(x, y) + 2]! > 200;
+  const line = (x: number, y: number) => data[at(x, y) + 1]! < 150;
   return {
-    /** Middles of the red lines that a line across the drawing at so many mm meets, mm. */
+    /** Middles of the lines that a line across the drawing at so many mm meets, mm. */
     across(yMm: number) {
       const y = Math.round(yMm * perMm);
-      const hits = Array.from({ length: info.width }, (_, x) => x).filter((x) => red(x, y));
+      const hits = Array.from({ length: info.width }, (_, x) => x).filter((x) => line(x, y));
       const runs: number[][] = [];
       for (const x of hits) {
         if (runs.length > 0 && runs.at(-1)!.at(-1) === x - 1) runs.at(-1)!.push(x);
@@ -233,9 +232,9 @@ async function render(svg: string, pageMm: number) {
       }
       return runs.map((run) => (run[0]! + run.at(-1)! + 1) / 2 / perMm);
     },
-    countBlue: () =>
+    count: () =>
       Array.from({ length: info.width * info.height }, (_, i) =>
-        blue(i % info.width, Math.floor(i / info.width)) ? 1 : 0,
+        line(i % info.width, Math.floor(i / info.width)) ? 1 : 0,
       ).reduce((a: number, b) => a + b, 0),
   };
 }
@@ -260,7 +259,7 @@ describe('the drawing, as an independent reader of SVG sees it', () => {
 
   test('cuts edges, notches and reliefs where they should be', async () => {
     const jig = layoutGrid(grid({ columns: 2, rows: 1 }));
-    const seen = await render(drawJig(jig, { mark: 'ABC123' }), jig.widthMm);
+    const seen = await render(drawJig(jig, { mark: 'ABC123', part: 'cut' }), jig.widthMm);
     // A quarter down the pockets no notch is met: both edges of both pockets, the right ones with their clearance.
     const near = (found: readonly number[], wanted: readonly number[]) => {
       expect(found.length).toBe(wanted.length);
@@ -284,8 +283,7 @@ describe('the drawing, as an independent reader of SVG sees it', () => {
 
   test('draws lines half a kerf inside the waste', async () => {
     const jig = layoutGrid(grid({ columns: 1, rows: 1, kerfMm: 0.4 }));
-    const svg = drawJig(jig, { mark: 'ABC123' });
-    const seen = await render(svg, jig.widthMm + 0.4);
+    const seen = await render(drawJig(jig, { mark: 'ABC123', part: 'cut' }), jig.widthMm + 0.4);
     const found = seen.across(0.2 + 12 + 4).filter((x) => x > 1 && x < jig.widthMm - 1);
     for (const [at, x] of [12 + 0.2, 52.2 - 0.2].entries()) {
       expect(Math.abs(found[at]! - 0.2 - x)).toBeLessThan(0.06);
@@ -296,9 +294,28 @@ describe('the drawing, as an independent reader of SVG sees it', () => {
     const jig = layoutGrid(grid());
     const svg = drawJig(jig, { mark: 'ABC123' });
     expect(drawJig(layoutGrid(grid()), { mark: 'ABC123' })).toBe(svg);
-    expect((await render(svg, jig.widthMm)).countBlue()).toBeGreaterThan(3000);
+    const engraved = drawJig(jig, { mark: 'ABC123', part: 'engrave' });
+    expect((await render(engraved, jig.widthMm)).count()).toBeGreaterThan(3000);
     expect(svg).not.toMatch(/NaN|undefined/);
     expect(sketchJig(jig, { fieldMm: [110, 140], pieces: [], marks: [] })).not.toMatch(/NaN|undefined/);
+  });
+
+  test('is two groups with words and colours of their own, or one of them alone on the same page', () => {
+    const jig = layoutGrid(grid({ kerfMm: 0.2 }));
+    const whole = drawJig(jig, { mark: 'ABC123' });
+    const parts = (['engrave', 'cut'] as const).map((part) => drawJig(jig, { mark: 'ABC123', part }));
+    const head = (svg: string) => svg.slice(0, svg.indexOf('<g '));
+    const groups = (svg: string) => svg.match(/<g id="[a-z]+"[\s\S]*?<\/g>/g) ?? [];
+    expect(groups(whole).map((group) => /<g id="([a-z]+)"[\s\S]*?<title>(\w+ ?\w*)/.exec(group)!.slice(1))).toEqual([
+      ['engrave', 'Engrave first'],
+      ['cut', 'Then cut'],
+    ]);
+    expect(parts.map(groups)).toEqual(groups(whole).map((group) => [group]));
+    for (const part of parts) expect(head(part)).toBe(head(whole));
+    const colours = whole.match(/stroke="#[0-9a-f]{6}"/g)!;
+    expect(new Set(colours).size).toBe(2);
+    // No pure primary: those are signals of their own to some machines' software.
+    for (const colour of colours) expect(colour).not.toMatch(/#(?:00|ff){3}"/);
   });
 
   test('even a board for one small piece bears its mark', async () => {
@@ -306,8 +323,8 @@ describe('the drawing, as an independent reader of SVG sees it', () => {
       [{ name: 'P1', xMm: 0, yMm: 0, widthMm: 20, heightMm: 20, stop: 'top-left', use: 'piece' }],
       grid(),
     );
-    const marked = (await render(drawJig(jig, { mark: 'ABC123' }), jig.widthMm)).countBlue();
-    const bare = (await render(drawJig(jig, { mark: '' }), jig.widthMm)).countBlue();
+    const marked = (await render(drawJig(jig, { mark: 'ABC123', part: 'engrave' }), jig.widthMm)).count();
+    const bare = (await render(drawJig(jig, { mark: '', part: 'engrave' }), jig.widthMm)).count();
     expect(marked - bare).toBeGreaterThan(100);
   });
 });
