@@ -57,3 +57,6 @@ export function parseSizeMm(text: string, what: string): SizeMm {
   const width = /[a-zµ]\s*$/.test(parts[0]!) ? parts[0]! : parts[0]! + unit;
   return { widthMm: parseLengthMm(width, what), heightMm: parseLengthMm(parts[1]!, what), cornerRadiusMm: 0 };
 }
+
+/** Most dots of one bitmap, a photo's or a chart's; assumed: above it planes of 16-bit values leave no room to work. */
+export const MOST_DOTS = 500e6;

@@ -1,6 +1,7 @@
 import { AppError } from '../errors.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
+import { MOST_DOTS } from '../units.ts';
 import { LETTER_HEIGHT, LETTER_WIDTH } from './font.ts';
 import { placePatches } from './places.ts';
 import { planPatches, type WantedPatch } from './plan.ts';
@@ -89,7 +90,8 @@ export interface DotBox {
 
 /**
  * Layout of a chart: every patch with its place, every tag, every label. Same options, same layout.
- * @throws AppError option-invalid when the chart is too small for its patches, or dose axes are missing.
+ * @throws AppError option-invalid when the chart is too small for its patches or has more than `MOST_DOTS` dots, or dose
+ * axes are missing.
  */
 export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout {
   const { grid, seed = CHART_DEFAULTS.seed } = options;
@@ -98,6 +100,13 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
   const heightMm = options.heightMm ?? (strip ? CHART_DEFAULTS.stripHeightMm : CHART_DEFAULTS.heightMm);
   const widthDots = Math.floor(widthMm / grid.pitchMm + 1e-9);
   const heightDots = Math.floor(heightMm / grid.lineSpacingMm + 1e-9);
+  if (!(widthDots * heightDots <= MOST_DOTS)) {
+    throw new AppError(
+      'option-invalid',
+      `chart: found ${widthMm} × ${heightMm} mm, which is ${widthDots} × ${heightDots} dots at ${grid.pitchMm} × ${grid.lineSpacingMm} mm; needed at most ${MOST_DOTS / 1e6} million: a smaller chart, or a wider spacing`,
+      { widthDots, heightDots, mostDots: MOST_DOTS },
+    );
+  }
   const frame = layoutFrame(widthDots, heightDots, grid, strip);
   const wanted = planPatches(kind, options);
   const cells =

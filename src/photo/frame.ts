@@ -1,10 +1,9 @@
 import { AppError } from '../errors.ts';
 import type { DotGrid } from '../plane/index.ts';
+import { MOST_DOTS } from '../units.ts';
 
 /** One minute of arc, radians: what an eye of normal acuity (1.0, decimal) just separates; common practice. */
 export const ARC_MINUTE_RAD = Math.PI / 180 / 60;
-/** Above this a piece no longer fits a typed array of 16-bit values with room to work. */
-const MAX_DOTS = 500e6;
 
 export type Fit = 'cover' | 'contain';
 
@@ -98,11 +97,11 @@ export function framePhoto(photo: PhotoSize, options: FrameOptions): Frame {
   // last bit.
   const width = Math.round(Number((options.widthMm / grid.pitchMm).toPrecision(12)));
   const height = Math.round(Number((options.heightMm / grid.lineSpacingMm).toPrecision(12)));
-  if (width < 1 || height < 1 || width * height > MAX_DOTS) {
+  if (width < 1 || height < 1 || width * height > MOST_DOTS) {
     throw new AppError(
       'option-invalid',
-      `size: found ${options.widthMm} × ${options.heightMm} mm, which is ${width} × ${height} dots at ${grid.pitchMm} × ${grid.lineSpacingMm} mm; needed at least 1 × 1 and at most ${MAX_DOTS / 1e6} million dots`,
-      { width, height, maxDots: MAX_DOTS },
+      `size: found ${options.widthMm} × ${options.heightMm} mm, which is ${width} × ${height} dots at ${grid.pitchMm} × ${grid.lineSpacingMm} mm; needed at least 1 × 1 and at most ${MOST_DOTS / 1e6} million dots`,
+      { width, height, maxDots: MOST_DOTS },
     );
   }
   const widthMm = width * grid.pitchMm;

@@ -13,6 +13,12 @@ export interface MachineFacts extends Named {
   readonly settings: SettingsFacts;
 }
 
+/** A stock material, and where it can be used. */
+export interface MaterialFacts extends Named {
+  /** Names of the machines that leave a known mark on it. */
+  readonly markedBy: readonly string[];
+}
+
 export interface SettingsFacts {
   readonly powerW: number;
   readonly speedMmPerS: number;
@@ -61,7 +67,7 @@ export interface ShopFacts {
   readonly profiles: readonly ProfileFacts[];
   /** What of the shop folder cannot be read, in words. */
   readonly broken: readonly string[];
-  readonly materials: readonly Named[];
+  readonly materials: readonly MaterialFacts[];
   readonly pieces: readonly PieceFacts[];
   readonly screens: readonly string[];
   readonly samples: readonly SampleFacts[];
@@ -165,6 +171,8 @@ export interface ChartCard {
   readonly heightMm: number;
   /** Files at hand; none for a layout that came from elsewhere. */
   readonly files: readonly string[];
+  /** ISO date and time when its files were written; absent without files. */
+  readonly drawn?: string;
 }
 
 export interface ChartAsk {

@@ -1,5 +1,5 @@
 import { randomBytes } from 'node:crypto';
-import { mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
+import { mkdir, readdir, readFile, rename, rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
@@ -25,6 +25,7 @@ import type {
 } from './protocol.ts';
 import { sampleCurve, toDriftPoint } from './server-curve.ts';
 import type { EventHub } from './server-events.ts';
+import { removeFolder } from './server-files.ts';
 import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { MAX_PIXELS, tidyFileName } from './server-jobs.ts';
 import { factsOfProfile } from './server-shop.ts';
@@ -77,6 +78,8 @@ export interface Bench {
   readonly listCharts: () => Promise<readonly ChartCard[]>;
   readonly makeChart: (json: unknown) => Promise<ChartMade>;
   readonly readChartFile: (hash: string, name: string) => Promise<Uint8Array>;
+  /** Takes the files of a chart away; its layout stays, so that a scan of it can still be read. */
+  readonly putAwayChart: (hash: string) => Promise<void>;
   readonly incoming: () => string;
   readonly addCapture: (path: string, fileName: string) => Promise<CaptureCard>;
   readonly readCaptureView: (id: string) => Promise<Uint8Array>;
@@ -180,7 +183,10 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
         const { hash, kind, material, machine, direction, widthMm, heightMm } = value;
         const there = await readdir(join(shopDir, 'charts', hash)).catch(() => [] as string[]);
         const files = CHART_FILES.filter((file) => there.includes(file));
-        cards.push({ hash, kind, material, machine, direction, widthMm, heightMm, files });
+        const card = { hash, kind, material, machine, direction, widthMm, heightMm, files };
+        const [first] = files;
+        const drawn = first && (await stat(join(shopDir, 'charts', hash, first))).mtime.toISOString();
+        cards.push(drawn ? { ...card, drawn } : card);
       }
       return cards;
     },
@@ -205,6 +211,12 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
       return readFile(join(shopDir, 'charts', hash, name)).catch(() => {
         throw unknown('chart');
       });
+    },
+    async putAwayChart(hash) {
+      if (!HASH.test(hash) || !shop.list('charts').some(({ name }) => name === hash)) throw unknown('chart');
+      await mkdir(incoming, { recursive: true });
+      await removeFolder(join(shopDir, 'charts', hash), nameIncoming(incoming));
+      events.send({ type: 'shop' });
     },
     incoming: () => nameIncoming(incoming),
     async addCapture(path, fileName) {

@@ -202,6 +202,10 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
 
   app.get('/api/charts', async (c) => c.json(await bench.listCharts()));
   app.post('/api/charts', async (c) => c.json(await bench.makeChart(await receiveJson(c.req.raw, JSON_BODY)), 201));
+  app.delete('/api/charts/:hash', async (c) => {
+    await bench.putAwayChart(c.req.param('hash'));
+    return c.body(null, 204);
+  });
   app.get('/api/charts/:hash/:file', async (c) => {
     const { hash, file } = c.req.param();
     return fileAnswer(await bench.readChartFile(hash, file), file, c.req.query('view') !== undefined);

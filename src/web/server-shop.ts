@@ -2,12 +2,12 @@ import { readdir } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import { meanBandHalf, readMachine } from '../job/index.ts';
-import { type Profile, parseMaterial, type Shop } from '../material/index.ts';
+import { findMark, type Profile, parseMaterial, type Shop } from '../material/index.ts';
 import { TONE_FIELDS } from '../photo/index.ts';
 import { screenNames } from '../screens/index.ts';
 import { listProfiles, listRecords } from '../tasks/index.ts';
 import { NAMED_SIZES } from '../units.ts';
-import type { MachineFacts, Named, PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
+import type { MachineFacts, MaterialFacts, PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
 import { MAX_PIXELS } from './server-jobs.ts';
 
 /** Largest file of a photo or a capture, bytes. */
@@ -40,9 +40,13 @@ export async function describeShop(context: ShopContext): Promise<ShopFacts> {
   const profiles = listProfiles(shop);
   const materials = listRecords(shop, {
     kind: 'materials',
-    read: (name): Named => {
+    read: (name): MaterialFacts => {
       const { json, path } = shop.read('materials', name);
-      return { name, title: parseMaterial(json, path).title };
+      const material = parseMaterial(json, path);
+      const markedBy = machines.records
+        .filter(({ value: { wavelengthNm } }) => findMark(material, wavelengthNm) !== undefined)
+        .map(({ value }) => value.name);
+      return { name, title: material.title, markedBy };
     },
   });
   return {

@@ -172,6 +172,17 @@ describe('options that cannot be met', () => {
     expect(error?.message).toMatch(/found room for \d+ patches .* needed \d+/);
   });
 
+  test('a chart of more dots than a computer holds is refused in words, before it is drawn', () => {
+    const huge = { ...EXAMPLE, widthMm: 400, heightMm: 400, grid: { pitchMm: 0.001, lineSpacingMm: 0.001 } };
+    for (const kind of KINDS) {
+      expect(() => layoutChart(kind, huge), kind).toThrow(
+        /400000 × 400000 dots .* at most 500 million: a smaller chart/,
+      );
+    }
+    const just = { ...EXAMPLE, widthMm: 400, heightMm: 400, grid: { pitchMm: 0.02, lineSpacingMm: 0.02 } };
+    expect(layoutChart('tone', just).widthDots).toBe(20_000);
+  });
+
   test('a chart too small for its tags is refused', () => {
     expect(refuse('tone', { widthMm: 1, heightMm: 1 })?.code).toBe('option-invalid');
     expect(refuse('tone', { grid: { pitchMm: 0.4, lineSpacingMm: 0.4 } })?.code).toBe('option-invalid');

@@ -176,6 +176,7 @@ export function sendFile<T>(
 }
 
 export const listCharts = () => askJson<readonly ChartCard[]>('/api/charts');
+export const putAwayChart = (hash: string) => ask(`/api/charts/${hash}`, { method: 'DELETE' });
 export const makeChart = (wanted: ChartAsk) => askJson<ChartMade>('/api/charts', send('POST', wanted));
 export const readCaptures = (wanted: ReadingAsk) => askJson<Reading>('/api/readings', send('POST', wanted));
 export const listReadings = () => askJson<readonly Reading[]>('/api/readings');

@@ -10,7 +10,7 @@ import { useShop } from './shop-context.ts';
 /** Trouble that four corners by hand can mend. */
 const BY_HAND = ['chart-not-found', 'chart-corner-missing'];
 
-const KIND_WORDS: Readonly<Record<ChartCard['kind'], string>> = {
+export const KIND_WORDS: Readonly<Record<ChartCard['kind'], string>> = {
   tone: 'tones',
   dose: 'settings',
   spot: 'mark width',

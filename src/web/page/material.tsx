@@ -1,12 +1,12 @@
 import { useEffect, useState } from 'preact/hooks';
 import type { ChartAsk, ChartCard, ChartMade, Reading } from '../protocol.ts';
-import { listCharts, listReadings, makeChart } from './api.ts';
-import { CaptureStep } from './material-capture.tsx';
+import { listCharts, listReadings, makeChart, putAwayChart } from './api.ts';
+import { CaptureStep, KIND_WORDS } from './material-capture.tsx';
 import { fromUnit, round, sayDuration, saySize, toUnit } from './measure.ts';
-import { Busy, Button, Icon, NumberField, Problem, Segments, Select } from './parts.tsx';
+import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from './parts.tsx';
 import { PrintSheet } from './print-sheet.tsx';
 import { nameChoice, sayProvenance, sayReadingProvenance } from './profile-words.ts';
-import { useShop } from './shop-context.ts';
+import { listMaterials, materialFor, useShop } from './shop-context.ts';
 
 type Kind = ChartCard['kind'];
 
@@ -30,6 +30,9 @@ export function MaterialScreen() {
     listReadings().then(setReadings, setError);
   };
   useEffect(load, [made]);
+  const waiting = (charts ?? [])
+    .filter(({ hash, files }) => files.length > 0 && !readings.some(({ chart }) => chart === hash))
+    .sort((a, b) => ((a.drawn ?? '') < (b.drawn ?? '') ? 1 : -1));
   return (
     <div class="material">
       <div class="intro">
@@ -54,6 +57,7 @@ export function MaterialScreen() {
           {charts ? <CaptureStep charts={charts} latest={made?.hash} /> : <Busy>Looking for charts</Busy>}
         </section>
       </div>
+      <Waiting charts={waiting} onChange={load} />
       <Readings readings={readings} />
       <Profiles />
     </div>
@@ -64,8 +68,8 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
   const { shop, unit, lastWish } = useShop();
   const [kind, setKind] = useState<Kind>('tone');
   const [machine, setMachine] = useState(lastWish.machine);
-  const [material, setMaterial] = useState(
-    shop.profiles.find(({ name }) => name === lastWish.profile)?.material ?? shop.materials[0]?.name ?? '',
+  const [material, setMaterial] = useState(() =>
+    materialFor(shop, lastWish.machine, shop.profiles.find(({ name }) => name === lastWish.profile)?.material),
   );
   const [profile, setProfile] = useState(lastWish.profile ?? shop.profiles[0]?.name ?? '');
   const [size, setSize] = useState({ widthMm: 85.6, heightMm: 54 });
@@ -123,6 +127,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
             groups={[{ label: '', choices: shop.machines.map(({ name, title }) => ({ value: name, label: title })) }]}
             onChange={(name) => {
               setMachine(name);
+              setMaterial(materialFor(shop, name, material));
               setPower(undefined);
               setSpeed(undefined);
             }}
@@ -130,7 +135,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
           <Select
             label="Material"
             value={material}
-            groups={[{ label: '', choices: shop.materials.map(({ name, title }) => ({ value: name, label: title })) }]}
+            groups={[{ label: '', choices: listMaterials(shop, machine) }]}
             onChange={setMaterial}
           />
           <div class="row">
@@ -236,6 +241,62 @@ function ChartDone({ chart }: { readonly chart: ChartMade }) {
         <PrintSheet address={`${address('chart.html')}?view`} label="Print them" title="Instructions" />
       </div>
     </div>
+  );
+}
+
+/** Burning comes later than drawing, and the scan after it: a chart keeps its files until it was read or is put away. */
+function Waiting({ charts, onChange }: { readonly charts: readonly ChartCard[]; readonly onChange: () => void }) {
+  const { shop, unit } = useShop();
+  const [error, setError] = useState<unknown>();
+  if (charts.length === 0) return null;
+  const titleIn = (list: readonly { readonly name: string; readonly title: string }[], one: string) =>
+    list.find(({ name }) => name === one)?.title ?? one;
+  return (
+    <section aria-labelledby="waiting-title">
+      <h2 id="waiting-title">Charts waiting to be scanned</h2>
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      <ul class="waiting">
+        {charts.map(({ hash, kind, material, machine, widthMm, heightMm, files, drawn }) => {
+          const address = (file: string) => `/api/charts/${hash}/${file}`;
+          const label = `${capitalise(KIND_WORDS[kind])}: ${material === '' ? 'unnamed' : titleIn(shop.materials, material)}`;
+          return (
+            <li key={hash}>
+              {files.includes('chart.png') && <img src={`${address('chart.png')}?view`} alt="" loading="lazy" />}
+              <div>
+                <b>{label}</b>
+                <p class="soft">
+                  {titleIn(shop.machines, machine)} · {saySize(widthMm, heightMm, unit)}
+                  {drawn === undefined ? '' : ` · drawn on ${drawn.slice(0, 10)}`}
+                </p>
+                <p class="actions">
+                  {files
+                    .filter((file) => file !== 'chart.html')
+                    .map((file) => (
+                      <a key={file} href={address(file)} download={`${kind}-${hash.slice(0, 6)}-${file}`}>
+                        {CHART_FILES[file] ?? file}
+                      </a>
+                    ))}
+                  {files.includes('chart.html') && (
+                    <a href={`${address('chart.html')}?view`} target="_blank" rel="noreferrer">
+                      Instructions
+                    </a>
+                  )}
+                </p>
+              </div>
+              <button
+                type="button"
+                class="button quiet square"
+                aria-label={`Put away the chart ${hash.slice(0, 6)}, ${label}`}
+                title="Put away: its files go, a scan of it can still be read"
+                onClick={() => void putAwayChart(hash).then(onChange, setError)}
+              >
+                <Icon name="bin" />
+              </button>
+            </li>
+          );
+        })}
+      </ul>
+    </section>
   );
 }
 

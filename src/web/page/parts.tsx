@@ -51,6 +51,8 @@ export function Button({
 export interface Choice<T extends string> {
   readonly value: T;
   readonly label: string;
+  /** Shown, and not to be chosen; the label says why. In lists alone. */
+  readonly disabled?: boolean;
 }
 
 /** A few choices of which all are seen at once. */
@@ -112,14 +114,14 @@ export function Select({
         {shown.map(({ label: group, choices }) =>
           group === '' ? (
             choices.map((choice) => (
-              <option key={choice.value} value={choice.value}>
+              <option key={choice.value} value={choice.value} disabled={choice.disabled ?? false}>
                 {choice.label}
               </option>
             ))
           ) : (
             <optgroup key={group} label={group}>
               {choices.map((choice) => (
-                <option key={choice.value} value={choice.value}>
+                <option key={choice.value} value={choice.value} disabled={choice.disabled ?? false}>
                   {choice.label}
                 </option>
               ))}

@@ -2,7 +2,7 @@ import type { ToneField, ToneOptions } from '../../photo/index.ts';
 import type { LookFactsJson, Wish } from '../protocol.ts';
 import { fromUnit, toUnit } from './measure.ts';
 import { Button, Icon, NumberField, Segments, Select, Slider } from './parts.tsx';
-import { useShop } from './shop-context.ts';
+import { listMaterials, materialFor, useShop } from './shop-context.ts';
 
 /** The few that a customer asks for; the rest is one click away. */
 const FIRST_TONES: readonly (keyof ToneOptions)[] = [
@@ -54,6 +54,8 @@ export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
       (piece) => piece.widthMm === width && piece.heightMm === height && piece.cornerRadiusMm === cornerRadiusMm,
     );
   const piece = fits(widthMm, heightMm) ?? fits(heightMm, widthMm);
+  const [fieldWidth, fieldHeight] = shop.machines.find(({ name }) => name === wish.machine)?.fieldMm ?? [1e9, 1e9];
+  const reaches = (width: number, height: number) => width <= fieldWidth && height <= fieldHeight;
   const most = toUnit(1000, unit);
   const step = unit === 'mm' ? 0.01 : 0.001;
   return (
@@ -65,10 +67,11 @@ export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
           {
             label: '',
             choices: [
-              ...shop.pieces.map(({ name, title, widthMm: w, heightMm: h }) => ({
-                value: name,
-                label: `${title}, ${toUnit(w, unit)} × ${toUnit(h, unit)} ${unit}`,
-              })),
+              ...shop.pieces.map(({ name, title, widthMm: w, heightMm: h }) => {
+                const label = `${title}, ${toUnit(w, unit)} × ${toUnit(h, unit)} ${unit}`;
+                if (reaches(w, h) || reaches(h, w)) return { value: name, label };
+                return { value: name, label: `${label}: beyond the field of this machine`, disabled: true };
+              }),
               { value: OWN_SIZE, label: 'Another size' },
             ],
           },
@@ -76,7 +79,10 @@ export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
         onChange={(name) => {
           const found = shop.pieces.find((one) => one.name === name);
           if (!found) return onChange({ ...wish, cornerRadiusMm: piece ? 1 : cornerRadiusMm });
-          const upright = heightMm > widthMm && found.widthMm !== found.heightMm;
+          const wanted = heightMm > widthMm && found.widthMm !== found.heightMm;
+          const { widthMm: long, heightMm: short } = found;
+          // As the piece lay before, where the machine reaches it so.
+          const upright = wanted ? reaches(short, long) || !reaches(long, short) : !reaches(long, short);
           onChange({
             ...wish,
             widthMm: upright ? found.heightMm : found.widthMm,
@@ -170,7 +176,7 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
         onChange={(machine) => {
           const first = shop.profiles.find((one) => one.machine === machine);
           const { profile: _profile, material: _material, ...rest } = wish;
-          const material = wish.material ?? shop.materials[0]!.name;
+          const material = materialFor(shop, machine, wish.material ?? profile?.material);
           onChange({ ...rest, machine, ...(first ? { profile: first.name } : { material }) });
         }}
       />
@@ -180,7 +186,10 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
         note={note}
         groups={[
           { label: 'Learned on this machine', choices: asChoices(here, 'profile') },
-          { label: 'Not learned yet', choices: asChoices(shop.materials, 'material') },
+          {
+            label: 'Not learned yet',
+            choices: listMaterials(shop, wish.machine).map((one) => ({ ...one, value: `material:${one.value}` })),
+          },
           { label: 'Learned on another machine', choices: asChoices(elsewhere, 'profile') },
         ]}
         onChange={(value) => {

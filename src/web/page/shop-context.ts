@@ -2,6 +2,7 @@ import { createContext } from 'preact';
 import { useContext } from 'preact/hooks';
 import type { JobCard, OrderView, ShopFacts, Wish } from '../protocol.ts';
 import type { Unit } from './measure.ts';
+import type { Choice } from './parts.tsx';
 
 /** What every screen may ask of the page around it. */
 export interface Surroundings {
@@ -23,6 +24,21 @@ export function useShop(): Surroundings {
   return found;
 }
 
+/** The materials, those that the machine leaves no known mark on out of reach and with the reason. */
+export function listMaterials({ materials }: ShopFacts, machine: string): readonly Choice<string>[] {
+  return materials.map(({ name, title, markedBy }) =>
+    markedBy.includes(machine)
+      ? { value: name, label: title }
+      : { value: name, label: `${title}: no known mark with this machine`, disabled: true },
+  );
+}
+
+/** What to begin with on another machine: the material in hand where it is marked there. */
+export function materialFor({ materials }: ShopFacts, machine: string, material: string | undefined): string {
+  const marked = materials.filter(({ markedBy }) => markedBy.includes(machine));
+  return (marked.find(({ name }) => name === material) ?? marked[0] ?? materials[0])?.name ?? '';
+}
+
 /** A card through the first profile at hand: something to look at without a single choice. */
 export function firstWish(shop: ShopFacts): Wish {
   const profile =
@@ -32,7 +48,7 @@ export function firstWish(shop: ShopFacts): Wish {
   const machine = profile?.machine ?? shop.machines[0]?.name ?? '';
   const card = shop.pieces[0]!;
   const { widthMm, heightMm, cornerRadiusMm } = card;
-  const material = shop.materials[0]?.name;
+  const material = shop.materials.length > 0 ? materialFor(shop, machine, undefined) : undefined;
   return {
     widthMm,
     heightMm,
