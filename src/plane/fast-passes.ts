@@ -23,26 +23,49 @@ export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
   const rowBytes = columnCount * channels * samples.BYTES_PER_ELEMENT;
   const pairBytes = columnsRounded * 4 + SPARE;
 
-  const [tableAt, sharesAt, samplesAt, alphaAt, ringAt, pairsAt, rowTapsAt, betweenAt, startsAt, columnTapsAt, outAt] =
-    reserveBuffers(kernels, [
-      source.shares.byteLength + source.light.byteLength,
-      ALPHA_SHARES.byteLength,
-      rowBytes + SPARE,
-      columnCount + SPARE,
-      pairsKept * pairBytes,
-      pairsKept * 4,
-      pairsKept * 4,
-      columnsRounded * 2 + groups * 16 + SPARE,
-      outputsRounded * 4,
-      outputsRounded * groups * 16,
-      outputsRounded * 2,
-    ]);
+  const boundCount = columns.bounds ? outputs : 0;
+
+  const [
+    tableAt,
+    sharesAt,
+    samplesAt,
+    alphaAt,
+    ringAt,
+    pairsAt,
+    rowTapsAt,
+    betweenAt,
+    startsAt,
+    columnTapsAt,
+    outAt,
+    leftsAt,
+    rightsAt,
+  ] = reserveBuffers(kernels, [
+    source.shares.byteLength + source.light.byteLength,
+    ALPHA_SHARES.byteLength,
+    rowBytes + SPARE,
+    columnCount + SPARE,
+    pairsKept * pairBytes,
+    pairsKept * 4,
+    pairsKept * 4,
+    columnsRounded * 2 + groups * 16 + SPARE,
+    outputsRounded * 4,
+    outputsRounded * groups * 16,
+    outputsRounded * 2,
+    boundCount * 4,
+    boundCount * 4,
+  ]);
 
   const { buffer } = kernels.memory;
   if (samples instanceof Uint16Array) new Uint16Array(buffer, tableAt, source.light.length).set(source.light);
   else new Int32Array(buffer, tableAt, source.shares.length).set(source.shares);
   new Uint16Array(buffer, sharesAt, ALPHA_SHARES.length).set(ALPHA_SHARES);
-  new Int32Array(buffer, startsAt, outputs).set(columns.starts.map((start) => 2 * start));
+  const setOffsets = (at: number, columnsOf: Int32Array) =>
+    new Int32Array(buffer, at, columnsOf.length).set(columnsOf.map((column) => 2 * column));
+  setOffsets(startsAt, columns.starts);
+  if (columns.bounds) {
+    setOffsets(leftsAt, columns.bounds.lefts);
+    setOffsets(rightsAt, columns.bounds.rights);
+  }
   const columnTaps = new Int16Array(buffer, columnTapsAt, outputsRounded * groups * 8);
   for (let x = 0; x < outputs; x++) {
     const from = x * columns.stride;
@@ -58,12 +81,13 @@ export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
   const out = overshoot === 'cut' ? new Uint16Array(buffer, outAt, outputs) : new Int16Array(buffer, outAt, outputs);
   const open = overshoot === 'cut' ? 0 : 1;
   const addressOf = (pair: number) => ringAt + (pair % pairsKept) * pairBytes;
+  const rowAddress = (y: number) => addressOf(y >> 1) + (y & 1) * 2;
 
   return {
     readRow(y) {
       const pixel = y * source.width + firstColumn;
       row.set(samples.subarray(pixel * channels, (pixel + columnCount) * channels));
-      const at = addressOf(y >> 1) + (y & 1) * 2;
+      const at = rowAddress(y);
       if (kind === 'rgb8') kernels.luminanceRgb8(samplesAt, tableAt, at, columnCount);
       else if (kind === 'grey8') kernels.luminanceGrey8(samplesAt, tableAt, at, columnCount);
       else if (kind === 'rgb16') kernels.luminanceRgb16(samplesAt, tableAt, at, columnCount, ...weights);
@@ -72,7 +96,7 @@ export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
       alphaRow.set(alpha.subarray(pixel, pixel + columnCount));
       kernels.premultiply(at, alphaAt, sharesAt, columnCount);
     },
-    filterRow(first, taps) {
+    filterRow({ first, taps, bounds }) {
       const lead = first & 1;
       const pairCount = (lead + taps.length + 1) >> 1;
       rowTaps[0] = 0;
@@ -80,7 +104,9 @@ export function startFastPasses(kernels: Kernels, plan: PassesPlan): Passes {
       rowTaps.set(taps, lead);
       for (let pair = 0; pair < pairCount; pair++) pairs[pair] = addressOf((first >> 1) + pair);
       kernels.filterRows(pairsAt, rowTapsAt, pairCount, betweenAt, columnsRounded);
+      if (bounds) kernels.boundRow(rowAddress(bounds[0]), rowAddress(bounds[1]), betweenAt, columnCount);
       kernels.filterColumns(betweenAt, startsAt, columnTapsAt, groups, outAt, outputsRounded, open);
+      if (columns.bounds) kernels.boundColumns(betweenAt, leftsAt, rightsAt, outAt, outputs, open);
       return out;
     },
   };

@@ -81,6 +81,8 @@ export interface Kernels {
     count: number,
     overshoot: number,
   ): void;
+  boundRow(above: number, below: number, row: number, count: number): void;
+  boundColumns(row: number, lefts: number, rights: number, out: number, count: number, overshoot: number): void;
   packRows(dots: number, bits: number, count: number, rows: number, lead: number, flip: number): void;
   countSamples(samples: number, counts: number, count: number): void;
   mapSamples(from: number, table: number, out: number, count: number): void;

@@ -32,8 +32,18 @@ export interface ResampleOptions {
  */
 export interface Passes {
   readRow(y: number): void;
-  /** One row of the result: `taps` over the source rows `first`, `first + 1`, …; valid until the next call. */
-  filterRow(first: number, taps: Int16Array): Uint16Array | Int16Array;
+  /** One row of the result; valid until the next call. */
+  filterRow(row: RowTaps): Uint16Array | Int16Array;
+}
+
+/** How one row of the result comes from rows of the source. */
+export interface RowTaps {
+  /** First source row. */
+  readonly first: number;
+  /** Taps over the source rows `first`, `first + 1`, … */
+  readonly taps: Int16Array;
+  /** The two source rows between whose samples the result must stay; undefined where it may overshoot. */
+  readonly bounds: readonly [above: number, below: number] | undefined;
 }
 
 export interface PassesPlan {
@@ -50,8 +60,8 @@ export interface PassesPlan {
 
 /**
  * The photo's luminance at dot resolution: sRGB to linear light (IEC 61966-2-1), weighted to luminance (ITU-R BT.709),
- * then resized in linear light with an antialiased Lanczos-3 filter, each axis at its own scale. Whole numbers all the
- * way, so the bits are the same on every machine; a constant photo keeps its value exactly.
+ * then resized in linear light with an antialiased Lanczos-3 filter, each axis at its own scale; along an axis that grows
+ * each value stays between its two neighbours of the photo, so that hard edges get no rings. Whole numbers all the way, so the bits are the same on every machine; a constant photo keeps its value exactly.
  * Where the photo is partly transparent the luminance is that of the opaque part, so edges do not fringe; where nothing
  * is left it is ONE. Pair it with {@link resampleAlpha}.
  * @throws RangeError for a crop outside the photo or weights that do not sum to 1
@@ -98,9 +108,11 @@ function resampleLight(source: LightSource, options: LightOptions, out: Uint16Ar
   const wide = planTaps({ length: source.width, from: crop.x, span: crop.width, count: width });
   const firstColumn = wide.starts.reduce((least, start) => Math.min(least, start), source.width);
   const endColumn = wide.starts.reduce((most, start, at) => Math.max(most, start + wide.lengths[at]), 0);
+  const fromFirst = (columns: Int32Array) => columns.map((column) => column - firstColumn);
+  const sides = wide.bounds && { lefts: fromFirst(wide.bounds.lefts), rights: fromFirst(wide.bounds.rights) };
   const plan: PassesPlan = {
     source,
-    columns: { ...wide, starts: wide.starts.map((start) => start - firstColumn) },
+    columns: { ...wide, starts: fromFirst(wide.starts), bounds: sides },
     firstColumn,
     columnCount: endColumn - firstColumn,
     keep: rows.stride,
@@ -114,7 +126,8 @@ function resampleLight(source: LightSource, options: LightOptions, out: Uint16Ar
     const length = rows.lengths[y];
     for (; next < first + length; next++) passes.readRow(next);
     const taps = rows.taps.subarray(y * rows.stride, y * rows.stride + length);
-    out.set(passes.filterRow(first, taps), y * width);
+    const bounds = rows.bounds && ([rows.bounds.lefts[y], rows.bounds.rights[y]] as const);
+    out.set(passes.filterRow({ first, taps, bounds }), y * width);
   }
 }
 
@@ -139,7 +152,7 @@ export function startPlainPasses({ source, columns, firstColumn, columnCount, ke
     readRow(y) {
       readLightRow(source, y, firstColumn, ring[y % keep]);
     },
-    filterRow(first, taps) {
+    filterRow({ first, taps, bounds }) {
       sums.fill(8192);
       for (let k = 0; k < taps.length; k++) {
         const row = ring[(first + k) % keep];
@@ -147,14 +160,28 @@ export function startPlainPasses({ source, columns, firstColumn, columnCount, ke
         for (let x = 0; x < columnCount; x++) sums[x] += tap * row[x];
       }
       for (let x = 0; x < columnCount; x++) between[x] = Math.max(-32768, Math.min(32767, sums[x] >> 14));
+      if (bounds) boundBetween(between, ring[bounds[0] % keep], ring[bounds[1] % keep]);
       for (let x = 0; x < out.length; x++) {
         const from = columns.starts[x];
         const tapsFrom = x * columns.stride;
         let sum = 8192;
         for (let k = 0; k < columns.lengths[x]; k++) sum += columns.taps[tapsFrom + k] * between[from + k];
         out[x] = Math.max(lowest, Math.min(highest, (sum >> 14) + centre));
+        if (!columns.bounds) continue;
+        const left = between[columns.bounds.lefts[x]] + centre;
+        const right = between[columns.bounds.rights[x]] + centre;
+        const bounded = Math.max(Math.min(left, right), Math.min(out[x], Math.max(left, right)));
+        out[x] = Math.max(lowest, Math.min(highest, bounded));
       }
       return out;
     },
   };
+}
+
+/** Keeps each value between the two of the other rows in its column. */
+function boundBetween(row: Int16Array, above: Int16Array, below: Int16Array): void {
+  for (let x = 0; x < row.length; x++) {
+    const [low, high] = above[x] < below[x] ? [above[x], below[x]] : [below[x], above[x]];
+    row[x] = Math.max(low, Math.min(high, row[x]));
+  }
 }

@@ -21,6 +21,14 @@ export interface TapPlan {
   readonly lengths: Int32Array;
   readonly taps: Int16Array;
   readonly stride: number;
+  /** When the result is larger: the source samples to the left and right of each output, between which it must stay. */
+  readonly bounds: SampleBounds | undefined;
+}
+
+/** For each output two source samples, the same one twice at an edge of the source. */
+export interface SampleBounds {
+  readonly lefts: Int32Array;
+  readonly rights: Int32Array;
 }
 
 /** Lanczos window of three lobes: sinc(x) sinc(x/3) within ±3 (C. E. Duchon's Lanczos filter; from memory). */
@@ -34,7 +42,8 @@ export function weighLanczos3(x: number): number {
 /**
  * Taps that take `count` samples from `span` source samples. When the result is smaller the filter is widened by the
  * scale, so that nothing finer than an output sample can alias. Samples beyond the source's ends are left out and the
- * rest made to sum to 1, the common practice of image libraries.
+ * rest made to sum to 1, the common practice of image libraries. When the result is larger each output is bounded by the
+ * two samples around it: in linear light the filter's ring beside a hard edge would turn a dark grey black.
  */
 export function planTaps({ length, from, span, count }: TapOptions): TapPlan {
   const scale = span / count;
@@ -44,6 +53,7 @@ export function planTaps({ length, from, span, count }: TapOptions): TapPlan {
   const starts = new Int32Array(count);
   const lengths = new Int32Array(count);
   const taps = new Int16Array(count * stride);
+  const bounds = scale < 1 ? { lefts: new Int32Array(count), rights: new Int32Array(count) } : undefined;
   const weights = new Float64Array(stride);
   const wholes = new Int32Array(stride);
   for (let at = 0; at < count; at++) {
@@ -60,8 +70,14 @@ export function planTaps({ length, from, span, count }: TapOptions): TapPlan {
     starts[at] = first + skipped;
     lengths[at] = end - skipped;
     taps.set(wholes.subarray(skipped, end), at * stride);
+    if (!bounds) continue;
+    // Within the taps: where an output lies on a sample, that one alone is read.
+    const within = (sample: number) => Math.max(first + skipped, Math.min(first + end - 1, sample));
+    const left = Math.floor(centre - 0.5);
+    bounds.lefts[at] = within(left);
+    bounds.rights[at] = within(left + 1);
   }
-  return { starts, lengths, taps, stride };
+  return { starts, lengths, taps, stride, bounds };
 }
 
 /**

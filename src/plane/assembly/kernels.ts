@@ -175,6 +175,48 @@ export function filterColumns(
   }
 }
 
+/**
+ * Keeps each value of a filtered row between those of two source rows in its column; the source rows are lanes of row pairs.
+ */
+export function boundRow(above: usize, below: usize, row: usize, count: i32): void {
+  const end = row + ((<usize>count) << 1);
+  while (row < end) {
+    const a = <i32>load<i16>(above);
+    const b = <i32>load<i16>(below);
+    store<i16>(row, max(min(a, b), min(<i32>load<i16>(row), max(a, b))));
+    above += 4;
+    below += 4;
+    row += 2;
+  }
+}
+
+/**
+ * Keeps each output of `filterColumns` between two samples of the row that it came from: `lefts` and `rights` hold their
+ * byte offsets.
+ */
+export function boundColumns(
+  row: usize,
+  lefts: usize,
+  rights: usize,
+  out: usize,
+  count: i32,
+  overshoot: i32,
+): void {
+  const lowest: i32 = overshoot ? -32768 : 0;
+  const highest: i32 = 32767;
+  const centre: i32 = overshoot ? 0 : 16384;
+  const end = out + ((<usize>count) << 1);
+  while (out < end) {
+    const a = <i32>load<i16>(row + load<usize>(lefts)) + centre;
+    const b = <i32>load<i16>(row + load<usize>(rights)) + centre;
+    const bounded = max(min(a, b), min(<i32>load<i16>(out), max(a, b)));
+    store<i16>(out, max(lowest, min(highest, bounded)));
+    lefts += 4;
+    rights += 4;
+    out += 2;
+  }
+}
+
 /** One row of 15-bit samples through a 32768-entry table of 16-bit values, four a step; `count` is rounded up to four. */
 export function mapSamples(from: usize, table: usize, out: usize, count: i32): void {
   const end = out + ((<usize>count) << 1);
