@@ -34,6 +34,11 @@ export const ERRORS = {
   'image-too-long': { exit: 1, http: 422, hint: 'Crop the picture first: its sides are too unequal for a photo.' },
   'image-too-large': { exit: 1, http: 413, hint: 'Save the photo with fewer pixels.' },
   'image-too-slow': { exit: 1, http: 422, hint: 'Open the photo in any editor and save it again as JPEG.' },
+  'picture-blank': {
+    exit: 1,
+    http: 422,
+    hint: 'Look at the photo and at what is cut out of it; for flat fields of a tone draw a chart.',
+  },
   'photo-changed': { exit: 1, http: 409, hint: 'Wait until the photo is copied whole, then run the order again.' },
   'order-busy': { exit: 1, http: 409, hint: 'Wait until the other run has ended, or choose another output folder.' },
   'order-interrupted': { exit: 1, http: 409, hint: 'Run the same command again: it goes on where it stopped.' },

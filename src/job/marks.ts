@@ -13,6 +13,7 @@ import { computeArealDoseJPerCm2 } from '../optics/index.ts';
 import { adjustTone, type Frame, resolutionWarning, type ToneOptions } from '../photo/index.ts';
 import {
   type ColourImage,
+  convertToSrgb,
   countFiring,
   createDots,
   createPlane,
@@ -183,7 +184,11 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
   const { job, palette, by } = spec;
   progress('reading the photo');
   const photo = await load();
-  const picture = await takePicture(async () => photo, { spec: job, withThumbnail: only === 'everything' });
+  const picture = await takePicture(async () => photo, {
+    spec: job,
+    withThumbnail: only === 'everything',
+    shows: 'colours',
+  });
   const { frame } = picture;
   const colours = [palette.bare, ...palette.marks.map(({ colour }) => colour)];
   const linear = colours.map(opponentOfLab);
@@ -359,13 +364,14 @@ function openColours(
 ): WantedAt {
   const { crop, place } = picture.frame;
   const placed = { crop, width: place.width, height: place.height };
+  const inSrgb = convertToSrgb(photo);
   const [red, green, blue] = (
     [
       [1, 0, 0],
       [0, 1, 0],
       [0, 0, 1],
     ] as const
-  ).map((weights) => resampleLuminance(photo, { ...placed, weights }).data) as [Uint16Array, Uint16Array, Uint16Array];
+  ).map((weights) => resampleLuminance(inSrgb, { ...placed, weights }).data) as [Uint16Array, Uint16Array, Uint16Array];
   const light = picture.light.data;
   const nodes = new Float64Array(3 * NODES ** 3).fill(Number.NaN);
   const codeOf = Float64Array.from({ length: ONE + 1 }, (_, level) => (NODES - 1) * encodeSrgb(level / ONE));

@@ -1,4 +1,5 @@
 export * from './adjust-tone.ts';
+export * from './blank.ts';
 export * from './choose-tone.ts';
 export * from './frame.ts';
 export * from './mask.ts';

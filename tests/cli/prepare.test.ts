@@ -3,6 +3,7 @@ import { chmodSync, cpSync, existsSync, mkdirSync, readdirSync, readFileSync, wr
 import { join, resolve } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
+import { CUT_OUTS } from '../plane/odd-images.ts';
 import { runCli, useFolder } from './run-cli.ts';
 
 const folder = useFolder();
@@ -219,6 +220,44 @@ describe('bad input leaves no file behind and says what to do', () => {
     expect([status, stdout]).toEqual([1, '']);
     expect(stderr).toMatch(says);
     expect(existsSync(out)).toBe(false);
+  });
+
+  const SIDES = { width: 40, height: 30 };
+  const nothing: readonly [
+    name: string,
+    background: string | { r: number; g: number; b: number; alpha: number },
+    says: RegExp,
+  ][] = [
+    ['all white', '#fff', /one tone alone \(L\* 100\.0\)/],
+    ['all of one grey', '#808080', /one tone alone \(L\* 53\.6\)/],
+    ['all transparent', { r: 10, g: 20, b: 30, alpha: 0 }, /nothing but transparency/],
+  ];
+  test.each(nothing)('%s: nothing to see', async (_, background, says) => {
+    const photo = join(folder(), 'photo.png');
+    const out = join(folder(), 'out');
+    await sharp({ create: { ...SIDES, channels: typeof background === 'string' ? 3 : 4, background } }).toFile(photo);
+    const { status, stderr } = await prepare(photo, out);
+    expect(status).toBe(1);
+    expect(stderr).toMatch(says);
+    expect(existsSync(out)).toBe(false);
+  });
+
+  test('transparency of a grey photo stays bare as that of a colour photo does', async () => {
+    const bitmaps: Buffer[] = [];
+    for (const kind of [
+      'grey and alpha PNG',
+      'grey and alpha TIFF',
+      'grey PNG with one transparent code',
+      'RGBA PNG',
+    ]) {
+      const [, make] = CUT_OUTS.find(([what]) => what === kind)!;
+      const photo = join(folder(), 'cut-out.png');
+      const out = join(folder(), 'out');
+      writeFileSync(photo, await make());
+      expect((await prepare(photo, out)).status).toBe(0);
+      bitmaps.push(readFileSync(join(out, 'cut-out.png')));
+    }
+    for (const bitmap of bitmaps) expect(bitmap.equals(bitmaps.at(-1)!)).toBe(true);
   });
 
   test('a decompression bomb is told from its header', async () => {
