@@ -2,7 +2,7 @@ import { readFile, rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import { AppError } from '../errors.ts';
 import { readProfile, retitleProfilePage } from '../job/index.ts';
-import type { Profile, Shop } from '../material/index.ts';
+import { type Profile, parseProfile, type Shop } from '../material/index.ts';
 import { sha256, writeFilesAtomic } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
 import { listProfiles } from './listing.ts';
@@ -14,8 +14,9 @@ export type SavedProfile =
   | { readonly state: 'this'; readonly name: string; readonly title: string }
   | { readonly state: 'another'; readonly name: string; readonly title: string; readonly date: string };
 
-/** Hash of all that a profile says but how it is called. */
-function hashContent({ name: _name, title: _title, ...content }: Profile): string {
+/** Hash of all that a profile says but how it is called, whatever the sequence of its fields. */
+function hashContent(profile: Profile): string {
+  const { name: _name, title: _title, ...content } = parseProfile(profile, profile.name);
   return sha256(JSON.stringify(content));
 }
 
@@ -86,7 +87,8 @@ export async function renameProfile(
   const profile = readProfile(name, shop);
   if (title.trim() === '')
     throw new AppError('option-invalid', 'found an empty title, needed one to know the profile by');
-  const renamed = { ...profile, title: title.trim() };
+  // The fields as they stand in the file: their sequence is part of the hash that tickets hold.
+  const renamed = { ...(shop.read('profiles', name).json as Profile), title: title.trim() };
   const pagePath = path.replace(/\.json$/, '.html');
   const page = await readFile(pagePath, 'utf8').catch(() => undefined);
   await writeFilesAtomic(

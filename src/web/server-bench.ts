@@ -130,7 +130,10 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
   }
   async function readLearned(id: string): Promise<Profile> {
     const path = join(readings, id, 'profile.json');
-    return parseProfile(JSON.parse(await readFile(path, 'utf8')), path);
+    const json = JSON.parse(await readFile(path, 'utf8')) as Profile;
+    parseProfile(json, path);
+    // The fields as they stand in the file: a saved profile is that file.
+    return json;
   }
   const getReading = async (id: string) => withSaved(await readReading(id));
   const keepReading = (reading: Reading) =>
