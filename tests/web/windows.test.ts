@@ -4,6 +4,7 @@ import type { Browser, BrowserContext, Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { launch, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
+import { sampleJpeg } from './sample-photo.ts';
 
 const TIME = 240_000;
 const folder = makeFolder();
@@ -231,6 +232,37 @@ describe('under an error', () => {
       await proof(page);
       await page.getByText('On the machine').waitFor();
       expect(await page.getByRole('button', { name: 'Keep as a job' }).isDisabled()).toBe(false);
+      await context.close();
+    },
+    TIME,
+  );
+});
+
+describe('a file from elsewhere', () => {
+  test(
+    'is taken wherever it is dropped, and from the clipboard, also while a photo is open',
+    async () => {
+      const bytes = [...(await sampleJpeg(400, 300))];
+      const { page, context } = await openPage(browser, server.url);
+      await page.getByRole('button', { name: 'Choose a photo' }).waitFor();
+      const bring = (kind: 'drop' | 'paste', name: string) =>
+        page.evaluate(
+          ([how, file, data]) => {
+            const files = new DataTransfer();
+            files.items.add(new File([new Uint8Array(data)], file, { type: 'image/jpeg' }));
+            const more = { bubbles: true, cancelable: true };
+            const event =
+              how === 'drop'
+                ? new DragEvent('drop', { ...more, dataTransfer: files })
+                : new ClipboardEvent('paste', { ...more, clipboardData: files });
+            document.querySelector('.bar')!.dispatchEvent(event);
+          },
+          [kind, name, bytes] as const,
+        );
+      await bring('drop', 'beside the box.jpg');
+      await page.getByRole('heading', { name: 'beside-the-box' }).waitFor();
+      await bring('paste', 'pasted.jpg');
+      await page.getByRole('heading', { name: 'pasted' }).waitFor();
       await context.close();
     },
     TIME,

@@ -1,4 +1,5 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
+import { takeDropped } from './dropped.ts';
 import { Button, Icon } from './parts.tsx';
 import { useShop } from './shop-context.ts';
 
@@ -21,20 +22,14 @@ export function DropPlace({
   const { shop } = useShop();
   const input = useRef<HTMLInputElement>(null);
   const [over, setOver] = useState(false);
-  // A file that misses the place must not replace the page.
-  useEffect(() => {
-    const hold = (event: DragEvent) => event.preventDefault();
-    addEventListener('dragover', hold);
-    addEventListener('drop', hold);
-    return () => {
-      removeEventListener('dragover', hold);
-      removeEventListener('drop', hold);
-    };
-  }, []);
-  const take = (list: FileList | null | undefined) => {
+  const take = (list: Iterable<File> | null | undefined) => {
     const files = [...(list ?? [])];
     if (files.length > 0) onFiles(many ? files : files.slice(0, 1));
   };
+  // The whole page is the place; the box says so and shows what is above it.
+  const latest = useRef(take);
+  latest.current = take;
+  useEffect(() => takeDropped((files) => latest.current(files)), []);
   return (
     // biome-ignore lint/a11y/noStaticElementInteractions: the button inside does the same
     <div
@@ -45,14 +40,10 @@ export function DropPlace({
         setOver(true);
       }}
       onDragLeave={() => setOver(false)}
-      onDrop={(event) => {
-        event.preventDefault();
-        setOver(false);
-        take(event.dataTransfer?.files);
-      }}
+      onDrop={() => setOver(false)}
     >
       {!small && <Icon name={many ? 'stack' : 'photo'} />}
-      {!small && <p>Drop {what}, or</p>}
+      {!small && <p>Drop or paste {what}, or</p>}
       <Button kind={small ? 'plain' : 'main'} icon={small ? 'plus' : undefined} onClick={() => input.current?.click()}>
         {label}
       </Button>

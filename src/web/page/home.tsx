@@ -1,7 +1,8 @@
-import { useState } from 'preact/hooks';
+import { useEffect, useState } from 'preact/hooks';
 import type { JobCard, Wish } from '../protocol.ts';
 import { removeJob, type Sending, sendPhoto, setWish, useSample } from './api.ts';
 import { DropPlace } from './drop-place.tsx';
+import { collectWaiting } from './dropped.ts';
 import { saySize } from './measure.ts';
 import { Busy, Button, Icon, Problem } from './parts.tsx';
 import { useShop } from './shop-context.ts';
@@ -34,6 +35,10 @@ export function Home() {
       onProgress(0);
       return way.done;
     });
+  useEffect(() => {
+    const [file] = collectWaiting();
+    if (file) void send(file);
+  }, []);
 
   return (
     <div class="home">

@@ -237,10 +237,13 @@ export function Slider({
   );
 }
 
+/** No server was there; the bar says so for the whole page. */
+export const isOffline = (error: unknown) => error instanceof PageError && error.code === 'offline';
+
 /** A problem to show until it is closed; that no server was there passes when one is. */
 export function useProblem(): readonly [unknown, (error: unknown) => void] {
   const [error, setError] = useState<unknown>();
-  const offline = error instanceof PageError && error.code === 'offline';
+  const offline = isOffline(error);
   useEffect(() => {
     if (!offline) return;
     const clear = () => setError(undefined);

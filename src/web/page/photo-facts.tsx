@@ -1,6 +1,6 @@
 import type { JobCard, LookFactsJson } from '../protocol.ts';
 import { round, sayDuration, sayShare } from './measure.ts';
-import { Busy, Button, Icon } from './parts.tsx';
+import { Busy, Button, Icon, isOffline } from './parts.tsx';
 import { PrintSheet } from './print-sheet.tsx';
 import { useShop } from './shop-context.ts';
 import type { Seen } from './use-look.ts';
@@ -24,7 +24,9 @@ export function PhotoFacts({
           <Expect facts={facts} />
         ) : (
           <p class="empty">
-            {error === undefined ? 'The figures come with the proof.' : 'None: these choices make no piece.'}
+            {error === undefined || isOffline(error)
+              ? 'The figures come with the proof.'
+              : 'None: these choices make no piece.'}
           </p>
         )}
       </section>

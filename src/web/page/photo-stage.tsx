@@ -2,7 +2,7 @@ import type { RefObject } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
 import type { JobCard, Wish } from '../protocol.ts';
 import { sayShare } from './measure.ts';
-import { Busy, Problem, Segments } from './parts.tsx';
+import { Busy, isOffline, Problem, Segments } from './parts.tsx';
 import { CropPane } from './photo-crop.tsx';
 import { DividerPane } from './photo-divider.tsx';
 import { frameOf } from './photo-frame.ts';
@@ -52,7 +52,7 @@ export function PhotoStage(props: StageProps) {
         </label>
         <LookState seen={seen} />
       </div>
-      {seen.error !== undefined && <Problem error={seen.error} onAgain={seen.again} />}
+      {seen.error !== undefined && !isOffline(seen.error) && <Problem error={seen.error} onAgain={seen.again} />}
       {frame && (
         <div class={`panes ${view} ${wish.widthMm > wish.heightMm ? 'wide' : 'tall'}`}>
           {view === 'beside' ? (

@@ -1,7 +1,8 @@
 import type { RefObject } from 'preact';
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { LookFactsJson, Wish } from '../protocol.ts';
-import { getDraft, getLook, PageError } from './api.ts';
+import { getDraft, getLook } from './api.ts';
+import { isOffline } from './parts.tsx';
 
 /** A hand that moves a slider rests no longer than this between two steps, ms: a frame. */
 const REST_MS = 16;
@@ -128,7 +129,7 @@ export function useLook(
   useEffect(() => () => URL.revokeObjectURL(state.url), [state]);
 
   // The server's coming back is a reason to ask again.
-  const offline = seen.error instanceof PageError && seen.error.code === 'offline';
+  const offline = isOffline(seen.error);
   useEffect(() => {
     if (!offline) return;
     const again = () => setRound((count) => count + 1);
