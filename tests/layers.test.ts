@@ -5,7 +5,7 @@ import { expect, test } from 'vitest';
 // Row 0 of the design has two steps: everything may throw errors and cite sources.
 const ROWS = [
   ['errors.ts', 'sources.ts', 'notices.ts'],
-  ['units.ts', 'schema.ts', 'numeric'],
+  ['units.ts', 'schema.ts', 'options.ts', 'numeric'],
   ['plane', 'optics'],
   ['photo', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'rehearsal'],
   ['job'],

@@ -1,4 +1,5 @@
 export { identifyBuild } from './build.ts';
+export { JOURNAL_FILE } from './journal.ts';
 export { acquireLock, type Lock } from './lock.ts';
 export { createThreadMaker, type Maker, THREAD_DEFAULTS } from './makers.ts';
 export {

@@ -66,7 +66,8 @@ export interface RunOrderOptions {
   /** Ends the order after the pieces that are being made. */
   readonly signal: AbortSignal;
   readonly onProgress: (progress: OrderProgress) => void;
-  readonly onFault: (piece: WantedPiece, fault: PieceFault) => void;
+  /** Called with what became of each piece, before the progress is. */
+  readonly onSettled: (piece: WantedPiece, outcome: PieceOutcome) => void;
   readonly warn: (text: string) => void;
   /** Keeps the layout of a control strip. */
   readonly keepStrip: (layout: NonNullable<Extract<PieceResult, { made: true }>['stripLayout']>) => Promise<void>;
@@ -116,7 +117,7 @@ interface Run extends RunOrderOptions {
 }
 
 async function run(pieces: readonly WantedPiece[], options: Run): Promise<readonly PieceOutcome[]> {
-  const { out, journal, signal, onProgress, onFault, warn, writeSums } = options;
+  const { out, journal, signal, onProgress, onSettled, warn, writeSums } = options;
   if (journal.damaged > 0) {
     warn(`${journal.damaged} damaged lines of ${JOURNAL_FILE} were left out; what they told is done again.`);
   }
@@ -126,10 +127,9 @@ async function run(pieces: readonly WantedPiece[], options: Run): Promise<readon
   const count = { made: 0, kept: 0, failed: 0 };
   const settle = (at: number, outcome: PieceOutcome) => {
     outcomes[at] = outcome;
-    if (outcome.status === 'failed') {
-      count.failed++;
-      onFault(pieces[at]!, outcome.reason);
-    } else if (outcome.kept) count.kept++;
+    onSettled(pieces[at]!, outcome);
+    if (outcome.status === 'failed') count.failed++;
+    else if (outcome.kept) count.kept++;
     else count.made++;
     onProgress({ total: pieces.length, ...count });
   };

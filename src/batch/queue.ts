@@ -1,7 +1,7 @@
 import { stat } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { setTimeout as wait } from 'node:timers/promises';
-import type { Queue } from 'bullmq';
+import type { Queue, Worker } from 'bullmq';
 import type { Redis } from 'ioredis';
 import { AppError } from '../errors.ts';
 import type { PieceFault } from '../job/index.ts';
@@ -29,6 +29,12 @@ const MAX_LOSSES = 3;
 /** Photos in flight: on the server, and beside each other in this process. */
 const CAPACITY_BYTES = 256 * 2 ** 20;
 const PARALLEL = 64;
+/** A server that says nothing for so long is out of reach. */
+const SILENCE_MS = 10_000;
+/** After Ctrl-C a server has so long to answer what is asked of it already. */
+const GRACE_MS = 2000;
+/** How the server's refusals of a user or a password begin (Redis protocol specification, simple errors). */
+const REFUSAL = /^(WRONGPASS|NOAUTH|NOPERM|ERR AUTH|ERR invalid password)/;
 /** So long without any worker before it is said. */
 const LONELY_MS = 5000;
 
@@ -43,8 +49,8 @@ export function checkQueueUrl(url: string): void {
   throw new AppError('option-invalid', `--queue: found "${url}", needed a URL such as redis://127.0.0.1:6379`);
 }
 
-/** @throws AppError option-invalid, queue-unreachable */
-async function connect(url: string): Promise<Redis> {
+/** @throws AppError option-invalid, queue-unreachable, queue-refused */
+async function connect(url: string, signal: AbortSignal): Promise<Redis> {
   checkQueueUrl(url);
   const { Redis: Client } = await import('ioredis');
   const client = new Client(url, {
@@ -52,23 +58,57 @@ async function connect(url: string): Promise<Redis> {
     // Commands wait for the server to come back, however long that takes.
     maxRetriesPerRequest: null,
     retryStrategy: (times: number) => Math.min(2000, 100 * times),
+    connectTimeout: SILENCE_MS,
   });
   // Without a listener an error ends the process; the client tries again by itself.
-  client.on('error', () => undefined);
+  let refusal: string | undefined;
+  client.on('error', ({ message }: Error) => {
+    if (REFUSAL.test(message)) refusal ??= message;
+  });
+  const { host } = new URL(url);
   try {
-    await client.connect();
+    const answer = await orEnd(
+      client.connect().then(() => client.ping()),
+      { signal, afterMs: SILENCE_MS },
+    );
+    if (answer === undefined) throw new Error(signal.aborted ? 'stopped while it was asked' : 'it does not answer');
   } catch (error) {
     client.disconnect();
-    const { host } = new URL(url);
-    throw new AppError(
-      'queue-unreachable',
-      `found no queue at ${host} (${(error as Error).message}), needed a server`,
-      {
-        host,
-      },
-    );
+    const { message } = error as Error;
+    const told = refusal ?? (REFUSAL.test(message) ? message : undefined);
+    if (told !== undefined) {
+      throw new AppError(
+        'queue-refused',
+        `found a queue at ${host} that refuses the password (${told}), needed its own`,
+        {
+          host,
+        },
+      );
+    }
+    throw new AppError('queue-unreachable', `found no queue at ${host} (${message}), needed a server`, { host });
   }
   return client;
+}
+
+/** What an answer says, or undefined when `signal` or the time has ended the wait for it. */
+async function orEnd<T>(
+  answer: Promise<T>,
+  { signal, afterMs }: { readonly signal?: AbortSignal; readonly afterMs: number },
+): Promise<T | undefined> {
+  const ended = new AbortController();
+  const end = AbortSignal.any([ended.signal, ...(signal ? [signal] : [])]);
+  try {
+    return await Promise.race([answer, wait(afterMs, undefined, { signal: end }).catch(() => undefined)]);
+  } finally {
+    ended.abort();
+    answer.catch(() => undefined);
+  }
+}
+
+/** Lets go of a connection; one that is out of reach is not waited for. */
+async function leave(client: Redis): Promise<void> {
+  if (client.status === 'ready') await orEnd(client.quit(), { afterMs: GRACE_MS }).catch(() => undefined);
+  client.disconnect();
 }
 
 export interface QueueMakerOptions {
@@ -76,21 +116,23 @@ export interface QueueMakerOptions {
   /** The order's output folder: one order, run again, finds what was made for it meanwhile. */
   readonly out: string;
   readonly build: string;
+  /** Ends the wait for a server that does not answer. */
+  readonly signal: AbortSignal;
   readonly warn: (text: string) => void;
 }
 
 /**
  * Pieces made by workers behind a queue.
- * @throws AppError option-invalid, queue-unreachable
+ * @throws AppError option-invalid, queue-unreachable, queue-refused
  */
-export async function createQueueMaker({ url, out, build, warn }: QueueMakerOptions): Promise<Maker> {
-  const client = await connect(url);
+export async function createQueueMaker({ url, out, build, signal: stop, warn }: QueueMakerOptions): Promise<Maker> {
+  const client = await connect(url, stop);
   client.on('close', () => warn('the queue is out of reach; the order goes on when it is back'));
   const { Queue: JobQueue } = await import('bullmq');
   const queue = new JobQueue(queueName(build), { connection: client, prefix: PREFIX });
   queue.on('error', () => undefined);
   const lonely = setTimeout(async () => {
-    if ((await queue.getWorkersCount()) > 0) return;
+    if ((await queue.getWorkersCount().catch(() => 1)) > 0) return;
     warn('no worker of this version listens to the queue; start one with `tonewright worker --queue …`');
   }, LONELY_MS);
   return {
@@ -109,15 +151,22 @@ export async function createQueueMaker({ url, out, build, warn }: QueueMakerOpti
         return { result: { made: false, fault: describeFault(error) }, settle: async () => undefined };
       }
       const id = sha256(JSON.stringify([hostname(), out, planned.work, sha256(photo)])).slice(0, 40);
-      return new Errand(client, { queue, id, photo, planned }).run(signal);
+      return new Errand(client, { queue, id, photo, planned }).run(signal).catch(explainReply);
     },
     async close() {
       clearTimeout(lonely);
       client.removeAllListeners('close');
-      await queue.close();
-      await client.quit().catch(() => client.disconnect());
+      if (client.status === 'ready') await orEnd(queue.close(), { afterMs: GRACE_MS });
+      await leave(client);
     },
   };
+}
+
+/** An error that the server answers with is no bug of ours: somebody else's keys, or a right that is missing. */
+function explainReply(error: unknown): never {
+  const { name, message } = error as Error;
+  if (name !== 'ReplyError') throw error;
+  throw new AppError('queue-refused', `found the answer "${message}" of the queue's server, needed a queue of its own`);
 }
 
 interface ErrandFacts {
@@ -131,13 +180,44 @@ interface ErrandFacts {
 class Errand {
   readonly #client: Redis;
   readonly #facts: ErrandFacts;
+  /** Results that could not be believed. */
+  #damaged = 0;
 
   constructor(client: Redis, facts: ErrandFacts) {
     this.#client = client;
     this.#facts = facts;
   }
 
+  /** As `#carry`, but a server that is out of reach holds nobody who wants to stop. */
   async run(signal: AbortSignal): Promise<Made | 'not-begun'> {
+    const carried = this.#carry(signal);
+    const stopped = new Promise<void>((go) => {
+      if (signal.aborted) go();
+      else signal.addEventListener('abort', () => go(), { once: true });
+    }).then(() => this.#waitUntilLost(carried));
+    return Promise.race([carried, stopped]);
+  }
+
+  /** Pieces that a worker has begun are waited for as long as the server answers. */
+  async #waitUntilLost(carried: Promise<unknown>): Promise<'not-begun'> {
+    let over = false;
+    carried.then(
+      () => {
+        over = true;
+      },
+      () => {
+        over = true;
+      },
+    );
+    while (!over) {
+      await wait(GRACE_MS / 4);
+      const answer = await orEnd(this.#client.ping(), { afterMs: GRACE_MS }).catch(() => undefined);
+      if (answer === undefined) break;
+    }
+    return over ? ((await carried) as 'not-begun') : 'not-begun';
+  }
+
+  async #carry(signal: AbortSignal): Promise<Made | 'not-begun'> {
     const { queue, id } = this.#facts;
     // An earlier run of this order may have been stopped between the result and its writing.
     let found = await this.#fetch();
@@ -160,7 +240,7 @@ class Errand {
       found = await this.#fetch();
       if (found) return found;
       if (state === 'failed') losses++;
-      if (losses >= MAX_LOSSES) return this.#giveUp(job?.failedReason);
+      if (losses + this.#damaged >= MAX_LOSSES) return this.#giveUp(job?.failedReason);
       await job?.remove().catch(() => undefined);
       await this.#send();
     }
@@ -177,11 +257,20 @@ class Errand {
     });
   }
 
+  /** The result when it is there and whole; what is damaged is taken away, and then sent for again. */
   async #fetch(): Promise<Made | undefined> {
     const { id, planned } = this.#facts;
-    const bytes = await this.#client.getBuffer(resultKey(id));
-    if (!bytes) return undefined;
-    return { result: unpackResult(bytes, planned.task.name), settle: () => this.#forget() };
+    try {
+      const bytes = await this.#client.getBuffer(resultKey(id));
+      if (!bytes) return undefined;
+      return { result: unpackResult(bytes, planned.task.name), settle: () => this.#forget() };
+    } catch (error) {
+      const isForeign = (error as Error).message.startsWith('WRONGTYPE');
+      if (!isForeign && !(error instanceof AppError)) throw error;
+      this.#damaged++;
+      await this.#client.unlink(resultKey(id));
+      return undefined;
+    }
   }
 
   async #forget(): Promise<void> {
@@ -212,15 +301,15 @@ export interface QueueWorkerOptions {
 
 /**
  * Makes pieces that come through the queue until `signal`.
- * @throws AppError option-invalid, queue-unreachable
+ * @throws AppError option-invalid, queue-unreachable, queue-refused
  */
 export async function runQueueWorker(options: QueueWorkerOptions): Promise<{ made: number; failed: number }> {
   const { url, build, workers, leaseS, signal, onReady, onPiece } = options;
-  const client = await connect(url);
-  const { Worker } = await import('bullmq');
+  const client = await connect(url, signal);
+  const { Worker: QueueWorker } = await import('bullmq');
   const threads = await openThreads({ workers });
   const count = { made: 0, failed: 0 };
-  const worker = new Worker<PieceTask, void>(
+  const worker = new QueueWorker<PieceTask, void>(
     queueName(build),
     async ({ id, data }) => {
       // Another worker, thought dead, may have come to its end all the same.
@@ -243,13 +332,24 @@ export async function runQueueWorker(options: QueueWorkerOptions): Promise<{ mad
   );
   worker.on('error', () => undefined);
   try {
-    await worker.waitUntilReady();
-    onReady();
+    await orEnd(worker.waitUntilReady(), { signal, afterMs: SILENCE_MS });
+    if (!signal.aborted) onReady();
     if (!signal.aborted) await new Promise((resolve) => signal.addEventListener('abort', resolve, { once: true }));
-    await worker.close();
+    await closeWorker(worker, client);
   } finally {
     await threads.close();
-    await client.quit().catch(() => client.disconnect());
+    await leave(client);
   }
   return count;
+}
+
+/** The pieces at work are finished first, as long as the server is there to take them. */
+async function closeWorker(worker: Worker<PieceTask, void>, client: Redis): Promise<void> {
+  const closed = worker.close().then(() => true);
+  for (;;) {
+    if ((await orEnd(closed, { afterMs: GRACE_MS / 4 })) === true) return;
+    if ((await orEnd(client.ping(), { afterMs: GRACE_MS }).catch(() => undefined)) !== undefined) continue;
+    await orEnd(worker.close(true), { afterMs: GRACE_MS });
+    return;
+  }
 }

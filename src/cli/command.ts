@@ -1,4 +1,7 @@
 import type { Shop } from '../material/index.ts';
+import type { OptionValues } from '../options.ts';
+
+export type { OptionValues } from '../options.ts';
 
 /** What a command may know of the world outside; tests hand in their own. */
 export interface Io {
@@ -32,9 +35,6 @@ export interface Outcome {
   /** 0 done, 1 the input or the measurement is at fault; 0 when absent. */
   readonly exit?: 0 | 1;
 }
-
-/** Values as commander hands them over: strings, or true for a flag; lists where the option repeats. */
-export type OptionValues = Readonly<Record<string, string | boolean | undefined>>;
 
 export type Run = (args: readonly string[], options: OptionValues, surroundings: Surroundings) => Promise<Outcome>;
 

@@ -1,7 +1,7 @@
-import { existsSync } from 'node:fs';
-import { join, resolve } from 'node:path';
+import { resolve } from 'node:path';
 import { type PriceList, parsePriceList } from '../job/index.ts';
 import { readJson, type Shop } from '../material/index.ts';
+import { readShopPrices } from '../tasks/index.ts';
 import type { Io, OptionValues } from './command.ts';
 import { textOf } from './options.ts';
 
@@ -16,12 +16,7 @@ export function readPrices(
 ): PriceList | undefined {
   const named = textOf(options, 'prices');
   if (named === 'none') return undefined;
-  const path = named === undefined ? findShopPrices(shop) : resolve(io.cwd, named);
-  return path === undefined ? undefined : parsePriceList(readJson(path), path);
-}
-
-function findShopPrices({ shopDir }: Shop): string | undefined {
-  if (shopDir === undefined) return undefined;
-  const path = join(shopDir, 'prices.json');
-  return existsSync(path) ? path : undefined;
+  if (named === undefined) return shop.shopDir === undefined ? undefined : readShopPrices(shop.shopDir);
+  const path = resolve(io.cwd, named);
+  return parsePriceList(readJson(path), path);
 }

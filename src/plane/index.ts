@@ -1,7 +1,7 @@
 export * from './apply-mask.ts';
 export * from './attention.ts';
 export * from './average.ts';
-export { PHOTO_NAME } from './container.ts';
+export { PHOTO_NAME, type Sniffed, sniffFormat } from './container.ts';
 export * from './counts.ts';
 export * from './decode.ts';
 export * from './decode-dots.ts';

@@ -10,8 +10,13 @@ export {
   type SaveProfileRequest,
   saveProfile,
 } from './keep-profile.ts';
+export { LIST_OPTIONS, type ListOption, ORDER_COLUMNS } from './list-columns.ts';
+export { listPhotos } from './list-photos.ts';
 export { type Listed, listProfiles, listRecords, readLayouts } from './listing.ts';
+export { type MadeOrder, type MakeOrderOptions, makeOrder } from './make-order.ts';
 export { nameOfTitle, refuseRecordName } from './names.ts';
+export { namePieces, type PieceDraft, type PlannedPiece, planPiece } from './plan-pieces.ts';
+export { readShopPrices } from './prices.ts';
 export {
   type ChartRecord,
   type LearnedRecord,
@@ -20,3 +25,5 @@ export {
   type ReadChartRequest,
   readChart,
 } from './read-chart.ts';
+export { readOrderPieces } from './read-order.ts';
+export { readRequest } from './request-options.ts';

@@ -350,6 +350,8 @@ export interface OrderPiece {
   readonly photo: string;
   readonly width: number;
   readonly height: number;
+  /** A line of a list names this photo, and it is not there. */
+  readonly missing: boolean;
   readonly count: number;
   readonly text: string;
   readonly excluded: boolean;

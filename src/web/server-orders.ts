@@ -1,33 +1,39 @@
 import { randomBytes } from 'node:crypto';
 import { existsSync } from 'node:fs';
-import { mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
+import { copyFile, mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import * as v from 'valibot';
 import yazl from 'yazl';
-import { createThreadMaker, identifyBuild, type PieceOutcome, runOrder, type WantedPiece } from '../batch/index.ts';
+import { createThreadMaker, type PieceOutcome } from '../batch/index.ts';
 import { AppError } from '../errors.ts';
 import {
-  chooseNames,
   filesOfPiece,
   formatMoney,
-  type OrderPieceRecord,
+  type JobRequest,
   type OrderRecord,
   parseOrderCsv,
-  recordOrder,
-  renderOrderCsv,
-  renderOrderPage,
   resolveJob,
 } from '../job/index.ts';
 import { readRefusedIn, type Shop } from '../material/index.ts';
-import { writeFilesAtomic } from '../plane/index.ts';
-import { NAMED_SIZES, parseSizeMm } from '../units.ts';
-import { readShopPrices } from './prices.ts';
-import type { OrderPiece, OrderTotals, OrderView, PieceWish, PlateView, Wish } from './protocol.ts';
+import { sha256, writeFilesAtomic } from '../plane/index.ts';
+import { makeOrder, namePieces, type PlannedPiece, planPiece, readShopPrices } from '../tasks/index.ts';
+import {
+  applyList,
+  changeByHand,
+  createPiece,
+  KEPT_PIECE,
+  type KeptPiece,
+  keyOf,
+  LIST,
+  LIST_COLUMNS,
+  rowOf,
+} from './order-lines.ts';
+import type { OrderPiece, OrderTotals, OrderView, PlateView, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
 import { isFileName } from './server-files.ts';
 import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { MAX_PIXELS, tidyFileName } from './server-jobs.ts';
-import { parseWish, parseWith, RECORD_NAME, requestOf } from './server-wish.ts';
+import { optionsOf, parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
 const ID = /^[0-9a-f]{16}$/;
@@ -70,11 +76,14 @@ interface KeptOrder {
   readonly id: string;
   title: string;
   wish: Wish;
-  pieces: OrderPiece[];
+  pieces: readonly KeptPiece[];
   changed: string;
   running: boolean;
   problem: string | null;
   totals: OrderTotals | null;
+  /** What the sums, and the plates, are of: `sumsKey` when their making began. */
+  sumsOf: string | null;
+  platesOf: string | null;
   plates: readonly PlateView[];
   plateNotes: readonly string[];
   plateFiles: readonly string[];
@@ -132,7 +141,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
     if (!order) throw new AppError('name-unknown', 'found no such order in the shop folder');
     return order;
   };
-  const findPiece = (order: KeptOrder, id: string): OrderPiece => {
+  const findPiece = (order: KeptOrder, id: string): KeptPiece => {
     const piece = order.pieces.find((one) => one.id === id);
     if (!piece) throw new AppError('name-unknown', 'found no such piece in this order');
     return piece;
@@ -141,6 +150,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
   /** Written one after the other: many photos arrive at once. */
   async function save(order: KeptOrder): Promise<OrderView> {
     order.changed = new Date().toISOString();
+    refresh(order);
     const view = viewOf(order);
     events.send({ type: 'order', order: view });
     const write = async () => {
@@ -163,119 +173,90 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
   }
   const tell = (order: KeptOrder) => events.send({ type: 'order', order: viewOf(order) });
 
-  function change(order: KeptOrder, id: string, next: Partial<OrderPiece>): void {
+  function change(order: KeptOrder, id: string, next: Partial<KeptPiece>): void {
     order.pieces = order.pieces.map((piece) => (piece.id === id ? { ...piece, ...next } : piece));
   }
-  /** What is made no longer answers what is wanted. */
-  function touch(order: KeptOrder): void {
-    order.totals = null;
-    order.plates = [];
-    order.plateNotes = [];
-  }
 
-  function plan(order: KeptOrder): { readonly pieces: readonly OrderPiece[]; readonly wanted: readonly WantedPiece[] } {
+  /** Pieces as they are asked for at this moment, each planned as the command plans a line. */
+  function plan(order: KeptOrder, pieces: readonly KeptPiece[]): readonly PlannedPiece[] {
     const refused = readRefusedIn([builtIn.at(-1)!, shopDir]);
-    const pieces = order.pieces.filter(({ excluded }) => !excluded);
-    const names = chooseNames(
-      pieces.map(({ photo }) => basename(photo, extname(photo))),
-      { filesOf: (name) => filesOfPiece(name, { format: 'png' }) },
+    const context = {
+      folder: folder(order.id, 'in'),
+      defaults: optionsOf(order.wish),
+      resolveJob: (request: JobRequest) => resolveJob(request, { shop, refused }),
+    };
+    return namePieces(
+      pieces.map((piece) => planPiece(rowOf(order.wish, piece), { ...context, where: piece.line ? LIST : undefined })),
     );
-    const wanted = pieces.map((piece, at): WantedPiece => {
-      const base = { name: names[at]!, label: piece.photo, photoPath: folder(order.id, 'in', piece.photo) };
-      try {
-        const request = requestOf(wishOf(order.wish, piece.own));
-        const text = piece.text === '' ? {} : { text: piece.text };
-        return { ...base, plan: { spec: resolveJob({ ...request, ...text }, { shop, refused }) } };
-      } catch (error) {
-        if (!(error instanceof AppError)) throw error;
-        return { ...base, plan: { fault: { code: error.code, message: error.message } } };
-      }
-    });
-    return { pieces, wanted };
   }
 
+  /** What is asked when a run begins is what it makes; whatever is asked meanwhile waits for the next one. */
   async function make(order: KeptOrder, signal: AbortSignal): Promise<void> {
-    const { id } = order;
-    const { pieces, wanted } = plan(order);
+    const { id, wish } = order;
+    const pieces = order.pieces.filter(({ excluded }) => !excluded);
+    const keys = pieces.map((piece) => keyOf(wish, piece));
+    const sums = sumsKey(order);
+    const wanted = plan(order, pieces);
     const out = folder(id, 'out');
-    const prices = readShopPrices(shopDir);
+    order.totals = null;
+    order.sumsOf = null;
     for (const [at, piece] of pieces.entries()) {
       change(order, piece.id, { name: wanted[at]!.name, status: 'making', reason: null });
     }
     tell(order);
-    const settled = new Set<number>();
-    let record: OrderRecord | undefined;
-    /** A piece is done when its last file is there. */
-    const look = () => {
-      for (const [at, piece] of pieces.entries()) {
-        if (settled.has(at) || !existsSync(join(out, `${wanted[at]!.name}.ticket.html`))) continue;
-        settled.add(at);
-        change(order, piece.id, { status: 'done' });
-      }
-      tell(order);
-    };
     await removeStale(order, wanted, out);
-    const outcomes = await runOrder(wanted, {
+    const { record, outcomes } = await makeOrder(wanted, {
       out,
+      title: order.title,
       version,
-      build: identifyBuild(),
+      shop,
+      prices: readShopPrices(shopDir),
       openMaker: () => createThreadMaker(THREADS),
       force: true,
       signal,
-      onProgress: look,
-      onFault: (piece, fault) => {
+      onProgress: () => tell(order),
+      onSettled: (piece, outcome) => {
         const at = wanted.indexOf(piece);
-        settled.add(at);
-        change(order, pieces[at]!.id, { status: 'failed', reason: fault.message });
-        tell(order);
+        settlePiece(order, { planned: piece, id: pieces[at]!.id, of: keys[at]! }, outcome);
       },
       warn: () => undefined,
-      keepStrip: async (layout) => {
-        await shop.write('charts', layout.hash, layout, { force: true });
-      },
-      writeSums: (results) => {
-        record = recordOrder({
-          version,
-          pieces: pieces.map((piece, at) => recordPiece(piece, wanted[at]!.name, results[at]!)),
-          cautions: results.flatMap((result) => (result.status === 'done' ? result.cautions : [])),
-          ...(prices ? { prices } : {}),
-        });
-        const proofs = new Map(
-          results.flatMap((result, at) =>
-            result.status === 'done'
-              ? [[wanted[at]!.name, `data:image/jpeg;base64,${Buffer.from(result.smallProof).toString('base64')}`]]
-              : [],
-          ),
-        );
-        return [
-          { name: 'order.json', bytes: `${JSON.stringify(record, null, 2)}\n` },
-          { name: 'order.csv', bytes: renderOrderCsv(record) },
-          { name: 'order.html', bytes: renderOrderPage(record, { title: order.title, proofs }) },
-        ];
-      },
     });
-    for (const [at, outcome] of outcomes.entries()) settlePiece(order, pieces[at]!, outcome);
-    order.totals = record ? totalsOf(record) : null;
+    for (const [at, outcome] of outcomes.entries()) {
+      settlePiece(order, { planned: wanted[at]!, id: pieces[at]!.id, of: keys[at]! }, outcome);
+    }
+    order.totals = totalsOf(record);
+    order.sumsOf = sums;
   }
 
-  function settlePiece(order: KeptOrder, piece: OrderPiece, outcome: PieceOutcome): void {
-    // What was asked differently while it was being made is made in the next run.
-    const now = order.pieces.find(({ id }) => id === piece.id);
-    const same =
-      now !== undefined &&
-      JSON.stringify([now.own, now.text, now.count]) === JSON.stringify([piece.own, piece.text, piece.count]);
-    change(
-      order,
-      piece.id,
-      outcome.status === 'done'
-        ? {
-            status: same ? 'done' : 'changed',
-            reason: null,
-            seconds: outcome.summary.seconds,
-            worstDeltaL: outcome.summary.worstDeltaL,
-          }
-        : { status: 'failed', reason: outcome.reason.message, seconds: null, worstDeltaL: null },
-    );
+  function settlePiece(
+    order: KeptOrder,
+    { planned, id, of }: { readonly planned: PlannedPiece; readonly id: string; readonly of: string },
+    outcome: PieceOutcome,
+  ): void {
+    if (outcome.status === 'failed') {
+      change(order, id, { status: 'failed', reason: outcome.reason.message, of, seconds: null, worstDeltaL: null });
+    } else {
+      const { seconds, worstDeltaL } = outcome.summary;
+      const files = 'spec' in planned.plan ? filesOfPiece(planned.name, planned.plan.spec) : [];
+      change(order, id, { status: 'done', reason: null, of, files, seconds, worstDeltaL });
+    }
+    refresh(order);
+  }
+
+  /** What is wrong with a piece is on its card as soon as it is known, not when somebody makes the order. */
+  function judge(order: KeptOrder, pieces: readonly KeptPiece[]): void {
+    const planned = plan(order, pieces);
+    for (const [at, piece] of pieces.entries()) {
+      const { plan: planOf, line } = planned[at]!;
+      const fault =
+        'fault' in planOf
+          ? planOf.fault.message
+          : piece.missing
+            ? `${LIST}: line ${line}: found no photo "${piece.photo}" in this order, needed it dropped here, too`
+            : undefined;
+      if (fault === undefined) continue;
+      change(order, piece.id, { status: 'failed', reason: fault, of: keyOf(order.wish, piece) });
+    }
   }
 
   function start(order: KeptOrder): void {
@@ -316,6 +297,8 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
         running: false,
         problem: null,
         totals: null,
+        sumsOf: null,
+        platesOf: null,
         plates: [],
         plateNotes: [],
         plateFiles: [],
@@ -332,29 +315,33 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
         }
         const wishes = tidyFileName(fileName);
         const found = await work.run('photos', 'openCapture', { path, name: wishes, maxPixels: MAX_PIXELS });
-        const photo = freeName(
-          wishes,
-          order.pieces.map((piece) => piece.photo),
-        );
-        const piece: OrderPiece = {
-          id: randomBytes(8).toString('hex'),
-          photo,
-          width: found.width,
-          height: found.height,
-          count: 1,
-          text: '',
-          excluded: false,
-          own: {},
-          status: 'waiting',
-          reason: null,
-          name: basename(photo, extname(photo)),
-          seconds: null,
-          worstDeltaL: null,
-        };
-        order.pieces = [...order.pieces, piece].sort((a, b) => (a.photo < b.photo ? -1 : 1));
+        const awaited = order.pieces.filter((piece) => piece.missing && piece.photo === wishes);
+        const photo =
+          awaited.length > 0
+            ? wishes
+            : freeName(
+                wishes,
+                order.pieces.map((piece) => piece.photo),
+              );
+        const { width, height } = found;
+        const arrived =
+          awaited.length > 0
+            ? awaited.map((piece) => ({
+                ...piece,
+                width,
+                height,
+                missing: false,
+                status: 'waiting' as const,
+                reason: null,
+              }))
+            : [createPiece(photo, found)];
+        const others = order.pieces.filter((piece) => !awaited.includes(piece));
+        order.pieces = sortPieces([...others, ...arrived]);
         await rename(path, folder(id, 'in', photo));
-        await writeFilesAtomic([{ path: folder(id, 'views', `${piece.id}.jpg`), bytes: found.view }]);
-        touch(order);
+        for (const piece of arrived) {
+          await writeFilesAtomic([{ path: folder(id, 'views', `${piece.id}.jpg`), bytes: found.view }]);
+        }
+        judge(order, arrived);
         return await save(order);
       } catch (error) {
         await rm(path, { force: true });
@@ -363,58 +350,37 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
     },
     async addList(id, text) {
       const order = find(id);
-      for (const { line, cells } of parseOrderCsv(text, { where: 'list', columns: LIST_COLUMNS })) {
-        const wanted = tidyFileName(cells.photo?.text ?? '');
-        const piece = order.pieces.find(({ photo }) => photo === wanted);
-        if (!piece) {
-          throw new AppError(
-            'file-invalid',
-            `line ${line} of the list: found no photo "${cells.photo?.text ?? ''}" in this order, needed it dropped with the list or before`,
-          );
-        }
-        const { size, profile, material, count, text: words } = cells;
-        const own: PieceWish = {
-          ...piece.own,
-          ...(size ? sizeOf(size.text, order.wish) : {}),
-          ...(profile ? { profile: parseWith(RECORD_NAME, profile.text) } : {}),
-          ...(material ? { material: parseWith(RECORD_NAME, material.text) } : {}),
-        };
-        const copies = count ? Number(count.text) : piece.count;
-        if (!(Number.isInteger(copies) && copies >= 1)) {
-          throw new AppError(
-            'file-invalid',
-            `line ${line} of the list: found the count "${count?.text ?? ''}", needed a whole number of at least 1`,
-          );
-        }
-        change(order, piece.id, {
-          own,
-          count: copies,
-          text: words?.text ?? piece.text,
-          ...(piece.status === 'done' ? { status: 'changed' } : {}),
-        });
+      const rows = parseOrderCsv(text, { where: LIST, columns: LIST_COLUMNS });
+      const pieces = applyList(order.pieces, rows);
+      if (pieces.length > MOST_PIECES) {
+        throw new AppError(
+          'option-invalid',
+          `found ${pieces.length} pieces, needed at most ${MOST_PIECES} in an order`,
+        );
       }
-      touch(order);
+      const known = new Map(order.pieces.map((piece) => [piece.id, piece]));
+      for (const piece of pieces) {
+        const twin =
+          known.has(piece.id) || piece.missing ? undefined : order.pieces.find(({ photo }) => photo === piece.photo);
+        if (twin) await copyFile(folder(id, 'views', `${twin.id}.jpg`), folder(id, 'views', `${piece.id}.jpg`));
+      }
+      order.pieces = sortPieces(pieces);
+      judge(
+        order,
+        pieces.filter(({ line }) => line),
+      );
       return save(order);
     },
     async setWish(id, wish) {
       const order = find(id);
       if (JSON.stringify(order.wish) === JSON.stringify(wish)) return viewOf(order);
       order.wish = wish;
-      order.pieces = order.pieces.map((piece) => (piece.status === 'done' ? { ...piece, status: 'changed' } : piece));
-      touch(order);
       return save(order);
     },
     async setPiece(id, pieceId, json) {
       const order = find(id);
-      const piece = findPiece(order, pieceId);
-      const { own, ...asked } = parseWith(PIECE_ASK, json);
-      const made = piece.status === 'done' && (own !== undefined || asked.text !== undefined);
-      change(order, pieceId, {
-        ...(asked as Partial<OrderPiece>),
-        ...(own === undefined ? {} : { own: own as PieceWish }),
-        ...(made ? { status: 'changed' } : piece.status === 'failed' ? { status: 'waiting', reason: null } : {}),
-      });
-      touch(order);
+      const asked = parseWith(PIECE_ASK, json) as Parameters<typeof changeByHand>[1];
+      change(order, pieceId, changeByHand(findPiece(order, pieceId), asked));
       return save(order);
     },
     async run(id) {
@@ -433,8 +399,8 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
     },
     async lay(id, json) {
       const order = find(id);
-      if (!order.totals)
-        throw new AppError('option-invalid', 'found pieces that are not made yet, needed all made first');
+      requireSums(order);
+      const key = sumsKey(order);
       const { grid } = parseWith(PLATES_ASK, json);
       const laid = await work.run('files', 'layPlates', {
         done: folder(id, 'out'),
@@ -445,6 +411,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
       order.plates = laid.plates;
       order.plateNotes = laid.notes;
       order.plateFiles = laid.files;
+      order.platesOf = key;
       return save(order);
     },
     async remove(id) {
@@ -472,15 +439,14 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
     },
     async zip(id) {
       const order = find(id);
-      if (!order.totals)
-        throw new AppError('option-invalid', 'found pieces that are not made yet, needed all made first');
+      requireSums(order);
       const file = new yazl.ZipFile();
       // No date of today: the same order gives the same bytes.
       const options = { mtime: new Date('1980-01-01T00:00:00Z'), compress: false } as const;
       for (const name of listResults(order)) {
         if (existsSync(folder(id, 'out', name))) file.addFile(folder(id, 'out', name), name, options);
       }
-      for (const name of order.plates.length > 0 ? order.plateFiles : []) {
+      for (const name of order.platesOf === sumsKey(order) ? order.plateFiles : []) {
         file.addFile(folder(id, 'plates', name), `plates/${name}`, options);
       }
       file.end();
@@ -494,76 +460,69 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
   };
 }
 
-/** Columns of a list that the page understands. */
-const LIST_COLUMNS = ['photo', 'size', 'profile', 'material', 'count', 'text'];
-
-/** The size of a line; a named size or one with its long side the other way than the order's stays as it is written. */
-function sizeOf(text: string, wish: Wish): Pick<PieceWish, 'widthMm' | 'heightMm'> {
-  const { widthMm, heightMm } = parseSizeMm(text, 'size');
-  const named = NAMED_SIZES[text.trim().toLowerCase()] !== undefined;
-  const upright = named && wish.heightMm > wish.widthMm;
-  return upright ? { widthMm: heightMm, heightMm: widthMm } : { widthMm, heightMm };
-}
-
-/** The order's wish with what one piece wants differently. */
-function wishOf(wish: Wish, { turned, widthMm, heightMm, profile, material, ...own }: PieceWish): Wish {
-  const size = { widthMm: widthMm ?? wish.widthMm, heightMm: heightMm ?? wish.heightMm };
-  const { profile: all, material: allMaterial, ...rest } = wish;
-  const stuff =
-    profile !== undefined
-      ? { profile }
-      : material !== undefined
-        ? { material }
-        : {
-            ...(all === undefined ? {} : { profile: all }),
-            ...(allMaterial === undefined ? {} : { material: allMaterial }),
-          };
-  return {
-    ...rest,
-    ...stuff,
-    ...own,
-    widthMm: turned ? size.heightMm : size.widthMm,
-    heightMm: turned ? size.widthMm : size.heightMm,
-  };
-}
-
-function recordPiece(piece: OrderPiece, name: string, outcome: PieceOutcome): OrderPieceRecord {
-  const base = {
-    name,
-    line: null,
-    photo: piece.photo,
-    count: piece.count,
-    text: piece.text === '' ? null : piece.text,
-    blank: 'shop' as const,
-  };
-  return outcome.status === 'done'
-    ? { ...base, status: 'done', ...outcome.summary }
-    : { ...base, status: 'failed', reason: outcome.reason };
-}
-
 function totalsOf({ totals, quote }: OrderRecord): OrderTotals {
   const { done, copies, failed, seconds } = totals;
   return { pieces: done, copies, failed, seconds, price: quote ? formatMoney(quote.grossMinor, quote) : null };
 }
 
-function listResults({ pieces }: KeptOrder): readonly string[] {
-  const made = pieces.filter(({ excluded, status }) => !excluded && (status === 'done' || status === 'changed'));
-  return [
-    'order.json',
-    'order.csv',
-    'order.html',
-    ...made.flatMap(({ name }) => filesOfPiece(name, { format: 'png' })),
-  ];
+/** Tells what the sums of an order are of from every other order: its pieces, what is asked of each, and how many. */
+function sumsKey({ wish, pieces }: KeptOrder): string {
+  const wanted = pieces.filter(({ excluded }) => !excluded);
+  return sha256(JSON.stringify(wanted.map((piece) => [piece.id, keyOf(wish, piece), piece.count]))).slice(0, 16);
 }
 
-const viewOf = ({ plateFiles: _, ...order }: KeptOrder): OrderView => order;
+/** @throws AppError option-invalid while something is asked that the sums do not hold */
+function requireSums(order: KeptOrder): void {
+  if (order.totals && order.sumsOf === sumsKey(order)) return;
+  throw new AppError('option-invalid', 'found pieces that are not made yet as they are asked, needed all made first');
+}
+
+/** Statuses that fit what is asked now: what was made of something else is changed, until it is asked for again. */
+function refresh(order: KeptOrder): void {
+  order.pieces = order.pieces.map((piece) => {
+    const { of, status, missing } = piece;
+    if (of === null || status === 'making' || missing) return piece;
+    const same = of === keyOf(order.wish, piece);
+    if (status === 'done' && !same) return { ...piece, status: 'changed' };
+    if (status === 'changed' && same) return { ...piece, status: 'done' };
+    if (status === 'failed' && !same) return { ...piece, status: 'waiting', reason: null, of: null };
+    return piece;
+  });
+}
+
+/** By the lines of the list, then by photo. */
+function sortPieces(pieces: readonly KeptPiece[]): readonly KeptPiece[] {
+  const rank = ({ line }: KeptPiece) => line?.line ?? Number.POSITIVE_INFINITY;
+  return [...pieces].sort((a, b) => {
+    const [x, y] = [rank(a), rank(b)];
+    return x === y ? (a.photo < b.photo ? -1 : a.photo > b.photo ? 1 : 0) : x - y;
+  });
+}
+
+function listResults({ pieces }: KeptOrder): readonly string[] {
+  const made = pieces.filter(({ excluded, status }) => !excluded && (status === 'done' || status === 'changed'));
+  return ['order.json', 'order.csv', 'order.html', ...made.flatMap(({ files }) => files)];
+}
+
+function viewOf(order: KeptOrder): OrderView {
+  const { plateFiles: _, sumsOf, platesOf, ...rest } = order;
+  const key = sumsKey(order);
+  const laid = platesOf === key;
+  return {
+    ...rest,
+    pieces: order.pieces.map(({ line: _line, of: _of, files: _files, ...piece }) => piece),
+    totals: sumsOf === key ? order.totals : null,
+    plates: laid ? order.plates : [],
+    plateNotes: laid ? order.plateNotes : [],
+  };
+}
 
 /** Files of pieces that are left out now would be taken for the order's. */
-async function removeStale(order: KeptOrder, wanted: readonly WantedPiece[], out: string): Promise<void> {
-  const kept = new Set(wanted.map(({ name }) => name));
-  for (const { name, excluded } of order.pieces) {
-    if (!excluded || kept.has(name)) continue;
-    for (const file of filesOfPiece(name, { format: 'png' })) await rm(join(out, file), { force: true });
+async function removeStale(order: KeptOrder, wanted: readonly PlannedPiece[], out: string): Promise<void> {
+  const kept = new Set(wanted.flatMap(({ name, plan }) => ('spec' in plan ? filesOfPiece(name, plan.spec) : [])));
+  for (const { excluded, files } of order.pieces) {
+    if (!excluded) continue;
+    for (const file of files) if (!kept.has(file)) await rm(join(out, file), { force: true });
   }
 }
 
@@ -589,12 +548,17 @@ async function readOrder(root: string, id: string): Promise<KeptOrder | undefine
     if (schema !== 'tonewright-kept-order/1' || !Array.isArray(record.pieces)) return undefined;
     // A shop folder may come from somebody else: its names become paths no more than those that a client sends.
     if (!Array.isArray(record.plateFiles) || !record.plateFiles.every(isFileName)) return undefined;
-    const pieces = (record.pieces as OrderPiece[]).map((piece): OrderPiece => {
+    const wish = parseWish(record.wish);
+    const pieces = (record.pieces as OrderPiece[]).map((piece): KeptPiece => {
       if (piece.photo !== tidyFileName(piece.photo) || !ID.test(piece.id)) throw new Error('a name that is a path');
       if (!isFileName(piece.name)) throw new Error('a name that is a path');
-      return piece.status === 'making' ? { ...piece, status: 'waiting' } : piece;
+      const kept = { ...piece, ...parseWith(KEPT_PIECE, piece) } as KeptPiece;
+      if (kept.status === 'making') return { ...kept, status: 'waiting' };
+      // Orders of older versions say neither what was made nor of what; it was what is asked.
+      const isOld = kept.status === 'done' && kept.of === null;
+      return isOld ? { ...kept, of: keyOf(wish, kept), files: filesOfPiece(kept.name, { format: 'png' }) } : kept;
     });
-    return { ...record, id, wish: parseWish(record.wish), pieces } as KeptOrder;
+    return { sumsOf: null, platesOf: null, ...record, id, wish, pieces } as KeptOrder;
   } catch {
     return undefined;
   }

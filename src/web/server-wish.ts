@@ -1,8 +1,9 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
+import type { OptionValues } from '../options.ts';
 import { TONE_FIELDS } from '../photo/index.ts';
-import type { Wish } from './protocol.ts';
+import type { PieceWish, Wish } from './protocol.ts';
 
 /** A name of a record: never a path. */
 export const RECORD_NAME = v.pipe(v.string(), v.regex(/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/), v.maxLength(80));
@@ -52,5 +53,46 @@ export function requestOf({ widthMm, heightMm, ...wish }: Wish): JobRequest {
     ...rest,
     size: `${widthMm}x${heightMm}`,
     ...(profile === undefined ? (material === undefined ? {} : { material }) : { profile }),
+  };
+}
+
+/** The options that would ask the same of a command: numbers as texts that read back as they are. */
+export function optionsOf(wish: Wish): OptionValues {
+  const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
+  const { tone, toneValues, range } = wish;
+  return {
+    size: `${widthMm}x${heightMm}`,
+    corner: String(cornerRadiusMm),
+    margin: String(safeMarginMm),
+    machine,
+    ...(profile === undefined ? (material === undefined ? {} : { material }) : { profile }),
+    fit,
+    ...(focus ? { focus: `${focus.x},${focus.y}` } : {}),
+    ...(screen === undefined ? {} : { screen }),
+    tone,
+    range,
+    ...Object.fromEntries(Object.entries(toneValues).map(([name, value]) => [name, String(value)])),
+  };
+}
+
+/** The order's wish with what one piece wants differently. */
+export function wishOf(wish: Wish, { turned, widthMm, heightMm, profile, material, ...own }: PieceWish): Wish {
+  const size = { widthMm: widthMm ?? wish.widthMm, heightMm: heightMm ?? wish.heightMm };
+  const { profile: all, material: allMaterial, ...rest } = wish;
+  const stuff =
+    profile !== undefined
+      ? { profile }
+      : material !== undefined
+        ? { material }
+        : {
+            ...(all === undefined ? {} : { profile: all }),
+            ...(allMaterial === undefined ? {} : { material: allMaterial }),
+          };
+  return {
+    ...rest,
+    ...stuff,
+    ...own,
+    widthMm: turned ? size.heightMm : size.widthMm,
+    heightMm: turned ? size.widthMm : size.heightMm,
   };
 }

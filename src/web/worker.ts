@@ -29,7 +29,7 @@ import {
   releaseMemory,
   writeFilesAtomic,
 } from '../plane/index.ts';
-import { readShopPrices } from './prices.ts';
+import { readShopPrices } from '../tasks/index.ts';
 import { answering, facts, openRecords, UPLOAD_SECONDS } from './worker-facts.ts';
 
 export * from './worker-bench.ts';

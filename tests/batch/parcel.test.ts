@@ -10,7 +10,7 @@ const result = (files = [file('cat.png', 'dots'), file('cat.proof.png', '')]) =>
     files,
     ticket: { name: 'cat', text: 'ü' },
     smallProof: Buffer.from([1, 2, 3]),
-    photoSha256: 'p',
+    photoSha256: sha256('photo'),
   }) as unknown as PieceResult;
 
 test('a result comes out of its bytes as it went in', () => {
@@ -26,4 +26,18 @@ test('a file that lies elsewhere, bears another name or was damaged on the way i
   const bytes = packResult(result([file('cat.png', 'dots')]));
   bytes[bytes.length - 1]! ^= 1;
   expect(() => unpackResult(bytes, 'cat')).toThrow(/damaged/);
+});
+
+test.each([
+  ['one letter', Buffer.from('x')],
+  ['nothing', Buffer.alloc(0)],
+  ['a head longer than all', Buffer.from([255, 255, 255, 255, 1])],
+  ['a head that is no JSON', Buffer.from([1, 0, 0, 0, 120])],
+  ['a head of another kind', Buffer.from('\u0004\0\0\0null')],
+  ['a fault of no known code', Buffer.from('\u0038\0\0\0{"made":false,"fault":{"code":"constructor","message":"x"}}')],
+  ['a result cut off', packResult(result()).subarray(0, -2)],
+  ['a result with more behind it', Buffer.concat([packResult(result()), Buffer.from('x')])],
+  ['the result of another piece', packResult({ ...result(), ticket: { name: 'dog' } } as unknown as PieceResult)],
+])('%s is told as damaged, and as nothing else', (_, bytes) => {
+  expect(() => unpackResult(bytes, 'cat')).toThrow(expect.objectContaining({ code: 'file-invalid' }));
 });

@@ -11,10 +11,12 @@ import {
   renameSync,
   rmSync,
   statSync,
+  symlinkSync,
   truncateSync,
   writeFileSync,
 } from 'node:fs';
 import { dirname, join } from 'node:path';
+import sharp from 'sharp';
 import { afterAll, describe, expect, test, vi } from 'vitest';
 import { createRandom } from '../../src/numeric/index.ts';
 import { copyProgram, makePhotos, readFolder, runBuilt, SMALL, startBuilt } from './order-sample.ts';
@@ -177,6 +179,65 @@ describe('tonewright order', () => {
     expect([status, stdout]).toEqual([wanted, '']);
     const left = existsSync(join(shop, 'out')) ? readdirSync(join(shop, 'out')) : [];
     expect(left.filter((name) => name !== JOURNAL)).toEqual([]);
+  });
+
+  test('takes the folders in a folder, and lists what cannot be made', async () => {
+    const [photos, out] = [folder(), folder()];
+    await makePhotos(photos, 1);
+    await makePhotos(join(photos, 'ann'), 2);
+    renameSync(join(photos, 'ann', 'p1.jpg'), join(photos, 'ann', 'p1.JFIF'));
+    const heic = Buffer.concat([Buffer.from([0, 0, 0, 24]), Buffer.from('ftypheic\0\0\0\0heicmif1')]);
+    writeFileSync(join(photos, 'IMG_1.HEIC'), heic);
+    // A TIFF by its first bytes, and a raw file by its name.
+    writeFileSync(join(photos, 'IMG_2.NEF'), await sharp(join(photos, 'p0.jpg')).tiff().toBuffer());
+    const { status, stdout } = await order(photos, out);
+    const { pieces } = JSON.parse(stdout);
+    expect(status).toBe(1);
+    expect(pieces.map(({ photo, name, status: state }: Record<string, string>) => [photo, name, state])).toEqual([
+      ['IMG_1.HEIC', 'IMG_1', 'failed'],
+      ['IMG_2.NEF', 'IMG_2', 'failed'],
+      ['ann/p0.jpg', 'ann-p0', 'done'],
+      ['ann/p1.JFIF', 'ann-p1', 'done'],
+      ['p0.jpg', 'p0', 'done'],
+    ]);
+    for (const name of ['order.html', 'order.csv']) {
+      const text = readFileSync(join(out, name), 'utf8');
+      for (const reason of [/IMG_1\.HEIC/, /HEIC photo/, /camera.{1,6}s raw file/]) expect(text).toMatch(reason);
+    }
+  });
+
+  test.skipIf(process.platform === 'win32')('a link to the photos’ folder is the photos’ folder', async () => {
+    const shop = folder();
+    await makePhotos(join(shop, 'in'), 1);
+    const photo = readFileSync(join(shop, 'in', 'p0.jpg'));
+    renameSync(join(shop, 'in', 'p0.jpg'), join(shop, 'in', 'p0.png'));
+    symlinkSync('in', join(shop, 'link'));
+    mkdirSync(join(shop, 'lists'));
+    symlinkSync('../in/p0.png', join(shop, 'lists', 'photo.png'));
+    writeFileSync(join(shop, 'lists', 'list.csv'), 'photo,name\nphoto.png,p0\n');
+    for (const [source, out] of [
+      ['in', 'link'],
+      ['link', 'in'],
+      ['lists/list.csv', 'in'],
+    ] as const) {
+      const argv = ['order', source, ...SMALL, '--out', out, '--force'];
+      const { status, stderr } = await runCli(argv, { cwd: shop });
+      expect(stderr, source).toMatch(/holds the/);
+      expect([status, readdirSync(join(shop, 'in'))], source).toEqual([2, ['p0.png']]);
+    }
+    expect(readFileSync(join(shop, 'in', 'p0.png')).equals(photo)).toBe(true);
+  });
+
+  test.each([
+    ['one photo', 'images/photos/cat.png', /found a PNG, needed a CSV or a folder of photos; `prepare` makes one/],
+    ['a spreadsheet’s own file', 'PK', /needed the table saved as CSV/],
+  ])('%s is told as what it is', async (_, source, says) => {
+    const file = join(folder(), 'order');
+    if (source === 'PK') writeFileSync(file, Buffer.from('PK\u0003\u0004'));
+    else copyFileSync(source, file);
+    const { status, stderr } = await runCli(['order', file, ...SMALL, '--out', folder()]);
+    expect(stderr).toMatch(says);
+    expect(status).toBe(1);
   });
 
   test('leaves results out of the folder of the photos', async () => {

@@ -238,16 +238,20 @@ function PieceCard({
   readonly onChange: (change: { readonly excluded: boolean }) => void;
   readonly onAgain: () => void;
 }) {
-  const { status, excluded, photo, count, seconds, worstDeltaL, reason, name } = piece;
+  const { status, excluded, photo, count, seconds, worstDeltaL, reason, name, missing } = piece;
   const made = status === 'done';
   const source = made
     ? `/api/orders/${order.id}/files/${encodeURIComponent(`${name}.proof.png`)}?view&of=${order.changed}`
     : `/api/orders/${order.id}/pieces/${piece.id}/photo`;
   return (
     <li class={`piece-card is-${status} ${excluded ? 'excluded' : ''}`}>
-      <button type="button" class="piece-picture" onClick={onOpen} aria-label={`${photo}: see and change`}>
-        <img src={source} alt="" loading="lazy" />
-      </button>
+      {missing ? (
+        <div class="piece-picture" />
+      ) : (
+        <button type="button" class="piece-picture" onClick={onOpen} aria-label={`${photo}: see and change`}>
+          <img src={source} alt="" loading="lazy" />
+        </button>
+      )}
       <div class="piece-text">
         <b>{photo}</b>
         <span class="soft">
@@ -270,7 +274,7 @@ function PieceCard({
           />
           <span>Make it</span>
         </label>
-        {status === 'failed' && !excluded && !order.running && <Button onClick={onAgain}>Try again</Button>}
+        {status === 'failed' && !missing && !excluded && !order.running && <Button onClick={onAgain}>Try again</Button>}
       </div>
     </li>
   );

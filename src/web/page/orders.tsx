@@ -89,7 +89,8 @@ export function OrdersScreen() {
         <h2 id="orders-title">Orders in this shop</h2>
         {list.length === 0 ? (
           <p class="empty">
-            None yet. A list has a line for each photo, with the columns photo, count, size, profile, material and text.
+            None yet. A list has a line for each piece, with the columns photo, count, size, profile, material and text,
+            or any other option.
           </p>
         ) : (
           <ul class="link-list">

@@ -1,0 +1,41 @@
+import { TONE_FIELDS } from '../photo/index.ts';
+
+/** An option that a line of a list may give for its piece alone. */
+export interface ListOption {
+  /** As `readRequest` takes it: `lines-per-cm` is `linesPerCm`. */
+  readonly key: string;
+  readonly takesValue: boolean;
+  readonly choices?: readonly string[];
+}
+
+/** Columns of a list that are no options of a single photo. */
+export const ORDER_COLUMNS = ['photo', 'name', 'count', 'text', 'blank'] as const;
+
+const CHOICES: Readonly<Record<string, readonly string[]>> = {
+  fit: ['cover', 'contain'],
+  tone: ['auto', 'plain'],
+  range: ['scale', 'absolute'],
+  shape: ['round', 'ellipse', 'square', 'diamond'],
+  response: ['table', 'linear'],
+  format: ['png', 'tiff', 'bmp'],
+};
+const FLAGS = ['serpentine', 'raster', 'model-based', 'strip', 'strip-joined'];
+const VALUES = [
+  ...['size', 'profile', 'material', 'machine', 'spacing', 'pitch', 'fit', 'focus', 'corner', 'margin', 'distance'],
+  'tone',
+  ...Object.keys(TONE_FIELDS).map((name) => name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)),
+  ...['range', 'aim', 'weights', 'screen', 'edges', 'run', 'dot-size', 'cluster', 'lines-per-cm', 'angle', 'shape'],
+  ...['matrix', 'seed', 'response', 'levels', 'format'],
+];
+
+/** By the name of the column. What `prepare` takes and an order does, too; a test holds the two alike. */
+export const LIST_OPTIONS: ReadonlyMap<string, ListOption> = new Map(
+  [...VALUES, ...FLAGS].map((name) => [
+    name,
+    {
+      key: name.replace(/-([a-z])/g, (_, letter: string) => letter.toUpperCase()),
+      takesValue: !FLAGS.includes(name),
+      ...(CHOICES[name] ? { choices: CHOICES[name] } : {}),
+    },
+  ]),
+);

@@ -1,0 +1,146 @@
+import { realpathSync, statSync } from 'node:fs';
+import { mkdir } from 'node:fs/promises';
+import { dirname } from 'node:path';
+import { identifyBuild, type Maker, type OrderProgress, type PieceOutcome, runOrder } from '../batch/index.ts';
+import { AppError } from '../errors.ts';
+import {
+  type OrderPieceRecord,
+  type OrderRecord,
+  type PriceList,
+  recordOrder,
+  renderOrderCsv,
+  renderOrderPage,
+} from '../job/index.ts';
+import type { Shop } from '../material/index.ts';
+import { explainWriteError } from '../plane/index.ts';
+import type { PlannedPiece } from './plan-pieces.ts';
+
+export interface MakeOrderOptions {
+  /** Folder for the results; made when it is not there. */
+  readonly out: string;
+  /** Folder that the order was read from, where it was read from one: its `order.json` are the defaults. */
+  readonly from?: string;
+  /** What the order is called on its contact sheet. */
+  readonly title: string;
+  readonly version: string;
+  /** Keeps the layouts of control strips, when it has a folder. */
+  readonly shop: Shop;
+  readonly prices: PriceList | undefined;
+  /** Opened when there is something to make; `build` tells the workers of this program from others. */
+  readonly openMaker: (build: string) => Promise<Maker>;
+  /** `true` replaces what stands in the way, see `runOrder`. */
+  readonly force: boolean;
+  /** Ends the order after the pieces that are being made. */
+  readonly signal: AbortSignal;
+  readonly onProgress: (progress: OrderProgress) => void;
+  readonly onSettled: (piece: PlannedPiece, outcome: PieceOutcome) => void;
+  readonly warn: (text: string) => void;
+}
+
+export interface MadeOrder {
+  readonly record: OrderRecord;
+  /** One for each piece, in the sequence of the pieces. */
+  readonly outcomes: readonly PieceOutcome[];
+}
+
+/**
+ * Makes an order into its folder: the files of every piece, and the sums as `order.json`, `order.csv` and `order.html`.
+ * @throws AppError option-invalid when the folder holds photos of the order, and what `runOrder` throws
+ */
+export async function makeOrder(pieces: readonly PlannedPiece[], options: MakeOrderOptions): Promise<MadeOrder> {
+  const { out, from, title, version, shop, prices, openMaker, force, signal, onProgress, onSettled, warn } = options;
+  await mkdir(out, { recursive: true }).catch((error) => {
+    throw explainWriteError(error, out);
+  });
+  if (from !== undefined && identifyFolder(from) === identifyFolder(out)) {
+    throw new AppError(
+      'option-invalid',
+      `--out: found ${out}, which holds the order itself, needed a folder of its own`,
+      { out },
+    );
+  }
+  refusePhotoFolder(pieces, out);
+  const build = identifyBuild();
+  let record: OrderRecord | undefined;
+  const outcomes = await runOrder(pieces, {
+    out,
+    version,
+    build,
+    openMaker: () => openMaker(build),
+    force,
+    signal,
+    onProgress,
+    onSettled: (piece, outcome) => onSettled(piece as PlannedPiece, outcome),
+    warn,
+    keepStrip: async (layout) => {
+      if (shop.shopDir !== undefined) await shop.write('charts', layout.hash, layout, { force: true });
+    },
+    writeSums: (results) => {
+      record = recordOrder({
+        version,
+        pieces: pieces.map((piece, at) => recordPiece(piece, results[at]!)),
+        cautions: results.flatMap((result) => (result.status === 'done' ? result.cautions : [])),
+        ...(prices ? { prices } : {}),
+      });
+      return [
+        { name: 'order.json', bytes: `${JSON.stringify(record, null, 2)}\n` },
+        { name: 'order.csv', bytes: renderOrderCsv(record) },
+        { name: 'order.html', bytes: renderOrderPage(record, { title, proofs: listProofs(pieces, results) }) },
+      ];
+    },
+  });
+  return { record: record!, outcomes };
+}
+
+/**
+ * Results beside the photos could replace one of them, and would be taken for photos the next time. Folders are told apart
+ * by what they are, not by their names: a link to the photos' folder is the photos' folder.
+ */
+function refusePhotoFolder(pieces: readonly PlannedPiece[], out: string): void {
+  const here = identifyFolder(out);
+  for (const { photo, photoPath } of pieces) {
+    const folders = [dirname(photoPath), dirname(realOf(photoPath))];
+    if (!folders.some((folder) => identifyFolder(folder) === here)) continue;
+    throw new AppError(
+      'option-invalid',
+      `--out: found ${out}, which holds the photo ${photo}, needed a folder without photos of the order`,
+      { out },
+    );
+  }
+}
+
+/** Device and number of a folder, which all its names share; its path where it is not there. */
+function identifyFolder(path: string): string {
+  try {
+    const { dev, ino } = statSync(path, { bigint: true });
+    return `${dev}:${ino}`;
+  } catch {
+    return path;
+  }
+}
+
+function realOf(path: string): string {
+  try {
+    return realpathSync(path);
+  } catch {
+    return path;
+  }
+}
+
+function recordPiece(piece: PlannedPiece, outcome: PieceOutcome): OrderPieceRecord {
+  const { name, line, photo, count, text, blank } = piece;
+  const base = { name, line, photo, count, text, blank };
+  return outcome.status === 'done'
+    ? { ...base, status: 'done', ...outcome.summary }
+    : { ...base, status: 'failed', reason: outcome.reason };
+}
+
+function listProofs(pieces: readonly PlannedPiece[], outcomes: readonly PieceOutcome[]): ReadonlyMap<string, string> {
+  return new Map(
+    outcomes.flatMap((outcome, at) =>
+      outcome.status === 'done'
+        ? [[pieces[at]!.name, `data:image/jpeg;base64,${Buffer.from(outcome.smallProof).toString('base64')}`] as const]
+        : [],
+    ),
+  );
+}

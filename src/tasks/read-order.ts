@@ -1,0 +1,107 @@
+import { statSync } from 'node:fs';
+import { basename, dirname, join } from 'node:path';
+import { AppError } from '../errors.ts';
+import { type JobRequest, type JobSpec, normaliseColumn, type OrderRow, parseOrderCsv } from '../job/index.ts';
+import { readJson } from '../material/index.ts';
+import type { OptionValues } from '../options.ts';
+import { explainReadError, readInputSync, sniffFormat } from '../plane/index.ts';
+import { LIST_OPTIONS, ORDER_COLUMNS } from './list-columns.ts';
+import { isPicture, listPhotos } from './list-photos.ts';
+import { namePieces, type PlannedPiece, planPiece, readOption, requirePiece } from './plan-pieces.ts';
+import { readRequest } from './request-options.ts';
+
+const DEFAULTS_FILE = 'order.json';
+/** What an order is read from, for messages. */
+const SOURCE = 'a folder of photos or a CSV';
+const DEFAULTS_SCHEMA = 'tonewright-order-defaults/1';
+
+export interface OrderSource {
+  /** A folder of photos, or a CSV. */
+  readonly path: string;
+  /** Folder for the results; never looked into for photos. */
+  readonly out: string;
+  /** Defaults, as a JSON file; looked for beside the photos when absent. */
+  readonly defaultsPath: string | undefined;
+  /** Defaults of whoever asks; they go over the file's. */
+  readonly options: OptionValues;
+  readonly resolveJob: (request: JobRequest) => JobSpec;
+  readonly warn: (text: string) => void;
+}
+
+/**
+ * The pieces of an order, each with its plan, or with what is wrong with its line: one wrong line stops no other.
+ * @throws AppError path-*; file-invalid for a CSV that cannot be told apart into pieces, or defaults that are none;
+ * option-invalid for defaults out of range.
+ */
+export async function readOrderPieces(source: OrderSource): Promise<readonly PlannedPiece[]> {
+  const { path, out, resolveJob, warn } = source;
+  const isFolder = statOf(path).isDirectory();
+  const folder = isFolder ? path : dirname(path);
+  const defaults = { ...readDefaults(source, folder), ...source.options };
+  // What is wrong with the defaults is said once, and before any work. In a folder they are all that a piece has.
+  if (isFolder) requirePiece(defaults, resolveJob);
+  else readRequest({ ...defaults, size: defaults.size ?? '10x10' });
+  const rows = isFolder ? (await listPhotos(path, { out, warn })).map(rowOf) : readRows(path);
+  const where = isFolder ? undefined : basename(path);
+  return namePieces(rows.map((row) => planPiece(row, { where, folder, defaults, resolveJob })));
+}
+
+const rowOf = (text: string): OrderRow => ({ line: 0, cells: { photo: { text, line: 0, column: 0 } } });
+
+function statOf(path: string) {
+  try {
+    return statSync(path);
+  } catch (error) {
+    throw explainReadError(error, path, { needed: SOURCE });
+  }
+}
+
+function readRows(path: string): readonly OrderRow[] {
+  const where = basename(path);
+  const fail = (found: string, needed: string) =>
+    new AppError('file-invalid', `${where}: found ${found}, needed ${needed}`, { path });
+  const checkHead = (head: Uint8Array) => {
+    const { format, found } = sniffFormat(head);
+    if (format || isPicture(found)) throw fail(found, 'a CSV or a folder of photos; `prepare` makes one photo');
+    if (found === 'a ZIP archive') {
+      throw fail('a ZIP archive or a spreadsheet’s own file', 'the table saved as CSV (UTF-8)');
+    }
+  };
+  const bytes = readInputSync(path, { kind: 'text', needed: SOURCE, checkHead });
+  let text: string;
+  try {
+    text = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
+  } catch {
+    throw fail('text that is not UTF-8', 'the CSV saved as UTF-8');
+  }
+  return parseOrderCsv(text, { where, columns: [...ORDER_COLUMNS, ...LIST_OPTIONS.keys()] });
+}
+
+function readDefaults({ defaultsPath }: OrderSource, folder: string): OptionValues {
+  const path = defaultsPath ?? join(folder, DEFAULTS_FILE);
+  let json: unknown;
+  try {
+    json = readJson(path);
+  } catch (error) {
+    if (defaultsPath === undefined && (error as { code?: unknown }).code === 'path-missing') return {};
+    throw error;
+  }
+  const fail = (message: string) => new AppError('file-invalid', `${path}: ${message}`, { path });
+  if (typeof json !== 'object' || json === null || Array.isArray(json)) {
+    throw fail('found no JSON object, needed the names of options with their values');
+  }
+  const { schema, ...values } = json as Record<string, unknown>;
+  if (schema !== undefined && schema !== DEFAULTS_SCHEMA) {
+    throw fail(`found the schema ${JSON.stringify(schema)}, needed ${DEFAULTS_SCHEMA} or none`);
+  }
+  return Object.fromEntries(
+    Object.entries(values).map(([field, value]) => {
+      const column = LIST_OPTIONS.get(normaliseColumn(field));
+      if (!column) throw fail(`found the unknown field "${field}"; known are ${[...LIST_OPTIONS.keys()].join(', ')}`);
+      if (!['string', 'number', 'boolean'].includes(typeof value)) {
+        throw fail(`field "${field}": found ${JSON.stringify(value)}, needed a text, a number, true or false`);
+      }
+      return readOption(String(value), column, (message) => fail(`field "${field}": ${message}`));
+    }),
+  );
+}

@@ -1,0 +1,206 @@
+import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { setTimeout as wait } from 'node:timers/promises';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import type { OrderView, Wish } from '../../src/web/protocol.ts';
+import { makePhotos } from '../cli/order-sample.ts';
+import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
+
+const TIME = 300_000;
+const folder = makeFolder();
+const shop = join(folder.path, 'shop');
+const photos = join(folder.path, 'photos');
+let server: PageServer;
+let headers: Readonly<Record<string, string>>;
+
+const WISH: Wish = {
+  widthMm: 20,
+  heightMm: 15,
+  cornerRadiusMm: 0,
+  machine: 'gantry-450',
+  profile: 'leather-patch',
+  fit: 'cover',
+  safeMarginMm: 0,
+  tone: 'auto',
+  toneValues: {},
+  range: 'scale',
+};
+
+beforeAll(async () => {
+  mkdirSync(shop);
+  await makePhotos(photos, 6);
+  server = await startPageServer(shop);
+  headers = await enter(server);
+}, TIME);
+
+afterAll(async () => {
+  await server?.stop();
+  folder.remove();
+});
+
+async function ask(method: string, path: string, body?: unknown, more: Record<string, string> = {}) {
+  const answer = await fetch(`${server.origin}/api/orders${path}`, {
+    method,
+    headers: { ...headers, ...(body === undefined ? {} : { 'content-type': 'application/json' }), ...more },
+    ...(body === undefined
+      ? {}
+      : { body: typeof body === 'object' && !Buffer.isBuffer(body) ? JSON.stringify(body) : body }),
+  } as RequestInit);
+  return { status: answer.status, json: (await answer.json()) as OrderView & { error?: { message: string } } };
+}
+const create = async (title: string, count: number) => {
+  const { json } = await ask('POST', '', { title, wish: WISH });
+  for (let i = 0; i < count; i++) await drop(json.id, `p${i}.jpg`);
+  return json.id;
+};
+const drop = (id: string, name: string) =>
+  ask('POST', `/${id}/photos`, readFileSync(join(photos, name)), {
+    'content-type': 'application/octet-stream',
+    'x-file-name': encodeURIComponent(name),
+  });
+const sendList = (id: string, text: string) => ask('POST', `/${id}/list`, text, { 'content-type': 'text/csv' });
+const get = async (id: string) => (await ask('GET', `/${id}`)).json;
+const finish = async (id: string) => {
+  for (;;) {
+    const order = await get(id);
+    if (!order.running) return order;
+    await wait(50);
+  }
+};
+const filesIn = (path: string) =>
+  Object.fromEntries(readdirSync(path).map((name) => [name, readFileSync(join(path, name)).toString('base64')]));
+
+test(
+  'a list through the page makes what the command makes of it, byte for byte, sums included',
+  async () => {
+    const text =
+      'photo;name;size;count;text;focus;screen;lines per cm;raster;material;machine;blank;strip;format\n' +
+      'p1.jpg;;;3;For Ann;0.2,0.8;;;yes;;;customer;yes;\n' +
+      'p0.jpg;;ID-1;5;;;;;;;;;;\n' +
+      'p1.jpg;coaster;20x20;;Second;;;;;;;;;tiff\n' +
+      'p2.jpg;slate one;15x15;;;;clustered-dot;20;;slate;gantry-450;;;\n' +
+      'p0.jpg;;;2.5;;;;;;;;;;\n' +
+      'p3.jpg;;900x900;;;;;;;;;;;\n';
+    const id = await create('list', 4);
+    const { status, json } = await sendList(id, text);
+    expect(status).toBe(200);
+    expect(json.pieces.map(({ photo, count, status: state }) => [photo, count, state])).toEqual([
+      ['p1.jpg', 3, 'waiting'],
+      ['p0.jpg', 5, 'waiting'],
+      ['p1.jpg', 1, 'waiting'],
+      ['p2.jpg', 1, 'waiting'],
+      ['p0.jpg', 1, 'failed'],
+      ['p3.jpg', 1, 'failed'],
+    ]);
+    expect(json.pieces[4]!.reason).toMatch(/list: line 6, column 4 \("count"\): found "2\.5"/);
+    expect(json.pieces[5]!.reason).toMatch(/list: line 7, column 3 \("size"\): found a size of 900/);
+    await ask('POST', `/${id}/run`);
+    const order = await finish(id);
+    expect(order.totals).toMatchObject({ pieces: 4, failed: 2, copies: 10 });
+
+    writeFileSync(join(photos, 'list'), text);
+    const out = join(folder.path, 'by-command');
+    const argv = ['order', join(photos, 'list'), '--size', '20x15', '--corner', '0', '--margin', '0', '--fit', 'cover'];
+    await runCommand(
+      folder.path,
+      ...[...argv, '--profile', 'leather-patch', '--machine', 'gantry-450', '--tone', 'auto', '--range', 'scale'],
+      ...['--shop', shop, '--title', 'list', '--out', out],
+    ).catch(({ code }) => expect(code).toBe(1));
+    const [made, wanted] = [filesIn(join(shop, 'orders', id, 'out')), filesIn(out)];
+    expect(Object.keys(made)).toEqual(Object.keys(wanted));
+    expect(Object.keys(made)).toContain('p1.strip.json');
+    for (const name of Object.keys(wanted)) expect(made[name] === wanted[name], name).toBe(true);
+  },
+  TIME,
+);
+
+test(
+  'a list is taken whole or not at all, its faults stand on cards, and a photo that comes later fills its card',
+  async () => {
+    const id = await create('faults', 1);
+    const before = await get(id);
+    const refused = await sendList(id, 'photo,sise\np0.jpg,9\n');
+    expect([refused.status, refused.json.error?.message]).toEqual([
+      422,
+      expect.stringMatching(/unknown column "sise"/),
+    ]);
+    expect((await get(id)).pieces).toEqual(before.pieces);
+
+    const { json } = await sendList(id, 'photo,count,spacing\nin/p0.jpg,2,\np5.jpg,,\n,,\np0.jpg,,-3\n ,4,\n');
+    expect(json.pieces.map(({ photo, missing, status }) => [photo, missing, status])).toEqual([
+      ['p0.jpg', false, 'waiting'],
+      ['p5.jpg', true, 'failed'],
+      ['p0.jpg', false, 'failed'],
+      ['line-6', true, 'failed'],
+    ]);
+    expect(json.pieces.map(({ reason }) => reason ?? '').join('\n')).toMatch(
+      /line 3: found no photo "p5\.jpg"[\s\S]*line 5, column 3 \("spacing"\)[\s\S]*line 6: found no photo/,
+    );
+    const { json: filled } = await drop(id, 'p5.jpg');
+    expect(filled.pieces[1]).toMatchObject({ photo: 'p5.jpg', missing: false, status: 'waiting', width: 240 });
+    // A better list takes the place of the first: the second card of p0 and the empty line are gone.
+    const { json: mended } = await sendList(id, 'photo,count\np5.jpg,3\np0.jpg,\n');
+    expect(mended.pieces.map(({ photo, count, status }) => [photo, count, status])).toEqual([
+      ['p5.jpg', 3, 'waiting'],
+      ['p0.jpg', 1, 'waiting'],
+    ]);
+  },
+  TIME,
+);
+
+test(
+  'an order makes what was asked when it began; what is asked meanwhile is changed, and sums and archive wait for it',
+  async () => {
+    const id = await create('wish', 6);
+    await ask('POST', `/${id}/run`);
+    while ((await get(id)).pieces.every(({ status }) => status === 'making')) await wait(20);
+    const other = { ...WISH, widthMm: 24 };
+    expect((await ask('PUT', `/${id}`, other)).status).toBe(200);
+    const changed = await finish(id);
+    expect(changed.pieces.map(({ status }) => status)).toEqual(Array(6).fill('changed'));
+    expect([changed.totals, changed.plates]).toEqual([null, []]);
+    for (const [method, path] of [
+      ['GET', 'all.zip'],
+      ['POST', 'plates'],
+    ] as const) {
+      const { status, json } = await ask(method, `/${id}/${path}`, method === 'POST' ? {} : undefined);
+      expect([status, json.error?.message]).toEqual([400, expect.stringMatching(/not made yet as they are asked/)]);
+    }
+    // Asking for the old again finds it made; asking for the new makes it.
+    expect((await ask('PUT', `/${id}`, WISH)).json).toMatchObject({ totals: { pieces: 6 } });
+    await ask('PUT', `/${id}`, other);
+    await ask('POST', `/${id}/run`);
+    const done = await finish(id);
+    expect(done.pieces.every(({ status }) => status === 'done')).toBe(true);
+    const ticket = JSON.parse(readFileSync(join(shop, 'orders', id, 'out', 'p3.ticket.json'), 'utf8'));
+    expect(ticket.piece.widthMm).toBeCloseTo(24, 0);
+  },
+  TIME,
+);
+
+test(
+  'a piece left out, or a text changed, while the order is made is not in sums that are shown',
+  async () => {
+    const id = await create('left out', 3);
+    const [first, second, third] = (await get(id)).pieces;
+    await ask('POST', `/${id}/run`);
+    await ask('PUT', `/${id}/pieces/${third!.id}`, { excluded: true });
+    await ask('PUT', `/${id}/pieces/${second!.id}`, { text: 'For Bo' });
+    const after = await finish(id);
+    expect(after.totals).toBeNull();
+    expect(after.pieces.map(({ status }) => status)).toEqual(['done', 'changed', 'done']);
+    await ask('POST', `/${id}/run`);
+    const again = await finish(id);
+    expect(again.totals).toMatchObject({ pieces: 2, copies: 2 });
+    const { pieces } = JSON.parse(readFileSync(join(shop, 'orders', id, 'out', 'order.json'), 'utf8'));
+    expect(pieces.map(({ photo, text }: { photo: string; text: string }) => [photo, text])).toEqual([
+      ['p0.jpg', null],
+      ['p1.jpg', 'For Bo'],
+    ]);
+    expect(readdirSync(join(shop, 'orders', id, 'out')).filter((name) => name.startsWith('p2'))).toEqual([]);
+    // More copies need no piece made again, but other sums.
+    const { json } = await ask('PUT', `/${id}/pieces/${first!.id}`, { count: 7 });
+    expect([json.totals, json.pieces[0]!.status]).toEqual([null, 'done']);
+  },
+  TIME,
+);
