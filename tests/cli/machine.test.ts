@@ -11,7 +11,7 @@ describe('tonewright machine', () => {
   test('lists the built-in machines with spot and field', async () => {
     const { status, stdout } = await runCli(['machine', 'list']);
     expect(status).toBe(0);
-    expect(stdout).toMatch(/galvo-355-f210 +355 nm galvo, 210 mm lens +31\.3 µm +110 × 110 mm +built-in/);
+    expect(stdout).toMatch(/galvo-355-f210 +355 nm galvo, 210 mm lens +31\.3 µm +150 × 150 mm +built-in/);
     const { machines } = JSON.parse((await runCli(['machine', 'list', '--json'])).stdout);
     expect(machines).toHaveLength(5);
   });

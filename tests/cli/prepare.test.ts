@@ -121,7 +121,7 @@ describe('prepare', () => {
 
   test('names what differs when the profile was learned with another machine or spacing', async () => {
     const { stderr } = await prepare(CAT, folder(), '--machine', 'galvo-355-f100', '--spacing', '0.03');
-    expect(stderr).toMatch(/another lens: 150 mm/);
+    expect(stderr).toMatch(/another lens: 210 mm/);
     expect(stderr).toMatch(/another line spacing: 0.02 mm/);
   });
 
@@ -280,7 +280,7 @@ describe('bad input leaves no file behind and says what to do', () => {
       'a size larger than the field',
       ['prepare', CAT, '--size', '300x10', '--profile', 'anodised-black'],
       1,
-      /missing 190 mm in width/,
+      /missing 150 mm in width/,
     ],
     ['PVC', ['prepare', CAT, '--size', '16x10', '--material', 'PVC', '--machine', 'gantry-450'], 1, /never/],
     [

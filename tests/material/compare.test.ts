@@ -2,7 +2,7 @@ import { expect, test } from 'vitest';
 import { compareSettings, type JobFacts } from '../../src/material/index.ts';
 import { SAMPLE } from './profile-sample.ts';
 
-const MACHINE = { name: 'galvo-355-f210', wavelengthNm: 355, focalLengthMm: 150 };
+const MACHINE = { name: 'galvo-355-f210', wavelengthNm: 355, focalLengthMm: 210 };
 const JOB: JobFacts = {
   machine: MACHINE,
   learnedOn: MACHINE,
@@ -17,9 +17,9 @@ test('a job like the profile gives no warning', () => {
 });
 
 test('another laser, another lens and an unknown machine are told apart', () => {
-  const lens = messages({ machine: { name: 'galvo-355-f100', wavelengthNm: 355, focalLengthMm: 70 } });
+  const lens = messages({ machine: { name: 'galvo-355-f100', wavelengthNm: 355, focalLengthMm: 100 } });
   expect(lens.map(({ field }) => field)).toEqual(['lens']);
-  expect(lens[0].message).toContain('another lens: 150 mm (galvo-355-f210); this job uses 70 mm (galvo-355-f100)');
+  expect(lens[0].message).toContain('another lens: 210 mm (galvo-355-f210); this job uses 100 mm (galvo-355-f100)');
   const laser = messages({ machine: { name: 'galvo-1064-f160', wavelengthNm: 1064, focalLengthMm: 160 } });
   expect(laser[0].message).toContain(
     'another machine: galvo-355-f210 (355 nm); this job uses galvo-1064-f160 (1064 nm)',

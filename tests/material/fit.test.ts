@@ -189,7 +189,7 @@ test('the direction is found from the readings, and said to be wrong where it wa
     optionsOf({ facts: { ...optionsOf().facts, bare: [80, 0, 0], full: [30, 0, 0] } }),
   );
   expect(profile.direction).toBe('darker');
-  expect(report.warnings.join()).toContain('The profile follows the readings');
+  expect(report.warnings.map(({ text }) => text).join()).toContain('The profile follows the readings');
 });
 
 test('a reading that differs from its replicates is left out and named, the same way every time', () => {
@@ -210,7 +210,7 @@ test('a material that turns back gives its longest stretch, and says so', () => 
   );
   expect(report.usable.to).toBeLessThan(0.8);
   expect(profile.points.at(-1)!.coverage).toBeLessThan(0.8);
-  expect(report.warnings.join()).toContain('turns back');
+  expect(report.warnings.map(({ text }) => text).join()).toContain('turns back');
 });
 
 test('a chart without tones is refused', () => {
