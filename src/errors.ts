@@ -13,6 +13,11 @@ export const ERRORS = {
   'file-too-large': { exit: 1, http: 413, hint: 'Check that it is the right file; a photo can be saved smaller.' },
   'path-unwritable': { exit: 1, http: 403, hint: 'Choose an output folder that you may write to and that has room.' },
   'result-exists': { exit: 1, http: 409, hint: 'Choose another output folder, or replace the result with --force.' },
+  'result-is-input': {
+    exit: 1,
+    http: 409,
+    hint: 'Choose another output folder or another name: what a result is made from is never written over.',
+  },
   'file-invalid': {
     exit: 1,
     http: 422,

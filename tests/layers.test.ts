@@ -15,7 +15,7 @@ const ROWS = [
 ];
 /** The only places that touch files, clock, environment or threads. */
 const IMPURE = [
-  /^plane\/(decode|encode|files|kernels|memory|read-input)\.ts$/,
+  /^plane\/(decode|encode|files|inputs|kernels|memory|read-input)\.ts$/,
   /^material\/store\.ts$/,
   /^batch\//,
   /^tasks\//,

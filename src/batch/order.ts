@@ -10,7 +10,14 @@ import {
   summarisePiece,
   type Ticket,
 } from '../job/index.ts';
-import { explainWriteError, removeDeadParts, sha256, writeFilesAtomic } from '../plane/index.ts';
+import {
+  explainWriteError,
+  refuseInputs,
+  rememberInput,
+  removeDeadParts,
+  sha256,
+  writeFilesAtomic,
+} from '../plane/index.ts';
 import { claimPieces } from './claim.ts';
 import { Flow } from './flow.ts';
 import { hashFile } from './hash-file.ts';
@@ -121,6 +128,7 @@ async function run(pieces: readonly WantedPiece[], options: Run): Promise<readon
   if (journal.damaged > 0) {
     warn(`${journal.damaged} damaged lines of ${JOURNAL_FILE} were left out; what they told is done again.`);
   }
+  await protectPhotos(pieces, out);
   await protectStanding(pieces, options);
 
   const outcomes: PieceOutcome[] = new Array(pieces.length);
@@ -303,6 +311,18 @@ async function protectStanding(pieces: readonly WantedPiece[], run: Run): Promis
   const said = sayStanding(standing);
   if (!force) throw said;
   warn(`--force: ${said.message}; it is replaced`);
+}
+
+/**
+ * No photo of the order lies where a result will be, by whatever link.
+ * @throws AppError result-is-input
+ */
+async function protectPhotos(pieces: readonly WantedPiece[], out: string): Promise<void> {
+  for (const { photoPath } of pieces) rememberInput(photoPath);
+  const results = pieces.flatMap(({ name, plan: planned }) =>
+    'spec' in planned ? filesOfPiece(name, planned.spec) : [],
+  );
+  await refuseInputs([...results, ...ORDER_FILES, JOURNAL_FILE].map((file) => join(out, file)));
 }
 
 /** Of pieces that are made, what their photos hold now; a photo that is out of reach is left out. */

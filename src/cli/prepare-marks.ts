@@ -47,7 +47,7 @@ export async function prepareInMarks(
   );
   const only = textOf(options, 'only') === 'bitmap' ? 'bitmap' : 'everything';
   const force = options.force === true;
-  if (!force && only === 'everything') await refuseResults([join(out, `${jobName}.ticket.json`)]);
+  if (only === 'everything') await refuseResults([join(out, `${jobName}.ticket.json`)], { force });
   const { files, ticket } = await prepareMarks(() => readPhoto(path), {
     spec,
     name: jobName,

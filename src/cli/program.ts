@@ -80,11 +80,13 @@ async function runCommand(
     io.stderr(`warning: ${text}\n`);
   };
   try {
-    const { openShopFor } = await import('./shop.ts');
-    const shop = openShopFor(options, io);
-    const surroundings: Surroundings = { io, shop, warn, progress: progress.show };
-    const run = await record.load();
-    const outcome = await run(args, options, surroundings);
+    const { openShopFor, rememberGiven } = await import('./shop.ts');
+    const outcome = await rememberGiven(args, io, async () => {
+      const shop = openShopFor(options, io);
+      const surroundings: Surroundings = { io, shop, warn, progress: progress.show };
+      const run = await record.load();
+      return run(args, options, surroundings);
+    });
     progress.clear();
     io.stdout(options.json ? `${JSON.stringify(outcome.json, null, 2)}\n` : `${outcome.text}\n`);
     return outcome.exit ?? 0;

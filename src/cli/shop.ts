@@ -2,7 +2,7 @@ import { existsSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 import { openShop, type Shop } from '../material/index.ts';
-import { findPackageRoot } from '../plane/index.ts';
+import { findPackageRoot, rememberInput, rememberInputs } from '../plane/index.ts';
 import type { Io, OptionValues } from './command.ts';
 import { textOf } from './options.ts';
 
@@ -26,4 +26,15 @@ export function packageRoot(): string {
   const root = findPackageRoot();
   if (root === undefined) throw new Error('the folder of the package was not found beside the program');
   return root;
+}
+
+/**
+ * Runs a command so that no result of it can be written over a file that it was given: the arguments are known before
+ * they are read, so that no work is begun in vain, and all else once it is read.
+ */
+export function rememberGiven<T>(args: readonly string[], { cwd }: Io, work: () => Promise<T>): Promise<T> {
+  return rememberInputs(() => {
+    for (const arg of args) rememberInput(resolve(cwd, arg));
+    return work();
+  });
 }

@@ -60,6 +60,7 @@ export const fitTimes: Run = async (args, options, surroundings) => {
   if (out !== undefined) {
     await writeFilesAtomic([{ path: out, bytes: `${JSON.stringify(fitted, null, 2)}\n` }], {
       force: options.force === true,
+      isOwnRecord: true,
     });
   }
   return {

@@ -102,7 +102,10 @@ export function openShop({ shopDir, builtIn, cwd = '.' }: ShopOptions): Shop {
       );
     }
     const path = join(shopDir, kind, `${name}.json`);
-    await writeFilesAtomic([{ path, bytes: `${JSON.stringify(record, null, 2)}\n` }], options);
+    await writeFilesAtomic([{ path, bytes: `${JSON.stringify(record, null, 2)}\n` }], {
+      ...options,
+      isOwnRecord: true,
+    });
     return path;
   };
   return { shopDir, list, read, write };

@@ -1,9 +1,10 @@
 import { createHash, randomBytes } from 'node:crypto';
 import { mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
-import { lstat, mkdir, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
-import { homedir } from 'node:os';
+import { link, lstat, mkdir, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
+import { homedir, hostname } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
+import { refuseInputs, rememberResult } from './inputs.ts';
 
 /** SHA-256, hexadecimal. */
 export function sha256(bytes: Uint8Array | string): string {
@@ -18,6 +19,10 @@ export interface FileToWrite {
 export interface WriteOptions {
   /** `true` replaces results that exist. */
   readonly force?: boolean;
+  /** Files of an earlier result in this place that the new one does not have; `force` takes them away with the others. */
+  readonly outdated?: readonly string[];
+  /** `true` for a record of the program's own, which was read to be written anew. */
+  readonly isOwnRecord?: boolean;
   /** `true` waits until the files are on the disk, so that they are there after a power cut, too. */
   readonly durable?: boolean;
 }
@@ -38,15 +43,25 @@ const REASONS: Readonly<Record<string, string>> = {
 
 /**
  * For work of minutes, before it begins: what would be refused in the end is refused now.
- * @throws AppError result-exists
+ * @throws AppError result-is-input, whatever `force` says; result-exists without it
  */
-export async function refuseResults(paths: readonly string[]): Promise<void> {
-  refusePresent(await listPresent(paths));
+export async function refuseResults(
+  paths: readonly string[],
+  { force = false }: Pick<WriteOptions, 'force'> = {},
+): Promise<void> {
+  await refuseInputs(paths);
+  if (!force) refusePresent([...(await listPresent(paths)).keys()]);
 }
 
-async function listPresent(paths: readonly string[]): Promise<readonly string[]> {
-  const there = await Promise.all(paths.map(exists));
-  return paths.filter((_, at) => there[at]);
+/** Of these paths, the ones that are there, and whether each is a folder. */
+async function listPresent(paths: readonly string[]): Promise<ReadonlyMap<string, 'file' | 'folder'>> {
+  const found = await Promise.all(paths.map((path) => lstat(path).catch(() => undefined)));
+  return new Map(
+    paths.flatMap((path, at) => {
+      const is = found[at];
+      return is ? [[path, is.isDirectory() ? 'folder' : 'file'] as const] : [];
+    }),
+  );
 }
 
 function refusePresent(paths: readonly string[]): void {
@@ -57,21 +72,33 @@ function refusePresent(paths: readonly string[]): void {
 }
 
 /**
- * A file on its way into its place, with the number of the process that writes it. Its name holds nothing of the name it
- * will have: the two together could be longer than a system allows (255 bytes on most), though the result's own is not.
+ * A file on its way into its place, or out of it, with its computer's mark and the number of the process that writes it.
+ * Its name holds nothing of the name it will have: the two together could be longer than a system allows (255 bytes on
+ * most), though the result's own is not.
  */
-const PART_FILE = /^\.[0-9a-f]{12}-([1-9]\d{0,9})-\d+\.part$/;
+const PART_FILE = /^\.([0-9a-f]{4})[0-9a-f]{8}-([1-9]\d{0,9})-\d+\.part$/;
 /** After so long a part is nobody's, though a process has its number again, or another computer wrote it. */
 const PART_AGE_MS = 3_600_000;
+
+/** Numbers of processes are of one computer, and folders may be shared. */
+const COMPUTER = sha256(hostname()).slice(0, 4);
+
+/** Names of parts of one write, one after the other. */
+function namePart(mark: string, at: number): string {
+  return `.${COMPUTER}${mark}-${process.pid}-${at}.part`;
+}
+
+const drawMark = () => randomBytes(4).toString('hex');
 
 /** Takes away what processes that were ended have left half written in a folder. */
 export async function removeDeadParts(folder: string): Promise<void> {
   for (const name of await readdir(folder).catch(() => [])) {
-    const pid = PART_FILE.exec(name)?.[1];
+    const [, computer, pid] = PART_FILE.exec(name) ?? [];
     if (pid === undefined) continue;
     const path = join(folder, name);
     const { mtimeMs } = await lstat(path).catch(() => ({ mtimeMs: Date.now() }));
-    if (!isRunning(Number(pid)) || Date.now() - mtimeMs > PART_AGE_MS) await rm(path, { force: true });
+    const isDead = computer === COMPUTER && !isRunning(Number(pid));
+    if (isDead || Date.now() - mtimeMs > PART_AGE_MS) await rm(path, { force: true }).catch(() => undefined);
   }
 }
 
@@ -84,51 +111,140 @@ function isRunning(pid: number): boolean {
   }
 }
 
+/** A folder is swept once in so long: a server writes into some of them several times a second. */
+const SWEEP_EVERY_MS = 60_000;
+const sweptAt = new Map<string, number>();
+
+async function sweepOnceInAWhile(folder: string): Promise<void> {
+  const now = Date.now();
+  if (now - (sweptAt.get(folder) ?? Number.NEGATIVE_INFINITY) < SWEEP_EVERY_MS) return;
+  sweptAt.set(folder, now);
+  await removeDeadParts(folder);
+}
+
 /**
  * Write files as one: each is written beside its place under a temporary name and all are renamed at the end, in the
- * order given (put the file that says "done" last). On failure nothing of it stays, nor a folder that was made for it.
- * A file that `force` has replaced by then stays replaced.
- * @throws AppError result-exists, before anything is written; path-unwritable
+ * order given (put the file that says "done" last). On failure nothing of it stays, nor a folder that was made for it, and
+ * what was there before is there again.
+ * Without `force` no file is replaced, not even one that another process has put there meanwhile. With it, what is
+ * replaced goes out of the way first, the last file before the others: whoever looks in between, or after the power has
+ * gone, never finds a new bitmap beside an old ticket. What the run was given is never written over, see `rememberInputs`.
+ * @throws AppError result-is-input, result-exists, before anything is written; path-unwritable
  */
 export async function writeFilesAtomic(
   files: readonly FileToWrite[],
-  { force = false, durable = false }: WriteOptions = {},
+  { force = false, durable = false, outdated = [], isOwnRecord = false }: WriteOptions = {},
 ): Promise<void> {
-  const present = new Set(await listPresent(files.map(({ path }) => path)));
-  if (!force) refusePresent([...present]);
-  const mark = randomBytes(6).toString('hex');
-  const made: string[] = [];
-  const folders: string[] = [];
-  let current = '';
+  const paths = files.map(({ path }) => path);
+  if (!isOwnRecord) await refuseInputs([...paths, ...outdated]);
+  const present = await listPresent([...paths, ...outdated]);
+  if (!force) refusePresent([...present.keys()]);
+  const blocked = paths.find((path) => present.get(path) === 'folder');
+  if (blocked !== undefined) throw explainWriteError({ code: 'EISDIR' }, blocked);
+  const mark = drawMark();
+  const write: Write = { nextPart: 0, mark, made: [], aside: [], folders: [], current: '' };
   try {
     const waiting: [from: string, to: string][] = [];
     for (const { path, bytes } of files) {
-      current = path;
+      write.current = path;
       const folder = dirname(resolve(path));
       const top = await mkdir(folder, { recursive: true });
-      if (top !== undefined) folders.push(...foldersBetween(top, folder));
-      const temporary = join(folder, `.${mark}-${process.pid}-${made.length}.part`);
-      made.push(temporary);
+      if (top !== undefined) write.folders.push(...foldersBetween(top, folder));
+      await sweepOnceInAWhile(folder);
+      const temporary = partBeside(write, path);
+      write.made.push(temporary);
       await writeNew(temporary, { bytes, durable });
       waiting.push([temporary, path]);
     }
+    // One file alone is replaced in one step.
+    const replaced = files.length === 1 && present.size <= 1 && present.has(paths[0]) ? [] : [...present.keys()];
+    for (const path of replaced.reverse()) await putAside(write, path);
     for (const [from, to] of waiting) {
-      current = to;
-      await rename(from, to);
-      if (!present.has(to)) made.push(to);
+      write.current = to;
+      if (force) await rename(from, to);
+      else await placeNew(from, to);
+      if (!present.has(to) || replaced.includes(to)) write.made.push(to);
+      await rememberResult(to);
     }
-    if (durable)
-      for (const folder of new Set(files.map(({ path }) => dirname(resolve(path))))) await syncFolder(folder);
+    if (durable) for (const folder of new Set(paths.map((path) => dirname(resolve(path))))) await syncFolder(folder);
   } catch (error) {
-    for (const path of made) await rm(path, { force: true }).catch(() => undefined);
-    for (const folder of folders.reverse()) await rmdir(folder).catch(() => undefined);
-    throw explainWriteError(error, current);
+    await takeBack(write);
+    throw error instanceof AppError ? error : explainWriteError(error, write.current);
   }
+  for (const [part] of write.aside) await rm(part, { force: true }).catch(() => undefined);
+}
+
+/** What a write has done so far, to be taken back should it fail. */
+interface Write {
+  readonly mark: string;
+  nextPart: number;
+  /** Files that were not there before. */
+  readonly made: string[];
+  /** What was there before, and where it is now. */
+  readonly aside: [part: string, path: string][];
+  readonly folders: string[];
+  /** The result that is worked at, for messages. */
+  current: string;
+}
+
+function partBeside(write: Write, path: string): string {
+  return join(dirname(resolve(path)), namePart(write.mark, write.nextPart++));
+}
+
+async function putAside(write: Write, path: string): Promise<void> {
+  write.current = path;
+  const part = partBeside(write, path);
+  await rename(path, part);
+  write.aside.push([part, path]);
+}
+
+async function takeBack({ made, aside, folders }: Write): Promise<void> {
+  for (const path of made) await rm(path, { force: true }).catch(() => undefined);
+  for (const [part, path] of aside.reverse()) await rename(part, path).catch(() => undefined);
+  for (const folder of folders.reverse()) await rmdir(folder).catch(() => undefined);
+}
+
+/** What systems and disks without hard links answer. */
+const NO_LINKS: ReadonlySet<string | undefined> = new Set([
+  'EPERM',
+  'EACCES',
+  'ENOTSUP',
+  'EOPNOTSUPP',
+  'ENOSYS',
+  'EINVAL',
+  'EMLINK',
+  'EXDEV',
+]);
+
+/**
+ * Moves a file to a place that must be free: two runs that both found it free must not both have it, and `rename` would
+ * replace. A link fails where something is; where there are no links, an empty file holds the place first.
+ * @throws AppError result-exists
+ */
+export async function placeNew(from: string, to: string, makeLink: typeof link = link): Promise<void> {
+  try {
+    await makeLink(from, to);
+    await rm(from, { force: true });
+    return;
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    if (code === 'EEXIST') refusePresent([to]);
+    if (!NO_LINKS.has(code)) throw error;
+  }
+  const holding = await open(to, 'wx').catch((error: NodeJS.ErrnoException) => {
+    if (error.code === 'EEXIST') refusePresent([to]);
+    throw error;
+  });
+  await holding.close();
+  await rename(from, to).catch(async (error) => {
+    await rm(to, { force: true });
+    throw error;
+  });
 }
 
 /** What the system's refusal to write means to a person. */
 export function explainWriteError(error: unknown, path: string): AppError {
-  const { code = 'unknown', message } = error as NodeJS.ErrnoException;
+  const { code = 'unknown', message } = error as Partial<NodeJS.ErrnoException>;
   return new AppError('path-unwritable', `${path}: ${REASONS[code] ?? message} (${code}), needed a place to write`, {
     path,
     code,
@@ -153,13 +269,6 @@ async function syncFolder(path: string): Promise<void> {
   const folder = await open(path, 'r').catch(() => undefined);
   await folder?.sync().catch(() => undefined);
   await folder?.close();
-}
-
-async function exists(path: string): Promise<boolean> {
-  return lstat(path).then(
-    () => true,
-    () => false,
-  );
 }
 
 /** The folders from `top` down to `folder`, both included. */
@@ -187,9 +296,10 @@ export function keepBytes(name: string, make: () => Uint8Array): Uint8Array {
   const bytes = make();
   try {
     mkdirSync(folder, { recursive: true });
-    const temporary = join(folder, `.${name}.${randomBytes(6).toString('hex')}.part`);
+    const temporary = join(folder, namePart(drawMark(), 0));
     writeFileSync(temporary, Buffer.concat([bytes, sealOf(bytes)]), { flag: 'wx' });
     renameSync(temporary, path);
+    void sweepOnceInAWhile(folder);
   } catch {
     // Not kept: the next run makes it again.
   }

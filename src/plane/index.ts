@@ -8,6 +8,7 @@ export * from './decode-dots.ts';
 export * from './encode.ts';
 export * from './exif.ts';
 export * from './files.ts';
+export * from './inputs.ts';
 export { findPackageRoot, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 export * from './lightness.ts';
 export type { ChannelWeights } from './luminance.ts';

@@ -1,6 +1,7 @@
 import { closeSync, constants, fstatSync, openSync, readSync, type Stats, statSync } from 'node:fs';
 import { type FileHandle, open, stat } from 'node:fs/promises';
 import { AppError } from '../errors.ts';
+import { rememberFile } from './inputs.ts';
 
 /**
  * The largest file of each kind that is read, bytes; assumed, each several times what the work of a shop needs. A picture
@@ -47,6 +48,7 @@ export async function readInput(path: string, options: ReadInputOptions): Promis
       // Asked again of the file that is open now: another one may have been put in its place.
       const found = await file.stat();
       checkFile(found, path, options);
+      rememberFile(await file.stat({ bigint: true }));
       const bytes = Buffer.from(new ArrayBuffer(found.size));
       const headLength = await fill(file, bytes, { from: 0, to: Math.min(HEAD_BYTES, bytes.length) });
       options.checkHead?.(bytes.subarray(0, headLength));
@@ -86,6 +88,7 @@ export function readInputSync(path: string, options: ReadInputOptions): Buffer {
     try {
       const found = fstatSync(file);
       checkFile(found, path, options);
+      rememberFile(fstatSync(file, { bigint: true }));
       const bytes = Buffer.from(new ArrayBuffer(found.size));
       let at = 0;
       while (at < bytes.length) {

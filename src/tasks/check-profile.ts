@@ -99,7 +99,10 @@ export async function checkLocatedStrip(
     const own = [...listFoundFiles(pictures, files.found), ...page];
     if (own.length > 0) await writeFilesAtomic(own, { force });
     if (historyPath !== undefined) {
-      await writeFilesAtomic([{ path: historyPath, bytes: `${JSON.stringify(history, null, 2)}\n` }], { force: true });
+      await writeFilesAtomic([{ path: historyPath, bytes: `${JSON.stringify(history, null, 2)}\n` }], {
+        force: true,
+        isOwnRecord: true,
+      });
     }
     return own.map(({ path }) => path);
   };

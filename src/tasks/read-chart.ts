@@ -21,7 +21,7 @@ import {
 } from '../job/index.ts';
 import type { Palette, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
-import { type FileToWrite, refuseResults, writeFilesAtomic } from '../plane/index.ts';
+import { type FileToWrite, refuseResults, rememberInput, writeFilesAtomic } from '../plane/index.ts';
 import { type CapturesRequest, gatherNotices, listFoundFiles, openCaptures } from './captures.ts';
 import { type CheckRecord, checkLocatedStrip } from './check-profile.ts';
 import type { TaskContext } from './context.ts';
@@ -94,7 +94,10 @@ export async function readChart(request: ReadChartRequest, context: TaskContext)
   if (name !== undefined) refuseRecordName(name, 'the name of the profile');
   if (request.palette) refuseRecordName(request.palette.name, 'the name of the palette');
   const { found: _folder, ...single } = files;
-  if (!force) await refuseResults([...new Set(Object.values(single))]);
+  for (const path of [...request.captures.map((capture) => capture.path), request.chart]) {
+    if (path !== undefined) rememberInput(path);
+  }
+  await refuseResults([...new Set(Object.values(single))], { force });
   const opened = await openCaptures(request, context);
   const { layout } = opened.located[0]!.located;
   const isStrip = layout.kind === 'check' || layout.kind === 'verify';

@@ -60,7 +60,10 @@ export async function prepareFile(
 ): Promise<Outcome> {
   const known = spec.warnings.length;
   const wanted = filesOfPiece(name, spec);
-  if (!force) await refuseResults((only === 'bitmap' ? wanted.slice(0, 1) : wanted).map((file) => join(out, file)));
+  await refuseResults(
+    wanted.map((file) => join(out, file)),
+    { force },
+  );
   const pool = spec.screen.name === 'direct-search' ? openSearchThreads(threads) : undefined;
   const job = await prepareJob(() => readPhoto(path), {
     spec,
@@ -75,7 +78,7 @@ export async function prepareFile(
   for (const text of job.warnings.slice(known)) warn(text);
   progress('writing');
   const files = job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
-  await writeFilesAtomic(files, { force });
+  await writeFilesAtomic(files, { force, ...(force ? { outdated: listOutdated(files, { name, out, spec }) } : {}) });
   // The same job settings give the same strip, so keeping it again changes nothing; `check` then finds it by its tags.
   if (job.stripLayout && shop.shopDir !== undefined) {
     await shop.write('charts', job.stripLayout.hash, job.stripLayout, { force: true });
@@ -113,6 +116,16 @@ function sayError({ meanDeltaL, worstDeltaL }: Ticket['prediction']): string {
 
 function sayShape({ meanL, worstL }: NonNullable<Ticket['uncertainty']>): string {
   return `of the tones: known to ± ${formatNumber(meanL, 2)} L* on average, ± ${formatNumber(worstL, 2)} at worst (95 %)`;
+}
+
+/** What an earlier result of the name may have that this one has not: a ticket of another bitmap is worse than none. */
+function listOutdated(
+  files: readonly { readonly path: string }[],
+  { name, out, spec }: Pick<FileJob, 'name' | 'out' | 'spec'>,
+): readonly string[] {
+  const written = new Set(files.map(({ path }) => path));
+  const all = filesOfPiece(name, { format: spec.format, strip: 'apart' });
+  return all.map((file) => join(out, file)).filter((path) => !written.has(path));
 }
 
 /** @throws AppError option-invalid */
