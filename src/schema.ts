@@ -15,6 +15,12 @@ const SHOWN = 60;
 /** A schema's complaint in our words: a message of the schema's own is what was needed, and the library's default is not. */
 export function describeFault(issue: v.BaseIssue<unknown>): FieldFault {
   const field = v.getDotPath(issue) ?? '';
+  // Lists answer to names such as "at" and "entries", so a list in an object's place is seen by its first field only.
+  const holder = issue.path?.findIndex(({ input, key }) => Array.isArray(input) && typeof key === 'string') ?? -1;
+  if (holder >= 0) {
+    const place = issue.path!.slice(0, holder).map(({ key }) => String(key));
+    return { field: place.join('.'), found: show(issue.path![holder]!.input), needed: 'an object, not a list' };
+  }
   // A missing or an unknown key is an issue of the object around it.
   if (issue.type === 'strict_object' && issue.path !== undefined && issue.expected !== 'Object') {
     return issue.expected === 'never'
@@ -22,8 +28,13 @@ export function describeFault(issue: v.BaseIssue<unknown>): FieldFault {
       : { field, found: 'nothing', needed: 'this field' };
   }
   if (issue.input === undefined) return { field, found: 'nothing', needed: neededOf(issue) };
-  const text = JSON.stringify(issue.input);
-  return { field, found: text.length > SHOWN ? `${text.slice(0, SHOWN - 1)}…` : text, needed: neededOf(issue) };
+  return { field, found: show(issue.input), needed: neededOf(issue) };
+}
+
+function show(value: unknown): string {
+  // A number beyond what the engine holds is none in JSON.
+  const text = typeof value === 'number' ? String(value) : (JSON.stringify(value) ?? typeof value);
+  return text.length > SHOWN ? `${text.slice(0, SHOWN - 1)}…` : text;
 }
 
 function neededOf({ message, expected }: v.BaseIssue<unknown>): string {

@@ -1,4 +1,5 @@
 import { AppError } from './errors.ts';
+import { lookUp } from './json.ts';
 import type { SourceKey } from './sources.ts';
 
 const MM_PER: Readonly<Record<string, number>> = { mm: 1, um: 0.001, µm: 0.001, cm: 10, in: 25.4 };
@@ -43,7 +44,7 @@ export function parseLengthMm(text: string, what: string): number {
  * @throws AppError option-invalid
  */
 export function parseSizeMm(text: string, what: string): SizeMm {
-  const named = NAMED_SIZES[text.trim().toLowerCase()];
+  const named = lookUp(NAMED_SIZES, text.trim().toLowerCase());
   if (named) return { widthMm: named.widthMm, heightMm: named.heightMm, cornerRadiusMm: named.cornerRadiusMm };
   const parts = text.toLowerCase().split(/[x×]/);
   if (parts.length !== 2) {

@@ -2,9 +2,10 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { dirname, join, relative, sep } from 'node:path';
 import { expect, test } from 'vitest';
 
-// Row 0 of the design has two steps: everything may throw errors and cite sources.
+// Row 0 of the design has three steps: everything may throw errors and cite sources, then take what comes from outside.
 const ROWS = [
   ['errors.ts', 'sources.ts', 'notices.ts'],
+  ['json.ts', 'quantities.ts'],
   ['units.ts', 'schema.ts', 'options.ts', 'numeric'],
   ['plane', 'optics'],
   ['photo', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'rehearsal'],

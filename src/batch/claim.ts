@@ -2,6 +2,7 @@ import { readdir, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
 import { filesOfPiece } from '../job/index.ts';
+import { parseJson } from '../json.ts';
 import { sha256 } from '../plane/index.ts';
 import { hashFile } from './hash-file.ts';
 import { type PieceState, UNKNOWN_WORK } from './journal.ts';
@@ -40,7 +41,7 @@ export async function claimPieces(
 
 async function readProof(path: string): Promise<v.InferOutput<typeof PROOF> | undefined> {
   try {
-    const result = v.safeParse(PROOF, JSON.parse(await readFile(path, 'utf8')));
+    const result = v.safeParse(PROOF, parseJson(await readFile(path, 'utf8')));
     return result.success ? result.output : undefined;
   } catch {
     return undefined;

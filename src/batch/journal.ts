@@ -1,6 +1,7 @@
 import { constants } from 'node:fs';
 import { type FileHandle, open, readFile } from 'node:fs/promises';
 import { AppError } from '../errors.ts';
+import { parseJson } from '../json.ts';
 import { explainWriteError, sha256, writeFilesAtomic } from '../plane/index.ts';
 
 export const JOURNAL_FILE = 'order.journal.jsonl';
@@ -155,7 +156,7 @@ const LINE = new RegExp(`^\\{"check":"([0-9a-f]{${CHECK_DIGITS}})","entry":(\\{.
 function readLine(line: string): Entry | undefined {
   const found = LINE.exec(line);
   if (!found || sha256(found[2]!).slice(0, CHECK_DIGITS) !== found[1]) return undefined;
-  return JSON.parse(found[2]!) as Entry;
+  return parseJson(found[2]!) as Entry;
 }
 
 async function readEntries(path: string): Promise<{

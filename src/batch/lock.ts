@@ -4,6 +4,7 @@ import { open, readFile, rename, rm, stat, utimes } from 'node:fs/promises';
 import { hostname } from 'node:os';
 import { setTimeout as wait } from 'node:timers/promises';
 import { AppError } from '../errors.ts';
+import { parseJson } from '../json.ts';
 import { explainWriteError } from '../plane/index.ts';
 
 export const LOCK_FILE = 'order.lock';
@@ -79,7 +80,7 @@ async function read(path: string): Promise<string | undefined> {
 
 function parse(text: string): Holder | undefined {
   try {
-    const holder = JSON.parse(text) as Holder;
+    const holder = parseJson(text) as Holder;
     return typeof holder.pid === 'number' && typeof holder.host === 'string' ? holder : undefined;
   } catch {
     return undefined;

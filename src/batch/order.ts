@@ -10,6 +10,7 @@ import {
   summarisePiece,
   type Ticket,
 } from '../job/index.ts';
+import { parseJson } from '../json.ts';
 import {
   explainWriteError,
   refuseInputs,
@@ -204,7 +205,7 @@ async function findKept(
   }
   const names = new Set(state.done.files.map(({ name }) => name));
   for (const name of state.files) if (!names.has(name)) await rm(join(out, name), { force: true });
-  const ticket = JSON.parse(found.get(`${task.name}.ticket.json`)!.toString()) as Ticket;
+  const ticket = parseJson(found.get(`${task.name}.ticket.json`)!.toString()) as Ticket;
   const smallProof = await shrinkProof(found.get(`${task.name}.proof.png`)!);
   return { status: 'done', kept: true, summary: summarisePiece(ticket), cautions: ticket.cautions, smallProof };
 }

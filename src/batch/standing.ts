@@ -1,7 +1,8 @@
 import { lstat, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import { AppError } from '../errors.ts';
-import { ORDER_SCHEMA } from '../job/index.ts';
+import { ORDER_SCHEMA, type OrderRecord } from '../job/index.ts';
+import { parseJson } from '../json.ts';
 import { type Journal, UNKNOWN_WORK } from './journal.ts';
 
 /** What stands in the folder of an order and would be lost if the order were made. */
@@ -75,7 +76,7 @@ async function listForeignSums(out: string, sums: readonly string[]): Promise<re
   const there = await listThere(out, sums);
   if (there.length === 0) return [];
   try {
-    const { schema, totals } = JSON.parse(await readFile(join(out, sums[0]!), 'utf8'));
+    const { schema, totals } = parseJson(await readFile(join(out, sums[0]!), 'utf8')) as OrderRecord;
     return schema === ORDER_SCHEMA && totals.done === 0 ? [] : there;
   } catch {
     return there;

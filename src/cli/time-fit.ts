@@ -2,6 +2,7 @@ import { existsSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 import { parseTimeReadings, type TimeReading } from '../job/index.ts';
+import { formatJson } from '../json.ts';
 import {
   type Design,
   FEWEST_READINGS,
@@ -58,7 +59,7 @@ export const fitTimes: Run = async (args, options, surroundings) => {
   const design = suggestReadings(readings, { ...fit, speedMmPerS: machine.speedMmPerS });
   const fitted = describeFitted(machine, { fit, date: io.today() });
   if (out !== undefined) {
-    await writeFilesAtomic([{ path: out, bytes: `${JSON.stringify(fitted, null, 2)}\n` }], {
+    await writeFilesAtomic([{ path: out, bytes: formatJson(fitted, 'machine') }], {
       force: options.force === true,
       isOwnRecord: true,
     });

@@ -4,6 +4,7 @@ import { AppError } from '../errors.ts';
 import { readJson } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { type DotGrid, type Dots, decodeDotsBytes, readBitmapFile, sha256 } from '../plane/index.ts';
+import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
 import type { OptionValues } from './command.ts';
 import { numberOf, textOf } from './options.ts';
@@ -17,23 +18,14 @@ export interface TimedBitmap {
   readonly ticket: TimedTicket | undefined;
 }
 
-const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
-
 /** What the clock needs of a ticket; the rest of it is none of its business. */
 const ticketSchema = v.object({
   schema: v.literal('tonewright-ticket/1'),
   bitmap: v.object({ file: v.pipe(v.string(), v.regex(/^[^/\\]+$/)), sha256: v.string() }),
   machine: v.object({ name: v.string() }),
-  grid: v.object({ pitchMm: positive, lineSpacingMm: positive }),
-  settings: v.object({
-    powerW: positive,
-    speedMmPerS: positive,
-    rateKHz: v.exactOptional(positive),
-    pulseNs: v.exactOptional(positive),
-    passes: v.pipe(v.number(), v.integer(), v.minValue(1)),
-    scan: v.picklist(['one-way', 'two-way']),
-  }),
-  optics: v.exactOptional(v.object({ recommendedLineSpacingMm: positive })),
+  grid: v.object(GRID_FIELDS),
+  settings: v.object(SETTINGS_FIELDS),
+  optics: v.exactOptional(v.object({ recommendedLineSpacingMm: QUANTITIES.pitchMm })),
 });
 
 export type TimedTicket = v.InferOutput<typeof ticketSchema>;

@@ -1,10 +1,11 @@
 import * as v from 'valibot';
 import { type ChartLayout, layoutHash, tagIdOf } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import { parseRecord } from '../schema.ts';
+import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, wholeWithin, within } from '../quantities.ts';
+import { parseRecord, refuseFaults } from '../schema.ts';
 
-const number = v.pipe(v.number(), v.finite());
-const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
+const { sizeMm, placeMm, marginMm } = QUANTITIES;
+const whole = wholeWithin(0, 1e9);
 
 /**
  * What must be there before the hash can be taken. The hash, over every field that a reader uses, does the rest: a layout
@@ -17,14 +18,14 @@ const LAYOUT = v.looseObject({
   machine: v.string(),
   material: v.string(),
   direction: v.picklist(['lighter', 'darker']),
-  settings: v.looseObject({ powerW: positive, speedMmPerS: positive, passes: positive }),
-  screen: v.looseObject({ name: v.string(), options: v.record(v.string(), v.union([v.string(), v.number()])) }),
-  grid: v.looseObject({ pitchMm: positive, lineSpacingMm: positive }),
-  widthMm: positive,
-  heightMm: positive,
-  borderMm: positive,
-  gapMm: positive,
-  tags: v.pipe(v.array(v.looseObject({ id: number, position: number, xDots: number, yDots: number })), v.minLength(2)),
+  settings: v.looseObject(SETTINGS_FIELDS),
+  screen: v.looseObject({ name: v.string(), options: v.record(v.string(), v.union([v.string(), within(-1e9, 1e9)])) }),
+  grid: v.looseObject(GRID_FIELDS),
+  widthMm: sizeMm,
+  heightMm: sizeMm,
+  borderMm: marginMm,
+  gapMm: marginMm,
+  tags: v.pipe(v.array(v.looseObject({ id: whole, position: whole, xDots: whole, yDots: whole })), v.minLength(2)),
   labels: v.array(v.looseObject({ text: v.string() })),
   patches: v.pipe(
     v.array(
@@ -32,17 +33,31 @@ const LAYOUT = v.looseObject({
         id: v.string(),
         role: v.string(),
         pattern: v.looseObject({ kind: v.string() }),
-        coverage: number,
+        coverage: within(0, 1),
         group: v.string(),
-        xMm: number,
-        yMm: number,
-        widthMm: positive,
-        heightMm: positive,
+        xMm: placeMm,
+        yMm: placeMm,
+        widthMm: sizeMm,
+        heightMm: sizeMm,
       }),
     ),
     v.minLength(1),
   ),
 });
+
+/** No place, count or setting of a chart is as large, whatever its unit. */
+const LARGEST = 1e9;
+
+/** The first number, of fields that the schema does not name too, that is beyond all reason. */
+function findBeyond(value: unknown, field = ''): { readonly field: string; readonly found: string } | undefined {
+  if (typeof value === 'number') return Math.abs(value) <= LARGEST ? undefined : { field, found: String(value) };
+  if (value === null || typeof value !== 'object') return undefined;
+  for (const [key, one] of Object.entries(value)) {
+    const found = findBeyond(one, field === '' ? key : `${field}.${key}`);
+    if (found) return found;
+  }
+  return undefined;
+}
 
 /**
  * Layout of a chart from parsed JSON.
@@ -50,7 +65,10 @@ const LAYOUT = v.looseObject({
  * @throws AppError file-invalid when a field is missing or the layout is no longer the one that its hash names.
  */
 export function parseChartLayout(json: unknown, where: string): ChartLayout {
-  const layout = parseRecord(LAYOUT, { json, what: `chart layout ${where}` }) as unknown as ChartLayout;
+  const what = `chart layout ${where}`;
+  const layout = parseRecord(LAYOUT, { json, what }) as unknown as ChartLayout;
+  const beyond = findBeyond(layout);
+  if (beyond) refuseFaults([{ ...beyond, needed: `a number from ${-LARGEST} to ${LARGEST}` }], what);
   const hash = layoutHash(layout);
   const changed = layout.tags.some((tag) => tag.id !== tagIdOf(layout.hash, tag.position));
   if (hash !== layout.hash || changed) {

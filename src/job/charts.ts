@@ -11,6 +11,7 @@ import {
   layoutChart,
 } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
+import { formatJson } from '../json.ts';
 import { estimateTime, type Machine } from '../machine/index.ts';
 import {
   fillDotTable,
@@ -363,7 +364,7 @@ export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const files: JobFile[] = [
     { name: 'chart.png', bytes: encodeDots(dots, layout.grid, { format: 'png' }) },
     ...(cells.length > 0 ? writeDoseFiles({ layout, rest, cells, machine: spec.machine }) : []),
-    { name: 'chart.json', bytes: `${JSON.stringify(layout, null, 2)}\n` },
+    { name: 'chart.json', bytes: formatJson(layout, 'chart layout') },
   ];
   const names = files.map(({ name }) => name);
   files.push({ name: 'chart.html', bytes: renderChartPage({ spec, layout, cost, picture, files: names }) });

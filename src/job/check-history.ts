@@ -1,9 +1,10 @@
 import * as v from 'valibot';
+import { wholeWithin, within } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
 import type { Check } from './check.ts';
 import type { Verification } from './verification.ts';
 
-const number = v.pipe(v.number(), v.finite());
+const deltaL = within(-1000, 1000, 'ΔL*');
 
 const HISTORY = v.strictObject({
   schema: v.literal('tonewright-history/1'),
@@ -13,27 +14,27 @@ const HISTORY = v.strictObject({
       date: v.pipe(v.string(), v.isoDate()),
       chart: v.string(),
       capture: v.string(),
-      meanDelta: number,
-      worstDelta: number,
-      bareDelta: number,
-      solidDelta: number,
-      midShift: number,
+      meanDelta: deltaL,
+      worstDelta: deltaL,
+      bareDelta: deltaL,
+      solidDelta: deltaL,
+      midShift: deltaL,
       basis: v.picklist(['absolute', 'relative']),
-      unit: number,
+      unit: deltaL,
       verdict: v.picklist(['holds', 'drifting', 'learn-again']),
       cause: v.picklist(['none', 'dot-size', 'power', 'batch', 'capture', 'exposure', 'unclear']),
       verification: v.exactOptional(
         v.strictObject({
           screen: v.string(),
           curve: v.picklist(['measured', 'predicted']),
-          count: number,
-          meanDelta: number,
-          worstDelta: number,
-          worstTenth: number,
-          bestNineTenths: number,
-          bias: number,
-          shape: number,
-          scatter: number,
+          count: wholeWithin(0, 1e6),
+          meanDelta: deltaL,
+          worstDelta: deltaL,
+          worstTenth: deltaL,
+          bestNineTenths: deltaL,
+          bias: deltaL,
+          shape: deltaL,
+          scatter: deltaL,
           result: v.picklist(['pass', 'warn', 'fail']),
         }),
       ),

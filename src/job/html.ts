@@ -1,4 +1,5 @@
-import { SOURCES, type SourceKey } from '../sources.ts';
+import { lookUp } from '../json.ts';
+import { SOURCES } from '../sources.ts';
 
 const ENTITIES: Readonly<Record<string, string>> = {
   '&': '&amp;',
@@ -44,7 +45,7 @@ export function renderCautions(cautions: readonly { readonly text: string; reado
 
 /** Who says so: the first part of the reference. */
 function nameSource(key: string): string {
-  return key === 'commonPractice' ? 'common practice' : (SOURCES[key as SourceKey] ?? key).split(/[,:]/)[0]!;
+  return key === 'commonPractice' ? 'common practice' : (lookUp<string>(SOURCES, key) ?? key).split(/[,:]/)[0]!;
 }
 
 /** The frame of every printed page: self-contained, one A4 sheet, nothing from elsewhere. */

@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { formatJson } from '../json.ts';
 import { estimateTime, type Machine, type TimeEstimate } from '../machine/index.ts';
 import {
   type Lab,
@@ -301,7 +302,7 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
   const files = [
     ...bitmaps,
     { name: `${name}.proof.png`, bytes: png },
-    { name: `${name}.ticket.json`, bytes: `${JSON.stringify(ticket, null, 2)}\n` },
+    { name: `${name}.ticket.json`, bytes: formatJson(ticket, 'ticket') },
     {
       name: `${name}.ticket.html`,
       bytes: renderMarksPage(ticket, { photo: dataUri(photoJpeg), proof: dataUri(proofJpeg) }),

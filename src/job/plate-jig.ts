@@ -1,3 +1,4 @@
+import { formatJson } from '../json.ts';
 import type { Machine } from '../machine/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { type DotFormat, type DotGrid, encodeDots, sha256 } from '../plane/index.ts';
@@ -63,7 +64,7 @@ export function makeJigFiles(
     { name: `${file}.svg`, bytes: drawJig(jig, { mark }) },
     { name: `${file}.engrave.svg`, bytes: drawJig(jig, { mark, part: 'engrave' }) },
     { name: `${file}.cut.svg`, bytes: drawJig(jig, { mark, part: 'cut' }) },
-    { name: `${file}.json`, bytes: `${JSON.stringify(jig, null, 2)}\n` },
+    { name: `${file}.json`, bytes: formatJson(jig, 'jig') },
     { name: `${file}.csv`, bytes: writePocketTable(jig, aim) },
     { name: alignment.file, bytes: encodeDots(bitmap.dots, step, { format }) },
     {

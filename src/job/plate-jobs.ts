@@ -1,10 +1,10 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { Dots } from '../plane/index.ts';
+import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, wholeWithin } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
 
-const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
-const counting = v.pipe(v.number(), v.integer(), v.minValue(1));
+const counting = wholeWithin(1, 1e9);
 const plainFile = v.pipe(v.string(), v.regex(/^[^/\\]+$/, 'the name of a file beside it'));
 
 /** What a plate needs of a ticket; the rest of it is none of its business. */
@@ -12,28 +12,21 @@ const ticketSchema = v.object({
   schema: v.literal('tonewright-ticket/1'),
   name: v.pipe(v.string(), v.nonEmpty()),
   bitmap: v.object({ file: plainFile, sha256: v.string(), width: counting, height: counting, levels: counting }),
-  piece: v.object({ widthMm: positive, heightMm: positive, cornerRadiusMm: v.number() }),
-  grid: v.object({ pitchMm: positive, lineSpacingMm: positive }),
+  piece: v.object({ widthMm: QUANTITIES.sizeMm, heightMm: QUANTITIES.sizeMm, cornerRadiusMm: QUANTITIES.marginMm }),
+  grid: v.object(GRID_FIELDS),
   machine: v.object({ name: v.string(), title: v.string() }),
   material: v.object({ name: v.string(), title: v.string() }),
   profile: v.object({
     name: v.string(),
     title: v.string(),
     sha256: v.string(),
-    bareL: v.number(),
-    fullL: v.number(),
+    bareL: QUANTITIES.lightness,
+    fullL: QUANTITIES.lightness,
     curve: v.picklist(['measured', 'predicted']),
   }),
-  settings: v.object({
-    powerW: positive,
-    speedMmPerS: positive,
-    rateKHz: v.exactOptional(positive),
-    pulseNs: v.exactOptional(positive),
-    passes: counting,
-    scan: v.picklist(['one-way', 'two-way']),
-  }),
+  settings: v.object(SETTINGS_FIELDS),
   screen: v.object({ name: v.string(), options: v.record(v.string(), v.union([v.string(), v.number()])) }),
-  time: v.object({ seconds: v.pipe(v.number(), v.minValue(0)) }),
+  time: v.object({ seconds: QUANTITIES.seconds }),
   cautions: v.array(v.object({ text: v.string(), source: v.string() })),
   warnings: v.array(v.string()),
   assumptions: v.array(v.string()),

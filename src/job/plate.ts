@@ -1,5 +1,6 @@
 import type { ChartLayout } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
+import { formatJson } from '../json.ts';
 import type { Machine } from '../machine/index.ts';
 import type { Profile } from '../material/index.ts';
 import { type DotFormat, type Dots, encodeColour } from '../plane/index.ts';
@@ -92,7 +93,7 @@ export async function makePlates(jobs: readonly PlateJob[], options: PlateOption
     plates: tickets,
   };
   keep({ name: 'plates.csv', bytes: writePlacementTable(tickets) });
-  keep({ name: 'plates.json', bytes: `${JSON.stringify(record, null, 2)}\n` });
+  keep({ name: 'plates.json', bytes: formatJson(record, 'record') });
   keep({
     name: 'plates.html',
     bytes: renderPlatesPage(record, { jigOf: (ticket) => layout.plates[ticket.number - 1]!.jig }),
@@ -203,8 +204,8 @@ async function makePlate(plate: LaidPlate, options: OnePlate) {
   };
   const own: JobFile[] = [
     ...files.values(),
-    ...(strip ? [{ name: `${name}.strip.json`, bytes: `${JSON.stringify(strip.layout, null, 2)}\n` }] : []),
-    { name: `${name}.ticket.json`, bytes: `${JSON.stringify(ticket, null, 2)}\n` },
+    ...(strip ? [{ name: `${name}.strip.json`, bytes: formatJson(strip.layout, 'layout of the strip') }] : []),
+    { name: `${name}.ticket.json`, bytes: formatJson(ticket, 'ticket') },
     { name: `${name}.ticket.html`, bytes: renderPlatePage(ticket, { jig, pictures }) },
   ];
   return { ticket, files: own, strip: strip?.layout };

@@ -1,23 +1,14 @@
 import * as v from 'valibot';
+import { QUANTITIES, wholeWithin, within } from '../quantities.ts';
 import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 
 /** Smallest part of the currency in which a price may be given: a millionth, so that a price a second can be exact. */
 const DECIMALS = 6;
 const keepsDecimals = (value: number) => Number(value.toFixed(DECIMALS)) === value;
-const money = v.pipe(
-  v.number(),
-  v.minValue(0),
-  v.maxValue(1e6),
-  v.check(keepsDecimals, `a price with at most ${DECIMALS} decimals`),
-);
-const percent = v.pipe(
-  v.number(),
-  v.minValue(0),
-  v.maxValue(100),
-  v.check(keepsDecimals, `a share with at most ${DECIMALS} decimals`),
-);
+const money = v.pipe(within(0, 1e6), v.check(keepsDecimals, `a price with at most ${DECIMALS} decimals`));
+const percent = v.pipe(within(0, 100), v.check(keepsDecimals, `a share with at most ${DECIMALS} decimals`));
 const text = v.pipe(v.string(), v.trim(), v.nonEmpty());
-const lengthMm = v.pipe(v.number(), v.gtValue(0), v.maxValue(1e5));
+const lengthMm = QUANTITIES.sizeMm;
 
 const PRICE_LIST = v.strictObject({
   schema: v.literal('tonewright-prices/1'),
@@ -40,7 +31,7 @@ const PRICE_LIST = v.strictObject({
     /** A minute of machines with a price of their own, by name. */
     byName: v.exactOptional(v.record(v.string(), money)),
     /** The machine time of one copy is rounded up to a whole number of so many seconds; absent: 1. */
-    stepS: v.exactOptional(v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(3600))),
+    stepS: v.exactOptional(wholeWithin(1, 3600)),
   }),
   /** Taking up, cleaning and wrapping, a copy. */
   handlingPerCopy: money,
@@ -60,7 +51,7 @@ const PRICE_LIST = v.strictObject({
       count: v.picklist(['order', 'piece']),
       /** What the discount is taken from: all that a piece costs, or all but its blanks. */
       of: v.picklist(['everything', 'work']),
-      steps: v.array(v.strictObject({ from: v.pipe(v.number(), v.integer(), v.minValue(2)), percent })),
+      steps: v.array(v.strictObject({ from: wholeWithin(2, 1e6), percent })),
     }),
   ),
   /** Least price of an order, with tax or without as `tax.included` says. */

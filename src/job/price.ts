@@ -1,3 +1,4 @@
+import { lookUp } from '../json.ts';
 import { minorDigitsOf, type PriceList } from './price-list.ts';
 
 /** One piece of an order, as far as its price goes. */
@@ -151,7 +152,7 @@ function quotePiece(prices: PriceList, { piece, copies, coins, warnings }: Piece
   const { id, title, count, machine } = piece;
   const stepS = prices.machine.stepS ?? 1;
   const chargedSeconds = Math.ceil(roundNoise(piece.machineSeconds / stepS)) * stepS;
-  const perMinute = prices.machine.byName?.[machine] ?? prices.machine.perMinute;
+  const perMinute = lookUp(prices.machine.byName ?? {}, machine) ?? prices.machine.perMinute;
   const blank = piece.blank === 'customer' ? undefined : findBlank(prices, piece);
   if (piece.blank !== 'customer' && !blank) {
     warnings.push(

@@ -1,4 +1,5 @@
 import type { ChartLayout } from '../chart/index.ts';
+import { formatJson } from '../json.ts';
 import { estimateTime, type TimeEstimate } from '../machine/index.ts';
 import { type CoverageTable, coverageTable, fillDotTable, invertProfile, type TonePoint } from '../material/index.ts';
 import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../photo/index.ts';
@@ -179,7 +180,7 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
     if (burned === dots) {
       stripFiles.push({ name: `${name}.strip.${format}`, bytes: encodeDots(strip.dots, grid, { format }) });
     }
-    stripFiles.push({ name: `${name}.strip.json`, bytes: `${JSON.stringify(strip.layout, null, 2)}\n` });
+    stripFiles.push({ name: `${name}.strip.json`, bytes: formatJson(strip.layout, 'layout of the strip') });
   }
   const kept = strip ? { stripLayout: strip.layout } : {};
   const facts = { width: burned.width, height: burned.height, seconds: time.seconds, ...kept };
@@ -218,7 +219,7 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
     bitmap,
     ...stripFiles,
     { name: `${name}.proof.png`, bytes: proof.png },
-    { name: `${name}.ticket.json`, bytes: `${JSON.stringify(ticket, null, 2)}\n` },
+    { name: `${name}.ticket.json`, bytes: formatJson(ticket, 'ticket') },
     { name: `${name}.ticket.html`, bytes: renderTicketPage(ticket, proof.pictures) },
   ];
   return { ...facts, files, warnings: ticket.warnings, ticket };

@@ -1,27 +1,20 @@
 import * as v from 'valibot';
+import { QUANTITIES as Q, SETTINGS_FIELDS, within } from '../quantities.ts';
 import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import { listMotionParameters } from './parameters.ts';
 import type { Machine } from './types.ts';
 
-const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
-const notNegative = v.pipe(v.number(), v.finite(), v.minValue(0));
 const text = v.pipe(v.string(), v.nonEmpty());
 const source = v.picklist(Object.keys(SOURCES) as SourceKey[], 'a key of the bibliography, such as "commonPractice"');
-const range = v.pipe(
-  v.strictObject({ min: positive, max: positive }),
-  v.check(({ min, max }) => min <= max, 'a max that is not below min'),
-);
+const range = (quantity: ReturnType<typeof within>) =>
+  v.pipe(
+    v.strictObject({ min: quantity, max: quantity }),
+    v.check(({ min, max }) => min <= max, 'a max that is not below min'),
+  );
 const origin = v.strictObject({ kind: v.picklist(['published', 'measured', 'assumed']), source, note: text });
 
-const settings = v.strictObject({
-  powerW: positive,
-  speedMmPerS: positive,
-  rateKHz: v.exactOptional(positive),
-  pulseNs: v.exactOptional(positive),
-  passes: v.pipe(v.number(), v.integer(), v.minValue(1)),
-  scan: v.picklist(['one-way', 'two-way']),
-});
+const settings = v.strictObject(SETTINGS_FIELDS);
 
 const LINE_WAYS = ['skipped', 'line-ends-scanned', 'all-scanned'] as const;
 
@@ -29,27 +22,27 @@ const motion = v.variant('kind', [
   v.strictObject({
     kind: v.literal('galvo'),
     bare: v.exactOptional(v.picklist([...LINE_WAYS, 'dot-by-dot'])),
-    jumpSpeedMmPerS: positive,
-    accelerationMmPerS2: positive,
-    jumpDelayUs: notNegative,
-    settlingUs: v.exactOptional(notNegative),
-    lineDelayUs: notNegative,
-    beamOnDelayUs: notNegative,
-    beamOffDelayUs: notNegative,
-    jobOverheadS: notNegative,
-    dotDelayUs: v.exactOptional(notNegative),
-    gapDelayUs: v.exactOptional(notNegative),
-    skipSpeedMmPerS: v.exactOptional(positive),
+    jumpSpeedMmPerS: Q.speedMmPerS,
+    accelerationMmPerS2: Q.accelerationMmPerS2,
+    jumpDelayUs: Q.delayUs,
+    settlingUs: v.exactOptional(Q.delayUs),
+    lineDelayUs: Q.delayUs,
+    beamOnDelayUs: Q.delayUs,
+    beamOffDelayUs: Q.delayUs,
+    jobOverheadS: Q.overheadS,
+    dotDelayUs: v.exactOptional(Q.delayUs),
+    gapDelayUs: v.exactOptional(Q.delayUs),
+    skipSpeedMmPerS: v.exactOptional(Q.speedMmPerS),
   }),
   v.strictObject({
     kind: v.literal('gantry'),
     bare: v.exactOptional(v.picklist(LINE_WAYS)),
-    accelerationMmPerS2: positive,
-    accelerationRiseMs: v.exactOptional(notNegative),
-    travelSpeedMmPerS: positive,
-    overtravelMm: notNegative,
-    turnDelayMs: notNegative,
-    jobOverheadS: notNegative,
+    accelerationMmPerS2: Q.accelerationMmPerS2,
+    accelerationRiseMs: v.exactOptional(Q.delayMs),
+    travelSpeedMmPerS: Q.speedMmPerS,
+    overtravelMm: Q.marginMm,
+    turnDelayMs: Q.delayMs,
+    jobOverheadS: Q.overheadS,
   }),
 ]);
 
@@ -67,10 +60,10 @@ const motionUncertainty = v.variant('kind', [
     readings: count,
     leftOut: count,
     parameters: v.array(text),
-    covariance: v.array(v.array(v.pipe(v.number(), v.finite()))),
-    misfitShare: notNegative,
-    readingErrorS: notNegative,
-    degreesOfFreedom: v.pipe(v.number(), v.finite(), v.gtValue(2)),
+    covariance: v.array(v.array(within(-1e12, 1e12))),
+    misfitShare: within(0, 1),
+    readingErrorS: Q.overheadS,
+    degreesOfFreedom: v.pipe(within(2, 1e9), v.gtValue(2, 'a number above 2')),
   }),
 ]);
 
@@ -78,19 +71,19 @@ const schema = v.strictObject({
   schema: v.literal('tonewright-machine/1'),
   name: v.pipe(v.string(), v.regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'lower-case letters, digits and single hyphens')),
   title: text,
-  wavelengthNm: positive,
+  wavelengthNm: Q.wavelengthNm,
   emission: v.picklist(['pulsed', 'continuous']),
-  beamQualityM2: v.pipe(v.number(), v.finite(), v.minValue(1)),
-  beamDiameterMm: positive,
-  focalLengthMm: positive,
-  lensApertureMm: v.exactOptional(positive),
-  spotDiameterUm: v.exactOptional(positive),
-  fieldMm: v.strictTuple([positive, positive]),
-  powerW: range,
-  speedMmPerS: range,
-  rateKHz: v.exactOptional(range),
-  pulseNs: v.exactOptional(range),
-  switchingUs: v.exactOptional(positive),
+  beamQualityM2: Q.beamQualityM2,
+  beamDiameterMm: Q.apertureMm,
+  focalLengthMm: Q.focalLengthMm,
+  lensApertureMm: v.exactOptional(Q.apertureMm),
+  spotDiameterUm: v.exactOptional(Q.diameterUm),
+  fieldMm: v.strictTuple([Q.sizeMm, Q.sizeMm]),
+  powerW: range(Q.powerW),
+  speedMmPerS: range(Q.speedMmPerS),
+  rateKHz: v.exactOptional(range(Q.rateKHz)),
+  pulseNs: v.exactOptional(range(Q.pulseNs)),
+  switchingUs: v.exactOptional(within(1e-4, 1e7, 'µs')),
   levels: v.pipe(v.number(), v.integer(), v.minValue(2), v.maxValue(256)),
   defaults: settings,
   motion,

@@ -1,16 +1,16 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
+import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, within } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import type { Material, Profile, RefusedMaterial } from './types.ts';
 
-const finite = v.pipe(v.number('a number'), v.finite('a finite number'));
-const within = (min: number, max: number) =>
-  v.pipe(finite, v.minValue(min, `a number from ${min} to ${max}`), v.maxValue(max, `a number from ${min} to ${max}`));
-const positive = v.pipe(
-  finite,
-  v.check((value) => value > 0, 'a number above 0'),
-);
+/** Of differences and scatter of lightness. */
+const deltaL = v.pipe(within(0, 100, 'ΔL*'), v.gtValue(0, 'a number above 0'));
+/** Width of what a lone dot's dose falls off over, µm: from a wavelength to marks that no bitmap resolves (assumed). */
+const doseDiameter = within(0.5, 2000, 'µm');
+/** Hill exponents from the flattest that a fit finds to steps; assumed. */
+const steepness = within(0.01, 1000);
 const text = v.pipe(v.string('text'), v.nonEmpty('text that is not empty'));
 const name = v.pipe(
   v.string('text'),
@@ -19,7 +19,7 @@ const name = v.pipe(
 const lab = v.tuple([within(0, 100), within(-128, 128), within(-128, 128)], 'three numbers [L*, a*, b*]');
 const source = v.picklist(Object.keys(SOURCES) as SourceKey[], 'a key of the bibliography');
 const direction = v.picklist(['lighter', 'darker'], '"lighter" or "darker"');
-const grid = v.strictObject({ pitchMm: positive, lineSpacingMm: positive }, 'an object');
+const grid = v.strictObject(GRID_FIELDS, 'an object');
 const cautions = v.array(v.strictObject({ text, source }, 'an object'), 'a list');
 const aliases = v.array(
   v.pipe(
@@ -29,17 +29,7 @@ const aliases = v.array(
   'a list',
 );
 
-const settings = v.strictObject(
-  {
-    powerW: positive,
-    speedMmPerS: positive,
-    rateKHz: v.exactOptional(positive),
-    pulseNs: v.exactOptional(positive),
-    passes: v.pipe(finite, v.integer('a whole number'), v.minValue(1, 'a whole number of at least 1')),
-    scan: v.picklist(['one-way', 'two-way'], '"one-way" or "two-way"'),
-  },
-  'an object',
-);
+const settings = v.strictObject(SETTINGS_FIELDS, 'an object');
 const date = v.pipe(v.string('text'), v.isoDate('a date such as 2026-03-31'));
 
 /** Fields that records of several kinds have. */
@@ -55,7 +45,10 @@ const PROFILE = v.strictObject(
     grid,
     settings,
     screen: v.strictObject(
-      { name: text, options: v.record(v.string(), v.union([v.string(), finite], 'text or a number'), 'an object') },
+      {
+        name: text,
+        options: v.record(v.string(), v.union([v.string(), within(-1e9, 1e9)], 'text or a number'), 'an object'),
+      },
       'an object',
     ),
     direction,
@@ -70,10 +63,10 @@ const PROFILE = v.strictObject(
     ),
     response: v.strictObject(
       {
-        doseDiameterXUm: positive,
-        doseDiameterYUm: positive,
-        halfDose: positive,
-        steepness: positive,
+        doseDiameterXUm: doseDiameter,
+        doseDiameterYUm: doseDiameter,
+        halfDose: within(1e-4, 1e4),
+        steepness,
         fading: within(0, 0.9),
         yuleNielsenN: within(1, 100),
         reference: grid,
@@ -102,7 +95,7 @@ const PROFILE = v.strictObject(
       ),
     ),
     limits: v.exactOptional(
-      v.strictObject({ passMean: positive, passWorst: positive, warnMean: positive, warnWorst: positive }, 'an object'),
+      v.strictObject({ passMean: deltaL, passWorst: deltaL, warnMean: deltaL, warnWorst: deltaL }, 'an object'),
     ),
     fit: v.exactOptional(
       v.strictObject(
@@ -111,8 +104,8 @@ const PROFILE = v.strictObject(
             v.strictObject({ coverage: within(0, 1), low: within(0, 100), high: within(0, 100) }, 'an object'),
             'a list',
           ),
-          markDiameterXUm: v.tuple([positive, positive], 'two numbers [low, high]'),
-          markDiameterYUm: v.tuple([positive, positive], 'two numbers [low, high]'),
+          markDiameterXUm: v.tuple([QUANTITIES.diameterUm, QUANTITIES.diameterUm], 'two numbers [low, high]'),
+          markDiameterYUm: v.tuple([QUANTITIES.diameterUm, QUANTITIES.diameterUm], 'two numbers [low, high]'),
           leaveOneOut: within(0, 100),
           modelRms: within(0, 100),
           warnings: v.array(text, 'a list'),
@@ -146,11 +139,11 @@ const MATERIAL = v.strictObject(
       v.array(
         v.strictObject(
           {
-            wavelengthNm: v.tuple([positive, positive], 'two numbers [min, max]'),
+            wavelengthNm: v.tuple([QUANTITIES.wavelengthNm, QUANTITIES.wavelengthNm], 'two numbers [min, max]'),
             direction,
             full: lab,
-            markToSpot: positive,
-            steepness: positive,
+            markToSpot: within(0.01, 100),
+            steepness,
             yuleNielsenN: within(1, 100),
             note: v.string('text'),
             source,

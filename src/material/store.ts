@@ -1,6 +1,7 @@
 import { readdirSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
+import { formatJson, parseJson } from '../json.ts';
 import { readInputSync, type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
@@ -102,7 +103,7 @@ export function openShop({ shopDir, builtIn, cwd = '.' }: ShopOptions): Shop {
       );
     }
     const path = join(shopDir, kind, `${name}.json`);
-    await writeFilesAtomic([{ path, bytes: `${JSON.stringify(record, null, 2)}\n` }], {
+    await writeFilesAtomic([{ path, bytes: formatJson(record, 'record') }], {
       ...options,
       isOwnRecord: true,
     });
@@ -119,8 +120,9 @@ export function openShop({ shopDir, builtIn, cwd = '.' }: ShopOptions): Shop {
 export function readJson(path: string): unknown {
   const text = readInputSync(path, { kind: 'text', needed: 'a JSON file' }).toString('utf8');
   try {
-    return JSON.parse(text.replace(/^\uFEFF/, ''));
-  } catch {
+    return parseJson(text);
+  } catch (error) {
+    if (error instanceof AppError) throw new AppError(error.code, `${path}: ${error.message}`, { path });
     const { line, column } = locateJsonError(text);
     throw new AppError(
       'file-invalid',

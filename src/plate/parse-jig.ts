@@ -1,23 +1,22 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
+import { QUANTITIES } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
 import { findCutFaults } from './cut-outs.ts';
 import { namePocket } from './frame-jig.ts';
 import { JIG_DEFAULTS, type Jig, orderJig, type Pocket, roundMm } from './types.ts';
 
-const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
-const notNegative = v.pipe(v.number(), v.finite(), v.minValue(0));
-const length = v.pipe(v.number(), v.finite());
+const { sizeMm, placeMm, marginMm } = QUANTITIES;
 const text = v.pipe(v.string(), v.nonEmpty());
 const corner = v.picklist(['top-left', 'top-right', 'bottom-left', 'bottom-right']);
 const counting = v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(100));
 
 const pocket = v.strictObject({
   name: v.pipe(text, v.maxLength(12)),
-  xMm: length,
-  yMm: length,
-  widthMm: positive,
-  heightMm: positive,
+  xMm: placeMm,
+  yMm: placeMm,
+  widthMm: sizeMm,
+  heightMm: sizeMm,
   stop: v.exactOptional(corner),
   use: v.exactOptional(v.picklist(['piece', 'strip'])),
 });
@@ -25,10 +24,10 @@ const pocket = v.strictObject({
 const grid = v.strictObject({
   columns: counting,
   rows: counting,
-  xMm: length,
-  yMm: length,
-  pocketMm: v.strictTuple([positive, positive]),
-  gapMm: v.union([notNegative, v.strictTuple([notNegative, notNegative])]),
+  xMm: placeMm,
+  yMm: placeMm,
+  pocketMm: v.strictTuple([sizeMm, sizeMm]),
+  gapMm: v.union([marginMm, v.strictTuple([marginMm, marginMm])]),
   stop: v.exactOptional(corner),
 });
 
@@ -38,10 +37,10 @@ const schema = v.strictObject({
   title: text,
   note: v.exactOptional(v.string()),
   machine: v.exactOptional(text),
-  widthMm: positive,
-  heightMm: positive,
+  widthMm: sizeMm,
+  heightMm: sizeMm,
   stop: v.exactOptional(corner, JIG_DEFAULTS.stop),
-  fieldAtMm: v.exactOptional(v.strictTuple([length, length])),
+  fieldAtMm: v.exactOptional(v.strictTuple([placeMm, placeMm])),
   origin: v.exactOptional(
     v.strictObject({
       at: v.picklist(['stop', 'field-corner', 'field-centre']),
@@ -49,16 +48,16 @@ const schema = v.strictObject({
     }),
     JIG_DEFAULTS.origin,
   ),
-  marginMm: v.exactOptional(notNegative, 0),
-  clearanceMm: v.exactOptional(notNegative, JIG_DEFAULTS.clearanceMm),
-  kerfMm: v.exactOptional(notNegative, JIG_DEFAULTS.kerfMm),
-  reliefDiameterMm: v.exactOptional(notNegative, JIG_DEFAULTS.reliefDiameterMm),
+  marginMm: v.exactOptional(marginMm, 0),
+  clearanceMm: v.exactOptional(marginMm, JIG_DEFAULTS.clearanceMm),
+  kerfMm: v.exactOptional(marginMm, JIG_DEFAULTS.kerfMm),
+  reliefDiameterMm: v.exactOptional(marginMm, JIG_DEFAULTS.reliefDiameterMm),
   notch: v.exactOptional(
     v.nullable(
       v.pipe(
         v.strictObject({
-          widthMm: positive,
-          depthMm: positive,
+          widthMm: sizeMm,
+          depthMm: sizeMm,
           sides: v.pipe(v.array(v.picklist(['top', 'right', 'bottom', 'left'])), v.nonEmpty()),
         }),
         v.check(({ widthMm, depthMm }) => depthMm <= widthMm / 2, 'a depth of at most half of the width'),
@@ -66,7 +65,7 @@ const schema = v.strictObject({
     ),
     null,
   ),
-  holes: v.exactOptional(v.array(v.strictObject({ xMm: length, yMm: length, diameterMm: positive })), []),
+  holes: v.exactOptional(v.array(v.strictObject({ xMm: placeMm, yMm: placeMm, diameterMm: sizeMm })), []),
   pockets: v.exactOptional(v.array(pocket), []),
   grid: v.exactOptional(grid),
 });
@@ -82,6 +81,9 @@ export function parseJig(json: unknown, name: string): Jig {
   const pockets = [...(cells ? expandGrid(cells, rest.stop) : []), ...own];
   if (pockets.length === 0) {
     throw new AppError('file-invalid', `jig ${name}: found neither "pockets" nor "grid", needed at least one pocket`);
+  }
+  if (pockets.every(({ use }) => use === 'strip')) {
+    throw new AppError('file-invalid', `jig ${name}: found pockets for strips alone, needed at least one for a piece`);
   }
   const names = pockets.map((one) => one.name);
   const twice = names.find((one, at) => names.indexOf(one) !== at);

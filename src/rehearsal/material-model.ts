@@ -1,6 +1,7 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { BurnSettings } from '../optics/index.ts';
+import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, within } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import type { LabColour } from './colour.ts';
@@ -107,8 +108,8 @@ export interface MaterialModel {
   };
 }
 
-const positive = v.pipe(v.number(), v.finite(), v.gtValue(0));
-const atLeastZero = v.pipe(v.number(), v.finite(), v.minValue(0));
+const positive = within(1e-6, 1e6);
+const atLeastZero = within(0, 1e6);
 const share = v.pipe(v.number(), v.minValue(0), v.maxValue(1));
 const shareAboveZero = v.pipe(v.number(), v.gtValue(0), v.maxValue(1));
 const lab = v.strictTuple([
@@ -122,26 +123,19 @@ const MATERIAL_MODEL = v.strictObject({
   name: v.pipe(v.string(), v.regex(/^[a-z0-9]+(-[a-z0-9]+)*$/)),
   title: v.pipe(v.string(), v.nonEmpty()),
   direction: v.picklist(['lighter', 'darker']),
-  settings: v.strictObject({
-    powerW: positive,
-    speedMmPerS: positive,
-    rateKHz: v.exactOptional(positive),
-    pulseNs: v.exactOptional(positive),
-    passes: v.pipe(v.number(), v.integer(), v.minValue(1)),
-    scan: v.picklist(['one-way', 'two-way']),
-  }),
-  reference: v.strictObject({ pitchMm: positive, lineSpacingMm: positive }),
+  settings: v.strictObject(SETTINGS_FIELDS),
+  reference: v.strictObject(GRID_FIELDS),
   beam: v.strictObject({
     emission: v.picklist(['pulsed', 'continuous']),
-    spotDiameterXUm: positive,
-    spotDiameterYUm: positive,
+    spotDiameterXUm: QUANTITIES.diameterUm,
+    spotDiameterYUm: QUANTITIES.diameterUm,
     rayleighLengthMm: positive,
     duty: shareAboveZero,
     jitterUm: atLeastZero,
     lineWobbleUm: atLeastZero,
     dotEnergySd: share,
     lineEnergySd: share,
-    returnOffsetUm: v.pipe(v.number(), v.finite()),
+    returnOffsetUm: within(-1e6, 1e6, 'µm'),
   }),
   heat: v.strictObject({
     gainAlong: atLeastZero,

@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { lookUp } from '../json.ts';
 import type { SourceKey } from '../sources.ts';
 
 /** The array file of NumPy, format version 1.0: magic, two version bytes, little-endian header length, header, data. */
@@ -73,7 +74,7 @@ export function decodeNpy(bytes: Uint8Array): NpyArray {
   if (start > bytes.length) refuse(`${bytes.length} bytes`, `a header up to byte ${start}`);
   const header = String.fromCharCode(...bytes.subarray(headerStart, start));
   const kindName = /'descr'\s*:\s*'([^']*)'/.exec(header)?.[1] ?? 'no kind of number';
-  const kind = KINDS[kindName] ?? refuse(kindName, Object.keys(KINDS).join(', '));
+  const kind = lookUp(KINDS, kindName) ?? refuse(kindName, Object.keys(KINDS).join(', '));
   if (!/'fortran_order'\s*:\s*False/.test(header)) refuse('columns first (or no order)', 'rows first (C order)');
   const sides = /'shape'\s*:\s*\(([\d\s,]*)\)/.exec(header)?.[1] ?? refuse('no shape', 'a shape');
   const shape = sides

@@ -19,6 +19,7 @@ import {
   sayVerification,
   type VerifiedScreens,
 } from '../job/index.ts';
+import { formatJson } from '../json.ts';
 import type { Profile, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { explainWriteError, writeFilesAtomic } from '../plane/index.ts';
@@ -99,7 +100,7 @@ export async function checkLocatedStrip(
     const own = [...listFoundFiles(pictures, files.found), ...page];
     if (own.length > 0) await writeFilesAtomic(own, { force });
     if (historyPath !== undefined) {
-      await writeFilesAtomic([{ path: historyPath, bytes: `${JSON.stringify(history, null, 2)}\n` }], {
+      await writeFilesAtomic([{ path: historyPath, bytes: formatJson(history, 'history') }], {
         force: true,
         isOwnRecord: true,
       });

@@ -2,6 +2,7 @@ import { readFile, rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import { AppError } from '../errors.ts';
 import { readProfile, retitleProfilePage } from '../job/index.ts';
+import { formatJson } from '../json.ts';
 import { type Profile, parseProfile, type Shop } from '../material/index.ts';
 import { sha256, writeFilesAtomic } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
@@ -59,7 +60,7 @@ export async function saveProfile(
   await writeFilesAtomic(
     [
       { path: target('html'), bytes: retitleProfilePage(page, { from: profile, to: kept }) },
-      { path: target('json'), bytes: `${JSON.stringify(kept, null, 2)}\n` },
+      { path: target('json'), bytes: formatJson(kept, 'record') },
     ],
     { force: replace },
   );
@@ -96,7 +97,7 @@ export async function renameProfile(
       ...(page === undefined
         ? []
         : [{ path: pagePath, bytes: retitleProfilePage(page, { from: profile, to: renamed }) }]),
-      { path, bytes: `${JSON.stringify(renamed, null, 2)}\n` },
+      { path, bytes: formatJson(renamed, 'record') },
     ],
     { force: true },
   );

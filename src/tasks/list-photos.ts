@@ -3,6 +3,7 @@ import { open, readFile } from 'node:fs/promises';
 import { extname, join } from 'node:path';
 import { JOURNAL_FILE } from '../batch/index.ts';
 import { AppError } from '../errors.ts';
+import { parseJson } from '../json.ts';
 import { sniffFormat } from '../plane/index.ts';
 
 /** Endings of pictures: those that can be read, and those that people take for photos and that a message must name. */
@@ -98,7 +99,7 @@ async function listMade(folder: string, names: readonly string[]): Promise<Reado
 
 async function readBitmapName(path: string): Promise<string | undefined> {
   try {
-    const { bitmap } = JSON.parse(await readFile(path, 'utf8'));
+    const { bitmap } = parseJson(await readFile(path, 'utf8')) as { readonly bitmap?: { readonly file?: unknown } };
     return typeof bitmap?.file === 'string' ? bitmap.file : undefined;
   } catch {
     return undefined;

@@ -11,6 +11,7 @@ import {
   renderOrderCsv,
   renderOrderPage,
 } from '../job/index.ts';
+import { formatJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
 import { explainWriteError } from '../plane/index.ts';
 import type { PlannedPiece } from './plan-pieces.ts';
@@ -83,7 +84,7 @@ export async function makeOrder(pieces: readonly PlannedPiece[], options: MakeOr
         ...(prices ? { prices } : {}),
       });
       return [
-        { name: 'order.json', bytes: `${JSON.stringify(record, null, 2)}\n` },
+        { name: 'order.json', bytes: formatJson(record, 'record') },
         { name: 'order.csv', bytes: renderOrderCsv(record) },
         { name: 'order.html', bytes: renderOrderPage(record, { title, proofs: listProofs(pieces, results) }) },
       ];

@@ -19,6 +19,7 @@ import {
   spotDiameterUm,
   type UsableSpan,
 } from '../job/index.ts';
+import { formatJson } from '../json.ts';
 import type { Palette, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { type FileToWrite, refuseResults, rememberInput, writeFilesAtomic } from '../plane/index.ts';
@@ -141,9 +142,9 @@ async function measure(
   const written = await write(
     [
       ...listFoundFiles(pictures, files.found),
-      ...fileOf(files.measured, () => `${JSON.stringify(reading, null, 2)}\n`),
+      ...fileOf(files.measured, () => formatJson(reading, 'reading')),
       ...fileOf(files.page, () => renderMeasuredPage({ reading, captureName: captures[0]!.name, found: pictures[0]! })),
-      ...fileOf(palette && files.palette, () => `${JSON.stringify(palette, null, 2)}\n`),
+      ...fileOf(palette && files.palette, () => formatJson(palette, 'palette')),
     ],
     force,
   );
@@ -182,7 +183,7 @@ async function learn(
   const written = await write(
     [
       ...listFoundFiles(pictures, files.found),
-      ...fileOf(files.profile, () => `${JSON.stringify(profile, null, 2)}\n`),
+      ...fileOf(files.profile, () => formatJson(profile, 'profile')),
       ...fileOf(files.page, () =>
         renderProfilePage({ learned, pictures, ...(spot === undefined ? {} : { spotDiameterUm: spot }) }),
       ),

@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { type ChartRequest, listKnown, parseChartLayout, readHistory, readProfile } from '../job/index.ts';
+import { formatJson, parseJson } from '../json.ts';
 import { computeMarkDiametersUm, type Profile, parseProfile, type Shop } from '../material/index.ts';
 import { writeFilesAtomic } from '../plane/index.ts';
 import {
@@ -115,14 +116,14 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
     const text = await readFile(join(captures, id, 'capture.json'), 'utf8').catch(() => {
       throw unknown('capture');
     });
-    return parseWith(CAPTURE, JSON.parse(text));
+    return parseWith(CAPTURE, parseJson(text));
   }
   async function readReading(id: string): Promise<Reading> {
     if (!ID.test(id)) throw unknown('reading');
     const text = await readFile(join(readings, id, 'reading.json'), 'utf8').catch(() => {
       throw unknown('reading');
     });
-    return (JSON.parse(text) as { readonly reading: Reading }).reading;
+    return (parseJson(text) as { readonly reading: Reading }).reading;
   }
   async function withSaved(reading: Reading, find = findSaved(shop)): Promise<Reading> {
     if (reading.kind !== 'learned') return reading;
@@ -130,7 +131,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
   }
   async function readLearned(id: string): Promise<Profile> {
     const path = join(readings, id, 'profile.json');
-    const json = JSON.parse(await readFile(path, 'utf8')) as Profile;
+    const json = parseJson(await readFile(path, 'utf8')) as Profile;
     parseProfile(json, path);
     // The fields as they stand in the file: a saved profile is that file.
     return json;
@@ -141,7 +142,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
       [
         {
           path: join(readings, reading.id, 'reading.json'),
-          bytes: `${JSON.stringify({ schema: 'tonewright-kept-reading/1', reading }, null, 2)}\n`,
+          bytes: formatJson({ schema: 'tonewright-kept-reading/1', reading }, 'record'),
         },
       ],
       { force: true },
@@ -234,7 +235,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
         const card = { schema: 'tonewright-kept-capture/1', file, stored, width, height };
         await writeFilesAtomic([
           { path: join(captures, id, 'view.jpg'), bytes: view },
-          { path: join(captures, id, 'capture.json'), bytes: `${JSON.stringify(card, null, 2)}\n` },
+          { path: join(captures, id, 'capture.json'), bytes: formatJson(card, 'capture') },
         ]);
         return { id, file, width, height };
       } catch (error) {

@@ -4,6 +4,7 @@ import { basename, extname, join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { formatMoney, type LookFacts, type Quote, type Sight } from '../job/index.ts';
+import { formatJson, parseJson } from '../json.ts';
 import { type Dots, type Photo, writeFilesAtomic } from '../plane/index.ts';
 import type { JobCard, LookAsk, LookFactsJson, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
@@ -151,7 +152,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
       files,
       stale,
     };
-    await writeFilesAtomic([{ path: folder(job.id, 'job.json'), bytes: `${JSON.stringify(record, null, 2)}\n` }], {
+    await writeFilesAtomic([{ path: folder(job.id, 'job.json'), bytes: formatJson(record, 'record') }], {
       force: true,
     });
   }
@@ -397,7 +398,7 @@ const bytesOf = (photo: Photo) => photo.rgb.byteLength + (photo.alpha?.byteLengt
 /** A record that a person has damaged by hand hides its job and nothing else. */
 async function readJob(root: string, id: string): Promise<KeptJob | undefined> {
   try {
-    const found = v.parse(RECORD, JSON.parse(await readFile(join(root, id, 'job.json'), 'utf8')));
+    const found = v.parse(RECORD, parseJson(await readFile(join(root, id, 'job.json'), 'utf8')));
     const { photo, files } = found;
     const { stored, ...facts } = photo;
     // A shop folder may come from somebody else: its names become paths no more than those that a client sends.

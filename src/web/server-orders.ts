@@ -14,6 +14,7 @@ import {
   parseOrderCsv,
   resolveJob,
 } from '../job/index.ts';
+import { formatJson, parseJson } from '../json.ts';
 import { readRefusedIn, type Shop } from '../material/index.ts';
 import { sha256, writeFilesAtomic } from '../plane/index.ts';
 import { makeOrder, namePieces, type PlannedPiece, planPiece, readShopPrices } from '../tasks/index.ts';
@@ -160,7 +161,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
         [
           {
             path: folder(id, 'order-page.json'),
-            bytes: `${JSON.stringify({ schema: 'tonewright-kept-order/1', ...record }, null, 2)}\n`,
+            bytes: formatJson({ schema: 'tonewright-kept-order/1', ...record }, 'record'),
           },
         ],
         { force: true },
@@ -544,7 +545,11 @@ function sayProblem(error: unknown): string {
 
 async function readOrder(root: string, id: string): Promise<KeptOrder | undefined> {
   try {
-    const { schema, ...record } = JSON.parse(await readFile(join(root, id, 'order-page.json'), 'utf8'));
+    const { schema, ...record } = parseJson(
+      await readFile(join(root, id, 'order-page.json'), 'utf8'),
+    ) as Partial<KeptOrder> & {
+      readonly schema?: unknown;
+    };
     if (schema !== 'tonewright-kept-order/1' || !Array.isArray(record.pieces)) return undefined;
     // A shop folder may come from somebody else: its names become paths no more than those that a client sends.
     if (!Array.isArray(record.plateFiles) || !record.plateFiles.every(isFileName)) return undefined;

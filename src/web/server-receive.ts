@@ -3,6 +3,7 @@ import { mkdir, rm } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { Writable } from 'node:stream';
 import { AppError } from '../errors.ts';
+import { parseJson } from '../json.ts';
 import { writing } from './server-files.ts';
 
 export interface ReceiveLimits {
@@ -85,7 +86,7 @@ export async function receiveText(request: Request, limits: ReceiveLimits): Prom
 export async function receiveJson(request: Request, limits: ReceiveLimits): Promise<unknown> {
   const text = await receiveText(request, limits);
   try {
-    return JSON.parse(text);
+    return parseJson(text);
   } catch {
     throw new AppError('option-invalid', 'found a request that is not JSON');
   }

@@ -5,6 +5,7 @@ import { Hono } from 'hono';
 import { streamSSE } from 'hono/streaming';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
+import { parseJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
 import type { JobCard, LookAsk, OrderView, PageEvent, ProfileUses, Wish } from './protocol.ts';
 import { type Bench, PROFILE_TITLE } from './server-bench.ts';
@@ -365,7 +366,7 @@ function parseAsk(json: unknown): LookAsk {
 
 function readHeaderJson(text: string | undefined): Wish {
   try {
-    return parseWish(JSON.parse(decodeURIComponent(text ?? '')));
+    return parseWish(parseJson(decodeURIComponent(text ?? '')));
   } catch (error) {
     if (error instanceof AppError) throw error;
     throw new AppError('option-invalid', 'found no readable wish beside the photo');

@@ -5,6 +5,7 @@ import type { AddressInfo } from 'node:net';
 import { join } from 'node:path';
 import { serve } from '@hono/node-server';
 import { AppError } from '../errors.ts';
+import { parseJson } from '../json.ts';
 import { openShop } from '../material/index.ts';
 import { findPackageRoot } from '../plane/index.ts';
 import { openBench } from './server-bench.ts';
@@ -141,7 +142,7 @@ async function listen(
 
 async function readKept(shopDir: string): Promise<{ readonly token: string; readonly port: number } | undefined> {
   try {
-    const { token, port } = JSON.parse(await readFile(join(shopDir, '.page.json'), 'utf8')) as Record<string, unknown>;
+    const { token, port } = parseJson(await readFile(join(shopDir, '.page.json'), 'utf8')) as Record<string, unknown>;
     if (typeof token !== 'string' || !TOKEN.test(token)) return undefined;
     return { token, port: typeof port === 'number' && port > 0 && port < 65536 ? port : 0 };
   } catch {

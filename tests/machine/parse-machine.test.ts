@@ -73,10 +73,22 @@ describe('a machine file is refused', () => {
   const defaults = good.defaults as Record<string, unknown>;
   const without = (field: string) => Object.fromEntries(Object.entries(good).filter(([key]) => key !== field));
   const faults: [string, unknown, RegExp][] = [
-    ['text for a number', { ...good, wavelengthNm: '355' }, /field "wavelengthNm": found "355", needed number/],
+    [
+      'text for a number',
+      { ...good, wavelengthNm: '355' },
+      /field "wavelengthNm": found "355", needed a number from 100 to 20000 nm/,
+    ],
     ['a missing field', without('focalLengthMm'), /field "focalLengthMm": found nothing, needed this field/],
-    ['a negative length', { ...good, beamDiameterMm: -3 }, /field "beamDiameterMm": found -3, needed >0/],
-    ['a beam better than perfect', { ...good, beamQualityM2: 0.8 }, /field "beamQualityM2": found 0.8, needed >=1/],
+    [
+      'a negative length',
+      { ...good, beamDiameterMm: -3 },
+      /field "beamDiameterMm": found -3, needed a number from 0.1 to 1000 mm/,
+    ],
+    [
+      'a beam better than perfect',
+      { ...good, beamQualityM2: 0.8 },
+      /field "beamQualityM2": found 0.8, needed a number from 1 to 200/,
+    ],
     ['a range upside down', { ...good, powerW: { min: 5, max: 1 } }, /field "powerW": .*max that is not below min/],
     ['a field of one side', { ...good, fieldMm: [100] }, /field "fieldMm.1"/],
     ['an unknown field', { ...good, colour: 'red' }, /field "colour": found a field of that name/],

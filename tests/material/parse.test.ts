@@ -29,7 +29,7 @@ describe('profiles', () => {
     { change: { machine: undefined }, message: 'field "machine": found nothing, needed this field' },
     {
       change: { grid: { pitchMm: -1, lineSpacingMm: 1 } },
-      message: 'field "grid.pitchMm": found -1, needed a number above 0',
+      message: 'field "grid.pitchMm": found -1, needed a number from 0.0001 to 50 mm',
     },
     {
       change: { settings: { ...SAMPLE.settings, passes: 1.5 } },

@@ -1,5 +1,6 @@
 import { join, resolve } from 'node:path';
 import { readProfile } from '../../job/index.ts';
+import { formatJson } from '../../json.ts';
 import { writeFilesAtomic } from '../../plane/index.ts';
 import type { OptionValues, Run } from '../command.ts';
 import { textOf } from '../options.ts';
@@ -56,7 +57,7 @@ export const run: Run = async (_args, options, surroundings) => {
     origin: 'rehearsed' as const,
     note: 'Learned from the virtual engraver and scanner.',
   };
-  await writeFilesAtomic([{ path: profilePath, bytes: `${JSON.stringify(profile, null, 2)}\n` }], { force: true });
+  await writeFilesAtomic([{ path: profilePath, bytes: formatJson(profile, 'profile') }], { force: true });
 
   progress('4 of 5: preparing the photo through the profile');
   const photo = join(packageRoot(), DEMO.photo);

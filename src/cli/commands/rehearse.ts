@@ -3,6 +3,7 @@ import { basename, join, resolve } from 'node:path';
 import { type ChartLayout, drawDoseCells } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { parseChartLayout } from '../../job/index.ts';
+import { formatJson } from '../../json.ts';
 import { readJson, type Shop } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import {
@@ -118,7 +119,7 @@ async function engraveFile(
     kind === 'npy'
       ? [
           { path: out, bytes: encodeNpy({ shape: [height, width, 3], data: surface.rgb }) },
-          { path: sidecarOf(out), bytes: `${JSON.stringify({ ...sidecar, ...facts }, null, 2)}\n` },
+          { path: sidecarOf(out), bytes: formatJson({ ...sidecar, ...facts }, 'record') },
         ]
       : [{ path: out, bytes: await drawSurface(surface) }];
   await writeFilesAtomic(files, { force: options.force === true });
