@@ -1,12 +1,16 @@
 // Whether stated uncertainty is honest. Each rehearsal draws a material by chance, burns a tone chart on it with the engraver
 // of benchmarks/mismatch, whose physics is unlike the fit's and the project's own engraver, takes one picture of it and learns
-// it; then it asks whether the 95 % band of the tone curve holds the true lightness at its points, and whether the 95 %
-// intervals of mark widths and of the darker of bare and solid hold the true ones. 90 to 99 % should.
+// it; then it asks whether the 95 % band of the tone curve's shape holds the true lightness at its points once the truth is
+// scaled to the lighter of bare and solid as read, since shape counts from there; whether the band of both, shape and how light the
+// whole is, holds the truth as it is, unscaled; and whether the 95 % intervals of mark widths and of the darker of bare and solid
+// hold the true ones. 90 to 99 % should. White paper, somewhere from L* 90 to 96, lies under the piece and is what it is learned by;
+// with PAPER=0 there is none, and the exposure stands open.
 // FROM and TO (20 rehearsals without) are the seeds, so that a long run can be made in pieces; CAMERA is `scan`, `photo` or
 // `unknown`, or all three in turn.
-import { type ChartLayout, drawChart, layoutChart } from '../src/chart/index.ts';
+import { type ChartLayout, drawChart, layoutChart, WHITE_PAPER } from '../src/chart/index.ts';
 import { AppError } from '../src/errors.ts';
 import { learnProfile } from '../src/job/learn.ts';
+import { exposureHalf } from '../src/job/uncertainty.ts';
 import { toneCurveOf } from '../src/material/index.ts';
 import { createPchip } from '../src/numeric/index.ts';
 import {
@@ -27,6 +31,7 @@ const FROM = Number(process.env.FROM ?? 1);
 const TO = Number(process.env.TO ?? FROM + 20);
 const KINDS = ['scan', 'photo', 'unknown'] as const;
 type Kind = (typeof KINDS)[number];
+const WITH_PAPER = process.env.PAPER !== '0';
 const ONLY = process.env.CAMERA as Kind | undefined;
 const SCREEN = { name: 'floyd-steinberg', options: {} } as const;
 /** A smaller chart with fewer patches: the same road in a third of the time. */
@@ -98,22 +103,24 @@ function takePicture(
       (_, i) => (piece.rgb[3 * i]! - bare) / (solid - bare),
     ),
   };
+  const around = WITH_PAPER ? 20 : 0;
+  const paper = reflectanceOfLightness(90 + 6 * createOtherRandom(seed + 7919)());
   return simulateCapture(ink, layout, {
-    width: Math.round((layout.widthMm + (scan ? 10 : 26)) * pxPerMm),
-    height: Math.round((layout.heightMm + (scan ? 10 : 28)) * pxPerMm),
+    width: Math.round((layout.widthMm + (scan ? 10 : 26) + around) * pxPerMm),
+    height: Math.round((layout.heightMm + (scan ? 10 : 28) + around) * pxPerMm),
     pxPerMm,
     turnDeg: between(-8, 8) / (scan ? 4 : 1),
     tiltX: scan ? 0 : between(-0.12, 0.12),
     tiltY: scan ? 0 : between(-0.08, 0.08),
     bare,
     solid,
-    table: 0.3,
+    table: WITH_PAPER ? paper : 0.3,
     lightX: between(-0.3, 0.3) / (scan ? 8 : 1),
     lightY: between(-0.25, 0.25) / (scan ? 8 : 1),
     vignetting: scan ? 0 : between(0, 0.25),
     blurPx: scan ? between(0.5, 0.9) : between(0.8, 1.5),
     noise: scan ? 1.5 : 3,
-    exposure: Math.min(1.2, 0.8 / Math.max(bare, solid)),
+    exposure: Math.min(1.2, 0.8 / Math.max(bare, solid, WITH_PAPER ? paper : 0)),
     encode,
     seed,
   }).capture;
@@ -152,11 +159,12 @@ for (let seed = FROM; seed < TO; seed++) {
     const { profile, report } = learnProfile([{ name: kind, image }], {
       layouts: [layout],
       camera: kind === 'unknown' ? 'unknown' : 'known',
+      ...(WITH_PAPER ? { reference: WHITE_PAPER } : {}),
       date: '2026-01-01',
       origin: 'rehearsed',
     });
     const luminance = trueLuminance(material, 3 * seed + 1);
-    // A picture does not tell how bright the piece is: everything counts from the lighter of bare and solid as read.
+    // Shape counts from the lighter of bare and solid as read; how light that is, is counted beside it.
     const lighter = profile.direction === 'lighter';
     const lightest = reflectanceOfLightness(lighter ? profile.full[0] : profile.bare[0]);
     const scale = lightest / (lighter ? luminance.at(-1)! : luminance[0]!);
@@ -167,7 +175,18 @@ for (let seed = FROM; seed < TO; seed++) {
       const value = truth.valueAt(coverage);
       return value >= low && value <= high;
     }).length;
-    for (let i = 0; i < inner.length; i++) count(`band, ${kind}`, i < held);
+    for (let i = 0; i < inner.length; i++) count(`shape, ${kind}`, i < held);
+    const unscaled = createPchip(COVERAGES, luminance.map(lightnessOfReflectance));
+    for (const point of inner) {
+      const together = exposureHalf(point.lightness, profile.exposure!.factor);
+      const [below, above] = [point.lightness - point.low, point.high - point.lightness];
+      const off = unscaled.valueAt(point.coverage) - point.lightness;
+      count(`both, ${kind}`, off > -Math.hypot(below, together) && off < Math.hypot(above, together));
+    }
+    const lightestL = lightnessOfReflectance(lightest);
+    const offTogether = lightestL - lightnessOfReflectance(lightest / scale);
+    const openTogether = exposureHalf(lightestL, profile.exposure!.factor);
+    count(`lightest, ${kind}`, Math.abs(offTogether) < openTogether);
     const mark = loneMark(material);
     const holds = ({ low, high }: { low: number; high: number }, value: number) => low <= value && value <= high;
     count('mark width x', holds(report.markX, mark.xUm));
@@ -186,7 +205,8 @@ for (let seed = FROM; seed < TO; seed++) {
     wedges.push({ kind, mean, worst: Math.max(...errors) });
     const off = (found: number, width: number) => `${(100 * (found / width - 1)).toFixed(1)} %`;
     console.log(
-      `${seed} ${kind}: wedge ${mean.toFixed(2)} ${Math.max(...errors).toFixed(2)}, band holds ${held} of ${inner.length}, ` +
+      `${seed} ${kind}: wedge ${mean.toFixed(2)} ${Math.max(...errors).toFixed(2)}, shape holds ${held} of ${inner.length}, ` +
+        `lightest off ${offTogether.toFixed(1)} of ± ${openTogether.toFixed(1)} L*, ` +
         `mark ${off(report.markX.value, mark.xUm)} × ${off(report.markY.value, mark.yUm)}`,
     );
   } catch (error) {

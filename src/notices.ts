@@ -77,6 +77,11 @@ export const NOTICES = {
     say: ({ name, sameAs }: { readonly name: string; readonly sameAs: readonly string[] }) =>
       `${sameAs.join(', ')}: the same picture as ${name}, counted once. A second capture tells something when the piece was scanned or photographed anew.`,
   },
+  'exposures-unshared': {
+    about: 'captures',
+    say: ({ profiles }: { readonly profiles: readonly string[] }) =>
+      `The aim joins ${profiles.join(', ')}, whose captures share no reference: side by side, pieces of one may be lighter or darker than the others by their exposure. Learn each with the same white paper beside its chart.`,
+  },
   'captures-disagree': {
     about: 'captures',
     say: ({

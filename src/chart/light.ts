@@ -1,4 +1,4 @@
-import { median, medianAbsoluteDeviation } from '../numeric/index.ts';
+import { median } from '../numeric/index.ts';
 
 /** A field of known kind: what it reads, and where. */
 export interface ReferenceField {
@@ -116,8 +116,9 @@ export interface BesideFit {
   readonly ratio: number;
   /** How far the ratio's logarithm moves between a plane and a curved surface of light: what the light leaves open. */
   readonly open: number;
-  /** Robust standard deviation of the field's logarithms over the surface. */
+  /** Robust standard deviation over the surface, logarithms: of the field, and of the chart's references. */
   readonly scatter: number;
+  readonly strain: number;
 }
 
 /**
@@ -146,10 +147,12 @@ export function fitBeside(
   const plane = fit(TERMS_OF_DEGREE[1]);
   const curved = references.length >= 10 ? fit(TERMS_OF_DEGREE[2]) : plane;
   const last = (coefficients: Float64Array) => coefficients.at(-1)!;
+  const robust = (residuals: Float64Array) => 1.4826 * median(residuals.map(Math.abs));
   return {
     ratio: Math.exp(last(curved.coefficients)),
     open: Math.abs(last(curved.coefficients) - last(plane.coefficients)),
-    scatter: medianAbsoluteDeviation([...curved.residuals.slice(references.length)]),
+    scatter: robust(curved.residuals.slice(references.length)),
+    strain: robust(curved.residuals.slice(0, references.length)),
   };
 }
 

@@ -90,8 +90,9 @@ const PAPER_L = 85;
 /** What of the light between chart and reference may stay open, logarithm, and what is open in any case (95 %); assumed. */
 const LIGHT_OPEN_MAX = 0.15;
 const LIGHT_OPEN_MIN = 0.03;
-/** Robust scatter of the light over the reference after levelling. */
+/** Robust scatter of the light over the reference after levelling, and over the chart's references, which one light must fit as well. */
 const SCATTER_MAX = 0.04;
+const STRAIN_MAX = 0.03;
 /** Lightness beyond which a surface would have to shine. */
 const LIGHTEST_L = 100;
 const Z95 = 1.96;
@@ -129,13 +130,13 @@ export function readReference(asked: NeutralReference, chart: ChartLight): Found
     );
   }
   const beside = near.map(({ xMm, yMm, light }) => ({ xMm, yMm, light }));
-  const { ratio, open, scatter } = fitBeside(chart.fields, beside, chart.located.layout);
-  if (open > LIGHT_OPEN_MAX || scatter > SCATTER_MAX) {
+  const { ratio, open, scatter, strain } = fitBeside(chart.fields, beside, chart.located.layout);
+  if (open > LIGHT_OPEN_MAX || scatter > SCATTER_MAX || strain > STRAIN_MAX) {
     throw unusable(
       open > LIGHT_OPEN_MAX
         ? `light that changes so much between the chart and the reference that their ratio is open by ${Math.round(100 * open)} %, needed ${100 * LIGHT_OPEN_MAX} % or less; lay it nearer, and use even light`
-        : `a reference whose own light differs by ${(100 * scatter).toFixed(1)} %, needed ${100 * SCATTER_MAX} % or less; lay it flat, out of the shadow`,
-      { open, scatter },
+        : `no one light over chart and reference: it leaves ${(100 * strain).toFixed(1)} % on the chart and ${(100 * scatter).toFixed(1)} % on the reference, needed ${100 * STRAIN_MAX} and ${100 * SCATTER_MAX} % or less; lay it flat, out of the shadow`,
+      { open, scatter, strain },
     );
   }
   const bareLuminance = trueLuminance / ratio;
@@ -350,8 +351,9 @@ function chooseField(
   groups: readonly (readonly Cell[])[],
   cells: readonly Cell[],
 ): readonly Cell[] {
-  if (groups.length === 0) {
-    const clipped = cells.filter((cell) => cell.clipped).length;
+  const isPaper = lightness >= PAPER_L;
+  const clipped = cells.filter((cell) => cell.clipped).length;
+  if (groups.length === 0 || isPaper) {
     if (clipped >= CELLS_MIN) {
       throw unusable(
         'what is lightest beside the chart cut off at the top of the scale, needed some room above it; expose less',
@@ -360,13 +362,15 @@ function chooseField(
         },
       );
     }
+  }
+  if (groups.length === 0) {
     throw unusable(
       `no even, neutral area of ${CELLS_MIN} squares of ${CELL_MM} mm within ${REACH_MM} mm of the chart that is not the piece itself, needed plain white paper or a grey card there; or give its place (--reference-at)`,
       { squares: cells.length },
     );
   }
   const levels = groups.map((group) => median(group.map(({ light }) => light)));
-  if (lightness >= PAPER_L) return groups[levels.indexOf(Math.max(...levels))]!;
+  if (isPaper) return groups[levels.indexOf(Math.max(...levels))]!;
   if (groups.length > 1) {
     throw unusable(
       `${groups.length} even neutral areas beside the chart (L* ${levels.map((level) => labOf([level, level, level])[0].toFixed(0)).join(', ')} as the capture shows them), needed one; give the place of the card (--reference-at)`,

@@ -1,5 +1,6 @@
 import { AppError } from '../errors.ts';
 import { type AimCurve, type Profile, parseProfile, type Shop, toneCurveOf } from '../material/index.ts';
+import { type Notice, notice } from '../notices.ts';
 import { roundTo } from './html.ts';
 
 /** Ends of two ranges that differ by less than this are the same to the eye, ΔL*. */
@@ -66,6 +67,36 @@ export function warnOfAim(aim: AimCurve, { points, name }: Pick<Profile, 'points
   ];
   if (beyond.length === 0) return undefined;
   return `The aim${follows.length > 0 ? ` (${follows.join(', ')})` : ''} goes beyond what ${name} reaches: ${beyond.join(' and ')} is cut off. Name all profiles of the set in --aim to stay within what they have in common.`;
+}
+
+/**
+ * What a person should know when an aim joins profiles whose captures share no reference: pieces that are to match may then be
+ * lighter or darker than one another. Profiles that were computed and not measured say so elsewhere.
+ */
+export function warnOfExposures(
+  aim: AimCurve,
+  { shop, profile }: { readonly shop: Shop; readonly profile?: Profile },
+): Notice | undefined {
+  const followed = (aim.follows ?? [])
+    .filter((name) => name !== profile?.name)
+    .flatMap((name) => {
+      try {
+        const { json, path } = shop.read('profiles', name);
+        return [parseProfile(json, path)];
+      } catch (error) {
+        // An aim that a profile keeps outlives the profiles that it followed.
+        if (error instanceof AppError) return [];
+        throw error;
+      }
+    });
+  const measured = [...(profile ? [profile] : []), ...followed].filter(({ fit }) => fit !== undefined);
+  if (measured.length < 2) return undefined;
+  const [first] = measured;
+  const shared = measured.every(
+    ({ exposure }) => exposure?.basis === 'reference' && exposure.lightness === first!.exposure?.lightness,
+  );
+  if (shared) return undefined;
+  return notice('exposures-unshared', { profiles: measured.map(({ name }) => name) });
 }
 
 const round3 = (value: number) => Math.round(value * 1000) / 1000;

@@ -1,4 +1,4 @@
-export { parseAim } from './aim.ts';
+export { parseAim, warnOfExposures } from './aim.ts';
 export { type Chart, type ChartCost, type ChartRequest, type ChartSpec, makeChart, resolveChart } from './charts.ts';
 export { type ExpectedError, parseRehearsalErrors, sayExpectedError } from './charts-errors.ts';
 export { parseChartLayout } from './charts-layout.ts';

@@ -29,7 +29,7 @@ import {
   takesStrength,
 } from '../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../units.ts';
-import { parseAim, warnOfAim } from './aim.ts';
+import { parseAim, warnOfAim, warnOfExposures } from './aim.ts';
 import { listMarkTones } from './predict.ts';
 import { findScreen, shortestRunOf } from './screen-choice.ts';
 import { listVerified, readHistory } from './verification.ts';
@@ -214,6 +214,8 @@ export function resolveJob(
   const aim = resolveAim(request, { shop, learned });
   const beyond = aim && warnOfAim(aim, profile);
   if (beyond) warnings.push(beyond);
+  const apart = aim && warnOfExposures(aim, { shop, profile });
+  if (apart) warnings.push(apart.text);
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind }]) => kind === 'assumed')
     .map(([group]) => `The machine’s ${group} (${machine.name}).`);

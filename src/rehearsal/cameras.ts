@@ -14,6 +14,14 @@ export interface ToneCurveOptions {
   readonly contrast: number;
 }
 
+export interface PaperOptions {
+  readonly colour: LabColour;
+  /** All around the piece, or on one side of it. */
+  readonly side: 'around' | 'left' | 'right' | 'above' | 'below';
+  /** How much of it is seen beyond the piece, mm. */
+  readonly widthMm: number;
+}
+
 /** What every virtual camera has. */
 export interface SensorOptions extends ToneCurveOptions {
   /** Standard deviation of the blur, pixels. */
@@ -28,6 +36,8 @@ export interface SensorOptions extends ToneCurveOptions {
   readonly background: LabColour;
   /** Relative unevenness of the background's reflectance. */
   readonly backgroundGrain: number;
+  /** A sheet of white paper that the piece lies on or beside, before the background; none when absent. */
+  readonly paper?: PaperOptions;
   /** Depth of the shadow on the background at the piece's edge, 0 none … 1 black. */
   readonly edgeShadow: number;
 }

@@ -1,4 +1,11 @@
-import type { CameraOptions, FlatbedOptions, PhoneOptions, SensorOptions, ToneCurveOptions } from './cameras.ts';
+import type {
+  CameraOptions,
+  FlatbedOptions,
+  PaperOptions,
+  PhoneOptions,
+  SensorOptions,
+  ToneCurveOptions,
+} from './cameras.ts';
 import { createChance, hash32, normalAt } from './chance.ts';
 import { encodeSrgb, labToLinear } from './colour.ts';
 import {
@@ -36,7 +43,9 @@ export function captureFlatbed(surface: Surface, options: Seeded<FlatbedOptions>
   if (!(dpi > 0 && marginMm >= 0)) throw new RangeError(`a scan needs dpi above 0, got ${dpi}, margin ${marginMm}`);
   const scale = dpi / 25.4;
   const turned = turn(rotationDeg);
-  const { least, most } = boundsOf(cornersOf(surface).map((corner) => applyHomography(turned, corner)));
+  const { least, most } = boundsOf(
+    framedCorners(surface, options.paper).map((corner) => applyHomography(turned, corner)),
+  );
   const width = Math.ceil((most[0] - least[0] + 2 * marginMm) * scale);
   const height = Math.ceil((most[1] - least[1] + 2 * marginMm) * scale);
   const place: Homography = [
@@ -71,7 +80,7 @@ export function capturePhone(surface: Surface, options: Seeded<PhoneOptions>): C
   const height = Math.max(1, Math.round(Math.sqrt((megapixels * 1e6 * 3) / 4)));
   const width = Math.max(1, Math.round((height * 4) / 3));
   const focalPx = width / 2 / Math.tan((viewDeg * Math.PI) / 360);
-  const corners = cornersOf(surface);
+  const corners = framedCorners(surface, options.paper);
   const sizeAt = (distanceMm: number) => {
     const view = lookAt(surface, options, focalPx, distanceMm);
     const bounds = boundsOf(corners.map((corner) => applyHomography(view, corner)));
@@ -150,6 +159,20 @@ function cornersOf({ leftMm, topMm, widthMm, heightMm }: Surface): Point[] {
   ];
 }
 
+/** Where the paper lies, mm: left, top, right, bottom. */
+function paperBox({ leftMm, topMm, widthMm, heightMm }: Surface, { side, widthMm: reach }: PaperOptions) {
+  const out = (one: PaperOptions['side']) => (side === 'around' || side === one ? reach : 0);
+  const [right, bottom] = [leftMm + widthMm, topMm + heightMm];
+  return [leftMm - out('left'), topMm - out('above'), right + out('right'), bottom + out('below')] as const;
+}
+
+/** Corners of what the picture is taken of: the piece, with the paper where there is one. */
+function framedCorners(surface: Surface, paper: PaperOptions | undefined): Point[] {
+  if (!paper) return cornersOf(surface);
+  const [leftMm, topMm, right, bottom] = paperBox(surface, paper);
+  return cornersOf({ ...surface, leftMm, topMm, widthMm: right - leftMm, heightMm: bottom - topMm });
+}
+
 function boundsOf(points: readonly Point[]): { least: Point; most: Point } {
   const xs = points.map(([x]) => x);
   const ys = points.map(([, y]) => y);
@@ -191,6 +214,8 @@ function renderScene(
   const back = invertHomography(toPixels);
   const sample = areaSampler(surface, smallestFootprintMm(surface, back, toPixels) / PLACES);
   const table = labToLinear(sensor.background);
+  const sheet = sensor.paper && labToLinear(sensor.paper.colour);
+  const [left, top, right, bottom] = sensor.paper ? paperBox(surface, sensor.paper) : [0, 0, 0, 0];
   const half = Math.hypot(width, height) / 2;
   const out = new Float32Array(width * height * 3);
   const seen = new Float32Array(3);
@@ -220,9 +245,11 @@ function renderScene(
           for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + weight * lit * seen[c] + shine;
         } else {
           const shadow = 1 - sensor.edgeShadow * Math.exp(-outside / SHADOW_MM);
-          const grain = 1 + sensor.backgroundGrain * tableGrain(sensor.seed, xMm, yMm);
+          const onPaper = sheet && xMm > left && xMm < right && yMm > top && yMm < bottom;
+          const under = onPaper ? sheet : table;
+          const grain = onPaper ? 1 : 1 + sensor.backgroundGrain * tableGrain(sensor.seed, xMm, yMm);
           const level = weight * lit * shadow * Math.max(0, grain);
-          for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + level * table[c]!;
+          for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + level * under[c]!;
         }
       }
     }

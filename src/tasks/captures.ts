@@ -1,4 +1,4 @@
-import type { Corners } from '../chart/index.ts';
+import type { Corners, NeutralReference } from '../chart/index.ts';
 import { type LocatedCapture, locateCaptures, type ReadCapture, refuseCorners, toCaptureImage } from '../job/index.ts';
 import { type Notice, notice, withoutCodes } from '../notices.ts';
 import { decodePhoto, type FileToWrite, readPhotoFile, sha256 } from '../plane/index.ts';
@@ -14,6 +14,10 @@ export interface CapturesRequest {
   readonly mirrored?: boolean;
   /** Corners by hand, pixels of the one capture, from the chart's upper left clockwise. */
   readonly corners?: Corners;
+  /** How the material really marks, where that is not what the chart was drawn for. */
+  readonly direction?: 'lighter' | 'darker';
+  /** What tells how light the whole is; absent: the captures' own exposure stands. */
+  readonly reference?: NeutralReference | 'scanner';
   readonly maxPixels?: number;
 }
 

@@ -18,6 +18,7 @@ import {
   renderProfilePage,
   spotDiameterUm,
   type UsableSpan,
+  warnOfExposures,
 } from '../job/index.ts';
 import { formatJson } from '../json.ts';
 import type { Palette, Shop } from '../material/index.ts';
@@ -130,8 +131,8 @@ async function measure(
   request: ReadChartRequest,
   { context, notices }: Around,
 ): Promise<MeasuredRecord> {
-  const { files, diametersUm, camera, force = false } = request;
-  const captures = readLocated(located, { camera });
+  const { files, diametersUm, force = false } = request;
+  const captures = readLocated(located, request);
   const { reading, warnings } = measureCaptures(captures, diametersUm ? { diametersUm } : {});
   const { layout } = captures[0]!.located;
   const palette =
@@ -164,18 +165,21 @@ async function learn(
   { context, notices }: Around,
 ): Promise<LearnedRecord> {
   const { shop, clock, progress } = context;
-  const { files, camera, aim, title, force = false } = request;
+  const { files, camera, reference, aim, title, force = false } = request;
   const name = request.name ?? (title === undefined ? undefined : nameOfTitle(title));
-  const captures = readLocated(located, { camera });
+  const captures = readLocated(located, request);
+  const aimed = aim === undefined ? undefined : parseAim(aim, shop);
   progress('fitting');
   const learned = fitCaptures(captures, {
     camera,
+    ...(reference ? { reference } : {}),
     date: clock.today(),
     ...(name === undefined ? {} : { name }),
     ...(title === undefined ? {} : { title }),
-    ...(aim === undefined ? {} : { aim: parseAim(aim, shop) }),
+    ...(aimed ? { aim: aimed } : {}),
   });
   const { profile, warnings } = learned;
+  const apart = aimed && warnOfExposures(aimed, { shop, profile });
   refuseMaterial(profile.material, context.refused());
   progress('writing the report');
   const pictures = await drawAll(captures, context);
@@ -195,7 +199,7 @@ async function learn(
     learned,
     span: measureSpan(profile),
     captures,
-    notices: gatherNotices(captures, [...notices, ...warnings]),
+    notices: gatherNotices(captures, [...notices, ...warnings, ...(apart ? [apart] : [])]),
     files: written,
   };
 }

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { parseAim, prepareJob, resolveJob } from '../../src/job/index.ts';
-import { coverageTable, createAim, toneCurveOf } from '../../src/material/index.ts';
+import { parseAim, prepareJob, resolveJob, warnOfExposures } from '../../src/job/index.ts';
+import { coverageTable, createAim, type Profile, type Shop, toneCurveOf } from '../../src/material/index.ts';
 import {
   lightnessOfReflectance,
   luminanceOfLightness,
@@ -108,5 +108,40 @@ describe('an aim by name', () => {
     const { ticket } = await prepare({ profile: 'slate-coaster', aim: 'anodised-black' });
     expect(ticket!.tone.aim.lostDeltaL).toBeGreaterThan(0);
     expect(ticket!.tone.clippedDark + ticket!.tone.clippedLight).toBeGreaterThan(0);
+  });
+});
+
+describe('an aim that joins profiles', () => {
+  const { json } = SHOP.read('profiles', 'anodised-black');
+  const fit = {
+    band: [{ coverage: 0, low: 20, high: 21 }],
+    ...{ markDiameterXUm: [20, 30], markDiameterYUm: [20, 30], leaveOneOut: 0.4, modelRms: 1, warnings: [] },
+  };
+  const paper = { basis: 'reference', factor: 1.09, lightness: 93, tolerance: 3 };
+  const learned = (name: string, exposure: object) => ({ ...(json as Profile), name, fit, exposure });
+  const shopOf = (...profiles: { readonly name: string }[]) =>
+    ({
+      ...SHOP,
+      read: (kind: 'profiles', name: string) => {
+        const found = profiles.find((profile) => profile.name === name);
+        return found ? { json: found, path: name } : SHOP.read(kind, name);
+      },
+    }) as unknown as Shop;
+  const warn = (a: object, b: object, follows = ['a', 'b']) => {
+    const [one, other] = [learned('a', a), learned('b', b)];
+    return warnOfExposures({ scale: 'lightness', follows }, { shop: shopOf(one, other), profile: one as never });
+  };
+
+  test('warns when their captures share no reference, and not when they do', () => {
+    expect(warn(paper, { basis: 'none', factor: 2 })?.text).toMatch(/joins a, b, whose captures share no reference/);
+    expect(warn(paper, { ...paper, lightness: 50 })).toBeDefined();
+    expect(warn(paper, { ...paper, factor: 1.12 })).toBeUndefined();
+  });
+
+  test('does not of one profile alone, of computed ones, or of one that is gone', () => {
+    const none = { basis: 'none', factor: 2 };
+    expect(warn(none, none, ['a'])).toBeUndefined();
+    expect(warn(none, none, ['slate-coaster'])).toBeUndefined();
+    expect(warn(none, none, ['long-gone'])).toBeUndefined();
   });
 });

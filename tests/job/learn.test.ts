@@ -1,15 +1,23 @@
 import { readFileSync } from 'node:fs';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { type CaptureImage, type ChartLayout, drawChart, layoutChart, type Reading } from '../../src/chart/index.ts';
+import {
+  type CaptureImage,
+  type ChartLayout,
+  drawChart,
+  layoutChart,
+  type Reading,
+  WHITE_PAPER,
+} from '../../src/chart/index.ts';
 import {
   drawFindings,
+  exposureHalf,
   findDisagreements,
   type Learned,
   learnProfile,
   readCaptures,
   renderProfilePage,
 } from '../../src/job/index.ts';
-import { coverageTable, invertProfile } from '../../src/material/index.ts';
+import { coverageTable, invertProfile, type Profile } from '../../src/material/index.ts';
 import { createPlane, luminanceOfLightness, reflectanceOfLightness } from '../../src/plane/index.ts';
 import { CAMERAS, captureSurface, engrave, meanLightness, parseMaterialModel } from '../../src/rehearsal/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
@@ -132,7 +140,60 @@ test('a picture that is given twice is counted once, and that is said', () => {
   );
   copy.rgb[0] = 255 - copy.rgb[0]!;
   expect(readCaptures(twice, how)).toHaveLength(2);
-}, 60_000);
+});
+
+describe('how light the whole is', () => {
+  const truthOf = (role: 'bare' | 'solid') => {
+    const { xMm, yMm, widthMm, heightMm } = layout.patches.find((patch) => patch.role === role)!;
+    const box = {
+      xMm: xMm + 0.2 * widthMm,
+      yMm: yMm + 0.2 * heightMm,
+      widthMm: 0.6 * widthMm,
+      heightMm: 0.6 * heightMm,
+    };
+    return meanLightness(piece, box);
+  };
+  const learnWith = (camera: string, paperL: number | undefined) => {
+    const { options } = CAMERAS[camera]!;
+    const paper = { colour: [paperL ?? 0, 0.6, -2], side: 'around', widthMm: 20 } as const;
+    // Half the pixels of a phone are enough of so small a chart.
+    const smaller = options.kind === 'phone' ? { ...options, megapixels: 6 } : options;
+    const taken = captureSurface(piece, { ...smaller, ...(paperL === undefined ? {} : { paper }), seed: 5 });
+    return learnProfile([{ name: 'capture.png', image: { ...taken, bits: 8 } }], {
+      layouts: [layout],
+      camera: camera === 'phone-contrasty' ? 'unknown' : 'known',
+      date: '2026-01-01',
+      ...(paperL === undefined ? {} : { reference: WHITE_PAPER }),
+    }).profile;
+  };
+  /** How far bare and solid are off, as parts of the band that is told of them. */
+  const missesOf = ({ bare, full, exposure }: Profile) =>
+    [
+      [bare[0], truthOf('bare')],
+      [full[0], truthOf('solid')],
+    ].map(([read, truth]) => Math.abs(read! - truth!) / exposureHalf(read!, exposure!.factor));
+
+  test.each([
+    ['flatbed-300', 93],
+    ['phone-straight', 91],
+    ['phone-tilted', 95],
+    ['phone-contrasty', 93],
+  ] as const)('is told by paper to within its band: %s, paper of L* %f', (camera, paperL) => {
+    const profile = learnWith(camera, paperL);
+    expect(profile.exposure).toMatchObject({ basis: 'reference', lightness: 93, tolerance: 3 });
+    expect(Math.max(...missesOf(profile))).toBeLessThan(1);
+    // An estimated curve is known less well at the paper, which lies beyond the chart's own tones.
+    const [left, without] = [profile.exposure!.factor, 2].map((factor) => exposureHalf(profile.full[0], factor));
+    expect(left).toBeLessThan(camera === 'phone-contrasty' ? 0.7 * without! : 4);
+  });
+
+  test('stays open without: a phone’s own exposure is off by more than paper leaves open', () => {
+    const profile = learnWith('phone-straight', undefined);
+    expect(profile.exposure).toEqual({ basis: 'none', factor: 2 });
+    expect(Math.abs(profile.full[0] - truthOf('solid'))).toBeGreaterThan(2);
+    expect(Math.max(...missesOf(profile))).toBeLessThan(1);
+  });
+});
 
 describe('captures of one piece that disagree', () => {
   const readings = (change: (lightness: number, at: number) => number) => ({

@@ -372,6 +372,19 @@ const RECORDS: readonly CommandRecord[] = [
         flags: '--corners <points>',
         help: 'outer corners of the corner tags by hand: "x,y x,y x,y x,y" in pixels, from the chart’s upper left clockwise',
       },
+      {
+        flags: '--reference <what>',
+        help: 'what tells how light the whole is: paper (white office paper within 60 mm of the chart, L* 93 ± 3), the L* of a neutral card there with its tolerance (such as 50,1), or scanner (a scan without automatics) (default: nothing; the exposure stands open)',
+      },
+      {
+        flags: '--reference-at <box>',
+        help: 'where the paper or card lies: x,y,width,height in pixels of the one capture (default: looked for around the chart)',
+      },
+      {
+        flags: '--direction <way>',
+        help: 'how the material really marks, where the chart was drawn for the other way (default: as the chart)',
+        choices: ['lighter', 'darker'],
+      },
       { flags: '--name <name>', help: 'name of the profile (default: of its title, else material and chart)' },
       { flags: '--title <text>', help: 'title of the profile, as lists show it (default: material and machine)' },
       {
@@ -387,6 +400,7 @@ const RECORDS: readonly CommandRecord[] = [
     examples: [
       'learn scan.png --chart chart/chart.json --out slate.json',
       'learn photo1.jpg photo2.jpg --camera unknown --out slate.json',
+      'learn photo.jpg --reference paper --out slate.json',
       'learn dose.png --chart dose/chart.json --out settings.json',
     ],
     load: async () => (await import('./learn.ts')).run,
@@ -485,6 +499,10 @@ const RECORDS: readonly CommandRecord[] = [
       { flags: '--margin <length>', help: 'engrave: bare material around the bitmap, mm (default: 0)' },
       { flags: '--pixel <length>', help: 'capture: size of a pixel of a .npy without a .npy.json beside it, mm' },
       { flags: '--rotate <degrees>', help: 'capture: turn of the piece, clockwise (default: the camera’s)' },
+      {
+        flags: '--paper <L*>',
+        help: 'capture: the piece lies on a sheet of white paper of that L*, 25 mm of it all around (default: none)',
+      },
       { flags: '--quality <n>', help: 'capture: of a .jpg, 1 to 100 (default: 90)' },
       FORCE,
     ],

@@ -165,7 +165,12 @@ async function captureFile(
       `--faults: found glare with ${name}, whose lamp moves with the sensor; needed a phone`,
     );
   }
-  const turned: CameraOptions = turn === undefined ? preset.options : { ...preset.options, rotationDeg: turn };
+  const paperL = numberOf(options, 'paper', { min: 80, max: 100, unit: 'L*' });
+  const turned: CameraOptions = {
+    ...preset.options,
+    ...(turn === undefined ? {} : { rotationDeg: turn }),
+    ...(paperL === undefined ? {} : { paper: { colour: [paperL, 0.5, -2], side: 'around', widthMm: 25 } }),
+  };
   const surface = /\.npy$/i.test(path)
     ? readSurface(await readInput(path, { kind: 'array' }), { path, options })
     : (await burnFile(path, options, { io, shop, progress, dpi: SURFACE_DPI.npy })).surface;
