@@ -178,7 +178,7 @@ describe('bad input leaves no file behind and says what to do', () => {
       'a grid larger than the field',
       ['--grid', '4x3', '--pocket', '85.6x54', '--machine', 'galvo-355-f210'],
       1,
-      /missing 266.4 mm in width and 76 mm in height; 1x1 fits/,
+      /missing 226.4 mm in width and 36 mm in height; 1x2 fits/,
     ],
     ['no room for a web', [...GRID, '--gap', '0'], 2, /needed at least 1.2 mm/],
     ['another machine than the jig’s', ['cards-2x3', '--machine', 'galvo-355-f100'], 2, /lies under gantry-450/],
@@ -210,7 +210,7 @@ describe('bad input leaves no file behind and says what to do', () => {
       1,
       /another bitmap than the ticket of cat/,
     ],
-    ['a bitmap that is gone', (place) => writeFileSync(join(place, 'cat.png'), ''), [], 1, /another bitmap/],
+    ['a bitmap that is gone', (place) => writeFileSync(join(place, 'cat.png'), ''), [], 1, /found 0 bytes, needed a bitmap/],
     [
       'another machine than the jobs’',
       () => undefined,
