@@ -210,7 +210,13 @@ describe('bad input leaves no file behind and says what to do', () => {
       1,
       /another bitmap than the ticket of cat/,
     ],
-    ['a bitmap that is gone', (place) => writeFileSync(join(place, 'cat.png'), ''), [], 1, /found 0 bytes, needed a bitmap/],
+    [
+      'a bitmap that is gone',
+      (place) => writeFileSync(join(place, 'cat.png'), ''),
+      [],
+      1,
+      /found 0 bytes, needed a bitmap/,
+    ],
     [
       'another machine than the jobs’',
       () => undefined,
