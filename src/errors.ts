@@ -1,7 +1,8 @@
 /**
- * The one table of what can be wrong with a person's input.
- * `exit` is the command's exit status (1: the input or the measurement is at fault, 2: wrong usage), `http` the page's
- * status, `hint` what to do in one sentence. Only `cli/main.ts` turns a code into an exit status.
+ * The one table of what can be wrong with a person's input. `exit` is the command's exit status (1: the input or the
+ * measurement is at fault, 2: wrong usage), `http` the page's status, `hint` what to do in one sentence. Only
+ * `cli/main.ts` turns a code into an exit status. Statuses are exact: the command's are this project's own, the page's
+ * are HTTP status codes.
  */
 export const ERRORS = {
   'option-invalid': { exit: 2, http: 400, hint: 'Run the command with --help to see what the option takes.' },

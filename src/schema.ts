@@ -9,7 +9,10 @@ export interface FieldFault {
   readonly needed: string;
 }
 
-/** Longest value that a message repeats, characters. */
+/**
+ * Longest value that a message repeats, characters. Assumed: a message stays on one line, and the start of a value
+ * tells which one it is.
+ */
 const SHOWN = 60;
 
 /** A schema's complaint in our words: a message of the schema's own is what was needed, and the library's default is not. */

@@ -2,6 +2,7 @@ import { AppError } from './errors.ts';
 import { lookUp } from './json.ts';
 import type { SourceKey } from './sources.ts';
 
+/** Millimetres in one unit. Exact: the SI prefixes, and 25.4 mm to the inch by definition. */
 const MM_PER: Readonly<Record<string, number>> = { mm: 1, um: 0.001, µm: 0.001, cm: 10, in: 25.4 };
 const LENGTH = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)\s*(mm|um|µm|cm|in)?\s*$/i;
 
@@ -13,8 +14,8 @@ export interface SizeMm {
 }
 
 /**
- * Named sizes, mm. The corner radius of ID-1 is the nominal value of ISO/IEC 7813 within the 2.88 … 3.48 of ISO/IEC 7810;
- * the other formats are drawn with square corners.
+ * Named sizes, mm. The corner radius of ID-1 is the nominal value of ISO/IEC 7813 within the 2.88 … 3.48 of ISO/IEC
+ * 7810; the other formats are drawn with square corners. Published, each with its source.
  */
 export const NAMED_SIZES: Readonly<Record<string, SizeMm & { readonly source: SourceKey }>> = {
   'id-1': { widthMm: 85.6, heightMm: 53.98, cornerRadiusMm: 3.18, source: 'iso7813' },

@@ -8,6 +8,7 @@ export interface Random {
   nextBelow(limit: number): number;
 }
 
+/** Number of values that a 32-bit word has, a count. Exact: 2³² by definition. */
 const TWO_32 = 2 ** 32;
 
 /**

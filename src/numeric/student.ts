@@ -1,4 +1,7 @@
-/** Φ⁻¹ of 0.975: half-width of the two-sided 95 % interval of the normal distribution. */
+/**
+ * Φ⁻¹ of 0.975: half-width of the two-sided 95 % interval of the normal distribution. Standard deviations. Exact: the
+ * definition's quantile, rounded to a double (tests/numeric/student.test.ts).
+ */
 export const NORMAL_95 = 1.959963984540054;
 
 /**

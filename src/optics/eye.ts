@@ -1,8 +1,8 @@
 import type { SourceKey } from '../sources.ts';
 
 /**
- * Näsänen's contrast sensitivity falls as exp(−f/(c·ln L + d)), f in cycles per degree, L in cd/m².
- * source: 'nasanen1984', as quoted in published direct-binary-search code.
+ * Näsänen's contrast sensitivity falls as exp(−f/(c·ln L + d)), f in cycles per degree, L in cd/m². source:
+ * 'nasanen1984', as quoted in published direct-binary-search code. Published.
  */
 export const NASANEN_1984 = { c: 0.525, d: 3.91, source: 'nasanen1984' satisfies SourceKey } as const;
 

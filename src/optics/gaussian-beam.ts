@@ -98,7 +98,10 @@ export function convertFwhmToDiameterUm(fwhmUm: number): number {
   return fwhmUm * Math.sqrt(2 / Math.LN2);
 }
 
-/** Blur k of a zinc selenide meniscus at 10.6 µm; value from memory, 0.0187 (blur in mm, lengths in mm). */
+/**
+ * Blur k of a zinc selenide meniscus at 10.6 µm, without unit (blur and lengths in mm). Assumed: the value is from
+ * memory.
+ */
 const MENISCUS_ABERRATION = 0.0187;
 
 /**

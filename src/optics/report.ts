@@ -71,7 +71,10 @@ export interface OpticsOptions extends BurnSettings {
   readonly cylinderDiameterMm?: number;
 }
 
-/** Limits that are nobody's published number: assumed, and printed with the report. */
+/**
+ * Limits, shares of the mean dose and of the waist's diameter. Assumed, nobody's published number: a tenth is let pass
+ * as even and as in focus, and the report prints both.
+ */
 export const OPTICS_DEFAULTS = { rippleLimit: 0.1, spotGrowth: 0.1 } as const;
 
 export interface OpticsWarning {
@@ -297,9 +300,15 @@ function describePulses(
   };
 }
 
-/** Aperture below which more than 1 % of the power is cut off, in beam diameters: √(ln(100)/2). */
+/**
+ * Aperture below which more than 1 % of the power is cut off, in beam diameters: √(ln(100)/2). Exact: from the
+ * Gaussian's own power integral.
+ */
 const OPEN_APERTURE = Math.sqrt(Math.log(100) / 2);
-/** Numerical aperture from which the paraxial spot is a few percent too small; from memory. */
+/**
+ * Numerical aperture, a ratio, from which the paraxial spot is a few percent too small. Assumed: from memory; it only
+ * decides whether a caution is printed.
+ */
 const PARAXIAL_APERTURE = 0.3;
 
 function warnOfLens(beam: BeamFacts, { spotDiameterUm, numericalAperture }: Numbers): OpticsWarning[] {

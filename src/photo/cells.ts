@@ -3,10 +3,13 @@ import { type DotGrid, type Kernels, loadKernels, type Plane, reserveBuffers } f
 /**
  * Cells: what the eye takes in at once, a block of dots of about `CELL_MM`. Everything but the pointwise part of the
  * tone stage works on cells, which is what keeps it cheap, and comes back to the dots by linear interpolation between
- * cell centres.
+ * cell centres. Millimetres. Assumed: one minute of arc at 275 mm, about the distance at which a card is held.
  */
 const CELL_MM = 0.08;
-/** At most this many dots to a cell's side, at least two. */
+/**
+ * At most this many dots to a cell's side, at least two. Counts of dots. Assumed: bounds the sums of a cell at very
+ * fine spacings.
+ */
 const MAX_DOTS_PER_CELL = 32;
 
 export interface CellSize {

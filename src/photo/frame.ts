@@ -2,7 +2,10 @@ import { AppError } from '../errors.ts';
 import type { DotGrid } from '../plane/index.ts';
 import { MOST_DOTS } from '../units.ts';
 
-/** One minute of arc, radians: what an eye of normal acuity (1.0, decimal) just separates; common practice. */
+/**
+ * One minute of arc, radians; exact: 1/60 degree. What an eye of normal acuity (1.0, decimal) just separates (common
+ * practice).
+ */
 export const ARC_MINUTE_RAD = Math.PI / 180 / 60;
 
 export type Fit = 'cover' | 'contain';
@@ -32,6 +35,10 @@ export interface FrameOptions {
   readonly viewingDistanceMm?: number;
 }
 
+/**
+ * Lengths in mm, focus as shares of the photo. Assumed: square corners, a centred crop, and a piece held at reading
+ * distance, 300 mm.
+ */
 export const FRAME_DEFAULTS = {
   cornerRadiusMm: 0,
   fit: 'cover',

@@ -1,7 +1,10 @@
 import { applyMask, createPlane, type Plane } from '../plane/index.ts';
 import type { Frame } from './frame.ts';
 
-/** Sub-rows per dot row where the outline runs through it; across, areas are exact. */
+/**
+ * Sub-rows per dot row where the outline runs through it; across, areas are exact. A count. Assumed: a row's area is
+ * then right to 1/64 dot at worst, finer than a dot can show.
+ */
 const SUBROWS = 64;
 
 /**

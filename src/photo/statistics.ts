@@ -1,13 +1,22 @@
 import { ONE, type Plane, tabulateLightness } from '../plane/index.ts';
 import type { Cells } from './cells.ts';
 
-/** Side of the blocks in which noise is looked for. */
+/**
+ * Side of the blocks in which noise is looked for, pixels. Assumed: 256 pixels tell a deviation to 5 %, and a block
+ * still fits between edges.
+ */
 const BLOCK = 16;
-/** Blocks looked at, at most: more would not change the answer. */
+/** Blocks looked at, at most, a count. Assumed: more would cost time and not change the answer. */
 const MAX_BLOCKS = 4096;
-/** The share of blocks that is taken to be without texture, within each class of lightness. */
+/**
+ * The share of blocks that is taken to be without texture, within each class of lightness. Assumed, by eye: a larger
+ * share takes texture for noise, a smaller one only the quietest chance.
+ */
 const SMOOTH_SHARE = 0.03;
-/** Width of these classes, L*, and the fewest blocks from which one is judged. */
+/**
+ * Width of these classes, L*, and the fewest blocks, a count, from which one is judged. Assumed: noise changes slowly
+ * with lightness; the quietest of fewer than ten blocks is chance.
+ */
 const CLASS_L = 10;
 const MIN_BLOCKS = 10;
 

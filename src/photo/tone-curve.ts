@@ -4,7 +4,7 @@ import type { ToneOptions } from './tone-options.ts';
 /** The pointwise values of the tone stage. */
 export type CurveOptions = Pick<ToneOptions, 'brightnessEv' | 'blackPointL' | 'whitePointL' | 'midtoneL' | 'contrast'>;
 
-/** Midtone lift and contrast have their full reach at these slopes; beyond, the curve would turn back. */
+/** Without unit. Exact: x(1 − x)² is 1/8 at the middle, so that the middle itself moves by midtoneL. */
 const CUBIC_AT_MIDDLE = 8;
 
 /**

@@ -22,7 +22,11 @@ export interface ToneOptions {
   readonly sharpenRadiusMm: number;
 }
 
-/** `plain`: nothing is done to the photo. The radii only matter once their amounts are above 0. */
+/**
+ * `plain`: nothing is done to the photo. The radii only matter once their amounts are above 0. Exact: the values at
+ * which each step changes nothing. The two radii (mm) are assumed: a usual setting's, so that an amount alone does
+ * something.
+ */
 export const TONE_DEFAULTS: ToneOptions = {
   brightnessEv: 0,
   blackPointL: 0,
@@ -47,7 +51,10 @@ export interface ToneField {
   readonly help: string;
 }
 
-/** Labels and ranges of every tone value: serves the function, `--help` and the page. */
+/**
+ * Labels and ranges of every tone value: serves the function, `--help` and the page. Units are in each `unit`. Assumed:
+ * the ends are where a photo is spoilt, the steps what the eye just sees.
+ */
 export const TONE_FIELDS: Readonly<Record<keyof ToneOptions, ToneField>> = {
   brightnessEv: {
     label: 'Brightness',

@@ -2,7 +2,10 @@ import { type Kernels, loadKernels, ONE, type Plane, reserveBuffers } from '../p
 import { blendRows, type CellSize, type Cells, splitHeight } from './cells.ts';
 import { CODES_PER_L, luminanceTable } from './lightness.ts';
 
-/** Table of the sharpening: steps per L*, and its reach, with room for what the noise filter adds. */
+/**
+ * Table of the sharpening: steps per L*, and its reach, with room for what the noise filter adds. Assumed: 1/32 L* is
+ * below every step that a dot can show, and 100 L* need no more than 110.
+ */
 export const DETAIL = { steps: 32, rangeL: 110 } as const;
 /** Number of its entries. */
 export const DETAIL_ENTRIES = 2 * DETAIL.rangeL * DETAIL.steps + 2;

@@ -8,7 +8,10 @@ export interface FocusPoint {
   readonly y: number;
 }
 
-/** Longest side of the copy that is searched, pixels. */
+/**
+ * Longest side of the copy that is searched, pixels. Assumed: subjects that a crop must keep are many pixels wide at
+ * that size; larger costs time.
+ */
 const SEARCHED = 400;
 
 /**

@@ -2,6 +2,7 @@ import { AppError } from '../errors.ts';
 import type { PixelsPerMetre } from './container.ts';
 import type { SampleRows } from './samples.ts';
 
+/** Bytes. Format: a file header of 14 and an information header of 40 bytes. */
 const HEADERS = 54;
 
 /** Windows bitmap of 1 or 8 bits, bottom row first, with a palette from black to white and both resolutions. */

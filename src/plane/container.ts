@@ -73,6 +73,7 @@ export function readUint32(bytes: Uint8Array, at: number, littleEndian: boolean)
   return readUint16(bytes, low, littleEndian) + readUint16(bytes, high, littleEndian) * 65536;
 }
 
+/** Bytes of one value of each field type: byte, text, short, long, rational. Format: TIFF 6.0, section 2. */
 const TIFF_BYTES: Readonly<Record<number, number>> = { 1: 1, 2: 1, 3: 2, 4: 4, 5: 8 };
 
 /**

@@ -27,7 +27,7 @@ export function countValues(plane: Plane<'luminance' | 'coverage'>, options: Cou
   return counts;
 }
 
-/** Samples that go to the kernel at a time, an even number. */
+/** Samples that go to the kernel at a time, an even number. Assumed: few enough to stay in a processor's cache. */
 const BLOCK = 1 << 15;
 
 function countFast(kernels: Kernels, data: Uint16Array): Uint32Array {

@@ -12,13 +12,16 @@ import { encodeSrgb } from './srgb.ts';
 
 /** What is taken as a photograph. The pixel limit is checked from the header, before anything is decoded. */
 export const PHOTO_LIMITS = {
-  /** Shortest side, pixels. */
+  /** Shortest side, pixels. Assumed: below it nothing can be recognised. */
   minSide: 8,
-  /** Longest side over shortest side. */
+  /** Longest side over shortest side, a ratio. Assumed: panoramas reach 10; beyond 20 it is a mistake. */
   maxAspect: 20,
-  /** Width × height: 2^14 − 1 squared, 268 megapixels. */
+  /** Pixels, width × height: 2^14 − 1 squared, 268 megapixels. Assumed: above every camera, below what memory holds. */
   maxPixels: 268_402_689,
-  /** Decoded bytes a pixel at that size: 8-bit colour. More channels or bits a channel leave room for fewer pixels. */
+  /**
+   * Decoded bytes a pixel at that size. Exact: 8-bit colour. More channels or bits a channel leave room for fewer
+   * pixels.
+   */
   bytesAPixel: 3,
   /** Longest that decoding may take, seconds; assumed, fifty times what 100 megapixels of JPEG take. */
   seconds: 120,

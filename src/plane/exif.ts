@@ -8,6 +8,7 @@ export interface ExifFacts {
   readonly customRendered: boolean;
 }
 
+/** Tag numbers and field types. Format: Exif (source: 'exif232', 4.6), types of TIFF 6.0. */
 const EXIF_IFD = 0x8769;
 const FLASH = 0x9209;
 const CUSTOM_RENDERED = 0xa401;
@@ -32,7 +33,10 @@ export function readExifFacts(block: Uint8Array): ExifFacts | undefined {
   }));
 }
 
-/** "R03": a camera's file in Adobe RGB (source: 'dcf2', optional colour space), which then often bears no profile. */
+/**
+ * "R03": a camera's file in Adobe RGB (source: 'dcf2', optional colour space), which then often bears no profile.
+ * Format: the tag's four bytes.
+ */
 const ADOBE_RGB = 0x52303300;
 
 /** Whether a camera says that its colours are Adobe RGB. */

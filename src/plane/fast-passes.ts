@@ -2,7 +2,10 @@ import { type Kernels, reserveBuffers } from './kernels.ts';
 import { ALPHA_SHARES } from './luminance.ts';
 import type { Passes, PassesPlan } from './resample.ts';
 
-/** Bytes that a kernel may read past the end of a row: 16 columns of a row pair, 8 taps of a row. */
+/**
+ * Bytes that a kernel may read past the end of a row: 16 columns of a row pair, 8 taps of a row. Assumed: twice the 64
+ * bytes of the longer of the two.
+ */
 const SPARE = 128;
 
 /**

@@ -116,6 +116,7 @@ function colourOfGamma(chunks: ReadonlyMap<string, Uint8Array>, samples: FileCol
   return ownUnlessSrgb(curve, toXyz, samples);
 }
 
+/** Gamma of sRGB in a PNG's gAMA chunk, 1/100000. Published (source: 'png3', 11.3.2.5). */
 const SRGB_GAMMA = 45_455;
 
 function ownUnlessSrgb(curve: CodeCurve, toXyz: Matrix3, samples: FileColourOptions['samples']): FileColour {
@@ -148,7 +149,7 @@ function readCodePoints(bytes: Uint8Array, format: PhotoFormat): CodePoints | un
 
 const WHITE_D65 = SRGB_CHROMATICITIES.white;
 
-/** What a camera means by Adobe RGB. */
+/** What a camera means by Adobe RGB. Published: x and y of the primaries, and the exponent of the curve. */
 const ADOBE_RGB = {
   primaries: { red: [0.64, 0.33], green: [0.21, 0.71], blue: [0.15, 0.06], white: WHITE_D65 } satisfies Chromaticities,
   curve: powerCurve(563 / 256),
@@ -156,7 +157,10 @@ const ADOBE_RGB = {
   locator: '4.3.1 and 4.3.4',
 };
 
-/** Primaries other than those of BT.709: BT.2020 and P3 with the white D65 (source: 'h273', table 2). */
+/**
+ * Primaries other than those of BT.709: BT.2020 and P3 with the white D65 (source: 'h273', table 2). Published: x and
+ * y, without unit.
+ */
 const PRIMARIES: Readonly<Record<number, Chromaticities>> = {
   9: { red: [0.708, 0.292], green: [0.17, 0.797], blue: [0.131, 0.046], white: WHITE_D65 },
   12: { red: [0.68, 0.32], green: [0.265, 0.69], blue: [0.15, 0.06], white: WHITE_D65 },

@@ -77,7 +77,10 @@ function refusePresent(paths: readonly string[]): void {
  * most), though the result's own is not.
  */
 const PART_FILE = /^\.([0-9a-f]{4})[0-9a-f]{8}-([1-9]\d{0,9})-\d+\.part$/;
-/** After so long a part is nobody's, though a process has its number again, or another computer wrote it. */
+/**
+ * After so long a part is nobody's, though a process has its number again, or another computer wrote it. Assumed: no
+ * file takes an hour to write.
+ */
 const PART_AGE_MS = 3_600_000;
 
 /** Numbers of processes are of one computer, and folders may be shared. */
@@ -111,7 +114,10 @@ function isRunning(pid: number): boolean {
   }
 }
 
-/** A folder is swept once in so long: a server writes into some of them several times a second. */
+/**
+ * A folder is swept once in so long: a server writes into some of them several times a second. Assumed: a part left
+ * behind may wait a minute.
+ */
 const SWEEP_EVERY_MS = 60_000;
 const sweptAt = new Map<string, number>();
 
@@ -278,7 +284,7 @@ function foldersBetween(top: string, folder: string): string[] {
   return folders;
 }
 
-/** Length of the SHA-256 that ends a kept file. */
+/** Length of the SHA-256 that ends a kept file. Exact: 256 bits. */
 const SEAL_BYTES = 32;
 
 /**

@@ -127,7 +127,7 @@ function readXyz(tags: Tags, tag: string): Vector3 {
 /** s15Fixed16Number (ICC.1, 4.6). */
 const readFixed = (bytes: Uint8Array, at: number) => (readUint32(bytes, at, false) | 0) / 65536;
 
-/** How many numbers each function of a parametric curve takes (ICC.1, table 68). */
+/** How many numbers each function of a parametric curve takes (ICC.1, table 68). Counts. Published (source: 'icc1'). */
 const FORMULA_NUMBERS = [1, 3, 4, 5, 7];
 
 /** A tone curve: 'curv' (ICC.1, 10.6) or 'para' (10.18). It must rise from dark to light. */

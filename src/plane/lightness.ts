@@ -1,7 +1,10 @@
 import type { SourceKey } from '../sources.ts';
 import { createPlane, ONE, type Plane } from './plane.ts';
 
-/** CIE 1976 lightness: the constants in their exact form. */
+/**
+ * CIE 1976 lightness: the constants in their exact form. Published; reflectances and lightness over reflectance,
+ * without unit.
+ */
 export const CIE_LIGHTNESS = {
   /** (6/29)³: below it the function is straight. */
   epsilon: 216 / 24389,

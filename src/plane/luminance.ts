@@ -8,7 +8,8 @@ export type ChannelWeights = readonly [red: number, green: number, blue: number]
 
 /**
  * Samples are kept as luminance minus CENTRE in 16-bit integers: a filter that overshoots white or black by up to half
- * the range stays exact, and taps that sum to 1 pass the offset through unchanged.
+ * the range stays exact, and taps that sum to 1 pass the offset through unchanged. In 1/32767. Exact: half of the
+ * 15-bit range, rounded up.
  */
 export const CENTRE = 16384;
 
@@ -32,6 +33,7 @@ export interface LightSource {
   readonly alpha: Uint8Array | undefined;
 }
 
+/** 1 in fixed point of 15 bits. Exact: weights and shares sum to it. */
 const FRACTION = 1 << 15;
 
 /** 15-bit share of each 8-bit alpha. */

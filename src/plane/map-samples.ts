@@ -8,7 +8,9 @@ export interface MapSamplesOptions {
   readonly arithmetic?: 'fast' | 'plain';
 }
 
-/** Samples that go through at a time: few enough to stay in a processor's cache on their way to the kernel and back. */
+/**
+ * Samples that go through at a time. Assumed: 64 KiB stay in a processor's cache on their way to the kernel and back.
+ */
 const BLOCK = 1 << 15;
 
 /**

@@ -18,7 +18,7 @@ export async function releaseMemory(): Promise<void> {
   for (let turn = 0; turn < 2; turn++) await new Promise((resolve) => setTimeout(resolve, 1));
 }
 
-/** Below this size there is nothing to gain, bytes. */
+/** Below this size there is nothing to gain, bytes. Assumed: 1 MiB is little beside a plane of a card. */
 const LARGE_BYTES = 1 << 20;
 
 /**

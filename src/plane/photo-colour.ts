@@ -35,7 +35,10 @@ export interface Chromaticities {
   readonly white: readonly [number, number];
 }
 
-/** Red, green, blue and D65 of ITU-R BT.709, which sRGB shares (source: 'itu709', item 1.3). */
+/**
+ * Red, green, blue and D65 of ITU-R BT.709, which sRGB shares (source: 'itu709', item 1.3). Published: x and y, without
+ * unit.
+ */
 export const SRGB_CHROMATICITIES: Chromaticities = {
   red: [0.64, 0.33],
   green: [0.3, 0.6],
@@ -43,6 +46,9 @@ export const SRGB_CHROMATICITIES: Chromaticities = {
   white: [0.3127, 0.329],
 };
 
+/**
+ * sRGB's curve from code to light in the letters of a parametric curve. Published (source: 'iec61966'); without unit.
+ */
 export const SRGB_CURVE: CodeCurve = {
   kind: 'formula',
   g: SRGB.exponent,
@@ -85,7 +91,7 @@ export function tabulateCurve(curve: CodeCurve, codes: number): Float64Array {
   return Float64Array.from({ length: codes }, (_, code) => decodeCode(curve, code / (codes - 1)));
 }
 
-/** Cone responses of Bradford's adaptation, row by row. */
+/** Cone responses of Bradford's adaptation, row by row. Published; weights. */
 const BRADFORD = {
   matrix: [0.8951, 0.2664, -0.1614, -0.7502, 1.7135, 0.0367, 0.0389, -0.0685, 1.0296] satisfies Matrix3 as Matrix3,
   source: 'icc1' satisfies SourceKey,
@@ -145,7 +151,8 @@ export const colourOfGrey = (curve: CodeCurve): PhotoColour => ({
 
 /**
  * Furthest that a profile of sRGB may be from sRGB; assumed: one 8-bit code of the curve, which coarse tables of small
- * profiles need, and 0.01 of a primary in linear light, where the nearest other space in use is 0.2 away.
+ * profiles need, and 0.01 of a primary in linear light, where the nearest other space in use is 0.2 away. Shares of the
+ * full range.
  */
 const SRGB_CODES = 1 / 255;
 const SRGB_LIGHT = 0.01;

@@ -18,7 +18,7 @@
  */
 export type Scale = 'luminance' | 'coverage' | 'bit' | 'mask' | 'lightness' | 'reflectance' | 'dose';
 
-/** Full scale of luminance and coverage planes. */
+/** Full scale of luminance and coverage planes. Exact: 2¹⁵ − 1, the most of 15 bits. */
 export const ONE = 32767;
 
 interface DataOf {

@@ -12,7 +12,10 @@ export const INPUT_LIMITS = { picture: 2 ** 30, array: 2 ** 31 - 1, text: 2 ** 2
 
 export type InputKind = keyof typeof INPUT_LIMITS;
 
-/** Bytes that are looked at before the whole file is read: every format of pictures says what it is in fewer. */
+/**
+ * Bytes that are looked at before the whole file is read: every format of pictures says what it is in fewer. Assumed:
+ * one page of memory.
+ */
 export const HEAD_BYTES = 4096;
 
 export interface ReadInputOptions {
@@ -114,7 +117,10 @@ export async function isRegularFile(path: string): Promise<boolean> {
   );
 }
 
-/** Bytes that are asked of the system at a time: below the 2 GiB that Linux gives at once. */
+/**
+ * Bytes that are asked of the system at a time: below the 2 GiB that Linux gives at once. Assumed: an eighth of that;
+ * smaller reads gain nothing.
+ */
 const READ_BYTES = 2 ** 28;
 
 /**

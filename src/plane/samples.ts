@@ -61,7 +61,7 @@ interface PackedRows {
   readonly bytes: Uint8Array;
 }
 
-/** Dots that go to the kernel at a time, in whole rows: few enough to stay in a processor's cache. */
+/** Dots that go to the kernel at a time, in whole rows: few enough to stay in a processor's cache. Assumed: 256 KiB. */
 const BLOCK = 1 << 17;
 
 function packRowsFast(kernels: Kernels, data: Uint8Array, { width, lead, flip, bytes }: PackedRows): void {

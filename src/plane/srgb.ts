@@ -1,14 +1,14 @@
 import type { SourceKey } from '../sources.ts';
 import { ONE } from './plane.ts';
 
-/** Luminance weights of linear red, green and blue. */
+/** Luminance weights of linear red, green and blue. Published. */
 export const REC709 = {
   weights: [0.2126, 0.7152, 0.0722] as const,
   source: 'itu709' satisfies SourceKey,
   locator: 'item 3.2, derivation of the luminance signal',
 };
 
-/** sRGB's transfer function: IEC 61966-2-1, 5.2 (colour component transfer function). */
+/** sRGB's transfer function: IEC 61966-2-1, 5.2 (colour component transfer function). Published; without unit. */
 export const SRGB = {
   slope: 12.92,
   offset: 0.055,

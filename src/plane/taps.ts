@@ -1,7 +1,13 @@
-/** Fraction bits of a tap; the taps of one output sum to exactly 1 << TAP_BITS. */
+/**
+ * Fraction bits of a tap; the taps of one output sum to exactly 1 << TAP_BITS. Exact: taps to just below 2 then fit the
+ * 16 bits of a lane.
+ */
 export const TAP_BITS = 14;
 
-/** Lobes of the Lanczos window. */
+/**
+ * Lobes of the Lanczos window. A count. Assumed: the usual compromise of Lanczos filters; two are softer, four ring
+ * more.
+ */
 const LOBES = 3;
 
 export interface TapOptions {

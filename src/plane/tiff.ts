@@ -1,6 +1,7 @@
 import type { PixelsPerMetre } from './container.ts';
 import { deflateSamples, type SampleRows } from './samples.ts';
 
+/** Numbers of the field types. Format: TIFF 6.0, section 2. */
 const SHORT = 3;
 const LONG = 4;
 const RATIONAL = 5;

@@ -2,7 +2,10 @@ import type { Photo } from './decode.ts';
 import { type PhotoColour, tabulateCurve } from './photo-colour.ts';
 import { encodeSrgb } from './srgb.ts';
 
-/** Steps of linear light in the table of sRGB codes: the steepest part of sRGB has 12.92 codes of 16 bits a step. */
+/**
+ * Steps of linear light in the table of sRGB codes: the steepest part of sRGB has 12.92 codes of 16 bits a step. Exact:
+ * 2¹⁶, every 16-bit value of light.
+ */
 const LIGHT_STEPS = 65536;
 
 /**

@@ -279,7 +279,7 @@ export function countSamples(samples: usize, counts: usize, count: i32): void {
   }
 }
 
-/** Largest sixteenfold sum at which the dot stays bare. */
+/** Largest sixteenfold sum at which the dot stays bare. Exact: one below sixteen halves of the 15-bit range. */
 const BARE_LIMIT: i32 = 16 * 16384 - 1;
 
 /**
@@ -446,7 +446,10 @@ export function markRow(
   }
 }
 
-/** Entries of the table of the tone stage's curve (32-bit floats), after which the table of light (16-bit) lies. */
+/**
+ * Entries of the table of the tone stage's curve (32-bit floats), after which the table of light (16-bit) lies. A
+ * count. Exact: every 15-bit value.
+ */
 const LEVELS: usize = 32768;
 
 /** Two neighbouring 32-bit floats of a table, each at its own entry, as 64-bit floats. */
