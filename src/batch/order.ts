@@ -1,4 +1,4 @@
-import { mkdir, readdir, readFile, rm } from 'node:fs/promises';
+import { readdir, readFile, rm } from 'node:fs/promises';
 import { basename, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import {
@@ -13,6 +13,7 @@ import {
 import { parseJson } from '../json.ts';
 import {
   explainWriteError,
+  makeFolder,
   refuseInputs,
   rememberInput,
   removeDeadParts,
@@ -100,7 +101,7 @@ export async function runOrder(
   options: RunOrderOptions,
 ): Promise<readonly PieceOutcome[]> {
   const { out } = options;
-  await mkdir(out, { recursive: true }).catch((error) => {
+  await makeFolder(out).catch((error) => {
     throw explainWriteError(error, out);
   });
   const lock = await acquireLock(join(out, LOCK_FILE));

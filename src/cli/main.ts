@@ -1,26 +1,44 @@
 #!/usr/bin/env node
 import { COMMANDS } from './commands/index.ts';
+import { openOutput } from './output.ts';
 import { runProgram } from './program.ts';
 import { version } from './version.ts';
 
-// A reader that closes early (such as `head`) is no fault of ours.
-process.stdout.on('error', (error: NodeJS.ErrnoException) => {
-  if (error.code !== 'EPIPE') throw error;
+const output = openOutput(process, (words) => {
+  process.exitCode = 1;
+  output.stderr(`tonewright: ${words}\n`);
 });
 
-const status = runProgram(process.argv.slice(2), {
-  commands: COMMANDS,
-  version,
-  io: {
-    stdout: (text) => process.stdout.write(text),
-    stderr: (text) => process.stderr.write(text),
-    env: process.env,
-    cwd: process.cwd(),
-    terminal: process.stderr.isTTY === true && !process.env.NO_COLOR && process.env.TERM !== 'dumb',
-    clock: () => performance.now() / 1000,
-    today: () => new Date().toISOString().slice(0, 10),
-  },
-});
-void status.then((code) => {
-  process.exitCode = code;
-});
+/** The folder in which the command was typed; undefined when it has been removed since. */
+function findFolder(): string | undefined {
+  try {
+    return process.cwd();
+  } catch {
+    return undefined;
+  }
+}
+
+const cwd = findFolder();
+if (cwd === undefined) {
+  output.stderr(
+    'tonewright: the current folder is gone, needed one that is there\nChange into another folder first.\n',
+  );
+  process.exitCode = 1;
+} else {
+  const status = runProgram(process.argv.slice(2), {
+    commands: COMMANDS,
+    version,
+    io: {
+      stdout: output.stdout,
+      stderr: output.stderr,
+      env: process.env,
+      cwd,
+      terminal: process.stderr.isTTY === true && !process.env.NO_COLOR && process.env.TERM !== 'dumb',
+      clock: () => performance.now() / 1000,
+      today: () => new Date().toISOString().slice(0, 10),
+    },
+  });
+  void status.then((code) => {
+    process.exitCode = code === 0 && output.failure() !== undefined ? 1 : code;
+  });
+}

@@ -1,6 +1,6 @@
 import { createHash, randomBytes } from 'node:crypto';
-import { mkdirSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
-import { link, lstat, mkdir, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
+import { existsSync, mkdirSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
+import { link, lstat, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
 import { homedir, hostname } from 'node:os';
 import { dirname, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
@@ -9,6 +9,32 @@ import { refuseInputs, rememberResult } from './inputs.ts';
 /** SHA-256, hexadecimal. */
 export function sha256(bytes: Uint8Array | string): string {
   return createHash('sha256').update(bytes).digest('hex');
+}
+
+/**
+ * Makes a folder and those above it that are missing. Node's own recursive way never ends where a folder is there and none
+ * can be made in it, as in /proc.
+ * @returns the topmost folder that was made; undefined when all were there
+ * @throws the system's error of the first that cannot be made
+ */
+export async function makeFolder(path: string): Promise<string | undefined> {
+  return makeFolderSync(path);
+}
+
+function makeFolderSync(path: string): string | undefined {
+  const missing: string[] = [];
+  for (let at = resolve(path); !existsSync(at) && dirname(at) !== at; at = dirname(at)) missing.push(at);
+  // Throws that a file is there.
+  if (missing.length === 0 && !statSync(path).isDirectory()) mkdirSync(path);
+  for (const folder of missing.toReversed()) {
+    try {
+      mkdirSync(folder);
+    } catch (error) {
+      // Another process may have made it meanwhile.
+      if ((error as NodeJS.ErrnoException).code !== 'EEXIST') throw error;
+    }
+  }
+  return missing.at(-1);
 }
 
 export interface FileToWrite {
@@ -36,6 +62,7 @@ const REASONS: Readonly<Record<string, string>> = {
   EROFS: 'the disk is read-only',
   ENOTDIR: 'a part of the path is a file, not a folder',
   EEXIST: 'a part of the path is a file, not a folder',
+  ENOENT: 'no folder can be made there',
   EISDIR: 'a folder of that name is in the way',
   ENOTEMPTY: 'a folder of that name is in the way',
   ENAMETOOLONG: 'the name is too long',
@@ -154,7 +181,7 @@ export async function writeFilesAtomic(
     for (const { path, bytes } of files) {
       write.current = path;
       const folder = dirname(resolve(path));
-      const top = await mkdir(folder, { recursive: true });
+      const top = await makeFolder(folder);
       if (top !== undefined) write.folders.push(...foldersBetween(top, folder));
       await sweepOnceInAWhile(folder);
       const temporary = partBeside(write, path);
@@ -301,7 +328,7 @@ export function keepBytes(name: string, make: () => Uint8Array): Uint8Array {
   if (kept) return kept;
   const bytes = make();
   try {
-    mkdirSync(folder, { recursive: true });
+    makeFolderSync(folder);
     const temporary = join(folder, namePart(drawMark(), 0));
     writeFileSync(temporary, Buffer.concat([bytes, sealOf(bytes)]), { flag: 'wx' });
     renameSync(temporary, path);

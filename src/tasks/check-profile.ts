@@ -1,4 +1,3 @@
-import { mkdir } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
 import { acquireLock, type Lock } from '../batch/index.ts';
@@ -22,7 +21,7 @@ import {
 import { formatJson } from '../json.ts';
 import type { Profile, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
-import { explainWriteError, writeFilesAtomic } from '../plane/index.ts';
+import { explainWriteError, makeFolder, writeFilesAtomic } from '../plane/index.ts';
 import { gatherNotices, listFoundFiles, type OpenedCaptures } from './captures.ts';
 import type { TaskContext } from './context.ts';
 import { listProfiles } from './listing.ts';
@@ -153,7 +152,7 @@ const RETRY_MS = 20;
 /** One process at a time reads, adds to and writes a history: what another adds meanwhile is not lost. */
 async function lockHistory<T>(path: string, work: () => Promise<T>): Promise<T> {
   const folder = dirname(path);
-  await mkdir(folder, { recursive: true }).catch((error) => {
+  await makeFolder(folder).catch((error) => {
     throw explainWriteError(error, folder);
   });
   const lock = await waitForLock(`${path}.lock`);

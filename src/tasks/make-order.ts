@@ -1,5 +1,5 @@
 import { realpathSync, statSync } from 'node:fs';
-import { mkdir } from 'node:fs/promises';
+
 import { dirname } from 'node:path';
 import { identifyBuild, type Maker, type OrderProgress, type PieceOutcome, runOrder } from '../batch/index.ts';
 import { AppError } from '../errors.ts';
@@ -13,7 +13,7 @@ import {
 } from '../job/index.ts';
 import { formatJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
-import { explainWriteError } from '../plane/index.ts';
+import { explainWriteError, makeFolder } from '../plane/index.ts';
 import type { PlannedPiece } from './plan-pieces.ts';
 
 export interface MakeOrderOptions {
@@ -50,7 +50,7 @@ export interface MadeOrder {
  */
 export async function makeOrder(pieces: readonly PlannedPiece[], options: MakeOrderOptions): Promise<MadeOrder> {
   const { out, from, title, version, shop, prices, openMaker, force, signal, onProgress, onSettled, warn } = options;
-  await mkdir(out, { recursive: true }).catch((error) => {
+  await makeFolder(out).catch((error) => {
     throw explainWriteError(error, out);
   });
   if (from !== undefined && identifyFolder(from) === identifyFolder(out)) {

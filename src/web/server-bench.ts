@@ -1,12 +1,12 @@
 import { randomBytes } from 'node:crypto';
-import { mkdir, readdir, readFile, rename, rm, stat } from 'node:fs/promises';
+import { readdir, readFile, rename, rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { type ChartRequest, listKnown, parseChartLayout, readHistory, readProfile } from '../job/index.ts';
 import { formatJson, parseJson } from '../json.ts';
 import { computeMarkDiametersUm, type Profile, parseProfile, type Shop } from '../material/index.ts';
-import { writeFilesAtomic } from '../plane/index.ts';
+import { makeFolder, writeFilesAtomic } from '../plane/index.ts';
 import {
   compareShopProfiles,
   deleteProfile,
@@ -218,7 +218,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
     },
     async putAwayChart(hash) {
       if (!HASH.test(hash) || !shop.list('charts').some(({ name }) => name === hash)) throw unknown('chart');
-      await mkdir(incoming, { recursive: true });
+      await makeFolder(incoming);
       await removeFolder(join(shopDir, 'charts', hash), nameIncoming(incoming));
       events.send({ type: 'shop' });
     },
@@ -230,7 +230,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
         const found = await work.run('photos', 'openCapture', { path, name: file, maxPixels: MAX_PIXELS });
         const { width, height, format, view } = found;
         const stored = `capture.${format === 'jpeg' ? 'jpg' : format}`;
-        await mkdir(join(captures, id), { recursive: true });
+        await makeFolder(join(captures, id));
         await rename(path, join(captures, id, stored));
         const card = { schema: 'tonewright-kept-capture/1', file, stored, width, height };
         await writeFilesAtomic([

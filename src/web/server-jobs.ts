@@ -1,11 +1,11 @@
 import { randomBytes } from 'node:crypto';
-import { copyFile, mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
+import { copyFile, readdir, readFile, rename, rm } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { formatMoney, type LookFacts, type Quote, type Sight } from '../job/index.ts';
 import { formatJson, parseJson } from '../json.ts';
-import { type Dots, type Photo, writeFilesAtomic } from '../plane/index.ts';
+import { type Dots, makeFolder, type Photo, writeFilesAtomic } from '../plane/index.ts';
 import type { JobCard, LookAsk, LookFactsJson, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
 import { createSaveRow, isFileName, removeFolder, writing } from './server-files.ts';
@@ -166,7 +166,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
       const { photo, view } = await work.run('photos', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS });
       const { width, height } = photo;
       const stored = `photo.${photo.facts.format === 'jpeg' ? 'jpg' : photo.facts.format}`;
-      await writing(begun, mkdir(begun, { recursive: true }));
+      await writing(begun, makeFolder(begun));
       await writing(begun, rename(path, join(begun, stored)));
       await writeFilesAtomic([{ path: join(begun, 'view.jpg'), bytes: view }]);
       await writing(folder(id), rename(begun, folder(id)));
@@ -310,7 +310,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
     add,
     async copySample(path, wish) {
       const incoming = nameIncoming(join(root, INCOMING));
-      await mkdir(join(root, INCOMING), { recursive: true });
+      await makeFolder(join(root, INCOMING));
       await copyFile(path, incoming);
       return add(incoming, { fileName: basename(path), wish });
     },
@@ -364,7 +364,7 @@ export async function openJobs({ shopDir, work, events }: JobsOptions): Promise<
       cache.delete(id);
       await saves.settle(id);
       const take = () => removeFolder(folder(id), nameIncoming(join(root, INCOMING)));
-      await mkdir(join(root, INCOMING), { recursive: true });
+      await makeFolder(join(root, INCOMING));
       await take();
       events.send({ type: 'job-gone', id });
       // What is being made comes into the folder anew: it goes, too.

@@ -1,6 +1,6 @@
 import { randomBytes } from 'node:crypto';
 import { existsSync } from 'node:fs';
-import { copyFile, mkdir, readdir, readFile, rename, rm } from 'node:fs/promises';
+import { copyFile, readdir, readFile, rename, rm } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import * as v from 'valibot';
 import yazl from 'yazl';
@@ -16,7 +16,7 @@ import {
 } from '../job/index.ts';
 import { formatJson, parseJson } from '../json.ts';
 import { readRefusedIn, type Shop } from '../material/index.ts';
-import { sha256, writeFilesAtomic } from '../plane/index.ts';
+import { makeFolder, sha256, writeFilesAtomic } from '../plane/index.ts';
 import { makeOrder, namePieces, type PlannedPiece, planPiece, readShopPrices } from '../tasks/index.ts';
 import {
   applyList,
@@ -288,7 +288,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
     get: (id) => viewOf(find(id)),
     async create(title, wish) {
       const id = randomBytes(8).toString('hex');
-      await mkdir(folder(id, 'in'), { recursive: true });
+      await makeFolder(folder(id, 'in'));
       const order: KeptOrder = {
         id,
         title: title.trim() === '' ? 'Order' : title.trim().slice(0, 120),

@@ -1,9 +1,10 @@
 import { createWriteStream } from 'node:fs';
-import { mkdir, rm } from 'node:fs/promises';
+import { rm } from 'node:fs/promises';
 import { dirname } from 'node:path';
 import { Writable } from 'node:stream';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
+import { makeFolder } from '../plane/index.ts';
 import { writing } from './server-files.ts';
 
 export interface ReceiveLimits {
@@ -26,7 +27,7 @@ export async function receiveFile(
   const declared = declaredLength(request, maxBytes);
   if (!request.body) throw new AppError('upload-cut-off', 'found no file in the request, needed one');
   const stored = <T>(work: Promise<T>) => writing(dirname(path), work);
-  await stored(mkdir(dirname(path), { recursive: true }));
+  await stored(makeFolder(dirname(path)));
   const target = Writable.toWeb(createWriteStream(path, { flags: 'wx' })).getWriter();
   const reader = request.body.getReader();
   const end = Date.now() + totalMs;

@@ -1,5 +1,5 @@
 import { randomBytes } from 'node:crypto';
-import { mkdir, readFile, stat, writeFile } from 'node:fs/promises';
+import { readFile, stat, writeFile } from 'node:fs/promises';
 import type { Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
 import { join } from 'node:path';
@@ -7,7 +7,7 @@ import { serve } from '@hono/node-server';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import { openShop } from '../material/index.ts';
-import { findPackageRoot } from '../plane/index.ts';
+import { findPackageRoot, makeFolder } from '../plane/index.ts';
 import { openBench } from './server-bench.ts';
 import { limitStrangers } from './server-connections.ts';
 import { createEventHub } from './server-events.ts';
@@ -43,7 +43,7 @@ const CONNECTIONS = { mostStrangers: 64, headersMs: 10_000, requestMs: 240_000 }
 export async function startPage({ shopDir, port, version }: PageOptions): Promise<OpenedPage> {
   const root = findPackageRoot();
   if (root === undefined) throw new Error('the folder of the package was not found beside the program');
-  await makeFolder(shopDir);
+  await makeShopFolder(shopDir);
   const kept = await readKept(shopDir);
   const token = kept?.token ?? randomBytes(24).toString('hex');
   // Before anything is opened: a folder that cannot be written is told of while there is nothing yet to end.
@@ -95,8 +95,8 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
 }
 
 /** @throws AppError path-unwritable */
-async function makeFolder(path: string): Promise<void> {
-  await writing(path, mkdir(path, { recursive: true }));
+async function makeShopFolder(path: string): Promise<void> {
+  await writing(path, makeFolder(path));
   if (!(await stat(path)).isDirectory()) {
     throw new AppError('path-unwritable', `${path}: found a file, needed the folder of the shop`, { path });
   }
