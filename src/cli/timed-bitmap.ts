@@ -45,7 +45,8 @@ export async function readTimedBitmap(path: string, warn: (text: string) => void
   return { bitmapPath, dots, grid: ticket?.grid ?? grid, ticket };
 }
 
-function readTicket(path: string): TimedTicket {
+/** @throws AppError path-*, file-invalid */
+export function readTicket(path: string): TimedTicket {
   return parseRecord(ticketSchema, { json: readJson(path), what: `ticket ${path}` });
 }
 

@@ -130,7 +130,10 @@ function describePatch({ id, pattern, coverage, aimLightness, settings }: Patch)
   return `${id}: ${what}${aim}${own}`;
 }
 
-function settingRows({ machine }: ChartSpec, layout: ChartLayout): [string, string][] {
+function settingRows(
+  { machine, doseJPerCm2, usualDoseJPerCm2, profile }: ChartSpec,
+  layout: ChartLayout,
+): [string, string][] {
   const { settings, grid, screen } = layout;
   const dose = layout.patches.find((patch) => patch.settings);
   return [
@@ -156,6 +159,10 @@ function settingRows({ machine }: ChartSpec, layout: ChartLayout): [string, stri
       ? []
       : [['Pulse duration', `${roundTo(settings.pulseNs, 2)} ns`] as [string, string]]),
     ['Passes', String(settings.passes)],
+    [
+      'Dose of a solid',
+      `${Number(doseJPerCm2.toPrecision(3))} J/cm² (${profile ? `${profile.name} was learned with` : `${machine.name} starts with`} ${Number(usualDoseJPerCm2.toPrecision(3))} J/cm²)`,
+    ],
     ['Scan lines', settings.scan === 'one-way' ? 'one way only' : 'there and back'],
     ['Screen', screen.name],
     ...(dose ? [['Cells', 'each with its own settings, see the table below'] as [string, string]] : []),

@@ -33,6 +33,7 @@ import { type ExpectedError, expectError, type RehearsalErrors } from './charts-
 import { writeDoseProgram } from './charts-program.ts';
 import { drawDoseSvg, writeDoseTable } from './charts-table.ts';
 import { aimTones } from './charts-tones.ts';
+import { doseOf, judgeDose, refuseBeyond, resolveGrid, startSettings, usualDoseJPerCm2 } from './grid.ts';
 import { predictPoints } from './predict.ts';
 import type { JobFile } from './run.ts';
 import {
@@ -41,11 +42,9 @@ import {
   readMachine,
   refuseMaterial,
   refuseOversize,
-  resolveGrid,
   resolveJob,
   resolveScreen,
   screenOptionsOf,
-  startSettings,
   tryMaterial,
 } from './spec.ts';
 import { sayAsSentence } from './ticket.ts';
@@ -76,6 +75,9 @@ export interface ChartRequest {
   readonly vary?: readonly string[];
 }
 
+/** Settings that make a dose: who gives one of them asks for a dose. */
+const DOSE_SETTINGS_ASKED = ['powerW', 'speedMmPerS', 'passes'] as const;
+
 /** A request with every name turned into its record. */
 export interface ChartSpec {
   readonly kind: ChartKind;
@@ -85,6 +87,9 @@ export interface ChartSpec {
   readonly profile?: Profile;
   readonly options: ChartOptions;
   readonly gridOrigin: 'profile' | 'given' | 'recommended';
+  /** Mean dose of its solids, and the one that the profile was learned with or the machine starts with, J/cm². */
+  readonly doseJPerCm2: number;
+  readonly usualDoseJPerCm2: number;
   /** Tone charts: what a rehearsal on this class of material leaves of error. */
   readonly expectedError?: ExpectedError;
   readonly warnings: readonly string[];
@@ -121,7 +126,11 @@ export function resolveChart(
       : resolveLearned(request, { shop, refused, size });
   const { machine, settings, warnings } = resolved;
   refuseOversize(size, machine);
-  for (const text of listOutside(settings, machine)) warnings.push(text);
+  refuseBeyond(settings, { machine, of: `chart ${kind}` });
+  // Through a profile the dose is what was learned, unless the request changes it.
+  const asksDose = DOSE_SETTINGS_ASKED.some((setting) => request.settings?.[setting] !== undefined);
+  const dose = judgeDose({ machine, learned: resolved.profile, settings, grid: resolved.grid }, { asked: asksDose });
+  if (dose && !warnings.includes(dose)) warnings.push(dose);
   if (kind !== 'dose') warnings.push(...listBeats(resolved));
   const axes = kind === 'dose' ? resolveAxes(request, { machine, settings }) : undefined;
   if (kind !== 'dose' && request.vary && request.vary.length > 0) {
@@ -160,6 +169,8 @@ export function resolveChart(
     ...(resolved.profile ? { profile: resolved.profile } : {}),
     options,
     gridOrigin: resolved.gridOrigin,
+    doseJPerCm2: doseOf(settings, resolved.grid),
+    usualDoseJPerCm2: usualDoseJPerCm2({ machine, learned: resolved.profile }),
     warnings,
     assumptions,
   };
@@ -276,7 +287,7 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
       `${material.title} is known to mark ${mark.direction} at ${machine.wavelengthNm} nm; the chart is drawn for ${request.direction}. The reading finds the direction itself.`,
     );
   }
-  const grid = resolveGrid({ ...request, size: '' }, { machine, material, learned: undefined });
+  const grid = resolveGrid(request, { machine, learned: undefined });
   const name = resolveScreen(request.screen ?? JOB_DEFAULTS.screen);
   const asked = { size: '', ...(request.screenOptions ? { screenOptions: request.screenOptions } : {}) };
   return {
@@ -295,20 +306,6 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
     },
     warnings,
   };
-}
-
-function listOutside(settings: BurnSettings, machine: Machine): string[] {
-  const checks = [
-    ['power', settings.powerW, machine.powerW, 'W'],
-    ['speed', settings.speedMmPerS, machine.speedMmPerS, 'mm/s'],
-    ['pulse rate', settings.rateKHz, machine.rateKHz, 'kHz'],
-    ['pulse duration', settings.pulseNs, machine.pulseNs, 'ns'],
-  ] as const;
-  return checks.flatMap(([label, value, range, unit]) =>
-    value !== undefined && range && (value < range.min || value > range.max)
-      ? [`The ${label} ${value} ${unit} is outside the ${range.min} … ${range.max} ${unit} of ${machine.name}.`]
-      : [],
-  );
 }
 
 /** What a curve must not be learned with unsaid: dots without a pulse of their own, or of changing size. */

@@ -22,6 +22,18 @@ export * from './compare.ts';
 export { compareRuns, type RunCost, type RunsOptions } from './compare-runs.ts';
 export { normaliseColumn } from './csv-table.ts';
 export {
+  doseOf,
+  gainByMoreDose,
+  recommendSpacingMm,
+  recommendStartSpacingMm,
+  refuseBeyond,
+  refuseWide,
+  resolveGrid,
+  spotDiameterUm,
+  startDoseJPerCm2,
+  startSettings,
+} from './grid.ts';
+export {
   findDisagreements,
   fitCaptures,
   type Learned,
@@ -73,6 +85,7 @@ export {
 } from './order-list.ts';
 export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
 export { choosePalette, type PaletteOptions } from './palette.ts';
+export { type Picture, takePicture } from './picture.ts';
 export { makeJig, makePlates, type PlateOptions, type Plates } from './plate.ts';
 export {
   type JobPrice,
@@ -88,7 +101,13 @@ export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate-t
 export * from './preview.ts';
 export * from './price.ts';
 export { type PriceList, parsePriceList } from './price-list.ts';
-export { drawFindings, type ProfilePageFacts, renderProfilePage, retitleProfilePage } from './profile-page.ts';
+export {
+  drawFindings,
+  type ProfilePageFacts,
+  renderProfilePage,
+  retitleProfilePage,
+  saySpacing,
+} from './profile-page.ts';
 export * from './proof.ts';
 export { sayReserve } from './reserve.ts';
 export * from './run.ts';

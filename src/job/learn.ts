@@ -29,6 +29,7 @@ import { type DotGrid, type Dots, lightnessOfReflectance, type Plane, reflectanc
 import { applyScreen, type ScreenName } from '../screens/index.ts';
 import { type DoseOptions, type DoseReading, readDose } from './check-dose.ts';
 import { readSpot, type SpotReading } from './check-spot.ts';
+import { gainByMoreDose, recommendSpacingMm } from './grid.ts';
 import { analyseScatter, type ScatterAnalysis } from './scatter.ts';
 import { chooseLimits } from './verification.ts';
 
@@ -85,19 +86,15 @@ export interface ReadCapture extends LocatedCapture {
 export interface Learned extends ProfileFit {
   readonly layout: ChartLayout;
   readonly captures: readonly ReadCapture[];
-  /** Line spacing at which neighbouring lines close a solid with a little to spare, mm. */
+  /** Line spacing that the solid supports with these settings, mm: the burned one where it is right. */
   readonly recommendedSpacingMm: number;
+  /** ΔL* that the solid would still gain by a quarter more dose. */
+  readonly gainByMoreDoseL: number;
   /** Where the scatter between equal patches comes from; absent when too few tones are repeated. */
   readonly scatter?: ScatterAnalysis;
   /** Everything to distrust: of the captures, then of the fit. */
   readonly warnings: readonly Notice[];
 }
-
-/**
- * Share of the mark width across the scan by which lines may lie apart: a fifth of overlap bridges wobble and uneven
- * energy, and finer spacing only costs time (commonPractice).
- */
-const SPACING_TO_MARK = 0.8;
 
 /**
  * How light the whole is by a capture alone: a camera that meters what fills the frame is off by the frame's own lightness, a stop
@@ -273,7 +270,8 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
     layout,
     captures: read,
     ...(scatter ? { scatter } : {}),
-    recommendedSpacingMm: Math.round(SPACING_TO_MARK * fitted.report.markY.value) / 1000,
+    recommendedSpacingMm: recommendSpacingMm(fitted.profile),
+    gainByMoreDoseL: gainByMoreDose(fitted.profile),
     warnings: [...ofCaptures, ...fitted.report.warnings],
   };
 }

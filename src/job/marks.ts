@@ -1,6 +1,5 @@
-import { AppError } from '../errors.ts';
 import { formatJson } from '../json.ts';
-import { estimateTime, type Machine, type TimeEstimate } from '../machine/index.ts';
+import { estimateTime, type TimeEstimate } from '../machine/index.ts';
 import {
   type Lab,
   type Palette,
@@ -33,6 +32,7 @@ import {
 import { convertLabToLinearRgb, createAverager, filterByEye, layOnTable, planEyeCells } from '../proof/index.ts';
 import { type LinearColour, mixNearest, separateMarks } from '../screens/index.ts';
 import { chooseToneValues, markable } from './choices.ts';
+import { refuseBeyond } from './grid.ts';
 import { renderMarksPage } from './marks-page.ts';
 import { labOfOpponent, opponentOfLab, opponentOfRgb } from './opponent.ts';
 import { type Picture, takePicture } from './picture.ts';
@@ -76,7 +76,9 @@ export function resolveMarks(
     { ...request, material: palette.material, machine: palette.machine, ...palette.grid },
     { shop, refused },
   );
-  for (const mark of palette.marks) refuseBeyond(mark, { palette: path, machine: job.machine });
+  for (const { name, settings } of palette.marks) {
+    refuseBeyond(settings, { machine: job.machine, of: `${path}: mark ${name}`, code: 'file-invalid' });
+  }
   const warnings = job.warnings.filter((text) => text !== STRAIGHT_CURVE_WARNING);
   if (palette.origin === 'assumed') {
     warnings.unshift(
@@ -84,27 +86,6 @@ export function resolveMarks(
     );
   }
   return { job, palette, by: by ?? (isColourful(palette) ? 'colour' : 'lightness'), warnings };
-}
-
-/** @throws AppError file-invalid when a mark needs what the machine cannot give */
-function refuseBeyond(
-  { name, settings }: PaletteMark,
-  { palette, machine }: { readonly palette: string; readonly machine: Machine },
-): void {
-  const asked = [
-    ['power', settings.powerW, machine.powerW, 'W'],
-    ['speed', settings.speedMmPerS, machine.speedMmPerS, 'mm/s'],
-    ['repetition rate', settings.rateKHz, machine.rateKHz, 'kHz'],
-    ['pulse duration', settings.pulseNs, machine.pulseNs, 'ns'],
-  ] as const;
-  for (const [what, value, limits, unit] of asked) {
-    if (value === undefined || limits === undefined || (value >= limits.min && value <= limits.max)) continue;
-    throw new AppError(
-      'file-invalid',
-      `${palette}: mark ${name}: found a ${what} of ${value} ${unit}, needed ${limits.min} … ${limits.max} ${unit}, which is what ${machine.name} gives`,
-      { mark: name },
-    );
-  }
 }
 
 function isColourful({ bare, marks }: Palette): boolean {

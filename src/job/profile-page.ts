@@ -10,6 +10,14 @@ import { listKnown, measureSpan } from './uncertainty.ts';
 /** Quality of the captures on the page: outlines stay sharp, a scan takes a few hundred kilobytes. */
 const JPEG_QUALITY = 72;
 
+/** The spacing that the measured solid supports, beside the burned one. */
+export function saySpacing({ recommendedSpacingMm, profile: { grid } }: Learned): string {
+  const burned = roundTo(grid.lineSpacingMm, 4);
+  return recommendedSpacingMm === grid.lineSpacingMm
+    ? `${burned} mm, as burned`
+    : `${roundTo(recommendedSpacingMm, 3)} mm with these settings (burned here: ${burned} mm)`;
+}
+
 export interface ProfilePageFacts {
   readonly learned: Learned;
   /** Spot diameter of the machine, µm; absent when the shop has no record of it. */
@@ -75,7 +83,8 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
   ${rowOf('mark width along the scan', sayNumber(report.markX, 1, 'µm'))}
   ${rowOf('mark width across the scan', sayNumber(report.markY, 1, 'µm'))}
   ${rowOf('spot diameter (1/e²)', spotDiameterUm === undefined ? 'machine not on record' : `${roundTo(spotDiameterUm, 1)} µm; the mark is ${roundTo(Math.sqrt(report.markX.value * report.markY.value) / spotDiameterUm, 2)} of it`)}
-  ${rowOf('line spacing recommended', `${roundTo(learned.recommendedSpacingMm, 3)} mm (burned here: ${roundTo(grid.lineSpacingMm, 4)} mm)`)}
+  ${rowOf('line spacing recommended', saySpacing(learned))}
+  ${rowOf('solid with a quarter more dose', `${learned.gainByMoreDoseL.toFixed(1)} L* stronger, by the model`)}
   ${rowOf('steepness', sayNumber(report.steepness, 1, report.steepness.value > 6 ? '(threshold-like)' : '(gradual)'))}
   ${rowOf('dose of one dot over half dose', sayNumber(report.drive, 2, ''))}
   ${rowOf('fading at the solid’s dose', sayNumber(report.fading, 2, ''))}

@@ -1,9 +1,25 @@
 import type { ChartLayout } from '../chart/index.ts';
+import { AppError } from '../errors.ts';
 import { formatJson } from '../json.ts';
 import { estimateTime, type TimeEstimate } from '../machine/index.ts';
-import { type CoverageTable, coverageTable, fillDotTable, invertProfile, type TonePoint } from '../material/index.ts';
+import {
+  type CoverageTable,
+  computeMarkDiametersUm,
+  coverageTable,
+  fillDotTable,
+  invertProfile,
+  type TonePoint,
+} from '../material/index.ts';
 import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../photo/index.ts';
-import { type Dots, encodeDots, type Photo, type Plane, releaseMemory, sha256 } from '../plane/index.ts';
+import {
+  type Dots,
+  encodeDots,
+  lightnessOfLuminance,
+  type Photo,
+  type Plane,
+  releaseMemory,
+  sha256,
+} from '../plane/index.ts';
 import {
   applyScreen,
   planDirectSearch,
@@ -152,11 +168,48 @@ function askForCoverage(
   return mask ? maskCoverage(wanted, mask) : wanted;
 }
 
-function finishDots(asked: Asked, dots: Dots, { frame }: Picture, spec: JobSpec): Made {
+function finishDots(asked: Asked, dots: Dots, { frame, opaque }: Picture, spec: JobSpec): Made {
+  refuseBlank(dots, { ...asked, opaque, spec });
   const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid });
   const soft = resolutionWarning(frame);
   const warnings = [...spec.warnings, ...(soft ? [soft] : [])];
   return { ...asked, dots, time, warnings };
+}
+
+/** A photo whose tones lie this close to the piece's bare surface, in the mean, may well give no dot, L*. */
+const BARE_PHOTO_L = 1;
+
+/**
+ * A bitmap without one dot burns nothing, and everything that is said about it (no error, no time) sounds well.
+ * @throws AppError nothing-fires when the photo itself is not bare
+ */
+function refuseBlank(
+  dots: Dots,
+  { toned, opaque, spec }: Asked & { readonly opaque: Plane<'mask'> | undefined; readonly spec: JobSpec },
+): void {
+  if (dots.data.some((value) => value > 0)) return;
+  const { direction } = spec.profile;
+  let sum = 0;
+  let weight = 0;
+  for (let i = 0; i < toned.data.length; i++) {
+    const share = opaque ? opaque.data[i]! : 1;
+    const lightness = lightnessOfLuminance(toned.data[i]!);
+    sum += share * (direction === 'lighter' ? lightness : 100 - lightness);
+    weight += share;
+  }
+  const mean = weight > 0 ? sum / weight : 0;
+  if (mean <= BARE_PHOTO_L) return;
+  const { pitchMm, lineSpacingMm } = spec.grid;
+  throw new AppError(
+    'nothing-fires',
+    `found not one of ${dots.width} × ${dots.height} dots that fires, for a photo that is ${mean.toFixed(1)} L* from bare in the mean; dots lie ${pitchMm} × ${lineSpacingMm} mm apart, and the mark of one is about ${Math.round(1000 * markMm(spec))} µm wide. Needed a finer pitch and spacing, or a profile whose marks show`,
+    { pitchMm, lineSpacingMm },
+  );
+}
+
+function markMm({ profile, grid }: JobSpec): number {
+  const { xUm, yUm } = computeMarkDiametersUm(profile.response, grid);
+  return Math.sqrt(xUm * yUm) / 1000;
 }
 
 /** The road of a photo: from its pixels to the dots that burn, and everything that is said about them. */

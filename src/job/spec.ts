@@ -4,7 +4,6 @@ import {
   type AimCurve,
   compareSettings,
   fillDotTable,
-  findMark,
   findRefused,
   type Material,
   type Profile,
@@ -16,7 +15,7 @@ import {
   STRAIGHT_CURVE_WARNING,
   straightProfile,
 } from '../material/index.ts';
-import { type BurnSettings, computeSpotDiameterUm, describeOptics } from '../optics/index.ts';
+import type { BurnSettings } from '../optics/index.ts';
 import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../photo/index.ts';
 import type { ChannelWeights, DotFormat, DotGrid } from '../plane/index.ts';
 import {
@@ -30,6 +29,15 @@ import {
 } from '../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../units.ts';
 import { parseAim, warnOfAim, warnOfExposures } from './aim.ts';
+import {
+  judgeDose,
+  recommendSpacingMm,
+  refuseBeyond,
+  resolveGrid,
+  spotDiameterUm,
+  startSettings,
+  warnOfSolid,
+} from './grid.ts';
 import { listMarkTones } from './predict.ts';
 import { findScreen, shortestRunOf } from './screen-choice.ts';
 import { listVerified, readHistory } from './verification.ts';
@@ -94,6 +102,8 @@ export interface JobSpec {
   readonly curve: 'measured' | 'predicted';
   readonly grid: DotGrid;
   readonly gridOrigin: 'profile' | 'given' | 'recommended';
+  /** Line spacing that the solid of the profile supports, mm; absent where none was learned for this machine. */
+  readonly supportedLineSpacingMm?: number;
   readonly settings: BurnSettings;
   /** With the reason where the program chose it, or a part of it. */
   readonly screen: ScreenChoice & { readonly name: ScreenName; readonly reason?: string };
@@ -140,8 +150,10 @@ export function resolveJob(
       ? tryMaterial(learned.material, shop)
       : findMaterial(request.material, shop);
   const levels = request.levels ?? JOB_DEFAULTS.levels;
-  const grid = resolveGrid(request, { machine, material, learned });
-  const settings = learned && learned.machine === machine.name ? learned.settings : startSettings(machine, { grid });
+  const grid = resolveGrid(request, { machine, learned });
+  const own = learned?.machine === machine.name ? learned : undefined;
+  const settings = own ? own.settings : startSettings(machine, { grid });
+  if (learned) refuseBeyond(settings, { machine, of: `profile ${learned.name}`, code: 'profile-unusable' });
   const needs = { machine, settings, grid, learned, levels };
   const wanted = findScreen(request.screen ?? learned?.screen.name ?? JOB_DEFAULTS.screen, needs);
   const screen = {
@@ -159,6 +171,11 @@ export function resolveJob(
   refuseOversize(size, machine);
 
   const warnings: string[] = [];
+  const dose = judgeDose({ machine, learned, settings, grid });
+  if (dose) warnings.push(dose);
+  const viewingDistanceMm = request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm;
+  const solid = own && warnOfSolid(own, { grid, viewingDistanceMm });
+  if (solid) warnings.push(solid);
   if (!learned) warnings.push(STRAIGHT_CURVE_WARNING);
   if (learned?.origin === 'assumed') {
     warnings.push(
@@ -223,13 +240,14 @@ export function resolveJob(
   return {
     size,
     safeMarginMm: request.safeMarginMm ?? JOB_DEFAULTS.safeMarginMm,
-    viewingDistanceMm: request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm,
+    viewingDistanceMm,
     machine,
     material: material ?? { name: profile.material, title: profile.material, cautions: [] },
     profile,
     curve: predicted ? 'predicted' : 'measured',
     grid: { pitchMm: grid.pitchMm, lineSpacingMm: grid.lineSpacingMm },
     gridOrigin: grid.origin,
+    ...(own ? { supportedLineSpacingMm: recommendSpacingMm(own) } : {}),
     settings,
     screen,
     fit: request.fit ?? JOB_DEFAULTS.fit,
@@ -273,11 +291,6 @@ export function readMachine(name: string, shop: Shop): Machine {
 export function readProfile(name: string, shop: Shop): Profile {
   const { json, path } = shop.read('profiles', name);
   return parseProfile(json, path);
-}
-
-/** The spot of a machine: as measured, else from its lens. */
-export function spotDiameterUm(machine: Machine): number {
-  return machine.spotDiameterUm ?? computeSpotDiameterUm(machine);
 }
 
 /** @throws AppError material-refused */
@@ -336,45 +349,6 @@ export function screenOptionsOf(
     .map((key) => [key, all[key]] as const);
   const options = Object.fromEntries(entries) as Record<string, string | number>;
   return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
-}
-
-export function resolveGrid(
-  { pitchMm, lineSpacingMm }: JobRequest,
-  { machine, material, learned }: { machine: Machine; material: Material | undefined; learned: Profile | undefined },
-): DotGrid & { readonly origin: JobSpec['gridOrigin'] } {
-  const origin = pitchMm !== undefined || lineSpacingMm !== undefined ? 'given' : learned ? 'profile' : 'recommended';
-  if (learned) {
-    return {
-      pitchMm: pitchMm ?? learned.grid.pitchMm,
-      lineSpacingMm: lineSpacingMm ?? learned.grid.lineSpacingMm,
-      origin,
-    };
-  }
-  const mark = material && findMark(material, machine.wavelengthNm);
-  const report = describeOptics(machine, {
-    ...machine.defaults,
-    markDiameterUm: spotDiameterUm(machine) * (mark?.markToSpot ?? 1),
-    ...(lineSpacingMm === undefined ? {} : { lineSpacingMm }),
-    ...(pitchMm === undefined ? {} : { pitchMm }),
-  });
-  const spacing = lineSpacingMm ?? report.recommendedLineSpacingMm;
-  return { pitchMm: pitchMm ?? spacing, lineSpacingMm: spacing, origin };
-}
-
-/**
- * Settings to start with where nothing was learned: the machine's own and those that are given; without a given speed the
- * one nearest to the machine's at which every dot gets the same whole number of pulses.
- */
-export function startSettings(
-  machine: Machine,
-  { grid, given = {} }: { readonly grid: DotGrid; readonly given?: Partial<BurnSettings> },
-): BurnSettings {
-  const settings = { ...machine.defaults, ...given };
-  const { pitchMm, lineSpacingMm } = grid;
-  const locked = describeOptics(machine, { ...settings, pitchMm, lineSpacingMm }).lockedSpeedMmPerS;
-  const { min, max } = machine.speedMmPerS;
-  if (given.speedMmPerS !== undefined || locked === null || locked < min || locked > max) return settings;
-  return { ...settings, speedMmPerS: Number(locked.toPrecision(9)) };
 }
 
 function assumeProfile({

@@ -16,6 +16,7 @@ import { describeCounts, meanDose, type SearchFacts } from '../screens/index.ts'
 import { mergeCautions } from './cautions.ts';
 import { countClipped } from './clipped.ts';
 import type { RunCost } from './compare-runs.ts';
+import { recommendStartSpacingMm } from './grid.ts';
 import { roundTo } from './html.ts';
 import type { Picture } from './picture.ts';
 import { type Quote, quoteOrder } from './price.ts';
@@ -186,7 +187,15 @@ export function writeTicket(facts: TicketFacts): Ticket {
   const { spec, name, photoFile, version, picture, frame, tone, table, dots, time } = facts;
   const { machine, profile, material, settings, grid } = spec;
   const mark = computeMarkDiametersUm(profile.response, grid);
-  const optics = describeOptics(machine, { ...settings, ...grid, markDiameterUm: Math.sqrt(mark.xUm * mark.yUm) });
+  const optics = describeOptics(machine, {
+    ...settings,
+    ...grid,
+    markDiameterUm: Math.sqrt(mark.xUm * mark.yUm),
+    recommended:
+      spec.supportedLineSpacingMm === undefined
+        ? { lineSpacingMm: recommendStartSpacingMm(machine), by: 'spot' }
+        : { lineSpacingMm: spec.supportedLineSpacingMm, by: 'measured' },
+  });
   const counts = countValues(facts.toned, picture.opaque ? { mask: picture.opaque } : {});
   const clipped = countClipped({ ...facts, light: picture.light }, picture.opaque);
   const uncertainty = assessUncertainty(counts, { profile, curve: spec.curve, table });

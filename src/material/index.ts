@@ -30,6 +30,7 @@ export { parseMaterial, parseProfile, parseRefused } from './parse.ts';
 export * from './refused.ts';
 export * from './response.ts';
 export * from './simulate.ts';
+export * from './solid.ts';
 export * from './store.ts';
 export * from './straight.ts';
 export * from './types.ts';

@@ -14,7 +14,6 @@ import {
 import {
   approximateDoseRipple,
   computeArealDoseJPerCm2,
-  computeCoveringSpacingMm,
   computeDoseRipple,
   computeLineDoseJPerCm2,
   computeLineOverlap,
@@ -31,25 +30,18 @@ import {
   computePulsesPerDot,
   computePulsesPerSpot,
 } from './pulses.ts';
+import { listBeyond, type SettingRanges } from './ranges.ts';
 import { computeCylinderEdgeAngleDeg, computeCylinderWidthMm } from './round-piece.ts';
 import type { BurnSettings } from './settings.ts';
-
-interface Limits {
-  readonly min: number;
-  readonly max: number;
-}
+import { chooseLineSpacingMm, SPACING_RULE } from './spacing.ts';
 
 /** The facts of a laser with one lens that optics needs. */
-export interface BeamFacts extends LensBeam {
+export interface BeamFacts extends LensBeam, SettingRanges {
   readonly emission: 'pulsed' | 'continuous';
   /** Spot diameter as measured, µm; absent: computed from the lens. */
   readonly spotDiameterUm?: number;
   /** Clear aperture of the lens or of the scan mirrors, mm. */
   readonly lensApertureMm?: number;
-  readonly powerW: Limits;
-  readonly speedMmPerS: Limits;
-  readonly rateKHz?: Limits;
-  readonly pulseNs?: Limits;
 }
 
 /** Settings of one burn with what it is laid out on. */
@@ -57,14 +49,19 @@ export interface OpticsOptions extends BurnSettings {
   /** Distance between scan lines, mm; absent: the recommended one. */
   readonly lineSpacingMm?: number;
   /**
-   * Distance between dots along a scan line, mm; absent: a given line spacing, or with a recommended one the whole number
-   * of pulses that comes nearest to it.
+   * Distance between dots along a scan line, mm; absent: a given line spacing, or with a recommended one the largest whole
+   * number of pulses within it.
    */
   readonly pitchMm?: number;
   /** Diameter of what one dot visibly changes, µm; absent: taken as the spot diameter. */
   readonly markDiameterUm?: number;
   /** Largest dose ripple of a solid fill that still counts as even, 0 … 1; `OPTICS_DEFAULTS.rippleLimit`. */
   readonly rippleLimit?: number;
+  /**
+   * Line spacing to recommend, mm: what a measured solid supports, after which the dose ripple of the spot is no longer
+   * judged, or what the rule gave for other settings. Absent: by the spot, for these settings.
+   */
+  readonly recommended?: { readonly lineSpacingMm: number; readonly by: OpticsReport['recommendedBy'] };
   /** Growth of the spot that still counts as in focus; `OPTICS_DEFAULTS.spotGrowth`. */
   readonly spotGrowth?: number;
   /** Diameter of a round piece that lies under the lens and does not turn, mm. */
@@ -72,10 +69,10 @@ export interface OpticsOptions extends BurnSettings {
 }
 
 /**
- * Limits, shares of the mean dose and of the waist's diameter. Assumed, nobody's published number: a tenth is let pass
- * as even and as in focus, and the report prints both.
+ * Limits, shares of the mean dose and of the waist's diameter. Assumed, nobody's published number: what counts as even
+ * and as in focus; the report prints both.
  */
-export const OPTICS_DEFAULTS = { rippleLimit: 0.1, spotGrowth: 0.1 } as const;
+export const OPTICS_DEFAULTS = { rippleLimit: SPACING_RULE.unevennessLimit, spotGrowth: 0.1 } as const;
 
 export interface OpticsWarning {
   /** Name of the report's field, or of the setting, that is in doubt. */
@@ -130,10 +127,12 @@ export interface OpticsReport {
   readonly doseRipple: number;
   readonly doseRippleApproximate: number;
   readonly rippleLimit: number;
-  /** Largest line spacing that is even enough and leaves nothing bare: the smaller of the next two, down to whole µm. */
+  /** What the rule for all charts and jobs gives (`chooseLineSpacingMm`), or what a measured solid supports. */
   readonly recommendedLineSpacingMm: number;
+  readonly recommendedBy: 'spot' | 'measured';
+  /** Largest line spacing whose dose ripples by no more than the limit. */
   readonly rippleLineSpacingMm: number;
-  /** Largest spacing of a square grid of dots whose round marks leave no bare corner, mark diameter/√2. */
+  /** Largest spacing of a square grid of dots whose round marks, each alone, leave no bare corner: mark diameter/√2. */
   readonly coveringLineSpacingMm: number;
   /** Line spacing over mark diameter. */
   readonly lineSpacingPerMark: number;
@@ -154,6 +153,7 @@ export interface OpticsReport {
  */
 export function describeOptics(beam: BeamFacts, options: OpticsOptions): OpticsReport {
   checkPositive({
+    recommended: options.recommended?.lineSpacingMm,
     powerW: options.powerW,
     speedMmPerS: options.speedMmPerS,
     passes: options.passes,
@@ -174,7 +174,9 @@ export function describeOptics(beam: BeamFacts, options: OpticsOptions): OpticsR
   const markDiameterUm = options.markDiameterUm ?? spotDiameterUm;
   const rippleLineSpacingMm = findRippleSpacingMm({ spotDiameterUm, rippleLimit });
   const coveringLineSpacingMm = markDiameterUm / Math.SQRT2 / 1000;
-  const recommendedLineSpacingMm = floorToUm(Math.min(rippleLineSpacingMm, coveringLineSpacingMm));
+  const { recommended } = options;
+  const recommendedLineSpacingMm =
+    recommended?.lineSpacingMm ?? recommendBySpot(options, { spotDiameterUm, rippleLimit });
   const lineSpacingMm = options.lineSpacingMm ?? recommendedLineSpacingMm;
   const pitchMm = options.pitchMm ?? options.lineSpacingMm ?? recommendPitchMm(beam, options, recommendedLineSpacingMm);
   const hatch = { spotDiameterUm, lineSpacingMm };
@@ -212,6 +214,7 @@ export function describeOptics(beam: BeamFacts, options: OpticsOptions): OpticsR
     doseRippleApproximate: approximateDoseRipple(hatch),
     rippleLimit,
     recommendedLineSpacingMm,
+    recommendedBy: recommended?.by ?? ('spot' as const),
     rippleLineSpacingMm,
     coveringLineSpacingMm,
     lineSpacingPerMark: (1000 * lineSpacingMm) / markDiameterUm,
@@ -235,15 +238,25 @@ export function describeOptics(beam: BeamFacts, options: OpticsOptions): OpticsR
   };
 }
 
-/** Down to whole micrometres, which is what control software takes; spacings below 1 µm stay as they are. */
-function floorToUm(lengthMm: number): number {
-  return lengthMm < 0.001 ? lengthMm : Math.floor(lengthMm * 1000 + 1e-9) / 1000;
+/** Before anything is measured a solid is as even as its dose. */
+function recommendBySpot(
+  { speedMmPerS, passes }: BurnSettings,
+  limits: { readonly spotDiameterUm: number; readonly rippleLimit: number },
+): number {
+  return chooseLineSpacingMm({
+    speedMmPerS,
+    passes,
+    unevennessAt: (lineSpacingMm) => computeDoseRipple({ ...limits, lineSpacingMm }),
+    widestMm: findRippleSpacingMm(limits),
+    unevennessLimit: limits.rippleLimit,
+  })!;
 }
 
-function recommendPitchMm({ emission }: BeamFacts, { speedMmPerS, rateKHz }: BurnSettings, nearMm: number): number {
-  if (emission === 'continuous' || rateKHz === undefined) return nearMm;
+/** Whole pulses, rounded down: dots further apart than the lines would leave gaps along them. */
+function recommendPitchMm({ emission }: BeamFacts, { speedMmPerS, rateKHz }: BurnSettings, withinMm: number): number {
+  if (emission === 'continuous' || rateKHz === undefined) return withinMm;
   const pulsePitchMm = computePulsePitchUm({ speedMmPerS, rateKHz }) / 1000;
-  return pulsePitchMm * Math.max(1, Math.round(nearMm / pulsePitchMm));
+  return pulsePitchMm * Math.max(1, Math.floor(withinMm / pulsePitchMm + 1e-9));
 }
 
 type Numbers = Omit<OpticsReport, 'warnings'>;
@@ -351,40 +364,24 @@ function warnOfLens(beam: BeamFacts, { spotDiameterUm, numericalAperture }: Numb
 }
 
 function warnOfRanges(beam: BeamFacts, settings: BurnSettings): OpticsWarning[] {
-  const warnings: OpticsWarning[] = [];
-  const check = (about: 'powerW' | 'speedMmPerS' | 'rateKHz' | 'pulseNs', what: string, unit: string) => {
-    const value = settings[about];
-    const range = beam[about];
-    if (value === undefined || range === undefined || (value >= range.min && value <= range.max)) return;
-    warnings.push({
-      about,
-      text: `${what} ${show(value)} ${unit} is outside the machine's ${show(range.min)} to ${show(range.max)} ${unit}`,
-    });
-  };
-  check('powerW', 'power', 'W');
-  check('speedMmPerS', 'speed', 'mm/s');
-  check('rateKHz', 'pulse rate', 'kHz');
-  check('pulseNs', 'pulse duration', 'ns');
-  return warnings;
+  return listBeyond(settings, beam).map(({ about, what, unit, value, min, max }) => ({
+    about,
+    text: `${what} ${show(value)} ${unit} is outside the machine's ${show(min)} to ${show(max)} ${unit}`,
+  }));
 }
 
+/** Only what has a remedy is a warning; the rest stands in the report as numbers. */
 function warnOfPulses({ emission }: BeamFacts, numbers: Numbers): OpticsWarning[] {
-  const { pulsePitchUm, pulsesPerDot, pulseRipple, spotDiameterUm, pitchMm, lockedPulsesPerDot } = numbers;
-  if (pulsePitchUm === null || pulsesPerDot === null || pulseRipple === null) {
+  const { pulsePitchUm, pulsesPerDot, spotDiameterUm, pitchMm, lockedPulsesPerDot } = numbers;
+  if (pulsePitchUm === null || pulsesPerDot === null) {
     if (emission === 'continuous') return [];
-    return [{ about: 'rateKHz', text: 'no pulse rate given: nothing can be said about single pulses' }];
+    return [{ about: 'rateKHz', text: 'no pulse rate given: give one, or nothing can be said about single pulses' }];
   }
   const warnings: OpticsWarning[] = [];
   if (pulsePitchUm > spotDiameterUm) {
     warnings.push({
       about: 'pulseOverlap',
-      text: `pulses lie ${show(pulsePitchUm)} µm apart, wider than the ${show(spotDiameterUm)} µm spot: a line falls apart into single pulses`,
-    });
-  }
-  if (pulseRipple > numbers.rippleLimit) {
-    warnings.push({
-      about: 'lineDoseJPerCm2',
-      text: `dose along a line ripples by ±${show(100 * pulseRipple)} % from pulse to pulse: line and hatch doses are means along the line`,
+      text: `pulses lie ${show(pulsePitchUm)} µm apart, wider than the ${show(spotDiameterUm)} µm spot, so that a line falls apart into points: slow down or raise the pulse rate`,
     });
   }
   if (pulsesPerDot < 1 - 1e-9) {
@@ -402,34 +399,17 @@ function warnOfPulses({ emission }: BeamFacts, numbers: Numbers): OpticsWarning[
   return warnings;
 }
 
+/** Where nothing is measured; a measured solid is judged by who knows its tones. */
 function warnOfLines(numbers: Numbers): OpticsWarning[] {
-  const { lineSpacingMm, pitchMm, markDiameterUm, doseRipple, doseRippleApproximate } = numbers;
-  const warnings: OpticsWarning[] = [];
-  const mark = `${show(markDiameterUm)} µm ${numbers.markOrigin === 'spot' ? 'spot (taken as the mark)' : 'mark'}`;
-  if (1000 * lineSpacingMm > markDiameterUm) {
-    warnings.push({
+  const { lineSpacingMm, doseRipple, recommendedBy, onLineDoseJPerCm2, midLineDoseJPerCm2 } = numbers;
+  if (recommendedBy === 'measured' || doseRipple <= numbers.rippleLimit * (1 + 1e-9)) return [];
+  const valley = Math.round((100 * midLineDoseJPerCm2) / onLineDoseJPerCm2);
+  return [
+    {
       about: 'lineSpacingMm',
-      text: `line spacing ${show(1000 * lineSpacingMm)} µm is wider than the ${mark}: bare material stays between lines`,
-    });
-  } else if (lineSpacingMm > computeCoveringSpacingMm({ markDiameterUm, pitchMm }) * (1 + 1e-9)) {
-    warnings.push({
-      about: 'lineSpacingMm',
-      text: `round marks as large as the ${mark} on a ${show(1000 * pitchMm)} × ${show(1000 * lineSpacingMm)} µm grid leave bare corners between four dots`,
-    });
-  }
-  if (doseRipple > numbers.rippleLimit * (1 + 1e-9)) {
-    warnings.push({
-      about: 'doseRipple',
-      text: `a solid fill ripples by ±${show(100 * doseRipple)} %, more than ±${show(100 * numbers.rippleLimit)} %; ${show(numbers.rippleLineSpacingMm)} mm would be even enough`,
-    });
-  }
-  if (doseRippleApproximate > 1.01 * doseRipple) {
-    warnings.push({
-      about: 'doseRippleApproximate',
-      text: 'at this wide a line spacing the one-term formula is off by more than 1 %; use the exact sum',
-    });
-  }
-  return warnings;
+      text: `lines ${show(1000 * lineSpacingMm)} µm apart leave stripes in a solid: between them the dose is ${valley} % of that on a line; ${show(numbers.recommendedLineSpacingMm)} mm is even`,
+    },
+  ];
 }
 
 function warnOfCylinder({ cylinderDiameterMm, cylinderWidthMm, cylinderEdgeAngleDeg }: Numbers): OpticsWarning[] {

@@ -177,17 +177,24 @@ export function resolutionWarning(frame: Frame): string | undefined {
   // One part in a thousand is no pixel's worth of difference, only rounding of the place to dots.
   if (share >= 0.999) return undefined;
   const size = `${shown(place.width * grid.pitchMm)} × ${shown(place.height * grid.lineSpacingMm)} mm`;
-  const reason =
-    cell.width > grid.pitchMm || cell.height > grid.lineSpacingMm
-      ? `what the eye separates at ${shown(frame.viewingDistanceMm)} mm`
-      : 'the dots';
-  const one = Math.round(Math.max(cell.width, cell.height) * 1000) / 1000;
+  const eye = `what the eye separates at ${shown(frame.viewingDistanceMm)} mm`;
+  const across = [toUm(cell.width), cell.width > grid.pitchMm * (1 + 1e-9) ? eye : 'the distance of the dots'] as const;
+  const down = [
+    toUm(cell.height),
+    cell.height > grid.lineSpacingMm * (1 + 1e-9) ? eye : 'the distance of the lines',
+  ] as const;
+  const rule =
+    across[0] === down[0]
+      ? `one per ${across[0]} mm, ${across[1] === down[1] ? eye : 'the distance of dots and lines'}`
+      : `one per ${across[0]} mm across, ${across[1]}, and one per ${down[0]} mm down, ${down[1]}`;
   return (
     `The photo has ${wholePixels(have.width)} × ${wholePixels(have.height)} pixels for ${size}; ` +
-    `${Math.ceil(needed.width)} × ${Math.ceil(needed.height)} are needed (one per ${one} mm, ${reason}). ` +
+    `${Math.ceil(needed.width)} × ${Math.ceil(needed.height)} are needed (${rule}). ` +
     `It will look soft: ask for a larger original, or engrave it at most ${shown(place.width * grid.pitchMm * share)} mm wide.`
   );
 }
+
+const toUm = (mm: number) => Math.round(mm * 1000) / 1000;
 
 function coverCrop(photo: PhotoSize, aspect: number, focus: { readonly x: number; readonly y: number }): Rectangle {
   const width = snap(Math.min(photo.width, photo.height * aspect));

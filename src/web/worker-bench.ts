@@ -7,6 +7,7 @@ import {
   parseRehearsalErrors,
   resolveChart,
   sayExpectedError,
+  saySpacing,
 } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
 import { decodePhoto, encodeJpeg, readColour, readPhotoFile, releaseMemory, writeFilesAtomic } from '../plane/index.ts';
@@ -182,7 +183,7 @@ function viewChecked({ check, profile, history, ofPrint }: CheckRecord) {
 }
 
 function listFacts({ learned, span }: LearnedRecord): NumberFact[] {
-  const { profile, report, recommendedSpacingMm } = learned;
+  const { profile, report } = learned;
   const width = ({ value, low, high }: LearnedRecord['learned']['report']['markX']) =>
     `${value.toFixed(1)} µm (95 %: ${low.toFixed(1)} … ${high.toFixed(1)})`;
   return [
@@ -193,7 +194,7 @@ function listFacts({ learned, span }: LearnedRecord): NumberFact[] {
     ...listKnown(profile),
     { label: 'Mark width along the scan', value: width(report.markX) },
     { label: 'Mark width across the scan', value: width(report.markY) },
-    { label: 'Line spacing recommended', value: `${recommendedSpacingMm.toFixed(3)} mm` },
+    { label: 'Line spacing recommended', value: saySpacing(learned) },
     { label: 'Model against all patches', value: `${report.modelRms.toFixed(2)} L*` },
   ];
 }

@@ -9,7 +9,9 @@ describe('tonewright optics', () => {
     expect([status, stderr]).toEqual([0, '']);
     // 4·1.5·0.355 µm·150/(π·3.25) = 31.29 µm.
     expect(stdout).toMatch(/spot diameter +31\.29 µm/);
-    expect(stdout).toMatch(/dose +10 J\/cm²/);
+    // 2 W/(1100 mm/s·0.022 mm) = 0.0826 J/mm²: the settings and the grid that a first chart has.
+    expect(stdout).toMatch(/dose +8\.264 J\/cm²/);
+    expect(stdout).toMatch(/recommended spacing +0\.022 mm/);
     expect(stdout).toMatch(/Assumed, not measured\n {2}beam and lens/);
     expect(stdout).not.toMatch(/Round piece/);
   });
@@ -37,11 +39,38 @@ describe('tonewright optics', () => {
     expect(report.cylinderWidthMm).toBeCloseTo(19.901, 3);
   });
 
-  test('says on stderr, and in the JSON, where a setting or a formula is in doubt', async () => {
-    const { status, stdout, stderr } = await optics('--power', '9', '--json');
+  test('says on stderr, and in the JSON, where a setting is in doubt', async () => {
+    const { status, stdout, stderr } = await optics(
+      '--spacing',
+      '0.04',
+      '--pitch',
+      '0.02',
+      '--speed',
+      '1000',
+      '--json',
+    );
     expect(status).toBe(0);
-    expect(stderr).toMatch(/^warning: power 9 W is outside/);
-    expect(JSON.parse(stdout).warnings[0]).toMatchObject({ about: 'powerW' });
+    expect(stderr).toMatch(/^warning: lines 40 µm apart leave stripes/);
+    expect(JSON.parse(stdout).warnings[0]).toMatchObject({ about: 'lineSpacingMm' });
+  });
+
+  test('refuses settings beyond the machine, and lines that no solid comes of', async () => {
+    const beyond = await optics('--power', '60');
+    expect([beyond.status, beyond.stderr]).toEqual([2, expect.stringMatching(/power of 60 W, needed 0.1 to 8 W/)]);
+    const wide = await optics('--spacing', '20');
+    expect([wide.status, wide.stderr]).toEqual([
+      2,
+      expect.stringMatching(/--spacing: found 20 mm.*"20um" was meant\?/),
+    ]);
+  });
+
+  test('its own examples run without a warning', async () => {
+    const { COMMANDS } = await import('../../src/cli/commands/index.ts');
+    const { examples } = COMMANDS.find(({ name }) => name === 'optics')!;
+    for (const example of examples) {
+      const { status, stderr } = await runCli(example.split(' '));
+      expect([example, status, stderr]).toEqual([example, 0, '']);
+    }
   });
 
   test('leaves pulses out for a continuous beam and says so when a rate is given', async () => {

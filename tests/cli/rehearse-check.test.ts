@@ -17,7 +17,8 @@ const STRIP = ['--machine', 'galvo-1064-f160', '--material', 'anodised-black', '
 
 /** A strip burned on the virtual engraver and scanned. */
 async function scanStrip(cwd: string, name: string, ...engraveOptions: string[]): Promise<string> {
-  const engrave = ['strip/chart.png', '--material-model', 'anodised-black', '--dpi', '300', '--out', `${name}.npy`];
+  const own = ['--material-model', 'anodised-black', '--power', '8', '--speed', '800', '--scan', 'two-way'];
+  const engrave = ['strip/chart.png', ...own, '--dpi', '300', '--out', `${name}.npy`];
   await run(cwd, 'rehearse', 'engrave', ...engrave, ...engraveOptions);
   await run(cwd, 'rehearse', 'capture', `${name}.npy`, '--camera', 'flatbed-300', '--out', `${name}.png`);
   return `${name}.png`;

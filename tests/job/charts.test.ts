@@ -2,8 +2,17 @@ import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { type ChartRequest, makeChart, parseChartLayout, readProfile, resolveChart } from '../../src/job/index.ts';
-import { openShop, toneCurveOf } from '../../src/material/index.ts';
+import {
+  type ChartRequest,
+  makeChart,
+  parseChartLayout,
+  readMachine,
+  readProfile,
+  resolveChart,
+  resolveJob,
+} from '../../src/job/index.ts';
+import { findMark, openShop, parseMaterial, toneCurveOf } from '../../src/material/index.ts';
+import { describeOptics } from '../../src/optics/index.ts';
 import { decodeDotsBytes } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
@@ -49,8 +58,8 @@ describe('what a chart is made of', () => {
 
   test('dots without a pulse of their own are told before the chart is burned, as they are told of a job', () => {
     const request = { kind: 'tone', machine: 'galvo-355-f210', material: 'anodised-black' } as const;
-    expect(resolve({ ...request, settings: { speedMmPerS: 1000 } }).warnings.join(' ')).toMatch(
-      /Dots lie 12 µm apart but pulses 20 µm.*slow down to 600 mm\/s/,
+    expect(resolve({ ...request, settings: { speedMmPerS: 1500 } }).warnings.join(' ')).toMatch(
+      /Dots lie 22 µm apart but pulses 30 µm.*slow down to 1100 mm\/s/,
     );
     expect(resolve(request).warnings).toEqual([]);
   });
@@ -99,14 +108,90 @@ describe('what a chart is made of', () => {
     rmSync(folder, { recursive: true });
   });
 
-  test('settings that the machine cannot do are warned of', () => {
-    const spec = resolve({
-      kind: 'tone',
-      machine: 'galvo-1064-f160',
-      direction: 'darker',
-      settings: { powerW: 500 },
-    });
-    expect(spec.warnings.join()).toMatch(/500 W is outside/);
+  test.each([
+    [{ powerW: 500 }, /chart tone: found a power of 500 W, needed 1 to 20 W/],
+    [{ speedMmPerS: 9000 }, /found a speed of 9000 mm\/s, needed 10 to 5000/],
+    [{ rateKHz: 2000 }, /found a pulse rate of 2000 kHz, needed 1 to 1000/],
+    [{ pulseNs: 1 }, /found a pulse duration of 1 ns, needed 2 to 350/],
+  ])('%j, which the machine cannot do, is refused', (settings, message) => {
+    const request = { kind: 'tone', machine: 'galvo-1064-f160', direction: 'darker', settings } as const;
+    expect(() => resolve(request)).toThrow(message);
+  });
+});
+
+describe('the grid and the dose of a first chart', () => {
+  const machines = SHOP.list('machines').map(({ name }) => readMachine(name, SHOP));
+  const materials = SHOP.list('materials')
+    .map(({ name }) => SHOP.read('materials', name))
+    .filter(({ json }) => (json as { schema: string }).schema === 'tonewright-material/1')
+    .map(({ json, path }) => parseMaterial(json, path));
+  const pairs = machines.flatMap((machine) =>
+    materials.filter((one) => findMark(one, machine.wavelengthNm)).map((one) => [machine, one] as const),
+  );
+
+  test('are the same for a chart, a photo and the optics, for every machine and material', () => {
+    expect(pairs.length).toBeGreaterThanOrEqual(17);
+    for (const [machine, material] of pairs) {
+      const request = { machine: machine.name, material: material.name };
+      const spec = resolve({ kind: 'tone', ...request, size: '48x48' });
+      const job = resolveJob({ ...request, size: '40x30' }, { shop: SHOP, refused: [] });
+      const { recommendedLineSpacingMm } = describeOptics(machine, machine.defaults);
+      expect([spec.options.grid.lineSpacingMm, job.grid.lineSpacingMm]).toEqual([
+        recommendedLineSpacingMm,
+        recommendedLineSpacingMm,
+      ]);
+      expect(job.settings).toEqual(spec.options.settings);
+      expect(spec.warnings).toEqual([]);
+    }
+  });
+
+  test('cost at most 1.3 times the time of the example profile’s grid', async () => {
+    const profiles = SHOP.list('profiles').map(({ name }) => readProfile(name, SHOP));
+    for (const machine of machines) {
+      const request = { kind: 'tone', machine: machine.name, direction: 'lighter', size: '48x48' } as const;
+      const { cost } = await makeChart(resolve(request));
+      for (const { grid } of profiles.filter((one) => one.machine === machine.name)) {
+        const example = await makeChart(resolve({ ...request, ...grid }));
+        expect([machine.name, cost.seconds / example.cost.seconds <= 1.3]).toEqual([machine.name, true]);
+      }
+    }
+  });
+
+  test('keep the machine’s start dose on any grid, by the power; a dose that was asked for is said', () => {
+    const request = { kind: 'tone', machine: 'galvo-355-f210', material: 'anodised-black' } as const;
+    const start = resolve(request);
+    // 2 W on lines 22 µm apart, one pulse a dot at 50 kHz: 1100 mm/s; 2/(1100·0.022) J/mm².
+    expect(start.options.settings).toMatchObject({ powerW: 2, speedMmPerS: 1100 });
+    expect(start.doseJPerCm2).toBeCloseTo(8.2645, 3);
+    const fine = resolve({ ...request, pitchMm: 0.012, lineSpacingMm: 0.012 });
+    expect(fine.options.settings.powerW).toBeCloseTo(2 * (12 / 22) ** 2, 2);
+    expect(fine.doseJPerCm2 / start.doseJPerCm2).toBeCloseTo(1, 2);
+    expect(fine.warnings).toEqual([]);
+    const strong = resolve({ ...request, settings: { powerW: 6 } });
+    expect(strong.warnings).toEqual([
+      expect.stringMatching(/24.8 J\/cm² in a solid, 3 times the 8.26 J\/cm² that galvo/),
+    ]);
+    const weak = resolve({ ...request, settings: { powerW: 1 } });
+    expect(weak.warnings).toEqual([expect.stringMatching(/50 % of the 8.26 J\/cm²/)]);
+  });
+
+  test('are said on the page', async () => {
+    const { files } = await makeChart(resolve({ kind: 'tone', profile: 'anodised-black', size: '48x48' }));
+    const page = String(files.find(({ name }) => name === 'chart.html')!.bytes);
+    expect(page).toMatch(/Dose of a solid[\s\S]{0,40}10 J\/cm² \(anodised-black was learned with 10 J\/cm²\)/);
+  });
+
+  test.each([
+    [{ lineSpacingMm: 20 }, /--spacing: found 20 mm between lines, .*needed at most 0.156 mm; "20um" was meant\?/],
+    [{ pitchMm: 0.7 }, /--pitch: found 0.7 mm between dots/],
+    [
+      { lineSpacingMm: 0.001 },
+      /found 200 J\/cm² in a solid, 20 times the 10 J\/cm² that anodised-black was learned with/,
+    ],
+  ])('%j is refused for a chart and for a photo', (grid, message) => {
+    expect(() => resolve({ kind: 'tone', profile: 'anodised-black', ...grid })).toThrow(message);
+    const photo = { size: '40x30', profile: 'anodised-black', ...grid };
+    expect(() => resolveJob(photo, { shop: SHOP, refused: [] })).toThrow(message);
   });
 });
 

@@ -58,12 +58,12 @@ describe.each(files)('%s', (file) => {
   });
 });
 
-test('the 355 nm galvo with the long lens supports 0.02 mm over a card, the short lens finer over less', () => {
+test('the 355 nm galvo with the long lens supports 0.022 mm over a card, the short lens finer over less', () => {
   const long = parseMachine(read('galvo-355-f210.json'), 'long');
   const short = parseMachine(read('galvo-355-f100.json'), 'short');
-  expect(describeOptics(long, long.defaults).recommendedLineSpacingMm).toBe(0.02);
+  expect(describeOptics(long, long.defaults).recommendedLineSpacingMm).toBe(0.022);
   expect(Math.min(...long.fieldMm)).toBeGreaterThanOrEqual(100);
-  expect(describeOptics(short, short.defaults).recommendedLineSpacingMm).toBeLessThan(0.01);
+  expect(describeOptics(short, short.defaults).recommendedLineSpacingMm).toBe(0.013);
   expect(Math.max(...short.fieldMm)).toBeLessThan(Math.min(...long.fieldMm));
 });
 

@@ -153,7 +153,16 @@ describe('resolution', () => {
     const grid = { pitchMm: 0.2, lineSpacingMm: 0.2 };
     const frame = framePhoto({ width: 100, height: 100 }, { widthMm: 30, heightMm: 30, grid });
     expect(frame.pixelsNeeded).toEqual({ width: 150, height: 150 });
-    expect(resolutionWarning(frame)).toMatch(/one per 0\.2 mm, the dots/);
+    expect(resolutionWarning(frame)).toMatch(/one per 0\.2 mm, the distance of dots and lines/);
+  });
+
+  test('where only the lines are coarser than the eye, each way has its own reason', () => {
+    const grid = { pitchMm: 0.02, lineSpacingMm: 0.2 };
+    const frame = framePhoto({ width: 100, height: 100 }, { widthMm: 30, heightMm: 30, grid });
+    // One minute of arc at 300 mm is 0.0873 mm.
+    expect(resolutionWarning(frame)).toMatch(
+      /one per 0\.087 mm across, what the eye separates at 300 mm, and one per 0\.2 mm down, the distance of the lines/,
+    );
   });
 
   test('only the crop counts, not what is cut away', () => {

@@ -14,7 +14,6 @@ import { run as rehearse } from './rehearse.ts';
 const DEMO = {
   machine: 'galvo-355-f210',
   material: 'anodised-black',
-  grid: '0.02',
   photo: 'images/photos/two-dogs.jpg',
   size: '53.98x85.6',
   corner: '3.18',
@@ -30,11 +29,7 @@ export const run: Run = async (_args, options, surroundings) => {
   const given = (more: OptionValues): OptionValues => ({ force: true, ...more });
 
   progress('1 of 5: drawing the chart');
-  await chart(
-    ['tone'],
-    given({ machine: DEMO.machine, material: DEMO.material, pitch: DEMO.grid, spacing: DEMO.grid, out: at('1-chart') }),
-    surroundings,
-  );
+  await chart(['tone'], given({ machine: DEMO.machine, material: DEMO.material, out: at('1-chart') }), surroundings);
 
   progress('2 of 5: burning and scanning it on the virtual engraver');
   const scan = at('2-scan.png');

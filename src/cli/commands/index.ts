@@ -485,9 +485,18 @@ const RECORDS: readonly CommandRecord[] = [
         help: 'engrave: some of tilt, dirty-lens, mirrored, with commas between; capture also: clipped, glare; faults: those to show (default: all)',
       },
       { flags: '--chart <file>', help: 'engrave: layout of a dose chart, whose cells burn with their own settings' },
-      { flags: '--power <W>', help: 'engrave: power, W (default: as for the material model)' },
-      { flags: '--speed <mm/s>', help: 'engrave: speed, mm/s (default: as for the material model)' },
-      { flags: '--passes <n>', help: 'engrave: passes (default: as for the material model)' },
+      {
+        flags: '--power <W>',
+        help: 'engrave: power, W (default: by the chart or ticket beside the bitmap, else the material model’s)',
+      },
+      {
+        flags: '--speed <mm/s>',
+        help: 'engrave: speed, mm/s (default: by the chart or ticket beside the bitmap, else the material model’s)',
+      },
+      {
+        flags: '--passes <n>',
+        help: 'engrave: passes (default: by the chart or ticket beside the bitmap, else the material model’s)',
+      },
       {
         flags: '--scan <way>',
         help: 'engrave: scan lines one way, or there and back',

@@ -1,6 +1,6 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { listKnown, sayReserve } from '../../job/index.ts';
+import { listKnown, sayReserve, saySpacing } from '../../job/index.ts';
 import { type LearnedRecord, readChart } from '../../tasks/index.ts';
 import { readCaptureOptions, readDiameters } from '../captures.ts';
 import type { Outcome, Run } from '../command.ts';
@@ -38,7 +38,7 @@ export const run: Run = async (paths, options, surroundings) => {
 };
 
 function describe({ learned, span, captures, notices, files }: LearnedRecord): Outcome {
-  const { profile, report, layout, recommendedSpacingMm, scatter } = learned;
+  const { profile, report, layout, recommendedSpacingMm, gainByMoreDoseL, scatter } = learned;
   const { markX, markY } = report;
   return {
     json: {
@@ -47,6 +47,7 @@ function describe({ learned, span, captures, notices, files }: LearnedRecord): O
       report,
       chart: layout.hash,
       recommendedSpacingMm,
+      gainByMoreDoseL,
       scatter: scatter ?? null,
       span,
       captures: captures.map(({ name, located, readings }) => ({
@@ -85,7 +86,7 @@ function describe({ learned, span, captures, notices, files }: LearnedRecord): O
         `${span.tones} can be told apart, in steps of three times the scatter of equal patches, from ${formatNumber(100 * span.from, 3)} to ${formatNumber(100 * span.to, 3)} % of dots`,
       ],
       ...listKnown(profile).map(({ name, value }) => [name, value]),
-      ['spacing', `${formatNumber(recommendedSpacingMm, 3)} mm between lines recommended`],
+      ['spacing', `between lines: ${saySpacing(learned)}`],
       ['in hand', sayReserve(profile)],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],
       ...(scatter ? [['why', scatter.reasons.join(' ')]] : []),

@@ -1,5 +1,6 @@
+import { recommendStartSpacingMm, refuseBeyond, resolveGrid, startSettings } from '../../job/index.ts';
 import { type Machine, parseMachine } from '../../machine/index.ts';
-import { type BurnSettings, describeOptics, type OpticsReport } from '../../optics/index.ts';
+import { type BurnSettings, describeOptics, type OpticsReport, SPACING_RULE } from '../../optics/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
@@ -11,11 +12,18 @@ const LEAST = 0.001;
 export const run: Run = async (_args, options, { shop, warn }) => {
   const { json, name } = shop.read('machines', textOf(options, 'machine')!);
   const machine = parseMachine(json, name);
-  const settings = readSettings(options, machine);
-  const report = describeOptics(machine, {
-    ...settings,
+  const grid = {
     ...lengthOf(options, 'spacing', (lineSpacingMm) => ({ lineSpacingMm })),
     ...lengthOf(options, 'pitch', (pitchMm) => ({ pitchMm })),
+  };
+  const settings = readSettings(options, { machine, grid });
+  refuseBeyond(settings, { machine, of: 'optics' });
+  const report = describeOptics(machine, {
+    ...settings,
+    ...grid,
+    ...(givesSettings(options)
+      ? {}
+      : { recommended: { lineSpacingMm: recommendStartSpacingMm(machine), by: 'spot' as const } }),
     ...lengthOf(options, 'mark', (markMm) => ({ markDiameterUm: markMm * 1000 })),
     ...lengthOf(options, 'cylinder', (cylinderDiameterMm) => ({ cylinderDiameterMm })),
   });
@@ -30,12 +38,24 @@ export const run: Run = async (_args, options, { shop, warn }) => {
   };
 };
 
-function lengthOf<T extends object>(options: OptionValues, name: string, give: (mm: number) => T): T | object {
+function lengthOf<T extends object>(options: OptionValues, name: string, give: (mm: number) => T): Partial<T> {
   const text = textOf(options, name);
   return text === undefined ? {} : give(parseLengthMm(text, `--${name}`));
 }
 
-function readSettings(options: OptionValues, { emission, defaults }: Machine): BurnSettings {
+const givesSettings = (options: OptionValues) =>
+  ['power', 'speed', 'rate', 'passes', 'pulse'].some((name) => options[name] !== undefined);
+
+interface Asked {
+  readonly machine: Machine;
+  readonly grid: { readonly pitchMm?: number; readonly lineSpacingMm?: number };
+}
+
+/** As given; with nothing given those that a chart or a photo without a profile starts with. */
+function readSettings(options: OptionValues, { machine, grid }: Asked): BurnSettings {
+  const { emission } = machine;
+  const start = resolveGrid(grid, { machine, learned: undefined });
+  const defaults = givesSettings(options) ? machine.defaults : startSettings(machine, { grid: start });
   const rateKHz = numberOf(options, 'rate', { min: LEAST, unit: 'kHz' }) ?? defaults.rateKHz;
   const pulseNs = numberOf(options, 'pulse', { min: LEAST, unit: 'ns' }) ?? defaults.pulseNs;
   return {
@@ -56,9 +76,10 @@ function listAssumed({ origins, spotDiameterUm }: Machine, report: OpticsReport)
       : []),
     ...(origins.defaults.kind === 'assumed' ? ['settings that were not given'] : []),
     ...(report.markOrigin === 'spot' ? ['mark as wide as the spot'] : []),
+    'no material is known here: a tone chart of it tells the spacing that its solid supports',
   ];
   const limits = [
-    `dose ripple up to ±${formatNumber(100 * report.rippleLimit)} % counts as even`,
+    `dose ripple up to ±${formatNumber(100 * report.rippleLimit, 3)} % counts as even; ±1 % less is worth ${SPACING_RULE.secondsPerPercent} s of marking per cm²`,
     `spot growth up to ${formatNumber(100 * report.spotGrowth)} % counts as in focus`,
   ];
   return [...groups, ...limits];
@@ -155,15 +176,11 @@ function describeLines(report: OpticsReport): Row[] {
     ['dose between lines', show(report.midLineDoseJPerCm2, 'J/cm²')],
     ['dose of a single line', show(report.lineDoseJPerCm2, 'J/cm²'), 'at its centre'],
     ['line overlap', percent(report.lineOverlap), report.lineOverlap < 0 ? 'gaps between lines' : ''],
-    [
-      'dose ripple',
-      `±${percent(report.doseRipple)}`,
-      `of a solid fill; one-term formula ±${percent(report.doseRippleApproximate)}`,
-    ],
+    ['dose ripple', `±${percent(report.doseRipple)}`, 'of a solid fill'],
     [
       'recommended spacing',
       show(report.recommendedLineSpacingMm, 'mm'),
-      `ripple ≤ ±${percent(report.rippleLimit)}: ${show(report.rippleLineSpacingMm, 'mm')}; marks cover: ${show(report.coveringLineSpacingMm, 'mm')}`,
+      `widest that is even: ${show(report.rippleLineSpacingMm, 'mm')} (ripple ≤ ±${percent(report.rippleLimit)}); less where it is worth its time`,
     ],
     [
       'spacing / mark',

@@ -2,8 +2,9 @@ import { existsSync, readdirSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
 import { type ChartLayout, drawDoseCells } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
-import { parseChartLayout } from '../../job/index.ts';
+import { parseChartLayout, readMachine, recommendStartSpacingMm, startSettings } from '../../job/index.ts';
 import { formatJson } from '../../json.ts';
+import type { Machine } from '../../machine/index.ts';
 import { readJson, type Shop } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import {
@@ -41,6 +42,7 @@ import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
 import { rehearseFaults } from '../rehearse-faults.ts';
 import { alignColumns, formatNumber } from '../text.ts';
+import { readTicket } from '../timed-bitmap.ts';
 
 /** Resolution of a surface kept as numbers, and as a picture, dots per inch. */
 const SURFACE_DPI = { npy: 1200, png: 600 } as const;
@@ -129,6 +131,14 @@ async function engraveFile(
       ...files.map((one) => ['wrote', one.path]),
       ['piece', `${formatNumber(widthMm)} × ${formatNumber(heightMm)} mm, ${width} × ${height} pixels`],
       ['burned', `${facts.material}, ${describeSettings(facts.settings)}, seed ${facts.seed}`],
+      ...(facts.settingsOf
+        ? [
+            [
+              'as in',
+              `${facts.settingsOf.file}: ${describeSettings(facts.settingsOf.settings)} on ${facts.settingsOf.machine}, whose start settings stand for the material model’s`,
+            ],
+          ]
+        : []),
       ...(facts.faults.length > 0 ? [['faults', facts.faults.join(', ')]] : []),
     ]),
   };
@@ -195,6 +205,8 @@ interface Burned {
   readonly facts: {
     readonly material: string;
     readonly settings: BurnSettings;
+    /** File beside the bitmap whose settings were burned, and the machine whose start settings they were compared with. */
+    readonly settingsOf?: { readonly file: string; readonly machine: string; readonly settings: BurnSettings };
     readonly seed: number;
     readonly faults: readonly BurnFault[];
   };
@@ -218,7 +230,18 @@ async function burnFile(
   const dpi = numberOf(options, 'dpi', { min: 100, max: 2400, unit: 'dots per inch' }) ?? usualDpi;
   const seed = readSeed(options);
   const lens = faults.includes('dirty-lens') ? DIRTY_LENS.power : 1;
-  const typed = readSettings(options, clean.settings);
+  const named = textOf(options, 'chart');
+  const layout = named === undefined ? undefined : readLayout(named, { shop, cwd: io.cwd });
+  const planned = findPlanned(path, { layout, chart: named });
+  const machine =
+    planned && shop.list('machines').some(({ name }) => name === planned.machine)
+      ? readMachine(planned.machine, shop)
+      : undefined;
+  const translate = (wanted: BurnSettings) => (machine ? translateSettings(wanted, { machine, model: clean }) : wanted);
+  const typed = readSettings(
+    options,
+    planned ? translate(machine ? planned.settings : clean.settings) : clean.settings,
+  );
   const settings = { ...typed, powerW: typed.powerW * lens };
   const margin = textOf(options, 'margin');
   const shared = {
@@ -228,16 +251,59 @@ async function burnFile(
     ...(faults.includes('tilt') ? { tilt: TILT } : {}),
   };
   progress('burning');
-  const chart = textOf(options, 'chart');
   const marginMm = margin === undefined ? 0 : parseLengthMm(margin, '--margin');
   const whole = { ...shared, grid, settings, marginMm };
   const surface =
-    chart === undefined
-      ? engrave(dots, whole)
-      : burnCells(dots, { layout: readLayout(chart, { shop, cwd: io.cwd }), lens, options: whole });
+    layout === undefined ? engrave(dots, whole) : burnCells(dots, { layout, lens, translate, options: whole });
   return {
     surface: faults.includes('mirrored') ? mirrorSurface(surface) : surface,
-    facts: { material: clean.name, settings: typed, seed, faults },
+    facts: {
+      material: clean.name,
+      settings: typed,
+      ...(planned && machine ? { settingsOf: planned } : {}),
+      seed,
+      faults,
+    },
+  };
+}
+
+/** What a chart or a ticket asks to be burned with: by the layout that was named, else by the file beside the bitmap. */
+function findPlanned(
+  path: string,
+  { layout, chart }: { readonly layout: ChartLayout | undefined; readonly chart: string | undefined },
+): { readonly file: string; readonly machine: string; readonly settings: BurnSettings } | undefined {
+  if (layout) return { file: basename(chart!), machine: layout.machine, settings: layout.settings };
+  const stem = path.replace(/\.[^.\\/]+$/, '');
+  const [layoutPath, ticketPath] = [`${stem}.json`, `${stem}.ticket.json`];
+  if (existsSync(layoutPath)) {
+    const json = readJson(layoutPath);
+    if ((json as { schema?: unknown } | null)?.schema === 'tonewright-chart/1') {
+      const { machine, settings } = parseChartLayout(json, layoutPath);
+      return { file: basename(layoutPath), machine, settings };
+    }
+  }
+  if (!existsSync(ticketPath)) return undefined;
+  const { machine, settings } = readTicket(ticketPath);
+  return { file: basename(ticketPath), machine: machine.name, settings };
+}
+
+/**
+ * The virtual laser is no particular machine: the settings for which its material marks well stand for those that a
+ * machine starts with, and what a chart sets otherwise changes power, speed and passes by the same factors. So a chart
+ * with twice the start dose burns twice the dose.
+ */
+function translateSettings(
+  wanted: BurnSettings,
+  { machine, model: { settings } }: { readonly machine: Machine; readonly model: MaterialModel },
+): BurnSettings {
+  const spacing = recommendStartSpacingMm(machine);
+  const start = startSettings(machine, { grid: { pitchMm: spacing, lineSpacingMm: spacing } });
+  return {
+    ...settings,
+    powerW: (settings.powerW * wanted.powerW) / start.powerW,
+    speedMmPerS: (settings.speedMmPerS * wanted.speedMmPerS) / start.speedMmPerS,
+    passes: Math.max(1, Math.round((settings.passes * wanted.passes) / start.passes)),
+    scan: wanted.scan,
   };
 }
 
@@ -247,16 +313,19 @@ function burnCells(
   {
     layout,
     lens,
+    translate,
     options,
   }: {
     readonly layout: ChartLayout;
     readonly lens: number;
+    readonly translate: (wanted: BurnSettings) => BurnSettings;
     readonly options: Parameters<typeof engrave>[1] & { readonly pixelUm: number };
   },
 ): Surface {
   const surface = engrave(dots, options);
   for (const cell of drawDoseCells(layout)) {
-    const { lineSpacingMm: _spacing, ...settings } = cell.settings;
+    const { lineSpacingMm: _spacing, ...wanted } = cell.settings;
+    const settings = translate(wanted);
     const burned = engrave(cell.dots, {
       ...options,
       grid: cell.grid,

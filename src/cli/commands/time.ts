@@ -1,5 +1,6 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
+import { refuseBeyond } from '../../job/index.ts';
 import {
   estimateInterval,
   estimateTime,
@@ -46,7 +47,8 @@ export const run: Run = async (args, options, surroundings) => {
   const grid = chooseGrid(timed.grid, { ...readGrid(options), what: '--pitch and --spacing' });
   const settings = { ...(ticket?.settings ?? machine.defaults), ...readScanSettings(options) };
   const { width, height } = dots;
-  warnOfMachine(machine, { settings, widthMm: width * grid.pitchMm, heightMm: height * grid.lineSpacingMm, warn });
+  refuseBeyond(settings, { machine, of: ticket ? 'time: settings of the ticket and the options' : 'time' });
+  warnOfField(machine, { widthMm: width * grid.pitchMm, heightMm: height * grid.lineSpacingMm, warn });
   const { motion } = machine;
   const estimate = estimateTime(dots, { motion, settings, grid });
   const path = tracePath(findExtents(dots), { scan: settings.scan, bare: motion.bare });
@@ -108,17 +110,12 @@ function readGrid(options: OptionValues) {
 }
 
 interface Burn {
-  readonly settings: BurnSettings;
   readonly widthMm: number;
   readonly heightMm: number;
   readonly warn: (text: string) => void;
 }
 
-function warnOfMachine({ name, speedMmPerS, fieldMm }: Machine, { settings, widthMm, heightMm, warn }: Burn): void {
-  const { min, max } = speedMmPerS;
-  if (settings.speedMmPerS < min || settings.speedMmPerS > max) {
-    warn(`speed ${settings.speedMmPerS} mm/s is outside the ${min} to ${max} mm/s of ${name}`);
-  }
+function warnOfField({ name, fieldMm }: Machine, { widthMm, heightMm, warn }: Burn): void {
   if (widthMm > fieldMm[0] || heightMm > fieldMm[1]) {
     warn(
       `${formatNumber(widthMm)} × ${formatNumber(heightMm)} mm is larger than the field of ${name}, ${fieldMm[0]} × ${fieldMm[1]} mm`,
