@@ -149,6 +149,39 @@ export const ERRORS = {
 
 export type ErrorCode = keyof typeof ERRORS;
 
+/**
+ * Assumed: how much of somebody's text a message repeats, letters. A quoted cell is shorter in all that is meant; paths may
+ * be long; and a message has lists of paths.
+ */
+const LONGEST = { quoted: 200, word: 1000, message: 5000 } as const;
+
+/**
+ * Somebody's text as a terminal and a page may show it: signs that would move the cursor, colour the screen or turn the
+ * direction of writing are written out. Line breaks stay.
+ */
+export function showControls(text: string): string {
+  return text.replace(/(?!\n)\p{Cc}|[\u2028\u2029\u202a-\u202e\u2066-\u2069]/gu, (sign) => {
+    const code = sign.codePointAt(0)!.toString(16);
+    return code.length > 2 ? `\\u${code}` : `\\x${code.padStart(2, '0')}`;
+  });
+}
+
+/** A message without control signs, in which no cell and no word goes on for screens. */
+export function sayPlainly(message: string): string {
+  const quoted = new RegExp(`"[^"]{${LONGEST.quoted + 1},}"`, 'g');
+  const word = new RegExp(`\\S{${LONGEST.word + 1},}`, 'g');
+  const short = message
+    .replace(quoted, (cell) => `"${cutMiddle(cell.slice(1, -1), LONGEST.quoted)}"`)
+    .replace(word, (long) => cutMiddle(long, LONGEST.word));
+  return showControls(cutMiddle(short, LONGEST.message));
+}
+
+function cutMiddle(text: string, most: number): string {
+  if (text.length <= most) return text;
+  const end = Math.floor(most / 4);
+  return `${text.slice(0, most - end)} … (${text.length} letters) … ${text.slice(-end)}`;
+}
+
 const BRAND: unique symbol = Symbol.for('tonewright.AppError');
 
 /** A person's problem: the message says what was found and what was needed, `details` carries the numbers. */
@@ -163,7 +196,7 @@ export class AppError extends Error {
   readonly details: Readonly<Record<string, unknown>>;
 
   constructor(code: ErrorCode, message: string, details: Readonly<Record<string, unknown>> = {}) {
-    super(message);
+    super(sayPlainly(message));
     this.name = 'AppError';
     this.code = code;
     this.details = details;

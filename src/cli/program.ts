@@ -1,5 +1,5 @@
 import { Command, CommanderError, Option } from 'commander';
-import { AppError } from '../errors.ts';
+import { AppError, sayPlainly } from '../errors.ts';
 import type { CommandRecord, Io, OptionValues, Surroundings } from './command.ts';
 import { createProgress } from './progress.ts';
 
@@ -73,13 +73,15 @@ async function runCommand(
 ): Promise<number> {
   const progress = createProgress(io);
   const warnings: string[] = [];
-  const warn = (text: string) => {
+  const warn = (said: string) => {
+    const text = sayPlainly(said);
     if (warnings.includes(text)) return;
     warnings.push(text);
     progress.clear();
     io.stderr(`warning: ${text}\n`);
   };
   try {
+    refuseEmpty(args, options);
     const { openShopFor, rememberGiven } = await import('./shop.ts');
     const outcome = await rememberGiven(args, io, async () => {
       const shop = openShopFor(options, io);
@@ -103,6 +105,16 @@ async function runCommand(
         `${error instanceof Error ? (error.stack ?? error.message) : String(error)}\n`,
     );
     return 70;
+  }
+}
+
+/** An empty text is what a variable without a value leaves; as a path it would be the current folder. */
+function refuseEmpty(args: readonly string[], options: OptionValues): void {
+  if (args.includes('')) throw new AppError('option-invalid', 'found an empty argument, needed a value');
+  for (const [name, value] of Object.entries(options)) {
+    if (value !== '') continue;
+    const flag = name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`);
+    throw new AppError('option-invalid', `--${flag}: found nothing after it, needed a value`);
   }
 }
 

@@ -1,3 +1,4 @@
+import { showControls } from '../errors.ts';
 import { lookUp } from '../json.ts';
 import { SOURCES } from '../sources.ts';
 
@@ -11,7 +12,7 @@ const ENTITIES: Readonly<Record<string, string>> = {
 
 /** Text as it may stand in HTML and in attributes. */
 export function escapeHtml(text: string): string {
-  return text.replace(/[&<>"']/g, (sign) => ENTITIES[sign]!);
+  return showControls(text).replace(/[&<>"']/g, (sign) => ENTITIES[sign]!);
 }
 
 /** A number with so many decimals at most, without trailing zeros. */

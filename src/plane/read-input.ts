@@ -159,6 +159,14 @@ export function explainReadError(
   const { code } = error as NodeJS.ErrnoException;
   if (code === undefined) return error;
   if (code === 'ENOENT' || code === 'ENOTDIR') {
+    // What is not UTF-8 has become this sign on its way here, and no way leads back.
+    if (path.includes('\uFFFD')) {
+      return new AppError(
+        'path-missing',
+        `${label}: found a name that is not UTF-8, which cannot be opened; needed another name, so rename the file`,
+        { path },
+      );
+    }
     return new AppError('path-missing', `${label}: found nothing there, needed ${needed}`, { path });
   }
   if (code === 'EISDIR') return new AppError('path-is-folder', `${label}: found a folder, needed ${needed}`, { path });

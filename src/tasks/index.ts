@@ -2,6 +2,7 @@ export type { CapturesRequest } from './captures.ts';
 export type { CheckRecord } from './check-profile.ts';
 export { type ComparisonRecord, compareShopProfiles } from './compare-profiles.ts';
 export type { TaskContext } from './context.ts';
+export { keepLayout } from './keep-layout.ts';
 export {
   deleteProfile,
   findSaved,

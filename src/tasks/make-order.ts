@@ -14,6 +14,7 @@ import {
 import { formatJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
 import { explainWriteError, makeFolder } from '../plane/index.ts';
+import { keepLayout } from './keep-layout.ts';
 import type { PlannedPiece } from './plan-pieces.ts';
 
 export interface MakeOrderOptions {
@@ -74,7 +75,7 @@ export async function makeOrder(pieces: readonly PlannedPiece[], options: MakeOr
     onSettled: (piece, outcome) => onSettled(piece as PlannedPiece, outcome),
     warn,
     keepStrip: async (layout) => {
-      if (shop.shopDir !== undefined) await shop.write('charts', layout.hash, layout, { force: true });
+      await keepLayout(layout, { shop, warn });
     },
     writeSums: (results) => {
       record = recordOrder({

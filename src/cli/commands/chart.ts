@@ -5,6 +5,7 @@ import { type ChartRequest, makeChart, parseRehearsalErrors, resolveChart, sayEx
 import { readJson } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import { findPackageRoot, writeFilesAtomic } from '../../plane/index.ts';
+import { keepLayout } from '../../tasks/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
@@ -29,9 +30,7 @@ export const run: Run = async ([kindText], options, { io, shop, warn, progress }
   const paths = files.map(({ name, bytes }) => ({ path: join(out, name), bytes }));
   progress('writing');
   await writeFilesAtomic(paths, { force: options.force === true });
-  // The same layout has the same hash, so writing it again changes nothing.
-  const kept =
-    shop.shopDir === undefined ? undefined : await shop.write('charts', layout.hash, layout, { force: true });
+  const kept = await keepLayout(layout, { shop, warn });
   const { areaCm2, seconds, firing } = cost;
   return {
     json: {

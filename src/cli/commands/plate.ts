@@ -27,6 +27,7 @@ import {
   type Origin,
   parseJig,
 } from '../../plate/index.ts';
+import { keepLayout } from '../../tasks/index.ts';
 import { parseLengthMm, parseSizeMm } from '../../units.ts';
 import type { OptionValues, Run, Surroundings } from '../command.ts';
 import { textOf } from '../options.ts';
@@ -84,9 +85,7 @@ export const run: Run = async ([jigName], options, surroundings) => {
   });
   for (const ticket of plates.record.plates) for (const text of ticket.warnings) warn(text);
   const files = await write(plates.files);
-  if (shop.shopDir !== undefined) {
-    for (const layout of plates.stripLayouts) await shop.write('charts', layout.hash, layout, { force: true });
-  }
+  for (const layout of plates.stripLayouts) await keepLayout(layout, { shop, warn });
   return { json: { files, ...plates.record }, text: writeSummary(plates, out) };
 };
 

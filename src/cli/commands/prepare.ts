@@ -9,10 +9,11 @@ import {
   prepareJob,
   resolveJob,
   sayExposure,
+  shortenName,
   type Ticket,
 } from '../../job/index.ts';
 import { keepHeapSmall, readPhoto, refuseResults, writeFilesAtomic } from '../../plane/index.ts';
-import { readRequest } from '../../tasks/index.ts';
+import { keepLayout, readRequest } from '../../tasks/index.ts';
 import type { Outcome, Run, Surroundings } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
 import { prepareInMarks } from '../prepare-marks.ts';
@@ -27,7 +28,7 @@ export const run: Run = async ([photoPath], options, surroundings) => {
   const { io, warn } = surroundings;
   const path = resolve(io.cwd, photoPath!);
   const out = resolve(io.cwd, textOf(options, 'out')!);
-  const name = readName(textOf(options, 'name')) ?? basename(path, extname(path));
+  const name = readName(textOf(options, 'name')) ?? nameAfter(path);
   const request = readRequest(options);
   if (textOf(options, 'marks') !== undefined)
     return prepareInMarks({ path, out, name, request, options }, surroundings);
@@ -79,10 +80,7 @@ export async function prepareFile(
   progress('writing');
   const files = job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
   await writeFilesAtomic(files, { force, ...(force ? { outdated: listOutdated(files, { name, out, spec }) } : {}) });
-  // The same job settings give the same strip, so keeping it again changes nothing; `check` then finds it by its tags.
-  if (job.stripLayout && shop.shopDir !== undefined) {
-    await shop.write('charts', job.stripLayout.hash, job.stripLayout, { force: true });
-  }
+  if (job.stripLayout) await keepLayout(job.stripLayout, { shop, warn });
   const { width, height, seconds, warnings, ticket } = job;
   const paths = files.map((file) => file.path);
   return {
@@ -126,6 +124,14 @@ function listOutdated(
   const written = new Set(files.map(({ path }) => path));
   const all = filesOfPiece(name, { format: spec.format, strip: 'apart' });
   return all.map((file) => join(out, file)).filter((path) => !written.has(path));
+}
+
+/** The name of a photo's file without its ending, cut where it is too long. @throws AppError option-invalid */
+function nameAfter(path: string): string {
+  const name = shortenName(basename(path, extname(path)));
+  const fault = findNameFault(name);
+  if (!fault) return name;
+  throw new AppError('option-invalid', `${path}: found the name "${name}", needed ${fault}; give another with --name`);
 }
 
 /** @throws AppError option-invalid */
