@@ -3,70 +3,25 @@ import { assumeResponse, fillDotTable } from '../../src/material/index.ts';
 import { createDots, createPlane, type Dots, lightnessOfReflectance, ONE } from '../../src/plane/index.ts';
 import { assessTone, predictReflectance } from '../../src/proof/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
+import { burnByHand, luminanceOf, mixByHand } from '../material/burn-by-hand.ts';
 
 /**
- * What light that spreads makes of marks, worked out apart from the code under test: doses of round Gaussian dots are
- * summed on 5 × 5 points a cell, Hill's law turns them into strength, the strength of a whole field is averaged, and only
- * then mixed. source: 'yuleNielsen1951'.
+ * What light that spreads makes of marks, worked out apart from the code under test: the strength of a whole field is
+ * averaged, and only then mixed. source: 'yuleNielsen1951'.
  */
-const PITCH_MM = 0.1;
-const BARE_L = 82;
-const FULL_L = 31;
-const LAW = { markMm: 0.11, steepness: 2, drive: 1.6 } as const;
-const POINTS = 5;
-const REACH = 4;
-
-const GRID = { pitchMm: PITCH_MM, lineSpacingMm: PITCH_MM };
+const COLOURS = { bareL: 82, fullL: 31 } as const;
+const GRID = { pitchMm: 0.1, lineSpacingMm: 0.1 };
+const RESPONSE = assumeResponse(
+  { markDiameterXUm: 110, markDiameterYUm: 110, steepness: 2, drive: 1.6, yuleNielsenN: 1 },
+  GRID,
+);
 const tableOf = (n: number) =>
   fillDotTable({
-    response: assumeResponse(
-      { markDiameterXUm: 110, markDiameterYUm: 110, steepness: LAW.steepness, drive: LAW.drive, yuleNielsenN: n },
-      GRID,
-    ),
-    bare: [BARE_L, 4, 20],
-    full: [FULL_L, 8, 14],
+    response: { ...RESPONSE, yuleNielsenN: n },
+    bare: [COLOURS.bareL, 4, 20],
+    full: [COLOURS.fullL, 8, 14],
   });
-
-/** Half of a lone dot's own strongest mark lies at the mark's edge: 1/e² diameter of the dose. */
-function doseDiameterMm(): number {
-  const strengthAt = (dose: number) => dose ** LAW.steepness / (1 + dose ** LAW.steepness);
-  const half = strengthAt(LAW.drive) / 2;
-  const atEdge = (half / (1 - half)) ** (1 / LAW.steepness);
-  return LAW.markMm / Math.sqrt(Math.log(LAW.drive / atEdge) / 2);
-}
-
-/** Mean strength of the dots of a rectangle, in units of the endless solid's. */
-function meanStrength(dots: Dots, from: number, to: number, top: number, bottom: number): number {
-  const diameter = doseDiameterMm();
-  const weights = Array.from({ length: POINTS }, (_, point) =>
-    Array.from({ length: 2 * REACH + 1 }, (__, k) => {
-      const distance = ((point + 0.5) / POINTS - 0.5 - (k - REACH)) * PITCH_MM;
-      return Math.exp((-8 * distance * distance) / (diameter * diameter));
-    }),
-  );
-  const strengthOf = (dose: number) => (LAW.drive * dose) ** LAW.steepness / (1 + (LAW.drive * dose) ** LAW.steepness);
-  const average = (fires: (x: number, y: number) => number, x0: number, x1: number, y0: number, y1: number) => {
-    let sum = 0;
-    for (let y = y0; y < y1; y++)
-      for (let x = x0; x < x1; x++)
-        for (const down of weights)
-          for (const along of weights) {
-            let dose = 0;
-            for (let j = -REACH; j <= REACH; j++)
-              for (let i = -REACH; i <= REACH; i++)
-                if (fires(x + i, y + j)) dose += along[i + REACH]! * down[j + REACH]!;
-            sum += strengthOf(dose);
-          }
-    return sum / ((x1 - x0) * (y1 - y0) * POINTS * POINTS);
-  };
-  const isInside = (x: number, y: number) => x >= 0 && y >= 0 && x < dots.width && y < dots.height;
-  const marked = average((x, y) => (isInside(x, y) ? dots.data[y * dots.width + x]! : 0), from, to, top, bottom);
-  return marked / average(() => 1, 0, 1, 0, 1);
-}
-
-const luminanceOf = (lightness: number) => ((lightness + 16) / 116) ** 3;
-const mix = (strength: number, n: number) =>
-  (strength * luminanceOf(FULL_L) ** (1 / n) + (1 - strength) * luminanceOf(BARE_L) ** (1 / n)) ** n;
+const mix = (strength: number, n: number) => mixByHand(strength, { ...COLOURS, n });
 
 /** Away from simple fractions, where error diffusion changes from one regular texture to another. */
 const COVERAGES = [0.05, 0.15, 0.29, 0.46, 0.77, 0.95];
@@ -90,7 +45,11 @@ function makePiece(width: number): Piece {
   const parts = COVERAGES.map((_, step) => {
     const x = 6 * Math.ceil(((step + 0.25) * stepWidth) / 6);
     const span = 6 * Math.min(12, Math.floor((0.55 * stepWidth) / 6));
-    return { x, width: span, strength: meanStrength(dots, x, x + span, PART.y, PART.y + PART.height) };
+    return {
+      x,
+      width: span,
+      strength: burnByHand(dots, { law: RESPONSE, grid: GRID, part: { ...PART, x, width: span } }),
+    };
   });
   return { dots, stepOf, parts };
 }
@@ -139,8 +98,8 @@ test('light that spreads leaves marks their edges, and solid and bare their own 
   const dots = createDots(60, 60);
   for (let y = 0; y < 60; y++) dots.data.fill(1, y * 60 + 30, y * 60 + 60);
   const row = predictReflectance(dots, { table }).data.subarray(30 * 60, 31 * 60);
-  expect(row[2]).toBeCloseTo(luminanceOf(BARE_L), 3);
-  expect(row[46]).toBeCloseTo(luminanceOf(FULL_L), 3);
+  expect(row[2]).toBeCloseTo(luminanceOf(COLOURS.bareL), 3);
+  expect(row[46]).toBeCloseTo(luminanceOf(COLOURS.fullL), 3);
   // Of the whole step, most is between two dots.
-  expect(row[28]! - row[31]!).toBeGreaterThan(0.7 * (luminanceOf(BARE_L) - luminanceOf(FULL_L)));
+  expect(row[28]! - row[31]!).toBeGreaterThan(0.7 * (luminanceOf(COLOURS.bareL) - luminanceOf(COLOURS.fullL)));
 });
