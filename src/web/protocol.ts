@@ -214,6 +214,8 @@ export interface ReadingAsk {
   readonly profile?: string;
   readonly camera: 'known' | 'unknown';
   readonly mirrored: boolean;
+  /** What tells how light the whole is; absent: nothing does. */
+  readonly reference?: 'paper' | 'scanner';
   /** Corners by hand, pixels of the one capture, from the chart's upper left clockwise. */
   readonly corners?: readonly (readonly [number, number])[];
   /** Title of the profile that is learned, as a person typed it. */

@@ -63,6 +63,7 @@ export const READING_ASK = v.strictObject({
   profile: v.exactOptional(RECORD_NAME),
   camera: v.picklist(['known', 'unknown']),
   mirrored: v.boolean(),
+  reference: v.exactOptional(v.picklist(['paper', 'scanner'])),
   corners: v.exactOptional(v.pipe(v.array(point), v.length(4))),
   title: v.exactOptional(PROFILE_TITLE),
 });

@@ -1,5 +1,5 @@
 import { join } from 'node:path';
-import type { Corners } from '../chart/index.ts';
+import { type Corners, WHITE_PAPER } from '../chart/index.ts';
 import {
   type ChartRequest,
   listKnown,
@@ -90,7 +90,7 @@ export interface ReadInput {
 /** Reads captures, whatever chart they show. */
 export const readChart = answering(async (input: ReadInput): Promise<Reading> => {
   const { ask, captures, out, maxPixels, date } = input;
-  const { camera, mirrored, corners, chart, profile, title } = ask;
+  const { camera, mirrored, reference, corners, chart, profile, title } = ask;
   const { shop, refused } = openRecords();
   const record = await readBurnedChart(
     {
@@ -99,6 +99,7 @@ export const readChart = answering(async (input: ReadInput): Promise<Reading> =>
       mirrored,
       maxPixels,
       purpose: 'any',
+      ...(reference ? { reference: reference === 'paper' ? WHITE_PAPER : reference } : {}),
       ...(corners ? { corners: corners as Corners } : {}),
       ...(chart === undefined ? {} : { chart }),
       ...(profile === undefined ? {} : { profile }),

@@ -34,6 +34,7 @@ export function CaptureStep({
   const [hash, setHash] = useState<string>();
   const [camera, setCamera] = useState<'known' | 'unknown'>('known');
   const [mirrored, setMirrored] = useState(false);
+  const [reference, setReference] = useState<'none' | 'paper' | 'scanner'>('none');
   const [profile, setProfile] = useState('');
   const [title, setTitle] = useState('');
   const [corners, setCorners] = useState<CornerPoints>();
@@ -65,6 +66,7 @@ export function CaptureStep({
       camera,
       mirrored,
       ...(chosen === '' ? {} : { chart: chosen }),
+      ...(compared || reference === 'none' ? {} : { reference }),
       ...(compared && profile !== '' ? { profile } : {}),
       ...(corners && captures.length === 1 ? { corners } : {}),
       ...(title.trim() === '' || compared ? {} : { title: title.trim() }),
@@ -121,6 +123,23 @@ export function CaptureStep({
         ]}
         onChange={setCamera}
       />
+      {!compared && (
+        <Select
+          label="What tells how light it is"
+          value={reference}
+          groups={[
+            {
+              label: '',
+              choices: [
+                { value: 'none', label: 'Nothing in the picture' },
+                { value: 'paper', label: 'White office paper beside the chart' },
+                { value: 'scanner', label: 'A scanner with its automatics off' },
+              ],
+            },
+          ]}
+          onChange={(value) => setReference(value as typeof reference)}
+        />
+      )}
       <label class="toggle">
         <input
           type="checkbox"
