@@ -53,6 +53,15 @@ describe('learn', () => {
       [['scan.png', '--out', 'birch.json', '--corners', '1,2 3,4'], 2, 'eight numbers'],
       [['a.png', 'b.png', '--out', 'x.json', '--corners', '0,0 9,0 9,9 0,9'], 2, 'needed one'],
       [['scan.png', '--out', 'birch.json', '--chart', 'none.json'], 1, 'found nothing'],
+      [
+        ['scan.png', '--out', 'x.json', '--reference', 'table'],
+        2,
+        'needed paper, scanner, or the L* of a neutral card',
+      ],
+      [['scan.png', '--out', 'x.json', '--reference', '50,0'], 2, 'with its tolerance'],
+      [['scan.png', '--out', 'x.json', '--reference-at', '1,2,3,4'], 2, 'found no field to look for'],
+      [['scan.png', '--out', 'x.json', '--reference', 'paper', '--reference-at', '1,2'], 2, 'needed x,y,width,height'],
+      [['a.png', 'b.png', '--out', 'x.json', '--reference', 'paper', '--reference-at', '1,2,3,4'], 2, 'needed one'],
       [['scan.png'], 2, '--out'],
     ];
     for (const [argv, wanted, text] of cases) {
