@@ -1,6 +1,9 @@
 import { AppError } from './errors.ts';
 
-/** Levels of brackets that a file may have: ours have up to 8, and a reader that walks deeper ones runs out of stack. */
+/**
+ * Levels of brackets that a file may have. Assumed: ours have up to 8, and a reader that walks much deeper ones runs
+ * out of stack.
+ */
 const DEEPEST = 64;
 
 /**

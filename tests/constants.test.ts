@@ -12,7 +12,7 @@ const UNIT = new RegExp(
     'bytes?|bits?|KiB|MiB|GiB|pixels?|megapixels|characters?|codes?|dots?|cells?|modules?|patches|points?|rows?|columns?',
     'lines?|steps?|levels?|samples?|standard deviations?|tags?|tag numbers|field types|years?|samples a second|ems?',
     'shares?|ratios?|counts?|factors?|times|weights?|logarithm|log odds|exponents?|slopes?|without unit|in 1/\\d+|1/\\d+',
-    'reflectances?|coverages?|strengths?|luminance|numbers of|numbers?|status(?:es)?|diameters?|periods?|parts?|euros?|money|units?',
+    'reflectances?|coverages?|strengths?|luminance|numbers of|numbers?|status(?:es)?|diameters?|radii|ind(?:ex|ices)|periods?|parts?|euros?|money|units?',
   ].join('|')})(?![\\p{L}\\d_-])`,
   'iu',
 );
@@ -32,7 +32,7 @@ const files = readdirSync('src', { recursive: true, encoding: 'utf8' })
   .map((path) => path.split(sep).join('/'))
   .filter((path) => /\.tsx?$/.test(path) && !path.endsWith('.d.ts'));
 /** Folders whose constants have not been gone through yet. */
-const PENDING = /^(?:screens|proof|machine|plate|rehearsal|material|batch|chart|job|tasks|cli|web)\//;
+const PENDING = /^(?:chart|job|tasks|cli|web)\//;
 const constants = files.flatMap((file) => readConstants(file, readFileSync(join('src', file), 'utf8')));
 
 describe('the reading of constants', () => {
@@ -50,7 +50,7 @@ describe('the reading of constants', () => {
     ['const A = 1; // Pixels; assumed: small prints stay small.', undefined],
     ['/** Share, published (source: "cie15"). */\nconst A = 1;'.replaceAll('"', "'"), undefined],
     ['/** Share. Measured (tests/constants.test.ts). */\nconst A = 1;', undefined],
-    ['/** Bytes. Format: PNG. */\nconst A = 1;', undefined],
+    ['/** Bytes. Format: a PNG chunk. */\nconst A = 1;', undefined],
     ['/** Assumed: half a second is not felt. */\nconst A_MS = 1;', undefined],
     ['/** Assumed: wide enough to see. */\nconst A = 1;', 'no unit'],
     ['/** Width, mm. */\nconst A = 1;', 'no origin'],
@@ -123,7 +123,7 @@ function readConstants(file: string, text: string): Constant[] {
     if (!ts.isVariableStatement(statement)) above = '';
     else if (statement.declarationList.flags & ts.NodeFlags.Const) {
       for (const { name, initializer } of statement.declarationList.declarations) {
-        if (!/^[A-Z][A-Z\d_]*$/.test(name.getText()) || !initializer) continue;
+        if (!/^(?:[A-Z][A-Z\d_]*|\[[A-Z][A-Z\d_, ]*\])$/.test(name.getText()) || !initializer) continue;
         const named = (path: string, comment: string) => found.push({ file, name: name.getText() + path, comment });
         collect(initializer, { text, path: '', comment: above, named });
       }

@@ -6,7 +6,7 @@ import { explainWriteError, sha256, writeFilesAtomic } from '../plane/index.ts';
 
 export const JOURNAL_FILE = 'order.journal.jsonl';
 const SCHEMA = 'tonewright-journal/1';
-/** Digits of SHA-256 before each line: enough to tell a torn line from a whole one. */
+/** Digits of SHA-256 before each line, characters. Assumed: 64 bits tell a torn line from a whole one. */
 const CHECK_DIGITS = 16;
 
 /** Stands for the hash of how a piece was made where a damaged journal no longer tells it. */

@@ -8,10 +8,16 @@ import { parseJson } from '../json.ts';
 import { explainWriteError } from '../plane/index.ts';
 
 export const LOCK_FILE = 'order.lock';
-/** A run touches its lock so often; another computer takes it for dead when it was not touched for so long. */
+/**
+ * A run touches its lock so often; another computer takes it for dead when it was not touched for so long. Assumed:
+ * three missed beats and a slow disk are no death.
+ */
 const HEARTBEAT_MS = 2000;
 const SILENCE_MS = 7000;
-/** Two runs that take over the same dead lock at once see, after this, whose is left. */
+/**
+ * Two runs that take over the same dead lock at once see, after this, whose is left. Assumed: renaming takes a
+ * millisecond or so.
+ */
 const SETTLE_MS = 30;
 
 interface Holder {

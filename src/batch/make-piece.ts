@@ -3,7 +3,10 @@ import { type Job, type JobSpec, type PieceFault, prepareJob, type Ticket } from
 import { decodePhoto, sha256, shrinkToJpeg } from '../plane/index.ts';
 import { readPhotoBytes } from './read-photo.ts';
 
-/** Of the small proofs on the contact sheet: sharp at the width of a third of a page, printed. */
+/**
+ * Pixels and quality (0 … 100, as a share in percent) of the small proofs on the contact sheet. Assumed: sharp at the
+ * width of a third of a page, printed.
+ */
 const SMALL_PROOF = { maxSide: 480, quality: 80 } as const;
 
 /** All that making a piece needs; plain data, so that it may go to a thread or to another machine. */

@@ -40,14 +40,17 @@ export interface ThreadOptions {
 }
 
 /**
- * A piece is as heavy as its photo plus so much for each of its dots: a decoded photo is 3 to 4 bytes a pixel, the planes
- * beside each other at the dots 8 or so (benchmarks/order.ts holds the sum to its limit).
+ * A piece is as heavy as its photo plus so many pixels for each of its dots. Assumed: a decoded photo is 3 to 4 bytes a
+ * pixel, the planes beside each other at the dots 8 or so; benchmarks/order.ts holds the sum to its limit.
  */
 const DOT_WEIGHT = 2;
 
 export const THREAD_DEFAULTS = {
   /** As many as there are cores, up to where memory and disk become the limit. */
   workers: () => Math.max(1, Math.min(8, availableParallelism())),
+  /**
+   * Megapixels, weighed as above, beside each other. Assumed: about half a gigabyte, which every shop's computer has.
+   */
   megapixels: 160,
 } as const;
 

@@ -19,23 +19,34 @@ import { readPhotoBytes } from './read-photo.ts';
  */
 
 const PREFIX = 'tonewright';
-/** Photos and results that nobody fetches are let go of after a day. */
+/**
+ * Photos and results that nobody fetches are let go of after a day. Assumed: an order is fetched on the day. Looks for
+ * a result come every 100 ms: no person feels it.
+ */
 const KEEP_S = 86_400;
 const POLL_MS = 100;
-/** Every so many looks for the result the job itself is looked at. */
+/** Every so many looks for the result the job itself is looked at. A count. Assumed: once a second is soon enough. */
 const POLLS_PER_CHECK = 10;
-/** A piece that is lost so often is given up: it may be what ends its workers. */
+/**
+ * A piece that is lost so often is given up: it may be what ends its workers. A count. Assumed: a computer may go down
+ * once or twice, hardly thrice with the same piece.
+ */
 const MAX_LOSSES = 3;
-/** Photos in flight: on the server, and beside each other in this process. */
+/**
+ * Photos in flight: on the server, and beside each other in this process. Bytes and a count. Assumed: keeps many
+ * workers busy, and fits a small server's memory.
+ */
 const CAPACITY_BYTES = 256 * 2 ** 20;
 const PARALLEL = 64;
-/** A server that says nothing for so long is out of reach. */
+/** A server that says nothing for so long is out of reach. Assumed: a slow network answers within 10 s. */
 const SILENCE_MS = 10_000;
-/** After Ctrl-C a server has so long to answer what is asked of it already. */
+/**
+ * After Ctrl-C a server has so long to answer what is asked of it already. Assumed: longer, and a person presses again.
+ */
 const GRACE_MS = 2000;
 /** How the server's refusals of a user or a password begin (Redis protocol specification, simple errors). */
 const REFUSAL = /^(WRONGPASS|NOAUTH|NOPERM|ERR AUTH|ERR invalid password)/;
-/** So long without any worker before it is said. */
+/** So long without any worker before it is said. Assumed: workers that are being started take a few seconds. */
 const LONELY_MS = 5000;
 
 /** Only workers of the same build see the pieces: others would make other bytes. */

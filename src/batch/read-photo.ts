@@ -3,7 +3,10 @@ import { setTimeout as wait } from 'node:timers/promises';
 import { AppError } from '../errors.ts';
 import { explainReadError, readPhotoFile } from '../plane/index.ts';
 
-/** A photo that is being copied into the folder changes for a while: so often is it read again, after so long. */
+/**
+ * A photo that is being copied into the folder changes for a while: so often is it read again, after so long. A count.
+ * Assumed: a photo is copied within a second; a longer copy is told.
+ */
 const RETRIES = 4;
 const PAUSE_MS = 250;
 

@@ -1,5 +1,5 @@
 import { AppError } from '../errors.ts';
-import { median } from '../numeric/index.ts';
+import { median, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import { REC709, reflectanceOfLightness } from '../plane/index.ts';
 import type { CameraCurve } from './camera.ts';
 import { labOf } from './colour.ts';
@@ -95,7 +95,6 @@ const SCATTER_MAX = 0.04;
 const STRAIN_MAX = 0.03;
 /** Lightness beyond which a surface would have to shine. */
 const LIGHTEST_L = 100;
-const Z95 = 1.96;
 
 interface Cell {
   readonly column: number;
@@ -173,7 +172,7 @@ function curveOpen(coded: number, { curve, bareL, solidL }: ChartLight): number 
   const lightest = Math.max(bareL, solidL);
   const range = Math.max(1, Math.abs(bareL - solidL));
   const carried = curve.errorLightness * Math.min(2, Math.abs(coded - lightest) / range);
-  return Z95 * carried * logOfLightness(lightest);
+  return NORMAL_95_ROUNDED * carried * logOfLightness(lightest);
 }
 
 const unusable = (found: string, details: Readonly<Record<string, unknown>> = {}) =>

@@ -1,6 +1,6 @@
 import type { ChartLayout, Reading, Readings } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import { fitLeastSquares } from '../numeric/index.ts';
+import { fitLeastSquares, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 
 /** A width with its 95 % confidence interval, µm. */
 export interface MeasuredWidth {
@@ -41,7 +41,6 @@ const SHARE_MAX = 0.85;
 const MIN_LADDERS = 3;
 const N_MAX = 4;
 /** Normal quantile of a two-sided 95 % interval. */
-const Z_95 = 1.96;
 
 interface Ladder {
   readonly ids: readonly string[];
@@ -91,7 +90,7 @@ export function readSpot(
   );
   const [widthX, widthY, n] = fit.parameters as [number, number, number];
   const measured = (valueUm: number, at: number): MeasuredWidth => {
-    const reach = Z_95 * fit.standardErrors[at]!;
+    const reach = NORMAL_95_ROUNDED * fit.standardErrors[at]!;
     return { valueUm, lowUm: Math.max(0, valueUm - reach), highUm: valueUm + reach };
   };
   const notes: string[] = [];

@@ -1,12 +1,11 @@
 import { type CoverageTable, type ExposureBand, type Profile, toneCurveOf } from '../material/index.ts';
-import { mean } from '../numeric/index.ts';
+import { mean, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import { lightnessOfReflectance, ONE, reflectanceOfLightness } from '../plane/index.ts';
 import { roundTo } from './html.ts';
 
 /** A tone that is known worse than this is badly known: side by side everybody sees so much, ΔL*; commonPractice. */
 export const BADLY_KNOWN_L = 3;
 /** Normal quantile of a two-sided 95 % interval. */
-const Z_95 = 1.96;
 /** Tones of a picture are looked at in steps of so much L*. */
 const STEP_L = 1;
 
@@ -98,7 +97,7 @@ export function knownTo(
 ): ((lightness: number) => number) | undefined {
   const { fit } = profile;
   if (!fit || fit.band.length === 0) return undefined;
-  const more = curve === 'predicted' ? Z_95 * fit.modelRms : 0;
+  const more = curve === 'predicted' ? NORMAL_95_ROUNDED * fit.modelRms : 0;
   const tones = toneCurveOf(profile);
   const known = fit.band
     .map(({ coverage, low, high }) => {

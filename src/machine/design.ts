@@ -35,9 +35,15 @@ export interface Design {
   readonly next: readonly SuggestedReading[];
 }
 
-/** No more than so many are proposed, and none that takes longer than this or narrows the interval by less. */
+/**
+ * Counts, seconds and shares: no more readings than this are proposed, and none that takes longer or narrows the
+ * interval by less. Assumed: what a person does in one sitting, and gains that are worth the work.
+ */
 const LIMITS = { readings: 3, longestS: 1200, leastGain: 0.05 } as const;
-/** A job shorter than this says little about a line: it is run several times over. */
+/**
+ * A shorter job is run several times over, at most so many, a count. Assumed: a hand's quarter of a second is 0.5 % of
+ * 45 s.
+ */
 const WORTH_S = 45;
 const MOST_PASSES = 5;
 

@@ -1,4 +1,4 @@
-import { fitLeastSquares, invertPositiveDefinite } from '../numeric/index.ts';
+import { fitLeastSquares, invertPositiveDefinite, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { ScanExtents } from './extents.ts';
@@ -68,17 +68,30 @@ export interface MotionFit {
   readonly excess: number;
 }
 
-/** The third power of the assumed factors: a file may be further off than it says, and readings must be able to say so. */
+/**
+ * Exponent on the assumed factors. Assumed: a file may be further off than it says, and readings must be able to say
+ * so.
+ */
 const PRIOR_POWER = 3;
-/** A reading further than this from what the others foretell looks wrong. */
+/**
+ * A reading further than this from what the others foretell looks wrong, standard deviations. Assumed: honest hands
+ * pass five once in millions.
+ */
 const WRONG_SCORE = 5;
-/** Another way with bare places must be so many times as likely before it replaces the file's. */
+/**
+ * Log odds: another way with bare places must be twenty times as likely before it replaces the file's. Assumed: the 95
+ * % at which statements are usually made.
+ */
 const DECIDED_LOG_ODDS = Math.log(20);
-/** A speed or acceleration is at most so many times the file's. */
+/**
+ * A speed or acceleration is at most so many times the file's. Assumed: keeps the fit finite where readings say nothing
+ * of it.
+ */
 const FASTEST = 100;
 /**
- * What is known of errors before any reading: a hand on a stopwatch scatters by about a quarter of a second, whole jobs
- * about a good motion by about 1.5 ‰; both within a factor of two or so (assumed). Steps of the grid are about 1.8 times.
+ * What is known of errors before any reading, in s and shares; spreads are of the logarithm. Assumed: a hand on a
+ * stopwatch scatters by about a quarter of a second, whole jobs about a good motion by about 2 ‰, both within a factor
+ * of two or so. Steps of the grid are about 1.8 times, finer than either is ever known.
  */
 const HAND = { medianS: 0.25, spread: 0.6, grid: [0.008, 0.015, 0.03, 0.055, 0.1, 0.18, 0.32, 0.58, 1.05] } as const;
 const MISFIT = {
@@ -163,7 +176,7 @@ function fitWithBare(
   const scales = parameters.map(({ scale }) => scale);
   const prior = {
     mean: parameters.map(({ value, scale }) => value / scale),
-    precision: parameters.map(({ factor }) => (1.96 / (factors[factor] ** PRIOR_POWER - 1)) ** 2),
+    precision: parameters.map(({ factor }) => (NORMAL_95_ROUNDED / (factors[factor] ** PRIOR_POWER - 1)) ** 2),
   };
   const jobs = readings.map((reading) => ({
     reading,
@@ -429,9 +442,12 @@ function report(readings: readonly Reading[], { fit, bare, decided, before }: Ch
   };
 }
 
-/** Above this `excess` a motion does not explain its readings: what honest hands reach in one fit of a hundred or fewer. */
+/**
+ * Above this `excess`, in standard deviations, a motion does not explain its readings. Assumed: what honest hands reach
+ * in one fit of a hundred or fewer.
+ */
 const MOST_EXCESS = 1.5;
-/** Fewer readings make no measurement of a machine. */
+/** Fewer readings, a count, make no measurement of a machine. Assumed: two say nothing of their own scatter. */
 export const FEWEST_READINGS = 3;
 
 /** Why a fit must not be taken for a measured machine. */

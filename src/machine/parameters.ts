@@ -19,10 +19,10 @@ export interface MotionParameter {
   readonly show: (value: number) => number;
 }
 
-/** Used where a machine's file says nothing: round numbers, from common practice. */
+/** Factors by which a file that says nothing may be off. Assumed: round numbers, from common practice. */
 export const ASSUMED_MOTION_FACTORS: MotionFactors = { speed: 1.5, acceleration: 3, delay: 2, overhead: 2 };
 
-/** Sizes that stand for a value of 0. */
+/** Sizes that stand for a value of 0. Assumed: the least of each that changes a job's time noticeably. */
 const FLOORS = {
   waitS: 1e-4,
   settlingS: 1e-4,

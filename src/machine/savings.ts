@@ -23,9 +23,11 @@ export interface Saving {
   readonly mind: string;
 }
 
-/** Less than this share of the time is not worth a change. */
+/** Less than this share of the time is not worth a change. Assumed: smaller than the estimate's own error. */
 const LEAST_SHARE = 0.01;
-/** Speeds that are tried between the present one and the fastest. */
+/**
+ * Speeds that are tried between the present one and the fastest, a count. Assumed: finer than settings are told apart.
+ */
 const SPEED_STEPS = 12;
 
 /** What would make a job shorter, each change by itself, the largest saving first. */

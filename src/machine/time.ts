@@ -159,7 +159,7 @@ function driveOf(motion: Motion, speedMmPerS: number): Drive {
 
 type Move = (dxMm: number, dyMm: number) => number;
 
-/** A jump of this length settles within a time constant times ln 2: about what a mark forgives. */
+/** A jump of this length settles within a time constant times ln 2. Assumed: about what a mark forgives. */
 const SETTLED_MM = 0.01;
 
 /**

@@ -46,7 +46,7 @@ export interface RangeFit {
   readonly aim?: AimCurve;
 }
 
-/** Densities beyond this are one: a surface of L* 0 has none. */
+/** Densities beyond this, without unit, are one. Assumed: a surface of L* 0 has none, and no engraving reaches 4. */
 const DENSITY_MAX = 4;
 const densityOf = (lightness: number) => Math.min(DENSITY_MAX, -Math.log10(reflectanceOfLightness(lightness)));
 
@@ -118,6 +118,7 @@ export function coverageTable(profile: Pick<Profile, 'points'>, fit: RangeFit): 
   };
 }
 
+/** Steps of the inverse's table, a count. Assumed: finer than the 1/100 L* that profiles are held to. */
 const CURVE_STEPS = 4096;
 
 /** Coverage 0 … ONE for rising values of lightness, between the first and the last point. */

@@ -48,8 +48,12 @@ export interface DoseSampling {
   readonly indexPerDose: number;
 }
 
-/** Dose that may reach the edge of the middle cell from an axis' dots outside the neighbourhood, share of a solid row. */
+/**
+ * Dose that may reach the edge of the middle cell from an axis' dots outside the neighbourhood, share of a solid row.
+ * Assumed: less changes no tone by what is seen, and 5 × 5 dots cost much more than 3 × 3.
+ */
 const STRAY_LIMIT = 0.025;
+/** Steps of the table from dose to strength, a count. Assumed: straight between them to below a float's use. */
 const DOSE_STEPS = 16384;
 
 /**

@@ -1,5 +1,5 @@
 import { CholeskyDecomposition, Matrix } from 'ml-matrix';
-import { regressCentredIsotonic } from '../numeric/index.ts';
+import { NORMAL_95_ROUNDED, regressCentredIsotonic } from '../numeric/index.ts';
 
 /** A tone that was measured: replicates brought together. */
 export interface MeasuredTone {
@@ -38,15 +38,23 @@ export interface FittedCurve {
   readonly modelRms: number;
 }
 
-/** Deviations τ of the model, ΔL*, and reaches ℓ, in shares of the way from bare to solid, that are tried. */
+/**
+ * Deviations τ of the model, ΔL*, and reaches ℓ, in shares of the way from bare to solid, that are tried. Assumed: from
+ * finer than any reading to wider than any curve, by steps too small to matter.
+ */
 const DEVIATIONS = [0.1, 0.2, 0.35, 0.6, 1, 1.8, 3, 5];
 const REACHES = [0.06, 0.12, 0.25, 0.5];
-/** A turn counts when it goes back by this, ΔL*, and by this many standard errors. */
+/**
+ * A turn counts when it goes back by this, ΔL*, and by this many standard errors. Assumed: less is scatter; three
+ * standard errors pass by chance once in hundreds.
+ */
 const TURN_MIN_L = 1;
 const TURN_ERRORS = 3;
-/** Steps of lightness between points of the curve at least, so that it can be inverted. */
+/**
+ * Steps of lightness between points of the curve at least, so that it can be inverted. Assumed: far below what is
+ * measured.
+ */
 const SMALLEST_STEP_L = 1e-3;
-const Z95 = 1.96;
 
 /**
  * Tone curve from readings and model together. The model's prediction is the expectation of a Gaussian process; the
@@ -210,8 +218,8 @@ function withBand({ coverage, lightness }: { coverage: number; lightness: number
   return {
     coverage,
     lightness: clamp(lightness),
-    low: clamp(lightness - Z95 * deviation),
-    high: clamp(lightness + Z95 * deviation),
+    low: clamp(lightness - NORMAL_95_ROUNDED * deviation),
+    high: clamp(lightness + NORMAL_95_ROUNDED * deviation),
   };
 }
 

@@ -1,9 +1,9 @@
-import { fitLeastSquares, type LeastSquaresFit } from '../numeric/index.ts';
+import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import { type DotGrid, lightnessOfReflectance, reflectanceOfLightness } from '../plane/index.ts';
 import type { FitPattern, FitResponseOptions, FitTone, FittedNumber, FittedResponse } from './fit-response.ts';
 import { mixYuleNielsen, toFitCoordinates } from './response.ts';
 
-/** Indices of the fitted vector. */
+/** Indices of the fitted vector. By definition: the order of `LOWER` and `UPPER`. */
 const MARK_X = 0;
 const MARK_Y = 1;
 const STEEPNESS = 2;
@@ -20,12 +20,13 @@ const SHOULDER = 12;
 const SMEAR = 13;
 
 /**
- * What is taken for granted before the chart is read, [expected, standard deviation]; assumed. Heat is the share by which a
- * dot gains dose when all dots before it on its line, or in the lines above, have fired. Flatness 0 is a Gaussian dose, 1 a
- * flat top: exp(−u)·(1 + flatness·u), u = 8r²/d², a Gaussian with so much of the ring mode of a beam of many modes. The smear
- * is the share of the pitch over which a dot is drawn out along the scan. The shoulder says how strength comes to its end:
- * S = 1 − (1 + (2ᵗ − 1)·Dᵐ)^(−1/t), D in half doses, which is Hill's law for t = 1, 1 − 2^(−Dᵐ) for t = 0, and for t = −1 a
- * power that stops short at full strength.
+ * What is taken for granted before the chart is read, [expected, standard deviation], shares and logarithms of ratios.
+ * Assumed, and wide enough for a chart to overrule. Heat is the share by which a dot gains dose when all dots before it
+ * on its line, or in the lines above, have fired. Flatness 0 is a Gaussian dose, 1 a flat top: exp(−u)·(1 +
+ * flatness·u), u = 8r²/d², a Gaussian with so much of the ring mode of a beam of many modes. The smear is the share of
+ * the pitch over which a dot is drawn out along the scan. The shoulder says how strength comes to its end: S = 1 − (1 +
+ * (2ᵗ − 1)·Dᵐ)^(−1/t), D in half doses, which is Hill's law for t = 1, 1 − 2^(−Dᵐ) for t = 0, and for t = −1 a power
+ * that stops short at full strength.
  */
 const PRIORS: readonly (readonly [at: number, expected: number, deviation: number])[] = [
   [STEEPNESS, Math.log(5), 1.2],
@@ -39,39 +40,65 @@ const PRIORS: readonly (readonly [at: number, expected: number, deviation: numbe
   [SHOULDER, 0.4, 0.7],
   [SMEAR, 0.45, 0.3],
 ];
-/** The same of the logarithms of a mark's size in dots, and of its width along the scan to that across. */
+/**
+ * The same of the logarithms of a mark's size in dots, and of its width along the scan to that across. Logarithms of
+ * ratios. Assumed: marks are about as wide as a dot is long, within a factor of 1.6.
+ */
 const SIZE_PRIOR = [Math.log(1.2), 0.5] as const;
 const ROUND_PRIOR = [0, 0.35] as const;
+/** Bounds of the fitted vector, in its units. Assumed: beyond them no mark is known, and the search would run away. */
 const LOWER = [-1.6, -1.6, Math.log(0.7), Math.log(0.3), 0, 1, 0, 0, Math.log(0.01), 0, 0, 0, -1, 0];
 const UPPER = [1.8, 1.8, Math.log(40), Math.log(30), 0.85, 3, 100, 100, Math.log(3), 0.3, 0.3, 1, 1.5, 1];
-/** Where the search starts beside what the response model says, [steepness, drive]: a gradual mark and a sharp one. */
+/**
+ * Where the search starts beside what the response model says, [steepness, drive], exponents and factors. Assumed: a
+ * gradual mark and a sharp one.
+ */
 const STARTS: readonly (readonly [steepness: number, drive: number])[] = [
   [1.5, 1.5],
   [6, 2],
 ];
-/** Dots over which heat fades to 1/e; assumed. */
+/**
+ * Dots over which heat fades to 1/e, and dots that are counted. Assumed: heat of a line lasts a few dots; after six
+ * fadings 0.2 % is left.
+ */
 const HEAT_DOTS = 5;
 const HEAT_REACH = 30;
-/** What the model still leaves out, ΔL*; assumed. */
+/** What the model still leaves out, ΔL*. Assumed: less than the response model's, as it knows more of the mark. */
 const MODEL_ERROR = 0.25;
+/**
+ * Residuals beyond this many standard deviations count linearly. Assumed: between the usual 1.345 and 2, so that spoilt
+ * patches weigh little.
+ */
 const HUBER = 1.8;
+/** Factor on the step of numerical derivatives. Assumed: thresholds on a sampled grid are slightly uneven. */
 const DERIVATIVE_SCALE = 30;
+/** Fewest exact patterns, a count. Assumed: fewer leave the shape of the mark to what is taken for granted. */
 const PATTERNS_MIN = 8;
-const Z95 = 1.96;
-/** Standard error of ln(width) that even this model does not see; assumed, benchmarks/intervals.ts tells how often intervals hold. */
+/**
+ * Standard error of ln(width), a share, that even this model does not see. Assumed: benchmarks/intervals.ts tells how
+ * often intervals hold.
+ */
 const SHAPE_ERROR = 0.03;
-/** Iterations that tell the starts apart, and of the search from the best. */
+/**
+ * Iterations that tell the starts apart, and of the search from the best. Counts. Assumed: starts differ after six; the
+ * search seldom needs twenty.
+ */
 const TRY_ITERATIONS = 6;
 const MAX_ITERATIONS = 25;
-/** Step of the derivative of ln(width), and steps in which a contour is looked for. */
+/**
+ * Step of the derivative of ln(width), and steps in which a contour is looked for. In units of the vector, and a count.
+ * Assumed: small beside every bound, large beside rounding.
+ */
 const WIDTH_STEP = 1e-4;
 const CONTOUR_STEPS = 60;
-/** Pieces of the smear, and steps of the table of strengths. */
+/** Pieces of the smear, and steps of the table of strengths. Counts. Assumed: finer ones change no width. */
 const SMEAR_PIECES = 5;
 const STRENGTH_STEPS = 1500;
-/** Share of a dot's dose, in the line through its middle, that is left out. */
+/** Share of a dot's dose, in the line through its middle, that is left out. Assumed: far below what a reading tells. */
 const NOTHING = 1e-7;
-/** A width counts as known when its standard error is below this share. */
+/**
+ * A width counts as known when its standard error is below this share. Assumed: worse helps no choice of line spacing.
+ */
 const DETERMINED = 0.1;
 
 export interface FittedMarks {
@@ -174,7 +201,7 @@ function describeWidths(fit: LeastSquaresFit, { grid, lower, upper }: WidthFacts
       }
     }
     const error = Math.sqrt(variance);
-    const factor = Math.exp(Z95 * error);
+    const factor = Math.exp(NORMAL_95_ROUNDED * error);
     const value = widths[k];
     return { value, low: value / factor, high: value * factor, determined: !atBound[k] && error < DETERMINED };
   };

@@ -1,4 +1,4 @@
-import { fitLeastSquares, type LeastSquaresFit } from '../numeric/index.ts';
+import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import { type DotGrid, lightnessOfReflectance, reflectanceOfLightness } from '../plane/index.ts';
 import { computeMarkDiametersUm, fromFitCoordinates, mixYuleNielsen } from './response.ts';
 import { type DotField, predictMeanStrength } from './simulate.ts';
@@ -62,14 +62,18 @@ export interface FitResponseOptions {
   readonly fullError: number;
 }
 
-/** Indices of the fitted vector: the six of `toFitCoordinates`, then bare, full, ln of the light's reach in mm. */
+/**
+ * Indices of the fitted vector: the six of `toFitCoordinates`, then bare, full, ln of the light's reach in mm. By
+ * definition: the order of the vector.
+ */
 const BARE = 6;
 const FULL = 7;
 const REACH = 8;
 
 /**
- * What is taken for granted before the chart is read: [expected, standard deviation]. Assumed, and wide: a chart of
- * clusters overrules each; without clusters they keep the fit from running away, and the intervals say so.
+ * What is taken for granted before the chart is read: [expected, standard deviation], without unit or logarithms.
+ * Assumed, and wide: a chart of clusters overrules each; without clusters they keep the fit from running away, and the
+ * intervals say so.
  */
 const PRIORS = {
   lnSteepness: [Math.log(5), 1.2],
@@ -79,18 +83,26 @@ const PRIORS = {
   lnReachMm: [Math.log(0.2), 0.7],
 } as const;
 
+/** Bounds of the fitted vector, in its units. Assumed: beyond them no mark is known, and the search would run away. */
 const LOWER = [-1.6, -1.6, Math.log(0.7), Math.log(0.3), 0, 1];
 const UPPER = [1.8, 1.8, Math.log(40), Math.log(30), 0.85, 3];
 
-/** What the model leaves out (heat, jitter, an uneven beam) makes tones differ by about this much, ΔL*; assumed. */
+/** What the model leaves out makes tones differ by about this much, ΔL*. Assumed: heat, jitter and an uneven beam. */
 const MODEL_ERROR = 0.4;
-/** Residuals beyond this many standard deviations count linearly. */
+/**
+ * Residuals beyond this many standard deviations count linearly. Assumed: between the usual 1.345 and 2, so that spoilt
+ * patches weigh little.
+ */
 const HUBER = 1.8;
-/** Standard normal quantile of a two-sided 95 % interval. */
-const Z95 = 1.96;
-/** Step of numerical derivatives over that of smooth functions: thresholds on a sampled grid are slightly uneven. */
+/**
+ * Factor on the step of numerical derivatives of smooth functions. Assumed: thresholds on a sampled grid are slightly
+ * uneven.
+ */
 const DERIVATIVE_SCALE = 300;
-/** Middle part of a screened patch that is simulated, dots. */
+/**
+ * Middle part of a screened patch that is simulated, dots. Assumed: 1024 dots give a screen's mean; more cost time in
+ * every step.
+ */
 const CROP_DOTS = 32;
 
 /**
@@ -157,8 +169,9 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
 }
 
 /**
- * Standard error of n that the search does not see: one exponent stands for light that spreads over a distance. Assumed, after
- * 31 rehearsals on materials whose physics is unlike the model's, of which intervals without it held 81 %.
+ * Standard error of n that the search does not see: one exponent stands for light that spreads over a distance.
+ * Assumed, after 31 rehearsals on materials whose physics is unlike the model's, of which intervals without it held 81
+ * %. Without unit.
  */
 const SPREAD_FLOOR = 0.08;
 
@@ -173,14 +186,14 @@ function describeFit(fit: LeastSquaresFit, { tones, grid, predicted }: FitFacts)
   const response = fromFitCoordinates(parameters, grid);
   const { xUm, yUm } = computeMarkDiametersUm(response, grid);
   const logNumber = (at: number, value: number, limit: number): FittedNumber => {
-    const factor = Math.exp(Z95 * standardErrors[at]);
+    const factor = Math.exp(NORMAL_95_ROUNDED * standardErrors[at]);
     const determined = !atBound[at] && standardErrors[at] < limit;
     return { value, low: value / factor, high: value * factor, determined };
   };
   const plainNumber = (at: number, [min, max]: readonly [number, number], limit: number, floor = 0): FittedNumber => {
     const value = parameters[at];
     const error = Math.hypot(standardErrors[at], floor);
-    const reach = Z95 * error;
+    const reach = NORMAL_95_ROUNDED * error;
     const determined = error < limit;
     return { value, low: Math.max(min, value - reach), high: Math.min(max, value + reach), determined };
   };

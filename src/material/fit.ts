@@ -1,6 +1,6 @@
 import { AppError } from '../errors.ts';
 import { type Notice, notice } from '../notices.ts';
-import { createPchip, median } from '../numeric/index.ts';
+import { createPchip, median, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
 import { type BandPoint, fitToneCurve, type MeasuredTone } from './fit-curve.ts';
@@ -92,22 +92,39 @@ export interface ProfileFit {
   readonly report: FitReport;
 }
 
+/**
+ * Share of the range that is held back at full. Assumed: keeps the strongest wanted tone off the flat end of the curve.
+ */
 const DEFAULT_HEADROOM = 0.005;
-/** Standard normal quantile of a two-sided 95 % interval. */
-const Z95 = 1.96;
+/** Fewest tones between bare and solid, a count. Assumed: fewer show no shape. */
 const STEPS_MIN = 3;
-/** Replicates beyond this many pooled deviations from their median, and this far, ΔL*, are left out. */
+/**
+ * Replicates beyond this many pooled deviations from their median, and this far, ΔL*, are left out. Assumed: honest
+ * patches pass 4.5 once in 100 000; differences below 1.5 L* do no harm.
+ */
 const OUTLIER_DEVIATIONS = 4.5;
 const OUTLIER_MIN_L = 1.5;
-/** Degrees of freedom by which a group's own scatter is drawn towards that of all. */
+/**
+ * Degrees of freedom by which a group's own scatter is drawn towards that of all. A count. Assumed: a group has a
+ * handful of patches, which tell their own scatter to a third.
+ */
 const SHRINKAGE = 4;
-/** Least standard deviation of one patch, ΔL*: the texture of a screen under a finite patch. */
+/** Least standard deviation of one patch, ΔL*. Assumed: the texture of a screen under a finite patch. */
 const SCATTER_FLOOR = 0.08;
-/** Standard error from an unknown camera, ΔL*, from which on another capture is advised. */
+/**
+ * Standard error from an unknown camera, ΔL*, from which on another capture is advised. Assumed: about what a person
+ * sees as another tone in a photo.
+ */
 const CAMERA_ERROR_MAX = 2;
-/** Half the 95 % interval of n that an estimated camera curve leaves open at least; assumed. */
+/**
+ * Half the 95 % interval of n, without unit, that an estimated camera curve leaves open at least. Assumed: the curve's
+ * own contrast looks like spread.
+ */
 const SPREAD_DOUBT = 0.6;
-/** Field that is screened for a coverage between those of the chart, and the rim that is left out, dots. */
+/**
+ * Field that is screened for a coverage between those of the chart, and the rim that is left out, dots. Assumed: 96²
+ * dots give the mean to 0.001, and 16 dots are what diffusion takes to find its texture.
+ */
 const FIELD = { side: 128, rim: 16 } as const;
 
 /**
@@ -176,7 +193,7 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     // A patch that is burned later scatters as the replicates do, and is off as a tone is that the curve has not seen; an
     // unknown camera bends the whole scale.
     const camera = (options.cameraError ?? 0) * shareFromLightest(lightness, bare.lightness, solid.lightness);
-    const more = Z95 * Math.hypot(spreadAt(coverage), curve.leaveOneOut, camera);
+    const more = NORMAL_95_ROUNDED * Math.hypot(spreadAt(coverage), curve.leaveOneOut, camera);
     const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
     return { coverage, lightness, low: Math.max(0, lightness - below), high: Math.min(100, lightness + above) };
   });
@@ -377,7 +394,9 @@ function listWarnings({ report, fit, direction, options, range }: WarningFacts):
     ...when(report.fading.low > 0.05, () => notice('mark-fades', { share: report.fading.value })),
     ...when(modelRms > 2, () => notice('model-poor', { rmsL: modelRms })),
     ...when(leaveOneOut > 1.5, () => notice('tone-left-out-poor', { errorL: leaveOneOut })),
-    ...when(cameraError > CAMERA_ERROR_MAX, () => notice('camera-contrast-unsure', { lightness: Z95 * cameraError })),
+    ...when(cameraError > CAMERA_ERROR_MAX, () =>
+      notice('camera-contrast-unsure', { lightness: NORMAL_95_ROUNDED * cameraError }),
+    ),
     ...when(repeatability > 2.5, () => notice('patches-scatter', { repeatability })),
     ...when(!fit.converged && fit.rms > 1, () => notice('fit-unsettled')),
     ...when(far.length > 0, () => notice('far-from-model', { groups: far.map(({ group }) => group) })),

@@ -34,7 +34,10 @@ export interface Palette {
   readonly note: string;
 }
 
-/** Most marks, and the least difference of two colours: closer ones are one mark to the eye, and burn twice the time. */
+/**
+ * Most marks, a count, and the least difference of two colours, ΔE. Assumed: closer ones are one mark to the eye, and
+ * burn twice the time.
+ */
 export const PALETTE_LIMITS = { marks: 8, deltaE: 4 } as const;
 
 const { date, grid, lab, name, settings, text } = RECORD_RULES;

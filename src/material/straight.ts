@@ -66,9 +66,12 @@ export function straightProfile(options: StraightProfileOptions): Profile | unde
   };
 }
 
-/** Assumed: peak dose of one dot over the half dose. */
+/** Peak dose of one dot over the half dose, a ratio. Assumed: the middle of what is taken for granted in a fit. */
 const ASSUMED_DRIVE = 2;
-/** Assumed: part of a pitch by which the mark of one dot is drawn out along the scan. */
+/**
+ * Part of a pitch, a share, by which the mark of one dot is drawn out along the scan. Assumed: the beam is on for half
+ * of a dot.
+ */
 const ASSUMED_SMEAR = 0.5;
-/** Assumed: ΔL* between places of one piece. */
+/** ΔL* between places of one piece. Assumed: a middling material; larger asks for clusters sooner. */
 const ASSUMED_REPEATABILITY = 1.5;

@@ -3,6 +3,11 @@
  * definition's quantile, rounded to a double (tests/numeric/student.test.ts).
  */
 export const NORMAL_95 = 1.959963984540054;
+/**
+ * The same as it is printed, standard deviations. Exact: `NORMAL_95` to two decimals. Fits, profiles and readings use
+ * these digits, so that what they say stays the same bits.
+ */
+export const NORMAL_95_ROUNDED = 1.96;
 
 /**
  * Half-width, in standard units, of the two-sided 95 % interval of Student's distribution, by the expansion in 1/ν

@@ -1,7 +1,10 @@
 /** A rectangle in whole micrometres, in each way in which it may lie. */
 export type Ways = readonly (readonly [width: number, height: number, turned: boolean])[];
 
-/** More values of ε than this are thinned out: every one of them gives a bound, and the work grows with their square. */
+/**
+ * More values of ε than this count are thinned out. Assumed: every one of them gives a bound, and the work grows with
+ * their square.
+ */
 const MOST_CANDIDATES = 48;
 
 /**

@@ -11,7 +11,7 @@ import {
   type Side,
 } from './types.ts';
 
-/** What rounding of places to millionths may take from a web. */
+/** What rounding may take from a web. Assumed: places are rounded to millionths, and a few of them add up. */
 const ROUNDING_MM = 1e-5;
 
 /** The hole that is cut for a pocket: larger by the clearance, away from the stop, whose two edges stay where they are. */

@@ -16,9 +16,12 @@ import {
 
 /** Lines that mark a stop edge run beside it, mm: in the middle of the thinnest web. */
 const STOP_LINE_MM = LEAST_WEB_MM / 2;
-/** From letters to the nearest cut, mm. */
+/** From letters to the nearest cut. Assumed: a cut's edge chars less than 1 mm of a board. */
 const TEXT_CLEAR_MM = 1;
-/** Letters are between these heights, mm. */
+/**
+ * Letters are between these heights. Assumed: 1.4 mm is just read at arm's length; 3.5 mm names a board without filling
+ * it.
+ */
 const TEXT_MM = { least: 1.4, pocket: 2.5, name: 3.5 } as const;
 
 /** What a drawing shows: what is engraved, what is cut, or both. */

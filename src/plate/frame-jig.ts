@@ -31,9 +31,9 @@ export interface FrameOptions {
   readonly roomMm?: FieldMm;
 }
 
-/** Shallower notches lift nothing, mm. */
+/** Shallower notches lift nothing. Assumed: a finger's tip needs 3 mm to get hold of an edge. */
 const LEAST_NOTCH_MM = 3;
-/** Smaller reliefs are not worth a hole, mm. */
+/** Smaller reliefs are not worth a hole. Assumed: no wider than a cut and its rounding. */
 const LEAST_RELIEF_MM = 0.5;
 
 /**

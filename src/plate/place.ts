@@ -20,6 +20,7 @@ export interface Correction {
   readonly turnDeg: number;
 }
 
+/** Millimetres and degrees. Exact: by definition, a plate that lies where it should. */
 export const NO_CORRECTION: Correction = { offsetXMm: 0, offsetYMm: 0, turnDeg: 0 };
 
 /** From points of the board to what is typed into the control software. */
@@ -100,7 +101,10 @@ export function toControlPlace({ xMm, yMm, widthMm, heightMm }: RectangleMm, aim
   };
 }
 
-/** Distance of the alignment marks from the two edges of the piece at whose corner they lie, mm; less on small pieces. */
+/**
+ * Distance of the alignment marks from the two edges of the piece at whose corner they lie; less on small pieces.
+ * Assumed: far enough in to lie on every piece, far enough out to measure a turn.
+ */
 export const MARK_INSET_MM = 5;
 
 export interface AlignmentMark extends PointMm {

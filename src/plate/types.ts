@@ -72,9 +72,16 @@ export interface Jig {
 /** Width and height that the machine can burn. */
 export type FieldMm = readonly [widthMm: number, heightMm: number];
 
-/** Thinnest web between two cut-outs, and between a cut-out and the edge of the board. */
+/**
+ * Thinnest web between two cut-outs, and between a cut-out and the edge of the board. Assumed: thinner ones of board or
+ * acrylic break or burn through.
+ */
 export const LEAST_WEB_MM = 1;
 
+/**
+ * Assumed: usual sizes of a home-made jig, with 0.2 mm for a piece to slide in, reliefs that clear a square corner,
+ * notches for a thumb, and no kerf until it is measured.
+ */
 export const JIG_DEFAULTS = {
   stop: 'top-left',
   origin: { at: 'stop', yAxis: 'down' },

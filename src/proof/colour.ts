@@ -4,7 +4,7 @@ import type { Lab, SurfaceColours } from './types.ts';
 /** Linear sRGB, 0 … 1 inside the gamut. */
 export type LinearRgb = readonly [red: number, green: number, blue: number];
 
-/** White point D65, X and Z for Y = 1. source: 'iec61966', from x = 0.3127, y = 0.3290. */
+/** White point D65, X and Z for Y = 1. source: 'iec61966', from x = 0.3127, y = 0.3290. Published: without unit. */
 const D65_X = 0.3127 / 0.329;
 const D65_Z = (1 - 0.3127 - 0.329) / 0.329;
 
@@ -32,7 +32,10 @@ export interface ColourScale {
   readonly stepsPerUnit: number;
 }
 
-/** A step is less than one code everywhere: sRGB's steepest is 12.92 · 255 codes per unit. */
+/**
+ * A step is less than one code everywhere: sRGB's steepest is 12.92 · 255 codes per unit. A count. Exact: the least
+ * power of two above 12.92 · 255.
+ */
 const STEPS = 4096;
 
 /**

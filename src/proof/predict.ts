@@ -70,7 +70,9 @@ export function showStrength(cells: Cells, { table, cellXMm, cellYMm }: ShowOpti
   return out;
 }
 
-/** Steps of strength between which mixing is straight: off by less than a 32-bit float's own rounding. */
+/**
+ * Steps of strength between which mixing is straight. Exact: with 2¹⁴ the error is below a 32-bit float's own rounding.
+ */
 const MIX_STEPS = 1 << 14;
 
 /** Powers are slow, so a picture's worth of strengths goes through a table of them. */

@@ -27,9 +27,16 @@ export interface ProofOptions {
   readonly surroundLightness?: number;
 }
 
+/**
+ * Pixels, and L* of the ground. Assumed: room for a soft shadow, and a neutral on which light and dark marks both stand
+ * out.
+ */
 export const PROOF_DEFAULTS = { cornerRadiusPx: 0, marginPx: 56, surroundLightness: 62 } as const;
 
-/** Assumed: what makes a piece look as if it lay on a table. Darkening of the shadow, and of the hairline at the edge. */
+/**
+ * What makes a piece look as if it lay on a table: darkening of the shadow, and its reach and drop in margins; below,
+ * darkening of the hairline at the edge. Shares. Assumed, by eye: lighter shadows look flat.
+ */
 const SHADOW = { strength: 0.3, spread: 0.5, offset: 0.22 } as const;
 const HAIRLINE = 0.16;
 

@@ -40,7 +40,7 @@ function openFastNine(kernels: Kernels, dots: Dots, { rows, strength }: DotTable
   };
 }
 
-/** Bytes beyond a row that vectors may touch. */
+/** Bytes beyond a row that vectors may touch. Assumed: twice the 16 bytes of a vector. */
 const SPARE = 32;
 
 function openFast(kernels: Kernels, dots: Dots, { columns, rows, strength }: DotTable): AddStrengthRow {

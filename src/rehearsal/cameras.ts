@@ -89,6 +89,9 @@ export interface CameraPreset {
 
 const ASSUMED = { kind: 'assumed', source: 'commonPractice' } as const;
 
+/**
+ * Units as in `FlatbedOptions`: dpi, degrees, mm, pixels and shares. Assumed: an office flatbed with its lid's shadow.
+ */
 const FLATBED_300: FlatbedOptions = {
   kind: 'flatbed',
   dpi: 300,
@@ -107,6 +110,7 @@ const FLATBED_300: FlatbedOptions = {
   contrast: 0,
 };
 
+/** Units as in `PhoneOptions`: megapixels, degrees, pixels and shares. Assumed: a hand above a table in room light. */
 const PHONE_STRAIGHT: PhoneOptions = {
   kind: 'phone',
   megapixels: 12,
@@ -135,6 +139,7 @@ const PHONE_STRAIGHT: PhoneOptions = {
   contrast: 0,
 };
 
+/** Units as in the options. Assumed, each with its faults: what the readers of charts must stand or refuse. */
 export const CAMERAS: Readonly<Record<string, CameraPreset>> = {
   'flatbed-300': { title: 'office flatbed, 300 dpi', options: FLATBED_300, origin: ASSUMED },
   'flatbed-600': {

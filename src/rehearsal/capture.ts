@@ -179,11 +179,17 @@ function boundsOf(points: readonly Point[]): { least: Point; most: Point } {
   return { least: [Math.min(...xs), Math.min(...ys)], most: [Math.max(...xs), Math.max(...ys)] };
 }
 
-/** Each camera pixel is the mean of this many places in each direction. */
+/**
+ * Each camera pixel is the mean of this many places in each direction. A count. Assumed: sixteenths of a pixel's edge
+ * error are below the noise.
+ */
 const PLACES = 2;
-/** How far the shadow of the piece's edge reaches, mm. */
+/** How far the shadow of the piece's edge reaches. Assumed: about the thickness of a card. */
 const SHADOW_MM = 0.8;
-/** Beyond this distance from the piece no neighbouring pixel can see it, mm. */
+/**
+ * Beyond this distance from the piece no neighbouring pixel can see it, mm. Exact enough for speed alone; assumed:
+ * wider than blur and shadow.
+ */
 const AWAY_MM = 1;
 
 type Light = (shareX: number, shareY: number) => number;
@@ -382,7 +388,7 @@ function blurInPlace(rgb: Float32Array, width: number, height: number, sigma: nu
   }
 }
 
-/** Fine enough that no code value is skipped in the shadows. */
+/** Steps of the curve's table. Exact: 2¹⁶, so that no 8-bit code value is skipped in the shadows. */
 const CURVE_STEPS = 65536;
 
 function readSensor(linear: Float32Array, width: number, sensor: Seeded<SensorOptions>): Uint8Array {

@@ -5,7 +5,10 @@ export type LinearRgb = readonly [red: number, green: number, blue: number];
 /** CIE L*, a*, b* under D65. */
 export type LabColour = readonly [lightness: number, a: number, b: number];
 
-/** D65 white and the matrix from XYZ to linear sRGB, IEC 61966-2-1 annex and clause 5 (four decimals as printed). */
+/**
+ * D65 white and the matrix from XYZ to linear sRGB, IEC 61966-2-1 annex and clause 5 (four decimals as printed).
+ * Published; tristimulus values and weights.
+ */
 const SRGB: {
   readonly source: SourceKey;
   readonly white: LinearRgb;

@@ -33,7 +33,7 @@ interface BurnedLine {
   readonly kernel: SpotKernel;
 }
 
-/** 1 J/mm² = 100 J/cm². */
+/** J/cm² in 1 J/mm². By definition: 1 cm² is 100 mm². */
 const CM2_PER_MM2 = 100;
 
 /**

@@ -26,7 +26,9 @@ export interface EngraveOptions {
   readonly tilt?: number;
 }
 
+/** Side of a pixel of the surface. Exact: an inch over 1200, twice as fine as the finest flatbed here. */
 const DEFAULT_PIXEL_UM = 25_400 / 1200;
+/** Most samples along a dot's side, a count. Assumed: more cost memory by their square and change no mean. */
 const MOST_SAMPLES = 12;
 
 /**

@@ -2,10 +2,15 @@ import type { CameraOptions } from './cameras.ts';
 import type { MaterialModel } from './material-model.ts';
 import type { Surface } from './surface.ts';
 
-/** How far a tilted piece leaves focus from its middle line on, mm per mm; assumed. */
+/**
+ * How far a tilted piece leaves focus from its middle line on, mm per mm. Assumed: a crumb of 2 mm under a card of 54
+ * mm.
+ */
 export const TILT = 0.04;
 
-/** How much a dirty lens takes and blurs; assumed. */
+/**
+ * Factors: how much a dirty lens takes and blurs. Assumed: dirt that a shop may overlook and a control strip must see.
+ */
 export const DIRTY_LENS = { power: 0.8, spot: 1.15, origin: 'assumed' } as const;
 
 /** The same material under a lens that was not cleaned: less power at the work, in a wider spot. */
@@ -21,7 +26,10 @@ export function dirtyLens(model: MaterialModel): MaterialModel {
   };
 }
 
-/** Faults of taking the picture; how strong each is, is assumed. */
+/**
+ * Faults of taking the picture, shares of the picture and of full scale. Assumed: strong enough that a reader must
+ * refuse.
+ */
 export const CAPTURE_FAULTS = {
   /** Light beyond what the sensor holds: the lightest places of the piece come this many times over its top. */
   clipped: { over: 1.6, origin: 'assumed' },

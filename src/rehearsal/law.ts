@@ -39,7 +39,10 @@ export interface DoseColours {
   readonly rgb: Float32Array;
 }
 
-/** Highest dose that the table tells apart, in half doses; a hundredth of a percent of the law's change lies beyond. */
+/**
+ * Highest dose that the table tells apart, in half doses; a hundredth of a percent of the law's change lies beyond.
+ * Half doses and steps in one. Assumed: finer than 8-bit codes of the picture.
+ */
 const HIGHEST_RATIO = 16;
 const PER_RATIO = 1024;
 

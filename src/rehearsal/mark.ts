@@ -12,9 +12,14 @@ export interface MarkDiameter {
   readonly equivalentUm: number;
 }
 
-/** Steps of the numeric search per spot radius. */
+/**
+ * Steps of the numeric search per spot radius. A count. Assumed: the width is then right to half a percent of the spot.
+ */
 const STEPS = 100;
-/** How far from the centre a mark is looked for, spot radii beyond what is lit. */
+/**
+ * How far from the centre a mark is looked for, spot radii beyond what is lit. Assumed: a Gaussian has nothing left
+ * there.
+ */
 const FARTHEST = 4;
 
 /**

@@ -45,7 +45,7 @@ interface NumberKind {
   readonly read: (view: DataView, at: number) => number;
 }
 
-/** Kinds of number that are read; each becomes a 32-bit float. */
+/** Kinds of number that are read; each becomes a 32-bit float. Sizes in bytes. Format: NumPy's type codes. */
 const KINDS: Readonly<Record<string, NumberKind>> = {
   '<f4': { size: 4, read: (view, at) => view.getFloat32(at, true) },
   '<f8': { size: 8, read: (view, at) => view.getFloat64(at, true) },

@@ -2,11 +2,20 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { BeamModel } from './material-model.ts';
 
-/** Kernels reach this many 1/e² radii beyond what is lit: exp(−2·2.2²) of the peak, 6e-5, is left out. */
+/**
+ * Kernels reach this many 1/e² radii, a factor, beyond what is lit. Assumed: exp(−2·2.2²) of the peak, 6e-5, is left
+ * out.
+ */
 const REACH = 2.2;
-/** A kernel cell is the mean over this many places inside it. */
+/**
+ * A kernel cell is the mean over this many places inside it. A count. Assumed: the sum of a kernel then is right to a
+ * part in thousands.
+ */
 const PLACES = 8;
-/** Dots land anywhere between samples; kernels are kept for this many positions within one. */
+/**
+ * Dots land anywhere between samples; kernels are kept for this many positions within one. A count. Assumed: a
+ * sixteenth of a sample is far below a spot's radius.
+ */
 export const SUB_POSITIONS = 16;
 
 /** A one-dimensional cut through the deposit of one dot, sampled around its centre. */
@@ -59,7 +68,10 @@ export function spotKernel({ radiusMm, sampleMm, pulsesMm, power }: SpotKernelOp
   return { reach, values };
 }
 
-/** How many equal pieces a continuous stroke is cut into. */
+/**
+ * How many equal pieces a continuous stroke is cut into. A count. Assumed: pieces much shorter than a spot leave no
+ * ripple.
+ */
 const STROKE_PIECES = 12;
 
 /** Places along the scan where the energy of one dot lands, relative to its centre, mm. */

@@ -30,11 +30,14 @@ const STEADY_DELTA_L = 2;
 /** Assumed: a lone dot that leaves less than this of its share comes and goes with the material. */
 const LEAST_LONE = 0.4;
 /**
- * Dots up to this large are too fine for the eye at 300 mm to see the chance that keeps worms away; with larger ones it
- * costs a third more error than a screen without (benchmarks/screens-quality.ts).
+ * Dots up to this side, mm, are too fine for the eye at 300 mm to see the chance that keeps worms away; with larger
+ * ones it costs a third more error than a screen without. Measured (benchmarks/screens-quality.ts).
  */
 const FINE_MM = 0.05;
-/** Dots of a cluster from which on clusters are better in fixed places than spread. */
+/**
+ * Dots of a cluster from which on clusters are better in fixed places than spread. A count. Assumed: 3 × 3 dots still
+ * spread evenly; larger clusters have few places to choose from.
+ */
 const LARGEST_SPREAD = 9;
 
 /**

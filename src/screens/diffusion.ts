@@ -11,7 +11,10 @@ export interface DiffusionOptions {
   readonly start?: readonly Uint16Array[];
 }
 
-/** Reach of a kernel in each direction, dots; also the bare border of the error rows. */
+/**
+ * Reach of a kernel in each direction, dots; also the bare border of the error rows. Exact: the widest kernel of
+ * kernels.ts.
+ */
 export const REACH = 2;
 const HALF = (ONE + 1) / 2;
 

@@ -1,6 +1,9 @@
 import type { Plane } from '../plane/index.ts';
 
-/** Half the side of the neighbourhood whose mean a dot is compared with, dots. */
+/**
+ * Half the side of the neighbourhood whose mean a dot is compared with, dots. Assumed: 5 × 5 dots see an edge of one
+ * dot's width; larger makes rims.
+ */
 const RADIUS = 2;
 
 /**

@@ -52,7 +52,10 @@ function startPlainRows(width: number, scan: 'raster' | 'serpentine'): DiffuseRo
   };
 }
 
-/** Rows that go to the kernel at a time: a copy a row costs more than what it copies. */
+/**
+ * Rows that go to the kernel at a time: a copy a row costs more than what it copies. A count. Assumed: a block of a
+ * card's rows stays in a processor's cache.
+ */
 const BLOCK_ROWS = 16;
 
 function startFastRows(kernels: Kernels, width: number, scan: 'raster' | 'serpentine'): DiffuseRows {

@@ -3,6 +3,7 @@ import type { LinearColour } from './separate-marks.ts';
 /** A space where light adds, beside one in which distances look even: from the first to the second. */
 export type ToEven = (colour: LinearColour) => LinearColour;
 
+/** Most exchanges of weights, a count. Assumed: a handful of colours settles in fewer; a bound against going round. */
 const ROUNDS = 80;
 
 /**
@@ -53,6 +54,7 @@ export function mixNearest(
   return mixed;
 }
 
+/** Share of the interval that one step of a golden-section search keeps. Exact: (√5 − 1)/2. */
 const GOLDEN = (Math.sqrt(5) - 1) / 2;
 
 /** Where a function of one dip is least between 0 and `end`. */

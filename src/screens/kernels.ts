@@ -37,7 +37,7 @@ export const JARVIS_JUDICE_NINKE: DiffusionKernel = {
   source: 'jarvisJudiceNinke1976',
 };
 
-/** Read in source: 'ditherPunk', which cites the report. */
+/** Read in source: 'ditherPunk', which cites the report. Shares. */
 export const STUCKI: DiffusionKernel = {
   taps: tapsOf([8, 4], [2, 4, 8, 4, 2], [1, 2, 4, 2, 1]),
   divisor: 42,
@@ -79,6 +79,7 @@ export const SIERRA_LITE: DiffusionKernel = {
 
 /**
  * B. Atkinson, unpublished: six eighths of the error go on, two are dropped, which clears highlights and fills shadows.
+ * Shares.
  */
 export const ATKINSON: DiffusionKernel = {
   taps: tapsOf([1, 1], [1, 1, 1], [1]),

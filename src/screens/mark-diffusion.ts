@@ -95,7 +95,7 @@ export function keepWithin(value: number, limit: number): number {
   return Math.max(value, -limit);
 }
 
-/** Bare columns before and after those of the plane. */
+/** Bare columns before and after those of the plane. Exact: the most `sides` of mark-steps.ts. */
 export const MAX_SIDES = 3;
 
 interface MarkRow {
@@ -216,7 +216,7 @@ function chooseRuns(of: MarkRow, run: number): void {
   }
 }
 
-/** Longest shortest run: beyond it a photograph is lost. */
+/** Longest shortest run, dots. Assumed: beyond it a photograph is lost. */
 export const MAX_RUN = 32;
 
 /** The rows of `chooseByFourShares` by the WebAssembly kernel: the same bits in half of its time. */

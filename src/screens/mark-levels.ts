@@ -1,9 +1,15 @@
 import { createPlane, type Dots, ONE, type Plane } from '../plane/index.ts';
 import type { MarkTable } from './mark-steps.ts';
 
-/** Field that is screened for each tone, dots, and its border that is left out of the mean. */
+/**
+ * Field that is screened for each tone, dots, and its border that is left out of the mean. Assumed: 104² dots give the
+ * mean to 0.001, and 20 dots are what diffusion takes to find its texture.
+ */
 const FIELD = { side: 144, border: 20 } as const;
-/** No simple fractions, at which a screen's texture is unlike that of the tones beside it. */
+/**
+ * Coverages. Assumed: no simple fractions, at which a screen's texture is unlike that of the tones beside it; closer
+ * than a tenth.
+ */
 const LEVELS = [
   0.01, 0.03, 0.07, 0.13, 0.19, 0.27, 0.36, 0.44, 0.53, 0.61, 0.69, 0.77, 0.84, 0.91, 0.96, 0.99,
 ] as const;

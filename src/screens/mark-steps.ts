@@ -129,7 +129,7 @@ function fillSteps({ table, reach, solid, direction }: Fill): Int32Array {
   return rounded;
 }
 
-/** The index is cut here, so that two small tables tell a cell's pattern. */
+/** Bits at which the index is cut. Assumed: two tables of 256 entries tell a cell's pattern and stay in the cache. */
 const LOW_BITS = 8;
 
 type SharedBit = readonly [from: number, to: number];

@@ -13,7 +13,10 @@ export type OptionRule =
       readonly word?: string;
     };
 
-/** Labels and ranges of the screens' options, for the check, the command's help and the page. */
+/**
+ * Labels and ranges of the screens' options, for the check, the command's help and the page. Units are in each title.
+ * Assumed: the ends are where a screen still is one; 256 levels are what 8 bits tell.
+ */
 export const SCREEN_OPTIONS: Readonly<Record<keyof ScreenOptions, OptionRule>> = {
   scan: { title: 'scan of error diffusion', values: ['serpentine', 'raster'] },
   levels: { title: 'dose levels per dot', min: 2, max: 256, kind: 'whole' },
@@ -31,7 +34,10 @@ export const SCREEN_OPTIONS: Readonly<Record<keyof ScreenOptions, OptionRule>> =
   viewingDistanceMm: { title: 'distance from which the work is looked at, mm', min: 50, max: 10_000, kind: 'real' },
 };
 
-/** Values where neither the caller nor the screen's record says otherwise. */
+/**
+ * Values where neither the caller nor the screen's record says otherwise. Units as in `SCREEN_OPTIONS`: dots, degrees,
+ * mm, and counts. Assumed: bits, a 45° ruling that the eye sees least, the usual mask, and a piece held at 300 mm.
+ */
 export const DEFAULT_OPTIONS: ScreenOptions = {
   scan: 'serpentine',
   levels: 2,
@@ -49,7 +55,10 @@ export const DEFAULT_OPTIONS: ScreenOptions = {
   viewingDistanceMm: 300,
 };
 
-/** Values that leave a screen as it is without the option; records of a screen need not name them. */
+/**
+ * Values that leave a screen as it is without the option; records of a screen need not name them. Counts and dots.
+ * Exact: with these the code of the option changes nothing.
+ */
 export const NEUTRAL_OPTIONS = {
   levels: 2,
   errorOf: 'dots',

@@ -9,12 +9,16 @@ export interface PeriodicTile {
   readonly ranks: Uint32Array;
 }
 
-/** Sides of a tile, dots: long enough to hold many periods, short enough to be ranked in a moment. */
+/** Sides of a tile, dots. Assumed: long enough to hold many periods, short enough to be ranked in a moment. */
 const TILE_MIN = 64;
 const TILE_MAX = 256;
-/** Periods that can be drawn, in the coarser of pitch and line spacing, and in the finer one. */
+/**
+ * Periods that can be drawn, in dots of the coarser of pitch and line spacing, and of the finer one. Assumed: below two
+ * dots nothing alternates, above 256 no tile holds a period.
+ */
 const PERIOD_MIN = 2;
 const PERIOD_MAX = 256;
+/** Period of an automatic ruling, dots. Assumed: 64 tones a cell, fine enough for photos; larger cells show more. */
 const AUTO_PERIOD = 8;
 
 /**

@@ -35,10 +35,16 @@ import { listWarmUpRows } from './warm-up-rows.ts';
 
 type Named = Pick<ScreenRecord, 'name' | 'title'>;
 
-/** What a search may leave of the tone where the eye does not see it. */
+/**
+ * What a search may leave of the tone where the eye does not see it, coverage. Assumed: a bound that it keeps
+ * (tests/screens/registry.test.ts).
+ */
 const SEARCH_TOLERANCE = 0.001;
 
-/** What the error lost at the edges may cost on a large plane. */
+/**
+ * What the error lost at the edges may cost on a large plane, coverage. Assumed: a bound that every kernel keeps
+ * (tests/screens/registry.test.ts).
+ */
 const DIFFUSION_TOLERANCE = 0.005;
 
 const takesByError = ({ errorOf }: Partial<ScreenOptions>) => (errorOf === 'marks' ? 'strength' : 'coverage');
@@ -100,7 +106,7 @@ function variableScreen({ name, title }: Named, kernel: VariableKernel): ScreenR
   };
 }
 
-/** A dot that marks its own cell and no other. */
+/** A dot that marks its own cell and no other. Exact: strength is the dot itself; sides are counts of dots. */
 const ONE_DOT: MarkTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
 
 function needMarks(marks: MarkTable | undefined): MarkTable {
@@ -144,11 +150,15 @@ function refuseLevels(levels: number): void {
 /** Half a level of a mask whose ranks are even, plus the step of the coverage itself. */
 const halfLevel = (ranks: number, levels: number) => 0.5 / ranks / (levels - 1) + 1 / ONE;
 
-/** Periods that the plane's edges cut, for screens whose tile does not divide the plane. */
+/**
+ * What periods that the plane's edges cut may cost, coverage, for screens whose tile does not divide the plane.
+ * Assumed: a bound that they keep (tests/screens/registry.test.ts).
+ */
 const CUT_TOLERANCE = 0.001;
 
 /** Masks made so far, the oldest first: a batch asks for the same one for every photo. */
 const masks = new Map<string, ThresholdMask>();
+/** Masks kept, a count. Assumed: more than a batch uses at once. */
 const MASKS_KEPT = 16;
 
 function remember(key: readonly unknown[], make: () => ThresholdMask): ThresholdMask {
@@ -162,9 +172,14 @@ function remember(key: readonly unknown[], make: () => ThresholdMask): Threshold
 
 const maskOfTile = ({ width, height, ranks }: PeriodicTile) => createMask(width, height, ranks);
 
-/** Deviation of the void-and-cluster filter, dots (source: 'ulichney1993', as read in C. Peters' program). */
+/**
+ * Deviation of the void-and-cluster filter, dots (source: 'ulichney1993', as read in C. Peters' program). Published.
+ */
 const VOID_SIGMA = 1.5;
-/** Most unequal dots that the filter follows, pitch to line spacing: beyond it would be narrower than a dot. */
+/**
+ * Most unequal dots that the filter follows, ratio of pitch to line spacing. Assumed: beyond it the filter would be
+ * narrower than 0.4 dot and reach no neighbour.
+ */
 const MAX_ASPECT = 16;
 
 const clampAspect = (aspect: number) => Math.min(MAX_ASPECT, Math.max(1 / MAX_ASPECT, aspect));
@@ -196,12 +211,19 @@ function blueNoise({ size, seed, aspect, dotSize }: BlueNoise): ThresholdMask {
   });
 }
 
-/** Clusters along a side of the green-noise mask: 4096 tones. */
+/**
+ * Clusters along a side of the green-noise mask: 4096 tones. A count. Assumed: tones finer than a photo of 256 levels,
+ * ranked in a moment.
+ */
 const CLUSTERS = 64;
 
+/** Shortest side of a blue-noise matrix, dots. Assumed: shorter ones repeat visibly and have too few tones. */
 const BLUE_NOISE_MIN = 32;
 
-/** All screens by name, in the order in which they are listed. */
+/**
+ * All screens by name, in the order in which they are listed. Defaults in the units of `SCREEN_OPTIONS`, chosen as in
+ * `DEFAULT_OPTIONS`; weightSum is a share, exact: 1 keeps the tone.
+ */
 export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
   'floyd-steinberg': fixedScreen({ name: 'floyd-steinberg', title: 'Floyd and Steinberg 1976' }, FLOYD_STEINBERG),
   'jarvis-judice-ninke': fixedScreen(

@@ -12,12 +12,21 @@ import {
 import { closeNearField, FIRES, HELD, type NearField, openNearField } from './search-near.ts';
 import { type Band, FULL, type SearchPlan } from './search-plan.ts';
 
-/** Blocks of this side are looked at again only when something in or beside them has changed. */
+/**
+ * Blocks of 1 << BLOCK_BITS dots a side are looked at again only when something in or beside them has changed. Bits.
+ * Assumed: larger blocks look in vain, smaller ones cost more to keep.
+ */
 const BLOCK_BITS = 3;
 const BLOCK = 1 << BLOCK_BITS;
-/** Dots around a change that may change in turn: within the strong part of the near weights. */
+/**
+ * Dots around a change that may change in turn: within the strong part of the near weights. Assumed: wider changes the
+ * result little and costs looks.
+ */
 const REVISIT = 3;
-/** A band is done when a sweep changes fewer than one dot in so many, or after so many sweeps. */
+/**
+ * A band is done when a sweep changes fewer than one dot in so many, or after so many sweeps; counts. Assumed: what
+ * later sweeps change is not seen.
+ */
 const STOP_ONE_IN = 1000;
 const MOST_SWEEPS = 12;
 export interface BandResult {
@@ -191,7 +200,7 @@ function markDue({ dueNext, across }: Blocks, x: number, row: number): void {
   }
 }
 
-/** What a move must promise by the near look and the estimated far one before the far look is worked out. */
+/** What a refused move returns: any energy above 0, without unit. Exact: only its sign is read. */
 const NO_GAIN = 1;
 
 /**

@@ -17,7 +17,8 @@ export interface Move {
 
 /**
  * Longest side of what a move changes: 6 × 6 dots, and its cells when they are single dots. A power of two above it is
- * the step from row to row in `places`, twice the side so that differences of places tell two directions apart.
+ * the step from row to row in `places`, twice the side so that differences of places tell two directions apart. Dots
+ * and bits. Exact: the next powers of two.
  */
 export const TRIAL_SIDE = 8;
 export const TRIAL_STRIDE_BITS = 4;

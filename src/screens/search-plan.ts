@@ -2,28 +2,43 @@ import type { DotGrid, Dots, Plane } from '../plane/index.ts';
 import { createIndexer } from './mark-index.ts';
 import type { MarkTable } from './mark-steps.ts';
 
-/** Strength of a full mark in the search's whole numbers. */
+/** Strength of a full mark in the search's whole numbers. Exact: 2¹³, so that sums stay whole in 32 bits. */
 export const FULL = 8192;
 
 /** Strongest mark that is told apart: a fading material may exceed a solid's. */
 const MOST = 1.6 * FULL;
 
-/** Sum that the Gaussian's weights are rounded to: with one more, its fourth power times `MOST` still is below 2³¹. */
+/**
+ * Sum that the Gaussian's weights are rounded to: with one more, its fourth power times `MOST` still is below 2³¹.
+ * Weights. Exact: by that bound.
+ */
 const TAP_SUM = 19;
 
-/** Blur of the near look, dots: as near as the single dots are just not seen apart. */
+/** Blur of the near look, dots. Assumed: as near as the single dots are just not seen apart. */
 const NEAR_SIGMA = 1.5;
-/** Blur of the far look in cells, and the most dots along a cell's side. */
+/**
+ * Blur of the far look in cells, and the most dots along a cell's side. Assumed: finer cells cost time, coarser ones
+ * miss the eye's blur; 16 bounds the sums of a cell.
+ */
 const FAR_SIGMA = 0.93;
 const MAX_CELL = 16;
-/** What an error counts from the viewing distance, to what it counts from near by. */
+/**
+ * Factor: what an error counts from the viewing distance, to what it counts from near by. Assumed: the proof is judged
+ * at that distance; larger lets grain show from near by.
+ */
 const FAR_WEIGHT = 60;
 
-/** Fewest rows of a band, so that setting it up is a small part of the work. */
+/** Fewest rows of a band. Assumed: setting it up is then a small part of the work. */
 const BAND_ROWS = 96;
-/** Rows that the bands of the second phase reach into those of the first. */
+/**
+ * Rows that the bands of the second phase reach into those of the first. Assumed: what a seam disturbs lies within the
+ * near look's reach.
+ */
 const OVERLAP_ROWS = 8;
-/** Rows of cells that a band's dots change beyond those that they lie in, with those that marks reach into. */
+/**
+ * Rows of cells that a band's dots change beyond those that they lie in, with those that marks reach into. Assumed:
+ * marks reach into fewer.
+ */
 const CELLS_BESIDE = 4;
 
 /** Weights of one axis by distance, −reach … reach. */
@@ -142,7 +157,10 @@ export function planSearch(wanted: Plane<'coverage'>, start: Dots, options: Sear
   return plan;
 }
 
-/** Each dot marks its own cell: then strength is coverage, and what is searched is a plain halftone. */
+/**
+ * Each dot marks its own cell: then strength is coverage, and what is searched is a plain halftone. Exact: sides are
+ * counts of dots.
+ */
 const ONE_DOT: MarkTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
 
 /**
@@ -239,7 +257,10 @@ function planPhases(height: number, { side, far }: EyeCells): Band[][] {
   return phases.filter((bands) => bands.length > 0);
 }
 
-/** From wanted strength, 0 … ONE, to the search's units: (wanted + WANTED_HALF) >> WANTED_SHIFT. */
+/**
+ * From wanted strength, 0 … ONE, to the search's units: (wanted + WANTED_HALF) >> WANTED_SHIFT. Bits and the half that
+ * rounds. Exact: from 15 bits to the 13 of `FULL`.
+ */
 export const WANTED_SHIFT = 2;
 export const WANTED_HALF = 2;
 

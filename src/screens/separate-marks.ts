@@ -23,8 +23,8 @@ export interface SeparateOptions {
  */
 const [AHEAD, BEHIND, FORWARD] = [7 / 16, 3 / 16, 1 / 16];
 /**
- * Largest error passed on, of the largest distance of two colours. Flat sets of colours owe up to twice of it before
- * their turn comes; more is only reached where a wanted colour is outside the hull.
+ * Largest error passed on, a factor of the largest distance of two colours. Assumed: flat sets of colours owe up to
+ * twice of it before their turn comes; more is only reached where a wanted colour is outside the hull.
  */
 const MOST = 4;
 

@@ -14,7 +14,7 @@ export interface VariableDiffusionOptions {
   readonly start?: readonly Uint16Array[];
 }
 
-/** Weights are whole 16384ths, so that an error of up to four times the range times a weight fits 32 bits. */
+/** Fraction bits of a weight. Exact: an error of up to four times the range times a weight then fits 32 bits. */
 const WEIGHT_BITS = 14;
 export const WEIGHT_ONE = 1 << WEIGHT_BITS;
 const WEIGHT_HALF = WEIGHT_ONE >> 1;

@@ -10,15 +10,22 @@ export interface VoidAndClusterOptions {
   readonly seed: number;
 }
 
-/** Filter value at its centre; the sum over the filter stays below `SET`. */
+/**
+ * Filter value at its centre, in 1/16777216. Assumed: 24 bits tell every distance apart; the sum over the filter stays
+ * below `SET`, or generation refuses.
+ */
 const CENTRE = 1 << 24;
 /**
- * Added to the energy of set dots, so that one field's least value is the largest void, its greatest the tightest
- * cluster.
+ * Added to the energy of set dots, in the filter's units, so that one field's least value is the largest void, its
+ * greatest the tightest cluster. Exact: 2²⁹, twice of which fits 32 bits.
  */
 const SET = 1 << 29;
+/** Side of the segments whose extremes are kept, dots. Assumed: about where finding and updating cost alike. */
 const SEGMENT = 16;
-/** Share of dots set in the first pattern: any minority serves (step 1 of the paper). */
+/**
+ * Share of dots set in the first pattern: any minority serves (step 1 of the paper). Assumed: the paper's kind of
+ * number; the result's tones do not rest on it.
+ */
 const FIRST_SHARE = 0.1;
 
 /**

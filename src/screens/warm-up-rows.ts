@@ -1,9 +1,15 @@
 import { createRandom } from '../numeric/index.ts';
 import { ONE, type Plane } from '../plane/index.ts';
 
-/** Rows that are screened before the first one and thrown away; even, so that a serpentine keeps its turns. */
+/**
+ * Rows that are screened before the first one and thrown away; even, so that a serpentine keeps its turns. Assumed:
+ * three times the twenty rows that a light tone takes to begin.
+ */
 const WARM_UP_ROWS = 64;
-/** In the first rows of these no tone is nearer to bare or solid than this, falling to nothing over so many rows. */
+/**
+ * In the first rows of these no tone is nearer to bare or solid than this share, falling to nothing over so many rows.
+ * Assumed: dots of an eighth lie three apart, so that the texture forms at once.
+ */
 const FILL = { share: 0.12, rows: 24 } as const;
 
 /**
