@@ -21,6 +21,7 @@ export interface CameraCurve {
   readonly residual: number;
 }
 
+/** sRGB's own curve: factors and errors without unit. Exact: by definition nothing differs from it. */
 export const SRGB_CURVE: CameraCurve = {
   kind: 'srgb',
   gamma: 1,
@@ -62,34 +63,45 @@ export function tabulateCurve(linearOf: (code: number) => number, levels: number
   return Float64Array.from({ length: levels }, (_, level) => linearOf(level / (levels - 1)));
 }
 
-/** Clusters and lines at least this many dots wide: the growth of their edges is small beside them. */
+/**
+ * Clusters and lines at least this many dots wide: the growth of their edges is small beside them. Assumed: growth of a
+ * tenth of a dot changes a 4-dot cluster's area by a tenth at most.
+ */
 const COARSE_DOTS = 4;
-/** Expected spread of cameras around sRGB before the chart is read, in logarithms; assumed. */
+/**
+ * Expected spread of cameras around sRGB before the chart is read, logarithms of factors. Assumed: phones differ by a
+ * quarter in contrast, a seventh in gamma; narrower pulls true curves to sRGB.
+ */
 const CONTRAST_PRIOR = 0.25;
 const GAMMA_PRIOR = 0.15;
-/** Beyond these, in logarithms, no camera is expected; assumed. */
+/** Beyond these, logarithms of factors, no camera is expected. Assumed: a factor of 2.5 in contrast, 1.8 in gamma. */
 const CONTRAST_LIMIT = 0.9;
 const GAMMA_LIMIT = 0.6;
-/** Least standard errors of a share between solid and bare, and of a reference's logarithm; larger where replicates say so. */
+/**
+ * Least standard errors of a share between solid and bare, and of a reference's logarithm; larger where replicates say
+ * so. Assumed: paper grain and 8-bit codes leave about half a percent.
+ */
 const SHARE_ERROR_MIN = 0.004;
 const REFERENCE_ERROR_MIN = 0.005;
-/** The rest of a reflection or shadow leans the same way on many patches: what they say counts as so many times less certain; assumed. */
+/**
+ * The rest of a reflection or shadow leans the same way on many patches. Assumed: what they say counts as so many times
+ * less certain.
+ */
 const DISTURBED_DOUBT = 3;
-/** Growth of edges expected, dots on each side; assumed. */
+/** Growth of edges expected, dots on each side; assumed. Assumed: dots grow by up to their own width. */
 const GROWTH_PRIOR = 0.5;
 /**
- * Light that spreads in the material darkens a pattern as a growth of its dark part would, most at half coverage: by this share
- * where its features are far smaller than the reach of the light, [expected, standard deviation, most]; and the logarithm of that
- * reach, mm.
- * Assumed: complete spread (n = 2) between reflectances of 1 and 0.1 is 0.13.
+ * Light that spreads in the material darkens a pattern as a growth of its dark part would, most at half coverage: by
+ * this share where its features are far smaller than the reach of the light, [expected, standard deviation, most]; and
+ * the logarithm of that reach, mm. Assumed: complete spread (n = 2) between reflectances of 1 and 0.1 is 0.13. Shares.
  */
 const SPREAD_PRIOR = [0.06, 0.06, 0.25] as const;
 const LN_REACH_PRIOR = [Math.log(0.3), 0.6] as const;
 const LN_REACH_LIMITS = [Math.log(0.05), Math.log(2)] as const;
 /**
- * What clusters do not tell; assumed. Between the power of the curve and light that spreads further than they are wide, in the logarithm
- * of the power: at least this, and this share of how far it is from sRGB's, which is as likely such light. And how light the camera
- * shows what is black, as a share of white.
+ * What clusters do not tell. Between the power of the curve and light that spreads further than they are wide, in the
+ * logarithm of the power: at least this, and this share of how far it is from sRGB's, which is as likely such light.
+ * And how light the camera shows what is black, as a share of white. Assumed: less claims more than clusters tell.
  */
 const POWER_DOUBT = [0.05, 0.8] as const;
 const BLACK_DOUBT = 0.006;

@@ -1,7 +1,10 @@
 import { CIE_LIGHTNESS, lightnessOfReflectance, REC709 } from '../plane/index.ts';
 import type { Lab } from './types.ts';
 
-/** Linear sRGB to CIE XYZ: rows X and Z, and the white that both are divided by (source: 'iec61966', clause 5.2). */
+/**
+ * Linear sRGB to CIE XYZ: rows X and Z, and the white that both are divided by (source: 'iec61966', clause 5.2).
+ * Published: weights.
+ */
 const ROW_X = [0.4124, 0.3576, 0.1805] as const;
 const ROW_Z = [0.0193, 0.1192, 0.9505] as const;
 const WHITE_X = 0.9505;

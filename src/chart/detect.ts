@@ -26,19 +26,35 @@ export interface DetectOptions {
   readonly mirrored?: boolean;
 }
 
-/** Passes of rising cost to others' rarer cases: [radius of the first blur, radius of the light as a share of the longer side]. */
+/**
+ * Passes of rising cost to others' rarer cases: [radius of the first blur, radius of the light as a share of the longer
+ * side]. Steps and shares of light. Assumed: each pass finds tags that the one before misses; more cost time.
+ */
 const PASSES: readonly (readonly [pre: number, light: number])[] = [
   [1, 1 / 16],
   [0, 1 / 16],
   [3, 1 / 16],
   [2, 1 / 10.7],
 ];
-/** Errors that are corrected: the codes differ in 11 cells, so four tags of one chart leave no room for chance. */
+/**
+ * Errors that are corrected: the codes differ in 11 cells, so four tags of one chart leave no room for chance. Cells.
+ * Exact: below half of the code's least distance, 11.
+ */
 const HAMMING_MAX = 3;
-/** Least difference of bare ring and ink as a share of the bare ring. */
+/**
+ * Least difference of bare ring and ink as a share of the bare ring. Assumed: weaker ink drowns in the grain of stock
+ * (benchmarks/captures.ts finds every legible chart).
+ */
 const CONTRAST_MIN = 0.01;
-/** Pixels that are searched for spots; larger pictures are searched on a smaller copy and refined on the full one. */
+/**
+ * Pixels that are searched for spots; larger pictures are searched on a smaller copy and refined on the full one.
+ * Assumed: a tag's cell keeps several pixels at that size, and the search its speed.
+ */
 const SEARCH_PIXELS = 3.2e6;
+/**
+ * Share of the four neighbours that is taken off a cell. Assumed: undoes the blur of one cell; the usual value of tag
+ * readers.
+ */
 const SHARPENING = 0.25;
 
 /**
@@ -259,7 +275,7 @@ export function readTag(
   return { id, hamming, margin, polarity: named, mirrored, turn, corners: orderCorners(corners, { turn, mirrored }) };
 }
 
-/** Points of a cell that are averaged. */
+/** Places within a cell that are read, shares of its side. Assumed: the middle half, which ink growth leaves alone. */
 const CELL_POINTS: readonly (readonly [number, number])[] = [
   [0.5, 0.5],
   [0.35, 0.5],

@@ -6,7 +6,10 @@ import type { CellSettings, ChartLayout, LayoutLabel, LayoutTag, Patch, PatchPat
 /** Turns a plane of coverage into dots; any screen of the registry with its options set. */
 export type ScreenPlane = (coverage: Plane<'coverage'>, grid: DotGrid) => Dots;
 
-/** Dots around a patch that are screened with it and cut off: error diffusion needs a run-up to settle. */
+/**
+ * Dots around a patch that are screened with it and cut off: error diffusion needs a run-up to settle. Assumed: about
+ * what diffusion takes to find its texture.
+ */
 const RUN_UP_DOTS = 16;
 
 /**

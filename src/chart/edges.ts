@@ -13,13 +13,20 @@ export interface EdgeOptions {
   readonly spacingPx?: number;
 }
 
-/** Most lines across one edge. */
+/** Most lines across one edge. A count. Assumed: more lines place an edge no better than its blur allows. */
 const LINES_MAX = 200;
 
-/** Gradients below this share of an edge line's strongest are noise and left out. */
+/**
+ * Gradients below this share of an edge line's strongest are noise and left out. Assumed: keeps the edge's own slope,
+ * leaves grain out.
+ */
 const GRADIENT_MIN_SHARE = 0.2;
+/** Fewest lines that place an edge, a count. Assumed: two tell a line, eight outvote a scratch. */
 const LINES_MIN = 8;
-/** Sine of the least angle between two neighbouring edges. */
+/**
+ * Sine of the least angle between two neighbouring edges. Without unit. Assumed: 3°; flatter edges do not cross in a
+ * place.
+ */
 const ANGLE_MIN = 0.05;
 
 /**
@@ -101,9 +108,9 @@ export function refineCorners(sample: GreySampler, corners: Corners, options: Ed
   return signedArea(result) > 0 ? result : undefined;
 }
 
-/** Bins of the averaged edge, a pixel. */
+/** Bins of the averaged edge, a pixel. A count. Assumed: a quarter of a pixel shows a slope without gaps. */
 const BINS_PER_PX = 4;
-/** Distance between the quartiles of a normal distribution, in standard deviations. */
+/** Distance between the quartiles of a normal distribution, in standard deviations. Exact: 2 · 0.6745, rounded. */
 const QUARTILES_PER_SIGMA = 1.349;
 
 /**

@@ -8,7 +8,10 @@ export interface GreyPlane {
   readonly data: Float32Array;
 }
 
-/** Weights of R, G, B: luminance of linear light by ITU-R BT.709 (source: 'itu709', item 3.2), used on coded values. */
+/**
+ * Weights of R, G, B: luminance of linear light by ITU-R BT.709 (source: 'itu709', item 3.2), used on coded values.
+ * Published.
+ */
 const RED = 0.2126;
 const GREEN = 0.7152;
 const BLUE = 0.0722;
@@ -74,7 +77,7 @@ export function sampleCapture({ width, height, rgb, bits }: CaptureImage): GreyS
   };
 }
 
-/** Entries of the table from code to light, one a quarter of a step of 8 bits. */
+/** Entries of the table from code to light, one a quarter of a step of 8 bits. A count. Exact: 4 · 255. */
 const LIGHT_STEPS = 1020;
 const LIGHT: Float32Array = /* @__PURE__ */ Float32Array.from(
   { length: LIGHT_STEPS + 2 },

@@ -55,7 +55,7 @@ export interface ChartOptions {
   readonly rows?: DoseAxis;
 }
 
-/** Defaults and labels, for the command's help and the page. */
+/** Assumed: a card of ID-1's size, which every shop has at hand, and a strip that fits beside a piece. */
 export const CHART_DEFAULTS = {
   widthMm: 85.6,
   heightMm: 54,
@@ -66,18 +66,30 @@ export const CHART_DEFAULTS = {
   replicates: { tone: 3, verify: 2, spot: 2 },
 } as const;
 
-/** Bare way between patches, mm: wider than the light spreads in common stock, a few pixels of a 300 dpi scan. */
+/**
+ * Bare way between patches, mm: wider than the light spreads in common stock, a few pixels of a 300 dpi scan. Assumed:
+ * smaller saves room and mixes patches.
+ */
 const GAP_MM = 0.8;
-/** Share of a patch's side that is not read on each side, and the least in mm. */
+/**
+ * Share of a patch's side that is not read on each side, and the least in mm. Assumed: what blur and ink growth reach.
+ */
 const BORDER_SHARE = 0.1;
 const BORDER_MIN_MM = 0.3;
-/** Bare rim between the chart's edge and its tags, mm: keeps a tag on a card with rounded corners. */
+/**
+ * Bare rim between the chart's edge and its tags, mm: keeps a tag on a card with rounded corners. Assumed: a corner of
+ * 3.18 mm radius leaves 0.93 mm; a strip is cut square.
+ */
 const RIM_MM = 0.9;
 const STRIP_RIM_MM = 0.4;
+/**
+ * Smallest and largest side of a patch. Assumed: 2.4 mm are 28 pixels at 300 dpi; above 12 mm averages gain nothing.
+ */
 const PATCH_MIN_MM = 2.4;
 const PATCH_MAX_MM = 12;
-/** Dots that a patch needs along each side for a tone to be one. */
+/** Dots that a patch needs along each side for a tone to be one. Assumed: 144 dots give a tone to half a percent. */
 const PATCH_MIN_DOTS = 12;
+/** Height of the letters at the edge. Assumed: just read at arm's length. */
 const LABEL_MM = 1.2;
 
 /** Rectangle in dots. */

@@ -41,24 +41,45 @@ export interface Located {
   readonly growthMm: number;
 }
 
-/** Least tags of a chart with six and of a strip with three. */
+/**
+ * Least tags of a chart with six and of a strip with three. Counts. Assumed: three tags of known place tell a tilted
+ * plane with a tag to spare for error; a strip lies flat.
+ */
 const TAGS_MIN = 3;
 const STRIP_TAGS_MIN = 2;
-/** Most corrected cells of a tag that tells of another chart. */
+/**
+ * Most corrected cells of a tag that tells of another chart. Cells. Assumed: chance patterns come near a code, but
+ * seldom so near.
+ */
 const STRANGER_HAMMING_MAX = 1;
-/** How far a tag's corner may lie from where two others put it, cells. */
+/**
+ * How far a tag's corner may lie from where two others put it, cells. Assumed: perspective and lens move a corner by
+ * less within a chart.
+ */
 const PAIR_TOLERANCE_CELLS = 1;
-/** Largest distance of a tag's corner from the map: so many borders of a patch and so many pixels. */
+/**
+ * Largest distance of a tag's corner from the map: so many borders of a patch and so many pixels. Shares and pixels.
+ * Assumed: patches are then read inside their borders with room to spare.
+ */
 const RESIDUAL_BORDERS = 0.15;
 const RESIDUAL_PX = 0.8;
-/** The same from which a single tag is suspected, and what leaving it out must bring. */
+/**
+ * The same from which a single tag is suspected, and what leaving it out must bring. Shares and pixels. Assumed: a
+ * third of the limit, and a gain that chance does not bring.
+ */
 const DROP_BORDERS = 0.05;
 const DROP_PX = 0.25;
 const DROP_GAIN = 0.4;
-/** Least pixels along one cell of a tag and along the read part of a patch. */
+/**
+ * Least pixels along one cell of a tag and along the read part of a patch. Assumed: two pixels a cell still tell its
+ * ink; 36 pixels give a patch a mean.
+ */
 const CELL_MIN_PX = 2;
 const PATCH_MIN_PX = 6;
-/** Largest blur (standard deviation) as a share of a patch's side: beyond it the middle of a patch sees its neighbours. */
+/**
+ * Largest blur (standard deviation) as a share of a patch's side: beyond it the middle of a patch sees its neighbours.
+ * Assumed: the middle is then four deviations from the edge.
+ */
 export const BLUR_MAX_SHARE = 0.12;
 
 const PLACE_NAMES: Readonly<Record<TagPosition, string>> = {
@@ -318,7 +339,10 @@ function seeExpected(
   return read?.id === id && read.turn === 0 ? refined : undefined;
 }
 
-/** Light at and above which a capture shows nothing more, 0 … 255, and share of a tag's cells that are so. */
+/**
+ * Light at and above which a capture shows nothing more, 0 … 255, and share of a tag's cells that are so. Codes and a
+ * share. Assumed: two codes below the top, since cameras round.
+ */
 const WHITE = 253;
 const WHITE_SHARE = 0.8;
 

@@ -14,13 +14,19 @@ export interface OverlayPicture {
 
 type Colour = readonly [number, number, number];
 
-/** Colours that differ in lightness too, so that they can be told apart by everyone. */
+/**
+ * Colours that differ in lightness too, so that they can be told apart by everyone. Codes 0 … 255 of red, green, blue.
+ * Assumed: seen on bare and on marked stock.
+ */
 const TAG: Colour = [0, 200, 255];
 const READ: Colour = [60, 220, 60];
 const REJECTED: Colour = [255, 40, 40];
 const EXPECTED: Colour = [255, 190, 0];
 
-/** Longest side of the picture, pixels: larger captures are made smaller by a whole factor. */
+/**
+ * Longest side of the picture, pixels: larger captures are made smaller by a whole factor. Assumed: sharp on a screen,
+ * quick to draw.
+ */
 const LONGEST_PX = 2400;
 
 /**

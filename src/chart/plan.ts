@@ -12,13 +12,18 @@ export interface WantedPatch
   readonly column?: number;
 }
 
+/** Coverage, a share. Exact: no dot fires, and below, every dot. */
 const BARE: WantedPatch = { role: 'bare', pattern: { kind: 'bare' }, coverage: 0, group: 'bare' };
+/** Coverage, a share. Exact: every dot fires. */
 const SOLID: WantedPatch = { role: 'solid', pattern: { kind: 'solid' }, coverage: 1, group: 'solid' };
 const repeat = <T>(count: number, item: T): T[] => Array.from({ length: count }, () => item);
 
-/** Edge lengths of clusters, dots: the same coverage that differs in nothing but the growth of its edges. */
+/**
+ * Edge lengths of clusters, dots: the same coverage that differs in nothing but the growth of its edges. Assumed:
+ * doublings from a dot to what a flatbed resolves.
+ */
 const CLUSTER_DOTS: readonly number[] = [1, 2, 4, 8];
-/** Lines of `tone`, dots fired and period: several shares of one period, one share of several periods. */
+/** Dots and periods, dots. Assumed: thin and wide lines and gaps, which growth changes in opposite ways. */
 const LINES: readonly (readonly [dots: number, period: number])[] = [
   [1, 4],
   [1, 2],
@@ -27,10 +32,16 @@ const LINES: readonly (readonly [dots: number, period: number])[] = [
   [4, 8],
   [8, 16],
 ];
-/** Spacings of the ladders and isolated dots of `spot`, dots. */
+/**
+ * Spacings of the ladders and isolated dots of `spot`, dots. Assumed: from lines that touch to lines that stand alone,
+ * on any common spot.
+ */
 const LADDER_PERIODS: readonly number[] = [2, 3, 4, 5, 6, 8, 10, 12, 16];
 const ISOLATED_PERIODS: readonly number[] = [2, 3, 4, 6, 8, 12];
-/** Tones of the strip: two where most curves are steep, the others evenly. */
+/**
+ * Tones of the strip: two where most curves are steep, the others evenly. Coverages. Assumed: a first strip's, before
+ * its curve is known.
+ */
 const STRIP_TONES: readonly number[] = [0.1, 0.25, 0.45, 0.65, 0.85];
 
 /**
@@ -167,12 +178,20 @@ function requireWhole(value: number, what: string, min: number, max: number): nu
 
 const round4 = (value: number) => Math.round(value * 1e4) / 1e4;
 
-/** Marked area for a coverage while dots overlap at random: 1 − (1 − c)^g, g the area of one mark in dot cells; assumed. */
+/**
+ * Marked area for a coverage while dots overlap at random: 1 − (1 − c)^g, g the area of one mark in dot cells. Assumed:
+ * a mark 1.5 dots wide.
+ */
 const ASSUMED_MARK_CELLS = 1.8;
-/** Reflectance of the stronger mark relative to the weaker; assumed. */
+/**
+ * Reflectance of the stronger mark relative to the weaker, a ratio. Assumed: it only spaces the steps of a first chart.
+ */
 const ASSUMED_CONTRAST = 0.1;
 
-/** Shares by which steps follow lightness, and where the uncertainty of a first chart is known, that; the rest evenly. */
+/**
+ * Shares by which steps follow lightness, and where the uncertainty of a first chart is known, that; the rest evenly.
+ * Assumed: half even leaves no gap where the first curve was wrong.
+ */
 const FOLLOW = { lightness: 0.5, lightnessBeside: 0.3, uncertainty: 0.5 } as const;
 
 /**

@@ -16,14 +16,27 @@ export interface QuadOptions {
   readonly lightRadius: number;
 }
 
-/** Sides of tiles in which the local contrast is taken, pixels. */
+/**
+ * Sides of tiles in which the local contrast is taken, pixels. Assumed: smaller than a cell of any tag that can be
+ * read.
+ */
 const TILE = 4;
-/** Least local contrast as a share of the local light, and in units of the noise. */
+/**
+ * Least local contrast as a share of the local light, and in units of the noise. Shares and a factor. Assumed: below it
+ * grain of the stock makes spots without end.
+ */
 const CONTRAST_MIN = 0.02;
 const CONTRAST_NOISE = 4;
-/** Least side of a tag's box, pixels, and largest as a share of the picture. */
+/**
+ * Least side of a tag's box, pixels, and largest as a share of the picture. Assumed: eight cells of 2.5 pixels; a tag
+ * never fills a third of the picture.
+ */
 const BOX_MIN = 20;
 const BOX_MAX_SHARE = 1 / 3;
+/**
+ * Shares and pixels² of a spot and its quadrilateral. Assumed: a tag's ink fills more whatever its code; scratches fill
+ * less.
+ */
 const FILL_MIN = 0.15;
 const QUAD_MIN_AREA = 300;
 const QUAD_MIN_SHARE = 0.8;

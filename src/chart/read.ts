@@ -87,52 +87,97 @@ export interface Readings {
   readonly warnings: readonly Notice[];
 }
 
-/** Share by which coarse clusters may differ from their area, root mean square, under a camera curve that is believed. */
+/**
+ * Share by which coarse clusters may differ from their area, root mean square, under a camera curve that is believed.
+ * Assumed: true curves leave 1 % in benchmarks/captures.ts's cameras; a wrong one leaves more.
+ */
 const CURVE_RESIDUAL_MAX = 0.03;
-/** Share of clipped pixels that spoils a patch, and share of spoilt patches that spoils a capture. */
+/**
+ * Share of clipped pixels that spoils a patch, and share of spoilt patches that spoils a capture. Assumed: a twentieth
+ * moves a mean by less than a reading's error; dust takes up to a third.
+ */
 const CLIPPED_PATCH = 0.05;
 const CLIPPED_CAPTURE = 0.15;
 const SCRATCHED_PATCH = 0.35;
-/** References may disagree by this share, or by this part of the logarithm of the contrast where that is less. */
+/**
+ * References may disagree by this share, or by this part of the logarithm of the contrast where that is less. Shares.
+ * Assumed: what is open between references is open in every patch between them.
+ */
 const DISAGREE_MAX = 0.06;
 const DISAGREE_CONTRAST = 0.12;
-/** From this share on it is said: even light on even stock leaves less than 0.01. */
+/** From this share on a disagreement of references is said. Assumed: even light on even stock leaves less than 0.01. */
 const DISAGREE_SAID = 0.015;
-/** A reference beyond this many robust standard deviations and this share is left out. */
+/**
+ * A reference beyond this many robust standard deviations and this share is left out. Assumed: honest references pass
+ * five once in millions.
+ */
 const REFERENCE_OUTLIER = 5;
 const REFERENCE_OUTLIER_MIN = 0.03;
-/** The bare way around a patch differs from the light on it when by more than this share and this many robust deviations, */
+/**
+ * The bare way around a patch differs from the light on it when by more than this share and this many robust standard
+ * deviations. Assumed: less is grain, and does not move a patch by what is seen.
+ */
 const RING_MIN = 0.02;
 const RING_OUTLIER = 5;
-/** and that matters when it moves the patch by more than this, L*, or is more than this share. */
+/**
+ * A bare way that differs matters when it moves the patch by more than this, L*, or is more than this share. Assumed:
+ * 1.5 L* is what a person sees.
+ */
 const RING_HARM = 1.5;
 const RING_ALWAYS = 0.1;
-/** Beside a reflection or shadow a patch says something about the camera when its way is within this share and so many deviations. */
+/**
+ * Beside a reflection or shadow a patch says something about the camera when its way is within this share and so many
+ * deviations. Assumed: as even as calm light leaves stock.
+ */
 const CALM_MIN = 0.004;
 const CALM_DEVIATIONS = 2;
-/** Middle of the rim that is judged, shares of the gap, and the share of bare that blur may carry there from a solid. */
+/**
+ * Middle of the rim that is judged, shares of the gap, and the share of bare that blur may carry there from a solid.
+ * Assumed: blur of a third of the gap is told from reflected light.
+ */
 const RING_MIDDLE = 0.4;
 const CARRIED_MAX = 0.03;
-/** Rims of cells with as much energy are at least this part as dark where it is smoke. */
+/**
+ * Rims of cells with as much energy are at least this part as dark where it is smoke. A share. Assumed: smoke goes with
+ * the energy, a reflection does not.
+ */
 const SMOKE_LIKE = 0.5;
-/** Bare fields that show whether a part of the chart is too light or too dark. */
+/**
+ * Bare fields that show whether a part of the chart is too light or too dark. A count. Assumed: fewer cannot outvote
+ * one spoilt field.
+ */
 const BARE_FIELDS_MIN = 5;
-/** Largest part of a patch's own contrast that its bare rim may show: more means that patches do not lie where they were looked for. */
+/**
+ * Largest part of a patch's own contrast that its bare rim may show: more means that patches do not lie where they were
+ * looked for. A share. Assumed: blur alone shows a tenth.
+ */
 const RIM_TONE_MAX = 0.3;
-/** Share of references that may be left out, of each kind and of all. */
+/**
+ * Share of references that may be left out, of each kind and of all. Assumed: two of three still say what one light is.
+ */
 const REFERENCES_LOST_MAX = 0.34;
-/** Least difference of bare and solid that can be learned from, L*, and in standard errors of the references. */
+/**
+ * Least difference of bare and solid that can be learned from, L*, and in standard errors of the references. Assumed:
+ * less has no tones to speak of, and errors of an eighth of the range.
+ */
 const CONTRAST_MIN = 4;
 const CONTRAST_MIN_ERRORS = 8;
 /**
- * Lightness of the lighter of bare and solid, and of what is lightest in the picture, L* as coded: below both a capture is too dark
- * to be read, or is told to be dark. Noise and the steps of 8 bits are a growing part of the light there; assumed.
+ * Lightness of the lighter of bare and solid, and of what is lightest in the picture, L* as coded: below both a capture
+ * is too dark to be read, or is told to be dark. Assumed: noise and the steps of 8 bits are a growing part of the light
+ * there.
  */
 const DARK_REFUSED = { chart: 30, picture: 60 } as const;
 const DARK_SAID = { chart: 40, picture: 60 } as const;
-/** Share of the picture that may be lighter than what counts as its lightest: sparks of dust and metal. */
+/**
+ * Share of the picture that may be lighter than what counts as its lightest: sparks of dust and metal. Assumed: a
+ * hundredth is more than sparks take, and less than a sheet beside the piece.
+ */
 const SPARKS = 0.01;
-/** Replicates may differ by this many times the repeatability, and at least by this, L*. */
+/**
+ * Replicates may differ by this many times the repeatability, and at least by this, L*. Assumed: honest patches never
+ * differ so; one of them is spoilt.
+ */
 const REPLICATE_OUTLIER = 6;
 const REPLICATE_OUTLIER_MIN = 3;
 

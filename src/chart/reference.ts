@@ -26,8 +26,8 @@ export interface PixelBox {
 }
 
 /**
- * Plain white office paper. Common practice, no source for office paper itself; uncoated white printing paper is 92 over black and
- * 95 over white in ISO 12647-2:2004, table 1, from memory.
+ * Plain white office paper, L*. Assumed: common practice, no source for office paper itself; uncoated white printing
+ * paper is 92 over black and 95 over white in ISO 12647-2:2004, table 1, from memory.
  */
 export const WHITE_PAPER = { lightness: 93, tolerance: 3 } as const;
 
@@ -59,41 +59,73 @@ export interface ChartLight {
   readonly solidL: number;
 }
 
-/** Side of the squares that the surroundings are looked at in, mm, and their least side, pixels. */
+/**
+ * Side of the squares that the surroundings are looked at in, mm, and their least side, pixels. Assumed: several
+ * squares lie on a card's edge of paper, each with pixels enough.
+ */
 const CELL_MM = 3;
 const CELL_MIN_PX = 8;
-/** Part of a square that is read: the rest may lie over an edge. */
+/** Part of a square that is read: the rest may lie over an edge. A share. Assumed: leaves a seventh to each side. */
 const CELL_READ = 0.7;
-/** Pixels read along one side of a square. */
+/** Pixels read along one side of a square. Assumed: 64 pixels tell evenness; more cost time. */
 const CELL_SAMPLES = 8;
-/** How far from the chart's edge a reference is looked for, mm, and the rim of the chart that is left out. */
+/**
+ * How far from the chart's edge a reference is looked for, mm, and the rim of the chart that is left out. Assumed:
+ * light changes little over 60 mm; the cut edge shines within 2 mm.
+ */
 const REACH_MM = 60;
 const RIM_MM = 2;
-/** Least squares of a reference: found, and where a person said where it lies. */
+/**
+ * Least squares of a reference: found, and where a person said where it lies. Counts. Assumed: a spot of another white
+ * is smaller.
+ */
 const CELLS_MIN = 8;
 const CELLS_MIN_GIVEN = 4;
-/** Squares nearest to the chart that count: farther ones say less about the light on it. */
+/**
+ * Squares nearest to the chart that count: farther ones say less about the light on it. A count. Assumed: 540 mm² are
+ * enough.
+ */
 const CELLS_MOST = 60;
-/** Largest C*ab of what is taken for neutral: a camera's white balance may be off by as much; assumed. */
+/**
+ * Largest chroma, C*ab without unit, of what is taken for neutral. Assumed: a camera's white balance may be off by as
+ * much.
+ */
 const CHROMA_MAX = 12;
-/** A square is even when its quarters differ by no more than this share, and neighbours belong together within the second. */
+/**
+ * A square is even when its quarters differ by no more than this share, and neighbours belong together within the
+ * second. Assumed: paper's grain and a lamp's slope stay below.
+ */
 const CELL_EVEN = 0.05;
 const NEIGHBOUR_EVEN = 0.04;
-/** Squares as light and as coloured as the bare surface next to the chart are the piece, not a reference. */
+/**
+ * Squares as light and as coloured as the bare surface next to the chart are the piece, not a reference. Shares, C*ab
+ * and mm. Assumed: stock differs so little within one piece.
+ */
 const BARE_LIKE = { share: 0.06, chroma: 5, nearMm: 8 } as const;
-/** Share of clipped pixels of a square. */
+/** Share of clipped pixels of a square. Assumed: as for a patch. */
 const CLIPPED_CELL = 0.05;
-/** A paper is coded no further from its own luminance than by this factor: an even table is not a paper. */
+/**
+ * A paper is coded no further from its own luminance than by this factor: an even table is not a paper. Assumed:
+ * exposures and contrast curves stay within one stop and a bit.
+ */
 const CODED_FACTOR = 2.2;
-/** L* from which a reference is paper, the lightest thing beside the piece. */
+/**
+ * L* from which a reference is paper, the lightest thing beside the piece. Assumed: greyer sheets are not called white.
+ */
 const PAPER_L = 85;
-/** What of the light between chart and reference may stay open, logarithm, and what is open in any case (95 %); assumed. */
+/**
+ * What of the light between chart and reference may stay open, a share, and what is open in any case (95 %). Assumed:
+ * 15 % are 5 L* of a light surface; more is no measurement.
+ */
 const LIGHT_OPEN_MAX = 0.15;
 const LIGHT_OPEN_MIN = 0.03;
-/** Robust scatter of the light over the reference after levelling, and over the chart's references, which one light must fit as well. */
+/**
+ * Robust scatter of the light over the reference after levelling, and over the chart's references, which one light must
+ * fit as well. Shares. Assumed: even light on flat paper leaves half of them.
+ */
 const SCATTER_MAX = 0.04;
 const STRAIN_MAX = 0.03;
-/** Lightness beyond which a surface would have to shine. */
+/** Lightness beyond which a surface would have to shine. Exact: 100, the white that reflects all. */
 const LIGHTEST_L = 100;
 
 interface Cell {

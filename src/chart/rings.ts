@@ -15,16 +15,28 @@ export interface RingLight {
   readonly toneShare: number;
 }
 
-/** Rims needed for a judgement. */
+/** Rims needed for a judgement. A count. Assumed: twice the six that a surface takes. */
 const RINGS_MIN = 12;
-/** Tries of a surface through six rims: with two fifths disturbed one in twenty tries hits none of them. */
+/**
+ * Tries of a surface through six rims: with two fifths disturbed one in twenty tries hits none of them. A count.
+ * Assumed: chance then misses a good surface less than once in ten thousand readings.
+ */
 const TRIES = 200;
-/** A rim agrees with a surface within this many standard deviations, and at least within this share. */
+/**
+ * A rim agrees with a surface within this many standard deviations, and at least within this share. Assumed: honest
+ * rims pass four once in ten thousand; the share is the stock's own grain.
+ */
 const AGREE = 4;
 const AGREE_MIN = 0.012;
-/** Least difference of tone between neighbours that tells a slope. */
+/**
+ * Least difference of tone between neighbours that tells a slope. Coverage, a share. Assumed: smaller steps tell
+ * scatter.
+ */
 const TONE_STEP_MIN = 0.1;
-/** A quarter of a standard normal distribution lies nearer to its middle than this. */
+/**
+ * A quarter of a standard normal distribution lies nearer to its middle than this. Standard deviations. Exact: the
+ * quantile of 0.625, rounded.
+ */
 const QUARTER_OF_NORMAL = 0.3186;
 
 /**

@@ -14,29 +14,50 @@ export interface Sharpening {
   readonly radiusPx: number;
 }
 
-/** Step of averaged edges, pixels, and their reach into a solid patch, beyond the longest halo. */
+/**
+ * Step of averaged edges, pixels, and their reach into a solid patch, beyond the longest halo. Assumed: finer than any
+ * halo; 14 pixels are longer than a phone's widest.
+ */
 const STEP_PX = 0.25;
 const REACH_PX = 14;
-/** Edges of patches smaller than this have no calm middle to compare with, pixels. */
+/**
+ * Edges of patches smaller than this have no calm middle to compare with, pixels. Assumed: as long as the edge's reach.
+ */
 const SIDE_MIN_PX = 14;
-/** Least amount that is told from the chance shapes of edges. */
+/**
+ * Least amount that is told from the chance shapes of edges. Factors of the edge. Assumed: less changes no reading;
+ * more than 3 is no sharpening.
+ */
 const AMOUNT_MIN = 0.15;
 const AMOUNT_MAX = 3;
-/** What the halo must explain: the misfit without it is this many times the misfit with it, squares. */
+/**
+ * What the halo must explain: the misfit without it is this many times the misfit with it, squares. A ratio. Assumed:
+ * chance shapes gain less (benchmarks/captures.ts).
+ */
 const GAIN_MIN = 1.7;
-/** Least depth of the halo within the marks, as a share of the edge, */
+/** Least depth of the halo within the marks, as a share of the edge. Assumed: less is chance shape of an edge. */
 const HALO_MIN = 0.01;
-/** in codes 0 … 255, below which rounding and compression shape an edge as well, */
+/** The same in codes 0 … 255. Assumed: below one code rounding and compression shape an edge as well. */
 const HALO_CODES_MIN = 1;
-/** and in units of the highest wave of the other sign, as compression leaves along edges of little contrast. */
+/**
+ * The same as a factor on the highest wave of the other sign. Assumed: compression leaves such waves along edges of
+ * little contrast.
+ */
 const HALO_TO_WAVES = 2.5;
-/** Each side alone shows at least this share of the amount. */
+/** Each side alone shows at least this share of the amount. Assumed: a shadow or a burr shows on one side alone. */
 const BOTH_SIDES_MIN = 0.3;
-/** Codes this near to an end of the scale are cut off there: no halo can be seen, 0 … 255. */
+/**
+ * Codes this near to an end of the scale are cut off there: no halo can be seen, 0 … 255. Assumed: cameras round near
+ * the ends.
+ */
 const END = 4;
 
-/** How far marks may have grown over where they were drawn, pixels. */
+/** How far marks may have grown over where they were drawn, pixels. Assumed: a mark's growth at common scales. */
 const SHIFT_MAX_PX = 2;
+/**
+ * Blurs and radii that are tried, pixels. Assumed: from sharper than a lens to beyond what is read, by steps of a
+ * quarter.
+ */
 const BLURS_PX = [0.35, 0.5, 0.7, 0.9, 1.1, 1.4, 1.7, 2.1, 2.6, 3.2];
 const RADII_PX = [0.6, 0.8, 1, 1.3, 1.6, 2, 2.5, 3.2, 4];
 
@@ -184,7 +205,7 @@ function averageEdges(capture: CaptureImage, located: Located): AveragedEdge | u
   return { values, from, solidCode, bareCode };
 }
 
-/** Model edges reach this far to both sides, pixels. */
+/** Model edges reach this far to both sides, pixels. Assumed: 14 pixels and four of the widest blur. */
 const MODEL_REACH_PX = 24;
 
 /**

@@ -55,11 +55,11 @@ const CODES =
   'ac11c770e8293f42dc6c566a04175be8d721d018f1fac54c24bbc5ec9b124fab84911129ed18e50fead007ca78c5ea8a227c0155ca9b' +
   '153087458f78d46b0725722065d6556df2d4e0caf12c9e75a179e0d3ca4763cccb853b7580dc1fdd1dba6f970417c41b48c';
 
-/** Cells along one side of a tag's code, without its border. */
+/** Cells along one side of a tag's code, without its border. Format: AprilTag 36h11 (source: 'olson2011'). */
 export const CODE_CELLS = 6;
-/** Cells along one side of a tag's ink: the code and its border. */
+/** Cells along one side of a tag's ink: the code and its border. Format: the same family. */
 export const INK_CELLS = 8;
-/** Cells along one side of a tag with its bare ring. */
+/** Cells along one side of a tag with its bare ring. Format: the same family. */
 export const TAG_CELLS = 10;
 export const TAG_COUNT = CODES.length / 9;
 

@@ -3,11 +3,12 @@ import type { ChartLayout, TagPosition } from './types.ts';
 
 /**
  * Tag ids carry the place and a piece of the layout's hash: corner tags 2 bits of place and 7 of hash (ids 0 … 511),
- * spare tags 5 bits of hash each (ids 512 … 543 and 544 … 575). Four corners hold 28 bits, all six tags 38.
+ * spare tags 5 bits of hash each (ids 512 … 543 and 544 … 575). Four corners hold 28 bits, all six tags 38. Format:
+ * this project's own charts.
  */
 const HASH_BITS: readonly number[] = [7, 7, 7, 7, 5, 5];
 const FIRST_ID: readonly number[] = [0, 128, 256, 384, 512, 544];
-/** Hexadecimal digits of a hash: 38 bits, the upper two of 40 are 0. */
+/** Hexadecimal digits of a hash: 38 bits, the upper two of 40 are 0. A count. Format: this project's own layouts. */
 const HASH_DIGITS = 10;
 
 type Unhashed = Omit<ChartLayout, 'hash' | 'labels'>;

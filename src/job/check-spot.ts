@@ -40,7 +40,6 @@ const SPACING_TO_WIDTH = 0.8;
 const SHARE_MAX = 0.85;
 const MIN_LADDERS = 3;
 const N_MAX = 4;
-/** Normal quantile of a two-sided 95 % interval. */
 
 interface Ladder {
   readonly ids: readonly string[];

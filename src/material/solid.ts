@@ -19,7 +19,10 @@ export interface SolidTone {
   readonly unevenness: number;
 }
 
-/** Parts of a line spacing, and of a pitch, at which the strength is looked at; the middle of a line and of a gap included. */
+/**
+ * Parts of a line spacing, and of a pitch, at which the strength is looked at; the middle of a line and of a gap
+ * included. Counts. Assumed: finer ones find no darker place.
+ */
 const PARTS = 17;
 
 /**

@@ -28,7 +28,10 @@ const NAMES: Readonly<Record<keyof SettingRanges, readonly [what: string, unit: 
   pulseNs: ['pulse duration', 'ns'],
 };
 
-/** Rounding that a setting may carry from its computation, share of the limit. */
+/**
+ * Rounding that a setting may carry from its computation, share of the limit. Assumed: a few roundings of double
+ * numbers, far below what a setting can be set to.
+ */
 const ROUNDING = 1e-9;
 
 /** Which settings lie beyond what the machine gives, in the order of `SettingRanges`: the only judge of this question. */
