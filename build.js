@@ -78,7 +78,7 @@ const command = {
     { in: 'src/cli/main.ts', out: 'tonewright' },
     { in: 'src/cli/shop.ts', out: 'shop' },
     { in: 'src/batch/piece-thread.ts', out: 'piece-thread' },
-    { in: 'src/cli/search-thread.ts', out: 'search-thread' },
+    { in: 'src/tasks/search-thread.ts', out: 'search-thread' },
     ...commands.map((name) => ({ in: `src/cli/commands/${name}`, out: basename(name, '.ts') })),
   ],
   plugins: [onDemand, seldom],

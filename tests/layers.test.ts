@@ -48,6 +48,77 @@ test.each(files)('%s imports only downwards, and other folders through their ind
   }
 });
 
+/** What the faces may import beside types: one use case serves both, so that they cannot drift apart. */
+const OF_A_FACE = ['tasks', 'errors.ts', 'units.ts', 'notices.ts', 'options.ts', 'json.ts'];
+/** What still reaches below the tasks, with the reason. Nothing may join; what no longer does is taken off. */
+const BELOW: Readonly<Record<string, readonly string[]>> = {
+  // The virtual engraver and scanner: a world of its own beside the shop's work.
+  'cli/rehearse-faults.ts': ['chart', 'job', 'rehearsal', 'screens'],
+  'cli/commands/rehearse.ts': ['chart', 'job', 'material', 'plane', 'rehearsal'],
+  // The labels and ranges of tone values, which help texts and the page's controls show.
+  'cli/commands/index.ts': ['photo'],
+  'web/server-wish.ts': ['photo'],
+  'web/server-shop.ts': ['job', 'material', 'photo', 'screens'],
+  // The browser frames a photo itself, by the same pure function.
+  'web/page/photo-frame.ts': ['photo'],
+  // Drafts, proofs and loupes while somebody looks on: pictures of a moment, of which nothing is kept.
+  'web/worker.ts': ['job', 'plane'],
+  'web/worker-bench.ts': ['plane'],
+  // Records and folders of the page's own, made and written whole.
+  'web/server.ts': ['plane'],
+  'web/server-receive.ts': ['plane'],
+  'web/server-files.ts': ['plane'],
+  'web/server-jobs.ts': ['job', 'plane'],
+  'web/server-orders.ts': ['batch', 'job', 'plane'],
+  'web/server-bench.ts': ['job', 'material', 'plane'],
+  'web/server-curve.ts': ['material'],
+  'web/order-lines.ts': ['plane'],
+  // Not yet a task.
+  'web/worker-order.ts': ['job', 'material', 'plane', 'plate'],
+  'cli/time-compare.ts': ['job', 'plane'],
+  'cli/time-fit.ts': ['job', 'machine', 'plane'],
+  'cli/timed-bitmap.ts': ['material', 'plane', 'quantities.ts', 'schema.ts'],
+  'cli/commands/check.ts': ['material'],
+  'cli/commands/demo.ts': ['job', 'plane'],
+  'cli/commands/learn.ts': ['job'],
+  'cli/commands/machine.ts': ['machine', 'optics', 'sources.ts'],
+  'cli/commands/optics.ts': ['job', 'machine', 'optics'],
+  'cli/commands/order.ts': ['batch', 'job'],
+  'cli/commands/plate.ts': ['job', 'material', 'plane', 'plate'],
+  'cli/commands/profile.ts': ['job'],
+  'cli/commands/proof.ts': ['job', 'plane'],
+  'cli/commands/time.ts': ['job', 'machine', 'optics'],
+  'cli/commands/worker.ts': ['batch'],
+};
+
+/** Parts of the tree that a file takes more than types from. */
+function findValueImports(file: string): readonly string[] {
+  const text = readFileSync(join('src', file), 'utf8');
+  const found = new Set<string>();
+  for (const [, what, target] of text.matchAll(/^(?:import|export) ([^;]*?) from '(\.[^']+)'/gm)) {
+    const names = /^\{([^}]*)\}$/
+      .exec(what!)?.[1]
+      ?.split(',')
+      .map((name) => name.trim());
+    const isOfTypes = what!.startsWith('type ') || names?.every((name) => name === '' || name.startsWith('type '));
+    if (!isOfTypes) found.add(posix(relative('src', join('src', dirname(file), target!))).split('/')[0]!);
+  }
+  for (const [, target] of text.matchAll(/import\('(\.[^']+)'\)/g)) {
+    found.add(posix(relative('src', join('src', dirname(file), target!))).split('/')[0]!);
+  }
+  return [...found].sort();
+}
+
+test.each(files.filter((file) => /^(?:cli|web)\//.test(file)))('%s asks the tasks, and nothing below them', (file) => {
+  const own = file.split('/')[0]!;
+  const below = findValueImports(file).filter((part) => part !== own && part !== '..' && !OF_A_FACE.includes(part));
+  expect(below).toEqual(BELOW[file] ?? []);
+});
+
+test('every exception is of a file that is there', () => {
+  for (const file of Object.keys(BELOW)) expect(files).toContain(file);
+});
+
 test.each(files.filter((file) => !IMPURE.some((pattern) => pattern.test(file))))(
   '%s is pure: no files, clock, environment, printing or unseeded chance',
   (file) => {

@@ -1,8 +1,8 @@
 import { existsSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
-import { type Corners, type NeutralReference, WHITE_PAPER } from '../chart/index.ts';
+import type { Corners, NeutralReference } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import type { CapturesRequest } from '../tasks/index.ts';
+import { type CapturesRequest, WHITE_PAPER } from '../tasks/index.ts';
 import type { OptionValues } from './command.ts';
 import { textOf } from './options.ts';
 

@@ -1,8 +1,8 @@
 import { existsSync } from 'node:fs';
 import { join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
-import { openShop, type Shop } from '../material/index.ts';
-import { findPackageRoot, rememberInput, rememberInputs } from '../plane/index.ts';
+import type { Shop } from '../material/index.ts';
+import { openShopFolder, rememberInput, rememberInputs } from '../tasks/index.ts';
 import type { Io, OptionValues } from './command.ts';
 import { textOf } from './options.ts';
 
@@ -17,15 +17,7 @@ export function openShopFor(options: OptionValues, io: Io): Shop {
   if (named && !there) {
     throw new AppError('path-missing', `shop folder ${folder}: found nothing there, needed a folder`, { folder });
   }
-  const shared = join(packageRoot(), 'shared');
-  return openShop({ ...(there ? { shopDir: folder } : {}), builtIn: [join(shared, 'shop'), shared], cwd: io.cwd });
-}
-
-/** The folder of the package, which holds shared/ and images/. */
-export function packageRoot(): string {
-  const root = findPackageRoot();
-  if (root === undefined) throw new Error('the folder of the package was not found beside the program');
-  return root;
+  return openShopFolder({ ...(there ? { shopDir: folder } : {}), cwd: io.cwd });
 }
 
 /**

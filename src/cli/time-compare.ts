@@ -2,11 +2,10 @@ import { resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 import { type ComparedWay, compareWays, type JobSpec, resolveJob } from '../job/index.ts';
 import { readPhoto } from '../plane/index.ts';
-import { readRequest } from '../tasks/index.ts';
+import { readRefused, readRequest } from '../tasks/index.ts';
 import { parseLengthMm } from '../units.ts';
 import type { Run } from './command.ts';
 import { textOf } from './options.ts';
-import { readRefused } from './refused.ts';
 import { alignColumns, formatNumber, formatSeconds } from './text.ts';
 import { readScanSettings } from './timed-bitmap.ts';
 

@@ -1,10 +1,17 @@
 import { existsSync } from 'node:fs';
 import { join } from 'node:path';
 import { type PriceList, parsePriceList } from '../job/index.ts';
-import { readJson } from '../material/index.ts';
+import { readJson, type Shop } from '../material/index.ts';
 
-/** The shop's own price list; the built-in examples have none, since an invented price must not get onto a ticket. */
-export function readShopPrices(shopDir: string): PriceList | undefined {
-  const path = join(shopDir, 'prices.json');
-  return existsSync(path) ? parsePriceList(readJson(path), path) : undefined;
+/**
+ * The price list in force: the one that is asked for, else `prices.json` of the shop folder, else none. The built-in
+ * examples have none: an invented price must not get onto a customer's ticket.
+ * @param asked path of a list, or `none`, which leaves the shop's out
+ * @throws AppError path-missing, path-is-folder, path-unreadable, file-invalid
+ */
+export function readPrices(asked: string | undefined, { shopDir }: Pick<Shop, 'shopDir'>): PriceList | undefined {
+  if (asked === 'none') return undefined;
+  if (asked !== undefined) return parsePriceList(readJson(asked), asked);
+  const path = shopDir === undefined ? undefined : join(shopDir, 'prices.json');
+  return path !== undefined && existsSync(path) ? parsePriceList(readJson(path), path) : undefined;
 }

@@ -15,9 +15,9 @@ import {
   resolveJob,
 } from '../job/index.ts';
 import { formatJson, parseJson } from '../json.ts';
-import { readRefusedIn, type Shop } from '../material/index.ts';
+import type { Shop } from '../material/index.ts';
 import { makeFolder, sha256, writeFilesAtomic } from '../plane/index.ts';
-import { makeOrder, namePieces, type PlannedPiece, planPiece, readShopPrices } from '../tasks/index.ts';
+import { makeOrder, namePieces, type PlannedPiece, planPiece, readPrices, readRefused } from '../tasks/index.ts';
 import {
   applyList,
   changeByHand,
@@ -115,7 +115,6 @@ export interface Orders {
 export interface OrdersOptions {
   readonly shop: Shop;
   readonly shopDir: string;
-  readonly builtIn: readonly string[];
   readonly version: string;
   readonly work: Work;
   readonly events: EventHub;
@@ -123,7 +122,7 @@ export interface OrdersOptions {
 
 /** The orders of a shop folder: photos come in, pieces are made one after the other, and all of it outlives the server. */
 export async function openOrders(options: OrdersOptions): Promise<Orders> {
-  const { shop, shopDir, builtIn, version, work, events } = options;
+  const { shop, shopDir, version, work, events } = options;
   const root = join(shopDir, 'orders');
   const orders = new Map<string, KeptOrder>();
   const runs = new Map<string, { readonly stop: AbortController; readonly done: Promise<void> }>();
@@ -180,7 +179,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
 
   /** Pieces as they are asked for at this moment, each planned as the command plans a line. */
   function plan(order: KeptOrder, pieces: readonly KeptPiece[]): readonly PlannedPiece[] {
-    const refused = readRefusedIn([builtIn.at(-1)!, shopDir]);
+    const refused = readRefused(shop);
     const context = {
       folder: folder(order.id, 'in'),
       defaults: optionsOf(order.wish),
@@ -211,7 +210,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
       title: order.title,
       version,
       shop,
-      prices: readShopPrices(shopDir),
+      prices: readPrices(undefined, shop),
       openMaker: () => createThreadMaker(THREADS),
       force: true,
       signal,

@@ -6,8 +6,8 @@ import { join } from 'node:path';
 import { serve } from '@hono/node-server';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
-import { openShop } from '../material/index.ts';
-import { findPackageRoot, makeFolder } from '../plane/index.ts';
+import { makeFolder } from '../plane/index.ts';
+import { openShopFolder, packageRoot } from '../tasks/index.ts';
 import { openBench } from './server-bench.ts';
 import { limitStrangers } from './server-connections.ts';
 import { createEventHub } from './server-events.ts';
@@ -41,28 +41,25 @@ const CONNECTIONS = { mostStrangers: 64, headersMs: 10_000, requestMs: 240_000 }
  * @throws AppError path-unwritable for a shop folder that cannot be made or written; option-invalid for the port
  */
 export async function startPage({ shopDir, port, version }: PageOptions): Promise<OpenedPage> {
-  const root = findPackageRoot();
-  if (root === undefined) throw new Error('the folder of the package was not found beside the program');
+  const root = packageRoot();
   await makeShopFolder(shopDir);
   const kept = await readKept(shopDir);
   const token = kept?.token ?? randomBytes(24).toString('hex');
   // Before anything is opened: a folder that cannot be written is told of while there is nothing yet to end.
   await keep(shopDir, { token, port: kept?.port ?? 0 });
-  const shared = join(root, 'shared');
-  const builtIn = [join(shared, 'shop'), shared];
   const opened: (() => Promise<unknown> | undefined)[] = [];
   const close = async () => {
     for (const end of opened.splice(0).reverse()) await end();
   };
   try {
-    const work = openWork(join(root, 'dist'), { shopDir, builtIn, version });
+    const work = openWork(join(root, 'dist'), { shopDir, version });
     opened.push(() => work.close());
     const events = createEventHub();
     const jobs = await openJobs({ shopDir, work, events });
     opened.push(() => jobs.close());
-    const shop = openShop({ shopDir, builtIn });
+    const shop = openShopFolder({ shopDir });
     const bench = await openBench({ shop, shopDir, work, events });
-    const orders = await openOrders({ shop, shopDir, builtIn, version, work, events });
+    const orders = await openOrders({ shop, shopDir, version, work, events });
     opened.push(() => orders.close());
     let bound = 0;
     const { app, close: closeStreams } = await createApp({

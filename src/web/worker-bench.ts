@@ -1,41 +1,28 @@
-import { join } from 'node:path';
-import { type Corners, WHITE_PAPER } from '../chart/index.ts';
-import {
-  type ChartRequest,
-  listKnown,
-  makeChart,
-  parseRehearsalErrors,
-  resolveChart,
-  sayExpectedError,
-  saySpacing,
-} from '../job/index.ts';
-import { readJson } from '../material/index.ts';
-import { decodePhoto, encodeJpeg, readColour, readPhotoFile, releaseMemory, writeFilesAtomic } from '../plane/index.ts';
+import { basename, join } from 'node:path';
+import type { Corners } from '../chart/index.ts';
+import type { ChartRequest } from '../job/index.ts';
+import { decodePhoto, encodeJpeg, readColour, readPhotoFile, releaseMemory } from '../plane/index.ts';
 import {
   type ChartRecord,
   type CheckRecord,
+  drawChart,
   type LearnedRecord,
+  listKnown,
   readChart as readBurnedChart,
+  sayExpectedError,
+  saySpacing,
+  WHITE_PAPER,
 } from '../tasks/index.ts';
 import type { ChartMade, NumberFact, Reading, ReadingAsk } from './protocol.ts';
 import { sampleCurve, toDriftPoint } from './server-curve.ts';
-import { answering, facts, openRecords, UPLOAD_SECONDS } from './worker-facts.ts';
+import { answering, openContext, UPLOAD_SECONDS } from './worker-facts.ts';
 
 /** Charts and what is learned from them: the same functions as the commands `chart`, `learn` and `check`. */
 
-export const makeChartFiles = answering(async (request: ChartRequest): Promise<ChartMade> => {
-  const { shop, refused } = openRecords();
-  const path = join(facts.builtIn.at(-1)!, 'rehearsal-errors.json');
-  const spec = resolveChart(request, { shop, refused, rehearsed: parseRehearsalErrors(readJson(path), path) });
-  const { layout, cost, files } = await makeChart(spec);
-  const { hash, kind, material, machine, direction, widthMm, heightMm, settings, patches } = layout;
-  const folder = join(facts.shopDir, 'charts', hash);
+export const makeChartFiles = answering(async (chart: ChartRequest): Promise<ChartMade> => {
   // The same layout has the same hash and the same bytes, so that writing it again changes nothing.
-  await writeFilesAtomic(
-    files.map(({ name, bytes }) => ({ path: join(folder, name), bytes })),
-    { force: true },
-  );
-  await shop.write('charts', hash, layout, { force: true });
+  const { files, layout, cost, expectedError, warnings } = await drawChart({ chart, force: true }, openContext());
+  const { hash, kind, material, machine, direction, widthMm, heightMm, settings, patches } = layout;
   return {
     hash,
     kind,
@@ -44,13 +31,13 @@ export const makeChartFiles = answering(async (request: ChartRequest): Promise<C
     direction,
     widthMm,
     heightMm,
-    files: files.map(({ name }) => name),
+    files: files.map((path) => basename(path)),
     seconds: cost.seconds,
     areaCm2: cost.areaCm2,
     patches: patches.length,
     settings,
-    warnings: spec.warnings,
-    expected: spec.expectedError ? sayExpectedError(spec.expectedError) : null,
+    warnings,
+    expected: expectedError ? sayExpectedError(expectedError) : null,
   };
 });
 
@@ -91,7 +78,6 @@ export interface ReadInput {
 export const readChart = answering(async (input: ReadInput): Promise<Reading> => {
   const { ask, captures, out, maxPixels, date } = input;
   const { camera, mirrored, reference, corners, chart, profile, title } = ask;
-  const { shop, refused } = openRecords();
   const record = await readBurnedChart(
     {
       captures,
@@ -112,7 +98,7 @@ export const readChart = answering(async (input: ReadInput): Promise<Reading> =>
       },
       force: true,
     },
-    { shop, refused: () => refused, clock: { today: () => date }, progress: () => undefined },
+    openContext(date),
   );
   await releaseMemory();
   return viewOf(record, input);

@@ -1,12 +1,11 @@
 import { workerData } from 'node:worker_threads';
 import { AppError } from '../errors.ts';
-import { openShop, type RefusedMaterial, readRefusedIn, type Shop } from '../material/index.ts';
+import { openShopFolder, readRefused, type TaskContext } from '../tasks/index.ts';
 import { type PlainError, toPlain } from './server-errors.ts';
 
 /** What every task of a worker knows of the world. */
 export interface WorkerFacts {
   readonly shopDir: string;
-  readonly builtIn: readonly string[];
   readonly version: string;
 }
 
@@ -27,8 +26,17 @@ export function answering<I, T>(work: (input: I) => Promise<T> | T): (input: I) 
   };
 }
 
-export function openRecords(): { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] } {
-  return { shop: openShop(facts), refused: readRefusedIn([facts.builtIn.at(-1)!, facts.shopDir]) };
+/** The world as a task is handed it. What its record tells of is shown with the record, not before. */
+export function openContext(date?: string): TaskContext {
+  const shop = openShopFolder(facts);
+  return {
+    shop,
+    refused: () => readRefused(shop),
+    clock: { today: () => date ?? new Date().toISOString().slice(0, 10) },
+    version: facts.version,
+    progress: () => undefined,
+    warn: () => undefined,
+  };
 }
 
 /** Longest that a photo from outside may take to decode, seconds; the lane's own limit ends what does not heed it. */

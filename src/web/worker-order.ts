@@ -12,7 +12,7 @@ import { readJson } from '../material/index.ts';
 import { decodeDots, writeFilesAtomic } from '../plane/index.ts';
 import { JIG_DEFAULTS, layoutGrid, parseJig } from '../plate/index.ts';
 import type { PlateView } from './protocol.ts';
-import { answering, facts, openRecords } from './worker-facts.ts';
+import { answering, facts, openContext } from './worker-facts.ts';
 
 export interface PlatesInput {
   /** Folder with the order's results. */
@@ -36,7 +36,7 @@ export interface LaidPlates {
 
 /** Plates of what an order has made, with jigs to cut: the same as the command `plate --jobs`. */
 export const layPlates = answering(async ({ done, out, grid, machine }: PlatesInput): Promise<LaidPlates> => {
-  const { shop } = openRecords();
+  const { shop } = openContext();
   const orderPath = join(done, 'order.json');
   const { jobs } = parseOrderForPlates(readJson(orderPath), orderPath);
   const ready = jobs.map(({ ticketFile, count, text, price }): PlateJob => {

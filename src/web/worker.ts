@@ -1,4 +1,4 @@
-import { join } from 'node:path';
+import { basename } from 'node:path';
 import {
   type CoarseSight,
   coarsenSight,
@@ -11,7 +11,6 @@ import {
   type JobRequest,
   type JobSpec,
   type LookFacts,
-  prepareJob,
   resolveJob,
   type Sight,
   takeSight,
@@ -24,20 +23,21 @@ import {
   encodeJpeg,
   type Photo,
   readColour,
-  readPhoto,
   readPhotoFile,
   releaseMemory,
-  writeFilesAtomic,
 } from '../plane/index.ts';
-import { readShopPrices } from '../tasks/index.ts';
-import { answering, facts, openRecords, UPLOAD_SECONDS } from './worker-facts.ts';
+import { preparePhoto, readPrices } from '../tasks/index.ts';
+import { answering, facts, openContext, UPLOAD_SECONDS } from './worker-facts.ts';
 
 export * from './worker-bench.ts';
 export * from './worker-order.ts';
 
 /** The heavy work, off the server's thread. Each export takes and gives plain data; large planes are shared, not copied. */
 
-const resolveHere = (request: JobRequest): JobSpec => resolveJob(request, openRecords());
+function resolveHere(request: JobRequest): JobSpec {
+  const { shop, refused } = openContext();
+  return resolveJob(request, { shop, refused: refused() });
+}
 
 /** Long side of the picture of the whole photo that the page shows, pixels. */
 const VIEW_PX = 1600;
@@ -179,7 +179,7 @@ export const foretellLook = answering((input: ExactInput): LookFacts | undefined
   held.delete(look);
   try {
     if (isStale(input)) return undefined;
-    const prices = readShopPrices(facts.shopDir);
+    const prices = readPrices(undefined, facts);
     const { version } = facts;
     return foretell(sight, drawn, { spec: resolveHere(request), name, version, ...(prices ? { prices } : {}) });
   } finally {
@@ -215,23 +215,12 @@ export interface KeepInput {
 
 /** The files of a job, exactly as the command makes them. Gives their names. */
 export const keepJob = answering(async ({ photoPath, photoFile, name, request, out }: KeepInput): Promise<string[]> => {
-  const spec = resolveHere(request);
-  const { version } = facts;
-  const prices = readShopPrices(facts.shopDir);
-  const job = await prepareJob(() => readPhoto(photoPath), {
-    spec,
-    name,
-    photoFile,
-    version,
-    only: 'everything',
-    ...(prices ? { prices } : {}),
-  });
-  await writeFilesAtomic(
-    job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes })),
-    { force: true },
+  const { files } = await preparePhoto(
+    { photo: { path: photoPath, file: photoFile }, name, job: request, out, force: true },
+    openContext(),
   );
   await releaseMemory();
-  return job.files.map((file) => file.name);
+  return files.map((path) => basename(path));
 });
 
 /** The same numbers in memory that threads share. */

@@ -28,7 +28,14 @@ const readKept = (name: string) => {
 beforeAll(async () => {
   for (const kind of ['profiles', 'charts']) mkdirSync(join(shopDir, kind), { recursive: true });
   shop = openShop({ shopDir, builtIn });
-  context = { shop, refused: () => [], clock: { today: () => '2026-01-01' }, progress: () => undefined };
+  context = {
+    shop,
+    refused: () => [],
+    clock: { today: () => '2026-01-01' },
+    version: '0',
+    progress: () => undefined,
+    warn: () => undefined,
+  };
   await burnInto(folder);
   const record = await readChart(
     {

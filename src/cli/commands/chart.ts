@@ -1,50 +1,40 @@
-import { join, resolve } from 'node:path';
+import { resolve } from 'node:path';
 import type { ChartKind } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
-import { type ChartRequest, makeChart, parseRehearsalErrors, resolveChart, sayExpectedError } from '../../job/index.ts';
-import { readJson } from '../../material/index.ts';
+import type { ChartRequest } from '../../job/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import { findPackageRoot, writeFilesAtomic } from '../../plane/index.ts';
-import { keepLayout } from '../../tasks/index.ts';
+import { type DrawnChartRecord, drawChart, sayExpectedError } from '../../tasks/index.ts';
 import { parseLengthMm } from '../../units.ts';
-import type { OptionValues, Run } from '../command.ts';
+import type { OptionValues, Outcome, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
-import { readRefused } from '../refused.ts';
+import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 
 const KINDS: readonly ChartKind[] = ['spot', 'dose', 'tone', 'verify', 'check'];
 
-export const run: Run = async ([kindText], options, { io, shop, warn, progress }) => {
+export const run: Run = async ([kindText], options, surroundings) => {
   const kind = KINDS.find((known) => known === kindText);
   if (!kind) throw new AppError('option-invalid', `found a chart "${kindText}", needed one of ${KINDS.join(', ')}`);
-  const rehearsedPath = join(findPackageRoot() ?? '.', 'shared', 'rehearsal-errors.json');
-  const spec = resolveChart(readRequest(kind, options), {
-    shop,
-    refused: readRefused(shop),
-    rehearsed: parseRehearsalErrors(readJson(rehearsedPath), rehearsedPath),
-  });
-  for (const text of spec.warnings) warn(text);
-  progress('drawing the chart');
-  const { layout, cost, files } = await makeChart(spec);
-  const out = resolve(io.cwd, textOf(options, 'out')!);
-  const paths = files.map(({ name, bytes }) => ({ path: join(out, name), bytes }));
-  progress('writing');
-  await writeFilesAtomic(paths, { force: options.force === true });
-  const kept = await keepLayout(layout, { shop, warn });
+  const out = resolve(surroundings.io.cwd, textOf(options, 'out')!);
+  const request = { chart: readRequest(kind, options), out, force: options.force === true };
+  return describe(await drawChart(request, taskContext(surroundings)));
+};
+
+function describe({ files, kept, layout, cost, expectedError, warnings }: DrawnChartRecord): Outcome {
   const { areaCm2, seconds, firing } = cost;
   return {
     json: {
-      files: paths.map(({ path }) => path),
+      files,
       kept: kept ?? null,
       layout,
       cost: { areaCm2, seconds, firing },
-      expectedError: spec.expectedError ?? null,
-      warnings: spec.warnings,
+      expectedError: expectedError ?? null,
+      warnings,
     },
     text: alignColumns([
-      ...paths.map(({ path }) => ['wrote', path]),
+      ...files.map((path) => ['wrote', path]),
       ...(kept === undefined ? [] : [['kept', kept]]),
-      ['chart', `${kind} ${layout.hash}, ${layout.patches.length} patches, marks ${layout.direction}`],
+      ['chart', `${layout.kind} ${layout.hash}, ${layout.patches.length} patches, marks ${layout.direction}`],
       [
         'size',
         `${formatNumber(layout.widthMm)} × ${formatNumber(layout.heightMm)} mm, ${formatNumber(areaCm2, 3)} cm² of material`,
@@ -54,11 +44,11 @@ export const run: Run = async ([kindText], options, { io, shop, warn, progress }
         `pitch ${formatNumber(layout.grid.pitchMm)} mm, line spacing ${formatNumber(layout.grid.lineSpacingMm)} mm`,
       ],
       ['time', formatSeconds(seconds)],
-      ...(spec.expectedError ? [['expect', sayExpectedError(spec.expectedError)]] : []),
+      ...(expectedError ? [['expect', sayExpectedError(expectedError)]] : []),
       ['next', 'read chart.html: it says how to burn the chart and how to take its picture'],
     ]),
   };
-};
+}
 
 function readRequest(kind: ChartKind, options: OptionValues): ChartRequest {
   const given = {

@@ -1,9 +1,9 @@
 import { spawn } from 'node:child_process';
 import { createRequire } from 'node:module';
 import { join, resolve } from 'node:path';
+import { packageRoot } from '../../tasks/index.ts';
 import type { Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
-import { packageRoot } from '../shop.ts';
 import { version } from '../version.ts';
 
 /**

@@ -8,12 +8,11 @@ import {
   THREAD_DEFAULTS,
 } from '../../batch/index.ts';
 import { formatMoney, type OrderRecord, resolveJob, sayReason } from '../../job/index.ts';
-import { LIST_OPTIONS, makeOrder, readOrderPieces } from '../../tasks/index.ts';
+import { LIST_OPTIONS, makeOrder, readOrderPieces, readPrices, readRefused } from '../../tasks/index.ts';
 import type { OptionValues, Run, Surroundings } from '../command.ts';
 import { onInterrupt } from '../interrupt.ts';
 import { numberOf, textOf } from '../options.ts';
-import { readPrices } from '../prices.ts';
-import { readRefused } from '../refused.ts';
+import { readPricesOption } from '../prices.ts';
 import { alignColumns, formatSeconds } from '../text.ts';
 import { version } from '../version.ts';
 
@@ -26,7 +25,7 @@ export const run: Run = async ([given], options, surroundings) => {
   const workers = numberOf(options, 'workers', { min: 1, max: 64, whole: true }) ?? THREAD_DEFAULTS.workers();
   const megapixels =
     numberOf(options, 'megapixels', { min: 10, max: 10_000, unit: 'megapixels' }) ?? THREAD_DEFAULTS.megapixels;
-  const prices = readPrices(options, { io, shop });
+  const prices = readPrices(readPricesOption(options, io).prices, shop);
   const pieces = await readOrderPieces({
     path,
     out,

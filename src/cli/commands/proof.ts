@@ -1,10 +1,10 @@
 import { resolve } from 'node:path';
 import { proofDots, readProfile, refuseMaterial } from '../../job/index.ts';
 import { decodeDots, writeFilesAtomic } from '../../plane/index.ts';
+import { readRefused } from '../../tasks/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { Run } from '../command.ts';
 import { textOf } from '../options.ts';
-import { readRefused } from '../refused.ts';
 import { formatNumber } from '../text.ts';
 
 export const run: Run = async ([bitmap], options, { io, shop, warn, progress }) => {

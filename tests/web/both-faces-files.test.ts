@@ -1,0 +1,103 @@
+import { cpSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join, resolve } from 'node:path';
+import { afterAll, beforeAll, expect, test } from 'vitest';
+import { runCli } from '../cli/run-cli.ts';
+import { enter, type PageServer, startPageServer } from './page-server.ts';
+
+const TIME = 240_000;
+const folder = mkdtempSync(join(tmpdir(), 'tonewright-files-'));
+const shopDir = join(folder, 'shop');
+const PHOTO = 'cup.png';
+const WISH = {
+  ...{ widthMm: 20, heightMm: 15, cornerRadiusMm: 2, machine: 'galvo-355-f210', profile: 'anodised-black' },
+  ...{ fit: 'cover', safeMarginMm: 0, tone: 'auto', toneValues: { contrast: 0.3 }, range: 'scale' },
+};
+let server: PageServer;
+let keys: Readonly<Record<string, string>>;
+
+async function ask(method: string, path: string, { body, head = {} }: { body?: unknown; head?: object } = {}) {
+  const sent = body === undefined ? {} : { body: body instanceof Blob ? body : JSON.stringify(body) };
+  const answer = await fetch(`${server.origin}${path}`, { method, headers: { ...keys, ...head }, ...sent });
+  const text = await answer.text();
+  if (!answer.ok) throw new Error(`${method} ${path} gave ${answer.status}: ${text}`);
+  return text === '' ? undefined : JSON.parse(text);
+}
+async function command(...args: readonly string[]) {
+  const { status, stdout, stderr } = await runCli([...args, '--shop', shopDir, '--json'], { cwd: folder });
+  expect(stderr.includes('this is a bug'), stderr).toBe(false);
+  expect(status, stderr).toBe(0);
+  return JSON.parse(stdout);
+}
+const filesOf = (path: string) =>
+  Object.fromEntries(
+    readdirSync(path)
+      .filter((name) => !name.startsWith('.'))
+      .sort()
+      .map((name) => [name, readFileSync(join(path, name)).toString('base64')]),
+  );
+function expectSameFiles(page: string, byCommand: string) {
+  const [made, wanted] = [filesOf(page), filesOf(byCommand)];
+  expect(Object.keys(made)).toEqual(Object.keys(wanted));
+  for (const name of Object.keys(wanted)) expect(made[name] === wanted[name], name).toBe(true);
+}
+
+beforeAll(async () => {
+  mkdirSync(shopDir, { recursive: true });
+  // A price list, so that the price of both is compared, too.
+  cpSync(resolve('shared', 'shop', 'prices.json'), join(shopDir, 'prices.json'));
+  cpSync(resolve('images', 'photos', PHOTO), join(folder, PHOTO));
+  server = await startPageServer(shopDir);
+  keys = await enter(server);
+}, TIME);
+
+afterAll(async () => {
+  await server?.stop();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+test(
+  'a photo: the same files byte for byte, through a screen that searches on threads, too',
+  async () => {
+    for (const screen of [undefined, 'direct-search']) {
+      const wish = { ...WISH, ...(screen ? { screen } : {}) };
+      const head = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
+      const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
+      const kept = await ask('POST', `/api/jobs/${job.id}/keep`);
+      const out = join(folder, `out-${screen}`);
+      const said = await command(
+        ...['prepare', PHOTO, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', WISH.machine],
+        ...['--profile', WISH.profile, '--contrast', '0.3', '--out', out, ...(screen ? ['--screen', screen] : [])],
+      );
+      expectSameFiles(join(shopDir, 'jobs', job.id, 'out'), out);
+      expect(said.files.map((path: string) => path.slice(out.length + 1))).toEqual(kept.files);
+      expect(said.ticket.price.grossMinor).toBeGreaterThan(0);
+    }
+  },
+  TIME,
+);
+
+test(
+  'a chart: the same files byte for byte, the same figures, one layout kept',
+  async () => {
+    const { machine } = WISH;
+    const material = 'anodised-black';
+    const made = await ask('POST', '/api/charts', {
+      body: { kind: 'tone', machine, material, widthMm: 60, heightMm: 45, spacingMm: 0.05 },
+    });
+    const out = join(folder, 'chart');
+    const said = await command(
+      ...['chart', 'tone', '--machine', machine, '--material', material, '--size', '60x45'],
+      ...['--pitch', '0.05', '--spacing', '0.05', '--out', out],
+    );
+    expectSameFiles(join(shopDir, 'charts', made.hash), out);
+    expect(said.kept).toBe(join(shopDir, 'charts', `${made.hash}.json`));
+    expect([made.seconds, made.areaCm2, made.patches]).toEqual([
+      said.cost.seconds,
+      said.cost.areaCm2,
+      said.layout.patches.length,
+    ]);
+    expect(made.warnings).toEqual(said.warnings);
+  },
+  TIME,
+);
