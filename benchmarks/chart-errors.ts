@@ -1,11 +1,12 @@
 // What a tone chart's page promises: for each virtual material and two cameras, a tone chart is burned, captured once and
 // learned; a verification chart is burned through the profile on another piece, and its true L* held against its aims.
-// Prints shared/rehearsal-errors.json. Arguments: names of materials in shared/rehearsal; all without.
+// Prints shared/simulation-errors.json. Arguments: names of materials in shared/simulation; all without.
 import { readdirSync, readFileSync } from 'node:fs';
 import { type ChartLayout, drawChart, layoutChart } from '../src/chart/index.ts';
-import { learnProfile } from '../src/job/learn.ts';
+import { learnProfile } from '../src/job/calibrate/learn.ts';
 import { toneCurveOf } from '../src/material/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/plane/index.ts';
+import { applyScreen } from '../src/screens/index.ts';
 import {
   CAMERAS,
   captureSurface,
@@ -15,10 +16,9 @@ import {
   meanReflectance,
   parseMaterialModel,
   type Surface,
-} from '../src/rehearsal/index.ts';
-import { applyScreen } from '../src/screens/index.ts';
+} from '../src/simulation/index.ts';
 
-const FOLDER = 'shared/rehearsal';
+const FOLDER = 'shared/simulation';
 const CAMERA_NAMES = ['flatbed-300', 'phone-straight'];
 const SCREEN = 'floyd-steinberg';
 const SEEDS = { chart: 1, camera: 5, verify: 77 } as const;
@@ -43,7 +43,7 @@ const rows = (asked.length > 0 ? asked : every).flatMap((name) =>
 console.log(
   JSON.stringify(
     {
-      schema: 'tonewright-rehearsal-errors/1',
+      schema: 'tonewright-simulation-errors/1',
       unit: 'ΔL*',
       origin: {
         kind: 'measured',
@@ -69,7 +69,7 @@ function measure(model: MaterialModel) {
       layouts: [layout],
       camera: 'known',
       date: '2026-01-01',
-      origin: 'rehearsed',
+      origin: 'simulated',
     });
     const curve = toneCurveOf(profile);
     const [bare, full] = [profile.points[0]!.lightness, profile.points.at(-1)!.lightness];

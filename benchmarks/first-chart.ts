@@ -21,7 +21,7 @@ import {
 import type { Machine } from '../src/machine/index.ts';
 import { findMark, openShop, type Profile, parseMaterial } from '../src/material/index.ts';
 import { decodePhoto } from '../src/plane/index.ts';
-import { CAMERAS, captureSurface, engrave, type MaterialModel, parseMaterialModel } from '../src/rehearsal/index.ts';
+import { CAMERAS, captureSurface, engrave, type MaterialModel, parseMaterialModel } from '../src/simulation/index.ts';
 
 const LIMITS = { time: 1.3, error: 1.2 } as const;
 const SHARED = 'shared';
@@ -100,7 +100,7 @@ function virtualOf(
   machine: Machine,
   { name, example }: { readonly name: string; readonly example: Profile },
 ): MaterialModel {
-  const model = parseMaterialModel(JSON.parse(readFileSync(`${SHARED}/rehearsal/${VIRTUAL[name]}.json`, 'utf8')));
+  const model = parseMaterialModel(JSON.parse(readFileSync(`${SHARED}/simulation/${VIRTUAL[name]}.json`, 'utf8')));
   const { beam, law } = model;
   const wider = spotDiameterUm(machine) / Math.sqrt(beam.spotDiameterXUm * beam.spotDiameterYUm);
   const stronger = doseOf(example.settings, example.grid) / doseOf(model.settings, model.reference);
@@ -142,7 +142,7 @@ async function loop(
     layouts: [layout],
     camera: 'known',
     date: '2026-01-01',
-    origin: 'rehearsed',
+    origin: 'simulated',
     name,
   });
   const path = join(folder, `${name}.json`);

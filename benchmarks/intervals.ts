@@ -1,16 +1,16 @@
-// Whether stated uncertainty is honest. Each rehearsal draws a material by chance, burns a tone chart on it with the engraver
+// Whether stated uncertainty is honest. Each simulation draws a material by chance, burns a tone chart on it with the engraver
 // of benchmarks/mismatch, whose physics is unlike the fit's and the project's own engraver, takes one picture of it and learns
 // it; then it asks whether the 95 % band of the tone curve's shape holds the true lightness at its points once the truth is
 // scaled to the lighter of bare and solid as read, since shape counts from there; whether the band of both, shape and how light the
 // whole is, holds the truth as it is, unscaled; and whether the 95 % intervals of mark widths and of the darker of bare and solid
 // hold the true ones. 90 to 99 % should. White paper, somewhere from L* 90 to 96, lies under the piece and is what it is learned by;
 // with PAPER=0 there is none, and the exposure stands open.
-// FROM and TO (20 rehearsals without) are the seeds, so that a long run can be made in pieces; CAMERA is `scan`, `photo` or
+// FROM and TO (20 simulations without) are the seeds, so that a long run can be made in pieces; CAMERA is `scan`, `photo` or
 // `unknown`, or all three in turn.
 import { type ChartLayout, drawChart, layoutChart, WHITE_PAPER } from '../src/chart/index.ts';
 import { AppError } from '../src/errors.ts';
-import { learnProfile } from '../src/job/learn.ts';
-import { exposureHalf } from '../src/job/uncertainty.ts';
+import { learnProfile } from '../src/job/calibrate/learn.ts';
+import { exposureHalf } from '../src/job/request/uncertainty.ts';
 import { toneCurveOf } from '../src/material/index.ts';
 import { createPchip } from '../src/numeric/index.ts';
 import {
@@ -22,8 +22,8 @@ import {
   ONE,
   reflectanceOfLightness,
 } from '../src/plane/index.ts';
-import { luminanceOf, meanReflectance, type Surface } from '../src/rehearsal/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
+import { luminanceOf, meanReflectance, type Surface } from '../src/simulation/index.ts';
 import { simulateCapture } from '../tests/chart/simulate-capture.ts';
 import { burnOther, createOtherRandom, drawMaterial, loneMark, type OtherMaterial } from './mismatch/engraver.ts';
 
@@ -161,7 +161,7 @@ for (let seed = FROM; seed < TO; seed++) {
       camera: kind === 'unknown' ? 'unknown' : 'known',
       ...(WITH_PAPER ? { reference: WHITE_PAPER } : {}),
       date: '2026-01-01',
-      origin: 'rehearsed',
+      origin: 'simulated',
     });
     const luminance = trueLuminance(material, 3 * seed + 1);
     // Shape counts from the lighter of bare and solid as read; how light that is, is counted beside it.

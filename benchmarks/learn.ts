@@ -1,14 +1,15 @@
 // How right pictures come out: a tone chart is burned by the virtual engraver, captured by virtual cameras and learned; a
 // wedge of 11 equal L* steps is made through the profile, burned on another piece, and its true L* held against the
 // straight line from bare to full. The engraver's physics shares no code with the fit.
-// Arguments: names of materials in shared/rehearsal, or `all`; four of them without.
+// Arguments: names of materials in shared/simulation, or `all`; four of them without.
 import { readdirSync, readFileSync } from 'node:fs';
 import { cpuUsage } from 'node:process';
 import { drawChart, layoutChart } from '../src/chart/index.ts';
-import { type Learned, learnProfile } from '../src/job/learn.ts';
-import { predictPoints } from '../src/job/predict.ts';
+import { type Learned, learnProfile } from '../src/job/calibrate/learn.ts';
+import { predictPoints } from '../src/job/request/curve.ts';
 import { coverageTable, invertProfile, type TonePoint } from '../src/material/index.ts';
 import { createDots, createPlane, type Dots, luminanceOfLightness } from '../src/plane/index.ts';
+import { applyScreen, type ScreenName } from '../src/screens/index.ts';
 import {
   CAMERAS,
   captureSurface,
@@ -17,10 +18,9 @@ import {
   meanLightness,
   parseMaterialModel,
   type Surface,
-} from '../src/rehearsal/index.ts';
-import { applyScreen, type ScreenName } from '../src/screens/index.ts';
+} from '../src/simulation/index.ts';
 
-const FOLDER = 'shared/rehearsal';
+const FOLDER = 'shared/simulation';
 const DEFAULT_MATERIALS = ['slate', 'leather', 'birch', 'glass'];
 const CAMERA_NAMES = ['flatbed-600', 'flatbed-300', 'phone-straight', 'phone-tilted', 'phone-contrasty'];
 const SCREEN: ScreenName = 'floyd-steinberg';
@@ -78,7 +78,7 @@ function measureMaterial(model: MaterialModel): void {
       layouts: [layout],
       camera: kind === 'unknown' ? 'unknown' : 'known',
       date: '2026-01-01',
-      origin: 'rehearsed',
+      origin: 'simulated',
     });
     const seconds = cpuUsage(started).user / 1e6;
     const wedge = burnWedge(model, learned.profile.points, SCREEN);

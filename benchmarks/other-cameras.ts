@@ -1,4 +1,4 @@
-// Finds and reads charts in 240 captures by a camera and a scanner that share nothing with those of src/rehearsal and tests/chart
+// Finds and reads charts in 240 captures by a camera and a scanner that share nothing with those of src/simulation and tests/chart
 // (benchmarks/mismatch/camera.ts): a pinhole above a table of boards with a ruler and printed cards, coloured stock and light,
 // a bent lens off its middle, sideways colour, a disc of defocus, shake, a colour mosaic with noise of photons, noise filter,
 // local tone, S-curves, sharpening with halos, JPEG 4:2:0 of quality 60 to 92 with EXIF turns; scans as 16-bit TIFF, grey,

@@ -40,7 +40,7 @@ interface Contestant {
 const prepare = (...more: string[]) => [
   process.execPath,
   'dist/tonewright.cjs',
-  ...['prepare', photo, '--size', '85.6x54', '--profile', 'anodised-black', '--focus', '0.5,0.5', '--force'],
+  ...['prepare', photo, '--size', '85.6x54', '--profile', 'anodised-black', '--keep', '0.5,0.5', '--force'],
   ...['--out', out('ours'), ...more],
 ];
 const OURS = 'tonewright prepare --only bitmap --tone plain';

@@ -2,7 +2,7 @@
 // in error diffusion. `node build.js --bench && node dist/bench/screens-quality.js [--check]`; pictures in out/screens-quality.
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { predictCurve } from '../src/job/predict.ts';
+import { predictCurve } from '../src/job/request/curve.ts';
 import { fillDotTable } from '../src/material/index.ts';
 import { createPchip } from '../src/numeric/index.ts';
 import { computeEyeBlurMm, VIEWING } from '../src/optics/index.ts';

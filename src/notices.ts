@@ -101,7 +101,7 @@ export const NOTICES = {
   'lightness-turns-back': {
     about: 'fit',
     say: ({ from, to }: Interval) =>
-      `Lightness turns back: only coverage ${from.toFixed(2)} … ${to.toFixed(2)} is used, the longest stretch that goes one way. Less dose would give a cleaner scale.`,
+      `The mark overburns: only coverage ${from.toFixed(2)} … ${to.toFixed(2)} is used, the longest stretch that goes one way. Less dose would give a cleaner scale.`,
   },
   'range-small': {
     about: 'fit',

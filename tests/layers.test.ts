@@ -8,7 +8,7 @@ const ROWS = [
   ['json.ts', 'quantities.ts'],
   ['units.ts', 'schema.ts', 'options.ts', 'numeric'],
   ['plane', 'optics'],
-  ['photo', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'rehearsal'],
+  ['photo', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'price', 'simulation'],
   ['job'],
   ['batch'],
   ['tasks'],
@@ -53,8 +53,8 @@ const OF_A_FACE = ['tasks', 'errors.ts', 'units.ts', 'notices.ts', 'options.ts',
 /** What still reaches below the tasks, with the reason. Nothing may join; what no longer does is taken off. */
 const BELOW: Readonly<Record<string, readonly string[]>> = {
   // The virtual engraver and scanner: a world of its own beside the shop's work.
-  'cli/rehearse-faults.ts': ['chart', 'job', 'rehearsal', 'screens'],
-  'cli/commands/rehearse.ts': ['chart', 'job', 'material', 'plane', 'rehearsal'],
+  'cli/simulate-faults.ts': ['chart', 'job', 'simulation', 'screens'],
+  'cli/commands/simulate.ts': ['chart', 'job', 'material', 'plane', 'simulation'],
   // The labels and ranges of tone values, which help texts and the page's controls show.
   'cli/commands/index.ts': ['photo'],
   'web/server-wish.ts': ['photo'],

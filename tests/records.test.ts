@@ -10,13 +10,13 @@ import {
   parseChartLayout,
   parseHistory,
   parsePriceList,
-  parseRehearsalErrors,
+  parseSimulationErrors,
   resolveChart,
 } from '../src/job/index.ts';
 import { parseMachine } from '../src/machine/index.ts';
 import { parseMaterial, parsePalette, parseProfile, parseRefused } from '../src/material/index.ts';
 import { parseJig } from '../src/plate/index.ts';
-import { parseMaterialModel } from '../src/rehearsal/index.ts';
+import { parseMaterialModel } from '../src/simulation/index.ts';
 import { REFUSED, SHOP } from './job/shop.ts';
 
 type Json = null | boolean | number | string | Json[] | { [key: string]: Json };
@@ -48,10 +48,10 @@ const READERS: Readonly<
   palette: { parse: (json) => parsePalette(json, 'p'), files: readAll('shared/shop/palettes') },
   jig: { parse: (json) => parseJig(json, 'j'), files: readAll('shared/shop/jigs') },
   prices: { parse: (json) => parsePriceList(json, 'p'), files: [['prices.json', read('shared/shop/prices.json')]] },
-  'hidden material': { parse: parseMaterialModel, files: readAll('shared/rehearsal') },
+  'hidden material': { parse: parseMaterialModel, files: readAll('shared/simulation') },
   'errors to expect': {
-    parse: (json) => parseRehearsalErrors(json, 'e'),
-    files: [['rehearsal-errors.json', read('shared/rehearsal-errors.json')]],
+    parse: (json) => parseSimulationErrors(json, 'e'),
+    files: [['simulation-errors.json', read('shared/simulation-errors.json')]],
   },
   history: {
     parse: (json) => parseHistory(json, 'h'),

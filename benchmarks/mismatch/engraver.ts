@@ -2,7 +2,7 @@
 // memory of heat, other noise, other optics. Nothing in the project was tuned on it; benchmarks ask whether what is promised
 // holds on it, too. Written without any of the project's physics.
 import type { DotGrid, Dots } from '../../src/plane/index.ts';
-import type { Surface } from '../../src/rehearsal/index.ts';
+import type { Surface } from '../../src/simulation/index.ts';
 
 /** How the strength of the mark follows from the dose over its half dose; at 1 the strength is one half. */
 export type StrengthLaw =

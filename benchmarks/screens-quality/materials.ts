@@ -1,4 +1,4 @@
-import { predictCurve } from '../../src/job/predict.ts';
+import { predictCurve } from '../../src/job/request/curve.ts';
 import {
   assumeResponse,
   coverageTable,

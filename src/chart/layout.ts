@@ -40,7 +40,7 @@ export interface ChartOptions {
   /** Size of the whole chart, mm; 85.6 × 54 when absent, 60 × 8 for `check`. */
   readonly widthMm?: number;
   readonly heightMm?: number;
-  /** Start of the generator that scatters the patches; 1 when absent. */
+  /** Random seed of the places of the patches; 1 when absent. */
   readonly seed?: number;
   /** Different tones between bare and solid: 15 for `tone`, 14 for `verify`. */
   readonly steps?: number;

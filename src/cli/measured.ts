@@ -73,7 +73,7 @@ function writeDose(dose: DoseReading): string {
         `${show(dose.usableFromJPerCm2)} (a tenth) to ${show(dose.usableToJPerCm2)} (nine tenths of the strongest)`,
       ],
       ['enough', `${show(dose.enoughJPerCm2)}: beyond it more dose adds less than 3 %`],
-      ['turns back', dose.turnsBackJPerCm2 === null ? 'not seen' : show(dose.turnsBackJPerCm2)],
+      ['overburns', dose.overburnsFromJPerCm2 === null ? 'not seen' : show(dose.overburnsFromJPerCm2)],
       ['scatter', `${dose.scatter.toFixed(1)} ΔL* of cells around one curve over dose`],
       ...(threshold
         ? [

@@ -33,9 +33,7 @@ export const compareTimes: Run = async ([file], options, { io, shop, warn, progr
     );
   }
   const known = { shop, refused: readRefused(shop) };
-  // --fit is taken by the stopwatch here.
-  const { fitPhoto, ...rest } = options;
-  const request = readRequest({ ...rest, fit: fitPhoto });
+  const request = readRequest(options);
   const base = resolveJob(request, known);
   for (const text of base.warnings) warn(text);
   const screens = splitList(textOf(options, 'screens')) ?? [...new Set([base.screen.name, ...SCREENS])];

@@ -25,15 +25,15 @@ import { textOf } from './options.ts';
 import { alignColumns, formatNumber, formatSeconds, wrapText } from './text.ts';
 import { chooseGrid, readTimedBitmap, type TimedBitmap } from './timed-bitmap.ts';
 
-/** `time --fit`: the machine's unknown times from stopwatch readings, into the machine's file. */
+/** `time --stopwatch`: the machine's unknown times from stopwatch readings, into the machine's file. */
 export const fitTimes: Run = async (args, options, surroundings) => {
   const { io, shop, warn } = surroundings;
   if (args.length > 0) {
-    throw new AppError('option-invalid', `found ${args.join(', ')} beside --fit, needed the readings alone`);
+    throw new AppError('option-invalid', `found ${args.join(', ')} beside --stopwatch, needed the readings alone`);
   }
   const asked = textOf(options, 'machine');
   if (asked === undefined) {
-    throw new AppError('option-invalid', 'found --fit without --machine, needed the machine that was timed');
+    throw new AppError('option-invalid', 'found --stopwatch without --machine, needed the machine that was timed');
   }
   const record = shop.read('machines', asked);
   const machine = parseMachine(record.json, record.name);
@@ -45,7 +45,7 @@ export const fitTimes: Run = async (args, options, surroundings) => {
       { paths: [out] },
     );
   }
-  const csv = resolve(io.cwd, textOf(options, 'fit')!);
+  const csv = resolve(io.cwd, textOf(options, 'stopwatch')!);
   const rows = parseTimeReadings(
     new TextDecoder().decode(await readInput(csv, { kind: 'text', needed: 'a CSV of readings' })),
     csv,

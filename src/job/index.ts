@@ -1,7 +1,4 @@
-export { parseAim, warnOfExposures } from './aim.ts';
-export { type Chart, type ChartCost, type ChartRequest, type ChartSpec, makeChart, resolveChart } from './charts.ts';
-export { type ExpectedError, parseRehearsalErrors, sayExpectedError } from './charts-errors.ts';
-export { parseChartLayout } from './charts-layout.ts';
+export * from '../price/index.ts';
 export {
   type Check,
   type CheckOptions,
@@ -11,28 +8,10 @@ export {
   findOwnProfile,
   judgeDrift,
   toCaptureImage,
-} from './check.ts';
-export { type DoseReading, readDose } from './check-dose.ts';
-export { addToHistory, type DriftHistory, parseHistory } from './check-history.ts';
-export { renderMeasuredPage } from './check-measured-page.ts';
-export { renderCheckPage } from './check-page.ts';
-export { readSpot, type SpotReading } from './check-spot.ts';
-export * from './choices.ts';
-export * from './compare.ts';
-export { compareRuns, type RunCost, type RunsOptions } from './compare-runs.ts';
-export { normaliseColumn } from './csv-table.ts';
-export {
-  doseOf,
-  gainByMoreDose,
-  recommendSpacingMm,
-  recommendStartSpacingMm,
-  refuseBeyond,
-  refuseWide,
-  resolveGrid,
-  spotDiameterUm,
-  startDoseJPerCm2,
-  startSettings,
-} from './grid.ts';
+} from './calibrate/check.ts';
+export { renderCheckPage } from './calibrate/check-page.ts';
+export * from './calibrate/compare-profiles.ts';
+export { sayHeadroom } from './calibrate/headroom.ts';
 export {
   findDisagreements,
   fitCaptures,
@@ -48,7 +27,47 @@ export {
   readCaptures,
   readLocated,
   refuseCorners,
-} from './learn.ts';
+} from './calibrate/learn.ts';
+export { renderMeasuredPage } from './calibrate/measured-page.ts';
+export { choosePalette, type PaletteOptions } from './calibrate/palette.ts';
+export {
+  drawFindings,
+  type ProfilePageFacts,
+  renderProfilePage,
+  retitleProfilePage,
+  saySpacing,
+} from './calibrate/profile-page.ts';
+export { type DoseReading, readDose } from './calibrate/read-dose.ts';
+export { readSpot, type SpotReading } from './calibrate/read-spot.ts';
+export {
+  analyseScatter,
+  nameScatterCause,
+  type ScatterAnalysis,
+  type ScatterCause,
+  type ScatterPart,
+} from './calibrate/scatter.ts';
+export {
+  chooseLimits,
+  listVerified,
+  readHistory,
+  sayPrediction,
+  sayVerification,
+  type Verification,
+  type VerifiedScreen,
+  type VerifiedScreens,
+  type VerifyResult,
+  verifyTones,
+} from './calibrate/verification.ts';
+export {
+  type Chart,
+  type ChartCost,
+  type ChartRequest,
+  type ChartSpec,
+  makeChart,
+  resolveChart,
+} from './chart/charts.ts';
+export { type ExpectedError, parseSimulationErrors, sayExpectedError } from './chart/expected-error.ts';
+export { parseChartLayout } from './chart/layout-file.ts';
 export {
   type MarkBurn,
   type MarksJob,
@@ -59,7 +78,17 @@ export {
   prepareMarks,
   resolveMarks,
   type SeparateBy,
-} from './marks.ts';
+} from './marks/marks.ts';
+export { renderOrderCsv } from './order/csv.ts';
+export {
+  chooseNames,
+  findNameFault,
+  type OrderCell,
+  type OrderRow,
+  parseOrderCsv,
+  shortenName,
+} from './order/list.ts';
+export { type OrderPageOptions, renderOrderPage } from './order/page.ts';
 export {
   type DonePiece,
   filesOfPiece,
@@ -73,20 +102,9 @@ export {
   recordOrder,
   sayReason,
   summarisePiece,
-} from './order.ts';
-export { renderOrderCsv } from './order-csv.ts';
-export {
-  chooseNames,
-  findNameFault,
-  type OrderCell,
-  type OrderRow,
-  parseOrderCsv,
-  shortenName,
-} from './order-list.ts';
-export { type OrderPageOptions, renderOrderPage } from './order-page.ts';
-export { choosePalette, type PaletteOptions } from './palette.ts';
-export { type Picture, takePicture } from './picture.ts';
-export { makeJig, makePlates, type PlateOptions, type Plates } from './plate.ts';
+} from './order/record.ts';
+export { normaliseColumn } from './page/csv-table.ts';
+export type { Bed } from './plate/batches.ts';
 export {
   type JobPrice,
   type JobTicket,
@@ -94,31 +112,16 @@ export {
   type PlateJob,
   parseJobTicket,
   parseOrderForPlates,
-} from './plate-jobs.ts';
-export type { Bed } from './plate-lots.ts';
-export { STRIP_ROOM } from './plate-strip.ts';
-export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate-ticket.ts';
-export * from './preview.ts';
-export * from './price.ts';
-export { type PriceList, parsePriceList } from './price-list.ts';
-export {
-  drawFindings,
-  type ProfilePageFacts,
-  renderProfilePage,
-  retitleProfilePage,
-  saySpacing,
-} from './profile-page.ts';
-export * from './proof.ts';
-export { sayReserve } from './reserve.ts';
-export * from './run.ts';
-export {
-  analyseScatter,
-  nameScatterCause,
-  type ScatterAnalysis,
-  type ScatterCause,
-  type ScatterPart,
-} from './scatter.ts';
-export * from './spec.ts';
+} from './plate/jobs.ts';
+export { makeJig, makePlates, type PlateOptions, type Plates } from './plate/make.ts';
+export { STRIP_ROOM } from './plate/strip.ts';
+export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate/ticket.ts';
+export * from './prepare/choices.ts';
+export { compareRuns, type RunCost, type RunsOptions } from './prepare/compare-runs.ts';
+export { type Picture, takePicture } from './prepare/picture.ts';
+export * from './prepare/preview.ts';
+export * from './prepare/proof.ts';
+export * from './prepare/run.ts';
 export {
   drawStrip,
   joinStrip,
@@ -129,11 +132,24 @@ export {
   type StripFacts,
   type StripOffset,
   type StripSide,
-} from './strip.ts';
-export * from './ticket.ts';
-export * from './ticket-page.ts';
-export { type ComparedWay, type CompareTimesOptions, compareWays } from './time-compare.ts';
-export { parseTimeReadings, type TimeReading } from './time-readings.ts';
+} from './prepare/strip.ts';
+export * from './prepare/ticket.ts';
+export * from './prepare/ticket-page.ts';
+export { parseAim, warnOfExposures } from './request/aim.ts';
+export {
+  doseOf,
+  gainByMoreDose,
+  recommendSpacingMm,
+  recommendStartSpacingMm,
+  refuseBeyond,
+  refuseWide,
+  resolveGrid,
+  spotDiameterUm,
+  startDoseJPerCm2,
+  startSettings,
+} from './request/grid.ts';
+export { addToHistory, type DriftHistory, parseHistory } from './request/history.ts';
+export * from './request/spec.ts';
 export {
   assessUncertainty,
   BADLY_KNOWN_L,
@@ -148,16 +164,6 @@ export {
   type ToneUncertainty,
   type UsableSpan,
   warnOfUncertainty,
-} from './uncertainty.ts';
-export {
-  chooseLimits,
-  listVerified,
-  readHistory,
-  sayPrediction,
-  sayVerification,
-  type Verification,
-  type VerifiedScreen,
-  type VerifiedScreens,
-  type VerifyResult,
-  verifyTones,
-} from './verification.ts';
+} from './request/uncertainty.ts';
+export { type ComparedWay, type CompareTimesOptions, compareWays } from './timing/compare-ways.ts';
+export { parseTimeReadings, type TimeReading } from './timing/readings.ts';

@@ -170,7 +170,7 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
 
 /**
  * Standard error of n that the search does not see: one exponent stands for light that spreads over a distance.
- * Assumed, after 31 rehearsals on materials whose physics is unlike the model's, of which intervals without it held 81
+ * Assumed, after 31 simulations on materials whose physics is unlike the model's, of which intervals without it held 81
  * %. Without unit.
  */
 const SPREAD_FLOOR = 0.08;

@@ -74,7 +74,7 @@ const PROFILE = v.strictObject(
       'an object',
     ),
     repeatability: within(0, 100),
-    origin: v.picklist(['measured', 'rehearsed', 'assumed'], '"measured", "rehearsed" or "assumed"'),
+    origin: v.picklist(['measured', 'simulated', 'assumed'], '"measured", "simulated" or "assumed"'),
     date,
     note: v.string('text'),
     captures: v.exactOptional(

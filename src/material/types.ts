@@ -98,8 +98,8 @@ export interface Profile extends Surface {
   readonly points: readonly TonePoint[];
   /** Standard deviation of one patch between places of the same piece, ΔL*. */
   readonly repeatability: number;
-  /** `measured` from captures, `rehearsed` on the virtual engraver, or `assumed` (no measurement behind it). */
-  readonly origin: 'measured' | 'rehearsed' | 'assumed';
+  /** `measured` from captures, `simulated` on the virtual engraver, or `assumed` (no measurement behind it). */
+  readonly origin: 'measured' | 'simulated' | 'assumed';
   /** ISO date of learning. */
   readonly date: string;
   readonly note: string;

@@ -16,7 +16,7 @@ export interface GridOptions extends FrameOptions {
   readonly fieldMm: FieldMm;
   /** What messages call the machine. */
   readonly machineTitle: string;
-  /** A pocket for the check strip below the grid, else upright to its right. */
+  /** A pocket for the control strip below the grid, else upright to its right. */
   readonly strip?: StripRoom;
 }
 
@@ -89,7 +89,7 @@ function placeStrip({ width, height, room, strip, options }: Block & { readonly 
     return { ...pocket, xMm: roundMm(width + gapMm), yMm: 0, widthMm: breadthMm, heightMm: lengthMm };
   throw new AppError(
     'jig-exceeds-field',
-    `found no room for a check strip of ${lengthMm} × ${breadthMm} mm beside the pockets in the field of ${machineTitle}; missing ${roundMm(Math.min(short.below, short.right))} mm`,
+    `found no room for a control strip of ${lengthMm} × ${breadthMm} mm beside the pockets in the field of ${machineTitle}; missing ${roundMm(Math.min(short.below, short.right))} mm`,
     { below: roundMm(short.below), right: roundMm(short.right) },
   );
 }

@@ -18,7 +18,7 @@ export interface Pocket extends RectangleMm {
   readonly name: string;
   /** Corner of the pocket that a piece is pushed into; smaller pieces lie there, too. */
   readonly stop: Corner;
-  /** `strip`: for the scrap that carries the check strip. */
+  /** `strip`: for the scrap that carries the control strip. */
   readonly use: 'piece' | 'strip';
 }
 

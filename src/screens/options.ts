@@ -20,7 +20,7 @@ export type OptionRule =
 export const SCREEN_OPTIONS: Readonly<Record<keyof ScreenOptions, OptionRule>> = {
   scan: { title: 'scan of error diffusion', values: ['serpentine', 'raster'] },
   levels: { title: 'dose levels per dot', min: 2, max: 256, kind: 'whole' },
-  seed: { title: 'start of the generator of chance', min: 0, max: 2 ** 32 - 1, kind: 'whole' },
+  seed: { title: 'random seed', min: 0, max: 2 ** 32 - 1, kind: 'whole' },
   linesPerCm: { title: 'screen ruling, lines per cm', min: 0.1, max: 10_000, kind: 'real', word: 'auto' },
   angleDeg: { title: 'screen angle, degrees clockwise from the scan line', min: -360, max: 360, kind: 'real' },
   shape: { title: 'dot shape', values: ['round', 'ellipse', 'square', 'diamond'] },

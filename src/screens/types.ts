@@ -8,7 +8,7 @@ export interface ScreenOptions {
   readonly scan: 'raster' | 'serpentine';
   /** Dose levels per dot, 2 … 256. 2: the beam fires or not. */
   readonly levels: number;
-  /** Start of the generator where a screen uses chance, a whole number 0 … 2³² − 1. */
+  /** Random seed of a screen that uses chance, a whole number 0 … 2³² − 1. */
   readonly seed: number;
   /** Screen ruling of `clustered-dot` and `line`, lines per cm; `auto`: about eight dots, moved to whole ones. */
   readonly linesPerCm: number | 'auto';

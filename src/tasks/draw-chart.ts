@@ -6,7 +6,7 @@ import {
   type ChartRequest,
   type ExpectedError,
   makeChart,
-  parseRehearsalErrors,
+  parseSimulationErrors,
   resolveChart,
 } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
@@ -28,7 +28,7 @@ export interface DrawnChartRecord {
   readonly files: readonly string[];
   readonly layout: ChartLayout;
   readonly cost: ChartCost;
-  /** What a profile learned from it will err by, where the rehearsal tells it. */
+  /** What a profile learned from it will err by, where the simulation tells it. */
   readonly expectedError: ExpectedError | undefined;
   /** Path of the layout in the shop, by which a capture of it is read; absent without a shop folder. */
   readonly kept?: string;
@@ -43,9 +43,9 @@ export async function drawChart(
   { chart, out, force = false }: DrawChartRequest,
   { shop, refused, warn, progress }: TaskContext,
 ): Promise<DrawnChartRecord> {
-  const path = join(sharedFolder(), 'rehearsal-errors.json');
-  const rehearsed = parseRehearsalErrors(readJson(path), path);
-  const spec = resolveChart(chart, { shop, refused: refused(), rehearsed });
+  const path = join(sharedFolder(), 'simulation-errors.json');
+  const simulated = parseSimulationErrors(readJson(path), path);
+  const spec = resolveChart(chart, { shop, refused: refused(), simulated });
   for (const text of spec.warnings) warn(text);
   progress('drawing the chart');
   const { layout, cost, files } = await makeChart(spec);

@@ -21,7 +21,7 @@ const CHOICES: Readonly<Record<string, readonly string[]>> = {
 };
 const FLAGS = ['serpentine', 'raster', 'model-based', 'strip', 'strip-joined'];
 const VALUES = [
-  ...['size', 'profile', 'material', 'machine', 'spacing', 'pitch', 'fit', 'focus', 'corner', 'margin', 'distance'],
+  ...['size', 'profile', 'material', 'machine', 'spacing', 'pitch', 'fit', 'keep', 'corner', 'margin', 'viewed-from'],
   'tone',
   ...Object.keys(TONE_FIELDS).map((name) => name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)),
   ...['range', 'aim', 'weights', 'screen', 'edges', 'run', 'dot-size', 'cluster', 'lines-per-cm', 'angle', 'shape'],

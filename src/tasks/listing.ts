@@ -29,7 +29,7 @@ export function listRecords<T>(
 }
 
 /**
- * All profiles, the one to offer first before the others: measured before rehearsed before assumed, then the newest. What
+ * All profiles, the one to offer first before the others: measured before simulated before assumed, then the newest. What
  * was measured on a shop's own machine beats every example.
  */
 export function listProfiles(shop: Shop): Listed<Profile> {
@@ -37,7 +37,7 @@ export function listProfiles(shop: Shop): Listed<Profile> {
   return { records: [...records].sort((a, b) => compareForOffer(a.value, b.value)), notices };
 }
 
-const ORIGINS: readonly Profile['origin'][] = ['measured', 'rehearsed', 'assumed'];
+const ORIGINS: readonly Profile['origin'][] = ['measured', 'simulated', 'assumed'];
 
 function compareForOffer(a: Profile, b: Profile): number {
   const byOrigin = ORIGINS.indexOf(a.origin) - ORIGINS.indexOf(b.origin);

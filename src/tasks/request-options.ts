@@ -14,7 +14,9 @@ export function readRequest(options: OptionValues): JobRequest {
     cornerRadiusMm: lengthOrZero(options, 'corner'),
     safeMarginMm: lengthOrZero(options, 'margin'),
     viewingDistanceMm:
-      textOf(options, 'distance') === undefined ? undefined : parseLengthMm(textOf(options, 'distance')!, '--distance'),
+      textOf(options, 'viewedFrom') === undefined
+        ? undefined
+        : parseLengthMm(textOf(options, 'viewedFrom')!, '--viewed-from'),
   };
   const texts = {
     profile: textOf(options, 'profile'),
@@ -31,7 +33,7 @@ export function readRequest(options: OptionValues): JobRequest {
   };
   const rest = {
     levels: numberOf(options, 'levels', { min: 2, max: 256, whole: true }),
-    focus: readFocus(textOf(options, 'focus')),
+    focus: readKeep(textOf(options, 'keep')),
     weights: readWeights(textOf(options, 'weights')),
     toneValues: readToneValues(options),
     screenOptions: readScreenOptions(options),
@@ -80,11 +82,11 @@ function lengthOrZero(options: OptionValues, name: string): number | undefined {
   return /^\s*0+(\.0*)?\s*(mm|um|µm|cm|in)?\s*$/i.test(text) ? 0 : parseLengthMm(text, `--${name}`);
 }
 
-function readFocus(text: string | undefined): JobRequest['focus'] {
+function readKeep(text: string | undefined): JobRequest['focus'] {
   if (text === undefined) return undefined;
   const [x, y, more] = text.split(',').map((part) => (part.trim() === '' ? Number.NaN : Number(part)));
   if (!(x! >= 0 && x! <= 1 && y! >= 0 && y! <= 1) || more !== undefined) {
-    throw new AppError('option-invalid', `--focus: found "${text}", needed two shares from 0 to 1 such as 0.5,0.4`);
+    throw new AppError('option-invalid', `--keep: found "${text}", needed two shares from 0 to 1 such as 0.5,0.4`);
   }
   return { x: x!, y: y! };
 }

@@ -108,7 +108,7 @@ function readSize(text: string): Pick<PieceWish, 'widthMm' | 'heightMm'> {
 }
 
 /** Cells that the page's own choices stand for. */
-const OWN_CELLS = ['size', 'profile', 'material', 'fit', 'focus'];
+const OWN_CELLS = ['size', 'profile', 'material', 'fit', 'keep'];
 
 /** What a person changes on a card goes over the line: the cells that it stands for are given up. */
 export function changeByHand(
@@ -151,7 +151,7 @@ export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece):
       ...set('profile', own.profile),
       ...set('material', own.profile === undefined ? own.material : undefined),
       ...set('fit', own.fit),
-      ...set('focus', own.focus && `${own.focus.x},${own.focus.y}`),
+      ...set('keep', own.focus && `${own.focus.x},${own.focus.y}`),
       ...set('count', cells.count ? undefined : String(count)),
       ...set('text', text === '' ? undefined : text),
     },

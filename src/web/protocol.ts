@@ -32,7 +32,7 @@ export interface ProfileFacts extends Named {
   readonly material: string;
   readonly machine: string;
   readonly direction: 'lighter' | 'darker';
-  readonly origin: 'measured' | 'rehearsed' | 'assumed';
+  readonly origin: 'measured' | 'simulated' | 'assumed';
   readonly date: string;
   readonly from: 'shop' | 'built-in';
   readonly bareL: number;

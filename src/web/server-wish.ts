@@ -67,7 +67,7 @@ export function optionsOf(wish: Wish): OptionValues {
     machine,
     ...(profile === undefined ? (material === undefined ? {} : { material }) : { profile }),
     fit,
-    ...(focus ? { focus: `${focus.x},${focus.y}` } : {}),
+    ...(focus ? { keep: `${focus.x},${focus.y}` } : {}),
     ...(screen === undefined ? {} : { screen }),
     tone,
     range,

@@ -34,7 +34,7 @@ beforeAll(async () => {
   await run('prepare', 'cat.png', ...SMALL, '--name', 'dots', '--out', '.');
   await run('chart', 'tone', '--machine', 'galvo-355-f210', '--material', 'anodised-black', '--out', '.');
   await run(
-    'rehearse',
+    'simulate',
     'capture',
     'chart.png',
     '--material-model',
@@ -67,13 +67,13 @@ describe('a file that was given is never written over', () => {
       ['check', 'scan.png', '--chart', 'chart.json', '--profile', './profile.json', '--out', 'scan.png'],
     ],
     [
-      'rehearse engrave',
-      ['rehearse', 'engrave', 'dots.png', '--material-model', 'anodised-black', '--out', 'dots.png'],
+      'simulate engrave',
+      ['simulate', 'engrave', 'dots.png', '--material-model', 'anodised-black', '--out', 'dots.png'],
     ],
     [
-      'rehearse capture',
+      'simulate capture',
       [
-        'rehearse',
+        'simulate',
         'capture',
         'chart.png',
         '--material-model',

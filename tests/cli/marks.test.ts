@@ -58,8 +58,8 @@ test('a burned dose chart gives a palette that a photo can be separated into', a
   const grid = ['--spacing', '0.1', '--pitch', '0.1', '--machine', 'gantry-450'];
   await run('chart', 'dose', ...grid, ...sweep, '--out', 'dose');
   const burned = ['--material-model', 'birch', '--chart', 'dose/chart.json', '--dpi', '300', '--out', 'dose.npy'];
-  await run('rehearse', 'engrave', 'dose/chart.png', ...burned);
-  await run('rehearse', 'capture', 'dose.npy', '--camera', 'flatbed-300', '--out', 'dose.png');
+  await run('simulate', 'engrave', 'dose/chart.png', ...burned);
+  await run('simulate', 'capture', 'dose.npy', '--camera', 'flatbed-300', '--out', 'dose.png');
   const check = ['check', 'dose.png', '--chart', 'dose/chart.json', '--palette', 'browns.json'];
   const { palette, points } = await run(...(check as [string]), '--count', '2');
   expect(palette).toMatchObject({

@@ -115,7 +115,7 @@ describe('tonewright order', () => {
     });
     // The same piece by hand: a line's name and text are options of prepare, too.
     const alone = folder();
-    const argv = '--size 20x15 --profile leather-patch --margin 1 --focus 0.2,0.8 --raster --text'.split(' ');
+    const argv = '--size 20x15 --profile leather-patch --margin 1 --keep 0.2,0.8 --raster --text'.split(' ');
     await runBuilt(main, ['prepare', join(shop, 'in/p0.jpg'), ...argv, 'For Ann', '--out', alone]);
     const made = readFolder(out);
     expect(made).toMatchObject(readFolder(alone));

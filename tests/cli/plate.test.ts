@@ -155,7 +155,7 @@ describe('plate', () => {
     expect((await runCli([...argv, '--force'])).status).toBe(0);
   });
 
-  test('keeps the layout of a check strip in the shop', async () => {
+  test('keeps the layout of a control strip in the shop', async () => {
     const shop = folder();
     const out = folder();
     const { status } = await runCli(['plate', '--jobs', useJobs(['cat']), '--strip', '--out', out, '--shop', shop]);

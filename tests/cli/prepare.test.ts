@@ -293,7 +293,7 @@ describe('bad input leaves no file behind and says what to do', () => {
     ['an unknown screen', ['prepare', CAT, ...SMALL, '--screen', 'nothing'], 2, /floyd-steinberg/],
     ['a size without a cross', ['prepare', CAT, '--size', '85', '--profile', 'anodised-black'], 2, /WIDTHxHEIGHT/],
     ['a negative pitch', ['prepare', CAT, ...SMALL, '--pitch', '-0.02'], 2, /above 0/],
-    ['a focus outside the photo', ['prepare', CAT, ...SMALL, '--focus', '2,0.5'], 2, /0 to 1/],
+    ['a focus outside the photo', ['prepare', CAT, ...SMALL, '--keep', '2,0.5'], 2, /0 to 1/],
     ['a tone value out of range', ['prepare', CAT, ...SMALL, '--black-point-l', '99'], 2, /0 to 45/],
     ['neither profile nor material', ['prepare', CAT, '--size', '16x10', '--machine', 'gantry-450'], 2, /profile/],
     ['an unknown option', ['prepare', CAT, ...SMALL, '--sise', '3'], 2, /--size/],

@@ -36,9 +36,9 @@ function prepareReadings({ slip = 0 } = {}) {
   return { cwd, lines };
 }
 
-const FIT = ['time', '--fit', 'readings.csv', '--machine', 'gantry-10600'];
+const FIT = ['time', '--stopwatch', 'readings.csv', '--machine', 'gantry-10600'];
 
-describe('tonewright time --fit', () => {
+describe('tonewright time --stopwatch', () => {
   test('writes the fitted motion with its date and covariance into the shop, whence estimates take it', async () => {
     const { cwd } = prepareReadings();
     const { status, stdout, stderr } = await runCli(FIT, { cwd });
@@ -145,7 +145,7 @@ describe('tonewright time --fit', () => {
     return cwd;
   }
 
-  const FIT_GALVO = ['time', '--fit', 'readings.csv', '--machine', 'galvo-355-f210'];
+  const FIT_GALVO = ['time', '--stopwatch', 'readings.csv', '--machine', 'galvo-355-f210'];
 
   test('finds that a galvo burns dot by dot, blames no reading, and the machine says so ever after', async () => {
     const cwd = prepareDots(drawDotGalvo);
@@ -173,7 +173,7 @@ describe('tonewright time --fit', () => {
     const { cwd } = prepareReadings();
     const own = join(cwd, 'mine.json');
     writeFileSync(own, readFileSync('shared/machines/gantry-10600.json', 'utf8').replace('"gantry-10600"', '"mine"'));
-    const { status } = await runCli(['time', '--fit', 'readings.csv', '--machine', own, '--force'], { cwd });
+    const { status } = await runCli(['time', '--stopwatch', 'readings.csv', '--machine', own, '--force'], { cwd });
     expect(status).toBe(0);
     expect(JSON.parse(readFileSync(own, 'utf8'))).toMatchObject({
       name: 'mine',
@@ -220,10 +220,10 @@ describe('tonewright time --fit', () => {
   });
 
   test.each([
-    [['time', '--fit', 'readings.csv'], /--fit without --machine/],
-    [[...FIT, 'job0.png'], /found job0\.png beside --fit/],
-    [[...FIT, '--speed', '300'], /found --speed beside --fit, needed .* in a column/],
-    [[...FIT, '--compare'], /found --compare beside --fit/],
+    [['time', '--stopwatch', 'readings.csv'], /--stopwatch without --machine/],
+    [[...FIT, 'job0.png'], /found job0\.png beside --stopwatch/],
+    [[...FIT, '--speed', '300'], /found --speed beside --stopwatch, needed .* in a column/],
+    [[...FIT, '--compare'], /found --compare beside --stopwatch/],
     [['time', 'job0.png', '--screens', 'line'], /found --screens with a bitmap or ticket, needed --compare/],
     [['time'], /found no file, needed a bitmap or a ticket/],
   ])('%j is wrong usage', async (argv, message) => {

@@ -1,18 +1,18 @@
 import { describe, expect, test } from 'vitest';
-import { parseRehearsalErrors, resolveChart, sayExpectedError } from '../../src/job/index.ts';
+import { parseSimulationErrors, resolveChart, sayExpectedError } from '../../src/job/index.ts';
 import { readJson } from '../../src/material/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
-const REHEARSED = parseRehearsalErrors(readJson('shared/rehearsal-errors.json'), 'rehearsal-errors.json');
+const SIMULATED = parseSimulationErrors(readJson('shared/simulation-errors.json'), 'simulation-errors.json');
 const expectFor = (more: { material?: string; direction?: 'lighter' | 'darker'; kind?: 'tone' | 'spot' }) =>
   resolveChart(
     { kind: 'tone', machine: 'galvo-1064-f160', ...more },
-    { shop: SHOP, refused: REFUSED, rehearsed: REHEARSED },
+    { shop: SHOP, refused: REFUSED, simulated: SIMULATED },
   ).expectedError;
 
 describe('the error to expect of a tone chart', () => {
-  test('is that of the same class of material where it was rehearsed', () => {
-    const rows = REHEARSED.rows.filter(({ materials }) => materials.includes('slate'));
+  test('is that of the same class of material where it was simulated', () => {
+    const rows = SIMULATED.rows.filter(({ materials }) => materials.includes('slate'));
     const found = expectFor({ material: 'slate', direction: 'lighter' })!;
     expect(found.basis).toBe('class');
     expect(found.flatbed.worstDelta).toBe(rows.find(({ camera }) => camera.startsWith('flatbed'))!.worstDelta);
@@ -22,7 +22,7 @@ describe('the error to expect of a tone chart', () => {
   test('is the largest of all with this direction where only that is known', () => {
     const found = expectFor({ direction: 'darker' })!;
     expect(found.basis).toBe('direction');
-    const rows = REHEARSED.rows.filter(({ direction, camera }) => direction === 'darker' && camera.startsWith('phone'));
+    const rows = SIMULATED.rows.filter(({ direction, camera }) => direction === 'darker' && camera.startsWith('phone'));
     expect(found.phone.worstDelta).toBe(Math.max(...rows.map(({ worstDelta }) => worstDelta)));
   });
 
@@ -36,7 +36,7 @@ describe('the error to expect of a tone chart', () => {
         ['flatbed', 1, 3],
         ['phone', 1.5, 4],
       ] as const) {
-        const rows = REHEARSED.rows.filter((row) => row.direction === direction && row.camera.startsWith(kind));
+        const rows = SIMULATED.rows.filter((row) => row.direction === direction && row.camera.startsWith(kind));
         expect(rows.length).toBeGreaterThan(2);
         for (const row of rows) {
           expect(row.meanDelta, `${row.model} ${row.camera}`).toBeLessThanOrEqual(mean);
@@ -47,6 +47,6 @@ describe('the error to expect of a tone chart', () => {
   });
 
   test('a broken table is told by its field', () => {
-    expect(() => parseRehearsalErrors({ ...REHEARSED, rows: [{ model: 'x' }] }, 'table')).toThrow(/rows\.0\./);
+    expect(() => parseSimulationErrors({ ...SIMULATED, rows: [{ model: 'x' }] }, 'table')).toThrow(/rows\.0\./);
   });
 });

@@ -46,7 +46,7 @@ describe('a characteristic curve from a dose chart', () => {
   });
 
   test('usable range and enough are where the curve says, within the steps of the chart', () => {
-    const { usableFromJPerCm2, usableToJPerCm2, enoughJPerCm2, turnsBackJPerCm2, notes } = readDose(
+    const { usableFromJPerCm2, usableToJPerCm2, enoughJPerCm2, overburnsFromJPerCm2, notes } = readDose(
       burn((dose) => 50 / (1 + (30 / dose) ** 3)),
       LAYOUT,
     );
@@ -54,7 +54,7 @@ describe('a characteristic curve from a dose chart', () => {
     expect(Math.abs(usableFromJPerCm2! / (30 / 9 ** (1 / 3)) - 1)).toBeLessThan(0.15);
     expect(Math.abs(usableToJPerCm2! / (30 * 9 ** (1 / 3)) - 1)).toBeLessThan(0.15);
     expect(enoughJPerCm2).toBeGreaterThan(usableToJPerCm2!);
-    expect(turnsBackJPerCm2).toBeNull();
+    expect(overburnsFromJPerCm2).toBeNull();
     expect(notes.join()).toMatch(/Extend the chart to more dose/);
   });
 
@@ -62,7 +62,7 @@ describe('a characteristic curve from a dose chart', () => {
     const fading = (dose: number) => (dose <= 40 ? dose : 40 - 0.15 * (dose - 40));
     const dose = readDose(burn(fading), LAYOUT);
     expect(dose.strongest.doseJPerCm2).toBeCloseTo(40, 6);
-    expect(dose.turnsBackJPerCm2).toBeCloseTo(80, 6);
+    expect(dose.overburnsFromJPerCm2).toBeCloseTo(80, 6);
     expect(dose.recommended.doseJPerCm2).toBeLessThanOrEqual(0.8 * 80);
     // Of equal dose, the fastest.
     expect(dose.recommended.settings.speedMmPerS).toBe(200);

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import type { ToneReading } from '../../src/job/check.ts';
+import type { ToneReading } from '../../src/job/calibrate/check.ts';
 import {
   addToHistory,
   type Check,

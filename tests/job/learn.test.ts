@@ -19,11 +19,11 @@ import {
 } from '../../src/job/index.ts';
 import { coverageTable, invertProfile, type Profile } from '../../src/material/index.ts';
 import { createPlane, luminanceOfLightness, reflectanceOfLightness } from '../../src/plane/index.ts';
-import { CAMERAS, captureSurface, engrave, meanLightness, parseMaterialModel } from '../../src/rehearsal/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
+import { CAMERAS, captureSurface, engrave, meanLightness, parseMaterialModel } from '../../src/simulation/index.ts';
 
 /** A small chart on slate, burned and captured by the virtual engraver and cameras, which know nothing of the fit. */
-const model = parseMaterialModel(JSON.parse(readFileSync('shared/rehearsal/slate.json', 'utf8')));
+const model = parseMaterialModel(JSON.parse(readFileSync('shared/simulation/slate.json', 'utf8')));
 const grid = model.reference;
 const SCREEN = 'floyd-steinberg';
 
@@ -75,7 +75,7 @@ describe('a profile learned from one scan', () => {
       layouts: [layOut(2), layout, layOut(3)],
       camera: 'known',
       date: '2026-01-01',
-      origin: 'rehearsed',
+      origin: 'simulated',
     });
   }, 60_000);
 

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { layoutChart, type Reading } from '../../src/chart/index.ts';
 import { choosePalette, type MarksRequest, prepareMarks, readDose, resolveMarks } from '../../src/job/index.ts';
-import { labOfOpponent, opponentOfLab, opponentOfRgb } from '../../src/job/opponent.ts';
+import { labOfOpponent, opponentOfLab, opponentOfRgb } from '../../src/job/marks/opponent.ts';
 import type { Lab } from '../../src/material/index.ts';
 import { decodeDotsBytes, readPhoto, reflectanceOfLightness } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';

@@ -13,7 +13,7 @@ import {
   readProfile,
   STRIP_ROOM,
 } from '../../src/job/index.ts';
-import { composeDots, drawMarks, turnQuarter } from '../../src/job/plate-dots.ts';
+import { composeDots, drawMarks, turnQuarter } from '../../src/job/plate/dots.ts';
 import { estimateTime } from '../../src/machine/index.ts';
 import { createDots, type DotGrid, type Dots, decodeDotsBytes } from '../../src/plane/index.ts';
 import {
@@ -384,7 +384,7 @@ describe('packed plates', () => {
   });
 });
 
-describe('check strip', () => {
+describe('control strip', () => {
   const grid = { pitchMm: 0.02, lineSpacingMm: 0.02 };
   const { job, dots } = jobOf({ name: 'card', widthMm: 20, heightMm: 10, grid });
 

@@ -1,6 +1,6 @@
 import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { predictCurve, predictPoints } from '../../src/job/predict.ts';
+import { predictCurve, predictPoints } from '../../src/job/request/curve.ts';
 import { fillDotTable, type Profile, parseProfile } from '../../src/material/index.ts';
 import { createPlane, ONE } from '../../src/plane/index.ts';
 import { predictLightness } from '../../src/proof/index.ts';

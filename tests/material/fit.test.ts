@@ -121,7 +121,7 @@ const optionsOf = (more: Partial<FitOptions> = {}): FitOptions => ({
     screen: { name: 'bayer', options: {} },
     bare: [BARE_L, 0, 0],
     full: [FULL_L, 0, 0],
-    origin: 'rehearsed',
+    origin: 'simulated',
     date: '2026-01-01',
     note: '',
   },
@@ -202,7 +202,7 @@ test('a reading that differs from its replicates is left out and named, the same
   expect(fitProfile(readings, optionsOf()).report).toEqual(report);
 });
 
-test('a material that turns back gives its longest stretch, and says so', () => {
+test('a material that overburns gives its longest stretch, and says so', () => {
   // Above 0.65 the tones fall again, far beyond what the replicates differ by.
   const { profile, report } = fitProfile(
     readSurface({ response, noise: 0.002, bend: (s, coverage) => (coverage > 0.6 ? 0.92 : Math.min(1.25, 1.5 * s)) }),
@@ -210,7 +210,7 @@ test('a material that turns back gives its longest stretch, and says so', () => 
   );
   expect(report.usable.to).toBeLessThan(0.8);
   expect(profile.points.at(-1)!.coverage).toBeLessThan(0.8);
-  expect(report.warnings.map(({ text }) => text).join()).toContain('turns back');
+  expect(report.warnings.map(({ text }) => text).join()).toContain('overburns');
 });
 
 test('a chart without tones is refused', () => {

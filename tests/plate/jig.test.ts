@@ -119,14 +119,14 @@ describe('a grid', () => {
     );
   });
 
-  test('gets a pocket for the check strip below, or upright beside it, or is refused', () => {
+  test('gets a pocket for the control strip below, or upright beside it, or is refused', () => {
     const strip = { lengthMm: 64, breadthMm: 12 };
     const below = layoutGrid(grid({ rows: 2, strip })).pockets.at(-1)!;
     expect([below.name, below.use, below.xMm, below.yMm, below.widthMm]).toEqual(['STRIP', 'strip', 12, 92, 64]);
     const beside = layoutGrid(grid({ columns: 1, strip, fieldMm: [80, 114] })).pockets.at(-1)!;
     expect([beside.xMm, beside.yMm, beside.widthMm, beside.heightMm]).toEqual([62, 12, 12, 64]);
     expect(errorOf(() => layoutGrid(grid({ strip, fieldMm: [100, 114] }))).message).toMatch(
-      /check strip.*missing 16 mm/,
+      /control strip.*missing 16 mm/,
     );
   });
 

@@ -2,10 +2,10 @@ import { readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { type ChartLayout, drawChart, layoutChart } from '../../src/chart/index.ts';
 import { encodeColour } from '../../src/plane/index.ts';
-import { CAMERAS, captureSurface, engrave, parseMaterialModel } from '../../src/rehearsal/index.ts';
 import { applyScreen, type ScreenName } from '../../src/screens/index.ts';
+import { CAMERAS, captureSurface, engrave, parseMaterialModel } from '../../src/simulation/index.ts';
 
-const model = parseMaterialModel(JSON.parse(readFileSync('shared/rehearsal/birch.json', 'utf8')));
+const model = parseMaterialModel(JSON.parse(readFileSync('shared/simulation/birch.json', 'utf8')));
 
 /** A small tone chart on birch. */
 export const TONE_CHART: ChartLayout = layoutChart('tone', {
@@ -21,7 +21,7 @@ export const TONE_CHART: ChartLayout = layoutChart('tone', {
   replicates: 1,
 });
 
-/** Burns a chart on rehearsed birch and scans it: a PNG. Another seed is another piece and another scan. */
+/** Burns a chart on simulated birch and scans it: a PNG. Another seed is another piece and another scan. */
 export async function scanOf(layout: ChartLayout, seed: number): Promise<Uint8Array> {
   const { grid, screen } = layout;
   const dots = drawChart(layout, (coverage) =>

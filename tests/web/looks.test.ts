@@ -75,7 +75,7 @@ async function fillShop(): Promise<void> {
   const burned = join(shop, 'charts', chart.hash, 'chart.png');
   await runCommand(
     folder.path,
-    'rehearse',
+    'simulate',
     'capture',
     burned,
     '--material-model',

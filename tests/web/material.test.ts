@@ -56,7 +56,7 @@ describe('a new material', () => {
       const scan = join(folder.path, 'scan.png');
       await runCommand(
         folder.path,
-        ...['rehearse', 'capture', join(byCommand, 'chart.png'), '--material-model', MATERIAL],
+        ...['simulate', 'capture', join(byCommand, 'chart.png'), '--material-model', MATERIAL],
         ...['--camera', 'flatbed-600', '--out', scan],
       );
 

@@ -67,7 +67,7 @@ describe('a customer is waiting', () => {
       await runCommand(
         process.cwd(),
         ...['prepare', 'images/photos/cat.png', '--size', '30x20', '--corner', '2', '--profile', 'anodised-black'],
-        ...['--contrast', '0.3', '--focus', `${wish.focus.x},${wish.focus.y}`, '--shop', shop, '--out', out],
+        ...['--contrast', '0.3', '--keep', `${wish.focus.x},${wish.focus.y}`, '--shop', shop, '--out', out],
       );
       const made = filesOf(join(shop, 'jobs', id!, 'out'));
       expect(Object.keys(made)).toEqual(['cat.png', 'cat.proof.png', 'cat.ticket.html', 'cat.ticket.json']);

@@ -8,7 +8,7 @@ import { textOf } from '../options.ts';
 import { run as chart } from './chart.ts';
 import { run as learn } from './learn.ts';
 import { run as prepare } from './prepare.ts';
-import { run as rehearse } from './rehearse.ts';
+import { run as simulate } from './simulate.ts';
 
 /** What the demo makes: a customer's dogs on a black anodised card, ISO/IEC 7810 ID-1 upright. */
 const DEMO = {
@@ -33,7 +33,7 @@ export const run: Run = async (_args, options, surroundings) => {
 
   progress('2 of 5: burning and scanning it on the virtual engraver');
   const scan = at('2-scan.png');
-  await rehearse(
+  await simulate(
     ['capture', at('1-chart', 'chart.png')],
     given({ materialModel: DEMO.material, camera: DEMO.camera, out: scan }),
     surroundings,
@@ -49,7 +49,7 @@ export const run: Run = async (_args, options, surroundings) => {
   // Honest about where it comes from: no laser has burned this chart.
   const profile = {
     ...readProfile(profilePath, shop),
-    origin: 'rehearsed' as const,
+    origin: 'simulated' as const,
     note: 'Learned from the virtual engraver and scanner.',
   };
   await writeFilesAtomic([{ path: profilePath, bytes: formatJson(profile, 'profile') }], { force: true });
@@ -64,7 +64,7 @@ export const run: Run = async (_args, options, surroundings) => {
 
   progress('5 of 5: burning the card on the virtual engraver');
   const burned = at('5-burned.png');
-  await rehearse(
+  await simulate(
     ['engrave', at('4-card', 'two-dogs.png')],
     given({ materialModel: DEMO.material, out: burned }),
     surroundings,

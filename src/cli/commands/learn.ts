@@ -1,6 +1,6 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { listKnown, sayReserve, saySpacing } from '../../job/index.ts';
+import { listKnown, sayHeadroom, saySpacing } from '../../job/index.ts';
 import { type LearnedRecord, readChart } from '../../tasks/index.ts';
 import { readCaptureOptions, readDiameters } from '../captures.ts';
 import type { Outcome, Run } from '../command.ts';
@@ -87,7 +87,7 @@ function describe({ learned, span, captures, notices, files }: LearnedRecord): O
       ],
       ...listKnown(profile).map(({ name, value }) => [name, value]),
       ['spacing', `between lines: ${saySpacing(learned)}`],
-      ['in hand', sayReserve(profile)],
+      ['headroom', sayHeadroom(profile)],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],
       ...(scatter ? [['why', scatter.reasons.join(' ')]] : []),
       ['left out', `a tone is predicted to ${formatNumber(report.leaveOneOut, 2)} L* without its readings`],

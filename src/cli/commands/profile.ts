@@ -4,8 +4,8 @@ import {
   meanBandHalf,
   readHistory,
   readProfile,
+  sayHeadroom,
   sayPrediction,
-  sayReserve,
   type VerifiedScreen,
 } from '../../job/index.ts';
 import type { AimCurve, Profile } from '../../material/index.ts';
@@ -102,7 +102,7 @@ function showProfile(profile: Profile, shop: Surroundings['shop']): Outcome {
     ['light spread', `Yule-Nielsen n ${formatNumber(response.yuleNielsenN, 3)}`],
     ['repeatability', `${formatNumber(profile.repeatability, 2)} ΔL*`],
     ...(profile.aim ? [['aim', sayAim(profile.aim)]] : []),
-    ['in hand', sayReserve(profile)],
+    ['headroom', sayHeadroom(profile)],
     ...(profile.fit
       ? [['fit error', `${formatNumber(profile.fit.leaveOneOut, 2)} ΔL* of a tone left out of its own chart`]]
       : []),

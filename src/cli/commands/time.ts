@@ -28,13 +28,10 @@ export const run: Run = async (args, options, surroundings) => {
   const { io, shop, warn } = surroundings;
   const [file] = args;
   refuseStrays(options);
-  if (textOf(options, 'fit') !== undefined) return fitTimes(args, options, surroundings);
+  if (textOf(options, 'stopwatch') !== undefined) return fitTimes(args, options, surroundings);
   if (options.compare === true) return compareTimes(args, options, surroundings);
   if (file === undefined) {
-    throw new AppError(
-      'option-invalid',
-      'found no file, needed a bitmap or a ticket (or --fit with stopwatch readings)',
-    );
+    throw new AppError('option-invalid', 'found no file, needed a bitmap or a ticket (or --stopwatch with readings)');
   }
   const timed = await readTimedBitmap(resolve(io.cwd, file), warn);
   const { dots, ticket, bitmapPath } = timed;
@@ -66,9 +63,9 @@ export const run: Run = async (args, options, surroundings) => {
 
 const SCAN_OPTIONS = ['speed', 'passes', 'scan', 'pitch', 'spacing'];
 /** What each of the three uses of the command reads, beside the machine. */
-const READS: Readonly<Record<'file' | 'fit' | 'compare', readonly string[]>> = {
+const READS: Readonly<Record<'file' | 'stopwatch' | 'compare', readonly string[]>> = {
   file: SCAN_OPTIONS,
-  fit: ['fit', 'dry'],
+  stopwatch: ['stopwatch', 'dry'],
   compare: [
     'compare',
     'size',
@@ -76,23 +73,23 @@ const READS: Readonly<Record<'file' | 'fit' | 'compare', readonly string[]>> = {
     'material',
     'screens',
     'spacings',
-    'fitPhoto',
+    'fit',
     'tone',
-    'distance',
+    'viewedFrom',
     ...SCAN_OPTIONS,
   ],
 };
 
 /** An option that would be passed over in silence is a misunderstanding. @throws AppError option-invalid */
 function refuseStrays(options: OptionValues): void {
-  const use = options.fit !== undefined ? 'fit' : options.compare === true ? 'compare' : 'file';
+  const use = options.stopwatch !== undefined ? 'stopwatch' : options.compare === true ? 'compare' : 'file';
   const reads = [...READS[use], 'machine', 'force', 'json', 'shop'];
   const stray = Object.keys(options).find((name) => options[name] !== undefined && !reads.includes(name));
   if (stray === undefined) return;
   const flag = `--${stray.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)}`;
   const needed = {
-    file: `--compare or --fit along with it`,
-    fit: `what differs from job to job in a column of the readings`,
+    file: `--compare or --stopwatch along with it`,
+    stopwatch: `what differs from job to job in a column of the readings`,
     compare: 'only what prepare takes, and --screens and --spacings',
   }[use];
   throw new AppError(
@@ -176,7 +173,7 @@ function writeEstimate(estimate: TimeEstimate, circumstances: Circumstances): st
 
 function sayInterval({ lowS, highS, basis }: TimeInterval): string {
   const rests =
-    basis === 'fitted' ? 'fitted to stopwatch readings' : 'assumed: take stopwatch readings, then time --fit';
+    basis === 'fitted' ? 'fitted to stopwatch readings' : 'assumed: take stopwatch readings, then time --stopwatch';
   return `95 % between ${formatSeconds(lowS)} and ${formatSeconds(highS)} (${rests})`;
 }
 

@@ -14,7 +14,7 @@ export const KIND_WORDS: Readonly<Record<ChartCard['kind'], string>> = {
   tone: 'tones',
   dose: 'settings',
   spot: 'mark width',
-  check: 'check strip',
+  check: 'control strip',
   verify: 'verification',
 };
 

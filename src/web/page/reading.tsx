@@ -327,7 +327,7 @@ export function ProfileScreen({ name }: { readonly name: string }) {
                   <p class="note">Below the first line the profile holds; above the second it must be learned again.</p>
                 </>
               ) : (
-                <p class="empty">Never checked. Burn a check strip now and then: it takes a minute.</p>
+                <p class="empty">Never checked. Burn a control strip now and then: it takes a minute.</p>
               )}
             </section>
           </div>

@@ -1,0 +1,155 @@
+import type { ChartLayout, Reading, Readings } from '../../chart/index.ts';
+import { AppError } from '../../errors.ts';
+import { fitLeastSquares, NORMAL_95_ROUNDED } from '../../numeric/index.ts';
+
+/** A width with its 95 % confidence interval, µm. */
+export interface MeasuredWidth {
+  readonly valueUm: number;
+  readonly lowUm: number;
+  readonly highUm: number;
+}
+
+/** What a spot chart says: how wide one line marks along and across the scan. */
+export interface SpotReading {
+  readonly schema: 'tonewright-spot/1';
+  readonly chart: string;
+  /** Width of a line that runs along y: of a column of dots, measured along the scan. */
+  readonly widthX: MeasuredWidth;
+  /** Width of one scan line, measured across the scan. */
+  readonly widthY: MeasuredWidth;
+  /** Diameter of a disc that marks as much as one dot standing alone; null where the chart shows none. */
+  readonly dotUm: number | null;
+  /** Yule-Nielsen n: light spread in the material and in the capture. */
+  readonly yuleNielsenN: number;
+  /** Line spacing at which neighbouring lines close a solid with a little to spare, mm. */
+  readonly recommendedSpacingMm: number;
+  /** Each ladder: marked share of the area as read, and as the widths have it. */
+  readonly ladders: readonly {
+    readonly ids: readonly string[];
+    readonly along: 'x' | 'y';
+    readonly periodUm: number;
+    readonly share: number;
+    readonly expected: number;
+  }[];
+  readonly notes: readonly string[];
+}
+
+/** Share of the width of a scan line by which lines may lie apart: a fifth of overlap bridges wobble (commonPractice). */
+const SPACING_TO_WIDTH = 0.8;
+/** Lines this close touch and say nothing about their width. */
+const SHARE_MAX = 0.85;
+const MIN_LADDERS = 3;
+const N_MAX = 4;
+
+interface Ladder {
+  readonly ids: readonly string[];
+  readonly along: 'x' | 'y';
+  readonly periodUm: number;
+  /** Luminance relative to bare. */
+  readonly ratio: number;
+}
+
+/**
+ * Widths of lines from the mean reflectance of ladders: a line of width w in every period p marks the share w/p of the
+ * area, and the reflectance follows by Yule and Nielsen's mixing (source: 'yuleNielsen1951'; without light spread it is
+ * Murray and Davies', source: 'murray1936'). Both widths and n are fitted together. Lines that touch are left out.
+ * @throws AppError chart-wrong for another chart, contrast-too-low when fewer than three ladders a direction are apart
+ */
+export function readSpot(
+  { readings, solidRatio }: Pick<Readings, 'readings' | 'solidRatio'>,
+  layout: ChartLayout,
+): SpotReading {
+  if (layout.kind !== 'spot') {
+    throw new AppError('chart-wrong', `found a ${layout.kind} chart (${layout.hash}), needed a spot chart`);
+  }
+  const { grid } = layout;
+  const ladders = groupLadders(readings, layout);
+  const shareOf = (ratio: number, n: number) => (ratio ** (1 / n) - 1) / (solidRatio ** (1 / n) - 1);
+  const apart = ladders.filter(({ ratio }) => shareOf(ratio, 1) < SHARE_MAX);
+  for (const along of ['x', 'y'] as const) {
+    const found = apart.filter((ladder) => ladder.along === along).length;
+    if (found >= MIN_LADDERS) continue;
+    throw new AppError(
+      'contrast-too-low',
+      `found ${found} ladders along ${along} whose lines do not touch, needed ${MIN_LADDERS}; draw the spot chart at a wider pitch and line spacing`,
+      { found, along },
+    );
+  }
+  const startOf = (along: 'x' | 'y') => {
+    const widest = apart.filter((ladder) => ladder.along === along).reduce((a, b) => (b.periodUm > a.periodUm ? b : a));
+    return Math.max(1, shareOf(widest.ratio, 1) * widest.periodUm);
+  };
+  // Errors of reflectance are alike whatever the tone, so the residuals are taken in reflectance.
+  const expectedRatio = (widthUm: number, periodUm: number, n: number) =>
+    (1 + Math.min(1, widthUm / periodUm) * (solidRatio ** (1 / n) - 1)) ** n;
+  const fit = fitLeastSquares(
+    ([x, y, n]) =>
+      apart.map(({ along, periodUm, ratio }) => expectedRatio(along === 'x' ? y! : x!, periodUm, n!) - ratio),
+    { start: [startOf('y'), startOf('x'), 1.2], lower: [0.1, 0.1, 1], upper: [1e4, 1e4, N_MAX], scales: [10, 10, 0.3] },
+  );
+  const [widthX, widthY, n] = fit.parameters as [number, number, number];
+  const measured = (valueUm: number, at: number): MeasuredWidth => {
+    const reach = NORMAL_95_ROUNDED * fit.standardErrors[at]!;
+    return { valueUm, lowUm: Math.max(0, valueUm - reach), highUm: valueUm + reach };
+  };
+  const notes: string[] = [];
+  if (!fit.converged) notes.push('The widths did not settle: look at the ladders one by one.');
+  if (fit.atBound[2]) notes.push(`The light spread lies at the end of what was tried (n ${n.toFixed(1)}).`);
+  const spacingUm = grid.lineSpacingMm * 1000;
+  if (widthY < spacingUm) {
+    notes.push(
+      `A scan line marks ${widthY.toFixed(1)} µm, less than the ${spacingUm.toFixed(1)} µm from line to line: a solid shows stripes, and all widths come out a little large.`,
+    );
+  }
+  return {
+    schema: 'tonewright-spot/1',
+    chart: layout.hash,
+    widthX: measured(widthX, 0),
+    widthY: measured(widthY, 1),
+    dotUm: readIsolated(readings, { layout, shareOf: (ratio) => shareOf(ratio, n) }),
+    yuleNielsenN: n,
+    recommendedSpacingMm: Math.round(SPACING_TO_WIDTH * widthY) / 1000,
+    ladders: ladders.map(({ ids, along, periodUm, ratio }) => ({
+      ids,
+      along,
+      periodUm,
+      share: shareOf(ratio, n),
+      expected: Math.min(1, (along === 'x' ? widthY : widthX) / periodUm),
+    })),
+    notes,
+  };
+}
+
+function groupLadders(readings: readonly Reading[], { grid }: ChartLayout): readonly Ladder[] {
+  const groups = new Map<string, Reading[]>();
+  for (const reading of readings) {
+    if (reading.role !== 'ladder') continue;
+    groups.set(reading.group, [...(groups.get(reading.group) ?? []), reading]);
+  }
+  return [...groups.values()].flatMap((group): Ladder[] => {
+    const { pattern } = group[0]!;
+    if (pattern.kind !== 'lines-x' && pattern.kind !== 'lines-y') return [];
+    const along = pattern.kind === 'lines-x' ? 'x' : 'y';
+    const stepMm = along === 'x' ? grid.lineSpacingMm : grid.pitchMm;
+    const ratio = group.reduce((sum, { mean }) => sum + mean, 0) / group.length;
+    return [{ ids: group.map(({ id }) => id), along, periodUm: pattern.period * stepMm * 1000, ratio }];
+  });
+}
+
+/** Diameter of the disc that isolated dots mark, from the sparse fields: the median over them. */
+function readIsolated(
+  readings: readonly Reading[],
+  { layout: { grid }, shareOf }: { readonly layout: ChartLayout; readonly shareOf: (ratio: number) => number },
+): number | null {
+  const diameters = readings.flatMap(({ role, pattern, mean }) => {
+    if (role !== 'isolated' || pattern.kind !== 'squares') return [];
+    const share = shareOf(mean);
+    // Dots that touch are no longer alone, and of very sparse ones the reading is mostly noise.
+    if (!(share > 0.02 && share < 0.5)) return [];
+    const cellUm2 = pattern.period ** 2 * grid.pitchMm * grid.lineSpacingMm * 1e6;
+    return [Math.sqrt((4 * share * cellUm2) / Math.PI)];
+  });
+  if (diameters.length === 0) return null;
+  diameters.sort((a, b) => a - b);
+  return diameters[diameters.length >> 1]!;
+}

@@ -1,0 +1,298 @@
+import type { ChartKind, ChartLayout, Patch } from '../../chart/index.ts';
+import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
+import { type Dots, encodeColour, meanOver } from '../../plane/index.ts';
+import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
+import { mergeCautions } from '../prepare/cautions.ts';
+import type { ChartCost, ChartSpec } from './charts.ts';
+import { describeSetting } from './dose-axes.ts';
+import { sayExpectedError } from './expected-error.ts';
+
+/** Long side of the chart's picture on the page, pixels. */
+const PICTURE_PX = 1100;
+
+/** The chart as it stands in the file, black where the beam fires, as a picture for the page: PNG as a data URI. */
+export async function drawChartPicture(dots: Dots): Promise<string> {
+  const scale = Math.min(1, PICTURE_PX / Math.max(dots.width, dots.height));
+  const width = Math.max(1, Math.round(dots.width * scale));
+  const height = Math.max(1, Math.round(dots.height * scale));
+  const { data } = meanOver(dots, { width, height });
+  const rgb = new Uint8Array(3 * width * height);
+  for (let i = 0; i < data.length; i++) rgb.fill(Math.round(255 * (1 - data[i])), 3 * i, 3 * i + 3);
+  const png = await encodeColour({ width, height, rgb }, { format: 'png', compression: 9 });
+  return `data:image/png;base64,${png.toString('base64')}`;
+}
+
+export interface ChartPageFacts {
+  readonly spec: ChartSpec;
+  readonly layout: ChartLayout;
+  readonly cost: ChartCost;
+  /** Data URI. */
+  readonly picture: string;
+  /** Names of the files beside the page. */
+  readonly files: readonly string[];
+}
+
+const TITLES: Readonly<Record<ChartKind, string>> = {
+  spot: 'Spot chart',
+  dose: 'Dose chart',
+  tone: 'Tone chart',
+  verify: 'Verification chart',
+  check: 'Control strip',
+};
+
+const PURPOSES: Readonly<Record<ChartKind, string>> = {
+  spot: 'Finds how wide one dot and one line really mark, along the scan and across it, and from that the line spacing.',
+  dose: 'Finds which settings mark best: each cell is a solid burned with its own settings. Burn it before the tone chart.',
+  tone: 'Teaches how this material answers: one scan or photo of it gives the profile through which photographs come out right.',
+  verify:
+    'Shows the true error of the profile: its tones were not on the tone chart, and they are burned through the profile.',
+  check: 'Shows in a minute whether the profile still holds. Burn it on the waste margin or on an offcut.',
+};
+
+/** What to do with a chart, in plain words: settings, burning, capture and what comes next. Self-contained HTML. */
+export function renderChartPage({ spec, layout, cost, picture, files }: ChartPageFacts): string {
+  const { machine, material, warnings, assumptions } = spec;
+  const title = `${TITLES[layout.kind]} ${layout.hash}`;
+  const surface = material?.title ?? (layout.material || `a material that marks ${layout.direction}`);
+  const body = `
+<header>
+  <div><h1>${escapeHtml(title)}</h1>
+  <p class="soft">${escapeHtml(surface)} · ${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm · ${escapeHtml(machine.title)}</p>
+  <p>${PURPOSES[layout.kind]}</p>
+  ${spec.expectedError ? `<p class="soft">${escapeHtml(sayExpectedError(spec.expectedError))}</p>` : ''}</div>
+  <p class="clock">${sayDuration(cost.seconds)}<span class="soft">${roundTo(cost.areaCm2, 1)} cm² of material</span></p>
+</header>
+${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><ul>${list(warnings)}</ul></section>` : ''}
+<section>
+  ${drawNamedChart(layout, picture)}
+  <p class="soft">As in the file: black fires. The names stand on this page only${layout.labels.length > 0 ? '; the piece carries letters and numbers at its edge' : ''}.</p>
+</section>
+<section class="columns">
+  <div>
+    <h2>1. Type in</h2>
+    <table class="settings">${renderRows(settingRows(spec, layout))}</table>
+  </div>
+  <div>
+    <h2>2. Burn</h2>
+    <ul>${list(burnSteps(layout, files))}</ul>
+  </div>
+</section>
+<section class="columns">
+  <div>
+    <h2>3. Scan or photograph</h2>
+    <ul>${list(captureSteps(spec, layout))}</ul>
+  </div>
+  <div>
+    <h2>4. Read it</h2>
+    ${readSteps(layout, spec)}
+  </div>
+</section>
+${tableOf(layout)}
+<section>
+  <h2>Cautions</h2>
+  ${renderCautions(mergeCautions([...(material?.cautions ?? []), ...machine.cautions]))}
+</section>
+<section class="fine">
+  <p><b>Time</b> ${escapeHtml(cost.formula)}</p>
+  ${assumptions.length > 0 ? `<p><b>Assumed, not measured</b> ${assumptions.map(escapeHtml).join(' ')}</p>` : ''}
+  <p>Layout ${layout.hash}, seed ${layout.seed}, ${layout.patches.length} patches, ${layout.widthDots} × ${layout.heightDots} dots, grid ${spec.gridOrigin}</p>
+</section>`;
+  return wrapPage({ title, style: STYLE, body });
+}
+
+/** The chart's picture with the name of every patch on it. */
+function drawNamedChart(layout: ChartLayout, picture: string): string {
+  const names = layout.patches
+    .map((patch) => {
+      const size = Math.min(1.6, patch.heightMm * 0.42, patch.widthMm / (0.62 * patch.id.length));
+      const x = roundTo(patch.xMm + patch.widthMm / 2, 3);
+      const y = roundTo(patch.yMm + patch.heightMm / 2 + size * 0.36, 3);
+      return `<text x="${x}" y="${y}" style="font-size:${roundTo(size, 2)}px;stroke-width:${roundTo(size * 0.28, 2)}px"><title>${escapeHtml(describePatch(patch))}</title>${patch.id}</text>`;
+    })
+    .join('');
+  return `<svg class="chart" viewBox="0 0 ${layout.widthMm} ${layout.heightMm}" role="img" aria-label="The chart with the names of its patches"><image href="${picture}" width="${layout.widthMm}" height="${layout.heightMm}" preserveAspectRatio="none"/>${names}</svg>`;
+}
+
+/** A patch in words: `C7: checker of 2 × 2 dots, 50 %`. */
+function describePatch({ id, pattern, coverage, aimLightness, settings }: Patch): string {
+  const percent = `${roundTo(100 * coverage, 2)} %`;
+  const what = {
+    bare: 'bare',
+    solid: 'solid',
+    screened: `screened, ${percent}`,
+    checker: `checker of ${'dots' in pattern ? pattern.dots : 0} dots, ${percent}`,
+    squares: `squares of ${'dots' in pattern ? pattern.dots : 0} dots, ${percent}`,
+    'lines-x': `lines along x, ${percent}`,
+    'lines-y': `lines along y, ${percent}`,
+  }[pattern.kind];
+  const aim = aimLightness === undefined ? '' : `, aims at L* ${roundTo(aimLightness, 1)}`;
+  const own = settings ? `, ${settings.powerW} W, ${settings.speedMmPerS} mm/s` : '';
+  return `${id}: ${what}${aim}${own}`;
+}
+
+function settingRows(
+  { machine, doseJPerCm2, usualDoseJPerCm2, profile }: ChartSpec,
+  layout: ChartLayout,
+): [string, string][] {
+  const { settings, grid, screen } = layout;
+  const dose = layout.patches.find((patch) => patch.settings);
+  return [
+    [
+      dose ? 'Whole chart' : 'Bitmap',
+      dose
+        ? `${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm at its own size`
+        : `chart.png, ${layout.widthDots} × ${layout.heightDots} dots, black fires`,
+    ],
+    [
+      'Pitch × line spacing',
+      `${roundTo(grid.pitchMm, 5)} × ${roundTo(grid.lineSpacingMm, 5)} mm (${roundTo(25.4 / grid.pitchMm, 1)} × ${roundTo(25.4 / grid.lineSpacingMm, 1)} per inch)`,
+    ],
+    [
+      'Power',
+      `${roundTo(settings.powerW, 3)} W at the work (${roundTo((100 * settings.powerW) / machine.powerW.max, 1)} % of ${machine.powerW.max} W)`,
+    ],
+    ['Speed', `${roundTo(settings.speedMmPerS, 2)} mm/s`],
+    ...(settings.rateKHz === undefined
+      ? []
+      : [['Pulse rate', `${roundTo(settings.rateKHz, 3)} kHz`] as [string, string]]),
+    ...(settings.pulseNs === undefined
+      ? []
+      : [['Pulse duration', `${roundTo(settings.pulseNs, 2)} ns`] as [string, string]]),
+    ['Passes', String(settings.passes)],
+    [
+      'Dose of a solid',
+      `${Number(doseJPerCm2.toPrecision(3))} J/cm² (${profile ? `${profile.name} was learned with` : `${machine.name} starts with`} ${Number(usualDoseJPerCm2.toPrecision(3))} J/cm²)`,
+    ],
+    ['Scan lines', settings.scan === 'one-way' ? 'one way only' : 'there and back'],
+    ['Screen', screen.name],
+    ...(dose ? [['Cells', 'each with its own settings, see the table below'] as [string, string]] : []),
+  ];
+}
+
+function burnSteps(layout: ChartLayout, files: readonly string[]): string[] {
+  const own =
+    layout.kind === 'dose'
+      ? [
+          files.includes('chart.nc')
+            ? 'Burn chart.nc: it carries speed and power of each cell. Read its first lines: they say what full power means and how much room the run-up takes.'
+            : 'Import chart.svg at its own size: every cell is a bitmap of its own, named as here. Give each the settings of the table (chart.csv holds the same); the rest burns with the settings on the left.',
+          'chart.png shows the whole chart with all cells alike: for the eye, not for burning.',
+        ]
+      : [
+          'Import chart.png at its own size. Never scale or rotate it, never let the software dither, sharpen or convert it: every dot counts.',
+        ];
+  return [
+    'Use the stock, the lens and the settings that customers’ pieces will have; clean the lens first.',
+    'Focus on the surface, and lay the piece flat over its whole area.',
+    ...own,
+    'Black fires. If the piece comes out as a negative, turn the polarity in the software and burn again.',
+    'Let it cool and clean it as you would a customer’s piece before you take its picture.',
+  ];
+}
+
+function captureSteps({ material, machine }: ChartSpec, layout: ChartLayout): string[] {
+  const words = `${material?.name ?? ''} ${material?.title ?? ''}`.toLowerCase();
+  const shiny = /metal|steel|brass|alumin|copper|titan/.test(words);
+  const glass = /glass|acrylic|mirror/.test(words);
+  return [
+    'Best: a flatbed scanner at 600 dpi (300 is enough for a tone chart), in colour, saved as PNG or TIFF, with automatic tone, sharpening and dust removal off.',
+    'Or a photo: no flash, matt light from two sides (a cloudy window and a white card opposite), no lamp mirrored in the surface; the camera straight above and sharp; no filters, no “beautify”, no HDR.',
+    'The whole chart in the frame with its corner marks, filling most of it, and nothing lying on it. Any turn of the piece is fine.',
+    ...(layout.kind === 'tone'
+      ? []
+      : [
+          'Only a scanner, or a camera that saves plain sRGB: this chart has no patches from which a phone’s own contrast curve could be found.',
+        ]),
+    ...(shiny
+      ? [
+          'Brushed or bright metal: turn the piece until no part of it glares. With brushed metal, let the brush marks point at the lamps, not across them.',
+        ]
+      : []),
+    ...(glass
+      ? [
+          'Clear stock: put black card behind it (or under it on the scanner). Burned from the back it is seen mirrored: say so with --mirrored.',
+        ]
+      : []),
+    'Send the original file, never a screenshot or one from a messenger, which are scaled and softened.',
+    `Keep the piece: a later check on ${machine.name} compares with it.`,
+  ];
+}
+
+function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
+  const kept = 'With a shop folder the layout is kept there, and --chart is not needed.';
+  const command =
+    layout.kind === 'check' || layout.kind === 'verify'
+      ? `tonewright check scan.png --chart chart.json --profile ${profile?.name ?? 'NAME'}`
+      : layout.kind === 'tone'
+        ? 'tonewright learn scan.png --chart chart.json --out profile.json'
+        : `tonewright learn scan.png --chart chart.json --out ${layout.kind}.json`;
+  const camera =
+    'From a phone whose contrast curve is unknown add --camera unknown; when the corner marks are not found, give the corners by hand with --corners.';
+  return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${layout.kind === 'tone' ? camera : 'When the corner marks are not found, give the corners by hand with --corners.'}</p>`;
+}
+
+function tableOf(layout: ChartLayout): string {
+  const cells = layout.patches.filter((patch) => patch.settings);
+  if (cells.length > 0) {
+    const keys = (['powerW', 'speedMmPerS', 'rateKHz', 'pulseNs', 'passes', 'lineSpacingMm'] as const).filter(
+      (key) => cells[0]!.settings![key] !== undefined,
+    );
+    const head = ['Cell', ...keys.map((key) => withUnit(describeSetting(key))), 'dose, J/cm²'];
+    const lines = cells.map(({ id, settings }) => [
+      id,
+      ...keys.map((key) => String(settings![key])),
+      computeArealDoseJPerCm2(settings!).toPrecision(3),
+    ]);
+    return drawTable('Settings of the cells', head, lines);
+  }
+  const aimed = layout.patches.filter((patch) => patch.aimLightness !== undefined);
+  if (aimed.length === 0) return '';
+  const seen = new Map(aimed.map((patch) => [patch.group, patch]));
+  const lines = [...seen.values()]
+    .sort((a, b) => a.coverage - b.coverage)
+    .map((patch) => [
+      aimed
+        .filter(({ group }) => group === patch.group)
+        .map(({ id }) => id)
+        .join(' '),
+      `${roundTo(100 * patch.coverage, 2)} %`,
+      roundTo(patch.aimLightness!, 1),
+    ]);
+  return drawTable('What the patches aim at', ['Patches', 'coverage', 'L*'], lines);
+}
+
+function drawTable(title: string, head: readonly string[], lines: readonly (readonly string[])[]): string {
+  const half = Math.ceil(lines.length / 2);
+  const part = (some: readonly (readonly string[])[]) =>
+    `<table class="grid"><tr>${head.map((cell) => `<th scope="col">${escapeHtml(cell)}</th>`).join('')}</tr>${some
+      .map((line) => `<tr>${line.map((cell) => `<td>${escapeHtml(cell)}</td>`).join('')}</tr>`)
+      .join('')}</table>`;
+  return `<section><h2>${title}</h2><div class="columns">${part(lines.slice(0, half))}${lines.length > half ? part(lines.slice(half)) : ''}</div></section>`;
+}
+
+const withUnit = ({ label, unit }: { readonly label: string; readonly unit: string }) =>
+  unit === '' ? label : `${label}, ${unit}`;
+const list = (texts: readonly string[]) => texts.map((text) => `<li>${escapeHtml(text)}</li>`).join('');
+const mm = (value: number) => roundTo(value, 2);
+
+const STYLE = `
+header { display: flex; justify-content: space-between; gap: 6mm; border-bottom: .5mm solid var(--accent); padding-bottom: 1.5mm; margin-bottom: 2mm; }
+header p { margin: .6mm 0 0; }
+.clock { font-size: 15pt; font-weight: 650; white-space: nowrap; text-align: right; line-height: 1.15; }
+.clock span { display: block; font-size: 8.4pt; font-weight: 400; }
+.warnings { border: .4mm solid var(--loud); padding: 1.5mm 2.5mm; margin-bottom: 2.5mm; }
+.warnings h2 { color: var(--loud); }
+section { margin-bottom: 2.6mm; break-inside: avoid; }
+svg.chart { border: .2mm solid var(--rule); max-height: 120mm; margin: 0 auto 1mm; }
+svg.chart text { fill: #8c2a10; stroke: #fff; paint-order: stroke; text-anchor: middle; font-weight: 650; }
+.columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; align-items: start; }
+.settings td { font-weight: 600; }
+.grid th { border-bottom: .2mm solid var(--rule); white-space: normal; }
+.grid td { padding-right: 3mm; border-bottom: .1mm solid #e8ecee; }
+code { font-size: 8pt; background: #f3f5f6; padding: .4mm 1mm; overflow-wrap: anywhere; }
+.cautions { columns: 2; column-gap: 6mm; font-size: 7.1pt; line-height: 1.25; }
+.cautions li { break-inside: avoid; }
+.fine { font-size: 6.6pt; line-height: 1.25; color: var(--soft); overflow-wrap: anywhere; border-top: .2mm solid var(--rule); padding-top: 1.2mm; margin: 0; }
+.fine p { margin: 0 0 .6mm; }
+@media screen and (max-width: 720px) { .columns { grid-template-columns: 1fr; } .cautions { columns: 1; } header { display: block; } .clock { text-align: left; margin-top: 2mm; } }
+`;

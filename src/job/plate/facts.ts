@@ -1,0 +1,76 @@
+import type { Machine } from '../../machine/index.ts';
+import { type Aim, correctPoint, type Jig, placeField } from '../../plate/index.ts';
+import { roundTo } from '../page/html.ts';
+import type { Caution } from '../prepare/ticket.ts';
+import type { LaidPiece } from './batches.ts';
+import type { PlateBurn } from './ticket.ts';
+
+/** Why a plate burns in more than one bitmap: in what they differ. */
+export function describeBurnDifferences(burns: readonly PlateBurn[], bitmaps: 'plate' | 'piece'): string[] {
+  if (bitmaps === 'piece' || burns.length < 2) return [];
+  const kinds: readonly (readonly [string, (burn: PlateBurn) => string])[] = [
+    ['pitch', ({ grid }) => `${roundTo(grid.pitchMm, 5)} mm`],
+    ['line spacing', ({ grid }) => `${roundTo(grid.lineSpacingMm, 5)} mm`],
+    ['power levels', ({ levels }) => String(levels)],
+    ['power', ({ settings }) => `${settings.powerW} W`],
+    ['speed', ({ settings }) => `${settings.speedMmPerS} mm/s`],
+    ['pulse rate', ({ settings }) => (settings.rateKHz === undefined ? 'none' : `${settings.rateKHz} kHz`)],
+    ['pulse duration', ({ settings }) => (settings.pulseNs === undefined ? 'none' : `${settings.pulseNs} ns`)],
+    ['passes', ({ settings }) => String(settings.passes)],
+    ['scan direction', ({ settings }) => settings.scan],
+    ['profile', ({ profile }) => profile.name],
+  ];
+  const told = kinds.flatMap(([label, read]) => {
+    const values = [...new Set(burns.map(read))];
+    return values.length > 1 ? [`${label} (${values.join(', ')})`] : [];
+  });
+  const why = told.length === 0 ? 'their profiles are not the same' : `they differ in ${told.join(', ')}`;
+  return [
+    `${burns.length} bitmaps, burned one after the other without moving a piece, since one bitmap has one set of settings and its pieces may not be resampled: ${why}.`,
+  ];
+}
+
+/** Cautions of all pieces, each once. */
+export function gatherCautions(pieces: readonly LaidPiece[]): Caution[] {
+  return [...new Map(pieces.flatMap(({ job }) => job.ticket.cautions).map((one) => [one.text, one])).values()];
+}
+
+/** Warnings of all pieces, each once, with the names of the pieces that it is about. */
+export function gatherWarnings(pieces: readonly LaidPiece[]): string[] {
+  const about = new Map<string, string[]>();
+  for (const { job } of pieces) {
+    for (const text of job.ticket.warnings) {
+      const names = about.get(text) ?? [];
+      if (!names.includes(job.ticket.name)) names.push(job.ticket.name);
+      about.set(text, names);
+    }
+  }
+  const all = new Set(pieces.map(({ job }) => job.ticket.name)).size;
+  return [...about].map(([text, names]) => (names.length === all ? text : `${names.join(', ')}: ${text}`));
+}
+
+/** What the correction moves out of the field: the layout itself lies inside. */
+export function findFieldWarnings(
+  burns: readonly PlateBurn[],
+  { aim, jig, machine }: { readonly aim: Aim; readonly jig: Jig; readonly machine: Machine },
+): string[] {
+  const field = placeField(jig, machine.fieldMm);
+  return burns.flatMap(({ file, place }) => {
+    const corners = [0, place.widthMm].flatMap((dx) =>
+      [0, place.heightMm].map((dy) => correctPoint({ xMm: place.xMm + dx, yMm: place.yMm + dy }, aim)),
+    );
+    const beyond = Math.max(
+      ...corners.flatMap(({ xMm, yMm }) => [
+        field.xMm - xMm,
+        field.yMm - yMm,
+        xMm - field.xMm - field.widthMm,
+        yMm - field.yMm - field.heightMm,
+      ]),
+    );
+    return beyond > 1e-6
+      ? [
+          `${file}: the correction moves a corner ${roundTo(beyond, 3)} mm out of the field; mend the stop of the jig instead.`,
+        ]
+      : [];
+  });
+}

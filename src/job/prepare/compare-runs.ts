@@ -1,0 +1,58 @@
+import { estimateTime } from '../../machine/index.ts';
+import { fillDotTable } from '../../material/index.ts';
+import { assessTone } from '../../proof/index.ts';
+import type { JobSpec } from '../request/spec.ts';
+import type { Picture } from './picture.ts';
+import { placeToned } from './proof.ts';
+import type { Made } from './run.ts';
+
+/** What runs of at least so many dots cost in looks and save in time. */
+export interface RunCost {
+  /** Fewest dots along a scan line for which the beam stays on, or off. */
+  readonly run: number;
+  /** The highest speed at which the beam follows such runs, within the machine's range, mm/s. */
+  readonly speedMmPerS: number;
+  /** Time of the picture at that speed, s. */
+  readonly seconds: number;
+  /** |ΔL*| of the predicted against the wanted tone, after the eye's filter. */
+  readonly meanDeltaL: number;
+  readonly p95DeltaL: number;
+}
+
+export interface RunsOptions {
+  readonly spec: JobSpec;
+  readonly picture: Picture;
+  /** Rows of the result, each 1 … 32. */
+  readonly runs: readonly number[];
+  /** From a spec to its dots, with the tone already chosen. */
+  readonly make: (spec: JobSpec) => Pick<Made, 'toned' | 'table' | 'mask' | 'dots'>;
+}
+
+/**
+ * The gain in time of longer runs against the loss in looks, for a machine that states how fast its beam switches. The power
+ * has to follow the speed for the dose to stay what the profile was learned with, so these are what is possible, and not
+ * settings. Empty where the machine states nothing, or the screen has no runs.
+ */
+export function compareRuns({ spec, picture, runs, make }: RunsOptions): readonly RunCost[] {
+  const { machine, grid, settings, screen, profile, viewingDistanceMm } = spec;
+  const { switchingUs } = machine;
+  if (switchingUs === undefined || screen.options.run === undefined) return [];
+  const dotTable = fillDotTable(profile, grid);
+  return runs.map((run) => {
+    const speedMmPerS = Math.min(machine.speedMmPerS.max, (1e6 * run * grid.pitchMm) / switchingUs);
+    const options = { ...screen.options, run };
+    // Another run is another screen than the profile's, whose curve is then predicted.
+    const curve = run === screen.options.run ? spec.curve : 'predicted';
+    const { toned, table, mask, dots } = make({ ...spec, curve, screen: { ...screen, options } });
+    const { seconds } = estimateTime(dots, { motion: machine.motion, settings: { ...settings, speedMmPerS }, grid });
+    const { mean, p95 } = assessTone(dots, {
+      table: dotTable,
+      grid,
+      luminance: placeToned(toned, picture.frame),
+      reflectance: table.reflectance,
+      ...(mask ? { mask } : {}),
+      viewingDistanceMm,
+    });
+    return { run, speedMmPerS, seconds, meanDeltaL: mean, p95DeltaL: p95 };
+  });
+}

@@ -1,0 +1,375 @@
+import { type CoverageTable, fillDotTable, type Profile } from '../../material/index.ts';
+import {
+  adjustTone,
+  applyToneFields,
+  type Frame,
+  framePhoto,
+  planToneFields,
+  type Rectangle,
+  type ToneOptions,
+} from '../../photo/index.ts';
+import {
+  type ColourImage,
+  createPlane,
+  type DotGrid,
+  type Dots,
+  type Photo,
+  type Plane,
+  reflectanceOfLightness,
+} from '../../plane/index.ts';
+import type { PriceList } from '../../price/index.ts';
+import {
+  computeLightSpreadMm,
+  predictReflectance,
+  renderSurface,
+  type SurfaceColours,
+  weighCells,
+} from '../../proof/index.ts';
+import type { JobSpec } from '../request/spec.ts';
+import { chooseToneValues, markable } from './choices.ts';
+import { type Clipping, countClipped, findClippedEnd } from './clipped.ts';
+import { type Picture, takePicture } from './picture.ts';
+import { assessProof, cutOut } from './proof.ts';
+import { type Made, searchDots, tabulateCoverage } from './run.ts';
+import { type Ticket, writeTicket } from './ticket.ts';
+
+/** About so many pixels along the long side of the picture of a proof: what a card takes of a screen. */
+const LOOK_PX = 1100;
+/** Fewer along the long side of a draft would not be a picture. */
+const LEAST_DRAFT_PX = 160;
+/** Rows that are toned before anybody asks again whether the picture is still wanted. */
+const TONE_ROWS = 512;
+/** Colours over what is cut off, sRGB, at the dark and at the light end. */
+export const CLIP_COLOURS = { dark: [28, 110, 214], light: [226, 88, 12] } as const;
+
+/** A photo's light at the dots of one crop, kept while a person tries tones on it: plain data that threads can share. */
+export interface Sight {
+  readonly picture: Picture;
+  /** Tone that the job's mode chooses for this picture, without values set by hand. */
+  readonly chosenTone: ToneOptions;
+  /** What of the piece may be marked; undefined: all of it. */
+  readonly mask: Plane<'mask'> | undefined;
+  /** What is left by the mask of each of the eye's cells, for the error of tone. */
+  readonly weights: Float32Array | undefined;
+}
+
+/** The same light with one value for a square of dots, for drafts. */
+export interface CoarseSight {
+  readonly frame: Frame;
+  readonly light: Plane<'luminance'>;
+  readonly opaque: Plane<'mask'> | undefined;
+  readonly mask: Plane<'mask'> | undefined;
+  readonly chosenTone: ToneOptions;
+}
+
+/** What a person sees of a job before its files are made. */
+export interface Look {
+  /** The piece without surroundings, as the material will look. */
+  readonly image: ColourImage;
+  /** Shares of the picture that are cut off at either end, 0 … 1. */
+  readonly clippedDark: number;
+  readonly clippedLight: number;
+}
+
+export interface LookOptions {
+  readonly spec: JobSpec;
+  /** Paint over what is cut off. */
+  readonly showClipped?: boolean;
+}
+
+/** Light of the photo at the crop that the spec asks for. */
+export async function takeSight(photo: Photo, spec: JobSpec): Promise<Sight> {
+  const picture = await takePicture(async () => photo, { spec, withThumbnail: false });
+  const { opaque, frame } = picture;
+  const chosenTone = chooseToneValues(picture.light, {
+    spec: { ...spec, toneValues: {} },
+    ...(opaque ? { mask: opaque } : {}),
+  });
+  const mask = markable(frame, opaque);
+  const weights = mask && weighCells(mask, { grid: spec.grid, viewingDistanceMm: spec.viewingDistanceMm });
+  return { picture, chosenTone, mask, weights };
+}
+
+export interface CoarsenOptions {
+  readonly spec: JobSpec;
+  /** Pixels along the long side of the piece that are to be seen, at least. */
+  readonly longSidePx: number;
+}
+
+/** Whole squares of dots as one, as many as still give the pixels that are to be seen. */
+export function coarsenSight({ picture, chosenTone }: Sight, { spec, longSidePx }: CoarsenOptions): CoarseSight {
+  const { frame: fine, light, opaque, focus } = picture;
+  const times = countDotsAPixel(fine, longSidePx);
+  const { pitchMm, lineSpacingMm } = fine.grid;
+  const frame = framePhoto(picture, {
+    ...spec,
+    ...spec.size,
+    grid: { pitchMm: pitchMm * times, lineSpacingMm: lineSpacingMm * times },
+    focus: { x: focus.x, y: focus.y },
+  });
+  const size = {
+    width: Math.min(light.width, frame.place.width),
+    height: Math.min(light.height, frame.place.height),
+  };
+  const placed = { ...frame, place: { ...frame.place, ...size } };
+  const coarseOpaque = opaque && averageDots(opaque, size);
+  return {
+    frame: placed,
+    light: averageDots(light, size),
+    opaque: coarseOpaque,
+    mask: markable(placed, coarseOpaque),
+    chosenTone,
+  };
+}
+
+/** Dots along each side of the squares that a draft of so many pixels takes as one. */
+export function countDotsAPixel({ width, height }: Pick<Frame, 'width' | 'height'>, longSidePx: number): number {
+  const wanted = Math.min(LOOK_PX, Math.max(LEAST_DRAFT_PX, longSidePx));
+  return Math.max(1, Math.min(width, height, Math.floor(Math.max(width, height) / wanted)));
+}
+
+/** Means of whole dots: where the sizes do not divide, neighbours differ by one dot. */
+function averageDots<S extends 'luminance' | 'mask'>(
+  { scale, width, height, data }: Plane<S>,
+  size: { readonly width: number; readonly height: number },
+): Plane<S> {
+  const out = createPlane(scale, size.width, size.height);
+  const columns = Int32Array.from({ length: size.width + 1 }, (_, x) => Math.round((x * width) / size.width));
+  const sums = new Uint32Array(size.width);
+  for (let cell = 0, y = 0; cell < size.height; cell++) {
+    const top = y;
+    const bottom = Math.round(((cell + 1) * height) / size.height);
+    sums.fill(0);
+    for (; y < bottom; y++) addDots(sums, { row: data.subarray(y * width, (y + 1) * width), columns });
+    for (let x = 0; x < size.width; x++) {
+      out.data[cell * size.width + x] = Math.round(sums[x]! / ((columns[x + 1]! - columns[x]!) * (bottom - top)));
+    }
+  }
+  return out;
+}
+
+/** A loop of its own, which the engine compiles for each kind of row that comes. */
+function addDots(
+  sums: Uint32Array,
+  { row, columns }: { readonly row: Uint16Array | Uint8Array; readonly columns: Int32Array },
+): void {
+  for (let cell = 0, x = 0; cell < sums.length; cell++) {
+    let sum = 0;
+    for (const end = columns[cell + 1]!; x < end; x++) sum += row[x]!;
+    sums[cell]! += sum;
+  }
+}
+
+/**
+ * The tones of the piece without its dots: a draft that follows the hand. It differs from the proof by the screen's grain,
+ * by what the screen loses, and by detail finer than its pixels, nowhere else.
+ */
+export function drawDraft(coarse: CoarseSight, { spec, showClipped = false }: LookOptions): Look {
+  const { frame, light, opaque, chosenTone } = coarse;
+  const toned = adjustTone(light, { ...chosenTone, ...spec.toneValues }, { grid: frame.grid });
+  const table = tabulateCoverage(spec).table;
+  const seen = wantedOnPiece(toned, { coarse, table, profile: spec.profile });
+  const clipping = { light, toned, table };
+  const clip = countClipped(clipping, opaque);
+  const image = renderSurface(seen, coloursOf(spec.profile));
+  if (showClipped) paintClipped(image, clipping, frame);
+  return { image, clippedDark: clip.dark, clippedLight: clip.light };
+}
+
+/** What the ticket would say, without what only a written bitmap has. */
+export type LookFacts = Omit<Ticket, 'bitmap' | 'photo'> & {
+  readonly bitmap: Pick<Ticket['bitmap'], 'width' | 'height' | 'firing'>;
+};
+
+/** The dots as the job will have them, and how they are seen on the material. */
+export interface DotLook {
+  readonly image: ColourImage;
+  readonly dots: Dots;
+  readonly made: Made;
+  readonly seen: Plane<'reflectance'>;
+}
+
+export interface DotLookOptions extends LookOptions {
+  /** Asked between steps; once it says so, no look is drawn. */
+  readonly isStale?: () => boolean;
+  /** Memory for the toned picture that nobody needs any more, of its very size. */
+  readonly room?: Uint16Array;
+}
+
+/** Leaves a search half way; never seen outside. */
+class StaleLook extends Error {}
+
+/** @returns undefined when nobody waits for the look any more */
+export async function drawDots(sight: Sight, options: DotLookOptions): Promise<DotLook | undefined> {
+  const { picture, mask, chosenTone } = sight;
+  const { spec, showClipped = false, isStale = () => false } = options;
+  const tone = { ...chosenTone, ...spec.toneValues };
+  const toned = toneInSteps(picture.light, { ...options, tone, isStale });
+  if (!toned) return undefined;
+  const progress = () => {
+    if (isStale()) throw new StaleLook();
+  };
+  const making = searchDots(picture, { spec, tone, toned, progress, ...(mask ? { mask } : {}) });
+  const made = await making.catch((error) => {
+    if (error instanceof StaleLook) return undefined;
+    throw error;
+  });
+  if (!made || isStale()) return undefined;
+  const { dots } = made;
+  const table = fillDotTable(spec.profile, spec.grid);
+  const seen = predictReflectance(dots, { table, ...lookSize(dots, spec.grid) });
+  const image = renderSurface(seen, coloursOf(spec.profile));
+  if (showClipped) paintClipped(image, { ...made, light: picture.light }, picture.frame);
+  return { image, dots, made, seen };
+}
+
+/** `adjustTone` some rows after the others, the same bits. */
+function toneInSteps(
+  light: Plane<'luminance'>,
+  { tone, spec, isStale, room }: DotLookOptions & { readonly tone: ToneOptions; readonly isStale: () => boolean },
+): Plane<'luminance'> | undefined {
+  if (isStale()) return undefined;
+  const fields = planToneFields(light, tone, { grid: spec.grid });
+  if (!fields) return adjustTone(light, tone, { grid: spec.grid });
+  const { width, height } = light;
+  const out = createPlane('luminance', width, height, room);
+  for (let from = 0; from < height; from += TONE_ROWS) {
+    if (isStale()) return undefined;
+    applyToneFields(light, fields, { out, from, to: Math.min(height, from + TONE_ROWS) });
+  }
+  return out;
+}
+
+export interface ForetellOptions {
+  readonly spec: JobSpec;
+  readonly name: string;
+  readonly version: string;
+  /** For the price; none is told without. */
+  readonly prices?: PriceList;
+}
+
+/** What the dots of a look foretell: all that the ticket will say. */
+export function foretell(
+  { picture, weights }: Sight,
+  { made, seen }: Pick<DotLook, 'made' | 'seen'>,
+  { spec, name, version, prices }: ForetellOptions,
+): LookFacts {
+  const dotTable = fillDotTable(spec.profile, spec.grid);
+  const { frame } = picture;
+  const prediction = assessProof(seen, { ...made, spec, picture, frame, dotTable, ...(weights ? { weights } : {}) });
+  const {
+    bitmap,
+    photo: _,
+    ...ticket
+  } = writeTicket({
+    ...made,
+    spec,
+    name,
+    version,
+    picture,
+    frame,
+    photoFile: '',
+    burned: made.dots,
+    prediction,
+    bitmapFile: '',
+    bitmapSha256: '',
+    ...(prices ? { prices } : {}),
+  });
+  return { ...ticket, bitmap: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing } };
+}
+
+export interface EnlargeOptions {
+  readonly spec: JobSpec;
+  /** The part to show, whole dots; cut off at the edges of the piece. */
+  readonly part: Rectangle;
+  /** `dots`: black where the beam fires. `surface`: one predicted colour a dot. */
+  readonly as: 'dots' | 'surface';
+}
+
+/** A few dots, one pixel each, for a loupe that enlarges them to whole pixels. */
+export function enlargeDots(dots: Dots, { spec, part, as }: EnlargeOptions): ColourImage {
+  const left = Math.min(Math.max(0, Math.round(part.x)), dots.width - 1);
+  const top = Math.min(Math.max(0, Math.round(part.y)), dots.height - 1);
+  const width = Math.max(1, Math.min(Math.round(part.width), dots.width - left));
+  const height = Math.max(1, Math.min(Math.round(part.height), dots.height - top));
+  const rectangle = { x: left, y: top, width, height };
+  if (as === 'surface') return renderSurface(predictPart(dots, spec, rectangle), coloursOf(spec.profile));
+  const field = cutOut(dots, rectangle);
+  const rgb = new Uint8Array(3 * width * height);
+  const full = dots.levels - 1;
+  for (let i = 0; i < field.data.length; i++) rgb.fill(255 - (255 * field.data[i]!) / full, 3 * i, 3 * i + 3);
+  return { width, height, rgb };
+}
+
+/** Reflectance of each dot of a part, with the marks and the light that come from around it. */
+function predictPart(dots: Dots, { profile, grid }: JobSpec, part: Rectangle): Plane<'reflectance'> {
+  const reachMm = 3 * computeLightSpreadMm(grid);
+  const aside = Math.ceil(reachMm / grid.pitchMm);
+  const ahead = Math.ceil(reachMm / grid.lineSpacingMm);
+  const x = Math.max(0, part.x - aside);
+  const y = Math.max(0, part.y - ahead);
+  const width = Math.min(dots.width, part.x + part.width + aside) - x;
+  const height = Math.min(dots.height, part.y + part.height + ahead) - y;
+  const wide = predictReflectance(cutOut(dots, { x, y, width, height }), { table: fillDotTable(profile, grid) });
+  const out = createPlane('reflectance', part.width, part.height);
+  for (let row = 0; row < part.height; row++) {
+    const from = (part.y - y + row) * width + part.x - x;
+    out.data.set(wide.data.subarray(from, from + part.width), row * part.width);
+  }
+  return out;
+}
+
+function lookSize({ width, height }: Dots, grid: DotGrid): { readonly width: number; readonly height: number } {
+  const times = Math.max(1, Math.round(Math.max(width, height) / LOOK_PX));
+  const across = Math.max(1, Math.round(width / times));
+  const down = Math.round((across * height * grid.lineSpacingMm) / (width * grid.pitchMm));
+  return { width: across, height: Math.min(height, Math.max(1, down)) };
+}
+
+/** Wanted reflectance of the whole piece; what may not be marked stays bare. */
+function wantedOnPiece(
+  toned: Plane<'luminance'>,
+  {
+    coarse: { frame, mask },
+    table,
+    profile,
+  }: { readonly coarse: CoarseSight; readonly table: CoverageTable; readonly profile: Profile },
+): Plane<'reflectance'> {
+  const { width, height, place } = frame;
+  const bare = reflectanceOfLightness(profile.bare[0]);
+  const { reflectance } = table;
+  const out = createPlane('reflectance', width, height);
+  out.data.fill(bare);
+  for (let y = 0; y < place.height; y++) {
+    const to = (place.y + y) * width + place.x;
+    for (let x = 0; x < place.width; x++) {
+      const wanted = reflectance[toned.data[y * place.width + x]!]!;
+      const share = mask ? mask.data[to + x]! / 255 : 1;
+      out.data[to + x] = bare + share * (wanted - bare);
+    }
+  }
+  return out;
+}
+
+/** Paints each pixel whose middle is clipped. */
+function paintClipped(
+  { width, height, rgb }: ColourImage,
+  clipping: Clipping,
+  frame: Pick<Frame, 'width' | 'height' | 'place'>,
+): void {
+  const { place } = frame;
+  for (let y = 0; y < height; y++) {
+    const py = Math.floor(((y + 0.5) * frame.height) / height) - place.y;
+    if (py < 0 || py >= place.height) continue;
+    for (let x = 0; x < width; x++) {
+      const px = Math.floor(((x + 0.5) * frame.width) / width) - place.x;
+      if (px < 0 || px >= place.width) continue;
+      const end = findClippedEnd(clipping, py * place.width + px);
+      if (end) rgb.set(CLIP_COLOURS[end], 3 * (y * width + x));
+    }
+  }
+}
+
+function coloursOf({ bare, full, response }: Profile): SurfaceColours {
+  return { bare, full, yuleNielsenN: response.yuleNielsenN };
+}

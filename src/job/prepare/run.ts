@@ -1,0 +1,279 @@
+import type { ChartLayout } from '../../chart/index.ts';
+import { AppError } from '../../errors.ts';
+import { formatJson } from '../../json.ts';
+import { estimateTime, type TimeEstimate } from '../../machine/index.ts';
+import {
+  type CoverageTable,
+  computeMarkDiametersUm,
+  coverageTable,
+  fillDotTable,
+  invertProfile,
+  type TonePoint,
+} from '../../material/index.ts';
+import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../../photo/index.ts';
+import {
+  type Dots,
+  encodeDots,
+  lightnessOfLuminance,
+  type Photo,
+  type Plane,
+  releaseMemory,
+  sha256,
+} from '../../plane/index.ts';
+import type { PriceList } from '../../price/index.ts';
+import {
+  applyScreen,
+  planDirectSearch,
+  type ScreenRequest,
+  type SearchBands,
+  type SearchFacts,
+  searchDotsInBands,
+  takesStrength,
+} from '../../screens/index.ts';
+import { predictPoints } from '../request/curve.ts';
+import type { JobSpec } from '../request/spec.ts';
+import { chooseToneValues, markable } from './choices.ts';
+import { compareRuns } from './compare-runs.ts';
+import { type Picture, takePicture } from './picture.ts';
+import { makeProof } from './proof.ts';
+import { describeStrip, joinStrip, makeStrip } from './strip.ts';
+import { type Ticket, writeTicket } from './ticket.ts';
+import { renderTicketPage } from './ticket-page.ts';
+
+/** From this size on it pays to give a photo's memory back at once. */
+const LARGE_PIXELS = 8e6;
+
+export interface PrepareOptions {
+  readonly spec: JobSpec;
+  /** Name of the job and of its files, without ending. */
+  readonly name: string;
+  /** Name of the photo's file, for the ticket. */
+  readonly photoFile: string;
+  /** Version of the program, for the ticket. */
+  readonly version: string;
+  /** `bitmap` leaves out proof and ticket files. */
+  readonly only: 'everything' | 'bitmap';
+  /** For the price on the ticket; none is written without. */
+  readonly prices?: PriceList;
+  /** Told what is being done, and how much of it where that is known, 0 … 1. */
+  readonly progress?: (stage: string, share?: number) => void;
+  /** Searches bands of `direct-search` on other threads; in this one when absent, with the same dots. */
+  readonly searchBands?: SearchBands;
+}
+
+export interface JobFile {
+  readonly name: string;
+  readonly bytes: Uint8Array | string;
+}
+
+export interface Job {
+  /** In the order in which they are to be written; the ticket's page, which says "done", last. */
+  readonly files: readonly JobFile[];
+  readonly width: number;
+  readonly height: number;
+  readonly seconds: number;
+  readonly warnings: readonly string[];
+  /** Absent when only the bitmap was asked for. */
+  readonly ticket?: Ticket;
+  /** Layout of the control strip, for the shop to keep; absent when none was asked for. */
+  readonly stripLayout?: ChartLayout;
+}
+
+/** What the road makes of a picture on its way to the dots. */
+export interface Made {
+  readonly tone: ToneOptions;
+  /** The toned picture at `frame.place`. */
+  readonly toned: Plane<'luminance'>;
+  readonly points: readonly TonePoint[];
+  readonly table: CoverageTable;
+  readonly mask: Plane<'mask'> | undefined;
+  readonly coverage: Plane<'coverage'>;
+  readonly dots: Dots;
+  /** What a search did, for a screen that searches. */
+  readonly search?: SearchFacts;
+  readonly time: TimeEstimate;
+  /** Of the request, and of the photo's own pixels. */
+  readonly warnings: readonly string[];
+}
+
+export interface MakeOptions {
+  readonly spec: JobSpec;
+  /** The tone, where it is known already; chosen from the picture otherwise. */
+  readonly tone?: ToneOptions;
+  /** The toned picture, where it is made already. */
+  readonly toned?: Plane<'luminance'>;
+  /** What of the piece may be marked, where that is known already; found from the picture otherwise. */
+  readonly mask?: Plane<'mask'>;
+  readonly progress?: (stage: string, share?: number) => void;
+}
+
+/** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
+export function tabulateCoverage(spec: JobSpec): Pick<Made, 'points' | 'table'> {
+  const points = spec.curve === 'predicted' ? predictPoints(spec) : spec.profile.points;
+  return { points, table: coverageTable({ points }, spec) };
+}
+
+/** From linear light at the dots to the dots themselves: the same steps for the files of a job and for a look at it. */
+export function makeDots(picture: Picture, options: MakeOptions): Made {
+  const asked = askForDots(picture, options);
+  return finishDots(asked, applyScreen(asked.coverage, requestScreen(options.spec)), picture, options.spec);
+}
+
+/** The same with a search that tells how far it is, and may run on other threads. */
+export async function searchDots(
+  picture: Picture,
+  options: MakeOptions & Pick<PrepareOptions, 'searchBands'>,
+): Promise<Made> {
+  const { spec, searchBands, progress = () => undefined } = options;
+  if (spec.screen.name !== 'direct-search') return makeDots(picture, options);
+  const asked = askForDots(picture, options);
+  const plan = planDirectSearch(asked.coverage, { ...requestScreen(spec), isShared: searchBands !== undefined });
+  const { dots, facts } = await searchDotsInBands(plan, {
+    ...(searchBands ? { searchBands } : {}),
+    progress: (share) => progress('searching', share),
+  });
+  return { ...finishDots(asked, dots, picture, spec), search: facts };
+}
+
+function requestScreen({ screen, profile, grid, levels }: JobSpec): ScreenRequest {
+  const request = { ...screen.options, name: screen.name };
+  // The linear search needs the table, too: for the width of a mark.
+  const isNeeded = takesStrength(request) || screen.name === 'direct-search';
+  return { ...request, levels, grid, ...(isNeeded ? { marks: fillDotTable(profile, grid) } : {}) };
+}
+
+type Asked = Omit<Made, 'dots' | 'search' | 'time' | 'warnings'>;
+
+function askForDots({ frame, light, opaque }: Picture, options: MakeOptions): Asked {
+  const { spec, tone: known, progress = () => undefined } = options;
+  progress('setting the tone');
+  const tone = known ?? chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
+  const toned = options.toned ?? adjustTone(light, tone, { grid: spec.grid });
+  const { points, table } = tabulateCoverage(spec);
+  const mask = options.mask ?? markable(frame, opaque);
+  const coverage = askForCoverage(toned, { frame, table, mask });
+  progress('screening');
+  return { tone, toned, points, table, mask, coverage };
+}
+
+/** Coverage of the whole piece; where the picture fills it, the mask needs no plane of its own. */
+function askForCoverage(
+  toned: Plane<'luminance'>,
+  { frame, table, mask }: Pick<Picture, 'frame'> & Pick<Made, 'table' | 'mask'>,
+): Plane<'coverage'> {
+  const { width, height, place } = frame;
+  const fills = place.width === width && place.height === height;
+  if (fills) return invertProfile(toned, { table, ...(mask ? { mask } : {}) });
+  const wanted = placeOnPiece(invertProfile(toned, { table }), frame);
+  return mask ? maskCoverage(wanted, mask) : wanted;
+}
+
+function finishDots(asked: Asked, dots: Dots, { frame, opaque }: Picture, spec: JobSpec): Made {
+  refuseBlank(dots, { ...asked, opaque, spec });
+  const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid });
+  const soft = resolutionWarning(frame);
+  const warnings = [...spec.warnings, ...(soft ? [soft] : [])];
+  return { ...asked, dots, time, warnings };
+}
+
+/** A photo whose tones lie this close to the piece's bare surface, in the mean, may well give no dot, L*. */
+const BARE_PHOTO_L = 1;
+
+/**
+ * A bitmap without one dot burns nothing, and everything that is said about it (no error, no time) sounds well.
+ * @throws AppError nothing-fires when the photo itself is not bare
+ */
+function refuseBlank(
+  dots: Dots,
+  { toned, opaque, spec }: Asked & { readonly opaque: Plane<'mask'> | undefined; readonly spec: JobSpec },
+): void {
+  if (dots.data.some((value) => value > 0)) return;
+  const { direction } = spec.profile;
+  let sum = 0;
+  let weight = 0;
+  for (let i = 0; i < toned.data.length; i++) {
+    const share = opaque ? opaque.data[i]! : 1;
+    const lightness = lightnessOfLuminance(toned.data[i]!);
+    sum += share * (direction === 'lighter' ? lightness : 100 - lightness);
+    weight += share;
+  }
+  const mean = weight > 0 ? sum / weight : 0;
+  if (mean <= BARE_PHOTO_L) return;
+  const { pitchMm, lineSpacingMm } = spec.grid;
+  throw new AppError(
+    'nothing-fires',
+    `found not one of ${dots.width} × ${dots.height} dots that fires, for a photo that is ${mean.toFixed(1)} L* from bare in the mean; dots lie ${pitchMm} × ${lineSpacingMm} mm apart, and the mark of one is about ${Math.round(1000 * markMm(spec))} µm wide. Needed a finer pitch and spacing, or a profile whose marks show`,
+    { pitchMm, lineSpacingMm },
+  );
+}
+
+function markMm({ profile, grid }: JobSpec): number {
+  const { xUm, yUm } = computeMarkDiametersUm(profile.response, grid);
+  return Math.sqrt(xUm * yUm) / 1000;
+}
+
+/** The road of a photo: from its pixels to the dots that burn, and everything that is said about them. */
+export async function prepareJob(load: () => Promise<Photo>, options: PrepareOptions): Promise<Job> {
+  const { spec, name, only, searchBands, progress = () => undefined } = options;
+
+  progress('reading the photo');
+  const picture = await takePicture(load, { spec, withThumbnail: only === 'everything' });
+  if (picture.width * picture.height > LARGE_PIXELS) await releaseMemory();
+
+  const made = await searchDots(picture, { spec, progress, ...(searchBands ? { searchBands } : {}) });
+  const { dots, warnings } = made;
+  const { grid, format, settings } = spec;
+  const motion = { motion: spec.machine.motion, settings, grid };
+  const strip = spec.strip ? makeStrip(spec, dots) : undefined;
+  const burned = strip && spec.strip === 'joined' ? joinStrip(dots, strip) : dots;
+  const time = burned === dots ? made.time : estimateTime(burned, motion);
+  const bitmap = { name: `${name}.${format}`, bytes: encodeDots(burned, grid, { format }) };
+  const stripFiles: JobFile[] = [];
+  if (strip) {
+    if (burned === dots) {
+      stripFiles.push({ name: `${name}.strip.${format}`, bytes: encodeDots(strip.dots, grid, { format }) });
+    }
+    stripFiles.push({ name: `${name}.strip.json`, bytes: formatJson(strip.layout, 'layout of the strip') });
+  }
+  const kept = strip ? { stripLayout: strip.layout } : {};
+  const facts = { width: burned.width, height: burned.height, seconds: time.seconds, ...kept };
+  if (only === 'bitmap') return { ...facts, files: [bitmap, ...stripFiles], warnings };
+
+  progress('proofing');
+  const known = { ...options, ...made, time, burned, picture, frame: picture.frame };
+  const proof = await makeProof(known);
+  const { prediction } = proof;
+  const { run } = spec.screen.options;
+  const runs =
+    run === undefined
+      ? []
+      : compareRuns({
+          spec,
+          picture,
+          runs: [1, Number(run)],
+          make: (other) => makeDots(picture, { spec: other, tone: made.tone }),
+        });
+  const ticket = writeTicket({
+    ...known,
+    prediction,
+    runs,
+    bitmapFile: bitmap.name,
+    bitmapSha256: sha256(bitmap.bytes),
+    ...(strip
+      ? {
+          strip: describeStrip(strip, {
+            seconds: estimateTime(strip.dots, motion).seconds,
+            files: stripFiles.map((file) => file.name),
+          }),
+        }
+      : {}),
+  });
+  const files = [
+    bitmap,
+    ...stripFiles,
+    { name: `${name}.proof.png`, bytes: proof.png },
+    { name: `${name}.ticket.json`, bytes: formatJson(ticket, 'ticket') },
+    { name: `${name}.ticket.html`, bytes: renderTicketPage(ticket, proof.pictures) },
+  ];
+  return { ...facts, files, warnings: ticket.warnings, ticket };
+}

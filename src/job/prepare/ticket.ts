@@ -1,0 +1,341 @@
+import { estimateInterval, findExtents, type TimeEstimate, type TimeInterval, tracePath } from '../../machine/index.ts';
+import { type CoverageTable, computeMarkDiametersUm, createAim } from '../../material/index.ts';
+import { type BurnSettings, describeOptics, type OpticsReport } from '../../optics/index.ts';
+import type { Frame, Rectangle, ToneOptions } from '../../photo/index.ts';
+import {
+  countValues,
+  type DotGrid,
+  type Dots,
+  lightnessOfReflectance,
+  ONE,
+  type Plane,
+  REC709,
+  sha256,
+} from '../../plane/index.ts';
+import { type PriceList, type Quote, quoteOrder } from '../../price/index.ts';
+import { describeCounts, meanDose, type SearchFacts } from '../../screens/index.ts';
+import { roundTo } from '../page/html.ts';
+import { recommendStartSpacingMm } from '../request/grid.ts';
+import type { JobSpec } from '../request/spec.ts';
+import { assessUncertainty, type ToneUncertainty, warnOfUncertainty } from '../request/uncertainty.ts';
+import { mergeCautions } from './cautions.ts';
+import { countClipped } from './clipped.ts';
+import type { RunCost } from './compare-runs.ts';
+import type { Picture } from './picture.ts';
+import type { StripFacts } from './strip.ts';
+
+/** A caution with the key of its source. */
+export interface Caution {
+  readonly text: string;
+  readonly source: string;
+}
+
+/**
+ * Everything about one job, machine-readable. The ticket holds no date and no path, so that the same input and settings
+ * give the same bytes.
+ */
+export interface Ticket {
+  readonly schema: 'tonewright-ticket/1';
+  /** Version of the program whose arithmetic made the dots. */
+  readonly version: string;
+  readonly name: string;
+  /** What the customer or the shop wrote for whoever burns the piece. */
+  readonly text?: string;
+  readonly photo: {
+    readonly file: string;
+    readonly sha256: string;
+    readonly format: string;
+    readonly width: number;
+    readonly height: number;
+    readonly iccProfile: string | null;
+    readonly orientation: number;
+    /** Weights of red, green and blue in the conversion to one channel. */
+    readonly weights: readonly [number, number, number];
+  };
+  readonly bitmap: {
+    readonly file: string;
+    readonly sha256: string;
+    readonly format: 'png' | 'tiff' | 'bmp';
+    readonly width: number;
+    readonly height: number;
+    readonly levels: number;
+    /** Share of the piece's dots that fire, 0 … 1. */
+    readonly firing: number;
+  };
+  readonly piece: {
+    readonly widthMm: number;
+    readonly heightMm: number;
+    readonly cornerRadiusMm: number;
+    readonly safeMarginMm: number;
+    readonly viewingDistanceMm: number;
+  };
+  readonly grid: DotGrid & { readonly origin: 'profile' | 'given' | 'recommended' };
+  readonly frame: {
+    readonly fit: 'cover' | 'contain';
+    readonly focus: { readonly x: number; readonly y: number; readonly origin: 'given' | 'attention' | 'middle' };
+    /** Part of the photo that is used, source pixels. */
+    readonly crop: Rectangle;
+    /** Where it lies on the piece, dots. */
+    readonly place: Rectangle;
+  };
+  readonly machine: { readonly name: string; readonly title: string; readonly fieldMm: readonly [number, number] };
+  readonly material: { readonly name: string; readonly title: string };
+  readonly profile: {
+    readonly name: string;
+    readonly title: string;
+    readonly origin: 'measured' | 'simulated' | 'assumed';
+    readonly date: string;
+    readonly direction: 'lighter' | 'darker';
+    /** L* of the bare surface and of the full mark. */
+    readonly bareL: number;
+    readonly fullL: number;
+    readonly sha256: string;
+    /** `measured`: the curve of the profile. `predicted`: of another screen or grid, from the response model. */
+    readonly curve: 'measured' | 'predicted';
+  };
+  readonly settings: BurnSettings;
+  readonly optics: OpticsReport;
+  readonly tone: {
+    readonly mode: 'plain' | 'auto';
+    readonly values: ToneOptions;
+    readonly range: 'scale' | 'absolute';
+    /** How the photo's lightness is laid onto the work: the wanted L* at both ends, and whose range it is. */
+    readonly aim: {
+      readonly scale: 'lightness' | 'density';
+      readonly darkestL: number;
+      readonly lightestL: number;
+      readonly follows: readonly string[];
+      /** Mean |ΔL*| over the picture between the aim and what is left of it at the ends of the material's range. */
+      readonly lostDeltaL: number;
+    };
+    /** Shares of the picture that are cut off at the dark and the light end, 0 … 1, see `countClipped`. */
+    readonly clippedDark: number;
+    readonly clippedLight: number;
+  };
+  readonly screen: {
+    readonly name: string;
+    readonly options: Readonly<Record<string, string | number>>;
+    /** Why, where the program chose the screen or its runs. */
+    readonly reason?: string;
+    /** What runs save in time and cost in looks, for a machine that is slow at switching: none, and the job's. */
+    readonly runs?: readonly RunCost[];
+    /** What a search did: dots toggled, pairs swapped, most sweeps over a band of rows. */
+    readonly search?: SearchFacts;
+  };
+  readonly coverage: {
+    /** Mean wanted coverage of the whole piece, 0 … 1. */
+    readonly mean: number;
+    /** Shares of the dots in ten equal bins of coverage. */
+    readonly histogram: readonly number[];
+  };
+  /** |ΔL*| of the predicted against the wanted tone, after the eye's filter. */
+  readonly prediction: {
+    readonly meanDeltaL: number;
+    readonly p95DeltaL: number;
+    readonly worstDeltaL: number;
+    readonly filter: string;
+  };
+  /** How well the profile knows the tones of this picture; absent when nothing was measured. */
+  readonly uncertainty?: ToneUncertainty;
+  readonly time: TimeEstimate & { readonly interval: TimeInterval };
+  /** What one piece costs as an order of its own; absent where no price list is in force. */
+  readonly price?: Quote;
+  /** Top left corner of the bitmap from the field's top left corner, mm; x right, y down. */
+  readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
+  /** The control strip beside the piece, where one was asked for. */
+  readonly strip?: StripFacts;
+  readonly cautions: readonly Caution[];
+  readonly warnings: readonly string[];
+  /** Values that rest on no measurement. */
+  readonly assumptions: readonly string[];
+}
+
+/** Clearance of the piece in the field is shared equally: nothing is said yet of where a jig puts it. */
+const PLACEMENT_NOTE = 'Centred in the field of the machine';
+
+export interface TicketFacts {
+  readonly spec: JobSpec;
+  readonly name: string;
+  readonly photoFile: string;
+  readonly version: string;
+  readonly picture: Picture;
+  readonly frame: Frame;
+  readonly tone: ToneOptions;
+  readonly toned: Plane<'luminance'>;
+  readonly table: CoverageTable;
+  readonly mask: Plane<'mask'> | undefined;
+  readonly coverage: Plane<'coverage'>;
+  readonly dots: Dots;
+  readonly search?: SearchFacts;
+  /** What the bitmap holds: the dots, with the strip where both are joined. */
+  readonly burned: Dots;
+  readonly strip?: StripFacts;
+  readonly time: TimeEstimate;
+  /** The shop's, where one is in force. */
+  readonly prices?: PriceList;
+  readonly bitmapFile: string;
+  readonly bitmapSha256: string;
+  readonly prediction: Ticket['prediction'];
+  readonly runs?: readonly RunCost[];
+  /** What is known so far; the ticket adds what the optics say. */
+  readonly warnings: readonly string[];
+}
+
+/** Gathers what was decided and computed on the road of a photo into its ticket. */
+export function writeTicket(facts: TicketFacts): Ticket {
+  const { spec, name, photoFile, version, picture, frame, tone, table, dots, time } = facts;
+  const { machine, profile, material, settings, grid } = spec;
+  const mark = computeMarkDiametersUm(profile.response, grid);
+  const optics = describeOptics(machine, {
+    ...settings,
+    ...grid,
+    markDiameterUm: Math.sqrt(mark.xUm * mark.yUm),
+    recommended:
+      spec.supportedLineSpacingMm === undefined
+        ? { lineSpacingMm: recommendStartSpacingMm(machine), by: 'spot' }
+        : { lineSpacingMm: spec.supportedLineSpacingMm, by: 'measured' },
+  });
+  const counts = countValues(facts.toned, picture.opaque ? { mask: picture.opaque } : {});
+  const clipped = countClipped({ ...facts, light: picture.light }, picture.opaque);
+  const uncertainty = assessUncertainty(counts, { profile, curve: spec.curve, table });
+  const badly = uncertainty && warnOfUncertainty(uncertainty, profile.name);
+  const xMm = (machine.fieldMm[0] - frame.widthMm) / 2;
+  const yMm = (machine.fieldMm[1] - frame.heightMm) / 2;
+  return {
+    schema: 'tonewright-ticket/1',
+    version,
+    name,
+    ...(spec.text ? { text: spec.text } : {}),
+    photo: {
+      file: photoFile,
+      sha256: picture.facts.sha256,
+      format: picture.facts.format,
+      width: picture.width,
+      height: picture.height,
+      iccProfile: picture.facts.iccProfile ?? null,
+      orientation: picture.facts.orientation,
+      weights: [...(spec.weights ?? REC709.weights)] as [number, number, number],
+    },
+    bitmap: {
+      file: facts.bitmapFile,
+      sha256: facts.bitmapSha256,
+      format: spec.format,
+      width: facts.burned.width,
+      height: facts.burned.height,
+      levels: facts.burned.levels,
+      firing: meanDose(dots),
+    },
+    piece: {
+      widthMm: frame.widthMm,
+      heightMm: frame.heightMm,
+      cornerRadiusMm: frame.cornerRadiusMm,
+      safeMarginMm: frame.safeMarginMm,
+      viewingDistanceMm: frame.viewingDistanceMm,
+    },
+    grid: { ...grid, origin: spec.gridOrigin },
+    frame: { fit: frame.fit, focus: picture.focus, crop: frame.crop, place: frame.place },
+    machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm },
+    material: { name: material.name, title: material.title },
+    profile: {
+      name: profile.name,
+      title: profile.title,
+      origin: profile.origin,
+      date: profile.date,
+      direction: profile.direction,
+      bareL: profile.bare[0],
+      fullL: profile.full[0],
+      sha256: sha256(JSON.stringify(profile)),
+      curve: spec.curve,
+    },
+    settings,
+    optics,
+    tone: {
+      mode: spec.tone,
+      values: tone,
+      range: spec.range,
+      aim: describeAim(counts, { spec, table }),
+      clippedDark: clipped.dark,
+      clippedLight: clipped.light,
+    },
+    screen: {
+      name: spec.screen.name,
+      options: spec.screen.options,
+      ...(spec.screen.reason ? { reason: spec.screen.reason } : {}),
+      ...(facts.runs && facts.runs.length > 0 ? { runs: facts.runs } : {}),
+      ...(facts.search ? { search: facts.search } : {}),
+    },
+    coverage: describeCounts(countCoverage(counts, facts)),
+    prediction: facts.prediction,
+    ...(uncertainty ? { uncertainty } : {}),
+    time: { ...time, interval: intervalOf(facts) },
+    ...(facts.prices ? { price: priceOf(facts, facts.prices) } : {}),
+    placement: {
+      xMm,
+      yMm,
+      note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.`,
+    },
+    ...(facts.strip ? { strip: facts.strip } : {}),
+    cautions: mergeCautions([...machine.cautions, ...material.cautions]),
+    warnings: [...facts.warnings, ...(badly ? [badly] : []), ...optics.warnings.map(({ text }) => sayAsSentence(text))],
+    assumptions: spec.assumptions,
+  };
+}
+
+function describeAim(
+  counts: Uint32Array,
+  { spec, table }: { readonly spec: JobSpec; readonly table: CoverageTable },
+): Ticket['tone']['aim'] {
+  const aimAt = createAim(spec, table);
+  let lost = 0;
+  let total = 0;
+  for (let value = 0; value <= ONE; value++) {
+    const count = counts[value]!;
+    if (count === 0) continue;
+    total += count;
+    lost += count * Math.abs(aimAt(lightnessOfReflectance(value / ONE)) - table.lightness[value]!);
+  }
+  return {
+    scale: spec.aim?.scale ?? 'lightness',
+    darkestL: round3(aimAt(0)),
+    lightestL: round3(aimAt(100)),
+    follows: spec.aim?.follows ?? [],
+    lostDeltaL: round3(lost / Math.max(1, total)),
+  };
+}
+
+const round3 = (value: number) => Math.round(value * 1000) / 1000;
+
+/** Between which times the bitmap is burned, by what is known of the machine. */
+function intervalOf({ spec, burned }: TicketFacts): TimeInterval {
+  const { machine, settings, grid } = spec;
+  const { motion, motionUncertainty: uncertainty } = machine;
+  const path = tracePath(findExtents(burned), { scan: settings.scan, bare: motion.bare });
+  return estimateInterval(path, { motion, settings, grid, uncertainty });
+}
+
+function priceOf({ spec, name, frame, time }: TicketFacts, prices: PriceList): Quote {
+  const piece = {
+    id: name,
+    title: name,
+    material: spec.material.name,
+    machine: spec.machine.name,
+    machineSeconds: time.seconds,
+    count: 1,
+    widthMm: frame.widthMm,
+    heightMm: frame.heightMm,
+  };
+  return quoteOrder(prices, [piece]);
+}
+
+/** How often each coverage occurs: what the table makes of the luminance, unless a mask has changed it dot by dot. */
+function countCoverage(luminanceCounts: Uint32Array, { table, mask, coverage }: TicketFacts): Uint32Array {
+  if (mask) return countValues(coverage);
+  const counts = new Uint32Array(ONE + 1);
+  for (let value = 0; value <= ONE; value++) counts[table.coverage[value]!]! += luminanceCounts[value]!;
+  return counts;
+}
+
+/** A remark that begins with a small letter, as a sentence of its own. */
+export function sayAsSentence(text: string): string {
+  return `${text.charAt(0).toUpperCase()}${text.slice(1)}${text.endsWith('.') ? '' : '.'}`;
+}

@@ -1,0 +1,435 @@
+import { AppError } from '../../errors.ts';
+import { type Machine, parseMachine } from '../../machine/index.ts';
+import {
+  type AimCurve,
+  compareSettings,
+  fillDotTable,
+  findRefused,
+  type Material,
+  type Profile,
+  parseMaterial,
+  parseProfile,
+  type RefusedMaterial,
+  type ScreenChoice,
+  type Shop,
+  STRAIGHT_CURVE_WARNING,
+  straightProfile,
+} from '../../material/index.ts';
+import type { BurnSettings } from '../../optics/index.ts';
+import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../../photo/index.ts';
+import type { ChannelWeights, DotFormat, DotGrid } from '../../plane/index.ts';
+import {
+  NEUTRAL_OPTIONS,
+  SCREEN_OPTIONS,
+  SCREENS,
+  type ScreenName,
+  type ScreenOptions,
+  screenNames,
+  takesStrength,
+} from '../../screens/index.ts';
+import { parseSizeMm, type SizeMm } from '../../units.ts';
+import { listVerified, readHistory } from '../calibrate/verification.ts';
+import { parseAim, warnOfAim, warnOfExposures } from './aim.ts';
+import { listMarkTones } from './curve.ts';
+import {
+  judgeDose,
+  recommendSpacingMm,
+  refuseBeyond,
+  resolveGrid,
+  spotDiameterUm,
+  startSettings,
+  warnOfSolid,
+} from './grid.ts';
+import { findScreen, shortestRunOf } from './screen.ts';
+
+/** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
+export interface JobRequest {
+  /** `85.6x54`, `3.37x2.13in` or a named size such as `ID-1`. */
+  readonly size: string;
+  readonly profile?: string;
+  readonly material?: string;
+  readonly machine?: string;
+  /** mm; absent: the profile's, else the recommended. */
+  readonly pitchMm?: number;
+  readonly lineSpacingMm?: number;
+  readonly screen?: string;
+  readonly screenOptions?: Partial<ScreenOptions>;
+  readonly fit?: Fit;
+  readonly focus?: { readonly x: number; readonly y: number };
+  readonly cornerRadiusMm?: number;
+  readonly safeMarginMm?: number;
+  readonly viewingDistanceMm?: number;
+  readonly tone?: 'auto' | 'plain';
+  /** Values set by hand; they go over what `tone` gives. */
+  readonly toneValues?: Partial<ToneOptions>;
+  readonly range?: 'scale' | 'absolute';
+  /** `lightness`, `density`, or names of profiles whose range is aimed at; the profile's own aim when absent. */
+  readonly aim?: string;
+  readonly weights?: ChannelWeights;
+  readonly format?: DotFormat;
+  readonly levels?: number;
+  /** A control strip beside the piece: a bitmap of its own, or joined with the picture in one. */
+  readonly strip?: 'apart' | 'joined';
+  /** What the ticket should tell whoever burns the piece. */
+  readonly text?: string;
+}
+
+/** One labelled set of defaults for the command, its help and the page. */
+export const JOB_DEFAULTS = {
+  tone: 'auto',
+  range: 'scale',
+  format: 'png',
+  fit: FRAME_DEFAULTS.fit,
+  safeMarginMm: FRAME_DEFAULTS.safeMarginMm,
+  viewingDistanceMm: FRAME_DEFAULTS.viewingDistanceMm,
+  levels: 2,
+  /** Screen of a material without a profile. */
+  screen: 'floyd-steinberg',
+} as const;
+
+/** Screens that put dots together by themselves. */
+const CLUSTERED: ReadonlySet<ScreenName> = new Set(['green-noise', 'clustered-dot', 'line']);
+
+/** A request with every name turned into its record: all that the road of a photo needs. */
+export interface JobSpec {
+  readonly size: SizeMm;
+  readonly safeMarginMm: number;
+  readonly viewingDistanceMm: number;
+  readonly machine: Machine;
+  readonly material: { readonly name: string; readonly title: string; readonly cautions: Material['cautions'] };
+  readonly profile: Profile;
+  /** Whether the profile's own screen and grid are used; else its curve is predicted for this job's. */
+  readonly curve: 'measured' | 'predicted';
+  readonly grid: DotGrid;
+  readonly gridOrigin: 'profile' | 'given' | 'recommended';
+  /** Line spacing that the solid of the profile supports, mm; absent where none was learned for this machine. */
+  readonly supportedLineSpacingMm?: number;
+  readonly settings: BurnSettings;
+  /** With the reason where the program chose it, or a part of it. */
+  readonly screen: ScreenChoice & { readonly name: ScreenName; readonly reason?: string };
+  readonly fit: Fit;
+  readonly focus?: { readonly x: number; readonly y: number };
+  readonly tone: 'auto' | 'plain';
+  readonly toneValues: Partial<ToneOptions>;
+  readonly range: 'scale' | 'absolute';
+  /** With `scale`; straight in L* over the profile's own range when absent. */
+  readonly aim?: AimCurve;
+  readonly weights?: ChannelWeights;
+  readonly format: DotFormat;
+  readonly levels: number;
+  readonly strip?: 'apart' | 'joined';
+  readonly text?: string;
+  readonly warnings: readonly string[];
+  readonly assumptions: readonly string[];
+}
+
+/** An assumption of a job: its profile was not measured. */
+export const sayAssumedProfile = ({ name, origin }: Pick<Profile, 'name' | 'origin'>) =>
+  `The profile ${name} (${origin}).`;
+
+/**
+ * Turn names into records and defaults into values.
+ * @throws AppError name-unknown, file-invalid, option-invalid, material-refused, size-exceeds-field, profile-unusable
+ */
+export function resolveJob(
+  request: JobRequest,
+  { shop, refused }: { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] },
+): JobSpec {
+  refuseMaterial(request.material, refused);
+  const size = resolveSize(request);
+  const learned = request.profile === undefined ? undefined : readProfile(request.profile, shop);
+  if (learned) for (const text of [learned.material, learned.title]) refuseMaterial(text, refused);
+  const machineName = request.machine ?? learned?.machine;
+  if (machineName === undefined) {
+    throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two');
+  }
+  const machine = readMachine(machineName, shop);
+  // A profile may be of a material that the shop has no record of: its chart was drawn from a direction alone.
+  const material =
+    request.material === undefined && learned
+      ? tryMaterial(learned.material, shop)
+      : findMaterial(request.material, shop);
+  const levels = request.levels ?? JOB_DEFAULTS.levels;
+  const grid = resolveGrid(request, { machine, learned });
+  const own = learned?.machine === machine.name ? learned : undefined;
+  const settings = own ? own.settings : startSettings(machine, { grid });
+  if (learned) refuseBeyond(settings, { machine, of: `profile ${learned.name}`, code: 'profile-unusable' });
+  const needs = { machine, settings, grid, learned, levels };
+  const wanted = findScreen(request.screen ?? learned?.screen.name ?? JOB_DEFAULTS.screen, needs);
+  const screen = {
+    name: wanted.name,
+    options: screenOptionsOf(wanted.name, {
+      known: knownToJob(request),
+      request: { ...request, screenOptions: { ...wanted.options, ...request.screenOptions } },
+      learned,
+      levels,
+    }),
+    ...(wanted.reason === undefined ? {} : { reason: wanted.reason }),
+  };
+  const { reason: _, ...choice } = screen;
+  const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen: choice });
+  refuseOversize(size, machine);
+
+  const warnings: string[] = [];
+  const dose = judgeDose({ machine, learned, settings, grid });
+  if (dose) warnings.push(dose);
+  const viewingDistanceMm = request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm;
+  const solid = own && warnOfSolid(own, { grid, viewingDistanceMm });
+  if (solid) warnings.push(solid);
+  if (!learned) warnings.push(STRAIGHT_CURVE_WARNING);
+  if (learned?.origin === 'assumed') {
+    warnings.push(
+      `NOT CALIBRATED: the profile "${learned.name}" is computed from assumed values, not measured on your machine. Good for a look; burn a tone chart and learn the material before you burn a customer’s piece.`,
+    );
+  }
+  if (learned?.origin === 'simulated') {
+    warnings.push(
+      `The profile "${learned.name}" was simulated on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`,
+    );
+  }
+  if (learned && !material) {
+    warnings.push(
+      `There is no record of the material (${learned.material}), so no cautions about it stand here: find out what it gives off, and whether it may be put under a laser at all.`,
+    );
+  }
+  if (request.material !== undefined && learned && request.material !== learned.material) {
+    warnings.push(
+      `The profile "${learned.name}" was learned on ${learned.material}; this job names ${request.material}.`,
+    );
+  }
+  const learnedOn = learned && learned.machine !== machine.name ? tryReadMachine(learned.machine, shop) : undefined;
+  const differences = learned
+    ? compareSettings(learned, { machine, grid, screen, settings, ...(learnedOn ? { learnedOn } : {}) })
+    : [];
+  const predicted = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
+  for (const { message } of differences) warnings.push(`${message}.`);
+  if (predicted)
+    warnings.push(
+      'The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.',
+    );
+  const unread = Object.keys(request.screenOptions ?? {}).filter(
+    (key) => !SCREENS[screen.name].uses.includes(key as keyof ScreenOptions),
+  );
+  if (unread.length > 0) {
+    const said = unread.map((key) => SCREEN_OPTIONS[key as keyof ScreenOptions].title).join(', ');
+    warnings.push(`The screen ${screen.name} does not read: ${said}.`);
+  }
+  const run = shortestRunOf(machine, { settings, grid });
+  if (Number(screen.options.run ?? 1) < run && levels === 2 && !CLUSTERED.has(screen.name)) {
+    warnings.push(
+      `${machine.name} needs ${run} dots for on or off at this speed; ${screen.name} makes shorter runs. Use --screen auto, --run ${run}, or a lower speed.`,
+    );
+  }
+  if (levels > machine.levels) {
+    warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
+  }
+  if (predicted && learned && listVerified(readHistory(learned.name, shop)).ownOnly) {
+    warnings.push(
+      `THIS SCREEN ONLY: ${learned.name} was tested on another screen or grid than its own and came out beyond its limits. Use ${learned.screen.name} at ${learned.grid.pitchMm} × ${learned.grid.lineSpacingMm} mm, or learn a chart with this screen.`,
+    );
+  }
+  const aim = resolveAim(request, { shop, learned });
+  const beyond = aim && warnOfAim(aim, profile);
+  if (beyond) warnings.push(beyond);
+  const apart = aim && warnOfExposures(aim, { shop, profile });
+  if (apart) warnings.push(apart.text);
+  const assumptions = Object.entries(machine.origins)
+    .filter(([, { kind }]) => kind === 'assumed')
+    .map(([group]) => `The machine’s ${group} (${machine.name}).`);
+  if (profile.origin !== 'measured') assumptions.push(sayAssumedProfile(profile));
+  return {
+    size,
+    safeMarginMm: request.safeMarginMm ?? JOB_DEFAULTS.safeMarginMm,
+    viewingDistanceMm,
+    machine,
+    material: material ?? { name: profile.material, title: profile.material, cautions: [] },
+    profile,
+    curve: predicted ? 'predicted' : 'measured',
+    grid: { pitchMm: grid.pitchMm, lineSpacingMm: grid.lineSpacingMm },
+    gridOrigin: grid.origin,
+    ...(own ? { supportedLineSpacingMm: recommendSpacingMm(own) } : {}),
+    settings,
+    screen,
+    fit: request.fit ?? JOB_DEFAULTS.fit,
+    ...(request.focus ? { focus: request.focus } : {}),
+    tone: request.tone ?? JOB_DEFAULTS.tone,
+    toneValues: request.toneValues ?? {},
+    range: request.range ?? JOB_DEFAULTS.range,
+    ...(aim ? { aim } : {}),
+    ...(request.weights ? { weights: request.weights } : {}),
+    format: request.format ?? JOB_DEFAULTS.format,
+    levels,
+    ...(request.strip ? { strip: request.strip } : {}),
+    ...(request.text ? { text: request.text } : {}),
+    warnings,
+    assumptions,
+  };
+}
+
+/** The aim that was asked for, else the profile's; none where lightness is kept as it is. */
+function resolveAim(
+  { aim, range }: JobRequest,
+  { shop, learned }: { readonly shop: Shop; readonly learned: Profile | undefined },
+): AimCurve | undefined {
+  if (aim === undefined) return range === 'absolute' ? undefined : learned?.aim;
+  if (range === 'absolute') {
+    throw new AppError(
+      'option-invalid',
+      '--aim: found --range absolute beside it, which keeps the photo’s own lightness; needed one of the two',
+    );
+  }
+  return parseAim(aim, shop);
+}
+
+/** @throws AppError name-unknown, path-*, file-invalid */
+export function readMachine(name: string, shop: Shop): Machine {
+  const { json, path } = shop.read('machines', name);
+  return parseMachine(json, path);
+}
+
+/** @throws AppError name-unknown, path-*, file-invalid */
+export function readProfile(name: string, shop: Shop): Profile {
+  const { json, path } = shop.read('profiles', name);
+  return parseProfile(json, path);
+}
+
+/** @throws AppError material-refused */
+export function refuseMaterial(text: string | undefined, refused: readonly RefusedMaterial[]): void {
+  const found = text === undefined ? undefined : findRefused(text, refused);
+  if (found) {
+    throw new AppError('material-refused', `${text}: ${found.title} is never put under a laser. ${found.reason}`, {
+      material: found.name,
+      source: found.source,
+    });
+  }
+}
+
+function resolveSize({ size, cornerRadiusMm }: JobRequest): SizeMm {
+  const asked = parseSizeMm(size, '--size');
+  return cornerRadiusMm === undefined ? asked : { ...asked, cornerRadiusMm };
+}
+
+export function resolveScreen(name: string): ScreenName {
+  const found = screenNames.find((known) => known === name);
+  if (!found) {
+    throw new AppError('name-unknown', `found no screen "${name}"; there are ${screenNames.join(', ')}`, {
+      asked: name,
+    });
+  }
+  return found;
+}
+
+/** What a job knows and a chart does not: how the marks add up, and from where the piece is looked at. */
+function knownToJob({ viewingDistanceMm }: JobRequest): Partial<ScreenOptions> {
+  return { response: 'table', viewingDistanceMm: viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm };
+}
+
+/** The options that this screen reads: its defaults, then what is known, then the profile's for the same screen, then the request's. */
+export function screenOptionsOf(
+  name: ScreenName,
+  {
+    request,
+    learned,
+    levels,
+    known = {},
+  }: { request: JobRequest; learned: Profile | undefined; levels: number; known?: Partial<ScreenOptions> },
+): Readonly<Record<string, string | number>> {
+  const own = learned?.screen.name === name ? learned.screen.options : {};
+  const { uses, defaults } = SCREENS[name];
+  const all: Readonly<Record<string, string | number | undefined>> = {
+    ...defaults,
+    ...known,
+    ...own,
+    ...request.screenOptions,
+  };
+  // What changes nothing is left out, so that records from before an option existed still name the same screen.
+  const neutral: Readonly<Record<string, string | number>> = NEUTRAL_OPTIONS;
+  const entries = uses
+    .filter((key) => key !== 'levels' && all[key] !== undefined && all[key] !== neutral[key])
+    .map((key) => [key, all[key]] as const);
+  const options = Object.fromEntries(entries) as Record<string, string | number>;
+  return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
+}
+
+function assumeProfile({
+  material,
+  machine,
+  grid,
+  settings,
+  screen,
+}: {
+  material: Material | undefined;
+  machine: Machine;
+  grid: DotGrid;
+  settings: BurnSettings;
+  screen: ScreenChoice;
+}): Profile {
+  if (!material) {
+    throw new AppError('option-invalid', 'found neither a profile nor a material, needed one of the two');
+  }
+  const { pitchMm, lineSpacingMm } = grid;
+  const profile = straightProfile({
+    material,
+    machine: { name: machine.name, wavelengthNm: machine.wavelengthNm, spotDiameterUm: spotDiameterUm(machine) },
+    grid: { pitchMm, lineSpacingMm },
+    settings,
+    screen,
+  });
+  if (!profile) {
+    const known = material.marks.map(({ wavelengthNm: [min, max] }) => (min === max ? `${min}` : `${min}–${max}`));
+    throw new AppError(
+      'profile-unusable',
+      `${material.title} has no known mark at ${machine.wavelengthNm} nm (${machine.name}); known are ${known.join(', ')} nm`,
+      { wavelengthNm: machine.wavelengthNm },
+    );
+  }
+  if (!takesStrength({ ...screen.options, name: screen.name as ScreenName })) return profile;
+  // Such a screen takes strengths for coverages, so that a straight line would be no guess but a mistake.
+  const points = listMarkTones(fillDotTable(profile)).map((tone) => ({ ...tone, spread: 0 }));
+  return { ...profile, points };
+}
+
+export function refuseOversize(
+  { widthMm, heightMm }: SizeMm,
+  { name, fieldMm: [fieldWidth, fieldHeight] }: Machine,
+): void {
+  if (widthMm <= fieldWidth && heightMm <= fieldHeight) return;
+  const missing = [
+    ...(widthMm > fieldWidth ? [`${round(widthMm - fieldWidth)} mm in width`] : []),
+    ...(heightMm > fieldHeight ? [`${round(heightMm - fieldHeight)} mm in height`] : []),
+  ];
+  throw new AppError(
+    'size-exceeds-field',
+    `found a size of ${widthMm} × ${heightMm} mm, but the field of ${name} is ${fieldWidth} × ${fieldHeight} mm; missing ${missing.join(' and ')}`,
+    { widthMm, heightMm, fieldMm: [fieldWidth, fieldHeight] },
+  );
+}
+
+/** By name, file, title or alias. */
+export function findMaterial(asked: string | undefined, shop: Shop): Material | undefined {
+  if (asked === undefined) return undefined;
+  const wanted = asked.trim().toLowerCase();
+  for (const { name } of shop.list('materials')) {
+    const { json, path } = shop.read('materials', name);
+    const material = parseMaterial(json, path);
+    if ([material.name, material.title.toLowerCase(), ...material.aliases].includes(wanted)) return material;
+  }
+  const { json, path } = shop.read('materials', asked);
+  return parseMaterial(json, path);
+}
+
+/** The same, or nothing where the shop has no record of it. @throws AppError file-invalid, path-unreadable */
+export function tryMaterial(name: string, shop: Shop): Material | undefined {
+  try {
+    return findMaterial(name, shop);
+  } catch (error) {
+    if (error instanceof AppError && error.code === 'name-unknown') return undefined;
+    throw error;
+  }
+}
+
+function tryReadMachine(name: string, shop: Shop): Machine | undefined {
+  return shop.list('machines').some((found) => found.name === name) ? readMachine(name, shop) : undefined;
+}
+
+const round = (mm: number) => Math.round(mm * 100) / 100;

@@ -1,0 +1,2 @@
+export { type PriceList, parsePriceList } from './price-list.ts';
+export * from './quote.ts';
