@@ -4,8 +4,8 @@ export {
   listKnown,
   sayExpectedError,
   sayExposure,
+  sayHeadroom,
   sayPrediction,
   sayReason,
-  sayReserve,
   saySpacing,
 } from '../job/index.ts';
