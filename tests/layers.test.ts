@@ -53,7 +53,7 @@ const OF_A_FACE = ['tasks', 'errors.ts', 'units.ts', 'notices.ts', 'options.ts',
 /** What still reaches below the tasks, with the reason. Nothing may join; what no longer does is taken off. */
 const BELOW: Readonly<Record<string, readonly string[]>> = {
   // The virtual engraver and scanner: a world of its own beside the shop's work.
-  'cli/simulate-faults.ts': ['chart', 'job', 'simulation', 'screens'],
+  'cli/simulate-faults.ts': ['chart', 'job', 'screens', 'simulation'],
   'cli/commands/simulate.ts': ['chart', 'job', 'material', 'plane', 'simulation'],
   // The labels and ranges of tone values, which help texts and the page's controls show.
   'cli/commands/index.ts': ['photo'],

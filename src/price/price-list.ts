@@ -2,7 +2,10 @@ import * as v from 'valibot';
 import { QUANTITIES, wholeWithin, within } from '../quantities.ts';
 import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 
-/** Smallest part of the currency in which a price may be given: a millionth, so that a price a second can be exact. */
+/**
+ * Decimals of a price, count: a millionth of the currency, so that a price a second can be exact. Assumed: fewer than that
+ * no shop asks for.
+ */
 const DECIMALS = 6;
 const keepsDecimals = (value: number) => Number(value.toFixed(DECIMALS)) === value;
 const money = v.pipe(within(0, 1e6), v.check(keepsDecimals, `a price with at most ${DECIMALS} decimals`));

@@ -70,7 +70,7 @@ export interface Quote {
   readonly warnings: readonly string[];
 }
 
-/** Prices of a list are whole millionths of the currency, so that sums are exact. */
+/** Parts of a unit of the currency, count; exact by definition: prices of a list are whole millionths, so that sums are exact. */
 const MILLIONTHS = 1_000_000;
 
 /**
