@@ -74,7 +74,6 @@ const BELOW: Readonly<Record<string, readonly string[]>> = {
   'web/server-curve.ts': ['material'],
   'web/order-lines.ts': ['plane'],
   // Not yet a task.
-  'web/worker-order.ts': ['job', 'material', 'plane', 'plate'],
   'cli/time-compare.ts': ['job', 'plane'],
   'cli/time-fit.ts': ['job', 'machine', 'plane'],
   'cli/timed-bitmap.ts': ['material', 'plane', 'quantities.ts', 'schema.ts'],
@@ -84,7 +83,6 @@ const BELOW: Readonly<Record<string, readonly string[]>> = {
   'cli/commands/machine.ts': ['machine', 'optics', 'sources.ts'],
   'cli/commands/optics.ts': ['job', 'machine', 'optics'],
   'cli/commands/order.ts': ['batch', 'job'],
-  'cli/commands/plate.ts': ['job', 'material', 'plane', 'plate'],
   'cli/commands/profile.ts': ['job'],
   'cli/commands/proof.ts': ['job', 'plane'],
   'cli/commands/time.ts': ['job', 'machine', 'optics'],

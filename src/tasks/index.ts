@@ -16,6 +16,7 @@ export {
   type SaveProfileRequest,
   saveProfile,
 } from './keep-profile.ts';
+export { type BedRequest, type FrameRequest, type LaidRecord, type LayPlatesRequest, layPlates } from './lay-plates.ts';
 export { LIST_OPTIONS, type ListOption, ORDER_COLUMNS } from './list-columns.ts';
 export { listPhotos } from './list-photos.ts';
 export { type Listed, listProfiles, listRecords, readLayouts } from './listing.ts';

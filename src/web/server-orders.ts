@@ -405,7 +405,6 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
       const laid = await work.run('files', 'layPlates', {
         done: folder(id, 'out'),
         out: folder(id, 'plates'),
-        machine: order.wish.machine,
         ...(grid ? { grid } : {}),
       });
       order.plates = laid.plates;

@@ -101,3 +101,29 @@ test(
   },
   TIME,
 );
+
+test(
+  'plates of an order: the same files byte for byte, the same words, in a grid and packed',
+  async () => {
+    const order = await ask('POST', '/api/orders', { body: { title: 'Cups', wish: WISH } });
+    const head = { 'x-file-name': PHOTO };
+    await ask('POST', `/api/orders/${order.id}/photos`, { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
+    await ask('POST', `/api/orders/${order.id}/run`);
+    await expect.poll(async () => (await ask('GET', `/api/orders/${order.id}`)).totals, { timeout: TIME }).toBeTruthy();
+    const there = join(shopDir, 'orders', order.id);
+    for (const grid of [{ columns: 2, rows: 2, widthMm: 20, heightMm: 15 }, undefined]) {
+      rmSync(join(there, 'plates'), { recursive: true, force: true });
+      const laid = await ask('POST', `/api/orders/${order.id}/plates`, { body: grid ? { grid } : {} });
+      const out = join(folder, `plates-${grid?.columns}`);
+      const asked = grid ? ['--grid', '2x2', '--pocket', '20x15'] : [];
+      const said = await command('plate', '--jobs', join(there, 'out'), ...asked, '--out', out);
+      expectSameFiles(join(there, 'plates'), out);
+      expect(laid.plates.map(({ seconds }: { seconds: number }) => seconds)).toEqual(
+        said.plates.map(({ time }: { time: { seconds: number } }) => time.seconds),
+      );
+      expect(laid.plateNotes.slice(0, 1)).toEqual([said.lots[0].explanation]);
+      expect(laid.plates[0].pieces[0].photo.width).toBeGreaterThan(0);
+    }
+  },
+  TIME,
+);
