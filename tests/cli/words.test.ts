@@ -31,7 +31,7 @@ describe('what the command line says of', () => {
     ['an empty --out', ['prepare', 'cat.png', ...SMALL, '--out', ''], /--out: found nothing after it/],
     ['an empty photo', ['prepare', '', ...SMALL], /found an empty argument/],
     ['an empty --shop', ['prepare', 'cat.png', ...SMALL, '--shop', ''], /--shop: found nothing after it/],
-    ['a photo with a name of the system’s own', ['prepare', 'CON.png', ...SMALL], /found the name "CON".*--name/],
+    ['a photo with a name of the system’s own', ['prepare', 'CON.png', ...SMALL], /found the name "CON".*another name/],
     ['a photo whose name is not UTF-8', ['prepare', 'caf\uFFFD.jpg', ...SMALL], /not UTF-8.*rename the file/],
   ])('%s', async (_, argv, says) => {
     const folder = makeFolder();
