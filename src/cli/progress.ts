@@ -1,8 +1,8 @@
 import type { Io } from './command.ts';
 
-/** Anything shorter than this shows no progress, s. */
+/** Anything shorter than this shows no progress. Assumed: a second's wait asks for none. */
 const QUIET_S = 1;
-/** At most so many lines a second where the progress cannot be drawn in place. */
+/** Seconds between two lines where the progress cannot be drawn in place. Assumed: a log stays readable. */
 const LINE_EVERY_S = 1;
 
 export interface Progress {

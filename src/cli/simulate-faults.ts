@@ -20,7 +20,7 @@ import {
 import type { Outcome, Surroundings } from './command.ts';
 import { alignColumns } from './text.ts';
 
-/** Pixels of the burned surface, dots per inch: twice the scan. */
+/** Pixels of the burned surface, dots per inch. Exact: twice the 300 dpi of the scan. */
 const SURFACE_DPI = 600;
 const SCREEN = { name: 'floyd-steinberg', options: {} } as const;
 /** Date of profiles that are thrown away again. */

@@ -11,9 +11,12 @@ import { readScanSettings } from './timed-bitmap.ts';
 
 /** Screens that are compared where none are named: one of each family. */
 const SCREENS = ['floyd-steinberg', 'blue-noise', 'clustered-dot', 'line'];
-/** Line spacings that are compared where none are named, times the job's own. */
+/**
+ * Line spacings that are compared where none are named, times the job's own. Assumed: a step that is seen in the time
+ * each way.
+ */
 const SPACINGS = [0.8, 1, 1.25, 1.6];
-/** More ways than this would keep a shop waiting. */
+/** Most ways that are compared, a count. Assumed: more would keep a shop waiting. */
 const MOST_WAYS = 60;
 
 /** `time --compare`: what a photo costs in burn time against how right it will look. */

@@ -81,7 +81,7 @@ export const fitTimes: Run = async (args, options, surroundings) => {
   };
 };
 
-/** So many readings are told of in words. */
+/** So many readings, a count, are told of in words. Assumed: more are not read; the record has them all. */
 const TOLD_READINGS = 3;
 
 /** @throws AppError readings-too-few, readings-contradict naming the lines: such a fit must not get into a machine's file. */
@@ -284,7 +284,10 @@ const TELLING: Readonly<Record<string, string>> = {
   skipSPerMm: 'a dark and a light picture of one size',
 };
 
-/** Where jobs are known better than this, what is not determined weighs little in them. */
+/**
+ * Where jobs are known better than this, what is not determined weighs little in them. A share. Assumed: a twentieth is
+ * what shops plan by.
+ */
 const WELL_KNOWN_SHARE = 0.05;
 
 function sayUndetermined({ parameters }: MotionFit, { halfShare }: Design): string[] {

@@ -2,10 +2,7 @@ import * as v from 'valibot';
 import { QUANTITIES, wholeWithin, within } from '../quantities.ts';
 import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 
-/**
- * Decimals of a price, count: a millionth of the currency, so that a price a second can be exact. Assumed: fewer than that
- * no shop asks for.
- */
+/** Decimals of a price, a count: a millionth of the currency. Assumed: a price a second can then be exact. */
 const DECIMALS = 6;
 const keepsDecimals = (value: number) => Number(value.toFixed(DECIMALS)) === value;
 const money = v.pipe(within(0, 1e6), v.check(keepsDecimals, `a price with at most ${DECIMALS} decimals`));

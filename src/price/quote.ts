@@ -70,7 +70,10 @@ export interface Quote {
   readonly warnings: readonly string[];
 }
 
-/** Parts of a unit of the currency, count; exact by definition: prices of a list are whole millionths, so that sums are exact. */
+/**
+ * Prices of a list are whole millionths of the currency, so that sums are exact. A count. Exact: 10⁶, the decimals of a
+ * list's prices.
+ */
 const MILLIONTHS = 1_000_000;
 
 /**

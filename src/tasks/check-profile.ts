@@ -144,9 +144,9 @@ function findProfileOf(layout: ChartLayout, shop: Shop): Profile {
   );
 }
 
-/** Longest wait for another check of the same profile, which holds its history for the writing of two files, ms; assumed. */
+/** Longest wait for another check of the same profile. Assumed: it holds its history for the writing of two files. */
 const LONGEST_WAIT_MS = 20_000;
-/** Tries lie between this and twice this apart, so that two that wait do not meet again and again, ms. */
+/** Tries lie between this and twice this apart. Assumed: two that wait then do not meet again and again. */
 const RETRY_MS = 20;
 
 /** One process at a time reads, adds to and writes a history: what another adds meanwhile is not lost. */

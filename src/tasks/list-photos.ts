@@ -9,7 +9,7 @@ import { sniffFormat } from '../plane/index.ts';
 /** Endings of pictures: those that can be read, and those that people take for photos and that a message must name. */
 const PICTURE =
   /\.(jpe?g|jpe|jfif|png|tiff?|webp|avif|heic|heif|hif|gif|bmp|psd|psb|jxl|jp2|dng|cr2|cr3|crw|nef|nrw|arw|srf|sr2|raf|orf|rw2|pef|srw|x3f|iiq|3fr|erf|kdc|mrw)$/i;
-/** What tells a picture whose name says nothing; raw files and HEIC need no more. */
+/** What tells a picture whose name says nothing. Assumed: raw files and HEIC need no more. */
 const HEAD_BYTES = 4096;
 const DEFAULTS_FILE = 'order.json';
 

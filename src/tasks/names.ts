@@ -2,7 +2,7 @@ import { AppError } from '../errors.ts';
 
 /** Names of records: lower-case letters, digits and hyphens. */
 const RECORD_NAME = /^[a-z0-9]+(?:[-.][a-z0-9]+)*$/;
-/** Longest name that is made of a title, letters: file names stay readable. */
+/** Longest name that is made of a title, characters. Assumed: file names stay readable. */
 const MOST_LETTERS = 60;
 
 /** @throws AppError option-invalid */

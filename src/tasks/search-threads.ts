@@ -5,7 +5,7 @@ import { Worker } from 'node:worker_threads';
 import { findPackageRoot } from '../plane/index.ts';
 import type { BandResult, SearchBands } from '../screens/index.ts';
 
-/** More threads than this find too few bands in a phase. */
+/** Most threads, a count. Assumed: more find too few bands in a phase of a card. */
 const MOST_THREADS = 8;
 
 export interface SearchThreads {

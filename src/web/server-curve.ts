@@ -1,6 +1,7 @@
 import { type Profile, toneCurveOf } from '../material/index.ts';
 import type { CurvePoint, DriftPoint } from './protocol.ts';
 
+/** Steps of a curve that is drawn, a count. Assumed: straight between them to less than a pixel. */
 const STEPS = 64;
 
 /** The curve that pictures go through, fine enough to draw. */

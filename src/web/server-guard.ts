@@ -25,8 +25,9 @@ const PAGE_POLICY = [
 export const SHEET_POLICY =
   "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox allow-same-origin allow-modals; frame-ancestors 'self'";
 
+/** Seconds of a year. Exact: 365 days. */
 const YEAR_S = 365 * 24 * 3600;
-/** The body of an entry is a token and nothing else. */
+/** Most bytes and longest times, ms. Assumed: the body of an entry is a token and nothing else. */
 const ENTRY_BODY = { maxBytes: 200, idleMs: 5000, totalMs: 5000 } as const;
 
 export interface GuardOptions {

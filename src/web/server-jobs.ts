@@ -13,15 +13,22 @@ import { clearIncoming, nameIncoming } from './server-incoming.ts';
 import { parseWish, requestOf } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
-/** A photo with more pixels is refused from its header: decoded it would take more than a third of a gigabyte. */
+/**
+ * A photo with more pixels is refused from its header. Assumed: decoded it would take more than a third of a gigabyte.
+ */
 export const MAX_PIXELS = 120e6;
-/** Decoded photos and their light are let go of, the longest unused first, beyond this. */
+/**
+ * Decoded photos and their light are let go of, the longest unused first, beyond this. Assumed: a few large photos
+ * beside a browser, on a computer of 8 GB.
+ */
 const CACHE_BYTES = 700e6;
-/** Windows on one job that are told apart. */
+/** Windows on one job that are told apart. A count. Assumed: more than a shop has screens. */
 const MOST_WINDOWS = 16;
-/** Looks whose dots are kept for the loupe. */
+/** Looks whose dots are kept for the loupe. A count. Assumed: a loupe looks at the present one, seldom at an older. */
 const LOOKS = 4;
-/** Memory of looks that are gone which is kept for the next ones. */
+/**
+ * Memory of looks that are gone which is kept for the next ones. A count. Assumed: a draft and a proof come by turns.
+ */
 const MOST_ROOMS = 2;
 
 const ID = /^[0-9a-f]{16}$/;

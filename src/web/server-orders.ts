@@ -38,8 +38,15 @@ import { optionsOf, parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
 const ID = /^[0-9a-f]{16}$/;
-/** Two cores are left to the page and its proofs where there are more. */
+/**
+ * Workers, a count, and megapixels beside each other. Assumed: two cores are left to the page and its proofs where
+ * there are more.
+ */
 const THREADS = { workers: 2, megapixels: 160 } as const;
+/**
+ * Most photos of an order on the page, a count. Assumed: a list of more is not looked through; the command takes any
+ * number.
+ */
 const MOST_PIECES = 2000;
 
 const share = v.pipe(v.number(), v.minValue(0), v.maxValue(1));

@@ -34,10 +34,17 @@ export interface AppOptions {
   readonly events: EventHub;
 }
 
+/**
+ * Most bytes and longest times, ms, of a file, a request and a list. Assumed: several times what the page sends on a
+ * slow network.
+ */
 const UPLOAD = { maxBytes: MAX_UPLOAD_BYTES, idleMs: 20_000, totalMs: 180_000 } as const;
 const JSON_BODY = { maxBytes: 64_000, idleMs: 10_000, totalMs: 10_000 } as const;
 const LIST_BODY = { maxBytes: 2_000_000, idleMs: 10_000, totalMs: 20_000 } as const;
-/** Files that are received at once, and pages that listen at once. */
+/**
+ * Files that are received at once, pages that listen at once, counts, and the pause between signs of life. Assumed:
+ * more than one shop's screens need; proxies cut what is silent for 30 s.
+ */
 const MOST_UPLOADS = 4;
 const MOST_LISTENERS = 32;
 const HEARTBEAT_MS = 15_000;

@@ -10,10 +10,10 @@ import { NAMED_SIZES } from '../units.ts';
 import type { MachineFacts, MaterialFacts, PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
 import { MAX_PIXELS } from './server-jobs.ts';
 
-/** Largest file of a photo or a capture, bytes. */
+/** Largest file of a photo or a capture, bytes. Assumed: above every camera's file. */
 export const MAX_UPLOAD_BYTES = 200e6;
 
-/** Pieces that a shop has at hand, beside the named sizes. */
+/** Pieces that a shop has at hand, beside the named sizes. Assumed: common blanks. */
 const PIECES: readonly PieceFacts[] = [
   ...Object.entries(NAMED_SIZES).map(([name, { widthMm, heightMm, cornerRadiusMm }]) => ({
     name,

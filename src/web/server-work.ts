@@ -17,7 +17,10 @@ type ValueOf<N extends TaskName> = Awaited<ReturnType<Tasks[N]>> extends Answer<
  */
 export type Lane = 'draft' | 'proof' | 'files' | 'photos';
 
-/** Longest that a task may take. A screen that searches its dots takes minutes of a proof, which a newer wish ends at once. */
+/**
+ * Longest that a task may take. Assumed: a screen that searches its dots takes minutes of a proof, which a newer wish
+ * ends at once.
+ */
 const LIMITS_MS: Readonly<Record<Lane, number>> = {
   draft: 20_000,
   proof: 300_000,

@@ -33,7 +33,10 @@ export interface OpenedPage {
 }
 
 const TOKEN = /^[0-9a-f]{48}$/;
-/** Connections at once that have not shown the token, and what a slow or silent one may take, ms; assumed. */
+/**
+ * Connections at once that have not shown the token, and what a slow or silent one may take, ms. Assumed: a browser
+ * opens six, and an upload may take minutes.
+ */
 const CONNECTIONS = { mostStrangers: 64, headersMs: 10_000, requestMs: 240_000 } as const;
 
 /**

@@ -47,6 +47,7 @@ export interface CaptureInput {
   readonly maxPixels: number;
 }
 
+/** Long side of the picture of a capture, pixels. Assumed: corners are set to a pixel on common screens. */
 const VIEW_PX = 1600;
 
 export const openCapture = answering(async ({ path, name, maxPixels }: CaptureInput) => {

@@ -39,5 +39,8 @@ export function openContext(date?: string): TaskContext {
   };
 }
 
-/** Longest that a photo from outside may take to decode, seconds; the lane's own limit ends what does not heed it. */
+/**
+ * Longest that a photo from outside may take to decode, seconds. Assumed: many times what an honest one takes; the
+ * lane's own limit ends what does not heed it.
+ */
 export const UPLOAD_SECONDS = 60;

@@ -39,7 +39,7 @@ function resolveHere(request: JobRequest): JobSpec {
   return resolveJob(request, { shop, refused: refused() });
 }
 
-/** Long side of the picture of the whole photo that the page shows, pixels. */
+/** Long side of the picture of the whole photo that the page shows, pixels. Assumed: sharp on common screens. */
 const VIEW_PX = 1600;
 
 export interface OpenPhotoInput {
@@ -108,6 +108,7 @@ export interface DraftInput extends DrawInput {
 
 /** The light of the last drafts, coarse: by sight and by dots a pixel. */
 const coarse = new Map<string, CoarseSight>();
+/** Drafts whose coarse light is kept, a count. Assumed: a person goes back and forth between a few. */
 const MOST_COARSE = 4;
 
 function coarsen({ sight, sightKey, longSidePx }: DraftInput, spec: JobSpec): CoarseSight {
@@ -134,12 +135,14 @@ export interface ExactInput extends DrawInput {
 
 /** The last looks, until they are asked what they foretell: the picture is shown first. One a window that is looking. */
 const held = new Map<string, DotLook>();
+/** Looks that are held, a count. Assumed: more windows than look at once. */
 const MOST_HELD = 3;
 /**
  * Toned planes of looks that are done with, for the next ones: fresh memory of a large plane costs a third of the time that
  * its pixels cost.
  */
 const spare: Uint16Array[] = [];
+/** Toned planes that are kept, a count. Assumed: one is drawn while one is shown. */
 const MOST_SPARE = 2;
 
 function letGo({ made }: DotLook, { picture }: Sight): void {

@@ -6,7 +6,10 @@ import type { OptionValues, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
-/** Smallest power, speed, rate and duration that an option takes; they must be above 0. */
+/**
+ * Smallest power (W), speed (mm/s), rate (kHz) and duration (ns) that an option takes. Assumed: they must be above 0,
+ * and no machine goes lower.
+ */
 const LEAST = 0.001;
 
 export const run: Run = async (_args, options, { shop, warn }) => {

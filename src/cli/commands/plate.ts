@@ -186,7 +186,7 @@ function readCorrection(options: OptionValues): NonNullable<LayPlatesRequest['co
   };
 }
 
-/** Largest turn that is a measurement and not a mistake, degrees. */
+/** Largest turn that is a measurement. Assumed: beyond it is a mistake, or another way up. */
 const MOST_TURN_DEG = 10;
 
 /** Degrees, or a fall over a length such as `0.25/90`. */

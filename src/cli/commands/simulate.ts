@@ -44,13 +44,16 @@ import { simulateFaults } from '../simulate-faults.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 import { readTicket } from '../timed-bitmap.ts';
 
-/** Resolution of a surface kept as numbers, and as a picture, dots per inch. */
+/**
+ * Resolution of a surface kept as numbers, and as a picture, dots per inch. Assumed: four and two times a usual scan.
+ */
 const SURFACE_DPI = { npy: 1200, png: 600 } as const;
 const BURN_FAULTS = ['tilt', 'dirty-lens', 'mirrored'] as const;
 type BurnFault = (typeof BURN_FAULTS)[number];
 const FAULTS: readonly string[] = [...BURN_FAULTS, ...Object.keys(CAPTURE_FAULTS)];
 const isBurnFault = (fault: string): fault is BurnFault => BURN_FAULTS.includes(fault as BurnFault);
 const isCaptureFault = (fault: string): fault is CaptureFault => Object.hasOwn(CAPTURE_FAULTS, fault);
+/** Quality of a phone's file, percent. Assumed: about what phones write. */
 const JPEG_QUALITY = 90;
 
 export const run: Run = async ([action, file], options, surroundings) => {

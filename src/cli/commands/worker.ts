@@ -3,7 +3,10 @@ import type { Run } from '../command.ts';
 import { onInterrupt } from '../interrupt.ts';
 import { numberOf, textOf } from '../options.ts';
 
-/** Silence after which a piece is given to another worker, s. */
+/**
+ * Silence after which a piece is given to another worker. Assumed: renewed every few seconds, it outlasts a busy
+ * computer.
+ */
 const LEASE_S = 15;
 
 export const run: Run = async (_, options, { io }) => {

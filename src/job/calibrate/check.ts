@@ -92,7 +92,8 @@ export interface Check extends Drift {
 
 /**
  * Limits in units of the repeatability. One patch beyond three standard deviations is rare (0.3 %), and the mean of
- * |ΔL*| of seven patches that only scatter is 0.8 ± 0.23 units; twice that is taken as beyond repair. Assumed.
+ * |ΔL*| of seven patches that only scatter is 0.8 ± 0.23 units; twice that is taken as beyond repair. Assumed: below
+ * these a shop would burn as before.
  */
 export const DRIFT_LIMITS = {
   holdsMean: 1.5,
@@ -191,8 +192,8 @@ export function checkLocated(
 }
 
 /**
- * A strip aims at tones that it was given in hundredths of L* for coverages of five decimals: on a steep curve both
- * together move a tone by less than this, ΔL*; computed for 5 L* per percent of coverage.
+ * Difference of tones, ΔL*, within which two aims are one: a strip aims at tones that it was given in hundredths of L*
+ * for coverages of five decimals. Assumed: computed for a steep curve of 5 L* per percent of coverage.
  */
 const SAME_AIM_L = 0.02;
 

@@ -103,11 +103,14 @@ export interface Learned extends ProfileFit {
 }
 
 /**
- * How light the whole is by a capture alone: a camera that meters what fills the frame is off by the frame's own lightness, a stop
- * either way; common practice, no source.
+ * Factor on the light: how light the whole is by a capture alone. Assumed: a camera that meters what fills the frame is
+ * off by the frame's own lightness, a stop either way (common practice, no source).
  */
 const UNREFERENCED: ExposureBand = { basis: 'none', factor: 2 };
-/** A flatbed looks at its own white strip before each scan; with its automatics off it keeps to that; assumed. */
+/**
+ * Factor on the light. Assumed: a flatbed looks at its own white strip before each scan; with its automatics off it
+ * keeps to that.
+ */
 const BY_SCANNER: ExposureBand = { basis: 'scanner', factor: 1.1 };
 
 /** Captures with a reference share its tolerance, which no number of them makes smaller: the middle one counts. */
@@ -300,7 +303,10 @@ function listWarnings(read: readonly ReadCapture[]): readonly Notice[] {
   ];
 }
 
-/** A patch about which captures of one piece differ by more than this, ΔL*, and this many robust deviations, is odd. */
+/**
+ * A patch about which captures of one piece differ by more than this, ΔL*, and this many robust deviations, is odd.
+ * Assumed: honest patches pass five once in millions; less than 1.5 L* does no harm.
+ */
 const ODD_LEAST_L = 1.5;
 const ODD_DEVIATIONS = 5;
 

@@ -14,10 +14,13 @@ export interface PaletteOptions {
   readonly count?: number;
 }
 
-/** Without a number, a mark must differ from bare and every other by this, ΔE: a step that a photograph gains from. */
+/**
+ * Without a number, a mark must differ from bare and every other by this, ΔE: a step that a photograph gains from. And
+ * so many marks at most, a count. Assumed: four tones give a photo what it gains; each mark is a burn more.
+ */
 const CLEAR_DELTA_E = 12;
 const CHOSEN = 4;
-/** Colours that differ less than this are taken for one, ΔE: about what a reading repeats to; assumed. */
+/** Colours that differ less than this are taken for one, ΔE. Assumed: about what a reading repeats to. */
 const SAME_DELTA_E = 1.5;
 
 /**

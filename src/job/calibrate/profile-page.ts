@@ -7,7 +7,10 @@ import { sayHeadroom } from './headroom.ts';
 import type { Learned, ReadCapture } from './learn.ts';
 import { nameScatterCause, type ScatterAnalysis } from './scatter.ts';
 
-/** Quality of the captures on the page: outlines stay sharp, a scan takes a few hundred kilobytes. */
+/**
+ * Quality of the captures on the page, 0 … 100 in percent. Assumed: outlines stay sharp, a scan takes a few hundred
+ * kilobytes.
+ */
 const JPEG_QUALITY = 72;
 
 /** The spacing that the measured solid supports, beside the burned one. */
@@ -155,11 +158,17 @@ function showCapture({ name, image, located, readings }: ReadCapture, picture: s
   <figcaption class="soft">${escapeHtml(name)}: ${located.tags.length} of ${located.layout.tags.length} tags, ${roundTo(located.pxPerMm * 25.4, 0)} pixels per inch, ${readings.readings.length} patches read, ${readings.rejected.length} left out; ${curve}. Light on the chart differed by a factor of ${roundTo(readings.unevenness, 2)} and was levelled; references then agree to ${roundTo(100 * readings.disagreement, 1)} %.</figcaption></figure>`;
 }
 
-/** Patches pictured of each kind at most: enough to see why, on one line of the page. */
+/** Patches pictured of each kind at most, a count. Assumed: enough to see why, on one line of the page. */
 const PICTURED_MAX = 8;
-/** Tones whose patches are pictured because the model explains them worst. */
+/**
+ * Tones whose patches are pictured because the model explains them worst, a count. Assumed: the fourth worst tells no
+ * more.
+ */
 const WORST_TONES = 3;
-/** What of its surroundings a picture shows beside a patch, shares of its side. */
+/**
+ * What of its surroundings a picture shows beside a patch, shares of its side. Assumed: the gap and the edge of the
+ * next patch.
+ */
 const AROUND = 0.35;
 
 interface OddPatch {
@@ -241,6 +250,9 @@ function showScatter(scatter: ScatterAnalysis, { widthMm, heightMm }: Learned['l
 </div>`;
 }
 
+/**
+ * Size of a plot and its margins, CSS pixels. Assumed: two beside each other on a printed page, with room for numbers.
+ */
 const PLOT = { width: 520, height: 230, left: 30, right: 14, top: 8, bottom: 24 } as const;
 
 interface Axes {

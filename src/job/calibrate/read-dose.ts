@@ -47,14 +47,18 @@ export interface DoseReading {
 }
 
 export const DOSE_LIMITS = {
-  /** Share of the strongest contrast that counts as enough. */
+  /** Share of the strongest contrast that counts as enough. Assumed: 3 % are within a reading's own scatter. */
   enough: 0.97,
-  /** Least share of the strongest contrast of a recommended cell. */
+  /** Least share of the strongest contrast of a recommended cell. Assumed: less gives away tones. */
   recommended: 0.95,
-  /** Largest share of the dose at which the mark overburns; assumed. */
+  /** Largest share of the dose at which the mark overburns. Assumed: lens, batch and dirt move a dose by a fifth. */
   margin: 0.8,
-  /** A mark is weaker again when it falls by this many times the scatter, and by this share of the strongest. */
+  /**
+   * A mark is weaker again when it falls by this many times the scatter, a count, and by this share of the strongest.
+   * Assumed: three deviations are seldom chance.
+   */
   turnScatter: 3,
+  /** Share of the strongest contrast. Assumed: a smaller fall is harmless. */
   turnShare: 0.05,
 } as const;
 

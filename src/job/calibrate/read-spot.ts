@@ -34,9 +34,16 @@ export interface SpotReading {
   readonly notes: readonly string[];
 }
 
-/** Share of the width of a scan line by which lines may lie apart: a fifth of overlap bridges wobble (commonPractice). */
+/**
+ * Share of the width of a scan line by which lines may lie apart. Assumed: a fifth of overlap bridges wobble
+ * (commonPractice).
+ */
 const SPACING_TO_WIDTH = 0.8;
-/** Lines this close touch and say nothing about their width. */
+/**
+ * Lines of a larger share touch and say nothing about their width; counts: the fewest ladders that fit one width, and
+ * the largest n. Assumed: above 0.85 the gaps close by wobble alone, three ladders show their own scatter, and n beyond
+ * 4 is no paper's.
+ */
 const SHARE_MAX = 0.85;
 const MIN_LADDERS = 3;
 const N_MAX = 4;

@@ -41,14 +41,26 @@ interface ScatterCapture {
   readonly readings: Pick<Readings, 'readings' | 'bare' | 'solidRatio' | 'direction'>;
 }
 
-/** Fewer degrees of freedom say nothing about five parts. */
+/**
+ * Fewer degrees of freedom say nothing about five parts. And squares of the map, counts. Assumed: four degrees a part;
+ * squares of about 5 mm on a card.
+ */
 const LEAST_FREEDOM = 20;
 const MAP = { columns: 16, rows: 10 } as const;
-/** Quantile of 95 % of F for 4 to 6 and some thirty degrees of freedom, rounded up. */
+/**
+ * Quantile of 95 % of F for 4 to 6 and some thirty degrees of freedom, rounded up. A ratio. Exact: as F's tables say,
+ * rounded up.
+ */
 const BEYOND_CHANCE = 2.8;
-/** Tones for which the map is drawn, shares of the half range from its middle. */
+/**
+ * Tones for which the map is drawn, shares of the half range from its middle. Assumed: five evenly over the range,
+ * without its ends.
+ */
 const MAP_TONES: readonly number[] = [-0.7, -0.35, 0, 0.35, 0.7];
-/** Blocks of a patch between which the reader takes the spread; on a coarse capture there are fewer, and grain counts for more. */
+/**
+ * Blocks of a patch between which the reader takes the spread; on a coarse capture there are fewer, and grain counts
+ * for more. A count. Exact: the reader's 6 × 6.
+ */
 const BLOCKS_IN_PATCH = 36;
 
 interface Difference {

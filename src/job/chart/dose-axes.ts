@@ -27,6 +27,7 @@ export function describeSetting(setting: Setting): { readonly label: string; rea
   return Object.values(DOSE_SETTINGS).find((one) => one.setting === setting)!;
 }
 
+/** Most values of one axis, a count. Assumed: more leave no room for a patch on any chart. */
 const VALUES_MAX = 40;
 
 /**
@@ -96,9 +97,14 @@ function rangeOf(setting: Setting, machine: Machine): Range | 'none' | undefined
   }
 }
 
-/** Steps of the sweep that is made when none is asked for. */
+/**
+ * Steps of the sweep that is made when none is asked for. Counts. Assumed: 30 patches fill a card and are told apart.
+ */
 const DEFAULT_STEPS = { columns: 6, rows: 5 } as const;
-/** From half to twice what the chart would burn with, within the machine's range. */
+/**
+ * From half to twice what the chart would burn with, within the machine's range. A factor. Assumed: materials differ by
+ * about as much from what a machine starts with.
+ */
 const DEFAULT_REACH = 2;
 
 /** Power across, speed down, in equal ratios around the settings: a range of doses of 16 to 1. */

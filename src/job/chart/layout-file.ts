@@ -45,7 +45,10 @@ const LAYOUT = v.looseObject({
   ),
 });
 
-/** No place, count or setting of a chart is as large, whatever its unit. */
+/**
+ * No place, count or setting of a chart is as large, whatever its unit. A number without unit. Assumed: keeps sums of
+ * what a file says finite.
+ */
 const LARGEST = 1e9;
 
 /** The first number, of fields that the schema does not name too, that is beyond all reason. */

@@ -7,7 +7,10 @@ import type { ChartCost, ChartSpec } from './charts.ts';
 import { describeSetting } from './dose-axes.ts';
 import { sayExpectedError } from './expected-error.ts';
 
-/** Long side of the chart's picture on the page, pixels. */
+/**
+ * Long side of the chart's picture on the page, pixels. Assumed: sharp when printed over a page's width, a file of
+ * little size.
+ */
 const PICTURE_PX = 1100;
 
 /** The chart as it stands in the file, black where the beam fires, as a picture for the page: PNG as a data URI. */

@@ -57,9 +57,15 @@ export interface MarksSpec {
   readonly warnings: readonly string[];
 }
 
-/** Palettes whose colours lie further apart than this beside their lightness are colours to the eye, ΔE in a* b*. */
+/**
+ * Palettes whose colours lie further apart than this beside their lightness are colours to the eye, ΔE in a* b*.
+ * Assumed: a palette of greys with a tinge is judged by its lightness alone.
+ */
 const COLOURFUL = 12;
-/** Lightness carries the picture: beyond the palette's colours a difference in L* counts so many times one in a* or b*. */
+/**
+ * Lightness carries the picture: beyond the palette's colours a difference in L* counts so many times one in a* or b*.
+ * Assumed, by eye on portraits: with 1 faces turn to the nearest colour and lose their shape.
+ */
 const LIGHTNESS_WEIGHT = 2;
 
 /**
@@ -336,7 +342,10 @@ function openTones(toned: Plane<'luminance'>, { linear, range }: Gamut): WantedA
   };
 }
 
-/** Nodes of the table of colours along one axis, which runs over sRGB codes so that steps look even. */
+/**
+ * Nodes of the table of colours along one axis, which runs over sRGB codes so that steps look even. A count. Assumed:
+ * straight between them to 1 ΔE; more cost time by their cube.
+ */
 const NODES = 17;
 
 /** Wanted colours of the photo: mixtures at the nodes of a cube of colours, found where the photo has them, linear between. */
@@ -442,7 +451,7 @@ function compareSeen(
   };
 }
 
-/** About so many pixels along the long side of the proof. */
+/** About so many pixels along the long side of the proof. Assumed: a card fills a screen without scrolling. */
 const PROOF_PX = 1200;
 
 /** The piece in its colours, averaged in linear light. */

@@ -20,8 +20,8 @@ export function parseOrderCsv(
 const RESERVED = /^(con|prn|aux|nul|com\d|lpt\d)(\..*)?$/i;
 
 /**
- * Longest name of a piece, bytes of UTF-8: most systems take file names of 255, of which an ending such as `.ticket.json`
- * and a number that tells two pieces apart take some.
+ * Longest name of a piece, bytes of UTF-8: most systems take file names of 255, of which an ending such as
+ * `.ticket.json` and a number that tells two pieces apart take some. Assumed: 55 bytes of endings are enough.
  */
 const MOST_BYTES = 200;
 const countBytes = (text: string) => new TextEncoder().encode(text).length;

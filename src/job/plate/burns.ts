@@ -8,7 +8,7 @@ import type { JobTicket } from './jobs.ts';
 import type { PlateBurn } from './ticket.ts';
 import { type BitmapTime, timeBitmap } from './time.ts';
 
-/** As for photos: what a computer of the trade holds in memory. */
+/** Most dots of a plate's bitmap, as for photos. Assumed: what a computer of the trade holds in memory. */
 const MOST_DOTS = 268_435_456;
 
 /** What lies in a bitmap: a piece or the strip, with its dots. */

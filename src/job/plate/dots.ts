@@ -63,9 +63,15 @@ export interface MarksBitmap {
   readonly offMm: readonly PointMm[];
 }
 
-/** Width of the lines of a mark, mm; at least one dot, and an odd number of them so that the middle is a dot. */
+/**
+ * Width of the lines of a mark, mm; at least one dot, and an odd number of them so that the middle is a dot. Assumed:
+ * thin enough to measure by, wide enough to see.
+ */
 const LINE_MM = 0.1;
-/** Share of the inset that an arm of a mark is long, so that it ends on the piece. */
+/**
+ * Share of the inset that an arm of a mark is long, so that it ends on the piece. Assumed: the rest is for a piece that
+ * lies askew.
+ */
 const ARM_SHARE = 0.6;
 
 /**
@@ -120,7 +126,7 @@ export function drawMarks(marks: readonly AlignmentMark[], { pitchMm, lineSpacin
 /** Dots of a line on each side of its middle one. */
 const halfLine = (stepMm: number) => Math.max(0, Math.floor(LINE_MM / stepMm / 2));
 
-/** Long side of a piece's picture on a plate's ticket, pixels. */
+/** Long side of a piece's picture on a plate's ticket, pixels. Assumed: tells pieces apart, a file of little size. */
 const PICTURE_PX = 220;
 
 /**

@@ -17,9 +17,14 @@ import { drawMarks } from './dots.ts';
 import { renderJigPage } from './jig-page.ts';
 import { quoteCell } from './ticket.ts';
 
-/** Dots of the alignment marks where no job says better, mm. */
+/**
+ * Dots of the alignment marks where no job says better, mm. Assumed: half of a line's width, so that lines are even.
+ */
 const MARKS_STEP_MM = 0.05;
-/** A bitmap of lines needs no more dots than this; wider apart they are burned at a multiple of the job's. */
+/**
+ * A bitmap of lines needs no more dots than this; wider apart they are burned at a multiple of the job's. Assumed: 8
+ * MB, written in a moment.
+ */
 const MOST_MARK_DOTS = 64e6;
 
 export interface JigFacts {

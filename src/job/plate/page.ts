@@ -11,7 +11,7 @@ export interface PlatePageFacts {
   readonly pictures: readonly string[];
 }
 
-/** Tables of so many rows are kept on one page. */
+/** Tables of so many rows are kept on one page. Assumed: a printed page holds two such tables. */
 const MOST_ROWS = 16;
 
 /** The ticket of a plate to print: layout to scale, what to do in which sequence, where every bitmap goes. */

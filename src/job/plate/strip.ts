@@ -8,7 +8,7 @@ import type { LaidPlate } from './batches.ts';
 import type { Part } from './burns.ts';
 import { timeBitmap } from './time.ts';
 
-/** Bare edge of the scrap around a control strip, mm. */
+/** Bare edge of the scrap around a control strip, mm. Assumed: what a person's placing by eye is off. */
 const STRIP_EDGE_MM = 2;
 
 /** What a pocket for the control strip measures: the strip with its edge. */

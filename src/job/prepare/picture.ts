@@ -12,7 +12,10 @@ import {
 import type { JobSpec } from '../request/spec.ts';
 import { chooseFocus, type Focus } from './choices.ts';
 
-/** Long side of the small photo on the ticket, pixels: 240 per inch at the width it has there. */
+/**
+ * Long side of the small photo on the ticket, pixels: 240 per inch at the width it has there. Assumed: as fine as print
+ * at reading distance.
+ */
 const THUMB_PX = 480;
 
 /** What the road keeps of a photo once its light is at the dots. */

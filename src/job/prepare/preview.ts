@@ -33,13 +33,22 @@ import { assessProof, cutOut } from './proof.ts';
 import { type Made, searchDots, tabulateCoverage } from './run.ts';
 import { type Ticket, writeTicket } from './ticket.ts';
 
-/** About so many pixels along the long side of the picture of a proof: what a card takes of a screen. */
+/**
+ * About so many pixels along the long side of the picture of a proof: what a card takes of a screen. Assumed: larger
+ * pictures take longer and are shown smaller.
+ */
 const LOOK_PX = 1100;
-/** Fewer along the long side of a draft would not be a picture. */
+/** Fewer along the long side of a draft would not be a picture. Assumed: a face is still one at that size. */
 const LEAST_DRAFT_PX = 160;
-/** Rows that are toned before anybody asks again whether the picture is still wanted. */
+/**
+ * Rows that are toned before anybody asks again whether the picture is still wanted. A count. Assumed: a few
+ * milliseconds of work.
+ */
 const TONE_ROWS = 512;
-/** Colours over what is cut off, sRGB, at the dark and at the light end. */
+/**
+ * Colours over what is cut off, sRGB codes, at the dark and at the light end. Assumed: blue and orange, told apart by
+ * everyone and never a piece's own.
+ */
 export const CLIP_COLOURS = { dark: [28, 110, 214], light: [226, 88, 12] } as const;
 
 /** A photo's light at the dots of one crop, kept while a person tries tones on it: plain data that threads can share. */

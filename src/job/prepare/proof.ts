@@ -31,11 +31,14 @@ import type { Picture } from './picture.ts';
 import type { Ticket } from './ticket.ts';
 import type { TicketPictures } from './ticket-page.ts';
 
-/** About so many pixels along the long side of the proof: a card fills a screen without scrolling. */
+/** About so many pixels along the long side of the proof. Assumed: a card fills a screen without scrolling. */
 const PROOF_PX = 1200;
-/** A tenth larger than at level 6 in a third of the time. */
+/** Compression level without unit. Assumed: a tenth larger than at level 6 in a third of the time. */
 const PROOF_FILE = { format: 'png', compression: 2 } as const;
-/** The detail: so much of the work, mm, around the middle of the picture, and pixels along one dot. */
+/**
+ * The detail: so much of the work, mm, around the middle of the picture, and pixels along one dot. Counts of pixels and
+ * dots. Assumed: single dots are seen, and a face's eye still is one.
+ */
 const DETAIL = { widthMm: 2.4, heightMm: 1.9, pixelsPerDot: 4, maxDots: 200 } as const;
 
 export interface ProofFacts {

@@ -40,7 +40,9 @@ import { describeStrip, joinStrip, makeStrip } from './strip.ts';
 import { type Ticket, writeTicket } from './ticket.ts';
 import { renderTicketPage } from './ticket-page.ts';
 
-/** From this size on it pays to give a photo's memory back at once. */
+/**
+ * From this size on it pays to give a photo's memory back at once. Assumed: 24 MB of colour; smaller ones are not felt.
+ */
 const LARGE_PIXELS = 8e6;
 
 export interface PrepareOptions {
@@ -176,7 +178,10 @@ function finishDots(asked: Asked, dots: Dots, { frame, opaque }: Picture, spec: 
   return { ...asked, dots, time, warnings };
 }
 
-/** A photo whose tones lie this close to the piece's bare surface, in the mean, may well give no dot, L*. */
+/**
+ * A photo whose tones lie this close to the piece's bare surface, in the mean, may well give no dot, L*. Assumed: about
+ * what is just seen.
+ */
 const BARE_PHOTO_L = 1;
 
 /**

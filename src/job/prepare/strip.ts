@@ -8,7 +8,10 @@ import { predictPoints } from '../request/curve.ts';
 import type { JobSpec } from '../request/spec.ts';
 import { aimTones } from '../request/tones.ts';
 
-/** Size of the strip and its distance from the piece, mm. */
+/**
+ * Size of the strip and its distance from the piece. Assumed: five tones with their references, beside a card on common
+ * scrap.
+ */
 export const STRIP_DEFAULTS = { lengthMm: 60, breadthMm: 8, gapMm: 3 } as const;
 
 export type StripSide = 'below' | 'right';

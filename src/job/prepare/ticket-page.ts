@@ -94,7 +94,10 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
   return wrapPage({ title: `Ticket: ${ticket.name}`, style: `${STYLE}${shrinkPrint(ticket)}`, body });
 }
 
-/** More lines to read than these make the whole sheet smaller; so many more fill what a hundredth of size gives. */
+/**
+ * More lines to read than these make the whole sheet smaller; so many more fill what a hundredth of size gives;
+ * characters of a line, and the least size as a share. Assumed, by printing: smaller letters are not read.
+ */
 const LINES = { free: 9, perHundredth: 0.75, longest: 105, least: 0.76 } as const;
 
 /** A ticket is one sheet however much there is to warn of: print becomes smaller by the lines that are too many. */

@@ -3,7 +3,10 @@ import { type AimCurve, type Profile, parseProfile, type Shop, toneCurveOf } fro
 import { type Notice, notice } from '../../notices.ts';
 import { roundTo } from '../page/html.ts';
 
-/** Ends of two ranges that differ by less than this are the same to the eye, ΔL*. */
+/**
+ * Ends of two ranges that differ by less than this are the same to the eye, ΔL*. Assumed: less is not seen side by
+ * side.
+ */
 const SAME_L = 0.5;
 
 /**

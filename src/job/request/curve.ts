@@ -15,11 +15,17 @@ import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import type { JobSpec } from './spec.ts';
 
-/** Field that is screened for each coverage, dots; the border, where screens start differently, is left out of the mean. */
+/**
+ * Field that is screened for each coverage, dots; the border, where screens start differently, is left out of the mean.
+ * Assumed: 96² dots give the mean to 0.001.
+ */
 const FIELD = { side: 160, border: 32 } as const;
-/** Steps of lightness closer than this are one, so that the correction can be inverted. */
+/**
+ * Steps of lightness closer than this are one, so that the correction can be inverted. Assumed: far below what is
+ * measured.
+ */
 const SMALLEST_STEP_L = 1e-3;
-/** A curve that ends so far beyond its solid has turned back, ΔL*. */
+/** A curve that ends so far beyond its solid has turned back, ΔL*. Assumed: less is the curve's own error. */
 const TURN_MIN_L = 1;
 
 interface Halftone {

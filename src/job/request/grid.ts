@@ -22,6 +22,7 @@ const LIMITS = {
   spots: 5,
   /** At most so many times the dose that was learned, or that the machine starts with; from `warn` times on it is said. */
   dose: 4,
+  /** From this factor on it is said. Assumed: half as much again is beyond a usual choice. */
   warn: 1.5,
 } as const;
 
@@ -171,11 +172,20 @@ export function judgeDose(question: DoseQuestion, { asked = false } = {}): strin
     : `The dose is ${found}: the mark may stay faint. Burn a trial piece first, or raise the power or lower the speed.`;
 }
 
-/** Share of the tonal range that the solid may lose against the burned one and still have the full tone; assumed. */
+/**
+ * Share of the tonal range that the solid may lose against the burned one and still have the full tone. Assumed: less
+ * than captures repeat to.
+ */
 const FULL_TONE_LOSS = 0.02;
-/** A spacing within this share of the burned one is no reason to change; assumed. */
+/**
+ * A spacing within this share of the burned one is no reason to change. Assumed: a tenth saves too little time to burn
+ * a chart again.
+ */
 const SAME_SPACING = 0.1;
-/** Spacings that are looked at, as shares of the burned one. */
+/**
+ * Spacings that are looked at, as shares of the burned one. Assumed: the response model is not asked beyond what its
+ * chart showed.
+ */
 const REACH = { narrowest: 0.5, widest: 2 } as const;
 
 type Burned = Surface & Pick<Profile, 'grid' | 'settings'>;
@@ -201,9 +211,15 @@ export function recommendSpacingMm(profile: Burned): number {
   return best;
 }
 
-/** More dose by which it is asked whether the solid could become stronger. */
+/**
+ * More dose by which it is asked whether the solid could become stronger. A factor. Assumed: as much as most shops have
+ * to spare.
+ */
 const MORE_DOSE = 1.25;
-/** ΔL* from which a shortfall, or lines in a solid, are worth a word; about the least difference that is seen side by side. */
+/**
+ * ΔL* from which a shortfall, or lines in a solid, are worth a word. Assumed: about the least difference that is seen
+ * side by side.
+ */
 const WORTH_SAYING_L = 1;
 
 /** ΔL* that a solid would still gain by a quarter more dose, by the response model; 0 where it is saturated. */

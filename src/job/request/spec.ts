@@ -74,7 +74,9 @@ export interface JobRequest {
   readonly text?: string;
 }
 
-/** One labelled set of defaults for the command, its help and the page. */
+/**
+ * One labelled set of defaults for the command, its help and the page. Counts of levels. Exact: 2, a dot fires or not.
+ */
 export const JOB_DEFAULTS = {
   tone: 'auto',
   range: 'scale',

@@ -1,7 +1,10 @@
 import { type AimedTone, CHART_DEFAULTS } from '../../chart/index.ts';
 import { type TonePoint, toneCurveOf } from '../../material/index.ts';
 
-/** Tones of a strip between bare and solid. */
+/**
+ * Tones of a strip between bare and solid. A count. Assumed: as many as `STRIP_TONES` of the chart, for which a strip
+ * has room.
+ */
 const STRIP_TONES = 5;
 
 /** Equal steps of L* between bare and solid, half a step away from the ends for `verify`, and the coverage of each. */

@@ -3,10 +3,13 @@ import { mean, NORMAL_95_ROUNDED } from '../../numeric/index.ts';
 import { lightnessOfReflectance, ONE, reflectanceOfLightness } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
 
-/** A tone that is known worse than this is badly known: side by side everybody sees so much, ΔL*; commonPractice. */
+/**
+ * A tone that is known worse than this is badly known, ΔL*. Assumed: side by side everybody sees so much
+ * (commonPractice).
+ */
 export const BADLY_KNOWN_L = 3;
 /** Normal quantile of a two-sided 95 % interval. */
-/** Tones of a picture are looked at in steps of so much L*. */
+/** Tones of a picture are looked at in steps of so much L*. Assumed: finer than uncertainty changes. */
 const STEP_L = 1;
 
 /** How well it is known how light the whole of a picture is: half the 95 % interval, ΔL*, all tones together. */
@@ -215,7 +218,10 @@ export interface UsableSpan {
   readonly to: number;
 }
 
-/** Deviations by which two patches differ when nobody confuses them. */
+/**
+ * Standard deviations by which two patches differ when nobody confuses them. Assumed: chance passes three once in
+ * hundreds.
+ */
 const APART = 3;
 
 /** Counted along the curve with the scatter that each tone has of its own. */

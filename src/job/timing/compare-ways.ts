@@ -88,7 +88,7 @@ function judge(
   };
 }
 
-/** Ranges that differ by less than this are one to the eye, ΔL*. */
+/** Ranges that differ by less than this are one to the eye, ΔL*. Assumed: less is not seen side by side. */
 const SAME_RANGE_L = 0.5;
 
 /** A way is among the best when none is at least as quick, as right and as rich, and better in time or error. */

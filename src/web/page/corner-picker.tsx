@@ -5,6 +5,7 @@ import { Button } from './parts.tsx';
 export type CornerPoints = readonly (readonly [x: number, y: number])[];
 
 const NAMES = ['Upper left', 'Upper right', 'Lower right', 'Lower left'] as const;
+/** Steps to the right and down. Exact: by definition of the keys. */
 const KEYS: Readonly<Record<string, readonly [number, number]>> = {
   ArrowLeft: [-1, 0],
   ArrowRight: [1, 0],

@@ -67,5 +67,5 @@ export function followEvents({ onHello, onLost, onChange }: EventListeners): () 
   };
 }
 
-/** Pause after a refused stream, ms; as long as browsers wait after one that broke. */
+/** Pause after a refused stream. Assumed: as long as browsers wait after one that broke. */
 const RETRY_MS = 3000;

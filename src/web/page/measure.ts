@@ -1,6 +1,7 @@
 /** Lengths are millimetres everywhere inside; what is shown and typed follows the person's choice. */
 export type Unit = 'mm' | 'in';
 
+/** mm in one inch. Exact: by definition. */
 const MM_PER_INCH = 25.4;
 
 export function toUnit(mm: number, unit: Unit): number {

@@ -6,7 +6,7 @@ import { sayDuration } from './measure.ts';
 import { Button, Icon, Problem } from './parts.tsx';
 import { useShop } from './shop-context.ts';
 
-/** Photos that are on their way at once. */
+/** Photos that are on their way at once, a count. Assumed: fills the way to the server and keeps the page quick. */
 const AT_ONCE = 2;
 
 export const isList = (file: File) => /\.csv$/i.test(file.name);

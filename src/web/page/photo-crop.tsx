@@ -11,13 +11,17 @@ export interface CropProps {
   readonly onFocus: (focus: { readonly x: number; readonly y: number }) => void;
 }
 
+/** Steps to the right and down. Exact: by definition of the keys. */
 const KEYS: Readonly<Record<string, readonly [number, number]>> = {
   ArrowLeft: [-1, 0],
   ArrowRight: [1, 0],
   ArrowUp: [0, -1],
   ArrowDown: [0, 1],
 };
-/** Step of an arrow key, share of the photo; with the shift key ten times as much. */
+/**
+ * Step of an arrow key, share of the photo; with the shift key ten times as much. Assumed: a pixel or two of the
+ * picture on the page.
+ */
 const STEP = 0.005;
 
 /** The whole photo with the piece's outline on it: drag the outline, or move it with the arrow keys. */

@@ -1,7 +1,7 @@
 import { type Frame, framePhoto } from '../../photo/index.ts';
 import type { Wish } from '../protocol.ts';
 
-/** Fine enough for the crop: the dots themselves do not matter for it. */
+/** mm. Assumed: fine enough for the crop, for which the dots themselves do not matter. */
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 } as const;
 
 /** The crop as the road of a photo will take it, by the same function, so that dragging needs no answer from the server. */

@@ -7,13 +7,17 @@ import { Segments } from './parts.tsx';
 import { radiusOf } from './photo-crop.tsx';
 import type { Seen } from './use-look.ts';
 
+/** Steps to the right and down. Exact: by definition of the keys. */
 const KEYS: Readonly<Record<string, readonly [number, number]>> = {
   ArrowLeft: [-1, 0],
   ArrowRight: [1, 0],
   ArrowUp: [0, -1],
   ArrowDown: [0, 1],
 };
-/** Height of the loupe's glass, CSS pixels, and of what its width is a multiple: whole dots at each of its scales. */
+/**
+ * Height of the loupe's glass, CSS pixels, and of what its width is a multiple: whole dots at each of its scales.
+ * Assumed: a face's eye at four pixels a dot, beside the controls.
+ */
 const GLASS = { height: 192, step: 8, most: 720 } as const;
 const SCALES = ['1', '4', '8'] as const;
 type LoupeScale = (typeof SCALES)[number];

@@ -2,6 +2,7 @@ import * as Plot from '@observablehq/plot';
 import { useEffect, useRef } from 'preact/hooks';
 import type { BandPointJson, ComparisonView, CurvePoint, DriftPoint, TonePatch } from '../protocol.ts';
 
+/** Height of a plot, CSS pixels. Assumed: two fit on a screen. */
 const HEIGHT = 300;
 
 /** A chart of the plotting library in the page, as wide as there is room. `label` says what is to be seen, for who cannot. */

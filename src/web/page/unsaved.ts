@@ -8,9 +8,15 @@ import { mergeWish } from './merge-wish.ts';
  * server has it: neither a server that is away nor a window that is closed loses one.
  */
 
-/** Pause after which a change is sent, ms: a slider that moves is one change. */
+/**
+ * Pause after which a change is sent, ms: a slider that moves is one change. Assumed: longer than between two steps of
+ * a hand, shorter than a person waits.
+ */
 const SEND_MS = 400;
-/** Pause before a change that found no server is sent again, ms. */
+/**
+ * Pause before a change that found no server is sent again, ms. Assumed: a server that is started again is there within
+ * a few tries.
+ */
 const AGAIN_MS = 2000;
 const STORE = 'tonewright-unsaved';
 /** Windows share the browser's store; each has changes of its own, and a lock that tells the others that it is there. */

@@ -4,9 +4,12 @@ import type { LookFactsJson, Wish } from '../protocol.ts';
 import { getDraft, getLook } from './api.ts';
 import { isOffline } from './parts.tsx';
 
-/** A hand that moves a slider rests no longer than this between two steps, ms: a frame. */
+/**
+ * A hand that moves a slider rests no longer than this between two steps, ms: a frame. Assumed: screens show 60 frames
+ * a second.
+ */
 const REST_MS = 16;
-/** Pixels to ask for as long as nothing is on the screen. */
+/** Pixels to ask for as long as nothing is on the screen. Assumed: the width of the picture on a common screen. */
 const FIRST_PX = 1100;
 /** Tells this window from others that look at the same job. */
 const WINDOW = crypto.randomUUID();

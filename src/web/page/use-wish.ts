@@ -3,7 +3,10 @@ import type { Wish } from '../protocol.ts';
 import { mergeWish } from './merge-wish.ts';
 import { type ChangeOptions, flush, rebase, sendLater, unsavedOf } from './unsaved.ts';
 
-/** What this window has sent comes back as news; so many of its own wishes are known again, for so long, ms. */
+/**
+ * Wishes of its own, a count, that a window knows again when they come back as news, for so long. Assumed: more than a
+ * hand makes in 3 s; the server answers sooner.
+ */
 const REMEMBERED = 60;
 const ECHO_MS = 3000;
 
