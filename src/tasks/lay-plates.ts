@@ -150,6 +150,7 @@ interface FoundJob {
   readonly path: string;
 }
 
+/** A count. Exact: a photo without a list is one piece. */
 const NOT_ORDERED = { count: 1, text: null, price: null };
 
 /** Finished jobs from folders and ticket files, in the sequence of an order or by name. */
