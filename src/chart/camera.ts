@@ -88,7 +88,7 @@ const REFERENCE_ERROR_MIN = 0.005;
  * less certain.
  */
 const DISTURBED_DOUBT = 3;
-/** Growth of edges expected, dots on each side; assumed. Assumed: dots grow by up to their own width. */
+/** Growth of edges expected, dots on each side. Assumed: dots grow by up to their own width. */
 const GROWTH_PRIOR = 0.5;
 /**
  * Light that spreads in the material darkens a pattern as a growth of its dark part would, most at half coverage: by
