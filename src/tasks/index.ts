@@ -1,6 +1,7 @@
 // What a face says of its own process: that it does one job and ends, and which files it was given.
 
 export { WHITE_PAPER } from '../chart/index.ts';
+export { PALETTE_LIMITS } from '../material/index.ts';
 export { keepHeapSmall, rememberInput, rememberInputs } from '../plane/index.ts';
 export type { CapturesRequest } from './captures.ts';
 export type { CheckRecord } from './check-profile.ts';
@@ -26,6 +27,7 @@ export { namePieces, type PieceDraft, type PlannedPiece, planPiece } from './pla
 export { type PreparedMarksRecord, type PrepareMarksRequest, preparePhotoMarks } from './prepare-marks.ts';
 export { type PhotoRequest, type PreparedRecord, type PreparePhotoRequest, preparePhoto } from './prepare-photo.ts';
 export { readPrices } from './prices.ts';
+export { type ProveBitmapRequest, type ProvenRecord, proveBitmap } from './prove-bitmap.ts';
 export {
   type ChartRecord,
   type LearnedRecord,

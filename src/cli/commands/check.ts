@@ -1,6 +1,5 @@
 import { basename, resolve } from 'node:path';
-import { PALETTE_LIMITS } from '../../material/index.ts';
-import { type CheckRecord, readChart } from '../../tasks/index.ts';
+import { type CheckRecord, PALETTE_LIMITS, readChart } from '../../tasks/index.ts';
 import { readCaptureOptions, readDiameters } from '../captures.ts';
 import type { OptionValues, Run } from '../command.ts';
 import { describeMeasured } from '../measured.ts';

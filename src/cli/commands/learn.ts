@@ -1,7 +1,6 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { listKnown, sayHeadroom, saySpacing } from '../../job/index.ts';
-import { type LearnedRecord, readChart } from '../../tasks/index.ts';
+import { type LearnedRecord, listKnown, readChart, sayHeadroom, saySpacing } from '../../tasks/index.ts';
 import { readCaptureOptions, readDiameters } from '../captures.ts';
 import type { Outcome, Run } from '../command.ts';
 import { describeMeasured } from '../measured.ts';
