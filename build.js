@@ -1,11 +1,32 @@
 // Builds the command into dist/: the WebAssembly kernels, then one bundle per entry with chunks that load on demand.
-// `--bench` also builds every file of benchmarks/ into dist/bench/; `--watch` rebuilds on change.
+// `--bench` also builds every file of benchmarks/ into dist/bench/; `--watch` rebuilds on change; `--when-able` leaves dist/
+// as it is where the build's tools are not installed.
 import { spawnSync } from 'node:child_process';
-import { chmodSync, copyFileSync, existsSync, mkdirSync, readdirSync, readFileSync, statSync } from 'node:fs';
+import {
+  chmodSync,
+  copyFileSync,
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  statSync,
+  writeFileSync,
+} from 'node:fs';
 import { basename, join } from 'node:path';
-import * as esbuild from 'esbuild';
+import { writeNotices } from './third-party.js';
 
 const flags = new Set(process.argv.slice(2));
+const ASSEMBLER = 'node_modules/assemblyscript';
+const esbuild = await import('esbuild').catch(() => undefined);
+if (esbuild === undefined || !existsSync(ASSEMBLER)) {
+  const there = existsSync('dist/tonewright.cjs');
+  console.error(
+    `Tonewright is not built: its tools (esbuild, assemblyscript) are not installed. ${
+      there ? 'dist/ stays as it is.' : 'To build it: npm ci, then npm run build.'
+    }`,
+  );
+  process.exit(flags.has('--when-able') ? 0 : 1);
+}
 const KERNELS = 'src/plane/assembly/kernels.ts';
 
 mkdirSync('dist', { recursive: true });
@@ -13,7 +34,7 @@ mkdirSync('dist', { recursive: true });
 const isNewer = (source, made) => !existsSync(made) || statSync(source).mtimeMs > statSync(made).mtimeMs;
 if ([KERNELS, 'build.js', 'package-lock.json'].some((source) => isNewer(source, 'dist/kernels.wasm'))) {
   const arguments_ = [KERNELS, '-o', 'dist/kernels.wasm', '-O3', '--noAssert', '--runtime', 'stub', '--enable', 'simd'];
-  const { status } = spawnSync(process.execPath, ['node_modules/assemblyscript/bin/asc.js', ...arguments_], {
+  const { status } = spawnSync(process.execPath, [`${ASSEMBLER}/bin/asc.js`, ...arguments_], {
     stdio: 'inherit',
   });
   if (status !== 0) process.exit(status ?? 1);
@@ -159,7 +180,11 @@ if (flags.has('--watch')) {
   await (await esbuild.context({ ...command, logLevel: 'info' })).watch();
 } else {
   copyPage();
-  await Promise.all([command, server, page, imageLibrary].map((part) => esbuild.build(part)));
+  const built = await Promise.all(
+    [command, server, page, imageLibrary].map((part) => esbuild.build({ ...part, metafile: true })),
+  );
+  const metafiles = built.map(({ metafile }) => metafile);
+  writeFileSync('dist/THIRD-PARTY-NOTICES.txt', writeNotices(metafiles, [ASSEMBLER, FONT]));
   chmodSync('dist/tonewright.cjs', 0o755);
   if (flags.has('--bench')) {
     const entryPoints = readdirSync('benchmarks')

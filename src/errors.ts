@@ -29,6 +29,11 @@ export const ERRORS = {
     http: 422,
     hint: 'Look at the numbers of the machine, the profile and the settings: one of them is far from anything real.',
   },
+  'image-library-missing': {
+    exit: 1,
+    http: 500,
+    hint: 'Install Tonewright again with its optional parts (npm install --include=optional), on this very computer.',
+  },
   'image-empty': { exit: 1, http: 422, hint: 'The file has no bytes; copy or export the photo again.' },
   'image-unknown': { exit: 1, http: 415, hint: 'Give a JPEG, PNG, TIFF, WebP or AVIF photo.' },
   'image-broken': { exit: 1, http: 422, hint: 'The file is cut off or damaged; copy or export the photo again.' },

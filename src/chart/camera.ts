@@ -1,4 +1,4 @@
-import { fitLeastSquares, median } from '../numeric/index.ts';
+import { fitLeastSquares, median, power } from '../numeric/index.ts';
 import { decodeSrgb, lightnessOfReflectance, REC709 } from '../plane/index.ts';
 import { fitLight, type ReferenceField } from './light.ts';
 import type { FieldSamples, PatchSamples } from './samples.ts';
@@ -39,8 +39,8 @@ export function shapeCurve(contrast: number, gamma: number): (code: number) => n
   return (code) => {
     if (code <= 0) return 0;
     if (code >= 1) return 1;
-    const odds = (code / (1 - code)) ** (1 / contrast);
-    return decodeSrgb((odds / (1 + odds)) ** gamma);
+    const odds = power(code / (1 - code), 1 / contrast);
+    return decodeSrgb(power(odds / (1 + odds), gamma));
   };
 }
 

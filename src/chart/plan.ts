@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { power } from '../numeric/index.ts';
 import { type AimedTone, CHART_DEFAULTS, type ChartOptions, type ExpectedTone, settleCell } from './layout.ts';
 import type { ChartKind, Patch, PatchPattern, PatchRole } from './types.ts';
 
@@ -233,7 +234,7 @@ export function spaceCoverages(count: number, expected?: readonly ExpectedTone[]
 }
 
 function assumedLightness(coverage: number): number {
-  const area = 1 - (1 - coverage) ** ASSUMED_MARK_CELLS;
+  const area = 1 - power(1 - coverage, ASSUMED_MARK_CELLS);
   return 116 * Math.cbrt(1 - area + ASSUMED_CONTRAST * area) - 16;
 }
 

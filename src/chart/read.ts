@@ -1,6 +1,6 @@
 import { AppError } from '../errors.ts';
 import { type Notice, notice } from '../notices.ts';
-import { median, standardDeviation } from '../numeric/index.ts';
+import { cube, median, standardDeviation } from '../numeric/index.ts';
 import { lightnessOfReflectance, REC709 } from '../plane/index.ts';
 import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulateCurve } from './camera.ts';
 import { labOf } from './colour.ts';
@@ -399,7 +399,7 @@ function leansLight(bareLights: readonly number[]): boolean | undefined {
   if (bareLights.length < BARE_FIELDS_MIN) return undefined;
   const logs = bareLights.map(Math.log);
   const middle = median(logs);
-  return logs.reduce((sum, log) => sum + (log - middle) ** 3, 0) > 0;
+  return logs.reduce((sum, log) => sum + cube(log - middle), 0) > 0;
 }
 
 type Reject = (sample: PatchSamples, reason: RejectReason, detail: string) => void;
@@ -696,7 +696,7 @@ function refuseLowContrast(
   surface: LightSurface,
   { bareLab, count }: { readonly bareLab: Lab; readonly count: number },
 ): void {
-  const bareY = Math.max(1e-4, ((bareLab[0] + 16) / 116) ** 3);
+  const bareY = Math.max(1e-4, cube((bareLab[0] + 16) / 116));
   const difference = Math.abs(lightnessOfReflectance(bareY * surface.solidRatio) - lightnessOfReflectance(bareY));
   const errors = Math.abs(Math.log(surface.solidRatio)) / Math.max(1e-6, surface.disagreement / Math.sqrt(count));
   if (difference >= CONTRAST_MIN && errors >= CONTRAST_MIN_ERRORS) return;
@@ -730,7 +730,7 @@ function groupReadings(readings: readonly Reading[]): Map<string, Reading[]> {
 function disagreesBy(reading: Reading, readings: readonly Reading[], bareLightness: number): number | undefined {
   const group = readings.filter((other) => other.group === reading.group);
   if (group.length < 3 || reading.role === 'bare' || reading.role === 'solid') return undefined;
-  const bareY = ((bareLightness + 16) / 116) ** 3;
+  const bareY = cube((bareLightness + 16) / 116);
   const lightness = (one: Reading) => lightnessOfReflectance(bareY * Math.max(0, one.mean));
   const values = group.map(lightness);
   const off = Math.abs(lightness(reading) - median(values));

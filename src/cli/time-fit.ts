@@ -5,6 +5,7 @@ import { parseTimeReadings, type TimeReading } from '../job/index.ts';
 import { formatJson } from '../json.ts';
 import {
   type Design,
+  describeFitted,
   FEWEST_READINGS,
   type FittedParameter,
   findExtents,
@@ -183,34 +184,6 @@ async function loadReadings(
     });
   }
   return readings;
-}
-
-/** The machine with its fitted motion, rounded to what can be read. */
-function describeFitted(machine: Machine, { fit, date }: { readonly fit: MotionFit; readonly date: string }): Machine {
-  const { readings, leftOut } = fit.uncertainty;
-  const leaving = leftOut > 0 ? `, ${leftOut} more left out` : '';
-  return {
-    ...machine,
-    motion: roundNumbers(fit.motion, 6),
-    motionUncertainty: { kind: 'fitted', date, ...roundNumbers(fit.uncertainty, 8) },
-    origins: {
-      ...machine.origins,
-      motion: {
-        kind: 'measured',
-        source: 'ownStopwatch',
-        note: `Fitted on ${date} to ${readings} stopwatch ${readings === 1 ? 'reading' : 'readings'}${leaving}.${
-          fit.motion.kind === 'galvo' ? ' Of the four delays only the sum is measured; each keeps its share of it.' : ''
-        }`,
-      },
-    },
-  };
-}
-
-function roundNumbers<T>(value: T, digits: number): T {
-  if (typeof value === 'number') return Number(value.toPrecision(digits)) as T;
-  if (Array.isArray(value)) return value.map((one) => roundNumbers(one, digits)) as T;
-  if (value === null || typeof value !== 'object') return value;
-  return Object.fromEntries(Object.entries(value).map(([key, one]) => [key, roundNumbers(one, digits)])) as T;
 }
 
 interface FitFacts {

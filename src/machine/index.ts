@@ -1,6 +1,7 @@
 export * from './design.ts';
 export * from './extents.ts';
 export * from './fit.ts';
+export * from './fitted-machine.ts';
 export * from './interval.ts';
 export * from './parameters.ts';
 export * from './parse-machine.ts';

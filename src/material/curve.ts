@@ -1,4 +1,4 @@
-import { createPchip } from '../numeric/index.ts';
+import { createPchip, power } from '../numeric/index.ts';
 import {
   applyMask,
   createPlane,
@@ -59,7 +59,7 @@ export function createAim(
   const { scale = 'lightness', darkest = own.darkest, lightest = own.lightest } = aim ?? {};
   if (scale === 'lightness') return (photo) => darkest + ((lightest - darkest) * photo) / 100;
   const [from, to] = [densityOf(darkest), densityOf(lightest)];
-  return (photo) => lightnessOfReflectance(10 ** -(from + ((to - from) * photo) / 100));
+  return (photo) => lightnessOfReflectance(power(10, -(from + ((to - from) * photo) / 100)));
 }
 
 /** What a photograph's luminance becomes on the work, for each of its 15-bit values. */

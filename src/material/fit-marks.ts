@@ -1,4 +1,4 @@
-import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../numeric/index.ts';
+import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED, power } from '../numeric/index.ts';
 import { type DotGrid, lightnessOfReflectance, reflectanceOfLightness } from '../plane/index.ts';
 import type { FitPattern, FitResponseOptions, FitTone, FittedNumber, FittedResponse } from './fit-response.ts';
 import { mixYuleNielsen, toFitCoordinates } from './response.ts';
@@ -275,7 +275,7 @@ function prepare({ dots: { width, height, levels, data } }: FitPattern): Prepare
     for (let x = 0; x < width; x++) {
       const at = y * width + x;
       for (let k = 1; k <= HEAT_REACH; k++) {
-        const share = (1 - keep) * keep ** (k - 1);
+        const share = (1 - keep) * power(keep, k - 1);
         // Lines run either way; the mean of both is what an area shows.
         along[at] += (share * (fires[y * width + wrap(x - k, width)] + fires[y * width + wrap(x + k, width)])) / 2;
         across[at] += share * fires[wrap(y - k, height) * width + x];
@@ -334,12 +334,12 @@ function describeDose(parameters: readonly number[], grid: DotGrid): DoseShape {
 
 /** 1 − (1 + (2ᵗ − 1)·Dᵐ)^(−1/t): one half at D = 1 whatever m and t. */
 function createLaw(steepness: number, shoulder: number): (dose: number) => number {
-  if (Math.abs(shoulder) < 1e-3) return (dose) => (dose > 0 ? 1 - 2 ** -(dose ** steepness) : 0);
-  const factor = 2 ** shoulder - 1;
+  if (Math.abs(shoulder) < 1e-3) return (dose) => (dose > 0 ? 1 - power(2, -power(dose, steepness)) : 0);
+  const factor = power(2, shoulder) - 1;
   return (dose) => {
     if (!(dose > 0)) return 0;
-    const base = 1 + factor * dose ** steepness;
-    return base > 0 ? 1 - base ** (-1 / shoulder) : 1;
+    const base = 1 + factor * power(dose, steepness);
+    return base > 0 ? 1 - power(base, -1 / shoulder) : 1;
   };
 }
 

@@ -1,6 +1,6 @@
 import { AppError } from '../errors.ts';
 import { type Notice, notice } from '../notices.ts';
-import { createPchip, median, NORMAL_95_ROUNDED } from '../numeric/index.ts';
+import { createPchip, median, NORMAL_95_ROUNDED, roundNumbers } from '../numeric/index.ts';
 import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
 import { type BandPoint, fitToneCurve, type MeasuredTone } from './fit-curve.ts';
@@ -239,7 +239,8 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
 }
 
 const round = (value: number, decimals: number) => Number(value.toFixed(decimals));
-const interval = ({ low, high }: FittedNumber): [number, number] => [round(low, 3), round(high, 3)];
+/** Three digits: the search for widths ends before the fifth is steady, and engines differ there. */
+const interval = ({ low, high }: FittedNumber): [number, number] => [roundNumbers(low, 3), roundNumbers(high, 3)];
 
 /**
  * How much of the error of an estimated camera curve reaches a lightness: none at the lighter of bare and solid, all of it at the

@@ -31,6 +31,7 @@ export * from './refused.ts';
 export * from './response.ts';
 export * from './simulate.ts';
 export * from './solid.ts';
+export * from './steady.ts';
 export * from './store.ts';
 export * from './straight.ts';
 export * from './types.ts';

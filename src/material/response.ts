@@ -1,3 +1,4 @@
+import { power } from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { ResponseModel } from './types.ts';
 
@@ -40,7 +41,7 @@ export function computeDotDose(model: ResponseModel, grid: DotGrid): DotDose {
 export function computeRawStrength(model: ResponseModel, dose: number): number {
   if (!(dose > 0)) return 0;
   const hill = 1 / (1 + Math.exp(-model.steepness * Math.log(dose / model.halfDose)));
-  return model.fading > 0 ? hill * (1 - model.fading) ** (dose * dose) : hill;
+  return model.fading > 0 ? hill * power(1 - model.fading, dose * dose) : hill;
 }
 
 /**
@@ -214,5 +215,5 @@ export function assumeResponse(mark: AssumedMark, reference: DotGrid): ResponseM
  */
 export function mixYuleNielsen(strength: number, { bare, full, n }: { bare: number; full: number; n: number }): number {
   if (n === 1) return Math.max(0, strength * full + (1 - strength) * bare);
-  return Math.max(0, strength * full ** (1 / n) + (1 - strength) * bare ** (1 / n)) ** n;
+  return power(Math.max(0, strength * power(full, 1 / n) + (1 - strength) * power(bare, 1 / n)), n);
 }

@@ -1,4 +1,5 @@
 import { CholeskyDecomposition, Matrix, SingularValueDecomposition } from 'ml-matrix';
+import { cube } from './power.ts';
 
 export interface LeastSquaresOptions {
   readonly start: readonly number[];
@@ -105,7 +106,7 @@ export function fitLeastSquares(
         parameters = next;
         residuals = nextResiduals;
         cost = nextCost;
-        damping *= Math.max(1 / 3, 1 - (2 * gain - 1) ** 3);
+        damping *= Math.max(1 / 3, 1 - cube(2 * gain - 1));
         growth = 2;
         converged = small || cost === 0;
         break;

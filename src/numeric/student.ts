@@ -19,9 +19,12 @@ export function student95(degreesOfFreedom: number): number {
     throw new RangeError(`the expansion needs 3 degrees of freedom, got ${degreesOfFreedom}`);
   const x = NORMAL_95;
   const n = degreesOfFreedom;
-  const g1 = (x ** 3 + x) / 4;
-  const g2 = (5 * x ** 5 + 16 * x ** 3 + 3 * x) / 96;
-  const g3 = (3 * x ** 7 + 19 * x ** 5 + 17 * x ** 3 - 15 * x) / 384;
-  const g4 = (79 * x ** 9 + 776 * x ** 7 + 1482 * x ** 5 - 1920 * x ** 3 - 945 * x) / 92160;
-  return x + g1 / n + g2 / n ** 2 + g3 / n ** 3 + g4 / n ** 4;
+  const square = x * x;
+  const [x3, x5] = [x * square, x * square * square];
+  const [x7, x9] = [x5 * square, x5 * square * square];
+  const g1 = (x3 + x) / 4;
+  const g2 = (5 * x5 + 16 * x3 + 3 * x) / 96;
+  const g3 = (3 * x7 + 19 * x5 + 17 * x3 - 15 * x) / 384;
+  const g4 = (79 * x9 + 776 * x7 + 1482 * x5 - 1920 * x3 - 945 * x) / 92160;
+  return x + (g1 + (g2 + (g3 + g4 / n) / n) / n) / n;
 }

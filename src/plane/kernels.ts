@@ -2,6 +2,7 @@ import { existsSync, readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { AppError } from '../errors.ts';
 
 /**
  * The machine code that Tonewright uses, both loaded at first use: the image library, and the WebAssembly kernels.
@@ -51,7 +52,15 @@ function requireSharp(require: NodeJS.Require): Sharp {
       // Its machine code lies elsewhere: the library itself knows where, or says what is missing.
     }
   }
-  return require('sharp') as Sharp;
+  try {
+    return require('sharp') as Sharp;
+  } catch (error) {
+    const reason = error instanceof Error ? error.message.split('\n', 1)[0]! : String(error);
+    throw new AppError(
+      'image-library-missing',
+      `found no image library for this computer (${process.platform}-${process.arch}), needed the one that is installed along with Tonewright: ${reason}`,
+    );
+  }
 }
 
 /** What src/plane/assembly/kernels.ts exports; all arguments are bytes addresses or counts. */

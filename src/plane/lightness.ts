@@ -1,3 +1,4 @@
+import { cube } from '../numeric/index.ts';
 import type { SourceKey } from '../sources.ts';
 import { createPlane, ONE, type Plane } from './plane.ts';
 
@@ -22,7 +23,7 @@ export function lightnessOfReflectance(reflectance: number): number {
 /** Relative luminance Y/Yn 0…1 of CIE L* 0…100. */
 export function reflectanceOfLightness(lightness: number): number {
   return lightness > CIE_LIGHTNESS.kappa * CIE_LIGHTNESS.epsilon
-    ? ((lightness + 16) / 116) ** 3
+    ? cube((lightness + 16) / 116)
     : lightness / CIE_LIGHTNESS.kappa;
 }
 

@@ -1,4 +1,4 @@
-import { applyMatrix3, invertMatrix3, type Matrix3, multiplyMatrix3, type Vector3 } from '../numeric/index.ts';
+import { applyMatrix3, invertMatrix3, type Matrix3, multiplyMatrix3, power, type Vector3 } from '../numeric/index.ts';
 import type { SourceKey } from '../sources.ts';
 import type { ChannelWeights } from './luminance.ts';
 import { decodeSrgb, REC709, SRGB } from './srgb.ts';
@@ -76,7 +76,7 @@ export function decodeCode(curve: CodeCurve, code: number): number {
   let light: number;
   if (curve.kind === 'formula') {
     const { g, a, b, c, d, e, f } = curve;
-    light = code >= d ? Math.max(0, a * code + b) ** g + e : c * code + f;
+    light = code >= d ? power(Math.max(0, a * code + b), g) + e : c * code + f;
   } else {
     const place = code * (curve.samples.length - 1);
     const left = Math.min(curve.samples.length - 2, Math.floor(place));

@@ -1,3 +1,4 @@
+import { power } from '../numeric/index.ts';
 import type { SourceKey } from '../sources.ts';
 import { ONE } from './plane.ts';
 
@@ -21,14 +22,14 @@ export const SRGB = {
 
 /** Linear light 0…1 of an sRGB code 0…1. */
 export function decodeSrgb(code: number): number {
-  return code <= SRGB.codeBreak ? code / SRGB.slope : ((code + SRGB.offset) / (1 + SRGB.offset)) ** SRGB.exponent;
+  return code <= SRGB.codeBreak ? code / SRGB.slope : power((code + SRGB.offset) / (1 + SRGB.offset), SRGB.exponent);
 }
 
 /** sRGB code 0…1 of linear light 0…1. */
 export function encodeSrgb(linear: number): number {
   return linear <= SRGB.linearBreak
     ? linear * SRGB.slope
-    : (1 + SRGB.offset) * linear ** (1 / SRGB.exponent) - SRGB.offset;
+    : (1 + SRGB.offset) * power(linear, 1 / SRGB.exponent) - SRGB.offset;
 }
 
 let codes: Uint8Array | undefined;

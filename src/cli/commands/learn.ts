@@ -7,6 +7,7 @@ import { describeMeasured } from '../measured.ts';
 import { textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber } from '../text.ts';
+import { version } from '../version.ts';
 
 export const run: Run = async (paths, options, surroundings) => {
   const { io, warn } = surroundings;
@@ -43,6 +44,7 @@ function describe({ learned, span, captures, notices, files }: LearnedRecord): O
     json: {
       files,
       profile,
+      madeWith: { version, node: process.version },
       report,
       chart: layout.hash,
       recommendedSpacingMm,

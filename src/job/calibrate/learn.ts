@@ -22,6 +22,7 @@ import {
   type FitReading,
   fitProfile,
   type ProfileFit,
+  steadyProfile,
 } from '../../material/index.ts';
 import { type Notice, notice, withoutCodes, withoutRepeats } from '../../notices.ts';
 import { median, medianAbsoluteDeviation } from '../../numeric/index.ts';
@@ -271,11 +272,11 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
   const ofCaptures = withoutCodes(listWarnings(read), 'direction-read');
   return {
     ...fitted,
-    profile: {
+    profile: steadyProfile({
       ...fitted.profile,
       limits: chooseLimits(fitted.profile.repeatability),
       exposure: knowExposure(read, options.reference),
-    },
+    }),
     layout,
     captures: read,
     ...(scatter ? { scatter } : {}),

@@ -1,6 +1,6 @@
 import type { ChartLayout, Reading, Readings } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
-import { fitLeastSquares, NORMAL_95_ROUNDED } from '../../numeric/index.ts';
+import { fitLeastSquares, NORMAL_95_ROUNDED, power } from '../../numeric/index.ts';
 
 /** A width with its 95 % confidence interval, µm. */
 export interface MeasuredWidth {
@@ -71,7 +71,7 @@ export function readSpot(
   }
   const { grid } = layout;
   const ladders = groupLadders(readings, layout);
-  const shareOf = (ratio: number, n: number) => (ratio ** (1 / n) - 1) / (solidRatio ** (1 / n) - 1);
+  const shareOf = (ratio: number, n: number) => (power(ratio, 1 / n) - 1) / (power(solidRatio, 1 / n) - 1);
   const apart = ladders.filter(({ ratio }) => shareOf(ratio, 1) < SHARE_MAX);
   for (const along of ['x', 'y'] as const) {
     const found = apart.filter((ladder) => ladder.along === along).length;
@@ -88,7 +88,7 @@ export function readSpot(
   };
   // Errors of reflectance are alike whatever the tone, so the residuals are taken in reflectance.
   const expectedRatio = (widthUm: number, periodUm: number, n: number) =>
-    (1 + Math.min(1, widthUm / periodUm) * (solidRatio ** (1 / n) - 1)) ** n;
+    power(1 + Math.min(1, widthUm / periodUm) * (power(solidRatio, 1 / n) - 1), n);
   const fit = fitLeastSquares(
     ([x, y, n]) =>
       apart.map(({ along, periodUm, ratio }) => expectedRatio(along === 'x' ? y! : x!, periodUm, n!) - ratio),
