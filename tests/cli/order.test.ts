@@ -84,7 +84,7 @@ describe('tonewright order', () => {
     writeFileSync(join(shop, 'order.json'), JSON.stringify({ size: '20x15', profile: 'leather-patch', margin: 1 }));
     writeFileSync(
       join(shop, 'list.csv'),
-      'photo;name;size;count;text;focus;screen;lines per cm;raster;material;machine\n' +
+      'photo;name;size;count;text;keep;screen;lines per cm;raster;material;machine\n' +
         'in/p0.jpg;;;3;For Ann;0.2,0.8;;;yes;;\n' +
         'in/p0.jpg;;;;;;;;;;\n' +
         'in/p1.jpg;slate one;15x15;;;;clustered-dot;20;;slate;gantry-450\n',
