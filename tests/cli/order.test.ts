@@ -111,7 +111,7 @@ describe('tonewright order', () => {
       screen: { name: 'clustered-dot', options: { linesPerCm: 20 } },
       material: { name: 'slate' },
       profile: { origin: 'assumed' },
-      piece: { widthMm: 14.985 },
+      piece: { widthMm: 15 },
     });
     // The same piece by hand: a line's name and text are options of prepare, too.
     const alone = folder();
