@@ -24,7 +24,7 @@ export interface ProvenRecord {
   readonly meanLightness: number;
 }
 
-/** Grids that differ by less are one grid: files round their resolution; assumed. */
+/** Share by which grids may differ and be one grid. Assumed: files round their resolution to whole pixels a metre. */
 const SAME_GRID_SHARE = 0.001;
 
 /**
