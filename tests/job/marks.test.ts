@@ -143,6 +143,6 @@ describe('a job of several marks', () => {
     };
     expect(() =>
       resolveMarks({ size: '12x9', palette: 'stainless-oxides' }, { shop: { ...SHOP, read }, refused: REFUSED }),
-    ).toThrow(/mark blue: found a power of 500 W, needed 1 … 20 W/);
+    ).toThrow(/mark blue: found a power of 500 W, needed 1 to 20 W/);
   });
 });
