@@ -30,9 +30,7 @@ if (esbuild === undefined || !existsSync(ASSEMBLER)) {
 const KERNELS = 'src/plane/assembly/kernels.ts';
 
 mkdirSync('dist', { recursive: true });
-// Compiling the kernels takes longer than all the rest, so they are made anew only when their source or this file is newer.
-const isNewer = (source, made) => !existsSync(made) || statSync(source).mtimeMs > statSync(made).mtimeMs;
-if ([KERNELS, 'build.js', 'package-lock.json'].some((source) => isNewer(source, 'dist/kernels.wasm'))) {
+if (existsSync(KERNELS)) {
   const arguments_ = [KERNELS, '-o', 'dist/kernels.wasm', '-O3', '--noAssert', '--runtime', 'stub', '--enable', 'simd'];
   const { status } = spawnSync(process.execPath, [`${ASSEMBLER}/bin/asc.js`, ...arguments_], {
     stdio: 'inherit',
