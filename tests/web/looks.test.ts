@@ -86,7 +86,7 @@ async function fillShop(): Promise<void> {
     scan,
   );
   const capture = await post<{ id: string }>('/api/captures', readFileSync(scan));
-  const asked = { captures: [capture.id], camera: 'known', mirrored: false, name: 'card' };
+  const asked = { captures: [capture.id], camera: 'known', mirrored: false, title: 'card' };
   reading = (await post<{ id: string }>('/api/readings', asked)).id;
   order = (await post<{ id: string }>('/api/orders', { title: 'Saturday market', wish: WISH })).id;
   for (const name of ['cat', 'cup', 'photographer']) {
