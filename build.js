@@ -2,15 +2,7 @@
 // `--bench` also builds every file of benchmarks/ into dist/bench/; `--watch` rebuilds on change; `--when-able` leaves dist/
 // as it is where the build's tools are not installed.
 import { spawnSync } from 'node:child_process';
-import {
-  chmodSync,
-  copyFileSync,
-  existsSync,
-  mkdirSync,
-  readdirSync,
-  readFileSync,
-  writeFileSync,
-} from 'node:fs';
+import { chmodSync, copyFileSync, existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import { writeNotices } from './third-party.js';
 
