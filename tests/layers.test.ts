@@ -60,7 +60,7 @@ const BELOW: Readonly<Record<string, readonly string[]>> = {
   'web/server-wish.ts': ['photo'],
   'web/server-shop.ts': ['job', 'material', 'photo', 'screens'],
   // The browser frames a photo itself, by the same pure function.
-  'web/page/photo-frame.ts': ['photo'],
+  'web/page/stage/frame.ts': ['photo'],
   // Drafts, proofs and loupes while somebody looks on: pictures of a moment, of which nothing is kept.
   'web/worker.ts': ['job', 'plane'],
   'web/worker-bench.ts': ['plane'],

@@ -2,7 +2,7 @@ import { createContext } from 'preact';
 import { useContext } from 'preact/hooks';
 import type { JobCard, OrderView, ShopFacts, Wish } from '../protocol.ts';
 import type { Unit } from './measure.ts';
-import type { Choice } from './parts.tsx';
+import type { Choice } from './parts/parts.tsx';
 
 /** What every screen may ask of the page around it. */
 export interface Surroundings {

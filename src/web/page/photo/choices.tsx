@@ -1,8 +1,8 @@
-import type { ToneField, ToneOptions } from '../../photo/index.ts';
-import type { LookFactsJson, Wish } from '../protocol.ts';
-import { fromUnit, toUnit } from './measure.ts';
-import { Button, Icon, NumberField, Segments, Select, Slider } from './parts.tsx';
-import { listMaterials, materialFor, useShop } from './shop-context.ts';
+import type { ToneField, ToneOptions } from '../../../photo/index.ts';
+import type { LookFactsJson, Wish } from '../../protocol.ts';
+import { fromUnit, toUnit } from '../measure.ts';
+import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
+import { listMaterials, materialFor, useShop } from '../shop-context.ts';
 
 /** The few that a customer asks for; the rest is one click away. */
 const FIRST_TONES: readonly (keyof ToneOptions)[] = [

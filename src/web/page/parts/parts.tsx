@@ -1,6 +1,6 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useId, useState } from 'preact/hooks';
-import { PageError } from './api.ts';
+import { PageError } from '../api.ts';
 
 const ICONS = {
   photo: 'M3 5h18v14H3zM3 16l5-5 4 4 3-3 6 6M16 9.5a1 1 0 1 0 .01 0',

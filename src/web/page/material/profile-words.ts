@@ -1,4 +1,4 @@
-import type { ProfileFacts, Reading } from '../protocol.ts';
+import type { ProfileFacts, Reading } from '../../protocol.ts';
 
 /** What tells one profile from another beside its title: when, by what kind of capture, how well. */
 export function sayProvenance({ origin, from, date, captures, bandL }: ProfileFacts): string {

@@ -1,6 +1,6 @@
 import { useRef } from 'preact/hooks';
-import type { CaptureCard } from '../protocol.ts';
-import { Button } from './parts.tsx';
+import type { CaptureCard } from '../../protocol.ts';
+import { Button } from '../parts/parts.tsx';
 
 export type CornerPoints = readonly (readonly [x: number, y: number])[];
 

@@ -1,5 +1,5 @@
-import { type Frame, framePhoto } from '../../photo/index.ts';
-import type { Wish } from '../protocol.ts';
+import { type Frame, framePhoto } from '../../../photo/index.ts';
+import type { Wish } from '../../protocol.ts';
 
 /** mm. Assumed: fine enough for the crop, for which the dots themselves do not matter. */
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 } as const;

@@ -1,9 +1,9 @@
-import type { JobCard, LookFactsJson } from '../protocol.ts';
-import { round, sayDuration, sayShare } from './measure.ts';
-import { Busy, Button, Icon, isOffline } from './parts.tsx';
-import { PrintSheet } from './print-sheet.tsx';
-import { useShop } from './shop-context.ts';
-import type { Seen } from './use-look.ts';
+import type { JobCard, LookFactsJson } from '../../protocol.ts';
+import { round, sayDuration, sayShare } from '../measure.ts';
+import { Busy, Button, Icon, isOffline } from '../parts/parts.tsx';
+import { PrintSheet } from '../parts/print-sheet.tsx';
+import { useShop } from '../shop-context.ts';
+import type { Seen } from '../stage/use-look.ts';
 
 /** What to expect, what to mind, and the way to the files. */
 export function PhotoFacts({

@@ -1,10 +1,10 @@
 import type { RefObject } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { Frame } from '../../photo/index.ts';
-import type { JobCard } from '../protocol.ts';
-import { followPointer } from './drag.ts';
-import { Segments } from './parts.tsx';
-import { radiusOf } from './photo-crop.tsx';
+import type { Frame } from '../../../photo/index.ts';
+import type { JobCard } from '../../protocol.ts';
+import { followPointer } from '../parts/drag.ts';
+import { Segments } from '../parts/parts.tsx';
+import { radiusOf } from './crop.tsx';
 import type { Seen } from './use-look.ts';
 
 /** Steps to the right and down. Exact: by definition of the keys. */

@@ -1,11 +1,11 @@
 import { useState } from 'preact/hooks';
-import type { CaptureCard, ChartCard, ReadingAsk } from '../protocol.ts';
-import { PageError, readCaptures, sendCapture } from './api.ts';
+import type { CaptureCard, ChartCard, ReadingAsk } from '../../protocol.ts';
+import { PageError, readCaptures, sendCapture } from '../api.ts';
+import { DropPlace } from '../parts/drop-place.tsx';
+import { Busy, Button, Icon, Problem, Segments, Select } from '../parts/parts.tsx';
+import { useShop } from '../shop-context.ts';
 import { CornerPicker, type CornerPoints } from './corner-picker.tsx';
-import { DropPlace } from './drop-place.tsx';
-import { Busy, Button, Icon, Problem, Segments, Select } from './parts.tsx';
 import { nameChoice } from './profile-words.ts';
-import { useShop } from './shop-context.ts';
 
 /** Trouble that four corners by hand can mend. */
 const BY_HAND = ['chart-not-found', 'chart-corner-missing'];

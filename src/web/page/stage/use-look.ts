@@ -1,8 +1,8 @@
 import type { RefObject } from 'preact';
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
-import type { LookFactsJson, Wish } from '../protocol.ts';
-import { getDraft, getLook } from './api.ts';
-import { isOffline } from './parts.tsx';
+import type { LookFactsJson, Wish } from '../../protocol.ts';
+import { getDraft, getLook } from '../api.ts';
+import { isOffline } from '../parts/parts.tsx';
 
 /**
  * A hand that moves a slider rests no longer than this between two steps, ms: a frame. Assumed: screens show 60 frames

@@ -1,5 +1,5 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { ComparisonView, ProfileUses, ProfileView, Reading } from '../protocol.ts';
+import type { ComparisonView, ProfileUses, ProfileView, Reading } from '../../protocol.ts';
 import {
   compareProfiles,
   getProfile,
@@ -8,13 +8,13 @@ import {
   removeProfile,
   renameProfile,
   saveReading,
-} from './api.ts';
+} from '../api.ts';
+import { Busy, Button, Icon, Problem } from '../parts/parts.tsx';
+import { CompareChart, DriftChart, ResidualChart, ToneCurveChart } from '../parts/plots.tsx';
+import { PrintSheet } from '../parts/print-sheet.tsx';
+import { useShop } from '../shop-context.ts';
 import { titleOf, VERDICTS } from './material.tsx';
-import { Busy, Button, Icon, Problem } from './parts.tsx';
-import { CompareChart, DriftChart, ResidualChart, ToneCurveChart } from './plots.tsx';
-import { PrintSheet } from './print-sheet.tsx';
 import { sayProvenance, sayReadingProvenance } from './profile-words.ts';
-import { useShop } from './shop-context.ts';
 
 function BackToMaterials() {
   return (

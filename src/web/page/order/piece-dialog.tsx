@@ -1,8 +1,8 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { OrderPiece, OrderView, PieceWish } from '../protocol.ts';
-import { Button, NumberField, Segments } from './parts.tsx';
-import { CropPane } from './photo-crop.tsx';
-import { frameOf } from './photo-frame.ts';
+import type { OrderPiece, OrderView, PieceWish } from '../../protocol.ts';
+import { Button, NumberField, Segments } from '../parts/parts.tsx';
+import { CropPane } from '../stage/crop.tsx';
+import { frameOf } from '../stage/frame.ts';
 
 export interface PieceChange {
   readonly count: number;

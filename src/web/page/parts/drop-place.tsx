@@ -1,7 +1,7 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { takeDropped } from './dropped.ts';
+import { takeDropped } from '../dropped.ts';
+import { useShop } from '../shop-context.ts';
 import { Button, Icon } from './parts.tsx';
-import { useShop } from './shop-context.ts';
 
 /** A place for files: dropping is the short way, the button the way for everyone. */
 export function DropPlace({

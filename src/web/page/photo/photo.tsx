@@ -1,14 +1,14 @@
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
-import type { JobCard, Wish } from '../protocol.ts';
-import { getJob, keepJob } from './api.ts';
-import { Busy, Icon, isSameProblem, Problem, useProblem } from './parts.tsx';
-import { PhotoChoices } from './photo-choices.tsx';
-import { PhotoFacts } from './photo-facts.tsx';
-import { PhotoStage } from './photo-stage.tsx';
-import { useShop } from './shop-context.ts';
-import { forgetChange } from './unsaved.ts';
-import { useLook } from './use-look.ts';
-import { useWish } from './use-wish.ts';
+import type { JobCard, Wish } from '../../protocol.ts';
+import { getJob, keepJob } from '../api.ts';
+import { Busy, Icon, isSameProblem, Problem, useProblem } from '../parts/parts.tsx';
+import { useShop } from '../shop-context.ts';
+import { PhotoStage } from '../stage/stage.tsx';
+import { useLook } from '../stage/use-look.ts';
+import { forgetChange } from '../unsaved.ts';
+import { useWish } from '../use-wish.ts';
+import { PhotoChoices } from './choices.tsx';
+import { PhotoFacts } from './facts.tsx';
 
 /** A customer is waiting: one photo, on the piece, before it is burned. */
 export function PhotoScreen({ id }: { readonly id: string }) {

@@ -1,6 +1,6 @@
-import type { OrderView, PlateView } from '../protocol.ts';
-import { sayDuration, saySize } from './measure.ts';
-import { useShop } from './shop-context.ts';
+import type { OrderView, PlateView } from '../../protocol.ts';
+import { sayDuration, saySize } from '../measure.ts';
+import { useShop } from '../shop-context.ts';
 
 /** A plate to scale: its board, its pockets, and the pieces as they lie in them. */
 export function PlateDrawing({ plate, order }: { readonly plate: PlateView; readonly order: OrderView }) {

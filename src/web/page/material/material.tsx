@@ -1,12 +1,12 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { ChartAsk, ChartCard, ChartMade, Reading } from '../protocol.ts';
-import { listCharts, listReadings, makeChart, putAwayChart } from './api.ts';
-import { CaptureStep, KIND_WORDS } from './material-capture.tsx';
-import { fromUnit, round, sayDuration, saySize, toUnit } from './measure.ts';
-import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from './parts.tsx';
-import { PrintSheet } from './print-sheet.tsx';
+import type { ChartAsk, ChartCard, ChartMade, Reading } from '../../protocol.ts';
+import { listCharts, listReadings, makeChart, putAwayChart } from '../api.ts';
+import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
+import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
+import { PrintSheet } from '../parts/print-sheet.tsx';
+import { listMaterials, materialFor, useShop } from '../shop-context.ts';
+import { CaptureStep, KIND_WORDS } from './capture.tsx';
 import { nameChoice, sayProvenance, sayReadingProvenance } from './profile-words.ts';
-import { listMaterials, materialFor, useShop } from './shop-context.ts';
 
 type Kind = ChartCard['kind'];
 

@@ -1,11 +1,11 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { JobCard, Wish } from '../protocol.ts';
-import { removeJob, type Sending, sendPhoto, setWish, useSample } from './api.ts';
-import { DropPlace } from './drop-place.tsx';
-import { collectWaiting } from './dropped.ts';
-import { saySize } from './measure.ts';
-import { Busy, Button, Icon, Problem } from './parts.tsx';
-import { useShop } from './shop-context.ts';
+import type { JobCard, Wish } from '../../protocol.ts';
+import { removeJob, type Sending, sendPhoto, setWish, useSample } from '../api.ts';
+import { collectWaiting } from '../dropped.ts';
+import { saySize } from '../measure.ts';
+import { DropPlace } from '../parts/drop-place.tsx';
+import { Busy, Button, Icon, Problem } from '../parts/parts.tsx';
+import { useShop } from '../shop-context.ts';
 
 /** The way in: a photo, and what was begun before. */
 export function Home() {

@@ -1,10 +1,10 @@
 import { useState } from 'preact/hooks';
-import type { OrderView } from '../protocol.ts';
-import { createOrder, removeOrder, sendList, sendOrderPhoto } from './api.ts';
-import { DropPlace } from './drop-place.tsx';
-import { sayDuration } from './measure.ts';
-import { Button, Icon, Problem } from './parts.tsx';
-import { useShop } from './shop-context.ts';
+import type { OrderView } from '../../protocol.ts';
+import { createOrder, removeOrder, sendList, sendOrderPhoto } from '../api.ts';
+import { sayDuration } from '../measure.ts';
+import { DropPlace } from '../parts/drop-place.tsx';
+import { Button, Icon, Problem } from '../parts/parts.tsx';
+import { useShop } from '../shop-context.ts';
 
 /** Photos that are on their way at once, a count. Assumed: fills the way to the server and keeps the page quick. */
 const AT_ONCE = 2;

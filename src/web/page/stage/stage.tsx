@@ -1,12 +1,12 @@
 import type { RefObject } from 'preact';
 import { useEffect, useState } from 'preact/hooks';
-import type { JobCard, Wish } from '../protocol.ts';
-import { sayShare } from './measure.ts';
-import { Busy, isOffline, Problem, Segments } from './parts.tsx';
-import { CropPane } from './photo-crop.tsx';
-import { DividerPane } from './photo-divider.tsx';
-import { frameOf } from './photo-frame.ts';
-import { Loupe, ProofPane } from './photo-loupe.tsx';
+import type { JobCard, Wish } from '../../protocol.ts';
+import { sayShare } from '../measure.ts';
+import { Busy, isOffline, Problem, Segments } from '../parts/parts.tsx';
+import { CropPane } from './crop.tsx';
+import { DividerPane } from './divider.tsx';
+import { frameOf } from './frame.ts';
+import { Loupe, ProofPane } from './loupe.tsx';
 import type { Seen } from './use-look.ts';
 
 export interface StageProps {

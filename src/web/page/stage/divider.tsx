@@ -1,9 +1,9 @@
 import type { RefObject } from 'preact';
 import { useState } from 'preact/hooks';
-import type { Frame } from '../../photo/index.ts';
-import type { JobCard } from '../protocol.ts';
-import { followPointer } from './drag.ts';
-import { radiusOf } from './photo-crop.tsx';
+import type { Frame } from '../../../photo/index.ts';
+import type { JobCard } from '../../protocol.ts';
+import { followPointer } from '../parts/drag.ts';
+import { radiusOf } from './crop.tsx';
 import type { Seen } from './use-look.ts';
 
 /** The photo on the left of the line, the engraved piece on the right, both cut to the piece. */

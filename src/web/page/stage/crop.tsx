@@ -1,5 +1,5 @@
 import { useRef } from 'preact/hooks';
-import type { Frame } from '../../photo/index.ts';
+import type { Frame } from '../../../photo/index.ts';
 
 export interface CropProps {
   readonly photo: { readonly width: number; readonly height: number };

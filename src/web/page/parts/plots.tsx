@@ -1,6 +1,6 @@
 import * as Plot from '@observablehq/plot';
 import { useEffect, useRef } from 'preact/hooks';
-import type { BandPointJson, ComparisonView, CurvePoint, DriftPoint, TonePatch } from '../protocol.ts';
+import type { BandPointJson, ComparisonView, CurvePoint, DriftPoint, TonePatch } from '../../protocol.ts';
 
 /** Height of a plot, CSS pixels. Assumed: two fit on a screen. */
 const HEIGHT = 300;

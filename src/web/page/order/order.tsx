@@ -1,17 +1,17 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { OrderPiece, OrderView, Wish } from '../protocol.ts';
-import { layPlates, runOrder, stopOrder } from './api.ts';
-import { DropPlace } from './drop-place.tsx';
-import { round, sayDuration, saySize } from './measure.ts';
+import type { OrderPiece, OrderView, Wish } from '../../protocol.ts';
+import { layPlates, runOrder, stopOrder } from '../api.ts';
+import { round, sayDuration, saySize } from '../measure.ts';
+import { DropPlace } from '../parts/drop-place.tsx';
+import { Busy, Button, Icon, NumberField, Problem, Segments, useProblem } from '../parts/parts.tsx';
+import { PrintSheet } from '../parts/print-sheet.tsx';
+import { MaterialChoice, PieceChoice } from '../photo/choices.tsx';
+import { useShop } from '../shop-context.ts';
+import { flush as flushChange, sendLater } from '../unsaved.ts';
+import { useWish } from '../use-wish.ts';
 import { fillOrder, type LeftOut, pendingFiles } from './orders.tsx';
-import { Busy, Button, Icon, NumberField, Problem, Segments, useProblem } from './parts.tsx';
-import { MaterialChoice, PieceChoice } from './photo-choices.tsx';
 import { PieceDialog } from './piece-dialog.tsx';
 import { PlateDrawing } from './plate-drawing.tsx';
-import { PrintSheet } from './print-sheet.tsx';
-import { useShop } from './shop-context.ts';
-import { flush as flushChange, sendLater } from './unsaved.ts';
-import { useWish } from './use-wish.ts';
 
 /** One order: its photos as cards that fill in, its plates, its sums. */
 export function OrderScreen({ id }: { readonly id: string }) {
