@@ -48,6 +48,62 @@ test.each(files)('%s imports only downwards, and other folders through their ind
   }
 });
 
+/** Every import of a file within src, those of types too: whoever reads a file needs to know what it names. */
+function listImports(file: string): readonly string[] {
+  const text = readFileSync(join('src', file), 'utf8');
+  return [...text.matchAll(/(?:from |import\(|import )'(\.[^']+)'/g)].map(([, target]) =>
+    posix(relative('src', join('src', dirname(file), target!))),
+  );
+}
+
+/** Files that reach one another, each circle once: Tarjan's strongly connected components of more than one. */
+function findCircles(imports: ReadonlyMap<string, readonly string[]>): readonly (readonly string[])[] {
+  const index = new Map<string, number>();
+  const low = new Map<string, number>();
+  const stack: string[] = [];
+  const circles: string[][] = [];
+  const visit = (file: string): void => {
+    index.set(file, index.size);
+    low.set(file, index.get(file)!);
+    stack.push(file);
+    for (const next of imports.get(file) ?? []) {
+      if (!index.has(next)) visit(next);
+      if (stack.includes(next)) low.set(file, Math.min(low.get(file)!, low.get(next)!));
+    }
+    if (low.get(file) !== index.get(file)) return;
+    const circle = stack.splice(stack.indexOf(file));
+    if (circle.length > 1) circles.push(circle.sort());
+  };
+  for (const file of imports.keys()) if (!index.has(file)) visit(file);
+  return circles;
+}
+
+test('a planted circle is found, and a chain is none', () => {
+  const chain = { a: ['b'], b: ['c'], c: [] };
+  expect(findCircles(new Map(Object.entries(chain)))).toEqual([]);
+  expect(findCircles(new Map(Object.entries({ ...chain, c: ['a'], d: ['a'] })))).toEqual([['a', 'b', 'c']]);
+});
+
+test('no folder has a circle inside', () => {
+  expect(findCircles(new Map(files.map((file) => [file, listImports(file)])))).toEqual([]);
+});
+
+/** The rooms of `job`: each takes from those before it, those of one line not from one another. */
+const ROOMS_OF_JOB = [['page'], ['request'], ['prepare'], ['marks', 'chart', 'calibrate', 'order', 'plate', 'timing']];
+const roomRow = (room: string) => ROOMS_OF_JOB.findIndex((row) => row.includes(room));
+
+test.each(files.filter((file) => /^job\/.+\//.test(file)))(
+  '%s takes from its own room and from earlier ones',
+  (file) => {
+    const room = file.split('/')[1]!;
+    expect(roomRow(room), `${room} has no row in job`).toBeGreaterThanOrEqual(0);
+    for (const path of listImports(file).filter((path) => path.startsWith('job/'))) {
+      const to = path.split('/')[1]!;
+      expect(to === room || (roomRow(to) >= 0 && roomRow(to) < roomRow(room)), `${file} → ${path}`).toBe(true);
+    }
+  },
+);
+
 /** What the faces may import beside types: one use case serves both, so that they cannot drift apart. */
 const OF_A_FACE = ['tasks', 'errors.ts', 'units.ts', 'notices.ts', 'options.ts', 'json.ts'];
 /** What still reaches below the tasks, with the reason. Nothing may join; what no longer does is taken off. */

@@ -1,12 +1,11 @@
 import { readdir, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
-import { filesOfPiece } from '../job/index.ts';
+import { filesOfPiece, type JobSpec, type PieceFault } from '../job/index.ts';
 import { parseJson } from '../json.ts';
 import { sha256 } from '../plane/index.ts';
 import { hashFile } from './hash-file.ts';
 import { type PieceState, UNKNOWN_WORK } from './journal.ts';
-import type { WantedPiece } from './order.ts';
 
 /** What of a ticket proves that a bitmap is a piece's own. */
 const PROOF = v.object({
@@ -46,4 +45,13 @@ async function readProof(path: string): Promise<v.InferOutput<typeof PROOF> | un
   } catch {
     return undefined;
   }
+}
+
+/** One piece as the order wants it: how it is to be made, or why it cannot be. */
+export interface WantedPiece {
+  readonly name: string;
+  /** The photo as the order names it, for messages. */
+  readonly label: string;
+  readonly photoPath: string;
+  readonly plan: { readonly spec: JobSpec } | { readonly fault: PieceFault };
 }

@@ -20,7 +20,7 @@ import {
   sha256,
   writeFilesAtomic,
 } from '../plane/index.ts';
-import { claimPieces } from './claim.ts';
+import { claimPieces, type WantedPiece } from './claim.ts';
 import { Flow } from './flow.ts';
 import { hashFile } from './hash-file.ts';
 import { JOURNAL_FILE, type Journal, openJournal, UNKNOWN_WORK } from './journal.ts';
@@ -31,15 +31,6 @@ import { findStanding, listThere, type Standing, sayStanding } from './standing.
 
 /** Sums of an order, written when everything is done and taken away as soon as something is to be done again. */
 export const ORDER_FILES = ['order.json', 'order.csv', 'order.html'] as const;
-
-/** One piece as the order wants it: how it is to be made, or why it cannot be. */
-export interface WantedPiece {
-  readonly name: string;
-  /** The photo as the order names it, for messages. */
-  readonly label: string;
-  readonly photoPath: string;
-  readonly plan: { readonly spec: JobSpec } | { readonly fault: PieceFault };
-}
 
 /** What became of a piece. */
 export type PieceOutcome =

@@ -1,17 +1,11 @@
 export { type CameraCurve, estimateCameraCurve, SRGB_CURVE, shapeCurve } from './camera.ts';
 export { type DetectOptions, type FoundTag, locateTags } from './detect.ts';
 export * from './draw.ts';
-export {
-  type AimedTone,
-  CHART_DEFAULTS,
-  type ChartOptions,
-  type DoseAxis,
-  type ExpectedTone,
-  layoutChart,
-} from './layout.ts';
+export { layoutChart } from './layout.ts';
 export type { LightSurface, ReferenceField } from './light.ts';
 export { type Located, type LocateOptions, locateChart, outerCorners } from './locate.ts';
 export { type ChartMap, placeOnCapture } from './map.ts';
+export { type AimedTone, CHART_DEFAULTS, type ChartOptions, type DoseAxis, type ExpectedTone } from './options.ts';
 export { type OverlayPicture, overlayFindings } from './overlay.ts';
 export { spaceCoverages } from './plan.ts';
 export {

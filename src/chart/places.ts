@@ -1,4 +1,5 @@
-import { type Cell, type Cells, inTable } from './layout.ts';
+import { type Cell, type Cells, inTable } from './cells.ts';
+
 import type { WantedPatch } from './plan.ts';
 import { createRandom, shuffle } from './random.ts';
 import type { ChartKind } from './types.ts';

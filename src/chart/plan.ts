@@ -1,6 +1,7 @@
 import { AppError } from '../errors.ts';
 import { power } from '../numeric/index.ts';
-import { type AimedTone, CHART_DEFAULTS, type ChartOptions, type ExpectedTone, settleCell } from './layout.ts';
+import { type AimedTone, CHART_DEFAULTS, type ChartOptions, type ExpectedTone, settleCell } from './options.ts';
+
 import type { ChartKind, Patch, PatchPattern, PatchRole } from './types.ts';
 
 /** A patch before it has a place. */

@@ -12,6 +12,7 @@ export {
 export { renderCheckPage } from './calibrate/check-page.ts';
 export * from './calibrate/compare-profiles.ts';
 export { sayHeadroom } from './calibrate/headroom.ts';
+export { addToHistory } from './calibrate/history.ts';
 export {
   findDisagreements,
   fitCaptures,
@@ -48,46 +49,22 @@ export {
 } from './calibrate/scatter.ts';
 export {
   chooseLimits,
-  listVerified,
-  readHistory,
   sayPrediction,
   sayVerification,
   type Verification,
-  type VerifiedScreen,
-  type VerifiedScreens,
   type VerifyResult,
   verifyTones,
 } from './calibrate/verification.ts';
-export {
-  type Chart,
-  type ChartCost,
-  type ChartRequest,
-  type ChartSpec,
-  makeChart,
-  resolveChart,
-} from './chart/charts.ts';
 export { type ExpectedError, parseSimulationErrors, sayExpectedError } from './chart/expected-error.ts';
 export { parseChartLayout } from './chart/layout-file.ts';
-export {
-  type MarkBurn,
-  type MarksJob,
-  type MarksOptions,
-  type MarksRequest,
-  type MarksSpec,
-  type MarksTicket,
-  prepareMarks,
-  resolveMarks,
-  type SeparateBy,
-} from './marks/marks.ts';
+export { type Chart, makeChart } from './chart/make.ts';
+export { resolveChart } from './chart/resolve.ts';
+export type { ChartCost, ChartRequest, ChartSpec } from './chart/types.ts';
+export { resolveMarks } from './marks/resolve.ts';
+export { type MarksJob, type MarksOptions, prepareMarks } from './marks/run.ts';
+export type { MarkBurn, MarksRequest, MarksSpec, MarksTicket, SeparateBy } from './marks/types.ts';
 export { renderOrderCsv } from './order/csv.ts';
-export {
-  chooseNames,
-  findNameFault,
-  type OrderCell,
-  type OrderRow,
-  parseOrderCsv,
-  shortenName,
-} from './order/list.ts';
+export { chooseNames, findNameFault, type OrderCell, type OrderRow, parseOrderCsv, shortenName } from './order/list.ts';
 export { type OrderPageOptions, renderOrderPage } from './order/page.ts';
 export {
   type DonePiece,
@@ -117,7 +94,7 @@ export { makeJig, makePlates, type PlateOptions, type Plates } from './plate/mak
 export { STRIP_ROOM } from './plate/strip.ts';
 export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate/ticket.ts';
 export * from './prepare/choices.ts';
-export { compareRuns, type RunCost, type RunsOptions } from './prepare/compare-runs.ts';
+export { compareRuns, type RunsOptions } from './prepare/compare-runs.ts';
 export { type Picture, takePicture } from './prepare/picture.ts';
 export * from './prepare/preview.ts';
 export * from './prepare/proof.ts';
@@ -135,6 +112,7 @@ export {
 } from './prepare/strip.ts';
 export * from './prepare/ticket.ts';
 export * from './prepare/ticket-page.ts';
+export type { Caution, JobFile, Made, RunCost, Ticket, TicketPictures } from './prepare/types.ts';
 export { parseAim, warnOfExposures } from './request/aim.ts';
 export {
   doseOf,
@@ -148,8 +126,25 @@ export {
   startDoseJPerCm2,
   startSettings,
 } from './request/grid.ts';
-export { addToHistory, type DriftHistory, parseHistory } from './request/history.ts';
-export * from './request/spec.ts';
+export {
+  type DriftHistory,
+  listVerified,
+  parseHistory,
+  readHistory,
+  type VerifiedScreen,
+  type VerifiedScreens,
+} from './request/history.ts';
+export {
+  findMaterial,
+  readMachine,
+  readProfile,
+  refuseMaterial,
+  refuseOversize,
+  tryMaterial,
+} from './request/records.ts';
+export * from './request/resolve.ts';
+export { resolveScreen, screenOptionsOf } from './request/screen.ts';
+export { JOB_DEFAULTS, type JobRequest, type JobSpec } from './request/types.ts';
 export {
   assessUncertainty,
   BADLY_KNOWN_L,

@@ -78,10 +78,11 @@ export function maskCoverage(coverage: Plane<'coverage'>, mask: Plane<'mask'>): 
 }
 
 /**
- * Puts what was made at the size of `frame.place` onto the whole piece; the rest is 0 (bare, nothing to mark).
+ * Puts what was made at the size of `frame.place` onto the whole piece; the rest is 0 (bare, nothing to mark; of light,
+ * what a mask leaves out).
  * Returns the plane itself when it already fills the piece.
  */
-export function placeOnPiece<S extends 'coverage' | 'mask'>(plane: Plane<S>, frame: Frame): Plane<S> {
+export function placeOnPiece<S extends 'coverage' | 'luminance' | 'mask'>(plane: Plane<S>, frame: Frame): Plane<S> {
   const { place } = frame;
   if (plane.width !== place.width || plane.height !== place.height) {
     throw new RangeError(

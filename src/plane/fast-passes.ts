@@ -1,6 +1,6 @@
 import { type Kernels, reserveBuffers } from './kernels.ts';
 import { ALPHA_SHARES } from './luminance.ts';
-import type { Passes, PassesPlan } from './resample.ts';
+import type { Passes, PassesPlan } from './taps.ts';
 
 /**
  * Bytes that a kernel may read past the end of a row: 16 columns of a row pair, 8 taps of a row. Assumed: twice the 64

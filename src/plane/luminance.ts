@@ -1,10 +1,7 @@
 import type { Photo } from './decode.ts';
-import { SRGB_CURVE, tabulateCurve } from './photo-colour.ts';
+import { type ChannelWeights, SRGB_CURVE, tabulateCurve } from './photo-colour.ts';
 import { ONE } from './plane.ts';
 import { REC709 } from './srgb.ts';
-
-/** Share of linear red, green and blue in the luminance; each 0…1, sum 1. */
-export type ChannelWeights = readonly [red: number, green: number, blue: number];
 
 /**
  * Samples are kept as luminance minus CENTRE in 16-bit integers: a filter that overshoots white or black by up to half

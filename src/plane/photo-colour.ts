@@ -1,6 +1,5 @@
 import { applyMatrix3, invertMatrix3, type Matrix3, multiplyMatrix3, power, type Vector3 } from '../numeric/index.ts';
 import type { SourceKey } from '../sources.ts';
-import type { ChannelWeights } from './luminance.ts';
 import { decodeSrgb, REC709, SRGB } from './srgb.ts';
 
 /**
@@ -168,3 +167,6 @@ export function isSrgb({ curves, toSrgb }: Pick<PhotoColour, 'curves' | 'toSrgb'
   );
   return sameCurve && toSrgb.every((value, at) => Math.abs(value - (at % 4 === 0 ? 1 : 0)) <= SRGB_LIGHT);
 }
+
+/** Share of linear red, green and blue in the luminance; each 0…1, sum 1. */
+export type ChannelWeights = readonly [red: number, green: number, blue: number];

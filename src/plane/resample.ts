@@ -1,9 +1,10 @@
 import type { Photo } from './decode.ts';
 import { startFastPasses } from './fast-passes.ts';
 import { loadKernels } from './kernels.ts';
-import { alphaOf, CENTRE, type ChannelWeights, type LightSource, lightOf, readLightRow } from './luminance.ts';
+import { alphaOf, CENTRE, type LightSource, lightOf, readLightRow } from './luminance.ts';
+import type { ChannelWeights } from './photo-colour.ts';
 import { createPlane, ONE, type Plane } from './plane.ts';
-import { planTaps, type TapPlan } from './taps.ts';
+import { type Passes, type PassesPlan, planTaps } from './taps.ts';
 
 /** A rectangle in source pixels, corner and sides; fractions are allowed. */
 export interface Crop {
@@ -24,38 +25,6 @@ export interface ResampleOptions {
   readonly weights?: ChannelWeights;
   /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
   readonly arithmetic?: 'fast' | 'plain';
-}
-
-/**
- * The two passes over one source: rows in, filtered rows out. Rows are read once, from the top down, and stay valid
- * for `keep` rows.
- */
-export interface Passes {
-  readRow(y: number): void;
-  /** One row of the result; valid until the next call. */
-  filterRow(row: RowTaps): Uint16Array | Int16Array;
-}
-
-/** How one row of the result comes from rows of the source. */
-export interface RowTaps {
-  /** First source row. */
-  readonly first: number;
-  /** Taps over the source rows `first`, `first + 1`, … */
-  readonly taps: Int16Array;
-  /** The two source rows between whose samples the result must stay; undefined where it may overshoot. */
-  readonly bounds: readonly [above: number, below: number] | undefined;
-}
-
-export interface PassesPlan {
-  readonly source: LightSource;
-  /** Taps of the columns, with starts counted from `firstColumn`. */
-  readonly columns: TapPlan;
-  readonly firstColumn: number;
-  readonly columnCount: number;
-  /** How many source rows one row of the result may need. */
-  readonly keep: number;
-  /** `cut`: rows of 0 … ONE. `kept`: rows of values minus CENTRE in which the filter's overshoot stays. */
-  readonly overshoot: 'cut' | 'kept';
 }
 
 /**

@@ -1,3 +1,5 @@
+import type { LightSource } from './luminance.ts';
+
 /**
  * Fraction bits of a tap; the taps of one output sum to exactly 1 << TAP_BITS. Exact: taps to just below 2 then fit the
  * 16 bits of a lane.
@@ -106,4 +108,36 @@ function roundToSum(weights: Float64Array, wholes: Int32Array, total: number): v
     }
     wholes[neediest] += unit;
   }
+}
+
+/**
+ * The two passes over one source: rows in, filtered rows out. Rows are read once, from the top down, and stay valid
+ * for `keep` rows.
+ */
+export interface Passes {
+  readRow(y: number): void;
+  /** One row of the result; valid until the next call. */
+  filterRow(row: RowTaps): Uint16Array | Int16Array;
+}
+
+/** How one row of the result comes from rows of the source. */
+export interface RowTaps {
+  /** First source row. */
+  readonly first: number;
+  /** Taps over the source rows `first`, `first + 1`, … */
+  readonly taps: Int16Array;
+  /** The two source rows between whose samples the result must stay; undefined where it may overshoot. */
+  readonly bounds: readonly [above: number, below: number] | undefined;
+}
+
+export interface PassesPlan {
+  readonly source: LightSource;
+  /** Taps of the columns, with starts counted from `firstColumn`. */
+  readonly columns: TapPlan;
+  readonly firstColumn: number;
+  readonly columnCount: number;
+  /** How many source rows one row of the result may need. */
+  readonly keep: number;
+  /** `cut`: rows of 0 … ONE. `kept`: rows of values minus CENTRE in which the filter's overshoot stays. */
+  readonly overshoot: 'cut' | 'kept';
 }

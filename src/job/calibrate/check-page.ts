@@ -1,8 +1,8 @@
 import { type Profile, toneCurveOf } from '../../material/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
-import type { DriftEntry, DriftHistory } from '../request/history.ts';
+import { type DriftEntry, type DriftHistory, listVerified } from '../request/history.ts';
 import { type Check, DRIFT_LIMITS, type DriftVerdict } from './check.ts';
-import { listVerified, sayPrediction, sayVerification, type Verification } from './verification.ts';
+import { sayPrediction, sayVerification, type Verification } from './verification.ts';
 
 export interface CheckPageFacts {
   readonly check: Check;

@@ -21,7 +21,7 @@ import { mean } from '../../numeric/index.ts';
 import { convertToSrgb, lightnessOfReflectance, type Photo, reflectanceOfLightness } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
 import { predictPoints } from '../request/curve.ts';
-import { type Verification, verifyTones } from './verification.ts';
+import { type DriftPatch, type Verification, verifyTones } from './verification.ts';
 
 export interface CheckOptions {
   /** Layouts that the capture may show; its tags say which. */
@@ -30,20 +30,6 @@ export interface CheckOptions {
   readonly camera: 'known' | 'unknown';
   readonly mirrored?: boolean;
   readonly corners?: Corners;
-}
-
-/** One tone of the strip, its replicates averaged. */
-export interface DriftPatch {
-  readonly ids: readonly string[];
-  readonly role: 'bare' | 'solid' | 'tone';
-  readonly coverage: number;
-  /** L* that the profile's curve has for this coverage. */
-  readonly expected: number;
-  /** L* as read. */
-  readonly lightness: number;
-  /** Read less expected: of the replicates' mean, and of each of them. */
-  readonly delta: number;
-  readonly deltas: readonly number[];
 }
 
 export type DriftVerdict = 'holds' | 'drifting' | 'learn-again';

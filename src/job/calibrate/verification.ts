@@ -1,8 +1,7 @@
-import type { Profile, Shop, VerifyLimits } from '../../material/index.ts';
+import type { Profile, VerifyLimits } from '../../material/index.ts';
 import { mean } from '../../numeric/index.ts';
 import { roundTo } from '../page/html.ts';
-import { type DriftEntry, type DriftHistory, parseHistory } from '../request/history.ts';
-import type { DriftPatch } from './check.ts';
+import type { VerifiedScreen, VerifiedScreens } from '../request/history.ts';
 
 export type VerifyResult = 'pass' | 'warn' | 'fail';
 
@@ -124,32 +123,6 @@ export function sayVerification(verification: Verification, { fit, screen, name 
   ];
 }
 
-/** The latest verifications of a profile: of its own screen, and of each other one. */
-export interface VerifiedScreens {
-  readonly own: VerifiedScreen | undefined;
-  readonly others: readonly VerifiedScreen[];
-  /** A prediction for another screen failed: the profile is for its own screen only. */
-  readonly ownOnly: boolean;
-}
-
-export interface VerifiedScreen extends NonNullable<DriftEntry['verification']> {
-  readonly date: string;
-}
-
-export function listVerified(history: DriftHistory | undefined): VerifiedScreens {
-  const latest = new Map<string, VerifiedScreen>();
-  for (const { date, verification } of history?.entries ?? []) {
-    if (verification) latest.set(`${verification.curve} ${verification.screen}`, { ...verification, date });
-  }
-  const all = [...latest.values()];
-  const others = all.filter(({ curve }) => curve === 'predicted');
-  return {
-    own: all.find(({ curve }) => curve === 'measured'),
-    others,
-    ownOnly: others.some(({ result }) => result === 'fail'),
-  };
-}
-
 /** Both numbers of a prediction test, in words; empty when no other screen was tried. */
 export function sayPrediction({ own, others, ownOnly }: VerifiedScreens, { screen, fit }: Profile): readonly string[] {
   if (others.length === 0) return [];
@@ -166,10 +139,16 @@ export function sayPrediction({ own, others, ownOnly }: VerifiedScreens, { scree
   ];
 }
 
-/** History of a profile in a shop; undefined when there is none yet. @throws AppError file-invalid, path-unreadable */
-export function readHistory(name: string, shop: Shop): DriftHistory | undefined {
-  const found = shop.list('history').find((record) => record.name === name);
-  if (!found) return undefined;
-  const { json, path } = shop.read('history', name);
-  return parseHistory(json, path);
+/** One tone of the strip, its replicates averaged. */
+export interface DriftPatch {
+  readonly ids: readonly string[];
+  readonly role: 'bare' | 'solid' | 'tone';
+  readonly coverage: number;
+  /** L* that the profile's curve has for this coverage. */
+  readonly expected: number;
+  /** L* as read. */
+  readonly lightness: number;
+  /** Read less expected: of the replicates' mean, and of each of them. */
+  readonly delta: number;
+  readonly deltas: readonly number[];
 }

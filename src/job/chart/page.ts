@@ -3,9 +3,9 @@ import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { type Dots, encodeColour, meanOver } from '../../plane/index.ts';
 import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
 import { mergeCautions } from '../prepare/cautions.ts';
-import type { ChartCost, ChartSpec } from './charts.ts';
 import { describeSetting } from './dose-axes.ts';
 import { sayExpectedError } from './expected-error.ts';
+import type { ChartCost, ChartSpec } from './types.ts';
 
 /**
  * Long side of the chart's picture on the page, pixels. Assumed: sharp when printed over a page's width, a file of

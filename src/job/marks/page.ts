@@ -1,5 +1,5 @@
 import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
-import type { MarkBurn, MarksTicket } from './marks.ts';
+import type { MarkBurn, MarksTicket } from './types.ts';
 
 /** The ticket of a job of several marks to print: what to burn first, second and so on, with what settings. */
 export function renderMarksPage(

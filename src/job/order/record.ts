@@ -1,7 +1,7 @@
 import type { ErrorCode } from '../../errors.ts';
 import { type PriceList, type Quote, quoteOrder } from '../../price/index.ts';
 import { mergeCautions } from '../prepare/cautions.ts';
-import type { Caution, Ticket } from '../prepare/ticket.ts';
+import type { Caution, Ticket } from '../prepare/types.ts';
 
 export const ORDER_SCHEMA = 'tonewright-order/1';
 

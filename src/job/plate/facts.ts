@@ -1,7 +1,8 @@
 import type { Machine } from '../../machine/index.ts';
 import { type Aim, correctPoint, type Jig, placeField } from '../../plate/index.ts';
 import { roundTo } from '../page/html.ts';
-import type { Caution } from '../prepare/ticket.ts';
+import type { Caution } from '../prepare/types.ts';
+
 import type { LaidPiece } from './batches.ts';
 import type { PlateBurn } from './ticket.ts';
 

@@ -12,7 +12,8 @@ import {
   toControl,
   toControlPlace,
 } from '../../plate/index.ts';
-import type { JobFile } from '../prepare/run.ts';
+import type { JobFile } from '../prepare/types.ts';
+
 import { drawMarks } from './dots.ts';
 import { renderJigPage } from './jig-page.ts';
 import { quoteCell } from './ticket.ts';

@@ -5,7 +5,8 @@ import type { Machine } from '../../machine/index.ts';
 import type { Profile } from '../../material/index.ts';
 import { type DotFormat, type Dots, encodeColour } from '../../plane/index.ts';
 import { aimAt, type Correction, type Jig, placeMarks, placeOrigin, toControlPlace } from '../../plate/index.ts';
-import type { JobFile } from '../prepare/run.ts';
+import type { JobFile } from '../prepare/types.ts';
+
 import { type Bed, type LaidPiece, type LaidPlate, layPieces } from './batches.ts';
 import { addStrip, burnGroup, groupBurns, type Part } from './burns.ts';
 import { pictureOfDots, turnQuarter } from './dots.ts';

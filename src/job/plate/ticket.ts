@@ -1,7 +1,8 @@
 import type { BurnSettings } from '../../optics/index.ts';
 import type { DotFormat, DotGrid } from '../../plane/index.ts';
 import type { AlignmentMark, ControlPlace, Correction, Origin, PointMm, RectangleMm } from '../../plate/index.ts';
-import type { Caution } from '../prepare/ticket.ts';
+import type { Caution } from '../prepare/types.ts';
+
 import type { BitmapTime } from './time.ts';
 
 /** One bitmap of a plate: what is imported, where it is set and what is typed in for it. */

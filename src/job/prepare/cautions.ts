@@ -1,4 +1,4 @@
-import type { Caution } from './ticket.ts';
+import type { Caution } from './types.ts';
 
 /** Cautions of machine and material once each: one whose words another says, too, is left out. */
 export function mergeCautions(cautions: readonly Caution[]): readonly Caution[] {

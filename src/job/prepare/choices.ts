@@ -9,7 +9,7 @@ import {
   type ToneOptions,
 } from '../../photo/index.ts';
 import { createPlane, findAttention, type Photo, type Plane } from '../../plane/index.ts';
-import type { JobSpec } from '../request/spec.ts';
+import type { JobSpec } from '../request/types.ts';
 
 export interface Focus {
   readonly x: number;

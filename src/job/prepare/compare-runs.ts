@@ -1,23 +1,10 @@
 import { estimateTime } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
+import { placeOnPiece } from '../../photo/index.ts';
 import { assessTone } from '../../proof/index.ts';
-import type { JobSpec } from '../request/spec.ts';
+import type { JobSpec } from '../request/types.ts';
 import type { Picture } from './picture.ts';
-import { placeToned } from './proof.ts';
-import type { Made } from './run.ts';
-
-/** What runs of at least so many dots cost in looks and save in time. */
-export interface RunCost {
-  /** Fewest dots along a scan line for which the beam stays on, or off. */
-  readonly run: number;
-  /** The highest speed at which the beam follows such runs, within the machine's range, mm/s. */
-  readonly speedMmPerS: number;
-  /** Time of the picture at that speed, s. */
-  readonly seconds: number;
-  /** |ΔL*| of the predicted against the wanted tone, after the eye's filter. */
-  readonly meanDeltaL: number;
-  readonly p95DeltaL: number;
-}
+import type { Made, RunCost } from './types.ts';
 
 export interface RunsOptions {
   readonly spec: JobSpec;
@@ -48,7 +35,7 @@ export function compareRuns({ spec, picture, runs, make }: RunsOptions): readonl
     const { mean, p95 } = assessTone(dots, {
       table: dotTable,
       grid,
-      luminance: placeToned(toned, picture.frame),
+      luminance: placeOnPiece(toned, picture.frame),
       reflectance: table.reflectance,
       ...(mask ? { mask } : {}),
       viewingDistanceMm,

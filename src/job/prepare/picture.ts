@@ -9,7 +9,8 @@ import {
   resampleAlpha,
   resampleLuminance,
 } from '../../plane/index.ts';
-import type { JobSpec } from '../request/spec.ts';
+import type { JobSpec } from '../request/types.ts';
+
 import { chooseFocus, type Focus } from './choices.ts';
 
 /**

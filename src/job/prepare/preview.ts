@@ -25,13 +25,15 @@ import {
   type SurfaceColours,
   weighCells,
 } from '../../proof/index.ts';
-import type { JobSpec } from '../request/spec.ts';
+import type { JobSpec } from '../request/types.ts';
+
 import { chooseToneValues, markable } from './choices.ts';
 import { type Clipping, countClipped, findClippedEnd } from './clipped.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { assessProof, cutOut } from './proof.ts';
-import { type Made, searchDots, tabulateCoverage } from './run.ts';
-import { type Ticket, writeTicket } from './ticket.ts';
+import { searchDots, tabulateCoverage } from './run.ts';
+import { writeTicket } from './ticket.ts';
+import type { Made, Ticket } from './types.ts';
 
 /**
  * About so many pixels along the long side of the picture of a proof: what a card takes of a screen. Assumed: larger

@@ -7,7 +7,7 @@ import {
   type TonePoint,
   toneCurveOf,
 } from '../../material/index.ts';
-import type { Frame, Rectangle } from '../../photo/index.ts';
+import { type Frame, placeOnPiece, type Rectangle } from '../../photo/index.ts';
 import {
   type ColourImage,
   createDots,
@@ -26,10 +26,10 @@ import {
   showStrength,
 } from '../../proof/index.ts';
 import { roundTo } from '../page/html.ts';
-import type { JobSpec } from '../request/spec.ts';
+import type { JobSpec } from '../request/types.ts';
+
 import type { Picture } from './picture.ts';
-import type { Ticket } from './ticket.ts';
-import type { TicketPictures } from './ticket-page.ts';
+import type { Ticket, TicketPictures } from './types.ts';
 
 /** About so many pixels along the long side of the proof. Assumed: a card fills a screen without scrolling. */
 const PROOF_PX = 1200;
@@ -149,7 +149,7 @@ export function assessProof(
   const { mean, p95, worst } = assessTone(dots, {
     table: dotTable,
     grid,
-    luminance: placeToned(toned, frame),
+    luminance: placeOnPiece(toned, frame),
     reflectance: table.reflectance,
     ...(mask ? { mask } : {}),
     ...(weights ? { weights } : {}),
@@ -191,17 +191,6 @@ export function cutOut(dots: Dots, { x, y, width, height }: Rectangle): Dots {
     field.data.set(dots.data.subarray(from, from + width), row * width);
   }
   return field;
-}
-
-/** The picture on the whole piece; what lies around it is masked and never looked at. */
-export function placeToned(toned: Plane<'luminance'>, { width, height, place }: Frame): Plane<'luminance'> {
-  if (toned.width === width && toned.height === height) return toned;
-  const data = new Uint16Array(width * height);
-  for (let y = 0; y < place.height; y++) {
-    const row = toned.data.subarray(y * place.width, (y + 1) * place.width);
-    data.set(row, (place.y + y) * width + place.x);
-  }
-  return { scale: 'luminance', width, height, data };
 }
 
 function coloursOf({ bare, full, response }: Profile) {

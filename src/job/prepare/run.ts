@@ -1,15 +1,8 @@
 import type { ChartLayout } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
-import { estimateTime, type TimeEstimate } from '../../machine/index.ts';
-import {
-  type CoverageTable,
-  computeMarkDiametersUm,
-  coverageTable,
-  fillDotTable,
-  invertProfile,
-  type TonePoint,
-} from '../../material/index.ts';
+import { estimateTime } from '../../machine/index.ts';
+import { computeMarkDiametersUm, coverageTable, fillDotTable, invertProfile } from '../../material/index.ts';
 import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../../photo/index.ts';
 import {
   type Dots,
@@ -26,19 +19,19 @@ import {
   planDirectSearch,
   type ScreenRequest,
   type SearchBands,
-  type SearchFacts,
   searchDotsInBands,
   takesStrength,
 } from '../../screens/index.ts';
 import { predictPoints } from '../request/curve.ts';
-import type { JobSpec } from '../request/spec.ts';
+import type { JobSpec } from '../request/types.ts';
 import { chooseToneValues, markable } from './choices.ts';
 import { compareRuns } from './compare-runs.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { makeProof } from './proof.ts';
 import { describeStrip, joinStrip, makeStrip } from './strip.ts';
-import { type Ticket, writeTicket } from './ticket.ts';
+import { writeTicket } from './ticket.ts';
 import { renderTicketPage } from './ticket-page.ts';
+import type { JobFile, Made, Ticket } from './types.ts';
 
 /**
  * From this size on it pays to give a photo's memory back at once. Assumed: 24 MB of colour; smaller ones are not felt.
@@ -63,11 +56,6 @@ export interface PrepareOptions {
   readonly searchBands?: SearchBands;
 }
 
-export interface JobFile {
-  readonly name: string;
-  readonly bytes: Uint8Array | string;
-}
-
 export interface Job {
   /** In the order in which they are to be written; the ticket's page, which says "done", last. */
   readonly files: readonly JobFile[];
@@ -79,23 +67,6 @@ export interface Job {
   readonly ticket?: Ticket;
   /** Layout of the control strip, for the shop to keep; absent when none was asked for. */
   readonly stripLayout?: ChartLayout;
-}
-
-/** What the road makes of a picture on its way to the dots. */
-export interface Made {
-  readonly tone: ToneOptions;
-  /** The toned picture at `frame.place`. */
-  readonly toned: Plane<'luminance'>;
-  readonly points: readonly TonePoint[];
-  readonly table: CoverageTable;
-  readonly mask: Plane<'mask'> | undefined;
-  readonly coverage: Plane<'coverage'>;
-  readonly dots: Dots;
-  /** What a search did, for a screen that searches. */
-  readonly search?: SearchFacts;
-  readonly time: TimeEstimate;
-  /** Of the request, and of the photo's own pixels. */
-  readonly warnings: readonly string[];
 }
 
 export interface MakeOptions {

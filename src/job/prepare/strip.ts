@@ -5,8 +5,8 @@ import { createDots, type Dots, type Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import { roundTo } from '../page/html.ts';
 import { predictPoints } from '../request/curve.ts';
-import type { JobSpec } from '../request/spec.ts';
 import { aimTones } from '../request/tones.ts';
+import type { JobSpec } from '../request/types.ts';
 
 /**
  * Size of the strip and its distance from the piece. Assumed: five tones with their references, beside a card on common

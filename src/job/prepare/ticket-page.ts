@@ -1,19 +1,7 @@
 import { formatAmount, formatMoney, type Quote, type QuoteLine } from '../../price/index.ts';
 import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
 import { sayExposure } from '../request/uncertainty.ts';
-import type { Ticket } from './ticket.ts';
-
-/** Pictures as data URIs, and the tone curve as points, for the printed ticket. */
-export interface TicketPictures {
-  readonly photo: string;
-  readonly proof: string;
-  readonly detail: string;
-  /** What the detail shows, in words. */
-  readonly detailCaption: string;
-  readonly curve: readonly { readonly coverage: number; readonly lightness: number }[];
-  /** The profile's measured points. */
-  readonly points: readonly { readonly coverage: number; readonly lightness: number; readonly spread: number }[];
-}
+import type { Ticket, TicketPictures } from './types.ts';
 
 /** The ticket to print: one A4 sheet that hangs beside the machine. Self-contained HTML. */
 export function renderTicketPage(ticket: Ticket, pictures: TicketPictures): string {

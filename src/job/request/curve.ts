@@ -13,7 +13,7 @@ import { createPchip, regressCentredIsotonic } from '../../numeric/index.ts';
 import { createPlane, type DotGrid, lightnessOfReflectance, ONE } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
-import type { JobSpec } from './spec.ts';
+import type { JobSpec } from './types.ts';
 
 /**
  * Field that is screened for each coverage, dots; the border, where screens start differently, is left out of the mean.

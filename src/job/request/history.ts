@@ -1,8 +1,7 @@
 import * as v from 'valibot';
+import type { Shop } from '../../material/index.ts';
 import { wholeWithin, within } from '../../quantities.ts';
 import { parseRecord } from '../../schema.ts';
-import type { Check } from '../calibrate/check.ts';
-import type { Verification } from '../calibrate/verification.ts';
 
 const deltaL = within(-1000, 1000, 'ΔL*');
 
@@ -51,55 +50,36 @@ export function parseHistory(json: unknown, where: string): DriftHistory {
   return parseRecord(HISTORY, { json, what: `history ${where}` });
 }
 
-export interface EntryFacts {
-  /** ISO date. */
+/** The latest verifications of a profile: of its own screen, and of each other one. */
+export interface VerifiedScreens {
+  readonly own: VerifiedScreen | undefined;
+  readonly others: readonly VerifiedScreen[];
+  /** A prediction for another screen failed: the profile is for its own screen only. */
+  readonly ownOnly: boolean;
+}
+
+export interface VerifiedScreen extends NonNullable<DriftEntry['verification']> {
   readonly date: string;
-  /** SHA-256 of the capture's file. */
-  readonly captureSha256: string;
 }
 
-/** The history with one more check; the same capture read again replaces its entry. */
-export function addToHistory(
-  history: DriftHistory | undefined,
-  { check, date, captureSha256 }: EntryFacts & { readonly check: Check },
-): DriftHistory {
-  const capture = captureSha256.slice(0, 16);
-  const entry: DriftEntry = {
-    date,
-    chart: check.chart.hash,
-    capture,
-    meanDelta: round3(check.meanDelta),
-    worstDelta: round3(check.worstDelta),
-    bareDelta: round3(check.bareDelta),
-    solidDelta: round3(check.solidDelta),
-    midShift: round3(check.midShift),
-    basis: check.basis,
-    unit: round3(check.unit),
-    verdict: check.verdict,
-    cause: check.cause,
-    ...(check.verification ? { verification: keepVerification(check.verification) } : {}),
-  };
-  const others = (history?.entries ?? []).filter((one) => one.capture !== capture);
-  const entries = [...others, entry].sort((a, b) => (a.date < b.date ? -1 : a.date > b.date ? 1 : 0));
-  return { schema: 'tonewright-history/1', profile: check.profile, entries };
-}
-
-function keepVerification(verification: Verification): NonNullable<DriftEntry['verification']> {
-  const { screen, curve, count, result, meanDelta, worstDelta } = verification;
-  const { worstTenth, bestNineTenths, bias, shape, scatter } = verification;
+export function listVerified(history: DriftHistory | undefined): VerifiedScreens {
+  const latest = new Map<string, VerifiedScreen>();
+  for (const { date, verification } of history?.entries ?? []) {
+    if (verification) latest.set(`${verification.curve} ${verification.screen}`, { ...verification, date });
+  }
+  const all = [...latest.values()];
+  const others = all.filter(({ curve }) => curve === 'predicted');
   return {
-    screen,
-    curve,
-    count,
-    meanDelta: round3(meanDelta),
-    worstDelta: round3(worstDelta),
-    worstTenth: round3(worstTenth),
-    bestNineTenths: round3(bestNineTenths),
-    bias: round3(bias),
-    shape: round3(shape),
-    scatter: round3(scatter),
-    result,
+    own: all.find(({ curve }) => curve === 'measured'),
+    others,
+    ownOnly: others.some(({ result }) => result === 'fail'),
   };
 }
 
-const round3 = (value: number) => Math.round(value * 1000) / 1000;
+/** History of a profile in a shop; undefined when there is none yet. @throws AppError file-invalid, path-unreadable */
+export function readHistory(name: string, shop: Shop): DriftHistory | undefined {
+  const found = shop.list('history').find((record) => record.name === name);
+  if (!found) return undefined;
+  const { json, path } = shop.read('history', name);
+  return parseHistory(json, path);
+}

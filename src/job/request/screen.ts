@@ -1,9 +1,19 @@
+import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import { fillDotTable, type Profile } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import type { DotGrid } from '../../plane/index.ts';
-import { chooseScreen, findLoneStrength, SCREENS, type ScreenOptions, shortestRun } from '../../screens/index.ts';
-import { resolveScreen } from './spec.ts';
+import {
+  chooseScreen,
+  findLoneStrength,
+  NEUTRAL_OPTIONS,
+  SCREENS,
+  type ScreenName,
+  type ScreenOptions,
+  screenNames,
+  shortestRun,
+} from '../../screens/index.ts';
+import { JOB_DEFAULTS, type JobRequest } from './types.ts';
 
 export interface ScreenNeeds {
   readonly machine: Machine;
@@ -51,4 +61,41 @@ export function shortestRunOf(
 ): number {
   if (switchingUs === undefined) return 1;
   return shortestRun(switchingUs, { speedMmPerS: settings.speedMmPerS, pitchMm: grid.pitchMm });
+}
+
+export function resolveScreen(name: string): ScreenName {
+  const found = screenNames.find((known) => known === name);
+  if (!found) {
+    throw new AppError('name-unknown', `found no screen "${name}"; there are ${screenNames.join(', ')}`, {
+      asked: name,
+    });
+  }
+  return found;
+}
+
+/** The options that this screen reads: its defaults, then what is known, then the profile's for the same screen, then the request's. */
+export function screenOptionsOf(
+  name: ScreenName,
+  {
+    request,
+    learned,
+    levels,
+    known = {},
+  }: { request: JobRequest; learned: Profile | undefined; levels: number; known?: Partial<ScreenOptions> },
+): Readonly<Record<string, string | number>> {
+  const own = learned?.screen.name === name ? learned.screen.options : {};
+  const { uses, defaults } = SCREENS[name];
+  const all: Readonly<Record<string, string | number | undefined>> = {
+    ...defaults,
+    ...known,
+    ...own,
+    ...request.screenOptions,
+  };
+  // What changes nothing is left out, so that records from before an option existed still name the same screen.
+  const neutral: Readonly<Record<string, string | number>> = NEUTRAL_OPTIONS;
+  const entries = uses
+    .filter((key) => key !== 'levels' && all[key] !== undefined && all[key] !== neutral[key])
+    .map((key) => [key, all[key]] as const);
+  const options = Object.fromEntries(entries) as Record<string, string | number>;
+  return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
 }

@@ -10,8 +10,9 @@ import type { Dots, Photo } from '../../plane/index.ts';
 import { type Picture, takePicture } from '../prepare/picture.ts';
 import { assessProof, predictSeen } from '../prepare/proof.ts';
 import { makeDots } from '../prepare/run.ts';
-import type { Ticket } from '../prepare/ticket.ts';
-import type { JobSpec } from '../request/spec.ts';
+import type { Ticket } from '../prepare/types.ts';
+
+import type { JobSpec } from '../request/types.ts';
 
 /** One way to burn a photo: what it costs in time, and how right its tones will be. */
 export interface ComparedWay {

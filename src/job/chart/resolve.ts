@@ -1,20 +1,7 @@
-import {
-  CHART_DEFAULTS,
-  type ChartKind,
-  type ChartLayout,
-  type ChartOptions,
-  type DoseCell,
-  drawChart,
-  drawDoseCells,
-  drawWithoutDoseCells,
-  type ExpectedTone,
-  layoutChart,
-} from '../../chart/index.ts';
+import { CHART_DEFAULTS, type ChartOptions, type ExpectedTone } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
-import { formatJson } from '../../json.ts';
-import { estimateTime, type Machine } from '../../machine/index.ts';
+import type { Machine } from '../../machine/index.ts';
 import {
-  fillDotTable,
   findMark,
   type MarkDirection,
   type Material,
@@ -24,77 +11,23 @@ import {
   type TonePoint,
 } from '../../material/index.ts';
 import { type BurnSettings, describeOptics } from '../../optics/index.ts';
-import { type Dots, encodeDots, type Plane } from '../../plane/index.ts';
-import { applyScreen, type ScreenName, type ScreenOptions, takesStrength } from '../../screens/index.ts';
+import type { ScreenName } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
-import type { JobFile } from '../prepare/run.ts';
 import { sayAsSentence } from '../prepare/ticket.ts';
 import { predictPoints } from '../request/curve.ts';
 import { doseOf, judgeDose, refuseBeyond, resolveGrid, startSettings, usualDoseJPerCm2 } from '../request/grid.ts';
-import {
-  findMaterial,
-  JOB_DEFAULTS,
-  readMachine,
-  refuseMaterial,
-  refuseOversize,
-  resolveJob,
-  resolveScreen,
-  screenOptionsOf,
-  tryMaterial,
-} from '../request/spec.ts';
+import { findMaterial, readMachine, refuseMaterial, refuseOversize, tryMaterial } from '../request/records.ts';
+import { resolveJob } from '../request/resolve.ts';
+import { resolveScreen, screenOptionsOf } from '../request/screen.ts';
 import { aimTones } from '../request/tones.ts';
+import { JOB_DEFAULTS } from '../request/types.ts';
 import { knownTo } from '../request/uncertainty.ts';
 import { defaultDoseAxes, parseDoseAxis } from './dose-axes.ts';
-import { writeDoseProgram } from './dose-program.ts';
-import { drawDoseSvg, writeDoseTable } from './dose-table.ts';
-import { type ExpectedError, expectError, type SimulationErrors } from './expected-error.ts';
-import { drawChartPicture, renderChartPage } from './page.ts';
-
-/** What a person asks of a chart, by name; the rest comes from the profile, the material or the defaults. */
-export interface ChartRequest {
-  readonly kind: ChartKind;
-  readonly machine?: string;
-  readonly material?: string;
-  /** For a material that the shop has no record of. */
-  readonly direction?: MarkDirection;
-  /** Burned through it (`verify`, `check`), or only to space the steps (`tone`). */
-  readonly profile?: string;
-  /** Tone charts: a profile whose curve says where more patches help most; everything else is as with `profile`. */
-  readonly after?: string;
-  readonly size?: string;
-  readonly pitchMm?: number;
-  readonly lineSpacingMm?: number;
-  readonly screen?: string;
-  readonly screenOptions?: Partial<ScreenOptions>;
-  readonly seed?: number;
-  readonly steps?: number;
-  readonly replicates?: number;
-  /** Settings that replace the profile's or the machine's. */
-  readonly settings?: Partial<BurnSettings>;
-  /** Dose charts: two swept settings, such as `power=0.5:3:6`. */
-  readonly vary?: readonly string[];
-}
+import { expectError, type SimulationErrors } from './expected-error.ts';
+import type { ChartRequest, ChartSpec } from './types.ts';
 
 /** Settings that make a dose: who gives one of them asks for a dose. */
 const DOSE_SETTINGS_ASKED = ['powerW', 'speedMmPerS', 'passes'] as const;
-
-/** A request with every name turned into its record. */
-export interface ChartSpec {
-  readonly kind: ChartKind;
-  readonly machine: Machine;
-  /** Absent when only the direction is known. */
-  readonly material?: Material;
-  readonly profile?: Profile;
-  readonly options: ChartOptions;
-  readonly gridOrigin: 'profile' | 'given' | 'recommended';
-  /** Mean dose of its solids, and the one that the profile was learned with or the machine starts with, J/cm². */
-  readonly doseJPerCm2: number;
-  readonly usualDoseJPerCm2: number;
-  /** Tone charts: what a simulation on this class of material leaves of error. */
-  readonly expectedError?: ExpectedError;
-  readonly warnings: readonly string[];
-  readonly assumptions: readonly string[];
-}
 
 /**
  * Turn names into records and defaults into values.
@@ -327,80 +260,4 @@ function resolveAxes(
     );
   }
   return [parseDoseAxis(vary[0]!, machine), parseDoseAxis(vary[1]!, machine)] as const;
-}
-
-/** What a chart costs before it is burned. */
-export interface ChartCost {
-  readonly areaCm2: number;
-  readonly seconds: number;
-  /** Dots that fire. */
-  readonly firing: number;
-  readonly formula: string;
-}
-
-export interface Chart {
-  readonly layout: ChartLayout;
-  readonly dots: Dots;
-  readonly cost: ChartCost;
-  /** In the order in which they are to be written; the page, which says "done", last. */
-  readonly files: readonly JobFile[];
-}
-
-/** A chart as its files: the bitmap, the layout and the page; a dose chart also its drawing, table and program. */
-export async function makeChart(spec: ChartSpec): Promise<Chart> {
-  const layout = layoutChart(spec.kind, spec.options);
-  const named = { ...layout.screen.options, name: layout.screen.name as ScreenName };
-  const marks = spec.profile && takesStrength(named) ? { marks: fillDotTable(spec.profile, layout.grid) } : {};
-  const screen = (coverage: Plane<'coverage'>, grid: ChartOptions['grid']) =>
-    applyScreen(coverage, { ...named, grid, ...marks });
-  const dots = drawChart(layout, screen);
-  const cells = drawDoseCells(layout);
-  const rest = cells.length > 0 ? drawWithoutDoseCells(layout, screen) : dots;
-  const cost = estimateCost({ layout, rest, cells, machine: spec.machine });
-  const picture = await drawChartPicture(dots);
-  const files: JobFile[] = [
-    { name: 'chart.png', bytes: encodeDots(dots, layout.grid, { format: 'png' }) },
-    ...(cells.length > 0 ? writeDoseFiles({ layout, rest, cells, machine: spec.machine }) : []),
-    { name: 'chart.json', bytes: formatJson(layout, 'chart layout') },
-  ];
-  const names = files.map(({ name }) => name);
-  files.push({ name: 'chart.html', bytes: renderChartPage({ spec, layout, cost, picture, files: names }) });
-  return { layout, dots, cost, files };
-}
-
-interface ChartParts {
-  readonly layout: ChartLayout;
-  /** Everything that burns with the chart's own settings. */
-  readonly rest: Dots;
-  readonly cells: readonly DoseCell[];
-  readonly machine: Machine;
-}
-
-function writeDoseFiles({ layout, rest, cells, machine }: ChartParts): JobFile[] {
-  const { motion } = machine;
-  return [
-    { name: 'chart.svg', bytes: drawDoseSvg({ layout, rest, cells }) },
-    { name: 'chart.csv', bytes: writeDoseTable({ layout, cells, machine }) },
-    ...(motion.kind === 'gantry'
-      ? [{ name: 'chart.nc', bytes: writeDoseProgram({ layout, rest, cells, machine, motion }) }]
-      : []),
-  ];
-}
-
-function estimateCost({ layout, rest, cells, machine }: ChartParts): ChartCost {
-  const { motion } = machine;
-  const whole = estimateTime(rest, { motion, settings: layout.settings, grid: layout.grid });
-  let { seconds } = whole;
-  let firing = countFiring(rest);
-  for (const { dots, grid, settings } of cells) {
-    seconds += estimateTime(dots, { motion, settings, grid }).seconds - motion.jobOverheadS;
-    firing += countFiring(dots);
-  }
-  return { areaCm2: (layout.widthMm * layout.heightMm) / 100, seconds, firing, formula: whole.formula };
-}
-
-function countFiring({ data }: Dots): number {
-  let firing = 0;
-  for (let i = 0; i < data.length; i++) if (data[i] > 0) firing++;
-  return firing;
 }

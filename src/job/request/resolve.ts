@@ -1,14 +1,11 @@
 import { AppError } from '../../errors.ts';
-import { type Machine, parseMachine } from '../../machine/index.ts';
+import type { Machine } from '../../machine/index.ts';
 import {
   type AimCurve,
   compareSettings,
   fillDotTable,
-  findRefused,
   type Material,
   type Profile,
-  parseMaterial,
-  parseProfile,
   type RefusedMaterial,
   type ScreenChoice,
   type Shop,
@@ -16,19 +13,9 @@ import {
   straightProfile,
 } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../../photo/index.ts';
-import type { ChannelWeights, DotFormat, DotGrid } from '../../plane/index.ts';
-import {
-  NEUTRAL_OPTIONS,
-  SCREEN_OPTIONS,
-  SCREENS,
-  type ScreenName,
-  type ScreenOptions,
-  screenNames,
-  takesStrength,
-} from '../../screens/index.ts';
+import type { DotGrid } from '../../plane/index.ts';
+import { SCREEN_OPTIONS, SCREENS, type ScreenName, type ScreenOptions, takesStrength } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
-import { listVerified, readHistory } from '../calibrate/verification.ts';
 import { parseAim, warnOfAim, warnOfExposures } from './aim.ts';
 import { listMarkTones } from './curve.ts';
 import {
@@ -40,90 +27,21 @@ import {
   startSettings,
   warnOfSolid,
 } from './grid.ts';
-import { findScreen, shortestRunOf } from './screen.ts';
-
-/** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
-export interface JobRequest {
-  /** `85.6x54`, `3.37x2.13in` or a named size such as `ID-1`. */
-  readonly size: string;
-  readonly profile?: string;
-  readonly material?: string;
-  readonly machine?: string;
-  /** mm; absent: the profile's, else the recommended. */
-  readonly pitchMm?: number;
-  readonly lineSpacingMm?: number;
-  readonly screen?: string;
-  readonly screenOptions?: Partial<ScreenOptions>;
-  readonly fit?: Fit;
-  readonly focus?: { readonly x: number; readonly y: number };
-  readonly cornerRadiusMm?: number;
-  readonly safeMarginMm?: number;
-  readonly viewingDistanceMm?: number;
-  readonly tone?: 'auto' | 'plain';
-  /** Values set by hand; they go over what `tone` gives. */
-  readonly toneValues?: Partial<ToneOptions>;
-  readonly range?: 'scale' | 'absolute';
-  /** `lightness`, `density`, or names of profiles whose range is aimed at; the profile's own aim when absent. */
-  readonly aim?: string;
-  readonly weights?: ChannelWeights;
-  readonly format?: DotFormat;
-  readonly levels?: number;
-  /** A control strip beside the piece: a bitmap of its own, or joined with the picture in one. */
-  readonly strip?: 'apart' | 'joined';
-  /** What the ticket should tell whoever burns the piece. */
-  readonly text?: string;
-}
-
-/**
- * One labelled set of defaults for the command, its help and the page. Counts of levels. Exact: 2, a dot fires or not.
- */
-export const JOB_DEFAULTS = {
-  tone: 'auto',
-  range: 'scale',
-  format: 'png',
-  fit: FRAME_DEFAULTS.fit,
-  safeMarginMm: FRAME_DEFAULTS.safeMarginMm,
-  viewingDistanceMm: FRAME_DEFAULTS.viewingDistanceMm,
-  levels: 2,
-  /** Screen of a material without a profile. */
-  screen: 'floyd-steinberg',
-} as const;
+import { listVerified, readHistory } from './history.ts';
+import {
+  findMaterial,
+  readMachine,
+  readProfile,
+  refuseMaterial,
+  refuseOversize,
+  tryMaterial,
+  tryReadMachine,
+} from './records.ts';
+import { findScreen, screenOptionsOf, shortestRunOf } from './screen.ts';
+import { JOB_DEFAULTS, type JobRequest, type JobSpec } from './types.ts';
 
 /** Screens that put dots together by themselves. */
 const CLUSTERED: ReadonlySet<ScreenName> = new Set(['green-noise', 'clustered-dot', 'line']);
-
-/** A request with every name turned into its record: all that the road of a photo needs. */
-export interface JobSpec {
-  readonly size: SizeMm;
-  readonly safeMarginMm: number;
-  readonly viewingDistanceMm: number;
-  readonly machine: Machine;
-  readonly material: { readonly name: string; readonly title: string; readonly cautions: Material['cautions'] };
-  readonly profile: Profile;
-  /** Whether the profile's own screen and grid are used; else its curve is predicted for this job's. */
-  readonly curve: 'measured' | 'predicted';
-  readonly grid: DotGrid;
-  readonly gridOrigin: 'profile' | 'given' | 'recommended';
-  /** Line spacing that the solid of the profile supports, mm; absent where none was learned for this machine. */
-  readonly supportedLineSpacingMm?: number;
-  readonly settings: BurnSettings;
-  /** With the reason where the program chose it, or a part of it. */
-  readonly screen: ScreenChoice & { readonly name: ScreenName; readonly reason?: string };
-  readonly fit: Fit;
-  readonly focus?: { readonly x: number; readonly y: number };
-  readonly tone: 'auto' | 'plain';
-  readonly toneValues: Partial<ToneOptions>;
-  readonly range: 'scale' | 'absolute';
-  /** With `scale`; straight in L* over the profile's own range when absent. */
-  readonly aim?: AimCurve;
-  readonly weights?: ChannelWeights;
-  readonly format: DotFormat;
-  readonly levels: number;
-  readonly strip?: 'apart' | 'joined';
-  readonly text?: string;
-  readonly warnings: readonly string[];
-  readonly assumptions: readonly string[];
-}
 
 /** An assumption of a job: its profile was not measured. */
 export const sayAssumedProfile = ({ name, origin }: Pick<Profile, 'name' | 'origin'>) =>
@@ -283,74 +201,14 @@ function resolveAim(
   return parseAim(aim, shop);
 }
 
-/** @throws AppError name-unknown, path-*, file-invalid */
-export function readMachine(name: string, shop: Shop): Machine {
-  const { json, path } = shop.read('machines', name);
-  return parseMachine(json, path);
-}
-
-/** @throws AppError name-unknown, path-*, file-invalid */
-export function readProfile(name: string, shop: Shop): Profile {
-  const { json, path } = shop.read('profiles', name);
-  return parseProfile(json, path);
-}
-
-/** @throws AppError material-refused */
-export function refuseMaterial(text: string | undefined, refused: readonly RefusedMaterial[]): void {
-  const found = text === undefined ? undefined : findRefused(text, refused);
-  if (found) {
-    throw new AppError('material-refused', `${text}: ${found.title} is never put under a laser. ${found.reason}`, {
-      material: found.name,
-      source: found.source,
-    });
-  }
-}
-
 function resolveSize({ size, cornerRadiusMm }: JobRequest): SizeMm {
   const asked = parseSizeMm(size, '--size');
   return cornerRadiusMm === undefined ? asked : { ...asked, cornerRadiusMm };
 }
 
-export function resolveScreen(name: string): ScreenName {
-  const found = screenNames.find((known) => known === name);
-  if (!found) {
-    throw new AppError('name-unknown', `found no screen "${name}"; there are ${screenNames.join(', ')}`, {
-      asked: name,
-    });
-  }
-  return found;
-}
-
 /** What a job knows and a chart does not: how the marks add up, and from where the piece is looked at. */
 function knownToJob({ viewingDistanceMm }: JobRequest): Partial<ScreenOptions> {
   return { response: 'table', viewingDistanceMm: viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm };
-}
-
-/** The options that this screen reads: its defaults, then what is known, then the profile's for the same screen, then the request's. */
-export function screenOptionsOf(
-  name: ScreenName,
-  {
-    request,
-    learned,
-    levels,
-    known = {},
-  }: { request: JobRequest; learned: Profile | undefined; levels: number; known?: Partial<ScreenOptions> },
-): Readonly<Record<string, string | number>> {
-  const own = learned?.screen.name === name ? learned.screen.options : {};
-  const { uses, defaults } = SCREENS[name];
-  const all: Readonly<Record<string, string | number | undefined>> = {
-    ...defaults,
-    ...known,
-    ...own,
-    ...request.screenOptions,
-  };
-  // What changes nothing is left out, so that records from before an option existed still name the same screen.
-  const neutral: Readonly<Record<string, string | number>> = NEUTRAL_OPTIONS;
-  const entries = uses
-    .filter((key) => key !== 'levels' && all[key] !== undefined && all[key] !== neutral[key])
-    .map((key) => [key, all[key]] as const);
-  const options = Object.fromEntries(entries) as Record<string, string | number>;
-  return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
 }
 
 function assumeProfile({
@@ -390,48 +248,3 @@ function assumeProfile({
   const points = listMarkTones(fillDotTable(profile)).map((tone) => ({ ...tone, spread: 0 }));
   return { ...profile, points };
 }
-
-export function refuseOversize(
-  { widthMm, heightMm }: SizeMm,
-  { name, fieldMm: [fieldWidth, fieldHeight] }: Machine,
-): void {
-  if (widthMm <= fieldWidth && heightMm <= fieldHeight) return;
-  const missing = [
-    ...(widthMm > fieldWidth ? [`${round(widthMm - fieldWidth)} mm in width`] : []),
-    ...(heightMm > fieldHeight ? [`${round(heightMm - fieldHeight)} mm in height`] : []),
-  ];
-  throw new AppError(
-    'size-exceeds-field',
-    `found a size of ${widthMm} × ${heightMm} mm, but the field of ${name} is ${fieldWidth} × ${fieldHeight} mm; missing ${missing.join(' and ')}`,
-    { widthMm, heightMm, fieldMm: [fieldWidth, fieldHeight] },
-  );
-}
-
-/** By name, file, title or alias. */
-export function findMaterial(asked: string | undefined, shop: Shop): Material | undefined {
-  if (asked === undefined) return undefined;
-  const wanted = asked.trim().toLowerCase();
-  for (const { name } of shop.list('materials')) {
-    const { json, path } = shop.read('materials', name);
-    const material = parseMaterial(json, path);
-    if ([material.name, material.title.toLowerCase(), ...material.aliases].includes(wanted)) return material;
-  }
-  const { json, path } = shop.read('materials', asked);
-  return parseMaterial(json, path);
-}
-
-/** The same, or nothing where the shop has no record of it. @throws AppError file-invalid, path-unreadable */
-export function tryMaterial(name: string, shop: Shop): Material | undefined {
-  try {
-    return findMaterial(name, shop);
-  } catch (error) {
-    if (error instanceof AppError && error.code === 'name-unknown') return undefined;
-    throw error;
-  }
-}
-
-function tryReadMachine(name: string, shop: Shop): Machine | undefined {
-  return shop.list('machines').some((found) => found.name === name) ? readMachine(name, shop) : undefined;
-}
-
-const round = (mm: number) => Math.round(mm * 100) / 100;

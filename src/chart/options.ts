@@ -1,0 +1,71 @@
+import type { BurnSettings } from '../optics/index.ts';
+import type { DotGrid } from '../plane/index.ts';
+import type { CellSettings } from './types.ts';
+
+/** One swept setting of a dose chart and its values, in the order of columns or rows. */
+export interface DoseAxis {
+  readonly setting: 'powerW' | 'speedMmPerS' | 'rateKHz' | 'pulseNs' | 'passes' | 'lineSpacingMm';
+  readonly values: readonly number[];
+}
+
+/** A tone of a `verify` or `check` chart: the coverage that the profile asks for and the lightness it promises. */
+export interface AimedTone {
+  readonly coverage: number;
+  readonly aimLightness?: number;
+}
+
+/** A point of a tone curve that is known before the chart is burned. */
+export interface ExpectedTone {
+  readonly coverage: number;
+  readonly lightness: number;
+  /** Half the width of its 95 % band, ΔL*, when a first chart told it. */
+  readonly halfWidth?: number;
+}
+
+export interface ChartOptions {
+  readonly machine: string;
+  /** Name of the material; empty or absent when only the direction is known. */
+  readonly material?: string;
+  readonly direction: 'lighter' | 'darker';
+  readonly settings: BurnSettings;
+  readonly grid: DotGrid;
+  readonly screen?: { readonly name: string; readonly options: Readonly<Record<string, string | number>> };
+  /** Size of the whole chart, mm; 85.6 × 54 when absent, 60 × 8 for `check`. */
+  readonly widthMm?: number;
+  readonly heightMm?: number;
+  /** Random seed of the places of the patches; 1 when absent. */
+  readonly seed?: number;
+  /** Different tones between bare and solid: 15 for `tone`, 14 for `verify`. */
+  readonly steps?: number;
+  /** How often each tone is repeated: 3 for `tone`, 2 elsewhere. */
+  readonly replicates?: number;
+  /** A tone curve known beforehand; the steps are then densest where it is steep, and where it is badly known. */
+  readonly expected?: readonly ExpectedTone[];
+  /** Tones of `verify` and `check`, burned through a profile. */
+  readonly tones?: readonly AimedTone[];
+  /** Dose charts: settings swept along columns and rows. */
+  readonly columns?: DoseAxis;
+  readonly rows?: DoseAxis;
+}
+
+/** Assumed: a card of ID-1's size, which every shop has at hand, and a strip that fits beside a piece. */
+export const CHART_DEFAULTS = {
+  widthMm: 85.6,
+  heightMm: 54,
+  stripWidthMm: 60,
+  stripHeightMm: 8,
+  seed: 1,
+  steps: { tone: 15, verify: 14 },
+  replicates: { tone: 3, verify: 2, spot: 2 },
+} as const;
+
+/** Settings of a dose cell: the chart's own with the two swept ones replaced. */
+export function settleCell(options: ChartOptions, column: number, row: number): CellSettings {
+  const { columns, rows, settings, grid } = options;
+  return {
+    ...settings,
+    lineSpacingMm: grid.lineSpacingMm,
+    [columns!.setting]: columns!.values[column],
+    [rows!.setting]: rows!.values[row],
+  };
+}

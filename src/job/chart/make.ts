@@ -1,0 +1,86 @@
+import {
+  type ChartLayout,
+  type ChartOptions,
+  type DoseCell,
+  drawChart,
+  drawDoseCells,
+  drawWithoutDoseCells,
+  layoutChart,
+} from '../../chart/index.ts';
+import { formatJson } from '../../json.ts';
+import { estimateTime, type Machine } from '../../machine/index.ts';
+import { fillDotTable } from '../../material/index.ts';
+import { type Dots, encodeDots, type Plane } from '../../plane/index.ts';
+import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
+import type { JobFile } from '../prepare/types.ts';
+import { writeDoseProgram } from './dose-program.ts';
+import { drawDoseSvg, writeDoseTable } from './dose-table.ts';
+import { drawChartPicture, renderChartPage } from './page.ts';
+import type { ChartCost, ChartSpec } from './types.ts';
+
+export interface Chart {
+  readonly layout: ChartLayout;
+  readonly dots: Dots;
+  readonly cost: ChartCost;
+  /** In the order in which they are to be written; the page, which says "done", last. */
+  readonly files: readonly JobFile[];
+}
+
+/** A chart as its files: the bitmap, the layout and the page; a dose chart also its drawing, table and program. */
+export async function makeChart(spec: ChartSpec): Promise<Chart> {
+  const layout = layoutChart(spec.kind, spec.options);
+  const named = { ...layout.screen.options, name: layout.screen.name as ScreenName };
+  const marks = spec.profile && takesStrength(named) ? { marks: fillDotTable(spec.profile, layout.grid) } : {};
+  const screen = (coverage: Plane<'coverage'>, grid: ChartOptions['grid']) =>
+    applyScreen(coverage, { ...named, grid, ...marks });
+  const dots = drawChart(layout, screen);
+  const cells = drawDoseCells(layout);
+  const rest = cells.length > 0 ? drawWithoutDoseCells(layout, screen) : dots;
+  const cost = estimateCost({ layout, rest, cells, machine: spec.machine });
+  const picture = await drawChartPicture(dots);
+  const files: JobFile[] = [
+    { name: 'chart.png', bytes: encodeDots(dots, layout.grid, { format: 'png' }) },
+    ...(cells.length > 0 ? writeDoseFiles({ layout, rest, cells, machine: spec.machine }) : []),
+    { name: 'chart.json', bytes: formatJson(layout, 'chart layout') },
+  ];
+  const names = files.map(({ name }) => name);
+  files.push({ name: 'chart.html', bytes: renderChartPage({ spec, layout, cost, picture, files: names }) });
+  return { layout, dots, cost, files };
+}
+
+interface ChartParts {
+  readonly layout: ChartLayout;
+  /** Everything that burns with the chart's own settings. */
+  readonly rest: Dots;
+  readonly cells: readonly DoseCell[];
+  readonly machine: Machine;
+}
+
+function writeDoseFiles({ layout, rest, cells, machine }: ChartParts): JobFile[] {
+  const { motion } = machine;
+  return [
+    { name: 'chart.svg', bytes: drawDoseSvg({ layout, rest, cells }) },
+    { name: 'chart.csv', bytes: writeDoseTable({ layout, cells, machine }) },
+    ...(motion.kind === 'gantry'
+      ? [{ name: 'chart.nc', bytes: writeDoseProgram({ layout, rest, cells, machine, motion }) }]
+      : []),
+  ];
+}
+
+function estimateCost({ layout, rest, cells, machine }: ChartParts): ChartCost {
+  const { motion } = machine;
+  const whole = estimateTime(rest, { motion, settings: layout.settings, grid: layout.grid });
+  let { seconds } = whole;
+  let firing = countFiring(rest);
+  for (const { dots, grid, settings } of cells) {
+    seconds += estimateTime(dots, { motion, settings, grid }).seconds - motion.jobOverheadS;
+    firing += countFiring(dots);
+  }
+  return { areaCm2: (layout.widthMm * layout.heightMm) / 100, seconds, firing, formula: whole.formula };
+}
+
+function countFiring({ data }: Dots): number {
+  let firing = 0;
+  for (let i = 0; i < data.length; i++) if (data[i] > 0) firing++;
+  return firing;
+}

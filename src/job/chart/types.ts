@@ -1,0 +1,58 @@
+import type { ChartKind, ChartOptions } from '../../chart/index.ts';
+import type { Machine } from '../../machine/index.ts';
+import type { MarkDirection, Material, Profile } from '../../material/index.ts';
+import type { BurnSettings } from '../../optics/index.ts';
+import type { ScreenOptions } from '../../screens/index.ts';
+import type { ExpectedError } from './expected-error.ts';
+
+/** What a person asks of a chart, by name; the rest comes from the profile, the material or the defaults. */
+export interface ChartRequest {
+  readonly kind: ChartKind;
+  readonly machine?: string;
+  readonly material?: string;
+  /** For a material that the shop has no record of. */
+  readonly direction?: MarkDirection;
+  /** Burned through it (`verify`, `check`), or only to space the steps (`tone`). */
+  readonly profile?: string;
+  /** Tone charts: a profile whose curve says where more patches help most; everything else is as with `profile`. */
+  readonly after?: string;
+  readonly size?: string;
+  readonly pitchMm?: number;
+  readonly lineSpacingMm?: number;
+  readonly screen?: string;
+  readonly screenOptions?: Partial<ScreenOptions>;
+  readonly seed?: number;
+  readonly steps?: number;
+  readonly replicates?: number;
+  /** Settings that replace the profile's or the machine's. */
+  readonly settings?: Partial<BurnSettings>;
+  /** Dose charts: two swept settings, such as `power=0.5:3:6`. */
+  readonly vary?: readonly string[];
+}
+
+/** A request with every name turned into its record. */
+export interface ChartSpec {
+  readonly kind: ChartKind;
+  readonly machine: Machine;
+  /** Absent when only the direction is known. */
+  readonly material?: Material;
+  readonly profile?: Profile;
+  readonly options: ChartOptions;
+  readonly gridOrigin: 'profile' | 'given' | 'recommended';
+  /** Mean dose of its solids, and the one that the profile was learned with or the machine starts with, J/cm². */
+  readonly doseJPerCm2: number;
+  readonly usualDoseJPerCm2: number;
+  /** Tone charts: what a simulation on this class of material leaves of error. */
+  readonly expectedError?: ExpectedError;
+  readonly warnings: readonly string[];
+  readonly assumptions: readonly string[];
+}
+
+/** What a chart costs before it is burned. */
+export interface ChartCost {
+  readonly areaCm2: number;
+  readonly seconds: number;
+  /** Dots that fire. */
+  readonly firing: number;
+  readonly formula: string;
+}

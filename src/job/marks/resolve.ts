@@ -1,0 +1,47 @@
+import {
+  type Palette,
+  parsePalette,
+  type RefusedMaterial,
+  type Shop,
+  STRAIGHT_CURVE_WARNING,
+} from '../../material/index.ts';
+import { refuseBeyond } from '../request/grid.ts';
+import { resolveJob } from '../request/resolve.ts';
+import type { MarksRequest, MarksSpec } from './types.ts';
+
+/**
+ * Palettes whose colours lie further apart than this beside their lightness are colours to the eye, ΔE in a* b*.
+ * Assumed: a palette of greys with a tinge is judged by its lightness alone.
+ */
+const COLOURFUL = 12;
+
+/**
+ * A job of several marks: names turned into records. Its grid, material and machine are the palette's.
+ * @throws AppError those of `parsePalette` and `resolveJob`
+ */
+export function resolveMarks(
+  { palette: asked, by, ...request }: MarksRequest,
+  { shop, refused }: { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] },
+): MarksSpec {
+  const { json, path } = shop.read('palettes', asked);
+  const palette = parsePalette(json, path);
+  const job = resolveJob(
+    { ...request, material: palette.material, machine: palette.machine, ...palette.grid },
+    { shop, refused },
+  );
+  for (const { name, settings } of palette.marks) {
+    refuseBeyond(settings, { machine: job.machine, of: `${path}: mark ${name}`, code: 'file-invalid' });
+  }
+  const warnings = job.warnings.filter((text) => text !== STRAIGHT_CURVE_WARNING);
+  if (palette.origin === 'assumed') {
+    warnings.unshift(
+      `NOT MEASURED: the palette "${palette.name}" holds assumed colours and settings. Good for a look; burn a dose chart and read a palette of your own before you burn a customer’s piece.`,
+    );
+  }
+  return { job, palette, by: by ?? (isColourful(palette) ? 'colour' : 'lightness'), warnings };
+}
+
+function isColourful({ bare, marks }: Palette): boolean {
+  const colours = [bare, ...marks.map(({ colour }) => colour)];
+  return colours.some(([, a, b]) => colours.some((other) => Math.hypot(a - other[1], b - other[2]) > COLOURFUL));
+}

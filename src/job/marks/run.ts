@@ -1,0 +1,255 @@
+import { formatJson } from '../../json.ts';
+import { estimateTime } from '../../machine/index.ts';
+import type { Lab } from '../../material/index.ts';
+import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
+import { adjustTone, type Frame, resolutionWarning } from '../../photo/index.ts';
+import {
+  type ColourImage,
+  countFiring,
+  createDots,
+  createPlane,
+  encodeColour,
+  encodeDots,
+  encodeJpeg,
+  encodeSrgb,
+  type Photo,
+  type Plane,
+  sha256,
+} from '../../plane/index.ts';
+import { convertLabToLinearRgb, createAverager, filterByEye, layOnTable, planEyeCells } from '../../proof/index.ts';
+import { separateMarks } from '../../screens/index.ts';
+import { chooseToneValues, markable } from '../prepare/choices.ts';
+import { takePicture } from '../prepare/picture.ts';
+import type { PrepareOptions } from '../prepare/run.ts';
+import type { JobFile } from '../prepare/types.ts';
+import { sayAssumedProfile } from '../request/resolve.ts';
+import { labOfOpponent, opponentOfLab } from './opponent.ts';
+import { renderMarksPage } from './page.ts';
+import type { MarkBurn, MarksSpec, MarksTicket } from './types.ts';
+import { openColours, openTones, rangeOf } from './wanted-colours.ts';
+
+export interface MarksOptions extends Omit<PrepareOptions, 'spec' | 'searchBands'> {
+  readonly spec: MarksSpec;
+}
+
+export interface MarksJob {
+  readonly files: readonly JobFile[];
+  readonly ticket: MarksTicket;
+}
+
+/** The road of a photo to the bitmaps of several marks, a proof and a ticket with their order. */
+export async function prepareMarks(load: () => Promise<Photo>, options: MarksOptions): Promise<MarksJob> {
+  const { spec, name, photoFile, version, only, progress = () => undefined } = options;
+  const { job, palette, by } = spec;
+  progress('reading the photo');
+  const photo = await load();
+  const picture = await takePicture(async () => photo, {
+    spec: job,
+    withThumbnail: only === 'everything',
+    shows: 'colours',
+  });
+  const { frame } = picture;
+  const colours = [palette.bare, ...palette.marks.map(({ colour }) => colour)];
+  const linear = colours.map(opponentOfLab);
+
+  progress('setting the tone');
+  const tone = chooseToneValues(picture.light, {
+    spec: job,
+    ...(picture.opaque ? { mask: picture.opaque } : {}),
+  });
+  const toned = adjustTone(picture.light, tone, { grid: job.grid });
+  const range = rangeOf(job.range, colours);
+  const wantedAt =
+    by === 'colour' ? openColours(photo, { picture, toned, linear, range }) : openTones(toned, { linear, range });
+
+  progress('separating');
+  const { width, height, place } = frame;
+  const mask = markable(frame, picture.opaque);
+  const cells = planEyeCells(frame, { grid: job.grid, viewingDistanceMm: job.viewingDistanceMm });
+  const wanted = openAverages(frame, cells);
+  const separated = separateMarks({
+    width,
+    height,
+    colours: linear,
+    ...(mask ? { mask } : {}),
+    wantedOf(y, row) {
+      for (let x = 0; x < width; x++) {
+        const [px, py] = [x - place.x, y - place.y];
+        const isOpen =
+          px >= 0 && py >= 0 && px < place.width && py < place.height && (!mask || mask.data[y * width + x]! >= 128);
+        if (isOpen) wantedAt(py * place.width + px, row, 3 * x);
+        else row.set(linear[0]!, 3 * x);
+      }
+      wanted.add(row);
+    },
+  });
+
+  const motion = { motion: job.machine.motion, grid: job.grid };
+  const burns: MarkBurn[] = [];
+  const bitmaps: JobFile[] = [];
+  palette.marks.forEach((mark, at) => {
+    const dots = createDots(width, height);
+    for (let i = 0; i < dots.data.length; i++) dots.data[i] = separated.data[i] === at + 1 ? 1 : 0;
+    const file = `${name}.${at + 1}-${mark.name}.${job.format}`;
+    const bytes = encodeDots(dots, job.grid, { format: job.format });
+    bitmaps.push({ name: file, bytes });
+    burns.push({
+      order: at + 1,
+      mark: mark.name,
+      title: mark.title,
+      colour: mark.colour,
+      settings: mark.settings,
+      doseJPerCm2: computeArealDoseJPerCm2({ ...mark.settings, lineSpacingMm: job.grid.lineSpacingMm }),
+      file,
+      sha256: sha256(bytes),
+      firing: countFiring(dots) / dots.data.length,
+      time: estimateTime(dots, { ...motion, settings: mark.settings }),
+    });
+  });
+
+  progress('proofing');
+  const shown = openAverages(frame, cells);
+  const row = new Float64Array(3 * width);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) row.set(linear[separated.data[y * width + x]!]!, 3 * x);
+    shown.add(row);
+  }
+  const soft = resolutionWarning(frame);
+  const ticket: MarksTicket = {
+    schema: 'tonewright-marks/1',
+    version,
+    name,
+    photo: { file: photoFile, sha256: picture.facts.sha256, width: picture.width, height: picture.height },
+    piece: { widthMm: frame.widthMm, heightMm: frame.heightMm, cornerRadiusMm: frame.cornerRadiusMm },
+    grid: { ...job.grid, width, height },
+    machine: { name: job.machine.name, title: job.machine.title },
+    material: { name: job.material.name, title: job.material.title },
+    palette: {
+      name: palette.name,
+      title: palette.title,
+      origin: palette.origin,
+      date: palette.date,
+      sha256: sha256(JSON.stringify(palette)),
+    },
+    by,
+    tone: { mode: job.tone, values: tone, range: job.range },
+    bare: 1 - burns.reduce((sum, { firing }) => sum + firing, 0),
+    burns,
+    seconds: burns.reduce((sum, { time }) => sum + time.seconds, 0),
+    prediction: compareSeen(wanted.means(), shown.means(), { ...cells, viewingDistanceMm: job.viewingDistanceMm }),
+    placement: {
+      xMm: (job.machine.fieldMm[0] - frame.widthMm) / 2,
+      yMm: (job.machine.fieldMm[1] - frame.heightMm) / 2,
+    },
+    cautions: [...job.machine.cautions, ...job.material.cautions],
+    warnings: [...spec.warnings, ...(soft ? [soft] : [])],
+    assumptions: [
+      ...job.assumptions.filter((text) => text !== sayAssumedProfile(job.profile)),
+      'Each mark fills its own dot and no other: burn a corner of the picture first, and look at it.',
+      'Marks are burned one after the other on the piece as it lies: do not move it between them.',
+    ],
+  };
+  if (only === 'bitmap') return { files: bitmaps, ticket };
+  const piece = drawPiece(separated, { frame, colours });
+  const proof = layOnTable(piece, { cornerRadiusPx: (frame.cornerRadiusMm / frame.widthMm) * piece.width });
+  const [png, proofJpeg, photoJpeg] = await Promise.all([
+    encodeColour(proof, { format: 'png', compression: 2 }),
+    encodeJpeg(proof, { quality: 82 }),
+    encodeJpeg(picture.thumbnail!, { quality: 82 }),
+  ]);
+  const files = [
+    ...bitmaps,
+    { name: `${name}.proof.png`, bytes: png },
+    { name: `${name}.ticket.json`, bytes: formatJson(ticket, 'ticket') },
+    {
+      name: `${name}.ticket.html`,
+      bytes: renderMarksPage(ticket, { photo: dataUri(photoJpeg), proof: dataUri(proofJpeg) }),
+    },
+  ];
+  return { files, ticket };
+}
+
+const dataUri = (jpeg: Uint8Array) => `data:image/jpeg;base64,${Buffer.from(jpeg).toString('base64')}`;
+
+interface Averages {
+  readonly add: (row: Float64Array) => void;
+  readonly means: () => readonly Float32Array[];
+}
+
+/** Averages of the three dimensions over cells that the eye does not tell apart. */
+function openAverages(
+  from: { readonly width: number; readonly height: number },
+  to: { readonly width: number; readonly height: number },
+): Averages {
+  const averagers = [0, 1, 2].map(() => createAverager({ from, to }));
+  return {
+    add(row) {
+      averagers.forEach((averager, channel) => {
+        averager.add((target) => {
+          for (let x = 0; x < target.length; x++) target[x] += row[3 * x + channel]!;
+        });
+      });
+    },
+    means: () => averagers.map(({ means }) => means),
+  };
+}
+
+interface SeenSize {
+  readonly width: number;
+  readonly height: number;
+  readonly cellXMm: number;
+  readonly cellYMm: number;
+  readonly viewingDistanceMm: number;
+}
+
+function compareSeen(
+  wanted: readonly Float32Array[],
+  shown: readonly Float32Array[],
+  { width, height, ...eye }: SeenSize,
+): MarksTicket['prediction'] {
+  const see = (channels: readonly Float32Array[]) =>
+    channels.map((data) => filterByEye(createPlane('reflectance', width, height, data), eye).data);
+  const [a, b] = [see(wanted), see(shown)];
+  const differences = Float64Array.from({ length: width * height }, (_, i) => {
+    const at = (channels: readonly Float32Array[]) =>
+      labOfOpponent([channels[0]![i]!, channels[1]![i]!, channels[2]![i]!]);
+    const [p, q] = [at(a), at(b)];
+    return Math.hypot(p[0] - q[0], p[1] - q[1], p[2] - q[2]);
+  }).sort();
+  return {
+    meanDeltaE: differences.reduce((sum, value) => sum + value, 0) / differences.length,
+    p95DeltaE: differences[Math.min(differences.length - 1, Math.floor(0.95 * differences.length))]!,
+  };
+}
+
+/** About so many pixels along the long side of the proof. Assumed: a card fills a screen without scrolling. */
+const PROOF_PX = 1200;
+
+/** The piece in its colours, averaged in linear light. */
+function drawPiece(
+  { data, width, height }: Plane<'bit'>,
+  { frame, colours }: { readonly frame: Frame; readonly colours: readonly Lab[] },
+): ColourImage {
+  // Whole dots along the scan line, not narrower than a scan line, so that pixels can be square.
+  const { pitchMm, lineSpacingMm } = frame.grid;
+  const least = Math.max(1, Math.ceil(lineSpacingMm / pitchMm - 1e-9));
+  const dotsPerPixel = Math.max(least, Math.round(Math.max(frame.widthMm, frame.heightMm) / PROOF_PX / pitchMm));
+  const to = {
+    width: Math.max(1, Math.round(width / dotsPerPixel)),
+    height: Math.min(height, Math.max(1, Math.round((width / dotsPerPixel) * (frame.heightMm / frame.widthMm)))),
+  };
+  const rgb = colours.map(convertLabToLinearRgb);
+  const averages = openAverages({ width, height }, to);
+  const row = new Float64Array(3 * width);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) row.set(rgb[data[y * width + x]!]!, 3 * x);
+    averages.add(row);
+  }
+  const pixels = new Uint8Array(3 * to.width * to.height);
+  averages.means().forEach((means, channel) => {
+    means.forEach((value, i) => {
+      pixels[3 * i + channel] = Math.round(255 * encodeSrgb(Math.min(1, Math.max(0, value))));
+    });
+  });
+  return { ...to, rgb: pixels };
+}

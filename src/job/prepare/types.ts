@@ -1,0 +1,182 @@
+import type { TimeEstimate, TimeInterval } from '../../machine/index.ts';
+import type { CoverageTable, TonePoint } from '../../material/index.ts';
+import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
+import type { Rectangle, ToneOptions } from '../../photo/index.ts';
+import type { DotGrid, Dots, Plane } from '../../plane/index.ts';
+import type { Quote } from '../../price/index.ts';
+import type { SearchFacts } from '../../screens/index.ts';
+import type { ToneUncertainty } from '../request/uncertainty.ts';
+import type { StripFacts } from './strip.ts';
+
+/** A caution with the key of its source. */
+export interface Caution {
+  readonly text: string;
+  readonly source: string;
+}
+
+/**
+ * Everything about one job, machine-readable. The ticket holds no date and no path, so that the same input and settings
+ * give the same bytes.
+ */
+export interface Ticket {
+  readonly schema: 'tonewright-ticket/1';
+  /** Version of the program whose arithmetic made the dots. */
+  readonly version: string;
+  readonly name: string;
+  /** What the customer or the shop wrote for whoever burns the piece. */
+  readonly text?: string;
+  readonly photo: {
+    readonly file: string;
+    readonly sha256: string;
+    readonly format: string;
+    readonly width: number;
+    readonly height: number;
+    readonly iccProfile: string | null;
+    readonly orientation: number;
+    /** Weights of red, green and blue in the conversion to one channel. */
+    readonly weights: readonly [number, number, number];
+  };
+  readonly bitmap: {
+    readonly file: string;
+    readonly sha256: string;
+    readonly format: 'png' | 'tiff' | 'bmp';
+    readonly width: number;
+    readonly height: number;
+    readonly levels: number;
+    /** Share of the piece's dots that fire, 0 … 1. */
+    readonly firing: number;
+  };
+  readonly piece: {
+    readonly widthMm: number;
+    readonly heightMm: number;
+    readonly cornerRadiusMm: number;
+    readonly safeMarginMm: number;
+    readonly viewingDistanceMm: number;
+  };
+  readonly grid: DotGrid & { readonly origin: 'profile' | 'given' | 'recommended' };
+  readonly frame: {
+    readonly fit: 'cover' | 'contain';
+    readonly focus: { readonly x: number; readonly y: number; readonly origin: 'given' | 'attention' | 'middle' };
+    /** Part of the photo that is used, source pixels. */
+    readonly crop: Rectangle;
+    /** Where it lies on the piece, dots. */
+    readonly place: Rectangle;
+  };
+  readonly machine: { readonly name: string; readonly title: string; readonly fieldMm: readonly [number, number] };
+  readonly material: { readonly name: string; readonly title: string };
+  readonly profile: {
+    readonly name: string;
+    readonly title: string;
+    readonly origin: 'measured' | 'simulated' | 'assumed';
+    readonly date: string;
+    readonly direction: 'lighter' | 'darker';
+    /** L* of the bare surface and of the full mark. */
+    readonly bareL: number;
+    readonly fullL: number;
+    readonly sha256: string;
+    /** `measured`: the curve of the profile. `predicted`: of another screen or grid, from the response model. */
+    readonly curve: 'measured' | 'predicted';
+  };
+  readonly settings: BurnSettings;
+  readonly optics: OpticsReport;
+  readonly tone: {
+    readonly mode: 'plain' | 'auto';
+    readonly values: ToneOptions;
+    readonly range: 'scale' | 'absolute';
+    /** How the photo's lightness is laid onto the work: the wanted L* at both ends, and whose range it is. */
+    readonly aim: {
+      readonly scale: 'lightness' | 'density';
+      readonly darkestL: number;
+      readonly lightestL: number;
+      readonly follows: readonly string[];
+      /** Mean |ΔL*| over the picture between the aim and what is left of it at the ends of the material's range. */
+      readonly lostDeltaL: number;
+    };
+    /** Shares of the picture that are cut off at the dark and the light end, 0 … 1, see `countClipped`. */
+    readonly clippedDark: number;
+    readonly clippedLight: number;
+  };
+  readonly screen: {
+    readonly name: string;
+    readonly options: Readonly<Record<string, string | number>>;
+    /** Why, where the program chose the screen or its runs. */
+    readonly reason?: string;
+    /** What runs save in time and cost in looks, for a machine that is slow at switching: none, and the job's. */
+    readonly runs?: readonly RunCost[];
+    /** What a search did: dots toggled, pairs swapped, most sweeps over a band of rows. */
+    readonly search?: SearchFacts;
+  };
+  readonly coverage: {
+    /** Mean wanted coverage of the whole piece, 0 … 1. */
+    readonly mean: number;
+    /** Shares of the dots in ten equal bins of coverage. */
+    readonly histogram: readonly number[];
+  };
+  /** |ΔL*| of the predicted against the wanted tone, after the eye's filter. */
+  readonly prediction: {
+    readonly meanDeltaL: number;
+    readonly p95DeltaL: number;
+    readonly worstDeltaL: number;
+    readonly filter: string;
+  };
+  /** How well the profile knows the tones of this picture; absent when nothing was measured. */
+  readonly uncertainty?: ToneUncertainty;
+  readonly time: TimeEstimate & { readonly interval: TimeInterval };
+  /** What one piece costs as an order of its own; absent where no price list is in force. */
+  readonly price?: Quote;
+  /** Top left corner of the bitmap from the field's top left corner, mm; x right, y down. */
+  readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
+  /** The control strip beside the piece, where one was asked for. */
+  readonly strip?: StripFacts;
+  readonly cautions: readonly Caution[];
+  readonly warnings: readonly string[];
+  /** Values that rest on no measurement. */
+  readonly assumptions: readonly string[];
+}
+
+/** What runs of at least so many dots cost in looks and save in time. */
+export interface RunCost {
+  /** Fewest dots along a scan line for which the beam stays on, or off. */
+  readonly run: number;
+  /** The highest speed at which the beam follows such runs, within the machine's range, mm/s. */
+  readonly speedMmPerS: number;
+  /** Time of the picture at that speed, s. */
+  readonly seconds: number;
+  /** |ΔL*| of the predicted against the wanted tone, after the eye's filter. */
+  readonly meanDeltaL: number;
+  readonly p95DeltaL: number;
+}
+
+/** Pictures as data URIs, and the tone curve as points, for the printed ticket. */
+export interface TicketPictures {
+  readonly photo: string;
+  readonly proof: string;
+  readonly detail: string;
+  /** What the detail shows, in words. */
+  readonly detailCaption: string;
+  readonly curve: readonly { readonly coverage: number; readonly lightness: number }[];
+  /** The profile's measured points. */
+  readonly points: readonly { readonly coverage: number; readonly lightness: number; readonly spread: number }[];
+}
+
+export interface JobFile {
+  readonly name: string;
+  readonly bytes: Uint8Array | string;
+}
+
+/** What the road makes of a picture on its way to the dots. */
+export interface Made {
+  readonly tone: ToneOptions;
+  /** The toned picture at `frame.place`. */
+  readonly toned: Plane<'luminance'>;
+  readonly points: readonly TonePoint[];
+  readonly table: CoverageTable;
+  readonly mask: Plane<'mask'> | undefined;
+  readonly coverage: Plane<'coverage'>;
+  readonly dots: Dots;
+  /** What a search did, for a screen that searches. */
+  readonly search?: SearchFacts;
+  readonly time: TimeEstimate;
+  /** Of the request, and of the photo's own pixels. */
+  readonly warnings: readonly string[];
+}

@@ -1,0 +1,87 @@
+import type { Machine } from '../../machine/index.ts';
+import type { AimCurve, Material, Profile, ScreenChoice } from '../../material/index.ts';
+import type { BurnSettings } from '../../optics/index.ts';
+import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../../photo/index.ts';
+import type { ChannelWeights, DotFormat, DotGrid } from '../../plane/index.ts';
+import type { ScreenName, ScreenOptions } from '../../screens/index.ts';
+import type { SizeMm } from '../../units.ts';
+
+/** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
+export interface JobRequest {
+  /** `85.6x54`, `3.37x2.13in` or a named size such as `ID-1`. */
+  readonly size: string;
+  readonly profile?: string;
+  readonly material?: string;
+  readonly machine?: string;
+  /** mm; absent: the profile's, else the recommended. */
+  readonly pitchMm?: number;
+  readonly lineSpacingMm?: number;
+  readonly screen?: string;
+  readonly screenOptions?: Partial<ScreenOptions>;
+  readonly fit?: Fit;
+  readonly focus?: { readonly x: number; readonly y: number };
+  readonly cornerRadiusMm?: number;
+  readonly safeMarginMm?: number;
+  readonly viewingDistanceMm?: number;
+  readonly tone?: 'auto' | 'plain';
+  /** Values set by hand; they go over what `tone` gives. */
+  readonly toneValues?: Partial<ToneOptions>;
+  readonly range?: 'scale' | 'absolute';
+  /** `lightness`, `density`, or names of profiles whose range is aimed at; the profile's own aim when absent. */
+  readonly aim?: string;
+  readonly weights?: ChannelWeights;
+  readonly format?: DotFormat;
+  readonly levels?: number;
+  /** A control strip beside the piece: a bitmap of its own, or joined with the picture in one. */
+  readonly strip?: 'apart' | 'joined';
+  /** What the ticket should tell whoever burns the piece. */
+  readonly text?: string;
+}
+
+/**
+ * One labelled set of defaults for the command, its help and the page. Counts of levels. Exact: 2, a dot fires or not.
+ */
+export const JOB_DEFAULTS = {
+  tone: 'auto',
+  range: 'scale',
+  format: 'png',
+  fit: FRAME_DEFAULTS.fit,
+  safeMarginMm: FRAME_DEFAULTS.safeMarginMm,
+  viewingDistanceMm: FRAME_DEFAULTS.viewingDistanceMm,
+  levels: 2,
+  /** Screen of a material without a profile. */
+  screen: 'floyd-steinberg',
+} as const;
+
+/** A request with every name turned into its record: all that the road of a photo needs. */
+export interface JobSpec {
+  readonly size: SizeMm;
+  readonly safeMarginMm: number;
+  readonly viewingDistanceMm: number;
+  readonly machine: Machine;
+  readonly material: { readonly name: string; readonly title: string; readonly cautions: Material['cautions'] };
+  readonly profile: Profile;
+  /** Whether the profile's own screen and grid are used; else its curve is predicted for this job's. */
+  readonly curve: 'measured' | 'predicted';
+  readonly grid: DotGrid;
+  readonly gridOrigin: 'profile' | 'given' | 'recommended';
+  /** Line spacing that the solid of the profile supports, mm; absent where none was learned for this machine. */
+  readonly supportedLineSpacingMm?: number;
+  readonly settings: BurnSettings;
+  /** With the reason where the program chose it, or a part of it. */
+  readonly screen: ScreenChoice & { readonly name: ScreenName; readonly reason?: string };
+  readonly fit: Fit;
+  readonly focus?: { readonly x: number; readonly y: number };
+  readonly tone: 'auto' | 'plain';
+  readonly toneValues: Partial<ToneOptions>;
+  readonly range: 'scale' | 'absolute';
+  /** With `scale`; straight in L* over the profile's own range when absent. */
+  readonly aim?: AimCurve;
+  readonly weights?: ChannelWeights;
+  readonly format: DotFormat;
+  readonly levels: number;
+  readonly strip?: 'apart' | 'joined';
+  readonly text?: string;
+  readonly warnings: readonly string[];
+  readonly assumptions: readonly string[];
+}
