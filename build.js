@@ -2,7 +2,16 @@
 // `--bench` also builds every file of benchmarks/ into dist/bench/; `--watch` rebuilds on change; `--when-able` leaves dist/
 // as it is where the build's tools are not installed.
 import { spawnSync } from 'node:child_process';
-import { chmodSync, copyFileSync, existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import {
+  chmodSync,
+  copyFileSync,
+  existsSync,
+  mkdirSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs';
 import { basename, join } from 'node:path';
 import { writeNotices } from './third-party.js';
 
@@ -38,6 +47,16 @@ const onDemand = {
       kind === 'dynamic-import' && importer.includes('cli')
         ? { path: `./${basename(path, '.ts')}.cjs`, external: true }
         : undefined,
+    );
+  },
+};
+// The queue's client, one file that is loaded with --queue and never else.
+const QUEUE_CLIENT = 'queue-client';
+const queueOnDemand = {
+  name: 'queue-on-demand',
+  setup(build) {
+    build.onResolve({ filter: /^(bullmq|ioredis)$/ }, ({ kind }) =>
+      kind === 'dynamic-import' ? { path: `./${QUEUE_CLIENT}.cjs`, external: true } : undefined,
     );
   },
 };
@@ -91,7 +110,7 @@ const command = {
     { in: 'src/tasks/search-thread.ts', out: 'search-thread' },
     ...commands.map((name) => ({ in: `src/cli/commands/${name}`, out: basename(name, '.ts') })),
   ],
-  plugins: [onDemand, seldom],
+  plugins: [onDemand, queueOnDemand, seldom],
   supported: { 'dynamic-import': false },
   outdir: 'dist',
 };
@@ -103,8 +122,20 @@ const server = {
     { in: 'src/web/index.ts', out: 'web' },
     { in: 'src/web/worker.ts', out: 'web-worker' },
   ],
-  external: [...shared.external, 'piscina'],
+  plugins: [queueOnDemand],
   outdir: 'dist',
+};
+const queueClient = {
+  ...shared,
+  stdin: {
+    contents: "export { Queue, Worker } from 'bullmq'; export { Redis } from 'ioredis';",
+    resolveDir: '.',
+    sourcefile: `${QUEUE_CLIENT}.js`,
+  },
+  // Beside Redis the client knows other servers and tracers, and machine code that packs faster: it does without.
+  external: ['bullmq-otel', 'msgpackr-extract', 'pg', 'redis'],
+  outfile: `dist/${QUEUE_CLIENT}.cjs`,
+  outExtension: {},
 };
 // The image library's own code in one file: forty small ones cost 15 ms to find and read. Its machine code stays where it is.
 const imageLibrary = {
@@ -155,6 +186,12 @@ const page = {
   outdir: 'dist/page',
   logLevel: 'warning',
 };
+/** What an earlier build has made and this one has not would be packed along. */
+function removeOlder(metafiles) {
+  const made = new Set(metafiles.flatMap(({ outputs }) => Object.keys(outputs).map((path) => basename(path))));
+  for (const name of readdirSync('dist')) if (name.endsWith('.cjs') && !made.has(name)) rmSync(join('dist', name));
+}
+
 function copyPage() {
   mkdirSync('dist/page', { recursive: true });
   copyFileSync('src/web/page/index.html', 'dist/page/index.html');
@@ -165,14 +202,16 @@ function copyPage() {
 
 if (flags.has('--watch')) {
   copyPage();
-  for (const part of [server, page, imageLibrary]) await (await esbuild.context({ ...part, logLevel: 'info' })).watch();
+  for (const part of [server, page, imageLibrary, queueClient])
+    await (await esbuild.context({ ...part, logLevel: 'info' })).watch();
   await (await esbuild.context({ ...command, logLevel: 'info' })).watch();
 } else {
   copyPage();
   const built = await Promise.all(
-    [command, server, page, imageLibrary].map((part) => esbuild.build({ ...part, metafile: true })),
+    [command, server, page, imageLibrary, queueClient].map((part) => esbuild.build({ ...part, metafile: true })),
   );
   const metafiles = built.map(({ metafile }) => metafile);
+  removeOlder(metafiles);
   writeFileSync('dist/THIRD-PARTY-NOTICES.txt', writeNotices(metafiles, [ASSEMBLER, FONT]));
   chmodSync('dist/tonewright.cjs', 0o755);
   if (flags.has('--bench')) {

@@ -1,12 +1,16 @@
 // What is packed: everything that it needs, nothing of the workshop, and the notices of all that is bundled.
 import { spawnSync } from 'node:child_process';
-import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { afterAll, expect, test } from 'vitest';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { BUILT, doRuns, installPacked, makeWorkplace, packBuilt, programOf } from './lanes/installed.ts';
+import { enter, startPageServer } from './web/page-server.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-pack-'));
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+const manifest = JSON.parse(readFileSync('package.json', 'utf8'));
 
 /** Packages that our own code names. */
 function listNamed(): string[] {
@@ -22,10 +26,9 @@ function listNamed(): string[] {
 
 test('every package that is bundled is in the notices, with its licence’s text', () => {
   const notices = readFileSync('dist/THIRD-PARTY-NOTICES.txt', 'utf8');
-  const own = ['piscina', 'bullmq', 'ioredis', 'image-q'];
-  const named = listNamed().filter((name) => !own.includes(name));
+  const named = listNamed().filter((name) => !(name in manifest.dependencies));
   expect(named).toEqual(expect.arrayContaining(['hono', 'valibot', 'preact', 'commander', 'ml-matrix']));
-  for (const name of [...named, 'sharp', 'd3-array', 'assemblyscript']) {
+  for (const name of [...named, 'sharp', 'd3-array', 'assemblyscript', 'bullmq', 'ioredis']) {
     const { version } = JSON.parse(readFileSync(`node_modules/${name}/package.json`, 'utf8'));
     expect(notices).toContain(`\n${name} ${version} (`);
     for (const file of readdirSync(`node_modules/${name}`).filter((one) => /^licen[cs]e/i.test(one))) {
@@ -34,15 +37,73 @@ test('every package that is bundled is in the notices, with its licence’s text
   }
 });
 
-test('the packed files hold the program, its data and the notices, and no benchmark', () => {
-  const packed = spawnSync('npm', ['pack', '--dry-run', '--json', '--ignore-scripts'], { encoding: 'utf8' });
-  const report = JSON.parse(packed.stdout);
-  const [{ files }] = (Array.isArray(report) ? report : Object.values(report)) as [{ files: { path: string }[] }];
-  const paths = files.map(({ path }) => path);
-  for (const path of ['dist/tonewright.cjs', 'dist/THIRD-PARTY-NOTICES.txt', 'dist/page/page.js', 'LICENSE']) {
-    expect(paths).toContain(path);
-  }
-  expect(paths.filter((path) => /^(?:dist\/bench|src|tests|benchmarks|node_modules)\//.test(path))).toEqual([]);
+describe('the packed file', () => {
+  const shop = join(folder, 'shop of a customer');
+  let main: string;
+  beforeAll(() => {
+    main = installPacked(packBuilt(folder), shop);
+  });
+  const listInstalled = () => {
+    const { packages } = JSON.parse(readFileSync(join(shop, 'node_modules', '.package-lock.json'), 'utf8'));
+    return Object.keys(packages).map((path) => path.replace(/^.*node_modules\//, ''));
+  };
+
+  test('holds the program, its data and the notices, and nothing of the workshop', () => {
+    const root = join(shop, 'node_modules', 'tonewright');
+    const paths = readdirSync(root, { recursive: true, encoding: 'utf8' }).map((path) => path.replaceAll('\\', '/'));
+    for (const path of ['dist/tonewright.cjs', 'dist/THIRD-PARTY-NOTICES.txt', 'dist/page/page.js', 'LICENSE']) {
+      expect(paths).toContain(path);
+    }
+    expect(paths.filter((path) => /^(?:dist\/bench|src|tests|benchmarks|node_modules)\//.test(path))).toEqual([]);
+    for (const script of ['preinstall', 'install', 'postinstall']) expect(manifest.scripts).not.toHaveProperty(script);
+  });
+
+  test('brings no package but those that DEVELOPERS.md gives a reason for, and their count is said there', () => {
+    const document = readFileSync('DEVELOPERS.md', 'utf8');
+    const [, table] = /\n## What an install brings\n(.*?)\n## /s.exec(document)!;
+    const reasons = [...table!.matchAll(/^\| `([^`]+)` \| (\S.*) \|$/gm)].map(([, name]) => name!);
+    expect(Object.keys(manifest.dependencies).sort()).toEqual(reasons.sort());
+    const said = Number(/together (\d+) packages/.exec(table!)![1]);
+    expect(listInstalled().length - 1).toBeLessThanOrEqual(said);
+    expect(listInstalled()).not.toEqual(expect.arrayContaining(['bullmq']));
+  });
+
+  test('makes the bytes of the program as it was built', () => {
+    const names = ['prepare', 'order', 'chart', 'plate', 'plates', 'proof'] as const;
+    const [here, there] = ['here', 'there'].map((name) => makeWorkplace(join(folder, name)));
+    expect(doRuns(programOf(main), there!, names)).toEqual(doRuns(BUILT, here!, names));
+  });
+
+  test('opens the page', async () => {
+    const page = await startPageServer(mkdtempSync(join(folder, 'shop-')), { main });
+    try {
+      const facts = await fetch(`${page.origin}/api/shop`, { headers: await enter(page) });
+      expect([facts.status, (await facts.json()).version]).toEqual([200, manifest.version]);
+      expect(await (await fetch(`${page.origin}/page.js`)).text()).toContain('Tonewright');
+    } finally {
+      await page.stop();
+    }
+  });
+
+  test('loads the client of the queue for --queue alone, and has it', () => {
+    const trace = join(folder, 'trace.cjs');
+    writeFileSync(trace, `process.on('exit', () => process.stderr.write(Object.keys(require.cache).join('\\n')));`);
+    const run = (...args: readonly string[]) =>
+      spawnSync(process.execPath, ['--require', trace, main, ...args], { encoding: 'utf8' });
+    const order = [
+      'order',
+      makeWorkplace(join(folder, 'queue')),
+      '--size',
+      '2x1.5',
+      '--profile',
+      'leather-patch',
+      '--out',
+    ];
+    const local = run(...order, join(folder, 'local'));
+    const queued = run(...order, join(folder, 'queued'), '--queue', 'redis://127.0.0.1:1');
+    expect([local.status, local.stderr]).toEqual([0, expect.not.stringContaining('queue-client')]);
+    expect([queued.status, queued.stderr]).toEqual([1, expect.stringContaining('queue-client')]);
+  });
 });
 
 test('an install without the build’s tools leaves all as it is, in words', () => {

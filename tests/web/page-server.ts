@@ -20,10 +20,13 @@ export interface PageServer {
   readonly stop: (signal?: NodeJS.Signals) => Promise<void>;
 }
 
-/** `tonewright open` on a shop folder. */
-export async function startPageServer(shop: string, port = 0): Promise<PageServer> {
-  if (!existsSync(PROGRAM)) throw new Error('the program is not built: run `npm run build` first');
-  const args = [PROGRAM, 'open', '--no-launch', '--json', '--shop', shop, '--port', String(port)];
+/** `tonewright open` on a shop folder, of the program that is built here or of another one. */
+export async function startPageServer(
+  shop: string,
+  { port = 0, main = PROGRAM }: { readonly port?: number; readonly main?: string } = {},
+): Promise<PageServer> {
+  if (!existsSync(main)) throw new Error('the program is not built: run `npm run build` first');
+  const args = [main, 'open', '--no-launch', '--json', '--shop', shop, '--port', String(port)];
   const child = spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'pipe'] });
   let out = '';
   let told = '';
