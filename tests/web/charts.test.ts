@@ -42,15 +42,15 @@ describe('charts', () => {
   test(
     'one of more dots than a computer holds is refused in words, by page and command',
     async () => {
-      const answer = await draw({ ...CHART, kind: 'tone', widthMm: 140, heightMm: 140, spacingMm: 0.001 });
+      const answer = await draw({ ...CHART, kind: 'tone', widthMm: 140, heightMm: 140, spacingMm: 0.0062 });
       expect(answer.status).toBe(400);
       const { error } = (await answer.json()) as { error: { code: string; message: string } };
       expect(error.code).toBe('option-invalid');
-      expect(error.message).toMatch(/140000 × 140000 dots .* at most 500 million/);
+      expect(error.message).toMatch(/22\d{3} × 22\d{3} dots .* at most 500 million/);
       const asked = ['chart', 'tone', '--machine', CHART.machine, '--material', CHART.material, '--size', '140x140'];
       const out = join(folder.path, 'huge');
       await expect(
-        runCommand(process.cwd(), ...asked, '--spacing', '0.001', '--pitch', '0.001', '--out', out),
+        runCommand(process.cwd(), ...asked, '--spacing', '0.0062', '--pitch', '0.0062', '--out', out),
       ).rejects.toMatchObject({ code: 2, stderr: expect.stringContaining('at most 500 million') });
     },
     TIME,

@@ -74,7 +74,7 @@ test(
   'a list through the page makes what the command makes of it, byte for byte, sums included',
   async () => {
     const text =
-      'photo;name;size;count;text;focus;screen;lines per cm;raster;material;machine;blank;strip;format\n' +
+      'photo;name;size;count;text;keep;screen;lines per cm;raster;material;machine;blank;strip;format\n' +
       'p1.jpg;;;3;For Ann;0.2,0.8;;;yes;;;customer;yes;\n' +
       'p0.jpg;;ID-1;5;;;;;;;;;;\n' +
       'p1.jpg;coaster;20x20;;Second;;;;;;;;;tiff\n' +
