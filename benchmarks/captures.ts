@@ -16,8 +16,8 @@ import {
   type Readings,
   readPatches,
 } from '../src/chart/index.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';
-import { lightnessOfReflectance, reflectanceOfLightness } from '../src/plane/index.ts';
 import { drawOnce, LAYOUTS } from '../tests/chart/examples.ts';
 import { brushSurface, clutterTable, growWood, shadeFinger } from '../tests/chart/scenes.ts';
 import {

@@ -3,9 +3,9 @@
 // Prints shared/simulation-errors.json. Arguments: names of materials in shared/simulation; all without.
 import { readdirSync, readFileSync } from 'node:fs';
 import { type ChartLayout, drawChart, layoutChart } from '../src/chart/index.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { learnProfile } from '../src/job/calibrate/learn.ts';
 import { toneCurveOf } from '../src/material/index.ts';
-import { lightnessOfReflectance, reflectanceOfLightness } from '../src/plane/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
 import {
   CAMERAS,

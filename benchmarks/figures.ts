@@ -2,17 +2,10 @@
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { shapeCurve } from '../src/chart/camera.ts';
+import { decodeSrgb, lightnessOfReflectance } from '../src/colour/index.ts';
 import { coverageTable, fillDotTable, type Profile, parseProfile } from '../src/material/index.ts';
 import { computeRawStrength } from '../src/material/response.ts';
-import {
-  createPlane,
-  decodeSrgb,
-  encodeColour,
-  lightnessOfReflectance,
-  ONE,
-  readPhoto,
-  resampleLuminance,
-} from '../src/plane/index.ts';
+import { createPlane, encodeColour, ONE, readPhoto, resampleLuminance } from '../src/plane/index.ts';
 import { predictReflectance } from '../src/proof/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
 

@@ -8,20 +8,13 @@
 // FROM and TO (20 simulations without) are the seeds, so that a long run can be made in pieces; CAMERA is `scan`, `photo` or
 // `unknown`, or all three in turn.
 import { type ChartLayout, drawChart, layoutChart, WHITE_PAPER } from '../src/chart/index.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';
 import { learnProfile } from '../src/job/calibrate/learn.ts';
 import { exposureHalf } from '../src/job/request/uncertainty.ts';
 import { toneCurveOf } from '../src/material/index.ts';
 import { createPchip } from '../src/numeric/index.ts';
-import {
-  createDots,
-  createPlane,
-  type DotGrid,
-  type Dots,
-  lightnessOfReflectance,
-  ONE,
-  reflectanceOfLightness,
-} from '../src/plane/index.ts';
+import { createDots, createPlane, type DotGrid, type Dots, ONE } from '../src/plane/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
 import { luminanceOf, meanReflectance, type Surface } from '../src/simulation/index.ts';
 import { simulateCapture } from '../tests/chart/simulate-capture.ts';

@@ -16,9 +16,9 @@ import {
   type Readings,
   readPatches,
 } from '../src/chart/index.ts';
+import { lightnessOfReflectance } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';
 import { withoutCodes } from '../src/notices.ts';
-import { lightnessOfReflectance } from '../src/plane/index.ts';
 import { drawOnce, LAYOUTS } from '../tests/chart/examples.ts';
 import { findReferenceTags, greyOf, REFERENCE_PROBE } from '../tests/chart/reference-tags.ts';
 import { findProgram, PYTHON } from '../tests/plane/outside-programs.ts';

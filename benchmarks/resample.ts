@@ -4,7 +4,8 @@
 import { execFileSync } from 'node:child_process';
 import { createRequire } from 'node:module';
 import { fileURLToPath } from 'node:url';
-import { decodeSrgb, readPhoto, resampleLuminance } from '../src/plane/index.ts';
+import { decodeSrgb } from '../src/colour/index.ts';
+import { readPhoto, resampleLuminance } from '../src/plane/index.ts';
 import { LARGE_PHOTO, makeLargePhoto } from './large-photo.ts';
 
 const RUNS = 7;

@@ -2,11 +2,12 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { dirname, join, relative, sep } from 'node:path';
 import { expect, test } from 'vitest';
 
-// Row 0 of the design has three steps: everything may throw errors and cite sources, then take what comes from outside.
+// Row 0 of the design has four steps: everything may throw errors and cite sources, then take what comes from outside, then see colours.
 const ROWS = [
   ['errors.ts', 'sources.ts', 'notices.ts'],
   ['json.ts', 'quantities.ts'],
   ['units.ts', 'schema.ts', 'options.ts', 'numeric'],
+  ['colour'],
   ['plane', 'optics'],
   ['photo', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'price', 'simulation'],
   ['job'],

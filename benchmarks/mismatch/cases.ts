@@ -1,8 +1,9 @@
 // Captures of the second camera: which chart on which stock, what else lies there, and with what it is taken.
 import sharp from 'sharp';
 import type { CaptureImage, ChartLayout } from '../../src/chart/index.ts';
+import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import { toCaptureImage } from '../../src/job/index.ts';
-import { decodePhoto, reflectanceOfLightness } from '../../src/plane/index.ts';
+import { decodePhoto } from '../../src/plane/index.ts';
 import { drawOnce, LAYOUTS } from '../../tests/chart/examples.ts';
 import { attachProfile, makeWideProfile } from '../../tests/plane/odd-images.ts';
 import { type PhoneOptions, scanTable, takeShot } from './camera.ts';

@@ -1,3 +1,4 @@
+import type { Lab } from '../../src/colour/index.ts';
 import { predictCurve } from '../../src/job/request/curve.ts';
 import {
   assumeResponse,
@@ -5,7 +6,6 @@ import {
   type DotTable,
   fillDotTable,
   invertProfile,
-  type Lab,
   type Surface,
 } from '../../src/material/index.ts';
 import type { DotGrid, Dots, Plane } from '../../src/plane/index.ts';

@@ -1,5 +1,5 @@
+import { decodeSrgb, lightnessOfReflectance, REC709 } from '../colour/index.ts';
 import { fitLeastSquares, median, power } from '../numeric/index.ts';
-import { decodeSrgb, lightnessOfReflectance, REC709 } from '../plane/index.ts';
 import { fitLight, type ReferenceField } from './light.ts';
 import type { FieldSamples, PatchSamples } from './samples.ts';
 import type { Patch } from './types.ts';

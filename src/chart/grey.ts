@@ -1,4 +1,4 @@
-import { decodeSrgb } from '../plane/index.ts';
+import { decodeSrgb } from '../colour/index.ts';
 import type { CaptureImage } from './types.ts';
 
 /** Grey values 0 … 255 of a picture, coded as in the file: enough to find edges, not to measure light. */

@@ -1,9 +1,8 @@
+import { type Lab, labOfLinearRgb, lightnessOfReflectance, REC709 } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
 import { type Notice, notice } from '../notices.ts';
 import { cube, median, standardDeviation } from '../numeric/index.ts';
-import { lightnessOfReflectance, REC709 } from '../plane/index.ts';
 import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulateCurve } from './camera.ts';
-import { labOf } from './colour.ts';
 import { fitLight, isLightAdded, type LightSurface, type ReferenceField } from './light.ts';
 import type { Located } from './locate.ts';
 import { type FoundReference, type NeutralReference, readReference } from './reference.ts';
@@ -17,7 +16,7 @@ import {
   samplePatches,
 } from './samples.ts';
 import { measureSharpening, undoSharpening } from './sharpening.ts';
-import type { CaptureImage, ChartLayout, Lab, PatchPattern, PatchRole } from './types.ts';
+import type { CaptureImage, ChartLayout, PatchPattern, PatchRole } from './types.ts';
 
 export interface ReadOptions {
   /**
@@ -265,7 +264,7 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
     samples.filter(({ patch }) => patch.role === 'solid' && !rejected.has(patch.id)),
     byLevel,
   );
-  const dark = judgeDark(capture, Math.max(labOf(codedRgb)[0], labOf(codedSolid)[0]));
+  const dark = judgeDark(capture, Math.max(labOfLinearRgb(codedRgb)[0], labOfLinearRgb(codedSolid)[0]));
   if (dark) warnings.push(dark);
   const reference =
     options.reference &&
@@ -276,8 +275,8 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
       fields,
       bareAt: surface.bareAt,
       bareRgb: codedRgb,
-      bareL: labOf(codedRgb)[0],
-      solidL: labOf(codedSolid)[0],
+      bareL: labOfLinearRgb(codedRgb)[0],
+      solidL: labOfLinearRgb(codedSolid)[0],
     });
   const gain = reference?.gain ?? 1;
   const scaled = ([red, green, blue]: readonly [number, number, number]) =>
@@ -299,7 +298,7 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
         pattern: patch.pattern,
         coverage: patch.coverage,
         mean,
-        colour: labOf([red * level, green * level, blue * level]),
+        colour: labOfLinearRgb([red * level, green * level, blue * level]),
         spread: mean * sample.blockSpread,
         pixels: Math.round(sample.pixels),
         rejectedShare: sample.rejectedShare,
@@ -308,8 +307,8 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
         order: patch.order,
       };
     });
-  const bareLab = labOf(bareRgb);
-  const solidLab = labOf(scaled(codedSolid));
+  const bareLab = labOfLinearRgb(bareRgb);
+  const solidLab = labOfLinearRgb(scaled(codedSolid));
   refuseLowContrast(surface, { bareLab, count: fields.length });
 
   if (surface.disagreement > DISAGREE_SAID) {

@@ -1,13 +1,12 @@
+import { type Lab, labOfLinearRgb, REC709, reflectanceOfLightness } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
 import { median, NORMAL_95_ROUNDED } from '../numeric/index.ts';
-import { REC709, reflectanceOfLightness } from '../plane/index.ts';
 import type { CameraCurve } from './camera.ts';
-import { labOf } from './colour.ts';
 import { applyHomography, boxCorners } from './geometry.ts';
 import { fitBeside, type ReferenceField } from './light.ts';
 import type { Located } from './locate.ts';
 import { invertNear } from './map.ts';
-import type { CaptureImage, Lab } from './types.ts';
+import type { CaptureImage } from './types.ts';
 
 /** A neutral field beside the chart whose lightness is known: what tells how light the whole is. */
 export interface NeutralReference {
@@ -152,7 +151,7 @@ export function readReference(asked: NeutralReference, chart: ChartLight): Found
   const near = [...field].sort((a, b) => a.awayMm - b.awayMm).slice(0, CELLS_MOST);
   const trueLuminance = reflectanceOfLightness(lightness);
   const codedLuminance = median(near.map(({ light }) => light));
-  const coded = labOf([codedLuminance, codedLuminance, codedLuminance])[0];
+  const coded = labOfLinearRgb([codedLuminance, codedLuminance, codedLuminance])[0];
   const off = codedLuminance / trueLuminance;
   if (!(off > 1 / CODED_FACTOR && off < CODED_FACTOR)) {
     throw unusable(
@@ -248,7 +247,7 @@ function lookAround({ box, lightness }: NeutralReference, chart: ChartLight): re
         yMm,
         awayMm,
         light,
-        lab: labOf([rgb[0] * scale, rgb[1] * scale, rgb[2] * scale]),
+        lab: labOfLinearRgb([rgb[0] * scale, rgb[1] * scale, rgb[2] * scale]),
         even: spread <= CELL_EVEN,
         clipped: clipped > CLIPPED_CELL,
       });
@@ -330,7 +329,7 @@ function groupCells(cells: readonly Cell[], chart: ChartLight): readonly (readon
   const { widthMm, heightMm } = located.layout;
   const isPiece = ({ light, lab, xMm, yMm }: Cell) => {
     const here = bareAt(Math.min(widthMm, Math.max(0, xMm)), Math.min(heightMm, Math.max(0, yMm)));
-    const ownLab = labOf(scaleTo(bareRgb, lab[0]));
+    const ownLab = labOfLinearRgb(scaleTo(bareRgb, lab[0]));
     const chroma = Math.hypot(lab[1] - ownLab[1], lab[2] - ownLab[2]);
     return Math.abs(Math.log(light / here)) < BARE_LIKE.share && chroma < BARE_LIKE.chroma;
   };
@@ -404,7 +403,7 @@ function chooseField(
   if (isPaper) return groups[levels.indexOf(Math.max(...levels))]!;
   if (groups.length > 1) {
     throw unusable(
-      `${groups.length} even neutral areas beside the chart (L* ${levels.map((level) => labOf([level, level, level])[0].toFixed(0)).join(', ')} as the capture shows them), needed one; give the place of the card (--reference-at)`,
+      `${groups.length} even neutral areas beside the chart (L* ${levels.map((level) => labOfLinearRgb([level, level, level])[0].toFixed(0)).join(', ')} as the capture shows them), needed one; give the place of the card (--reference-at)`,
       { areas: groups.length },
     );
   }

@@ -1,5 +1,5 @@
+import { decodeSrgb, REC709 } from '../colour/index.ts';
 import { median, medianAbsoluteDeviation, standardDeviation } from '../numeric/index.ts';
-import { decodeSrgb, REC709 } from '../plane/index.ts';
 import { applyHomography, boxCorners } from './geometry.ts';
 import type { Located } from './locate.ts';
 import { invertNear, placeOnCapture } from './map.ts';

@@ -1,5 +1,5 @@
+import { decodeSrgb, encodeSrgb } from '../colour/index.ts';
 import { median } from '../numeric/index.ts';
-import { decodeSrgb, encodeSrgb } from '../plane/index.ts';
 import { sampleCapture } from './grey.ts';
 import { fitLight } from './light.ts';
 import type { Located } from './locate.ts';

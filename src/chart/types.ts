@@ -131,8 +131,5 @@ export interface CaptureImage {
   readonly cautions?: readonly Notice[];
 }
 
-/** CIE L*, a*, b* under D65. */
-export type Lab = readonly [lightness: number, a: number, b: number];
-
 export type Point = readonly [x: number, y: number];
 export type Corners = readonly [Point, Point, Point, Point];

@@ -1,13 +1,6 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { createPchip, power } from '../numeric/index.ts';
-import {
-  applyMask,
-  createPlane,
-  lightnessOfReflectance,
-  mapSamples,
-  ONE,
-  type Plane,
-  reflectanceOfLightness,
-} from '../plane/index.ts';
+import { applyMask, createPlane, mapSamples, ONE, type Plane } from '../plane/index.ts';
 import type { AimCurve, Profile, TonePoint } from './types.ts';
 
 /** Lightness against coverage, both ways. */

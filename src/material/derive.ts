@@ -1,5 +1,6 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { regressCentredIsotonic } from '../numeric/index.ts';
-import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
+import { createPlane, ONE, type Plane } from '../plane/index.ts';
 import { mixYuleNielsen } from './response.ts';
 import { type DotField, predictMeanStrength } from './simulate.ts';
 import type { Profile, Surface, TonePoint } from './types.ts';

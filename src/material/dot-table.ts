@@ -1,4 +1,5 @@
-import { type DotGrid, reflectanceOfLightness } from '../plane/index.ts';
+import { reflectanceOfLightness } from '../colour/index.ts';
+import type { DotGrid } from '../plane/index.ts';
 import {
   computeDotDose,
   computeRawStrength,

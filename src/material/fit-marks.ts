@@ -1,5 +1,6 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED, power } from '../numeric/index.ts';
-import { type DotGrid, lightnessOfReflectance, reflectanceOfLightness } from '../plane/index.ts';
+import type { DotGrid } from '../plane/index.ts';
 import type { FitPattern, FitResponseOptions, FitTone, FittedNumber, FittedResponse } from './fit-response.ts';
 import { mixYuleNielsen, toFitCoordinates } from './response.ts';
 

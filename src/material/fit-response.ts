@@ -1,5 +1,6 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../numeric/index.ts';
-import { type DotGrid, lightnessOfReflectance, reflectanceOfLightness } from '../plane/index.ts';
+import type { DotGrid } from '../plane/index.ts';
 import { computeMarkDiametersUm, fromFitCoordinates, mixYuleNielsen } from './response.ts';
 import { type DotField, predictMeanStrength } from './simulate.ts';
 import type { ResponseModel } from './types.ts';

@@ -1,7 +1,8 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
 import { type Notice, notice } from '../notices.ts';
 import { createPchip, median, NORMAL_95_ROUNDED, roundNumbers } from '../numeric/index.ts';
-import { createPlane, lightnessOfReflectance, ONE, type Plane, reflectanceOfLightness } from '../plane/index.ts';
+import { createPlane, ONE, type Plane } from '../plane/index.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
 import { type BandPoint, fitToneCurve, type MeasuredTone } from './fit-curve.ts';
 import { fitMarks } from './fit-marks.ts';

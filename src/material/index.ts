@@ -19,13 +19,7 @@ export {
   type FittedResponse,
   fitResponse,
 } from './fit-response.ts';
-export {
-  differenceOf,
-  PALETTE_LIMITS,
-  type Palette,
-  type PaletteMark,
-  parsePalette,
-} from './palette.ts';
+export { PALETTE_LIMITS, type Palette, type PaletteMark, parsePalette } from './palette.ts';
 export { parseMaterial, parseProfile, parseRefused } from './parse.ts';
 export * from './refused.ts';
 export * from './response.ts';

@@ -1,10 +1,11 @@
 import * as v from 'valibot';
+import type { Lab } from '../colour/index.ts';
+import { differenceOf } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import { parseRecord } from '../schema.ts';
 import { RECORD_RULES } from './parse.ts';
-import type { Lab } from './types.ts';
 
 /** One of the marks that a material shows: a colour, and the settings that make it. */
 export interface PaletteMark {
@@ -89,9 +90,4 @@ export function parsePalette(json: unknown, path: string): Palette {
     }
   });
   return palette;
-}
-
-/** CIE 1976 colour difference ΔE*ab (source: 'cie15', clause 8.2.1.3). */
-export function differenceOf(a: Lab, b: Lab): number {
-  return Math.hypot(a[0] - b[0], a[1] - b[1], a[2] - b[2]);
 }

@@ -1,9 +1,7 @@
+import type { Lab } from '../colour/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { SourceKey } from '../sources.ts';
-
-/** A surface colour as seen under D65: CIE L*, a*, b*. */
-export type Lab = readonly [lightness: number, a: number, b: number];
 
 export type MarkDirection = 'lighter' | 'darker';
 

@@ -1,4 +1,5 @@
-import { lightnessOfReflectance, ONE, tabulateLightness } from '../plane/index.ts';
+import { lightnessOfReflectance } from '../colour/index.ts';
+import { ONE, tabulateLightness } from '../plane/index.ts';
 import type { ToneOptions } from './tone-options.ts';
 
 /** The pointwise values of the tone stage. */

@@ -1,4 +1,5 @@
 import type { Metadata } from 'sharp';
+import { encodeSrgb } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
 import { type PhotoFormat, readIccName, sniffFormat } from './container.ts';
 import { type ExifFacts, readExifFacts } from './exif.ts';
@@ -8,7 +9,6 @@ import { loadSharp } from './kernels.ts';
 import { dropBytes } from './memory.ts';
 import { type PhotoColour, SRGB_CURVE, tabulateCurve } from './photo-colour.ts';
 import { readInput } from './read-input.ts';
-import { encodeSrgb } from './srgb.ts';
 
 /** What is taken as a photograph. The pixel limit is checked from the header, before anything is decoded. */
 export const PHOTO_LIMITS = {

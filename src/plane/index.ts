@@ -18,5 +18,4 @@ export * from './plane.ts';
 export * from './read-input.ts';
 export { type Crop, type ResampleOptions, resampleAlpha, resampleLuminance } from './resample.ts';
 export * from './shrink.ts';
-export * from './srgb.ts';
 export { convertToSrgb } from './to-srgb.ts';

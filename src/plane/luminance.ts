@@ -1,7 +1,7 @@
+import { REC709 } from '../colour/index.ts';
 import type { Photo } from './decode.ts';
 import { type ChannelWeights, SRGB_CURVE, tabulateCurve } from './photo-colour.ts';
 import { ONE } from './plane.ts';
-import { REC709 } from './srgb.ts';
 
 /**
  * Samples are kept as luminance minus CENTRE in 16-bit integers: a filter that overshoots white or black by up to half

@@ -1,6 +1,6 @@
+import { decodeSrgb, REC709, SRGB } from '../colour/index.ts';
 import { applyMatrix3, invertMatrix3, type Matrix3, multiplyMatrix3, power, type Vector3 } from '../numeric/index.ts';
 import type { SourceKey } from '../sources.ts';
-import { decodeSrgb, REC709, SRGB } from './srgb.ts';
 
 /**
  * Linear light 0 … 1 of a code 0 … 1: `(a·x + b)^g + e` from `d` on and `c·x + f` below, or straight lines between samples

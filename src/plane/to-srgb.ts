@@ -1,6 +1,6 @@
+import { encodeSrgb } from '../colour/index.ts';
 import type { Photo } from './decode.ts';
 import { type PhotoColour, tabulateCurve } from './photo-colour.ts';
-import { encodeSrgb } from './srgb.ts';
 
 /**
  * Steps of linear light in the table of sRGB codes: the steepest part of sRGB has 12.92 codes of 16 bits a step. Exact:

@@ -1,30 +1,5 @@
-import { encodeSrgb, REC709, reflectanceOfLightness } from '../plane/index.ts';
-import type { Lab, SurfaceColours } from './types.ts';
-
-/** Linear sRGB, 0 … 1 inside the gamut. */
-export type LinearRgb = readonly [red: number, green: number, blue: number];
-
-/** White point D65, X and Z for Y = 1. source: 'iec61966', from x = 0.3127, y = 0.3290. Published: without unit. */
-const D65_X = 0.3127 / 0.329;
-const D65_Z = (1 - 0.3127 - 0.329) / 0.329;
-
-/**
- * Linear sRGB of a surface colour under D65; outside the gamut a channel falls below 0 or rises above 1.
- * The matrix is the inverse of the sRGB primaries' (source: 'iec61966'; digits recomputed from the chromaticities).
- */
-export function convertLabToLinearRgb([lightness, a, b]: Lab): LinearRgb {
-  const fy = (lightness + 16) / 116;
-  // L* of a relative value v is 116·f(v) − 16, so f's inverse is the inverse of L*.
-  const unfold = (f: number) => reflectanceOfLightness(116 * f - 16);
-  const x = D65_X * unfold(fy + a / 500);
-  const y = reflectanceOfLightness(lightness);
-  const z = D65_Z * unfold(fy - b / 200);
-  return [
-    3.2409699419 * x - 1.5373831776 * y - 0.4986107603 * z,
-    -0.9692436363 * x + 1.8759675015 * y + 0.0415550574 * z,
-    0.0556300797 * x - 0.2039769589 * y + 1.0569715142 * z,
-  ];
-}
+import { encodeSrgb, linearRgbOfLab, REC709, reflectanceOfLightness } from '../colour/index.ts';
+import type { SurfaceColours } from './types.ts';
 
 /** sRGB codes for reflectances: three bytes for each of `size` equal steps from 0 to the largest that can occur. */
 export interface ColourScale {
@@ -46,7 +21,7 @@ const STEPS = 4096;
  */
 export function tabulateColours({ bare, full, yuleNielsenN: n }: SurfaceColours): ColourScale {
   const [bareRoots, fullRoots] = [bare, full].map((lab) =>
-    convertLabToLinearRgb(lab).map((value) => Math.max(0, value) ** (1 / n)),
+    linearRgbOfLab(lab).map((value) => Math.max(0, value) ** (1 / n)),
   );
   const [weightRed, weightGreen, weightBlue] = REC709.weights;
   const rootBare = reflectanceOfLightness(bare[0]) ** (1 / n);

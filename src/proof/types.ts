@@ -1,7 +1,5 @@
+import type { Lab } from '../colour/index.ts';
 import type { DotGrid } from '../plane/index.ts';
-
-/** CIE L*, a*, b* under D65. */
-export type Lab = readonly [lightness: number, a: number, b: number];
 
 /**
  * Mean strength of one dot cell by the dots around it, with the colours that strength runs between: the shape that this

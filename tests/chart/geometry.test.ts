@@ -1,6 +1,5 @@
 import { converter } from 'culori';
 import { describe, expect, test } from 'vitest';
-import { labOf } from '../../src/chart/colour.ts';
 import {
   applyHomography,
   boxCorners,
@@ -12,6 +11,7 @@ import {
 import { blurBox, sampleCapture, sampleGrey, shrinkToGrey } from '../../src/chart/grey.ts';
 import type { Point } from '../../src/chart/index.ts';
 import { fitLight, type ReferenceField } from '../../src/chart/light.ts';
+import { labOfLinearRgb } from '../../src/colour/index.ts';
 import { createNoise } from './simulate-capture.ts';
 
 describe('a homography', () => {
@@ -175,7 +175,7 @@ test('colours have the L*a*b* that culori gives them', () => {
     [0.002, 0.001, 0.003],
   ] as const) {
     const { l, a, b: yellow } = toLab({ mode: 'lrgb', r, g, b });
-    const [lightness, ours, theirs] = labOf([r, g, b]);
+    const [lightness, ours, theirs] = labOfLinearRgb([r, g, b]);
     // culori has sRGB's matrix to more places than the standard prints.
     expect(Math.abs(lightness - l)).toBeLessThan(0.02);
     expect(Math.abs(ours - a)).toBeLessThan(0.06);

@@ -12,8 +12,8 @@ import {
   outerCorners,
   placeOnCapture,
 } from '../../src/chart/index.ts';
+import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import { AppError } from '../../src/errors.ts';
-import { reflectanceOfLightness } from '../../src/plane/index.ts';
 import { drawOnce, EXAMPLE, LAYOUTS } from './examples.ts';
 import { type CameraOptions, inkOf, type Simulated, simulateCapture } from './simulate-capture.ts';
 

@@ -8,8 +8,8 @@ import {
   type ReadOptions,
   readPatches,
 } from '../../src/chart/index.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour/index.ts';
 import { AppError } from '../../src/errors.ts';
-import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/plane/index.ts';
 import { drawOnce, EXAMPLE, LAYOUTS } from './examples.ts';
 import { brushSurface, shadeFinger } from './scenes.ts';
 import { type CameraOptions, growInk, type Ink, inkOf, type Simulated, simulateCapture } from './simulate-capture.ts';

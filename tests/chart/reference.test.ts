@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
 import { locateChart, type NeutralReference, readPatches, WHITE_PAPER } from '../../src/chart/index.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour/index.ts';
 import { AppError } from '../../src/errors.ts';
-import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/plane/index.ts';
 import { drawOnce, LAYOUTS } from './examples.ts';
 import { type CameraOptions, inkOf, simulateCapture } from './simulate-capture.ts';
 

@@ -1,13 +1,8 @@
 import { describe, expect, test } from 'vitest';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour/index.ts';
 import { parseAim, prepareJob, resolveJob, warnOfExposures } from '../../src/job/index.ts';
 import { coverageTable, createAim, type Profile, type Shop, toneCurveOf } from '../../src/material/index.ts';
-import {
-  lightnessOfReflectance,
-  luminanceOfLightness,
-  ONE,
-  readPhoto,
-  reflectanceOfLightness,
-} from '../../src/plane/index.ts';
+import { luminanceOfLightness, ONE, readPhoto } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 const POINTS = [

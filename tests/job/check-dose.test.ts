@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import { type ChartLayout, layoutChart, type Reading } from '../../src/chart/index.ts';
+import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import { readDose } from '../../src/job/index.ts';
 import { computeArealDoseJPerCm2, computeCraterDiameterUm, computePeakFluenceJPerCm2 } from '../../src/optics/index.ts';
-import { reflectanceOfLightness } from '../../src/plane/index.ts';
 
 const OPTIONS = {
   machine: 'any',

@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest';
+import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import type { ToneReading } from '../../src/job/calibrate/check.ts';
 import {
   addToHistory,
@@ -11,7 +12,6 @@ import {
 } from '../../src/job/index.ts';
 import { toneCurveOf } from '../../src/material/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
-import { reflectanceOfLightness } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 const PROFILE = readProfile('anodised-black', SHOP);

@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest';
+import { encodeSrgb, reflectanceOfLightness } from '../../src/colour/index.ts';
 import {
   CLIP_COLOURS,
   coarsenSight,
@@ -10,7 +11,7 @@ import {
   resolveJob,
   takeSight,
 } from '../../src/job/index.ts';
-import { decodePhoto, encodeColour, encodeSrgb, reflectanceOfLightness } from '../../src/plane/index.ts';
+import { decodePhoto, encodeColour } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 /** Stripes of equal width, of these L*. */

@@ -8,6 +8,7 @@ import {
   type Reading,
   WHITE_PAPER,
 } from '../../src/chart/index.ts';
+import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import {
   drawFindings,
   exposureHalf,
@@ -18,7 +19,7 @@ import {
   renderProfilePage,
 } from '../../src/job/index.ts';
 import { coverageTable, invertProfile, type Profile } from '../../src/material/index.ts';
-import { createPlane, luminanceOfLightness, reflectanceOfLightness } from '../../src/plane/index.ts';
+import { createPlane, luminanceOfLightness } from '../../src/plane/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
 import { CAMERAS, captureSurface, engrave, meanLightness, parseMaterialModel } from '../../src/simulation/index.ts';
 

@@ -1,9 +1,14 @@
 import { describe, expect, test } from 'vitest';
 import { layoutChart, type Reading } from '../../src/chart/index.ts';
+import {
+  type Lab,
+  labOfOpponent,
+  opponentOfLab,
+  opponentOfRgb,
+  reflectanceOfLightness,
+} from '../../src/colour/index.ts';
 import { choosePalette, type MarksRequest, prepareMarks, readDose, resolveMarks } from '../../src/job/index.ts';
-import { labOfOpponent, opponentOfLab, opponentOfRgb } from '../../src/job/marks/opponent.ts';
-import type { Lab } from '../../src/material/index.ts';
-import { decodeDotsBytes, readPhoto, reflectanceOfLightness } from '../../src/plane/index.ts';
+import { decodeDotsBytes, readPhoto } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 describe('the linear opponent space', () => {

@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import { layoutChart, type Reading } from '../../src/chart/index.ts';
+import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import { analyseScatter, type ScatterAnalysis, type ScatterCause } from '../../src/job/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
-import { reflectanceOfLightness } from '../../src/plane/index.ts';
 
 const LAYOUT = layoutChart('tone', {
   machine: 'galvo-355-f210',

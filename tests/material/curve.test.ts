@@ -1,7 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { lightnessOfReflectance } from '../../src/colour/index.ts';
 import { coverageTable, invertProfile, toneCurveOf } from '../../src/material/index.ts';
-import { createPlane, lightnessOfReflectance, ONE } from '../../src/plane/index.ts';
+import { createPlane, ONE } from '../../src/plane/index.ts';
 import { DARKER, SAMPLE } from './profile-sample.ts';
 
 describe.each([

@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
+import { lightnessOfReflectance } from '../../src/colour/index.ts';
 import { fitMarks } from '../../src/material/fit-marks.ts';
 import { type FitPattern, type FitTone, fitResponse } from '../../src/material/fit-response.ts';
 import { mixYuleNielsen } from '../../src/material/index.ts';
-import { lightnessOfReflectance } from '../../src/plane/index.ts';
 
 const grid = { pitchMm: 0.05, lineSpacingMm: 0.05 };
 const [BARE, FULL] = [0.06, 0.55];

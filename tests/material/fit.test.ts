@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest';
+import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import {
   assumeResponse,
   type DotField,
@@ -13,7 +14,7 @@ import {
   type ResponseModel,
 } from '../../src/material/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
-import { createPlane, ONE, type Plane, reflectanceOfLightness } from '../../src/plane/index.ts';
+import { createPlane, ONE, type Plane } from '../../src/plane/index.ts';
 
 const grid = { pitchMm: 0.05, lineSpacingMm: 0.05 };
 const BARE_L = 30;

@@ -1,7 +1,8 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { differenceOf, type Palette, parsePalette } from '../../src/material/index.ts';
+import { differenceOf } from '../../src/colour/index.ts';
+import { type Palette, parsePalette } from '../../src/material/index.ts';
 
 const FOLDER = 'shared/shop/palettes';
 const read = (file: string) => JSON.parse(readFileSync(join(FOLDER, file), 'utf8'));

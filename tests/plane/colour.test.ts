@@ -3,15 +3,9 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterAll, describe, expect, test } from 'vitest';
+import { lightnessOfReflectance } from '../../src/colour/index.ts';
 import type { AppError } from '../../src/errors.ts';
-import {
-  decodePhoto,
-  lightnessOfReflectance,
-  ONE,
-  type Photo,
-  readColour,
-  resampleLuminance,
-} from '../../src/plane/index.ts';
+import { decodePhoto, ONE, type Photo, readColour, resampleLuminance } from '../../src/plane/index.ts';
 import * as odd from './odd-images.ts';
 import { findProgram, PYTHON, runProgram } from './outside-programs.ts';
 

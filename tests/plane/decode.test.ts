@@ -4,12 +4,12 @@ import { join } from 'node:path';
 import { converter } from 'culori';
 import sharp from 'sharp';
 import { afterAll, describe, expect, test } from 'vitest';
+import { encodeSrgb } from '../../src/colour/index.ts';
 import type { AppError } from '../../src/errors.ts';
 import {
   checkLibraryFormat,
   convertToSrgb,
   decodePhoto,
-  encodeSrgb,
   type Photo,
   readPhoto,
   sha256,

@@ -1,8 +1,8 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { decodeSrgb } from '../../src/colour/index.ts';
 import {
   decodePhoto,
-  decodeSrgb,
   ONE,
   type Photo,
   type Plane,

@@ -1,7 +1,8 @@
 import { describe, expect, test } from 'vitest';
+import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import { assumeResponse, fillDotTable } from '../../src/material/index.ts';
 import { computeEyeBlurMm, NASANEN_1984 } from '../../src/optics/index.ts';
-import { createDots, createPlane, ONE, reflectanceOfLightness } from '../../src/plane/index.ts';
+import { createDots, createPlane, ONE } from '../../src/plane/index.ts';
 import {
   assessTone,
   averageWanted,

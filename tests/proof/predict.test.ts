@@ -1,5 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour/index.ts';
 import {
   assumeResponse,
   coverageTable,
@@ -10,14 +11,7 @@ import {
   toneCurveOf,
 } from '../../src/material/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
-import {
-  createDots,
-  createPlane,
-  lightnessOfReflectance,
-  meanOver,
-  ONE,
-  reflectanceOfLightness,
-} from '../../src/plane/index.ts';
+import { createDots, createPlane, meanOver, ONE } from '../../src/plane/index.ts';
 import { createAverager, openStrength, predictLightness, predictReflectance } from '../../src/proof/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
 

@@ -1,8 +1,9 @@
 import { converter, differenceEuclidean } from 'culori';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
-import { createPlane, lightnessOfReflectance, reflectanceOfLightness } from '../../src/plane/index.ts';
-import { codeOfLightness, convertLabToLinearRgb, renderProof, renderSurface } from '../../src/proof/index.ts';
+import { lightnessOfReflectance, linearRgbOfLab, reflectanceOfLightness } from '../../src/colour/index.ts';
+import { createPlane } from '../../src/plane/index.ts';
+import { codeOfLightness, renderProof, renderSurface } from '../../src/proof/index.ts';
 
 const COLOURS = { bare: [70, 10, 26], full: [28, 8, 11], yuleNielsenN: 1.3 } as const;
 const flat = (width: number, height: number, reflectance: number) =>
@@ -18,7 +19,7 @@ describe('colours', () => {
     fc.assert(
       fc.property(fc.double({ min: 1, max: 99, noNaN: true }), chroma, chroma, (l, a, b) => {
         const theirs = toLinear({ mode: 'lab65', l, a, b });
-        const ours = convertLabToLinearRgb([l, a, b]);
+        const ours = linearRgbOfLab([l, a, b]);
         expect(
           Math.max(Math.abs(ours[0] - theirs.r), Math.abs(ours[1] - theirs.g), Math.abs(ours[2] - theirs.b)),
         ).toBeLessThan(5e-4);

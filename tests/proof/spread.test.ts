@@ -1,6 +1,7 @@
 import { describe, expect, test } from 'vitest';
+import { lightnessOfReflectance } from '../../src/colour/index.ts';
 import { assumeResponse, fillDotTable } from '../../src/material/index.ts';
-import { createDots, createPlane, type Dots, lightnessOfReflectance, ONE } from '../../src/plane/index.ts';
+import { createDots, createPlane, type Dots, ONE } from '../../src/plane/index.ts';
 import { assessTone, predictReflectance } from '../../src/proof/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
 import { burnByHand, luminanceOf, mixByHand } from '../material/burn-by-hand.ts';

@@ -1,5 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { lightnessOfReflectance } from '../../src/colour/index.ts';
 import { AppError } from '../../src/errors.ts';
 import {
   assumeResponse,
@@ -9,7 +10,7 @@ import {
   type Surface,
 } from '../../src/material/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
-import { createPlane, type Dots, lightnessOfReflectance, ONE } from '../../src/plane/index.ts';
+import { createPlane, type Dots, ONE } from '../../src/plane/index.ts';
 import { predictLightness } from '../../src/proof/index.ts';
 import { applyScreen, SCREENS, type ScreenName, screenNames, takesStrength } from '../../src/screens/index.ts';
 import { FLOYD_STEINBERG } from '../../src/screens/kernels.ts';

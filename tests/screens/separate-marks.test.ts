@@ -1,8 +1,9 @@
 import fc from 'fast-check';
 import * as imageQ from 'image-q';
 import { describe, expect, test } from 'vitest';
+import { decodeSrgb, encodeSrgb } from '../../src/colour/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
-import { createPlane, decodeSrgb, encodeSrgb, type Plane } from '../../src/plane/index.ts';
+import { createPlane, type Plane } from '../../src/plane/index.ts';
 import { type LinearColour, mixNearest, separateMarks } from '../../src/screens/index.ts';
 
 /** Linear RGB of a bare steel, straw, blue and dark. */

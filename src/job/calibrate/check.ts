@@ -8,6 +8,7 @@ import {
   type Readings,
   readPatches,
 } from '../../chart/index.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
 import {
   compareSettings,
@@ -18,7 +19,7 @@ import {
 } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import { mean } from '../../numeric/index.ts';
-import { convertToSrgb, lightnessOfReflectance, type Photo, reflectanceOfLightness } from '../../plane/index.ts';
+import { convertToSrgb, type Photo } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
 import { predictPoints } from '../request/curve.ts';
 import { type DriftPatch, type Verification, verifyTones } from './verification.ts';

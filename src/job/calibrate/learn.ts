@@ -13,6 +13,7 @@ import {
   type Readings,
   readPatches,
 } from '../../chart/index.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
 import {
   type AimCurve,
@@ -26,13 +27,7 @@ import {
 } from '../../material/index.ts';
 import { type Notice, notice, withoutCodes, withoutRepeats } from '../../notices.ts';
 import { median, medianAbsoluteDeviation } from '../../numeric/index.ts';
-import {
-  type DotGrid,
-  type Dots,
-  lightnessOfReflectance,
-  type Plane,
-  reflectanceOfLightness,
-} from '../../plane/index.ts';
+import type { DotGrid, Dots, Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName } from '../../screens/index.ts';
 import { gainByMoreDose, recommendSpacingMm } from '../request/grid.ts';
 import { type DoseOptions, type DoseReading, readDose } from './read-dose.ts';

@@ -1,6 +1,7 @@
 import type { ChartLayout } from '../../chart/index.ts';
+import { differenceOf } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
-import { differenceOf, PALETTE_LIMITS, type Palette, type PaletteMark } from '../../material/index.ts';
+import { PALETTE_LIMITS, type Palette, type PaletteMark } from '../../material/index.ts';
 import { roundTo } from '../page/html.ts';
 import type { DosePoint, DoseReading } from './read-dose.ts';
 

@@ -1,8 +1,8 @@
-import type { CellSettings, ChartLayout, Lab, Readings } from '../../chart/index.ts';
+import type { CellSettings, ChartLayout, Readings } from '../../chart/index.ts';
+import { type Lab, lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
 import { regressCentredIsotonic, standardDeviation } from '../../numeric/index.ts';
 import { computeArealDoseJPerCm2, computePulseEnergyUJ, fitCraters } from '../../optics/index.ts';
-import { lightnessOfReflectance, reflectanceOfLightness } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
 
 /** One cell of a dose chart as it was read. */

@@ -1,6 +1,6 @@
 import type { ChartLayout, Readings } from '../../chart/index.ts';
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { invertPositiveDefinite, mean } from '../../numeric/index.ts';
-import { lightnessOfReflectance, reflectanceOfLightness } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
 
 /** Where equal patches of one chart get their differences from. */

@@ -1,6 +1,6 @@
+import { encodeSrgb, type Lab, labOfOpponent, linearRgbOfLab, opponentOfLab } from '../../colour/index.ts';
 import { formatJson } from '../../json.ts';
 import { estimateTime } from '../../machine/index.ts';
-import type { Lab } from '../../material/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { adjustTone, type Frame, resolutionWarning } from '../../photo/index.ts';
 import {
@@ -11,19 +11,18 @@ import {
   encodeColour,
   encodeDots,
   encodeJpeg,
-  encodeSrgb,
   type Photo,
   type Plane,
   sha256,
 } from '../../plane/index.ts';
-import { convertLabToLinearRgb, createAverager, filterByEye, layOnTable, planEyeCells } from '../../proof/index.ts';
+import { createAverager, filterByEye, layOnTable, planEyeCells } from '../../proof/index.ts';
 import { separateMarks } from '../../screens/index.ts';
 import { chooseToneValues, markable } from '../prepare/choices.ts';
 import { takePicture } from '../prepare/picture.ts';
 import type { PrepareOptions } from '../prepare/run.ts';
 import type { JobFile } from '../prepare/types.ts';
 import { sayAssumedProfile } from '../request/resolve.ts';
-import { labOfOpponent, opponentOfLab } from './opponent.ts';
+
 import { renderMarksPage } from './page.ts';
 import type { MarkBurn, MarksSpec, MarksTicket } from './types.ts';
 import { openColours, openTones, rangeOf } from './wanted-colours.ts';
@@ -238,7 +237,7 @@ function drawPiece(
     width: Math.max(1, Math.round(width / dotsPerPixel)),
     height: Math.min(height, Math.max(1, Math.round((width / dotsPerPixel) * (frame.heightMm / frame.widthMm)))),
   };
-  const rgb = colours.map(convertLabToLinearRgb);
+  const rgb = colours.map(linearRgbOfLab);
   const averages = openAverages({ width, height }, to);
   const row = new Float64Array(3 * width);
   for (let y = 0; y < height; y++) {

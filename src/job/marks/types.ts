@@ -1,5 +1,6 @@
+import type { Lab } from '../../colour/index.ts';
 import type { TimeEstimate } from '../../machine/index.ts';
-import type { Lab, Palette, PaletteMark } from '../../material/index.ts';
+import type { Palette, PaletteMark } from '../../material/index.ts';
 import type { ToneOptions } from '../../photo/index.ts';
 import type { Caution } from '../prepare/types.ts';
 import type { JobRequest, JobSpec } from '../request/types.ts';

@@ -1,18 +1,16 @@
-import type { Lab } from '../../material/index.ts';
 import {
-  convertToSrgb,
   decodeSrgb,
   encodeSrgb,
+  type Lab,
+  labOfOpponent,
   lightnessOfReflectance,
-  ONE,
-  type Photo,
-  type Plane,
-  resampleLuminance,
-} from '../../plane/index.ts';
+  opponentOfLab,
+  opponentOfRgb,
+} from '../../colour/index.ts';
+import { convertToSrgb, ONE, type Photo, type Plane, resampleLuminance } from '../../plane/index.ts';
 import { type LinearColour, mixNearest } from '../../screens/index.ts';
 import type { Picture } from '../prepare/picture.ts';
 import type { JobSpec } from '../request/types.ts';
-import { labOfOpponent, opponentOfLab, opponentOfRgb } from './opponent.ts';
 
 /**
  * Lightness carries the picture: beyond the palette's colours a difference in L* counts so many times one in a* or b*.

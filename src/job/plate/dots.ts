@@ -1,11 +1,5 @@
-import {
-  createDots,
-  type DotGrid,
-  type Dots,
-  encodeSrgb,
-  meanOver,
-  reflectanceOfLightness,
-} from '../../plane/index.ts';
+import { encodeSrgb, reflectanceOfLightness } from '../../colour/index.ts';
+import { createDots, type DotGrid, type Dots, meanOver } from '../../plane/index.ts';
 import type { AlignmentMark, PointMm } from '../../plate/index.ts';
 
 /** The bitmap turned by a quarter, clockwise: every dot goes whole to its new place. */

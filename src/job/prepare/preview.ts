@@ -1,3 +1,4 @@
+import { reflectanceOfLightness } from '../../colour/index.ts';
 import { type CoverageTable, fillDotTable, type Profile } from '../../material/index.ts';
 import {
   adjustTone,
@@ -8,15 +9,7 @@ import {
   type Rectangle,
   type ToneOptions,
 } from '../../photo/index.ts';
-import {
-  type ColourImage,
-  createPlane,
-  type DotGrid,
-  type Dots,
-  type Photo,
-  type Plane,
-  reflectanceOfLightness,
-} from '../../plane/index.ts';
+import { type ColourImage, createPlane, type DotGrid, type Dots, type Photo, type Plane } from '../../plane/index.ts';
 import type { PriceList } from '../../price/index.ts';
 import {
   computeLightSpreadMm,

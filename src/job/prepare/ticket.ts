@@ -1,8 +1,9 @@
+import { lightnessOfReflectance, REC709 } from '../../colour/index.ts';
 import { estimateInterval, findExtents, type TimeEstimate, type TimeInterval, tracePath } from '../../machine/index.ts';
 import { type CoverageTable, computeMarkDiametersUm, createAim } from '../../material/index.ts';
 import { describeOptics } from '../../optics/index.ts';
 import type { Frame, ToneOptions } from '../../photo/index.ts';
-import { countValues, type Dots, lightnessOfReflectance, ONE, type Plane, REC709, sha256 } from '../../plane/index.ts';
+import { countValues, type Dots, ONE, type Plane, sha256 } from '../../plane/index.ts';
 import { type PriceList, type Quote, quoteOrder } from '../../price/index.ts';
 import { describeCounts, meanDose, type SearchFacts } from '../../screens/index.ts';
 import { roundTo } from '../page/html.ts';

@@ -1,3 +1,4 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError, type ErrorCode } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import { describeSolid, type Profile, type Surface } from '../../material/index.ts';
@@ -11,7 +12,7 @@ import {
   listBeyond,
   sayBeyond,
 } from '../../optics/index.ts';
-import { type DotGrid, lightnessOfReflectance, reflectanceOfLightness } from '../../plane/index.ts';
+import type { DotGrid } from '../../plane/index.ts';
 
 /** A grid with where it comes from. */
 export type ResolvedGrid = DotGrid & { readonly origin: 'profile' | 'given' | 'recommended' };

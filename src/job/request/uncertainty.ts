@@ -1,6 +1,7 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { type CoverageTable, type ExposureBand, type Profile, toneCurveOf } from '../../material/index.ts';
 import { mean, NORMAL_95_ROUNDED } from '../../numeric/index.ts';
-import { lightnessOfReflectance, ONE, reflectanceOfLightness } from '../../plane/index.ts';
+import { ONE } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
 
 /**

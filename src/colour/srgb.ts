@@ -1,6 +1,5 @@
 import { power } from '../numeric/index.ts';
 import type { SourceKey } from '../sources.ts';
-import { ONE } from './plane.ts';
 
 /** Luminance weights of linear red, green and blue. Published. */
 export const REC709 = {
@@ -30,12 +29,4 @@ export function encodeSrgb(linear: number): number {
   return linear <= SRGB.linearBreak
     ? linear * SRGB.slope
     : (1 + SRGB.offset) * power(linear, 1 / SRGB.exponent) - SRGB.offset;
-}
-
-let codes: Uint8Array | undefined;
-
-/** 8-bit sRGB code for each of the ONE + 1 levels of a luminance plane. */
-export function tabulateSrgbCodes(): Uint8Array {
-  codes ??= Uint8Array.from({ length: ONE + 1 }, (_, level) => Math.round(255 * encodeSrgb(level / ONE)));
-  return codes;
 }
