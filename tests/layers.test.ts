@@ -112,35 +112,11 @@ const BELOW: Readonly<Record<string, readonly string[]>> = {
   // The virtual engraver and scanner: a world of its own beside the shop's work.
   'cli/simulate-faults.ts': ['chart', 'job', 'screens', 'simulation'],
   'cli/commands/simulate.ts': ['chart', 'job', 'material', 'plane', 'simulation'],
-  // The labels and ranges of tone values, which help texts and the page's controls show.
-  'cli/commands/index.ts': ['photo'],
-  'web/server-wish.ts': ['photo'],
-  'web/server-shop.ts': ['job', 'material', 'photo', 'screens'],
-  // The browser frames a photo itself, by the same pure function.
+  // The browser frames a photo itself, by the same pure function; what comes with the tasks would not run there.
   'web/page/stage/frame.ts': ['photo'],
-  // Drafts, proofs and loupes while somebody looks on: pictures of a moment, of which nothing is kept.
-  'web/worker.ts': ['job', 'plane'],
-  'web/worker-bench.ts': ['plane'],
-  // Records and folders of the page's own, made and written whole.
-  'web/server.ts': ['plane'],
-  'web/server-receive.ts': ['plane'],
-  'web/server-files.ts': ['plane'],
+  // Folders of the page's own work, written whole.
   'web/server-jobs.ts': ['job', 'plane'],
-  'web/server-orders.ts': ['batch', 'job', 'plane'],
-  'web/server-bench.ts': ['job', 'material', 'plane'],
-  'web/server-curve.ts': ['material'],
-  'web/order-lines.ts': ['plane'],
-  // Not yet a task.
-  'cli/time-compare.ts': ['job', 'plane'],
-  'cli/time-fit.ts': ['job', 'machine', 'plane'],
-  'cli/timed-bitmap.ts': ['material', 'plane', 'quantities.ts', 'schema.ts'],
   'cli/commands/demo.ts': ['job', 'plane'],
-  'cli/commands/machine.ts': ['machine', 'optics', 'sources.ts'],
-  'cli/commands/optics.ts': ['job', 'machine', 'optics'],
-  'cli/commands/order.ts': ['batch', 'job'],
-  'cli/commands/profile.ts': ['job'],
-  'cli/commands/time.ts': ['job', 'machine', 'optics'],
-  'cli/commands/worker.ts': ['batch'],
 };
 
 /** Parts of the tree that a file takes more than types from. */

@@ -1,3 +1,5 @@
+export { formatNumber, formatSeconds } from '../tasks/index.ts';
+
 /** Rows as aligned columns, two spaces apart. */
 export function alignColumns(rows: readonly (readonly string[])[], indent = ''): string {
   const widths: number[] = [];
@@ -14,22 +16,6 @@ export function alignColumns(rows: readonly (readonly string[])[], indent = ''):
           .trimEnd(),
     )
     .join('\n');
-}
-
-/** A number with so many significant digits, without trailing zeros. */
-export function formatNumber(value: number, digits = 4): string {
-  if (!Number.isFinite(value)) return String(value);
-  if (Math.abs(value) >= 10 ** digits) return String(Math.round(value));
-  return String(Number(value.toPrecision(digits)));
-}
-
-/** Seconds as `45 s`, `3 min 20 s` or `1 h 05 min`. */
-export function formatSeconds(seconds: number): string {
-  if (seconds < 59.5) return `${formatNumber(seconds, 3)} s`;
-  const whole = Math.round(seconds);
-  const minutes = Math.floor(whole / 60);
-  if (minutes < 60) return `${minutes} min ${String(whole % 60).padStart(2, '0')} s`;
-  return `${Math.floor(minutes / 60)} h ${String(minutes % 60).padStart(2, '0')} min`;
 }
 
 /** Break a text between words into lines of at most so many characters. */

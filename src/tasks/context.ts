@@ -1,4 +1,5 @@
 import type { RefusedMaterial, Shop } from '../material/index.ts';
+import { readRefused } from './shop.ts';
 
 /** What a task is handed of the world: it knows neither a command line nor a request of the page. */
 export interface TaskContext {
@@ -15,4 +16,20 @@ export interface TaskContext {
   readonly progress: (stage: string, share?: number) => void;
   /** Says at once what the record will hold among its warnings, so that nobody waits for it in vain. */
   readonly warn: (text: string) => void;
+}
+
+/** The world of a face that shows what a record tells with the record, not before: nothing is said meanwhile. */
+export function createContext(
+  { shop, version }: Pick<TaskContext, 'shop' | 'version'>,
+  given: Partial<Pick<TaskContext, 'clock' | 'progress' | 'warn'>> = {},
+): TaskContext {
+  return {
+    shop,
+    version,
+    refused: () => readRefused(shop),
+    clock: { today: () => new Date().toISOString().slice(0, 10) },
+    progress: () => undefined,
+    warn: () => undefined,
+    ...given,
+  };
 }

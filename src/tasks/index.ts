@@ -1,17 +1,34 @@
-// What a face says of its own process: that it does one job and ends, and which files it was given.
+// How a use case is asked, and what comes of it; and the few things of lower rows that a face needs beside.
 
 export { WHITE_PAPER } from '../chart/index.ts';
 export { PALETTE_LIMITS } from '../material/index.ts';
-export { keepHeapSmall, rememberInput, rememberInputs } from '../plane/index.ts';
+export { TONE_FIELDS } from '../photo/index.ts';
+// What a face says of its own process: that it does one job and ends, and which files it was given. And how it keeps files
+// of its own: whole, and explained in words where it cannot.
+export {
+  explainWriteError,
+  keepHeapSmall,
+  makeFolder,
+  releaseMemory,
+  rememberInput,
+  rememberInputs,
+  sha256,
+  writeFilesAtomic,
+} from '../plane/index.ts';
 export type { CapturesRequest } from './captures.ts';
 export type { CheckRecord } from './check-profile.ts';
 export { type ComparisonRecord, compareShopProfiles } from './compare-profiles.ts';
-export type { TaskContext } from './context.ts';
+export { type ComparedWaysRecord, type CompareWaysRequest, comparePhotoWays } from './compare-ways.ts';
+export { createContext, type TaskContext } from './context.ts';
+export { describeMachineOptics, type OpticsRecord, type OpticsRequest } from './describe-optics.ts';
+export { describeShop, type OfferedProfile, offerProfile, type ShopRecord } from './describe-shop.ts';
 export { type DrawChartRequest, type DrawnChartRecord, drawChart } from './draw-chart.ts';
+export { type FitMachineRequest, type FittedMachineRecord, fitMachine } from './fit-machine.ts';
 export { keepLayout } from './keep-layout.ts';
 export {
   deleteProfile,
   findSaved,
+  parseSavedProfile,
   renameProfile,
   type SavedProfile,
   type SaveProfileRequest,
@@ -20,13 +37,29 @@ export {
 export { type BedRequest, type FrameRequest, type LaidRecord, type LayPlatesRequest, layPlates } from './lay-plates.ts';
 export { LIST_OPTIONS, type ListOption, ORDER_COLUMNS } from './list-columns.ts';
 export { listPhotos } from './list-photos.ts';
-export { type Listed, listProfiles, listRecords, readLayouts } from './listing.ts';
-export { type MadeOrder, type MakeOrderOptions, makeOrder } from './make-order.ts';
+export { type Listed, listLayouts, listProfiles, readLayout } from './listing.ts';
+export { listMachines, type MachineRecord, showMachine } from './machines.ts';
+export { type MadeOrder, type MakeOrderRequest, type MakerChoice, makeOrder, type OrderWatch } from './make-order.ts';
 export { nameOfTitle, refuseRecordName } from './names.ts';
-export { namePieces, type PieceDraft, type PlannedPiece, planPiece } from './plan-pieces.ts';
+export { type OpenedPhoto, type OpenPhotoRequest, openPhoto } from './open-photo.ts';
+export { type PlannedPiece, planPieces, type RowToPlan } from './plan-pieces.ts';
 export { type PreparedMarksRecord, type PrepareMarksRequest, preparePhotoMarks } from './prepare-marks.ts';
 export { type PhotoRequest, type PreparedRecord, type PreparePhotoRequest, preparePhoto } from './prepare-photo.ts';
-export { readPrices } from './prices.ts';
+export {
+  type CoarseImage,
+  coarsenImage,
+  type DotPreview,
+  drawDotPreview,
+  drawDraftPreview,
+  encodePreview,
+  enlargePart,
+  measureDraft,
+  type Prediction,
+  type PreparedImage,
+  type PreviewRequest,
+  predictTicket,
+  prepareImage,
+} from './preview-photo.ts';
 export { type ProveBitmapRequest, type ProvenRecord, proveBitmap } from './prove-bitmap.ts';
 export {
   type ChartRecord,
@@ -36,7 +69,11 @@ export {
   type ReadChartRequest,
   readChart,
 } from './read-chart.ts';
-export { readOrderPieces } from './read-order.ts';
+export { parseOrderList, readOrderPieces } from './read-order.ts';
 export { readRequest } from './request-options.ts';
+export { type ServeQueueRequest, serveQueue } from './serve-queue.ts';
 export { openShopFolder, packageRoot, readRefused } from './shop.ts';
+export { type CurvePoint, type ShownProfile, sampleCurve, showProfile } from './show-profile.ts';
+export { type ScanSettings, type TimeBitmapRequest, type TimedRecord, timeBitmap } from './time-bitmap.ts';
+export { readTicket, type TimedTicket } from './timed-bitmap.ts';
 export * from './words.ts';

@@ -2,7 +2,7 @@ import { readFile, rm } from 'node:fs/promises';
 import { join } from 'node:path';
 import { AppError } from '../errors.ts';
 import { readProfile, retitleProfilePage } from '../job/index.ts';
-import { formatJson } from '../json.ts';
+import { formatJson, parseJson } from '../json.ts';
 import { type Profile, parseProfile, type Shop } from '../material/index.ts';
 import { sha256, writeFilesAtomic } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
@@ -33,6 +33,16 @@ export function findSaved(shop: Shop): (learned: Profile) => SavedProfile {
       ? { state: 'another', name: other.name, title: other.value.title, date: other.value.date }
       : { state: 'no' };
   };
+}
+
+/**
+ * A profile as a reading wrote it, with its fields as they stand in the file: a saved profile is that file.
+ * @throws AppError file-invalid naming the field
+ */
+export function parseSavedProfile(text: string, path: string): Profile {
+  const json = parseJson(text) as Profile;
+  parseProfile(json, path);
+  return json;
 }
 
 export interface SaveProfileRequest {

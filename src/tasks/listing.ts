@@ -47,6 +47,24 @@ function compareForOffer(a: Profile, b: Profile): number {
   return a.name < b.name ? -1 : 1;
 }
 
+/** All charts whose layouts the shop keeps, and a notice for each that cannot be read. */
+export function listLayouts(shop: Shop): {
+  readonly layouts: readonly ChartLayout[];
+  readonly notices: readonly Notice[];
+} {
+  const { records, notices } = listRecords(shop, { kind: 'charts', read: (name) => readLayout(name, shop) });
+  return { layouts: records.map(({ value }) => value), notices };
+}
+
+/**
+ * @param nameOrPath a chart of the shop, or the path of its file
+ * @throws AppError name-unknown, path-*, file-invalid
+ */
+export function readLayout(nameOrPath: string, shop: Shop): ChartLayout {
+  const { json, path } = shop.read('charts', nameOrPath);
+  return parseChartLayout(json, path);
+}
+
 /**
  * Layouts that a capture may show: the one that was named, else all that the shop keeps.
  * @param chart a chart of the shop, or the path of its file
@@ -56,13 +74,9 @@ export function readLayouts(
   chart: string | undefined,
   shop: Shop,
 ): { readonly layouts: readonly ChartLayout[]; readonly notices: readonly Notice[] } {
-  const read = (name: string) => {
-    const { json, path } = shop.read('charts', name);
-    return parseChartLayout(json, path);
-  };
-  if (chart !== undefined) return { layouts: [read(chart)], notices: [] };
-  const { records, notices } = listRecords(shop, { kind: 'charts', read });
-  if (records.length > 0) return { layouts: records.map(({ value }) => value), notices };
+  if (chart !== undefined) return { layouts: [readLayout(chart, shop)], notices: [] };
+  const { layouts, notices } = listLayouts(shop);
+  if (layouts.length > 0) return { layouts, notices };
   throw new AppError(
     'path-missing',
     `found no ${shop.shopDir === undefined ? 'shop folder to look for charts in' : 'chart in the shop folder'}, needed the layout (chart.json) that was written with the chart or the strip: draw the chart first, or name that file`,

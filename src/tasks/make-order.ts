@@ -1,42 +1,56 @@
 import { realpathSync, statSync } from 'node:fs';
-
 import { dirname } from 'node:path';
-import { identifyBuild, type Maker, type OrderProgress, type PieceOutcome, runOrder } from '../batch/index.ts';
-import { AppError } from '../errors.ts';
 import {
-  type OrderPieceRecord,
-  type OrderRecord,
-  type PriceList,
-  recordOrder,
-  renderOrderCsv,
-  renderOrderPage,
-} from '../job/index.ts';
+  checkQueueUrl,
+  createQueueMaker,
+  createThreadMaker,
+  identifyBuild,
+  type Maker,
+  type OrderProgress,
+  type PieceOutcome,
+  runOrder,
+  THREAD_DEFAULTS,
+} from '../batch/index.ts';
+import { AppError } from '../errors.ts';
+import { type OrderPieceRecord, type OrderRecord, recordOrder, renderOrderCsv, renderOrderPage } from '../job/index.ts';
 import { formatJson } from '../json.ts';
-import type { Shop } from '../material/index.ts';
 import { explainWriteError, makeFolder } from '../plane/index.ts';
+import type { TaskContext } from './context.ts';
 import { keepLayout } from './keep-layout.ts';
 import type { PlannedPiece } from './plan-pieces.ts';
+import { readPrices } from './prices.ts';
 
-export interface MakeOrderOptions {
+/** Where pieces are made: on threads of this process, or by workers behind a queue's server. */
+export type MakerChoice =
+  | {
+      readonly kind: 'threads';
+      /** Pieces at a time; one for each core, 8 at most, when absent. */
+      readonly workers?: number;
+      /** Photos and dots in memory at a time, megapixels. */
+      readonly megapixels?: number;
+    }
+  | { readonly kind: 'queue'; readonly url: string };
+
+export interface MakeOrderRequest {
   /** Folder for the results; made when it is not there. */
   readonly out: string;
   /** Folder that the order was read from, where it was read from one: its `order.json` are the defaults. */
   readonly from?: string;
   /** What the order is called on its contact sheet. */
   readonly title: string;
-  readonly version: string;
-  /** Keeps the layouts of control strips, when it has a folder. */
-  readonly shop: Shop;
-  readonly prices: PriceList | undefined;
-  /** Opened when there is something to make; `build` tells the workers of this program from others. */
-  readonly openMaker: (build: string) => Promise<Maker>;
+  /** Path of a price list, or `none`; the shop's own when absent. */
+  readonly prices?: string;
+  readonly maker: MakerChoice;
   /** `true` replaces what stands in the way, see `runOrder`. */
   readonly force: boolean;
+}
+
+/** How an order that runs for hours is watched and ended. */
+export interface OrderWatch {
   /** Ends the order after the pieces that are being made. */
   readonly signal: AbortSignal;
   readonly onProgress: (progress: OrderProgress) => void;
   readonly onSettled: (piece: PlannedPiece, outcome: PieceOutcome) => void;
-  readonly warn: (text: string) => void;
 }
 
 export interface MadeOrder {
@@ -47,17 +61,24 @@ export interface MadeOrder {
 
 /**
  * Makes an order into its folder: the files of every piece, and the sums as `order.json`, `order.csv` and `order.html`.
- * @throws AppError option-invalid when the folder holds photos of the order, and what `runOrder` throws
+ * @throws AppError option-invalid for a queue's address that is none and when the folder holds photos of the order; those of
+ * `readPrices` and `runOrder`
  */
-export async function makeOrder(pieces: readonly PlannedPiece[], options: MakeOrderOptions): Promise<MadeOrder> {
-  const { out, from, title, version, shop, prices, openMaker, force, signal, onProgress, onSettled, warn } = options;
+export async function makeOrder(
+  pieces: readonly PlannedPiece[],
+  request: MakeOrderRequest & OrderWatch,
+  { shop, version, warn }: Pick<TaskContext, 'shop' | 'version' | 'warn'>,
+): Promise<MadeOrder> {
+  const { out, from, title, maker, force, signal, onProgress, onSettled } = request;
+  if (maker.kind === 'queue') checkQueueUrl(maker.url);
+  const prices = readPrices(request.prices, shop);
   await makeFolder(out).catch((error) => {
     throw explainWriteError(error, out);
   });
   if (from !== undefined && identifyFolder(from) === identifyFolder(out)) {
     throw new AppError(
       'option-invalid',
-      `--out: found ${out}, which holds the order itself, needed a folder of its own`,
+      `found ${out}, which holds the order itself, needed a folder of its own for the results`,
       { out },
     );
   }
@@ -68,7 +89,7 @@ export async function makeOrder(pieces: readonly PlannedPiece[], options: MakeOr
     out,
     version,
     build,
-    openMaker: () => openMaker(build),
+    openMaker: () => openMaker(maker, { out, build, signal, warn }),
     force,
     signal,
     onProgress,
@@ -94,6 +115,20 @@ export async function makeOrder(pieces: readonly PlannedPiece[], options: MakeOr
   return { record: record!, outcomes };
 }
 
+/** Opened when there is something to make; `build` tells the workers of this program from others. */
+function openMaker(
+  choice: MakerChoice,
+  around: Pick<OrderWatch, 'signal'> & {
+    readonly out: string;
+    readonly build: string;
+    readonly warn: (text: string) => void;
+  },
+): Promise<Maker> {
+  if (choice.kind === 'queue') return createQueueMaker({ url: choice.url, ...around });
+  const { workers = THREAD_DEFAULTS.workers(), megapixels = THREAD_DEFAULTS.megapixels } = choice;
+  return createThreadMaker({ workers, megapixels });
+}
+
 /**
  * Results beside the photos could replace one of them, and would be taken for photos the next time. Folders are told apart
  * by what they are, not by their names: a link to the photos' folder is the photos' folder.
@@ -105,7 +140,7 @@ function refusePhotoFolder(pieces: readonly PlannedPiece[], out: string): void {
     if (!folders.some((folder) => identifyFolder(folder) === here)) continue;
     throw new AppError(
       'option-invalid',
-      `--out: found ${out}, which holds the photo ${photo}, needed a folder without photos of the order`,
+      `found ${out}, which holds the photo ${photo}, needed a folder without photos of the order for the results`,
       { out },
     );
   }

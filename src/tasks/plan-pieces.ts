@@ -11,9 +11,11 @@ import {
   type OrderedPiece,
   type OrderRow,
   type PieceFault,
+  resolveJob,
   shortenName,
 } from '../job/index.ts';
 import type { OptionValues } from '../options.ts';
+import type { TaskContext } from './context.ts';
 import { LIST_OPTIONS, type ListOption } from './list-columns.ts';
 import { readRequest } from './request-options.ts';
 
@@ -24,8 +26,34 @@ const RAW = /\.(dng|cr2|cr3|crw|nef|nrw|arw|srf|sr2|raf|orf|rw2|pef|srw|x3f|iiq|
 
 export type PlannedPiece = OrderedPiece & WantedPiece;
 
-/** Pieces with names of their own, as near to what they wish as the others let them. */
-export function namePieces(drafts: readonly PieceDraft[]): readonly PlannedPiece[] {
+export interface PlanOptions {
+  /** Folder from which the paths of photos go. */
+  readonly folder: string;
+  /** What holds where a piece says nothing of its own. */
+  readonly defaults: OptionValues;
+}
+
+/** A line with what its list is called in messages; undefined for a piece that no line tells of. */
+export interface RowToPlan {
+  readonly row: OrderRow;
+  readonly where: string | undefined;
+}
+
+/**
+ * The pieces that lines ask for, each with its plan or with what is wrong with its line: one wrong line stops no other.
+ * Names are their own, as near to what they wish as the others let them.
+ */
+export function planPieces(
+  rows: readonly RowToPlan[],
+  { folder, defaults }: PlanOptions,
+  { shop, refused }: Pick<TaskContext, 'shop' | 'refused'>,
+): readonly PlannedPiece[] {
+  const known = { shop, refused: refused() };
+  const resolve = (request: JobRequest) => resolveJob(request, known);
+  return namePieces(rows.map(({ row, where }) => planPiece(row, { where, folder, defaults, resolveJob: resolve })));
+}
+
+function namePieces(drafts: readonly PieceDraft[]): readonly PlannedPiece[] {
   const names = chooseNames(
     drafts.map(({ wish }) => wish),
     { filesOf: (name, at) => filesOfPiece(name, drafts[at]!.files) },
@@ -49,7 +77,7 @@ export function readOption(
   return [key, text];
 }
 
-export interface PieceContext {
+interface PieceContext {
   /** What the list is called in messages; undefined for a piece that no line tells of. */
   readonly where: string | undefined;
   /** Folder from which the paths of photos go. */
@@ -60,7 +88,7 @@ export interface PieceContext {
 }
 
 /** A piece that has no name yet. */
-export interface PieceDraft {
+interface PieceDraft {
   readonly piece: PlannedPiece;
   readonly wish: string;
   /** What decides the names of its files. */
@@ -68,7 +96,7 @@ export interface PieceDraft {
 }
 
 /** What one line wants, or a photo without a line: how it is to be made, or why it cannot be. */
-export function planPiece({ line, cells }: OrderRow, context: PieceContext): PieceDraft {
+function planPiece({ line, cells }: OrderRow, context: PieceContext): PieceDraft {
   const { folder, where } = context;
   const photo = cells.photo?.text ?? '';
   const stem = basename(photo, extname(photo));
@@ -161,7 +189,10 @@ function resolveRow({ line, cells }: OrderRow, context: PieceContext): JobSpec {
 /** @throws AppError option-invalid, and whatever the choices of a piece are refused for. */
 export function requirePiece(options: OptionValues, resolveJob: PieceContext['resolveJob']): JobSpec {
   if (options.size === undefined) {
-    throw new AppError('option-invalid', 'found no size, needed one as --size, or in the column "size" of a CSV');
+    throw new AppError(
+      'option-invalid',
+      'found no size, needed one for the whole order, or in the column "size" of its list',
+    );
   }
   return resolveJob(readRequest(options));
 }

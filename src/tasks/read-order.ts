@@ -1,13 +1,14 @@
 import { statSync } from 'node:fs';
 import { basename, dirname, join } from 'node:path';
 import { AppError } from '../errors.ts';
-import { type JobRequest, type JobSpec, normaliseColumn, type OrderRow, parseOrderCsv } from '../job/index.ts';
+import { normaliseColumn, type OrderRow, parseOrderCsv, resolveJob } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
 import type { OptionValues } from '../options.ts';
 import { explainReadError, readInputSync, sniffFormat } from '../plane/index.ts';
+import type { TaskContext } from './context.ts';
 import { LIST_OPTIONS, ORDER_COLUMNS } from './list-columns.ts';
 import { isPicture, listPhotos } from './list-photos.ts';
-import { namePieces, type PlannedPiece, planPiece, readOption, requirePiece } from './plan-pieces.ts';
+import { type PlannedPiece, planPieces, readOption, requirePiece } from './plan-pieces.ts';
 import { readRequest } from './request-options.ts';
 
 const DEFAULTS_FILE = 'order.json';
@@ -24,8 +25,6 @@ export interface OrderSource {
   readonly defaultsPath: string | undefined;
   /** Defaults of whoever asks; they go over the file's. */
   readonly options: OptionValues;
-  readonly resolveJob: (request: JobRequest) => JobSpec;
-  readonly warn: (text: string) => void;
 }
 
 /**
@@ -33,17 +32,36 @@ export interface OrderSource {
  * @throws AppError path-*; file-invalid for a CSV that cannot be told apart into pieces, or defaults that are none;
  * option-invalid for defaults out of range.
  */
-export async function readOrderPieces(source: OrderSource): Promise<readonly PlannedPiece[]> {
-  const { path, out, resolveJob, warn } = source;
+export async function readOrderPieces(
+  source: OrderSource,
+  context: Pick<TaskContext, 'shop' | 'refused' | 'warn'>,
+): Promise<readonly PlannedPiece[]> {
+  const { path, out } = source;
+  const { shop, refused, warn } = context;
   const isFolder = statOf(path).isDirectory();
   const folder = isFolder ? path : dirname(path);
   const defaults = { ...readDefaults(source, folder), ...source.options };
   // What is wrong with the defaults is said once, and before any work. In a folder they are all that a piece has.
-  if (isFolder) requirePiece(defaults, resolveJob);
+  if (isFolder) requirePiece(defaults, (request) => resolveJob(request, { shop, refused: refused() }));
   else readRequest({ ...defaults, size: defaults.size ?? '10x10' });
   const rows = isFolder ? (await listPhotos(path, { out, warn })).map(rowOf) : readRows(path);
   const where = isFolder ? undefined : basename(path);
-  return namePieces(rows.map((row) => planPiece(row, { where, folder, defaults, resolveJob })));
+  const pieces = planPieces(
+    rows.map((row) => ({ row, where })),
+    { folder, defaults },
+    context,
+  );
+  for (const { plan } of pieces) if ('spec' in plan) for (const text of plan.spec.warnings) warn(text);
+  return pieces;
+}
+
+/**
+ * Lines of a list, as an order's CSV has them.
+ * @param where what the list is called in messages
+ * @throws AppError file-invalid for a text that cannot be told apart into pieces
+ */
+export function parseOrderList(text: string, where: string): readonly OrderRow[] {
+  return parseOrderCsv(text, { where, columns: [...ORDER_COLUMNS, ...LIST_OPTIONS.keys()] });
 }
 
 const rowOf = (text: string): OrderRow => ({ line: 0, cells: { photo: { text, line: 0, column: 0 } } });
@@ -74,7 +92,7 @@ function readRows(path: string): readonly OrderRow[] {
   } catch {
     throw fail('text that is not UTF-8', 'the CSV saved as UTF-8');
   }
-  return parseOrderCsv(text, { where, columns: [...ORDER_COLUMNS, ...LIST_OPTIONS.keys()] });
+  return parseOrderList(text, where);
 }
 
 function readDefaults({ defaultsPath }: OrderSource, folder: string): OptionValues {

@@ -3,8 +3,7 @@ import { basename, extname } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { OrderRow } from '../job/index.ts';
-import { sha256 } from '../plane/index.ts';
-import { LIST_OPTIONS, ORDER_COLUMNS } from '../tasks/index.ts';
+import { sha256 } from '../tasks/index.ts';
 import { parseSizeMm } from '../units.ts';
 import type { OrderPiece, PieceWish, Wish } from './protocol.ts';
 import { isFileName } from './server-files.ts';
@@ -13,9 +12,6 @@ import { optionsOf, RECORD_NAME, wishOf } from './server-wish.ts';
 
 /** What an order's list is called in messages; the page sends its text alone. */
 export const LIST = 'list';
-/** Columns of a list: the same as the command's. */
-export const LIST_COLUMNS: readonly string[] = [...ORDER_COLUMNS, ...LIST_OPTIONS.keys()];
-
 /** A piece as the order's folder keeps it. */
 export interface KeptPiece extends OrderPiece {
   /** The line of the list that it stands for, as it was written. */

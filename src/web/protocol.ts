@@ -10,6 +10,7 @@ export interface Named {
 export interface MachineFacts extends Named {
   readonly fieldMm: readonly [width: number, height: number];
   readonly wavelengthNm: number;
+  /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly settings: SettingsFacts;
 }
 

@@ -3,18 +3,26 @@ import { readdir, readFile, rename, rm, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
-import { type ChartRequest, listKnown, parseChartLayout, readHistory, readProfile } from '../job/index.ts';
+import type { ChartRequest } from '../job/index.ts';
 import { formatJson, parseJson } from '../json.ts';
-import { computeMarkDiametersUm, type Profile, parseProfile, type Shop } from '../material/index.ts';
-import { makeFolder, writeFilesAtomic } from '../plane/index.ts';
+import type { Profile, Shop } from '../material/index.ts';
 import {
   compareShopProfiles,
   deleteProfile,
   findSaved,
-  listRecords,
+  listKnown,
+  listLayouts,
+  makeFolder,
+  offerProfile,
+  parseSavedProfile,
   renameProfile,
+  type ShownProfile,
+  sampleCurve,
   saveProfile,
+  showProfile,
+  writeFilesAtomic,
 } from '../tasks/index.ts';
+import { toDriftPoint } from './drift-point.ts';
 import type {
   CaptureCard,
   ChartCard,
@@ -24,7 +32,6 @@ import type {
   Reading,
   ReadingAsk,
 } from './protocol.ts';
-import { sampleCurve, toDriftPoint } from './server-curve.ts';
 import type { EventHub } from './server-events.ts';
 import { removeFolder } from './server-files.ts';
 import { clearIncoming, nameIncoming } from './server-incoming.ts';
@@ -132,10 +139,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
   }
   async function readLearned(id: string): Promise<Profile> {
     const path = join(readings, id, 'profile.json');
-    const json = parseJson(await readFile(path, 'utf8')) as Profile;
-    parseProfile(json, path);
-    // The fields as they stand in the file: a saved profile is that file.
-    return json;
+    return parseSavedProfile(await readFile(path, 'utf8'), path);
   }
   const getReading = async (id: string) => withSaved(await readReading(id));
   const keepReading = (reading: Reading) =>
@@ -149,43 +153,13 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
       { force: true },
     );
 
-  function viewProfile(name: string): ProfileView {
-    const found = shop.list('profiles').find((one) => one.name === name);
-    const profile = readProfile(name, shop);
-    const { bare, full, grid, screen, fit, repeatability } = profile;
-    const marks = computeMarkDiametersUm(profile.response, grid);
-    return {
-      ...factsOfProfile(profile, found?.from ?? 'built-in'),
-      points: sampleCurve(profile.points),
-      band: fit
-        ? fit.band.map(({ coverage, low, high }) => ({ coverage, lightness: (low + high) / 2, low, high }))
-        : [],
-      facts: [
-        { label: 'Lightness, bare to marked', value: `L* ${bare[0].toFixed(1)} to ${full[0].toFixed(1)}` },
-        { label: 'Equal patches differ by', value: `± ${repeatability.toFixed(2)} L*` },
-        ...listKnown(profile),
-        { label: 'Mark width', value: `${marks.xUm.toFixed(1)} × ${marks.yUm.toFixed(1)} µm` },
-        { label: 'Pitch and line spacing', value: `${grid.pitchMm} × ${grid.lineSpacingMm} mm` },
-        { label: 'Screen', value: screen.name },
-      ],
-      warnings: fit?.warnings ?? [],
-      history: (readHistory(profile.name, shop)?.entries ?? []).map(toDriftPoint),
-    };
-  }
+  const viewProfile = (name: string) => profileView(showProfile(name, shop));
 
   return {
     async listCharts() {
       const cards: ChartCard[] = [];
-      // One broken layout does not hide the others.
-      const { records } = listRecords(shop, {
-        kind: 'charts',
-        read: (name) => {
-          const { json, path } = shop.read('charts', name);
-          return parseChartLayout(json, path);
-        },
-      });
-      for (const { value } of records) {
-        const { hash, kind, material, machine, direction, widthMm, heightMm } = value;
+      for (const layout of listLayouts(shop).layouts) {
+        const { hash, kind, material, machine, direction, widthMm, heightMm } = layout;
         const there = await readdir(join(shopDir, 'charts', hash)).catch(() => [] as string[]);
         const files = CHART_FILES.filter((file) => there.includes(file));
         const card = { hash, kind, material, machine, direction, widthMm, heightMm, files };
@@ -228,7 +202,7 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
       const id = randomBytes(8).toString('hex');
       const file = tidyFileName(fileName);
       try {
-        const found = await work.run('photos', 'openCapture', { path, name: file, maxPixels: MAX_PIXELS });
+        const found = await work.run('photos', 'viewPhoto', { path, name: file, maxPixels: MAX_PIXELS });
         const { width, height, format, view } = found;
         const stored = `capture.${format === 'jpeg' ? 'jpg' : format}`;
         await makeFolder(join(captures, id));
@@ -316,6 +290,25 @@ export async function openBench({ shop, shopDir, work, events }: BenchOptions): 
       const { comparison, facts, notes } = compareShopProfiles({ a, b }, { shop });
       return { a: viewProfile(a), b: viewProfile(b), facts, notes, rows: comparison.rows };
     },
+  };
+}
+
+function profileView({ profile, from, history, marksUm }: ShownProfile): ProfileView {
+  const { bare, full, grid, screen, fit, repeatability } = profile;
+  return {
+    ...factsOfProfile(offerProfile(profile, from)),
+    points: sampleCurve(profile.points),
+    band: fit ? fit.band.map(({ coverage, low, high }) => ({ coverage, lightness: (low + high) / 2, low, high })) : [],
+    facts: [
+      { label: 'Lightness, bare to marked', value: `L* ${bare[0].toFixed(1)} to ${full[0].toFixed(1)}` },
+      { label: 'Equal patches differ by', value: `± ${repeatability.toFixed(2)} L*` },
+      ...listKnown(profile),
+      { label: 'Mark width', value: `${marksUm.x.toFixed(1)} × ${marksUm.y.toFixed(1)} µm` },
+      { label: 'Pitch and line spacing', value: `${grid.pitchMm} × ${grid.lineSpacingMm} mm` },
+      { label: 'Screen', value: screen.name },
+    ],
+    warnings: fit?.warnings ?? [],
+    history: (history?.entries ?? []).map(toDriftPoint),
   };
 }
 

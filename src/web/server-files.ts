@@ -1,6 +1,6 @@
 import { rename, rm } from 'node:fs/promises';
 import { basename } from 'node:path';
-import { explainWriteError } from '../plane/index.ts';
+import { explainWriteError } from '../tasks/index.ts';
 
 /**
  * What the system's refusal to write means to a person, instead of its own words.

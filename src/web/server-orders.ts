@@ -4,31 +4,23 @@ import { copyFile, readdir, readFile, rename, rm } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import * as v from 'valibot';
 import yazl from 'yazl';
-import { createThreadMaker, type PieceOutcome } from '../batch/index.ts';
+import type { PieceOutcome } from '../batch/index.ts';
 import { AppError } from '../errors.ts';
+import type { OrderRecord } from '../job/index.ts';
+import { formatJson, parseJson } from '../json.ts';
 import {
   filesOfPiece,
   formatMoney,
-  type JobRequest,
-  type OrderRecord,
-  parseOrderCsv,
-  resolveJob,
-} from '../job/index.ts';
-import { formatJson, parseJson } from '../json.ts';
-import type { Shop } from '../material/index.ts';
-import { makeFolder, sha256, writeFilesAtomic } from '../plane/index.ts';
-import { makeOrder, namePieces, type PlannedPiece, planPiece, readPrices, readRefused } from '../tasks/index.ts';
-import {
-  applyList,
-  changeByHand,
-  createPiece,
-  KEPT_PIECE,
-  type KeptPiece,
-  keyOf,
-  LIST,
-  LIST_COLUMNS,
-  rowOf,
-} from './order-lines.ts';
+  makeFolder,
+  makeOrder,
+  type PlannedPiece,
+  parseOrderList,
+  planPieces,
+  sha256,
+  type TaskContext,
+  writeFilesAtomic,
+} from '../tasks/index.ts';
+import { applyList, changeByHand, createPiece, KEPT_PIECE, type KeptPiece, keyOf, LIST, rowOf } from './order-lines.ts';
 import type { OrderPiece, OrderTotals, OrderView, PlateView, Wish } from './protocol.ts';
 import type { EventHub } from './server-events.ts';
 import { isFileName } from './server-files.ts';
@@ -42,7 +34,7 @@ const ID = /^[0-9a-f]{16}$/;
  * Workers, a count, and megapixels beside each other. Assumed: two cores are left to the page and its proofs where
  * there are more.
  */
-const THREADS = { workers: 2, megapixels: 160 } as const;
+const THREADS = { kind: 'threads', workers: 2, megapixels: 160 } as const;
 /**
  * Most photos of an order on the page, a count. Assumed: a list of more is not looked through; the command takes any
  * number.
@@ -120,16 +112,15 @@ export interface Orders {
 }
 
 export interface OrdersOptions {
-  readonly shop: Shop;
+  readonly context: TaskContext;
   readonly shopDir: string;
-  readonly version: string;
   readonly work: Work;
   readonly events: EventHub;
 }
 
 /** The orders of a shop folder: photos come in, pieces are made one after the other, and all of it outlives the server. */
 export async function openOrders(options: OrdersOptions): Promise<Orders> {
-  const { shop, shopDir, version, work, events } = options;
+  const { context, shopDir, work, events } = options;
   const root = join(shopDir, 'orders');
   const orders = new Map<string, KeptOrder>();
   const runs = new Map<string, { readonly stop: AbortController; readonly done: Promise<void> }>();
@@ -186,14 +177,10 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
 
   /** Pieces as they are asked for at this moment, each planned as the command plans a line. */
   function plan(order: KeptOrder, pieces: readonly KeptPiece[]): readonly PlannedPiece[] {
-    const refused = readRefused(shop);
-    const context = {
-      folder: folder(order.id, 'in'),
-      defaults: optionsOf(order.wish),
-      resolveJob: (request: JobRequest) => resolveJob(request, { shop, refused }),
-    };
-    return namePieces(
-      pieces.map((piece) => planPiece(rowOf(order.wish, piece), { ...context, where: piece.line ? LIST : undefined })),
+    return planPieces(
+      pieces.map((piece) => ({ row: rowOf(order.wish, piece), where: piece.line ? LIST : undefined })),
+      { folder: folder(order.id, 'in'), defaults: optionsOf(order.wish) },
+      context,
     );
   }
 
@@ -212,22 +199,22 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
     }
     tell(order);
     await removeStale(order, wanted, out);
-    const { record, outcomes } = await makeOrder(wanted, {
-      out,
-      title: order.title,
-      version,
-      shop,
-      prices: readPrices(undefined, shop),
-      openMaker: () => createThreadMaker(THREADS),
-      force: true,
-      signal,
-      onProgress: () => tell(order),
-      onSettled: (piece, outcome) => {
-        const at = wanted.indexOf(piece);
-        settlePiece(order, { planned: piece, id: pieces[at]!.id, of: keys[at]! }, outcome);
+    const { record, outcomes } = await makeOrder(
+      wanted,
+      {
+        out,
+        title: order.title,
+        maker: THREADS,
+        force: true,
+        signal,
+        onProgress: () => tell(order),
+        onSettled: (piece, outcome) => {
+          const at = wanted.indexOf(piece);
+          settlePiece(order, { planned: piece, id: pieces[at]!.id, of: keys[at]! }, outcome);
+        },
       },
-      warn: () => undefined,
-    });
+      context,
+    );
     for (const [at, outcome] of outcomes.entries()) {
       settlePiece(order, { planned: wanted[at]!, id: pieces[at]!.id, of: keys[at]! }, outcome);
     }
@@ -321,7 +308,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
           throw new AppError('option-invalid', `found ${MOST_PIECES} photos in this order, needed another order`);
         }
         const wishes = tidyFileName(fileName);
-        const found = await work.run('photos', 'openCapture', { path, name: wishes, maxPixels: MAX_PIXELS });
+        const found = await work.run('photos', 'viewPhoto', { path, name: wishes, maxPixels: MAX_PIXELS });
         const awaited = order.pieces.filter((piece) => piece.missing && piece.photo === wishes);
         const photo =
           awaited.length > 0
@@ -357,7 +344,7 @@ export async function openOrders(options: OrdersOptions): Promise<Orders> {
     },
     async addList(id, text) {
       const order = find(id);
-      const rows = parseOrderCsv(text, { where: LIST, columns: LIST_COLUMNS });
+      const rows = parseOrderList(text, LIST);
       const pieces = applyList(order.pieces, rows);
       if (pieces.length > MOST_PIECES) {
         throw new AppError(

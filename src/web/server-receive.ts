@@ -4,7 +4,7 @@ import { dirname } from 'node:path';
 import { Writable } from 'node:stream';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
-import { makeFolder } from '../plane/index.ts';
+import { makeFolder } from '../tasks/index.ts';
 import { writing } from './server-files.ts';
 
 export interface ReceiveLimits {

@@ -15,7 +15,7 @@ import { createEntry, createGuard, SHEET_POLICY, setHeaders } from './server-gua
 import type { Jobs } from './server-jobs.ts';
 import type { Orders } from './server-orders.ts';
 import { receiveFile, receiveJson, receiveText } from './server-receive.ts';
-import { describeShop, findSample, MAX_UPLOAD_BYTES } from './server-shop.ts';
+import { findSample, MAX_UPLOAD_BYTES, viewShop } from './server-shop.ts';
 import { parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
@@ -100,7 +100,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     app.get(path, (c) => c.body(bytes, 200, { 'content-type': type }));
   }
   app.post('/api/enter', createEntry(options));
-  app.get('/api/shop', async (c) => c.json(await describeShop(options)));
+  app.get('/api/shop', async (c) => c.json(await viewShop(options)));
 
   app.get('/api/events', (c) => {
     if (events.count() >= MOST_LISTENERS) {

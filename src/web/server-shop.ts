@@ -1,13 +1,10 @@
 import { readdir } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import { AppError } from '../errors.ts';
-import { meanBandHalf, readMachine } from '../job/index.ts';
-import { findMark, type Profile, parseMaterial, type Shop } from '../material/index.ts';
-import { TONE_FIELDS } from '../photo/index.ts';
-import { screenNames } from '../screens/index.ts';
-import { listProfiles, listRecords } from '../tasks/index.ts';
+import type { Shop } from '../material/index.ts';
+import { describeShop, type OfferedProfile, TONE_FIELDS } from '../tasks/index.ts';
 import { NAMED_SIZES } from '../units.ts';
-import type { MachineFacts, MaterialFacts, PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
+import type { PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
 import { MAX_PIXELS } from './server-jobs.ts';
 
 /** Largest file of a photo or a capture, bytes. Assumed: above every camera's file. */
@@ -34,42 +31,26 @@ export interface ShopContext {
   readonly photosDir: string;
 }
 
-export async function describeShop(context: ShopContext): Promise<ShopFacts> {
-  const { shop, shopDir, version } = context;
-  const machines = listRecords(shop, { kind: 'machines', read: (name) => describeMachine(name, shop) });
-  const profiles = listProfiles(shop);
-  const materials = listRecords(shop, {
-    kind: 'materials',
-    read: (name): MaterialFacts => {
-      const { json, path } = shop.read('materials', name);
-      const material = parseMaterial(json, path);
-      const markedBy = machines.records
-        .filter(({ value: { wavelengthNm } }) => findMark(material, wavelengthNm) !== undefined)
-        .map(({ value }) => value.name);
-      return { name, title: material.title, markedBy };
-    },
-  });
+export async function viewShop({ shop, shopDir, version, photosDir }: ShopContext): Promise<ShopFacts> {
+  const { machines, profiles, materials, screens, notices } = describeShop(shop);
   return {
     version,
     folder: basename(shopDir),
-    machines: machines.records.map(({ value }) => value),
-    profiles: profiles.records.map(({ value, from }) => factsOfProfile(value, from)),
-    materials: materials.records.map(({ value }) => value),
-    broken: [machines, profiles, materials].flatMap(({ notices }) => notices.map(({ text }) => text)),
+    machines: machines.map(({ name, title, fieldMm, wavelengthNm, start }) => {
+      return { name, title, fieldMm, wavelengthNm, settings: start };
+    }),
+    profiles: profiles.map(factsOfProfile),
+    materials,
+    broken: notices.map(({ text }) => text),
     pieces: PIECES,
-    screens: screenNames,
-    samples: await listSamples(context.photosDir),
+    screens,
+    samples: await listSamples(photosDir),
     toneFields: TONE_FIELDS,
     limits: { uploadBytes: MAX_UPLOAD_BYTES, megapixels: MAX_PIXELS / 1e6 },
   };
 }
 
-function describeMachine(name: string, shop: Shop): MachineFacts {
-  const { title, fieldMm, wavelengthNm, defaults } = readMachine(name, shop);
-  return { name, title, fieldMm, wavelengthNm, settings: defaults };
-}
-
-export function factsOfProfile(profile: Profile, from: ProfileFacts['from']): ProfileFacts {
+export function factsOfProfile({ profile, from, bandL }: OfferedProfile): ProfileFacts {
   const { name, title, material, machine, direction, origin, date, bare, full, grid, screen, captures } = profile;
   return {
     name,
@@ -86,7 +67,7 @@ export function factsOfProfile(profile: Profile, from: ProfileFacts['from']): Pr
     lineSpacingMm: grid.lineSpacingMm,
     screen: screen.name,
     captures: captures ?? null,
-    bandL: meanBandHalf(profile) ?? null,
+    bandL: bandL ?? null,
   };
 }
 

@@ -2,7 +2,7 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
 import type { OptionValues } from '../options.ts';
-import { TONE_FIELDS } from '../photo/index.ts';
+import { TONE_FIELDS } from '../tasks/index.ts';
 import type { PieceWish, Wish } from './protocol.ts';
 
 /** A name of a record: never a path. */

@@ -6,8 +6,7 @@ import { join } from 'node:path';
 import { serve } from '@hono/node-server';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
-import { makeFolder } from '../plane/index.ts';
-import { openShopFolder, packageRoot } from '../tasks/index.ts';
+import { createContext, makeFolder, openShopFolder, packageRoot } from '../tasks/index.ts';
 import { openBench } from './server-bench.ts';
 import { limitStrangers } from './server-connections.ts';
 import { createEventHub } from './server-events.ts';
@@ -62,7 +61,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
     opened.push(() => jobs.close());
     const shop = openShopFolder({ shopDir });
     const bench = await openBench({ shop, shopDir, work, events });
-    const orders = await openOrders({ shop, shopDir, version, work, events });
+    const orders = await openOrders({ context: createContext({ shop, version }), shopDir, work, events });
     opened.push(() => orders.close());
     let bound = 0;
     const { app, close: closeStreams } = await createApp({

@@ -1,7 +1,6 @@
 import { basename, join } from 'node:path';
 import type { Corners } from '../chart/index.ts';
 import type { ChartRequest } from '../job/index.ts';
-import { decodePhoto, encodeJpeg, readColour, readPhotoFile, releaseMemory } from '../plane/index.ts';
 import {
   type ChartRecord,
   type CheckRecord,
@@ -9,13 +8,15 @@ import {
   type LearnedRecord,
   listKnown,
   readChart as readBurnedChart,
+  releaseMemory,
+  sampleCurve,
   sayExpectedError,
   saySpacing,
   WHITE_PAPER,
 } from '../tasks/index.ts';
+import { toDriftPoint } from './drift-point.ts';
 import type { ChartMade, NumberFact, Reading, ReadingAsk } from './protocol.ts';
-import { sampleCurve, toDriftPoint } from './server-curve.ts';
-import { answering, openContext, UPLOAD_SECONDS } from './worker-facts.ts';
+import { answering, openContext } from './worker-facts.ts';
 
 /** Charts and what is learned from them: the same functions as the commands `chart`, `learn` and `check`. */
 
@@ -39,29 +40,6 @@ export const makeChartFiles = answering(async (chart: ChartRequest): Promise<Cha
     warnings,
     expected: expectedError ? sayExpectedError(expectedError) : null,
   };
-});
-
-export interface CaptureInput {
-  readonly path: string;
-  readonly name: string;
-  readonly maxPixels: number;
-}
-
-/** Long side of the picture of a capture, pixels. Assumed: corners are set to a pixel on common screens. */
-const VIEW_PX = 1600;
-
-export const openCapture = answering(async ({ path, name, maxPixels }: CaptureInput) => {
-  const photo = await decodePhoto(await readPhotoFile(path, name), name, { maxPixels, seconds: UPLOAD_SECONDS });
-  const scale = Math.min(1, VIEW_PX / Math.max(photo.width, photo.height));
-  const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
-  const size = {
-    width: Math.max(1, Math.round(photo.width * scale)),
-    height: Math.max(1, Math.round(photo.height * scale)),
-  };
-  const view = await encodeJpeg(readColour(photo, { crop, ...size }), { quality: 82 });
-  const { width, height, facts: about } = photo;
-  await releaseMemory();
-  return { width, height, format: about.format, view };
 });
 
 export interface ReadInput {

@@ -1,6 +1,6 @@
 import { workerData } from 'node:worker_threads';
 import { AppError } from '../errors.ts';
-import { openShopFolder, readRefused, type TaskContext } from '../tasks/index.ts';
+import { createContext, openShopFolder, type TaskContext } from '../tasks/index.ts';
 import { type PlainError, toPlain } from './server-errors.ts';
 
 /** What every task of a worker knows of the world. */
@@ -29,14 +29,8 @@ export function answering<I, T>(work: (input: I) => Promise<T> | T): (input: I) 
 /** The world as a task is handed it. What its record tells of is shown with the record, not before. */
 export function openContext(date?: string): TaskContext {
   const shop = openShopFolder(facts);
-  return {
-    shop,
-    refused: () => readRefused(shop),
-    clock: { today: () => date ?? new Date().toISOString().slice(0, 10) },
-    version: facts.version,
-    progress: () => undefined,
-    warn: () => undefined,
-  };
+  const { version } = facts;
+  return createContext({ shop, version }, date === undefined ? {} : { clock: { today: () => date } });
 }
 
 /**

@@ -1,46 +1,31 @@
 import { basename } from 'node:path';
-import {
-  type CoarseSight,
-  coarsenSight,
-  countDotsAPixel,
-  type DotLook,
-  drawDots,
-  drawDraft,
-  enlargeDots,
-  foretell,
-  type JobRequest,
-  type JobSpec,
-  type LookFacts,
-  resolveJob,
-  type Sight,
-  takeSight,
-} from '../job/index.ts';
+import type { JobRequest } from '../job/index.ts';
 import type { Rectangle } from '../photo/index.ts';
+import type { Dots, Photo } from '../plane/index.ts';
 import {
-  type Dots,
-  decodePhoto,
-  encodeColour,
-  encodeJpeg,
-  type Photo,
-  readColour,
-  readPhotoFile,
+  type CoarseImage,
+  coarsenImage,
+  type DotPreview,
+  drawDotPreview,
+  drawDraftPreview,
+  encodePreview,
+  enlargePart,
+  measureDraft,
+  type OpenedPhoto,
+  openPhoto as openPhotoFile,
+  type Prediction,
+  type PreparedImage,
+  predictTicket,
+  prepareImage,
+  preparePhoto,
   releaseMemory,
-} from '../plane/index.ts';
-import { preparePhoto, readPrices } from '../tasks/index.ts';
-import { answering, facts, openContext, UPLOAD_SECONDS } from './worker-facts.ts';
+} from '../tasks/index.ts';
+import { answering, openContext, UPLOAD_SECONDS } from './worker-facts.ts';
 
 export * from './worker-bench.ts';
 export * from './worker-order.ts';
 
 /** The heavy work, off the server's thread. Each export takes and gives plain data; large planes are shared, not copied. */
-
-function resolveHere(request: JobRequest): JobSpec {
-  const { shop, refused } = openContext();
-  return resolveJob(request, { shop, refused: refused() });
-}
-
-/** Long side of the picture of the whole photo that the page shows, pixels. Assumed: sharp on common screens. */
-const VIEW_PX = 1600;
 
 export interface OpenPhotoInput {
   readonly path: string;
@@ -49,22 +34,20 @@ export interface OpenPhotoInput {
   readonly maxPixels: number;
 }
 
-export interface OpenedPhoto {
-  readonly photo: Photo;
-  /** JPEG of the whole photo, small. */
-  readonly view: Uint8Array;
-}
-
-export const openPhoto = answering(async ({ path, name, maxPixels }: OpenPhotoInput): Promise<OpenedPhoto> => {
-  const photo = await decodePhoto(await readPhotoFile(path, name), name, { maxPixels, seconds: UPLOAD_SECONDS });
-  const scale = Math.min(1, VIEW_PX / Math.max(photo.width, photo.height));
-  const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
-  const width = Math.max(1, Math.round(photo.width * scale));
-  const height = Math.max(1, Math.round(photo.height * scale));
-  const view = await encodeJpeg(readColour(photo, { crop, width, height }), { quality: 85 });
+/** A photo to work on: its pixels stay, in memory that threads share. */
+export const openPhoto = answering(async (input: OpenPhotoInput): Promise<OpenedPhoto> => {
+  const { photo, view } = await openPhotoFile({ ...input, seconds: UPLOAD_SECONDS });
   const shared = { ...photo, rgb: share(photo.rgb), ...(photo.alpha ? { alpha: share(photo.alpha) } : {}) };
   await releaseMemory();
   return { photo: shared, view };
+});
+
+/** A photo or a capture that is worked on later: what is seen of it, and its size. */
+export const viewPhoto = answering(async (input: OpenPhotoInput) => {
+  const { photo, view } = await openPhotoFile({ ...input, seconds: UPLOAD_SECONDS });
+  const { width, height, facts } = photo;
+  await releaseMemory();
+  return { width, height, format: facts.format, view };
 });
 
 export interface SightInput {
@@ -72,8 +55,8 @@ export interface SightInput {
   readonly request: JobRequest;
 }
 
-export const takeSightOf = answering(async ({ photo, request }: SightInput): Promise<Sight> => {
-  const sight = await takeSight(photo, resolveHere(request));
+export const takeSightOf = answering(async ({ photo, request }: SightInput): Promise<PreparedImage> => {
+  const sight = await prepareImage(photo, request, openContext());
   const { picture, mask, weights } = sight;
   const { light, opaque } = picture;
   return {
@@ -89,7 +72,7 @@ export const takeSightOf = answering(async ({ photo, request }: SightInput): Pro
 });
 
 export interface DrawInput {
-  readonly sight: Sight;
+  readonly sight: PreparedImage;
   /** Names the sight among all that are looked at. */
   readonly sightKey: string;
   readonly request: JobRequest;
@@ -107,13 +90,13 @@ export interface DraftInput extends DrawInput {
 }
 
 /** The light of the last drafts, coarse: by sight and by dots a pixel. */
-const coarse = new Map<string, CoarseSight>();
+const coarse = new Map<string, CoarseImage>();
 /** Drafts whose coarse light is kept, a count. Assumed: a person goes back and forth between a few. */
 const MOST_COARSE = 4;
 
-function coarsen({ sight, sightKey, longSidePx }: DraftInput, spec: JobSpec): CoarseSight {
-  const key = `${sightKey}/${countDotsAPixel(sight.picture.frame, longSidePx)}`;
-  const made = coarse.get(key) ?? coarsenSight(sight, { spec, longSidePx });
+function coarsen({ sight, sightKey, request, longSidePx }: DraftInput): CoarseImage {
+  const key = `${sightKey}/${measureDraft(sight, longSidePx)}`;
+  const made = coarse.get(key) ?? coarsenImage(sight, { job: request, longSidePx }, openContext());
   keepNewest(coarse, key, made, MOST_COARSE);
   return made;
 }
@@ -121,9 +104,8 @@ function coarsen({ sight, sightKey, longSidePx }: DraftInput, spec: JobSpec): Co
 export const draft = answering(async (input: DraftInput): Promise<Uint8Array | undefined> => {
   if (isStale(input)) return undefined;
   const { request, showClipped } = input;
-  const spec = resolveHere(request);
-  const { image } = drawDraft(coarsen(input, spec), { spec, showClipped });
-  return isStale(input) ? undefined : encodeJpeg(image, { quality: 86 });
+  const image = drawDraftPreview(coarsen(input), { job: request, showClipped }, openContext());
+  return isStale(input) ? undefined : encodePreview(image, 'draft');
 });
 
 export interface ExactInput extends DrawInput {
@@ -134,7 +116,7 @@ export interface ExactInput extends DrawInput {
 }
 
 /** The last looks, until they are asked what they foretell: the picture is shown first. One a window that is looking. */
-const held = new Map<string, DotLook>();
+const held = new Map<string, DotPreview>();
 /** Looks that are held, a count. Assumed: more windows than look at once. */
 const MOST_HELD = 3;
 /**
@@ -145,7 +127,7 @@ const spare: Uint16Array[] = [];
 /** Toned planes that are kept, a count. Assumed: one is drawn while one is shown. */
 const MOST_SPARE = 2;
 
-function letGo({ made }: DotLook, { picture }: Sight): void {
+function release({ made }: DotPreview, { picture }: PreparedImage): void {
   if (made.toned !== picture.light && spare.push(made.toned.data) > MOST_SPARE) spare.shift();
 }
 
@@ -158,39 +140,36 @@ export const exact = answering(async (input: ExactInput): Promise<Exact | undefi
   const { sight, request, showClipped, look, room } = input;
   const { length } = sight.picture.light.data;
   const found = spare.findIndex((data) => data.length === length);
-  const options = {
-    spec: resolveHere(request),
-    showClipped,
-    isStale: () => isStale(input),
-    ...(found < 0 ? {} : { room: spare.splice(found, 1)[0]! }),
-  };
-  const drawn = await drawDots(sight, options);
+  const buffer = found < 0 ? undefined : spare.splice(found, 1)[0]!;
+  const drawn = await drawDotPreview(
+    sight,
+    { job: request, showClipped, isStale: () => isStale(input), ...(buffer ? { buffer } : {}) },
+    openContext(),
+  );
   if (!drawn) {
-    if (options.room) spare.push(options.room);
+    if (buffer) spare.push(buffer);
     return undefined;
   }
   keepNewest(held, look, drawn, MOST_HELD);
   const { image, dots } = drawn;
   room.set(dots.data);
-  return { jpeg: await encodeJpeg(image, { quality: 90 }), dots: { ...dots, data: room } };
+  return { jpeg: await encodePreview(image, 'dots'), dots: { ...dots, data: room } };
 });
 
-export const foretellLook = answering((input: ExactInput): LookFacts | undefined => {
+export const foretellLook = answering((input: ExactInput): Prediction | undefined => {
   const { sight, request, name, look } = input;
   const drawn = held.get(look);
   if (!drawn) return undefined;
   held.delete(look);
   try {
     if (isStale(input)) return undefined;
-    const prices = readPrices(undefined, facts);
-    const { version } = facts;
-    return foretell(sight, drawn, { spec: resolveHere(request), name, version, ...(prices ? { prices } : {}) });
+    return predictTicket(sight, drawn, { job: request, name }, openContext());
   } finally {
-    letGo(drawn, sight);
+    release(drawn, sight);
   }
 });
 
-/** Puts a thing last and lets go of the first ones beyond so many. */
+/** Puts a thing last and forgets the first ones beyond so many. */
 function keepNewest<T>(map: Map<string, T>, key: string, made: T, most: number): void {
   map.delete(key);
   map.set(key, made);
@@ -205,7 +184,7 @@ export interface LoupeInput {
 }
 
 export const loupe = answering(({ dots, request, part, as }: LoupeInput): Promise<Uint8Array> => {
-  return encodeColour(enlargeDots(dots, { spec: resolveHere(request), part, as }), { format: 'png', compression: 1 });
+  return enlargePart(dots, { job: request, part, as }, openContext());
 });
 
 export interface KeepInput {

@@ -27,7 +27,7 @@ describe('tonewright machine', () => {
     expect(status).toBe(0);
     const ours = JSON.parse(stdout).machines.filter((machine: { from: string }) => machine.from === 'shop');
     expect(ours).toMatchObject([{ name: 'our-uv', spotDiameterUm: 17 }]);
-    expect(stderr).toMatch(/warning: machine broken, field "focalLengthMm": found "long"/);
+    expect(stderr).toMatch(/warning: Left out .*broken.*: machine broken, field "focalLengthMm": found "long"/);
     const shown = await runCli(['machine', 'show', 'broken', '--shop', shop]);
     expect([shown.status, shown.stdout]).toEqual([1, '']);
   });

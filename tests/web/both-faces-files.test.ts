@@ -1,8 +1,9 @@
-import { cpSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync } from 'node:fs';
+import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { runCli } from '../cli/run-cli.ts';
+import { expectSameFolder } from '../same-bytes.ts';
 import { enter, type PageServer, startPageServer } from './page-server.ts';
 
 const TIME = 240_000;
@@ -29,19 +30,6 @@ async function command(...args: readonly string[]) {
   expect(status, stderr).toBe(0);
   return JSON.parse(stdout);
 }
-const filesOf = (path: string) =>
-  Object.fromEntries(
-    readdirSync(path)
-      .filter((name) => !name.startsWith('.'))
-      .sort()
-      .map((name) => [name, readFileSync(join(path, name)).toString('base64')]),
-  );
-function expectSameFiles(page: string, byCommand: string) {
-  const [made, wanted] = [filesOf(page), filesOf(byCommand)];
-  expect(Object.keys(made)).toEqual(Object.keys(wanted));
-  for (const name of Object.keys(wanted)) expect(made[name] === wanted[name], name).toBe(true);
-}
-
 beforeAll(async () => {
   mkdirSync(shopDir, { recursive: true });
   // A price list, so that the price of both is compared, too.
@@ -69,7 +57,7 @@ test(
         ...['prepare', PHOTO, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', WISH.machine],
         ...['--profile', WISH.profile, '--contrast', '0.3', '--out', out, ...(screen ? ['--screen', screen] : [])],
       );
-      expectSameFiles(join(shopDir, 'jobs', job.id, 'out'), out);
+      expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
       expect(said.files.map((path: string) => path.slice(out.length + 1))).toEqual(kept.files);
       expect(said.ticket.price.grossMinor).toBeGreaterThan(0);
     }
@@ -90,7 +78,7 @@ test(
       ...['chart', 'tone', '--machine', machine, '--material', material, '--size', '60x45'],
       ...['--pitch', '0.05', '--spacing', '0.05', '--out', out],
     );
-    expectSameFiles(join(shopDir, 'charts', made.hash), out);
+    expectSameFolder(join(shopDir, 'charts', made.hash), out);
     expect(said.kept).toBe(join(shopDir, 'charts', `${made.hash}.json`));
     expect([made.seconds, made.areaCm2, made.patches]).toEqual([
       said.cost.seconds,
@@ -117,7 +105,7 @@ test(
       const out = join(folder, `plates-${grid?.columns}`);
       const asked = grid ? ['--grid', '2x2', '--pocket', '20x15'] : [];
       const said = await command('plate', '--jobs', join(there, 'out'), ...asked, '--out', out);
-      expectSameFiles(join(there, 'plates'), out);
+      expectSameFolder(join(there, 'plates'), out);
       expect(laid.plates.map(({ seconds }: { seconds: number }) => seconds)).toEqual(
         said.plates.map(({ time }: { time: { seconds: number } }) => time.seconds),
       );

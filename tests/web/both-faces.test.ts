@@ -6,6 +6,7 @@ import { layoutChart } from '../../src/chart/index.ts';
 import { resolveChart } from '../../src/job/index.ts';
 import { openShop } from '../../src/material/index.ts';
 import { runCli } from '../cli/run-cli.ts';
+import { expectSameFile } from '../same-bytes.ts';
 import { burnInto, TONE_CHART } from '../tasks/burned.ts';
 import { enter, type PageServer, startPageServer } from './page-server.ts';
 
@@ -13,24 +14,26 @@ const TIME = 240_000;
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-faces-'));
 const shopDir = join(folder, 'shop');
 const builtIn = [resolve('shared', 'shop'), resolve('shared')];
-const ofToday = { cwd: folder, today: () => new Date().toISOString().slice(0, 10) };
+/** The command on the day on which the page read: midnight may lie between the two. */
+const onDayOf = ({ date }: { readonly date: string }) => ({ cwd: folder, today: () => date });
+const ofToday = onDayOf({ date: new Date().toISOString().slice(0, 10) });
 let server: PageServer;
 let keys: Readonly<Record<string, string>>;
 
-async function ask(method: string, path: string, body?: unknown) {
+async function ask(method: string, path: string, body?: unknown, file = 'scan.png') {
   const sent = body === undefined ? {} : { body: body instanceof Blob ? body : JSON.stringify(body) };
   const answer = await fetch(`${server.origin}${path}`, {
     method,
-    headers: { ...keys, 'x-file-name': 'scan.png' },
+    headers: { ...keys, 'x-file-name': file },
     ...sent,
   });
   const text = await answer.text();
   return { status: answer.status, json: text === '' ? undefined : JSON.parse(text) };
 }
 const send = async (file: string) =>
-  (await ask('POST', '/api/captures', new Blob([readFileSync(join(folder, file))]))).json.id as string;
+  (await ask('POST', '/api/captures', new Blob([readFileSync(join(folder, file))]), file)).json.id as string;
 const keepFile = (kind: string, name: string, text: string) => writeFileSync(join(shopDir, kind, name), text);
-const fileOf = (id: string, name: string) => readFileSync(join(shopDir, 'readings', id, name), 'utf8');
+const pathOf = (id: string, name: string) => join(shopDir, 'readings', id, name);
 /** What the page says of a thing, by its label. */
 const factOf = ({ facts }: { facts: { label: string; value: string }[] }, label: string) =>
   facts.find((fact) => fact.label === label)!.value;
@@ -65,10 +68,10 @@ test(
     expect(status).toBe(201);
     const out = join(folder, 'birch.json');
     const argv = ['learn', 'scan.png', '--shop', shopDir, '--title', 'Birch, lot 3 (März)', '--out', out, '--json'];
-    const command = await runCli(argv, ofToday);
+    const command = await runCli(argv, onDayOf(reading));
     expect(command.status).toBe(0);
-    expect(fileOf(reading.id, 'profile.json')).toBe(readFileSync(out, 'utf8'));
-    expect(fileOf(reading.id, 'report.html')).toBe(readFileSync(out.replace('.json', '.html'), 'utf8'));
+    expectSameFile(pathOf(reading.id, 'profile.json'), out);
+    expectSameFile(pathOf(reading.id, 'report.html'), out.replace('.json', '.html'));
     const said = JSON.parse(command.stdout);
     expect(factOf(reading, 'Tones that can be told apart')).toBe(String(said.span.tones));
     expect(factOf(reading, 'Equal patches differ by')).toBe(`± ${said.report.repeatability.toFixed(2)} L*`);
@@ -121,8 +124,7 @@ test(
     const saved = (await ask('POST', `/api/readings/${one.id}/save`, { replace: false })).json;
     expect(saved.saved).toEqual({ state: 'this', name: 'birch-lot-3-marz', title: 'Birch, lot 3 (März)' });
     for (const ending of ['json', 'html']) {
-      const byCommand = readFileSync(join(folder, `birch.${ending}`), 'utf8');
-      expect(readFileSync(join(shopDir, 'profiles', `birch-lot-3-marz.${ending}`), 'utf8')).toBe(byCommand);
+      expectSameFile(join(shopDir, 'profiles', `birch-lot-3-marz.${ending}`), join(folder, `birch.${ending}`));
     }
 
     const { json: better } = await ask('POST', '/api/readings', {
@@ -193,20 +195,20 @@ test(
     const layout = layoutChart('verify', resolveChart(asked, { shop, refused: [] }).options);
     await burnInto(folder, { layout, chart: 'verify.json', scan: 'verify.png', seed: 3 });
     keepFile('charts', 'verify.json', JSON.stringify(layout));
-    const command = await runCli(['check', 'verify.png', '--shop', shopDir, '--out', 'verify.html', '--json'], ofToday);
-    expect(command.status).toBe(0);
     const { json: reading } = await ask('POST', '/api/readings', {
       captures: [await send('verify.png')],
       camera: 'known',
       mirrored: false,
     });
+    const argv = ['check', 'verify.png', '--shop', shopDir, '--out', 'verify.html', '--json'];
+    const command = await runCli(argv, onDayOf(reading));
+    expect(command.status).toBe(0);
     const said = JSON.parse(command.stdout);
     expect([reading.profile, said.profile]).toEqual(['birch-lot-3-marz', 'birch-lot-3-marz']);
     expect(reading.verdict).toBe(said.verdict);
     expect(reading.sentences).toEqual(said.sentences);
     expect(reading.ofPrint[0]).toContain(`mean |ΔL*| ${Number(said.verification.meanDelta.toFixed(2))}`);
-    const page = fileOf(reading.id, 'report.html').replaceAll('scan.png', 'verify.png');
-    expect(page).toBe(readFileSync(join(folder, 'verify.html'), 'utf8'));
+    expectSameFile(pathOf(reading.id, 'report.html'), join(folder, 'verify.html'));
   },
   TIME,
 );

@@ -1,4 +1,4 @@
-import { TONE_FIELDS } from '../../photo/index.ts';
+import { TONE_FIELDS } from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import { orderRecords } from '../order-records.ts';
 

@@ -1,51 +1,38 @@
 import { AppError } from '../../errors.ts';
-import { ASSUMED_MOTION_FACTORS, type Machine, type Motion, parseMachine, type Range } from '../../machine/index.ts';
-import { computeSpotDiameterUm } from '../../optics/index.ts';
-import { SOURCES } from '../../sources.ts';
+import type { Motion, Range } from '../../machine/index.ts';
+import { listMachines, type MachineRecord, showMachine } from '../../tasks/index.ts';
 import type { Outcome, Run, Surroundings } from '../command.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
 export const run: Run = async ([action, name], _options, surroundings) => {
-  if (action === 'list' && name === undefined) return listMachines(surroundings);
-  if (action === 'show' && name !== undefined) return showMachine(name, surroundings);
+  if (action === 'list' && name === undefined) return writeList(surroundings);
+  if (action === 'show' && name !== undefined) {
+    const record = showMachine(name, surroundings.shop);
+    const { machine, from, path } = record;
+    return { json: { machine, from, path }, text: writeMachine(record) };
+  }
   const found = [action, name].filter((word) => word !== undefined).join(' ');
   throw new AppError('option-invalid', `found "${found}", needed "list" or "show NAME"`);
 };
 
-function listMachines({ shop, warn }: Surroundings): Outcome {
-  const machines = shop.list('machines').flatMap(({ name, path, from }) => {
-    try {
-      const machine = parseMachine(shop.read('machines', name).json, name);
-      const { title, wavelengthNm, fieldMm } = machine;
-      return [{ name, title, wavelengthNm, spotDiameterUm: spotOf(machine), fieldMm, from, path }];
-    } catch (error) {
-      // One broken file must not hide the others.
-      if (!(error instanceof AppError)) throw error;
-      warn(error.message);
-      return [];
-    }
+function writeList({ shop, warn }: Surroundings): Outcome {
+  const { machines, notices } = listMachines(shop);
+  for (const { text } of notices) warn(text);
+  const json = machines.map(({ machine: { name, title, wavelengthNm, fieldMm }, spotDiameterUm, from, path }) => {
+    return { name, title, wavelengthNm, spotDiameterUm, fieldMm, from, path };
   });
-  const rows = machines.map(({ name, title, spotDiameterUm, fieldMm, from }) => [
+  const rows = json.map(({ name, title, spotDiameterUm, fieldMm, from }) => [
     name,
     title,
     `${formatNumber(spotDiameterUm, 3)} µm`,
     `${formatNumber(fieldMm[0])} × ${formatNumber(fieldMm[1])} mm`,
     from,
   ]);
-  return { json: { machines }, text: alignColumns([['name', 'title', 'spot', 'field', 'from'], ...rows]) };
+  return { json: { machines: json }, text: alignColumns([['name', 'title', 'spot', 'field', 'from'], ...rows]) };
 }
 
-function showMachine(nameOrPath: string, { shop }: Surroundings): Outcome {
-  const { json, name, path, from } = shop.read('machines', nameOrPath);
-  const machine = parseMachine(json, name);
-  return { json: { machine, from, path }, text: writeMachine(machine) };
-}
-
-function spotOf(machine: Machine): number {
-  return machine.spotDiameterUm ?? computeSpotDiameterUm(machine);
-}
-
-function writeMachine(machine: Machine): string {
+function writeMachine(record: MachineRecord): string {
+  const { machine } = record;
   const { origins, defaults } = machine;
   const blocks: [string, string[][]][] = [
     [
@@ -58,7 +45,7 @@ function writeMachine(machine: Machine): string {
         ...(machine.lensApertureMm === undefined ? [] : [['clear aperture', show(machine.lensApertureMm, 'mm')]]),
         [
           'spot diameter',
-          `${formatNumber(spotOf(machine), 3)} µm, ${machine.spotDiameterUm === undefined ? 'computed' : 'as in the file'}`,
+          `${formatNumber(record.spotDiameterUm, 3)} µm, ${machine.spotDiameterUm === undefined ? 'computed' : 'as in the file'}`,
         ],
         ['field', `${formatNumber(machine.fieldMm[0])} × ${formatNumber(machine.fieldMm[1])} mm`],
       ],
@@ -86,11 +73,11 @@ function writeMachine(machine: Machine): string {
     ],
     [
       `Motion (${origins.motion.kind}): ${machine.motion.kind}`,
-      [...describeMotion(machine.motion), ...describeKnowledge(machine)],
+      [...describeMotion(machine.motion), ...describeKnowledge(record)],
     ],
   ];
   const notes = Object.values(origins).map(({ note }) => `  ${note}`);
-  const cautions = machine.cautions.map(({ text, source }) => `  ${text}\n    [${SOURCES[source]}]`);
+  const cautions = record.cautions.map(({ text, source }) => `  ${text}\n    [${source}]`);
   return [
     `${machine.title} (${machine.name})`,
     ...blocks.map(([title, rows]) => `${title}\n${alignColumns(rows, '  ')}`),
@@ -120,12 +107,12 @@ function describeMotion(motion: Motion): string[][] {
 }
 
 /** What holds for both kinds of motion, and how well its numbers are known. */
-function describeKnowledge({ motion, motionUncertainty }: Machine): string[][] {
+function describeKnowledge({ machine: { motion, motionUncertainty }, motionFactors }: MachineRecord): string[][] {
   const { bare } = motion;
   const known =
     motionUncertainty?.kind === 'fitted'
       ? `fitted on ${motionUncertainty.date} to ${motionUncertainty.readings} stopwatch readings`
-      : `${Object.entries(motionUncertainty?.factors ?? ASSUMED_MOTION_FACTORS)
+      : `${Object.entries(motionFactors ?? {})
           .map(([name, factor]) => `${name} ×÷ ${factor}`)
           .join(', ')} (assumed)`;
   return [

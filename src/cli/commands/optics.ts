@@ -1,9 +1,8 @@
-import { recommendStartSpacingMm, refuseBeyond, resolveGrid, startSettings } from '../../job/index.ts';
-import { type Machine, parseMachine } from '../../machine/index.ts';
-import { type BurnSettings, describeOptics, type OpticsReport, SPACING_RULE } from '../../optics/index.ts';
-import { parseLengthMm } from '../../units.ts';
+import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
+import { describeMachineOptics, type OpticsRecord } from '../../tasks/index.ts';
 import type { OptionValues, Run } from '../command.ts';
-import { numberOf, textOf } from '../options.ts';
+import { lengthOf, numberOf, textOf } from '../options.ts';
+import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
 /**
@@ -12,91 +11,39 @@ import { alignColumns, formatNumber } from '../text.ts';
  */
 const LEAST = 0.001;
 
-export const run: Run = async (_args, options, { shop, warn }) => {
-  const { json, name } = shop.read('machines', textOf(options, 'machine')!);
-  const machine = parseMachine(json, name);
-  const grid = {
-    ...lengthOf(options, 'spacing', (lineSpacingMm) => ({ lineSpacingMm })),
-    ...lengthOf(options, 'pitch', (pitchMm) => ({ pitchMm })),
-  };
-  const settings = readSettings(options, { machine, grid });
-  refuseBeyond(settings, { machine, of: 'optics' });
-  const report = describeOptics(machine, {
-    ...settings,
-    ...grid,
-    ...(givesSettings(options)
-      ? {}
-      : { recommended: { lineSpacingMm: recommendStartSpacingMm(machine), by: 'spot' as const } }),
-    ...lengthOf(options, 'mark', (markMm) => ({ markDiameterUm: markMm * 1000 })),
-    ...lengthOf(options, 'cylinder', (cylinderDiameterMm) => ({ cylinderDiameterMm })),
-  });
-  if (machine.emission === 'continuous' && (options.rate !== undefined || options.pulse !== undefined)) {
-    warn(`${machine.name} has a continuous beam: --rate and --pulse are not used`);
-  }
-  for (const { text } of report.warnings) warn(text);
-  const assumed = listAssumed(machine, report);
+export const run: Run = async (_args, options, surroundings) => {
+  const record = describeMachineOptics(
+    {
+      machine: textOf(options, 'machine')!,
+      settings: readSettings(options),
+      ...lengthOf(options, 'spacing', (lineSpacingMm) => ({ lineSpacingMm })),
+      ...lengthOf(options, 'pitch', (pitchMm) => ({ pitchMm })),
+      ...lengthOf(options, 'mark', (markMm) => ({ markDiameterUm: markMm * 1000 })),
+      ...lengthOf(options, 'cylinder', (cylinderDiameterMm) => ({ cylinderDiameterMm })),
+    },
+    taskContext(surroundings),
+  );
+  const { machine, settings, report, assumed } = record;
   return {
     json: { machine: machine.name, title: machine.title, settings, ...report, assumed },
-    text: writeReport(machine, { settings, report, assumed }),
+    text: writeReport(record),
   };
 };
 
-function lengthOf<T extends object>(options: OptionValues, name: string, give: (mm: number) => T): Partial<T> {
-  const text = textOf(options, name);
-  return text === undefined ? {} : give(parseLengthMm(text, `--${name}`));
-}
-
-const givesSettings = (options: OptionValues) =>
-  ['power', 'speed', 'rate', 'passes', 'pulse'].some((name) => options[name] !== undefined);
-
-interface Asked {
-  readonly machine: Machine;
-  readonly grid: { readonly pitchMm?: number; readonly lineSpacingMm?: number };
-}
-
-/** As given; with nothing given those that a chart or a photo without a profile starts with. */
-function readSettings(options: OptionValues, { machine, grid }: Asked): BurnSettings {
-  const { emission } = machine;
-  const start = resolveGrid(grid, { machine, learned: undefined });
-  const defaults = givesSettings(options) ? machine.defaults : startSettings(machine, { grid: start });
-  const rateKHz = numberOf(options, 'rate', { min: LEAST, unit: 'kHz' }) ?? defaults.rateKHz;
-  const pulseNs = numberOf(options, 'pulse', { min: LEAST, unit: 'ns' }) ?? defaults.pulseNs;
-  return {
-    powerW: numberOf(options, 'power', { min: LEAST, unit: 'W' }) ?? defaults.powerW,
-    speedMmPerS: numberOf(options, 'speed', { min: LEAST, unit: 'mm/s' }) ?? defaults.speedMmPerS,
-    ...(emission === 'pulsed' && rateKHz !== undefined ? { rateKHz } : {}),
-    ...(emission === 'pulsed' && pulseNs !== undefined ? { pulseNs } : {}),
-    passes: numberOf(options, 'passes', { min: 1, whole: true }) ?? defaults.passes,
-    scan: defaults.scan,
+function readSettings(options: OptionValues): Partial<Omit<BurnSettings, 'scan'>> {
+  const given = {
+    powerW: numberOf(options, 'power', { min: LEAST, unit: 'W' }),
+    speedMmPerS: numberOf(options, 'speed', { min: LEAST, unit: 'mm/s' }),
+    rateKHz: numberOf(options, 'rate', { min: LEAST, unit: 'kHz' }),
+    pulseNs: numberOf(options, 'pulse', { min: LEAST, unit: 'ns' }),
+    passes: numberOf(options, 'passes', { min: 1, whole: true }),
   };
-}
-
-/** What rests on no measurement: groups of the machine's file, and limits of this report. */
-function listAssumed({ origins, spotDiameterUm }: Machine, report: OpticsReport): string[] {
-  const groups = [
-    ...(origins.optics.kind === 'assumed'
-      ? [spotDiameterUm === undefined ? 'beam and lens of the machine, and so its spot' : 'spot of the machine']
-      : []),
-    ...(origins.defaults.kind === 'assumed' ? ['settings that were not given'] : []),
-    ...(report.markOrigin === 'spot' ? ['mark as wide as the spot'] : []),
-    'no material is known here: a tone chart of it tells the spacing that its solid supports',
-  ];
-  const limits = [
-    `dose ripple up to ±${formatNumber(100 * report.rippleLimit, 3)} % counts as even; ±1 % less is worth ${SPACING_RULE.secondsPerPercent} s of marking per cm²`,
-    `spot growth up to ${formatNumber(100 * report.spotGrowth)} % counts as in focus`,
-  ];
-  return [...groups, ...limits];
-}
-
-interface Facts {
-  readonly settings: BurnSettings;
-  readonly report: OpticsReport;
-  readonly assumed: readonly string[];
+  return Object.fromEntries(Object.entries(given).filter(([, value]) => value !== undefined));
 }
 
 type Row = readonly [label: string, value: string, note?: string];
 
-function writeReport(machine: Machine, { settings, report, assumed }: Facts): string {
+function writeReport({ machine, settings, report, assumed }: OpticsRecord): string {
   const sections: [string, Row[]][] = [
     ['Settings', describeSettings(settings, report)],
     ['Spot and focus', describeSpot(report)],

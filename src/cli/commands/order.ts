@@ -1,79 +1,84 @@
 import { statSync } from 'node:fs';
 import { basename, dirname, extname, resolve } from 'node:path';
+import type { OrderProgress } from '../../batch/index.ts';
+import type { OrderRecord } from '../../job/index.ts';
 import {
-  checkQueueUrl,
-  createQueueMaker,
-  createThreadMaker,
-  type OrderProgress,
-  THREAD_DEFAULTS,
-} from '../../batch/index.ts';
-import { formatMoney, type OrderRecord, resolveJob, sayReason } from '../../job/index.ts';
-import { LIST_OPTIONS, makeOrder, readOrderPieces, readPrices, readRefused } from '../../tasks/index.ts';
+  formatMoney,
+  LIST_OPTIONS,
+  type MakerChoice,
+  makeOrder,
+  readOrderPieces,
+  sayReason,
+} from '../../tasks/index.ts';
 import type { OptionValues, Run, Surroundings } from '../command.ts';
 import { onInterrupt } from '../interrupt.ts';
 import { numberOf, textOf } from '../options.ts';
 import { readPricesOption } from '../prices.ts';
+import { taskContext } from '../task-context.ts';
 import { alignColumns, formatSeconds } from '../text.ts';
-import { version } from '../version.ts';
 
 export const run: Run = async ([given], options, surroundings) => {
-  const { io, shop, warn } = surroundings;
+  const { io, warn } = surroundings;
   const path = resolve(io.cwd, given!);
   const out = resolve(io.cwd, textOf(options, 'out')!);
-  const refused = readRefused(shop);
+  const maker = readMaker(options);
   const defaultsPath = textOf(options, 'defaults');
-  const workers = numberOf(options, 'workers', { min: 1, max: 64, whole: true }) ?? THREAD_DEFAULTS.workers();
-  const megapixels =
-    numberOf(options, 'megapixels', { min: 10, max: 10_000, unit: 'megapixels' }) ?? THREAD_DEFAULTS.megapixels;
-  const prices = readPrices(readPricesOption(options, io).prices, shop);
-  const pieces = await readOrderPieces({
-    path,
-    out,
-    defaultsPath: defaultsPath === undefined ? undefined : resolve(io.cwd, defaultsPath),
-    options: pickPieceOptions(options),
-    resolveJob: (request) => resolveJob(request, { shop, refused }),
-    warn,
-  });
-  for (const { plan } of pieces) if ('spec' in plan) for (const text of plan.spec.warnings) warn(text);
-
-  const queue = textOf(options, 'queue');
-  if (queue !== undefined) checkQueueUrl(queue);
+  const context = taskContext(surroundings);
+  const pieces = await readOrderPieces(
+    {
+      path,
+      out,
+      defaultsPath: defaultsPath === undefined ? undefined : resolve(io.cwd, defaultsPath),
+      options: pickPieceOptions(options),
+    },
+    context,
+  );
   const interrupt = onInterrupt(() =>
     io.stderr('\nstopping: the pieces at work are finished first; Ctrl-C again stops at once\n'),
   );
   let last: OrderProgress = { total: pieces.length, made: 0, kept: 0, failed: 0 };
   const showProgress = createOrderProgress(surroundings);
   try {
-    const { record } = await makeOrder(pieces, {
-      out,
-      from: statSync(path).isDirectory() ? path : dirname(path),
-      title: textOf(options, 'title') ?? basename(path, extname(path)),
-      version,
-      shop,
-      prices,
-      openMaker: (build) =>
-        queue === undefined
-          ? createThreadMaker({ workers, megapixels })
-          : createQueueMaker({ url: queue, out, build, signal: interrupt.signal, warn }),
-      force: options.force === true,
-      signal: interrupt.signal,
-      onProgress: (progress) => {
-        last = progress;
-        showProgress(progress);
+    const { record } = await makeOrder(
+      pieces,
+      {
+        out,
+        from: statSync(path).isDirectory() ? path : dirname(path),
+        title: textOf(options, 'title') ?? basename(path, extname(path)),
+        ...readPricesOption(options, io),
+        maker,
+        force: options.force === true,
+        signal: interrupt.signal,
+        onProgress: (progress) => {
+          last = progress;
+          showProgress(progress);
+        },
+        // Told once: as text, the list of what was not made stands at the end, where nothing scrolls it away.
+        onSettled: ({ label }, outcome) => {
+          if (options.json !== true || outcome.status === 'done') return;
+          const { message } = outcome.reason;
+          warn(message.includes(label) ? message : `${label}: ${message}`);
+        },
       },
-      // Told once: as text, the list of what was not made stands at the end, where nothing scrolls it away.
-      onSettled: ({ label }, outcome) => {
-        if (options.json !== true || outcome.status === 'done') return;
-        const { message } = outcome.reason;
-        warn(message.includes(label) ? message : `${label}: ${message}`);
-      },
-      warn,
-    });
+      context,
+    );
     return { json: record, text: sayOrder(record, { out, ...last }), exit: record.totals.failed > 0 ? 1 : 0 };
   } finally {
     interrupt.dispose();
   }
 };
+
+function readMaker(options: OptionValues): MakerChoice {
+  const workers = numberOf(options, 'workers', { min: 1, max: 64, whole: true });
+  const megapixels = numberOf(options, 'megapixels', { min: 10, max: 10_000, unit: 'megapixels' });
+  const url = textOf(options, 'queue');
+  if (url !== undefined) return { kind: 'queue', url };
+  return {
+    kind: 'threads',
+    ...(workers === undefined ? {} : { workers }),
+    ...(megapixels === undefined ? {} : { megapixels }),
+  };
+}
 
 /** Of the options of the command, those that are defaults of its pieces. */
 function pickPieceOptions(options: OptionValues): OptionValues {

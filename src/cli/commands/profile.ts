@@ -1,22 +1,23 @@
 import { AppError } from '../../errors.ts';
+import type { VerifiedScreen } from '../../job/index.ts';
+import type { AimCurve } from '../../material/index.ts';
 import {
-  listVerified,
+  type ComparisonRecord,
+  compareShopProfiles,
+  listProfiles,
   meanBandHalf,
-  readHistory,
-  readProfile,
+  type ShownProfile,
   sayHeadroom,
   sayPrediction,
-  type VerifiedScreen,
-} from '../../job/index.ts';
-import type { AimCurve, Profile } from '../../material/index.ts';
-import { type ComparisonRecord, compareShopProfiles, listProfiles } from '../../tasks/index.ts';
+  showProfile,
+} from '../../tasks/index.ts';
 import type { Outcome, Run, Surroundings } from '../command.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
 export const run: Run = async ([action, name, other, ...more], _options, { shop, warn }) => {
   const count = [name, other, ...more].filter((word) => word !== undefined).length;
   if (action === 'list' && count === 0) return writeList({ shop, warn });
-  if (action === 'show' && count === 1) return showProfile(readProfile(name!, shop), shop);
+  if (action === 'show' && count === 1) return writeProfile(showProfile(name!, shop));
   if (action === 'compare' && count === 2)
     return writeComparison(compareShopProfiles({ a: name!, b: other! }, { shop }));
   throw new AppError(
@@ -74,8 +75,7 @@ function writeList({ shop, warn }: Pick<Surroundings, 'shop' | 'warn'>): Outcome
   return { json, text: alignColumns([head, ...rows]) };
 }
 
-function showProfile(profile: Profile, shop: Surroundings['shop']): Outcome {
-  const verified = listVerified(readHistory(profile.name, shop));
+function writeProfile({ profile, verified }: ShownProfile): Outcome {
   const { grid, settings, bare, full, response } = profile;
   const facts = [
     ['name', profile.name],

@@ -37,12 +37,12 @@ import {
   spoilCamera,
   TILT,
 } from '../../simulation/index.ts';
+import { readTicket } from '../../tasks/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
 import { simulateFaults } from '../simulate-faults.ts';
 import { alignColumns, formatNumber } from '../text.ts';
-import { readTicket } from '../timed-bitmap.ts';
 
 /**
  * Resolution of a surface kept as numbers, and as a picture, dots per inch. Assumed: four and two times a usual scan.

@@ -1,31 +1,16 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { refuseBeyond } from '../../job/index.ts';
-import {
-  estimateInterval,
-  estimateTime,
-  findExtents,
-  type Machine,
-  parseMachine,
-  type Saving,
-  suggestSavings,
-  type TimeEstimate,
-  type TimeInterval,
-  type TimeParts,
-  tracePath,
-} from '../../machine/index.ts';
-import { type BurnSettings, describeOptics } from '../../optics/index.ts';
-import type { DotGrid } from '../../plane/index.ts';
-import { parseLengthMm } from '../../units.ts';
+import type { Saving, TimeInterval, TimeParts } from '../../machine/index.ts';
+import { type TimedRecord, timeBitmap } from '../../tasks/index.ts';
 import type { OptionValues, Run } from '../command.ts';
-import { textOf } from '../options.ts';
+import { lengthOf, textOf } from '../options.ts';
+import { readScanSettings } from '../scan-settings.ts';
+import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber, formatSeconds, wrapText } from '../text.ts';
 import { compareTimes } from '../time-compare.ts';
 import { fitTimes } from '../time-fit.ts';
-import { chooseGrid, readScanSettings, readTimedBitmap } from '../timed-bitmap.ts';
 
 export const run: Run = async (args, options, surroundings) => {
-  const { io, shop, warn } = surroundings;
   const [file] = args;
   refuseStrays(options);
   if (textOf(options, 'stopwatch') !== undefined) return fitTimes(args, options, surroundings);
@@ -33,31 +18,23 @@ export const run: Run = async (args, options, surroundings) => {
   if (file === undefined) {
     throw new AppError('option-invalid', 'found no file, needed a bitmap or a ticket (or --stopwatch with readings)');
   }
-  const timed = await readTimedBitmap(resolve(io.cwd, file), warn);
-  const { dots, ticket, bitmapPath } = timed;
-  const machineName = textOf(options, 'machine') ?? ticket?.machine.name;
-  if (machineName === undefined) {
-    throw new AppError('option-invalid', 'found a bitmap without --machine, needed the machine that will burn it');
-  }
-  const record = shop.read('machines', machineName);
-  const machine = parseMachine(record.json, record.name);
-  const grid = chooseGrid(timed.grid, { ...readGrid(options), what: '--pitch and --spacing' });
-  const settings = { ...(ticket?.settings ?? machine.defaults), ...readScanSettings(options) };
-  const { width, height } = dots;
-  refuseBeyond(settings, { machine, of: ticket ? 'time: settings of the ticket and the options' : 'time' });
-  warnOfField(machine, { widthMm: width * grid.pitchMm, heightMm: height * grid.lineSpacingMm, warn });
-  const { motion } = machine;
-  const estimate = estimateTime(dots, { motion, settings, grid });
-  const path = tracePath(findExtents(dots), { scan: settings.scan, bare: motion.bare });
-  const interval = estimateInterval(path, { motion, settings, grid, uncertainty: machine.motionUncertainty });
-  const supportedLineSpacingMm =
-    ticket?.optics?.recommendedLineSpacingMm ??
-    describeOptics(machine, { ...machine.defaults, ...settings, ...grid }).recommendedLineSpacingMm;
-  const savings = suggestSavings(dots, { machine, settings, grid, supportedLineSpacingMm });
-  const motionOrigin = machine.origins.motion.kind;
+  const machine = textOf(options, 'machine');
+  const record = await timeBitmap(
+    {
+      path: resolve(surroundings.io.cwd, file),
+      ...(machine === undefined ? {} : { machine }),
+      settings: readScanSettings(options),
+      ...lengthOf(options, 'pitch', (pitchMm) => ({ pitchMm })),
+      ...lengthOf(options, 'spacing', (lineSpacingMm) => ({ lineSpacingMm })),
+    },
+    taskContext(surroundings),
+  );
+  const { settings, grid, estimate, interval, savings } = record;
+  const { name, origins } = record.machine;
+  const motionOrigin = origins.motion.kind;
   return {
-    json: { file: bitmapPath, machine: machine.name, motionOrigin, settings, grid, ...estimate, interval, savings },
-    text: writeEstimate(estimate, { machine, settings, grid, width, height, interval, savings }),
+    json: { file: record.file, machine: name, motionOrigin, settings, grid, ...estimate, interval, savings },
+    text: writeEstimate(record),
   };
 };
 
@@ -98,28 +75,6 @@ function refuseStrays(options: OptionValues): void {
   );
 }
 
-function readGrid(options: OptionValues) {
-  const lengthOf = (name: 'pitch' | 'spacing') => {
-    const text = textOf(options, name);
-    return text === undefined ? undefined : parseLengthMm(text, `--${name}`);
-  };
-  return { pitchMm: lengthOf('pitch'), lineSpacingMm: lengthOf('spacing') };
-}
-
-interface Burn {
-  readonly widthMm: number;
-  readonly heightMm: number;
-  readonly warn: (text: string) => void;
-}
-
-function warnOfField({ name, fieldMm }: Machine, { widthMm, heightMm, warn }: Burn): void {
-  if (widthMm > fieldMm[0] || heightMm > fieldMm[1]) {
-    warn(
-      `${formatNumber(widthMm)} × ${formatNumber(heightMm)} mm is larger than the field of ${name}, ${fieldMm[0]} × ${fieldMm[1]} mm`,
-    );
-  }
-}
-
 const PART_LABELS: Readonly<Record<keyof TimeParts, string>> = {
   markingS: 'marking',
   bareS: 'over bare places',
@@ -129,18 +84,9 @@ const PART_LABELS: Readonly<Record<keyof TimeParts, string>> = {
   overheadS: 'overhead',
 };
 
-interface Circumstances {
-  readonly machine: Machine;
-  readonly settings: BurnSettings;
-  readonly grid: DotGrid;
-  readonly width: number;
-  readonly height: number;
-  readonly interval: TimeInterval;
-  readonly savings: readonly Saving[];
-}
-
-function writeEstimate(estimate: TimeEstimate, circumstances: Circumstances): string {
-  const { machine, settings, grid, width, height, interval, savings } = circumstances;
+function writeEstimate(record: TimedRecord): string {
+  const { machine, settings, grid, dots, estimate, interval, savings } = record;
+  const [width, height] = dots;
   const { seconds, parts, passes } = estimate;
   const share = (part: number) => (seconds > 0 ? `${formatNumber((100 * part) / seconds, 3)} %` : '');
   const names = (Object.keys(PART_LABELS) as (keyof TimeParts)[]).filter((name) => name !== 'bareS' || parts.bareS > 0);

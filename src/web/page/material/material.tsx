@@ -73,13 +73,14 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
   );
   const [profile, setProfile] = useState(lastWish.profile ?? shop.profiles[0]?.name ?? '');
   const [size, setSize] = useState({ widthMm: 85.6, heightMm: 54 });
-  const facts = shop.machines.find(({ name }) => name === machine)?.settings;
   const [powerW, setPower] = useState<number>();
   const [speedMmPerS, setSpeed] = useState<number>();
   const [spacingMm, setSpacing] = useState<number>();
   const [busy, setBusy] = useState(false);
   const [error, setError] = useState<unknown>();
   const through = kind === 'check' || kind === 'verify';
+  // On another grid than the recommended one the dose is kept: what that takes is said when the chart is drawn.
+  const start = spacingMm === undefined ? shop.machines.find(({ name }) => name === machine)?.settings : undefined;
   const draw = async () => {
     setBusy(true);
     setError(undefined);
@@ -142,7 +143,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
             <NumberField
               label="Power"
               unit="W"
-              value={powerW ?? facts?.powerW}
+              value={powerW ?? start?.powerW}
               min={0.01}
               max={500}
               step="any"
@@ -151,7 +152,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
             <NumberField
               label="Speed"
               unit="mm/s"
-              value={speedMmPerS ?? facts?.speedMmPerS}
+              value={speedMmPerS ?? start?.speedMmPerS}
               min={1}
               max={20000}
               step="any"

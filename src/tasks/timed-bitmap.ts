@@ -2,12 +2,9 @@ import { dirname, join } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { readJson } from '../material/index.ts';
-import type { BurnSettings } from '../optics/index.ts';
 import { type DotGrid, type Dots, decodeDotsBytes, readBitmapFile, sha256 } from '../plane/index.ts';
 import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
-import type { OptionValues } from './command.ts';
-import { numberOf, textOf } from './options.ts';
 
 /** A bitmap to be timed, with what its ticket says where there is one. */
 export interface TimedBitmap {
@@ -68,14 +65,4 @@ export function chooseGrid(
     throw new AppError('option-invalid', `found no resolution in the bitmap, needed ${what}`);
   }
   return { pitchMm: x, lineSpacingMm: y };
-}
-
-/** Speed, passes and scan direction as given, absent where they are not. @throws AppError option-invalid */
-export function readScanSettings(options: OptionValues): Partial<BurnSettings> {
-  const given = {
-    speedMmPerS: numberOf(options, 'speed', { min: 0.001, unit: 'mm/s' }),
-    passes: numberOf(options, 'passes', { min: 1, whole: true }),
-    scan: textOf(options, 'scan'),
-  };
-  return Object.fromEntries(Object.entries(given).filter(([, value]) => value !== undefined));
 }

@@ -1,0 +1,46 @@
+import { ASSUMED_MOTION_FACTORS, type Machine, type MotionFactors, parseMachine } from '../machine/index.ts';
+import type { FoundRecord, Shop } from '../material/index.ts';
+import type { Notice } from '../notices.ts';
+import { computeSpotDiameterUm } from '../optics/index.ts';
+import { SOURCES } from '../sources.ts';
+import { listRecords } from './listing.ts';
+
+export interface MachineRecord extends Pick<FoundRecord, 'from' | 'path'> {
+  readonly machine: Machine;
+  /** 1/e² diameter at the work, µm: as the file has it, else computed. */
+  readonly spotDiameterUm: number;
+  /** How far the numbers of its motion may be off, as factors by name; absent where they were fitted. */
+  readonly motionFactors?: MotionFactors;
+  /** Cautions, each with the whole reference that it comes from. */
+  readonly cautions: readonly { readonly text: string; readonly source: string }[];
+}
+
+/** All machines of a shop that can be read, and a notice for each that cannot. */
+export function listMachines(shop: Shop): {
+  readonly machines: readonly MachineRecord[];
+  readonly notices: readonly Notice[];
+} {
+  const { records, notices } = listRecords(shop, { kind: 'machines', read: (name) => showMachine(name, shop) });
+  return { machines: records.map(({ value }) => value), notices };
+}
+
+/**
+ * One machine and what follows from its numbers.
+ * @param nameOrPath a machine of the shop, or the path of its file
+ * @throws AppError name-unknown, path-*, file-invalid
+ */
+export function showMachine(nameOrPath: string, shop: Shop): MachineRecord {
+  const { json, name, path, from } = shop.read('machines', nameOrPath);
+  const machine = parseMachine(json, name);
+  const { motionUncertainty } = machine;
+  return {
+    machine,
+    from,
+    path,
+    spotDiameterUm: machine.spotDiameterUm ?? computeSpotDiameterUm(machine),
+    ...(motionUncertainty?.kind === 'fitted'
+      ? {}
+      : { motionFactors: motionUncertainty?.factors ?? ASSUMED_MOTION_FACTORS }),
+    cautions: machine.cautions.map(({ text, source }) => ({ text, source: SOURCES[source] })),
+  };
+}
