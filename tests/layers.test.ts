@@ -109,14 +109,10 @@ test.each(files.filter((file) => /^job\/.+\//.test(file)))(
 const OF_A_FACE = ['tasks', 'errors.ts', 'units.ts', 'notices.ts', 'options.ts', 'json.ts'];
 /** What still reaches below the tasks, with the reason. Nothing may join; what no longer does is taken off. */
 const BELOW: Readonly<Record<string, readonly string[]>> = {
-  // The virtual engraver and scanner: a world of its own beside the shop's work.
-  'cli/simulate-faults.ts': ['chart', 'job', 'screens', 'simulation'],
-  'cli/commands/simulate.ts': ['chart', 'job', 'material', 'plane', 'simulation'],
   // The browser frames a photo itself, by the same pure function; what comes with the tasks would not run there.
   'web/page/stage/frame.ts': ['photo'],
   // Folders of the page's own work, written whole.
   'web/server-jobs.ts': ['job', 'plane'],
-  'cli/commands/demo.ts': ['job', 'plane'],
 };
 
 /** Parts of the tree that a file takes more than types from. */

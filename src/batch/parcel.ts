@@ -1,5 +1,6 @@
 import * as v from 'valibot';
 import { AppError, ERRORS } from '../errors.ts';
+import { parseJson } from '../json.ts';
 import { sha256 } from '../plane/index.ts';
 import type { PieceResult } from './make-piece.ts';
 
@@ -57,7 +58,7 @@ export function unpackResult(bytes: Buffer, name: string): PieceResult {
     });
   const start = bytes.length < 4 ? Number.POSITIVE_INFINITY : 4 + bytes.readUInt32LE(0);
   if (start > bytes.length) throw damaged();
-  const { success, output: head } = v.safeParse(HEAD, parseJson(bytes.toString('utf8', 4, start)));
+  const { success, output: head } = v.safeParse(HEAD, tryParse(bytes.toString('utf8', 4, start)));
   if (!success) throw damaged();
   if (!head.made) return head as PieceResult;
   const { proofLength, files: marks, ...rest } = head;
@@ -77,9 +78,10 @@ export function unpackResult(bytes: Buffer, name: string): PieceResult {
   return { ...rest, smallProof, files } as unknown as PieceResult;
 }
 
-function parseJson(text: string): unknown {
+/** Undefined for what is no JSON, or lies too deep to be a head of ours. */
+function tryParse(text: string): unknown {
   try {
-    return JSON.parse(text);
+    return parseJson(text);
   } catch {
     return undefined;
   }

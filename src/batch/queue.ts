@@ -41,6 +41,11 @@ const PARALLEL = 64;
 /** A server that says nothing for so long is out of reach. Assumed: a slow network answers within 10 s. */
 const SILENCE_MS = 10_000;
 /**
+ * A run waits so long for a server that went silent, or away, in its middle. Assumed: one that is started again takes
+ * less; the journal has what is done, and the same command goes on.
+ */
+const PATIENCE_MS = 300_000;
+/**
  * After Ctrl-C a server has so long to answer what is asked of it already. Assumed: longer, and a person presses again.
  */
 const GRACE_MS = 2000;
@@ -61,7 +66,7 @@ export function checkQueueUrl(url: string): void {
 }
 
 /** @throws AppError option-invalid, queue-unreachable, queue-refused */
-async function connect(url: string, signal: AbortSignal): Promise<Redis> {
+async function connect(url: string, signal: AbortSignal, silenceMs?: number): Promise<Redis> {
   checkQueueUrl(url);
   const { Redis: Client } = await import('ioredis');
   const client = new Client(url, {
@@ -70,6 +75,8 @@ async function connect(url: string, signal: AbortSignal): Promise<Redis> {
     maxRetriesPerRequest: null,
     retryStrategy: (times: number) => Math.min(2000, 100 * times),
     connectTimeout: SILENCE_MS,
+    // A connection that is open and says nothing is given up, and another one tried.
+    ...(silenceMs === undefined ? {} : { socketTimeout: silenceMs }),
   });
   // Without a listener an error ends the process; the client tries again by itself.
   let refusal: string | undefined;
@@ -130,14 +137,20 @@ export interface QueueMakerOptions {
   /** Ends the wait for a server that does not answer. */
   readonly signal: AbortSignal;
   readonly warn: (text: string) => void;
+  /** Silence after which a connection is given up, and the whole server, ms. */
+  readonly silenceMs?: number;
+  readonly patienceMs?: number;
 }
 
 /**
- * Pieces made by workers behind a queue.
+ * Pieces made by workers behind a queue. A server that is out of reach is waited for, but not for ever: then each piece
+ * ends with queue-unreachable.
  * @throws AppError option-invalid, queue-unreachable, queue-refused
  */
-export async function createQueueMaker({ url, out, build, signal: stop, warn }: QueueMakerOptions): Promise<Maker> {
-  const client = await connect(url, stop);
+export async function createQueueMaker(options: QueueMakerOptions): Promise<Maker> {
+  const { url, out, build, signal: stop, warn, silenceMs = SILENCE_MS, patienceMs = PATIENCE_MS } = options;
+  const client = await connect(url, stop, silenceMs);
+  const presence = watchPresence(client, { host: new URL(url).host, silenceMs, patienceMs });
   client.on('close', () => warn('the queue is out of reach; the order goes on when it is back'));
   const { Queue: JobQueue } = await import('bullmq');
   const queue = new JobQueue(queueName(build), { connection: client, prefix: PREFIX });
@@ -162,15 +175,55 @@ export async function createQueueMaker({ url, out, build, signal: stop, warn }: 
         return { result: { made: false, fault: describeFault(error) }, settle: async () => undefined };
       }
       const id = sha256(JSON.stringify([hostname(), out, planned.work, sha256(photo)])).slice(0, 40);
-      return new Errand(client, { queue, id, photo, planned }).run(signal).catch(explainReply);
+      const errand = new Errand(client, { queue, id, photo, planned });
+      return Promise.race([errand.run(signal), presence.lost]).catch(explainReply);
     },
     async close() {
       clearTimeout(lonely);
+      presence.end();
       client.removeAllListeners('close');
       if (client.status === 'ready') await orEnd(queue.close(), { afterMs: GRACE_MS });
       await leave(client);
     },
   };
+}
+
+interface PresenceOptions {
+  readonly host: string;
+  readonly silenceMs: number;
+  readonly patienceMs: number;
+}
+
+/** Asks a server again and again whether it is there; `lost` rejects when it has not answered for too long. */
+function watchPresence(
+  client: Redis,
+  { host, silenceMs, patienceMs }: PresenceOptions,
+): { readonly lost: Promise<never>; readonly end: () => void } {
+  const over = new AbortController();
+  const watch = async (): Promise<never> => {
+    let heard = performance.now();
+    for (;;) {
+      // Ended with the maker: whoever still waits for a piece does not wait for this.
+      await wait(silenceMs / 2, undefined, { signal: over.signal });
+      const answer = await orEnd(client.ping(), { signal: over.signal, afterMs: silenceMs }).catch(() => undefined);
+      if (answer !== undefined) heard = performance.now();
+      else if (performance.now() - heard > patienceMs) {
+        const seconds = Math.round(patienceMs / 1000);
+        throw new AppError(
+          'queue-unreachable',
+          `found no answer of the queue at ${host} for ${seconds} s, needed its server; the same order, given again, goes on with what is left`,
+          { host },
+        );
+      }
+    }
+  };
+  const lost = new Promise<never>((_, reject) => {
+    watch().catch((error) => {
+      if (!over.signal.aborted) reject(error);
+    });
+  });
+  lost.catch(() => undefined);
+  return { lost, end: () => over.abort() };
 }
 
 /** An error that the server answers with is no bug of ours: somebody else's keys, or a right that is missing. */

@@ -26,6 +26,7 @@ export { type DrawChartRequest, type DrawnChartRecord, drawChart } from './draw-
 export { type FitMachineRequest, type FittedMachineRecord, fitMachine } from './fit-machine.ts';
 export { keepLayout } from './keep-layout.ts';
 export {
+  callSimulated,
   deleteProfile,
   findSaved,
   parseSavedProfile,
@@ -74,6 +75,17 @@ export { readRequest } from './request-options.ts';
 export { type ServeQueueRequest, serveQueue } from './serve-queue.ts';
 export { openShopFolder, packageRoot, readRefused } from './shop.ts';
 export { type CurvePoint, type ShownProfile, sampleCurve, showProfile } from './show-profile.ts';
+export {
+  type BurnRequest,
+  CAMERA_NAMES,
+  captureFile,
+  type EngravedRecord,
+  engraveBitmap,
+  listFaults,
+  listSimulation,
+  readModel,
+} from './simulate.ts';
+export { type FaultsRecord, simulateFaults } from './simulate-faults.ts';
 export { type ScanSettings, type TimeBitmapRequest, type TimedRecord, timeBitmap } from './time-bitmap.ts';
 export { readTicket, type TimedTicket } from './timed-bitmap.ts';
 export * from './words.ts';

@@ -140,3 +140,13 @@ function findOwn(name: string, shop: Shop): string {
     `found "${name}" among the built-in examples, needed a profile of the shop’s own`,
   );
 }
+
+/** Says in a profile's file that no laser has burned its chart. @throws AppError those of `readProfile` */
+export async function callSimulated(path: string, shop: Shop): Promise<void> {
+  const profile = {
+    ...readProfile(path, shop),
+    origin: 'simulated' as const,
+    note: 'Learned from the virtual engraver and scanner.',
+  };
+  await writeFilesAtomic([{ path, bytes: formatJson(profile, 'profile') }], { force: true });
+}

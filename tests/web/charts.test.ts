@@ -1,7 +1,8 @@
-import { mkdirSync, readFileSync } from 'node:fs';
+import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { expectSameFile } from '../same-bytes.ts';
 import { launch, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
 
@@ -70,7 +71,7 @@ describe('charts', () => {
         page.waitForEvent('download'),
         list.getByRole('link', { name: 'Bitmap to burn' }).click(),
       ]);
-      expect(readFileSync(await download.path())).toEqual(readFileSync(join(shop, 'charts', hash, 'chart.png')));
+      expectSameFile(await download.path(), join(shop, 'charts', hash, 'chart.png'));
       await list.getByRole('button', { name: /Put away/ }).click();
       await list.waitFor({ state: 'detached' });
       // Its layout stays: a scan of it can still be read.

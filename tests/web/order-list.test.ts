@@ -4,6 +4,7 @@ import { setTimeout as wait } from 'node:timers/promises';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import type { OrderView, Wish } from '../../src/web/protocol.ts';
 import { makePhotos } from '../cli/order-sample.ts';
+import { expectSameFolder } from '../same-bytes.ts';
 import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
 
 const TIME = 300_000;
@@ -67,9 +68,6 @@ const finish = async (id: string) => {
     await wait(50);
   }
 };
-const filesIn = (path: string) =>
-  Object.fromEntries(readdirSync(path).map((name) => [name, readFileSync(join(path, name)).toString('base64')]));
-
 test(
   'a list through the page makes what the command makes of it, byte for byte, sums included',
   async () => {
@@ -106,10 +104,8 @@ test(
       ...[...argv, '--profile', 'leather-patch', '--machine', 'gantry-450', '--tone', 'auto', '--range', 'scale'],
       ...['--shop', shop, '--title', 'list', '--out', out],
     ).catch(({ code }) => expect(code).toBe(1));
-    const [made, wanted] = [filesIn(join(shop, 'orders', id, 'out')), filesIn(out)];
-    expect(Object.keys(made)).toEqual(Object.keys(wanted));
-    expect(Object.keys(made)).toContain('p1.strip.json');
-    for (const name of Object.keys(wanted)) expect(made[name] === wanted[name], name).toBe(true);
+    expectSameFolder(join(shop, 'orders', id, 'out'), out);
+    expect(readdirSync(out)).toContain('p1.strip.json');
   },
   TIME,
 );

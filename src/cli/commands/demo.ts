@@ -1,8 +1,5 @@
 import { join, resolve } from 'node:path';
-import { readProfile } from '../../job/index.ts';
-import { formatJson } from '../../json.ts';
-import { writeFilesAtomic } from '../../plane/index.ts';
-import { packageRoot } from '../../tasks/index.ts';
+import { callSimulated, packageRoot } from '../../tasks/index.ts';
 import type { OptionValues, Run } from '../command.ts';
 import { textOf } from '../options.ts';
 import { run as chart } from './chart.ts';
@@ -47,12 +44,7 @@ export const run: Run = async (_args, options, surroundings) => {
     surroundings,
   );
   // Honest about where it comes from: no laser has burned this chart.
-  const profile = {
-    ...readProfile(profilePath, shop),
-    origin: 'simulated' as const,
-    note: 'Learned from the virtual engraver and scanner.',
-  };
-  await writeFilesAtomic([{ path: profilePath, bytes: formatJson(profile, 'profile') }], { force: true });
+  await callSimulated(profilePath, shop);
 
   progress('4 of 5: preparing the photo through the profile');
   const photo = join(packageRoot(), DEMO.photo);

@@ -17,8 +17,7 @@ import {
   spoilCamera,
   TILT,
 } from '../simulation/index.ts';
-import type { Outcome, Surroundings } from './command.ts';
-import { alignColumns } from './text.ts';
+import type { TaskContext } from './context.ts';
 
 /** Pixels of the burned surface, dots per inch. Exact: twice the 300 dpi of the scan. */
 const SURFACE_DPI = 600;
@@ -26,13 +25,22 @@ const SCREEN = { name: 'floyd-steinberg', options: {} } as const;
 /** Date of profiles that are thrown away again. */
 const DATE = '2000-01-01';
 
-interface Planted {
+export interface PlantedFault {
   readonly fault: string;
   /** What was done, in words. */
   readonly planted: string;
   /** What the program said: a refusal with its code, or its words. */
   readonly said: string;
   readonly code: string | null;
+}
+
+export interface FaultsRecord {
+  readonly model: MaterialModel;
+  readonly seed: number;
+  /** Hashes of the tone chart and of the control strip. */
+  readonly chart: string;
+  readonly strip: string;
+  readonly faults: readonly PlantedFault[];
 }
 
 /**
@@ -48,13 +56,13 @@ export async function simulateFaults(
     size,
   }: {
     readonly seed: number;
-    readonly progress: Surroundings['progress'];
+    readonly progress: TaskContext['progress'];
     /** Faults to plant; all when empty. */
     readonly only?: readonly string[];
     /** Of the tone chart; its usual one when absent. */
     readonly size?: { readonly widthMm: number; readonly heightMm: number };
   },
-): Promise<Outcome> {
+): Promise<FaultsRecord> {
   const shared: Omit<ChartOptions, 'widthMm'> = {
     machine: 'simulation',
     material: model.name,
@@ -92,7 +100,7 @@ export async function simulateFaults(
   const clean = burn(tone);
   const learned = learn(scan(clean));
   const strip = layoutStripFor(learned.profile, shared);
-  const found: Planted[] = [{ fault: 'none', planted: 'nothing', said: describe(learned), code: null }];
+  const found: PlantedFault[] = [{ fault: 'none', planted: 'nothing', said: describe(learned), code: null }];
   const plant = (fault: string, planted: string, tell: () => string) => {
     if (only.length > 0 && !only.includes(fault)) return;
     progress(`planting ${fault}`);
@@ -116,18 +124,7 @@ export async function simulateFaults(
     describe(learn(scan(clean, flatbed, ['clipped']))),
   );
   plant('glare', 'a phone with a lamp mirrored in the piece', () => describe(learn(scan(clean, phone, ['glare']))));
-  return {
-    json: { material: model.name, seed, faults: found },
-    text: [
-      `${model.title}, chart ${tone.hash}, strip ${strip.hash}`,
-      ...found.map(({ fault, planted, said, code }) =>
-        alignColumns([
-          [fault.toUpperCase(), planted],
-          ['', `${code === null ? '' : `refused (${code}): `}${said}`],
-        ]),
-      ),
-    ].join('\n\n'),
-  };
+  return { model, seed, chart: tone.hash, strip: strip.hash, faults: found };
 }
 
 function drawOf(layout: ChartLayout) {
@@ -148,7 +145,7 @@ function describe({ report, scatter, warnings }: Learned): string {
   return said.join(' ');
 }
 
-function tellOf(tell: () => string): Pick<Planted, 'said' | 'code'> {
+function tellOf(tell: () => string): Pick<PlantedFault, 'said' | 'code'> {
   try {
     return { said: tell(), code: null };
   } catch (error) {

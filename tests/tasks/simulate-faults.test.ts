@@ -1,9 +1,10 @@
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
-import { simulateFaults } from '../../src/cli/simulate-faults.ts';
+import { writeFaults } from '../../src/cli/commands/simulate.ts';
 import { CAMERAS, parseMaterialModel, spoilCamera } from '../../src/simulation/index.ts';
-import { runCli, useFolder } from './run-cli.ts';
+import { simulateFaults } from '../../src/tasks/index.ts';
+import { runCli, useFolder } from '../cli/run-cli.ts';
 
 const folderFor = useFolder();
 
@@ -12,8 +13,8 @@ describe('planted faults', () => {
     const model = parseMaterialModel(JSON.parse(readFileSync('shared/simulation/kraft-card.json', 'utf8')));
     const size = { widthMm: 60, heightMm: 45 };
     const only = ['dirty-lens', 'mirrored', 'clipped'];
-    const { json, text } = await simulateFaults(model, { seed: 1, progress: () => undefined, only, size });
-    const { faults } = json as { faults: { fault: string; code: string | null; said: string }[] };
+    const record = await simulateFaults(model, { seed: 1, progress: () => undefined, only, size });
+    const { faults } = record;
     const of = (name: string) => faults.find(({ fault }) => fault === name)!;
     expect(faults.map(({ fault }) => fault)).toEqual(['none', ...only]);
     expect(of('none')).toMatchObject({ code: null, said: expect.stringMatching(/^learned/) });
@@ -21,7 +22,7 @@ describe('planted faults', () => {
     expect(of('dirty-lens').said).toMatch(/lens/);
     expect(of('mirrored').code).toBe('chart-mirrored');
     expect(of('clipped').code).toBe('capture-clipped');
-    expect(text).toContain('refused (capture-clipped)');
+    expect(writeFaults(record)).toContain('refused (capture-clipped)');
   });
 
   test('a clipped capture comes past the sensor’s top whatever the piece reflects', () => {

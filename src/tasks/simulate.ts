@@ -1,0 +1,482 @@
+import { existsSync, readdirSync } from 'node:fs';
+import { basename, join } from 'node:path';
+import { type ChartLayout, drawDoseCells } from '../chart/index.ts';
+import { AppError } from '../errors.ts';
+import { parseChartLayout, readMachine, recommendStartSpacingMm, startSettings } from '../job/index.ts';
+import { formatJson } from '../json.ts';
+import type { Machine } from '../machine/index.ts';
+import { readJson } from '../material/index.ts';
+import type { BurnSettings } from '../optics/index.ts';
+import { type Dots, decodeDots, encodeColour, encodeJpeg, readInput, writeFilesAtomic } from '../plane/index.ts';
+import {
+  CAMERAS,
+  CAPTURE_FAULTS,
+  type CameraOptions,
+  type Capture,
+  type CaptureFault,
+  captureSurface,
+  DIRTY_LENS,
+  decodeNpy,
+  dirtyLens,
+  encodeNpy,
+  encodeSrgb,
+  engrave,
+  type MaterialModel,
+  mirrorSurface,
+  parseMaterialModel,
+  type Surface,
+  spoilCamera,
+  TILT,
+} from '../simulation/index.ts';
+import type { TaskContext } from './context.ts';
+import { readLayout } from './listing.ts';
+import { sharedFolder } from './shop.ts';
+import { chooseGrid, readTicket } from './timed-bitmap.ts';
+
+/*
+ * The virtual engraver and scanner, for whoever has no laser at hand: what a bitmap would leave on a hidden material, and
+ * what a camera would make of that.
+ */
+
+/**
+ * Resolution of a surface kept as numbers, and as a picture, dots per inch. Assumed: four and two times a usual scan.
+ */
+const SURFACE_DPI = { npy: 1200, png: 600 } as const;
+const BURN_FAULTS = ['tilt', 'dirty-lens', 'mirrored'] as const;
+export type BurnFault = (typeof BURN_FAULTS)[number];
+const FAULTS: readonly string[] = [...BURN_FAULTS, ...Object.keys(CAPTURE_FAULTS)];
+const isBurnFault = (fault: string): fault is BurnFault => BURN_FAULTS.includes(fault as BurnFault);
+const isCaptureFault = (fault: string): fault is CaptureFault => Object.hasOwn(CAPTURE_FAULTS, fault);
+/** Cameras by name. */
+export const CAMERA_NAMES: readonly string[] = Object.keys(CAMERAS);
+/** Quality of a phone's file, percent. Assumed: about what phones write. */
+const JPEG_QUALITY = 90;
+
+export interface BurnRequest {
+  /** The bitmap. */
+  readonly path: string;
+  /** A material model that comes with the program, or the path of one. */
+  readonly model: string;
+  /** Absent: as the file says; one of the two stands for both. */
+  readonly pitchMm?: number;
+  readonly lineSpacingMm?: number;
+  /** Resolution of the surface. */
+  readonly dpi?: number;
+  /** Chance of the material and the camera; 1 when absent. */
+  readonly seed?: number;
+  /** A chart of the shop, or the path of its layout: burned with its settings, a dose chart cell by cell. */
+  readonly chart?: string;
+  /** Each absent one as the chart or the ticket beside the bitmap has it, else as the material model marks well. */
+  readonly settings?: Partial<Pick<BurnSettings, 'powerW' | 'speedMmPerS' | 'passes' | 'scan'>>;
+  /** Bare material around the bitmap, mm. */
+  readonly marginMm?: number;
+  /** Names of faults to plant. */
+  readonly faults?: readonly string[];
+}
+
+export interface EngraveRequest extends BurnRequest {
+  /** A .npy of numbers, or a .png. */
+  readonly out: string;
+  readonly force?: boolean;
+}
+
+export interface CaptureRequest extends Omit<BurnRequest, 'model'> {
+  /** Needed for a bitmap; a surface (.npy) is burned already. */
+  readonly model?: string;
+  /** Name of a camera, see `listSimulation`. */
+  readonly camera: string;
+  readonly rotationDeg?: number;
+  /** L* of white paper around the piece; none when absent. */
+  readonly paperL?: number;
+  /** Side of a pixel of a surface that does not say it, mm. */
+  readonly pixelMm?: number;
+  /** Quality of a JPEG, percent. */
+  readonly quality?: number;
+  /** A .png or a .jpg. */
+  readonly out: string;
+  readonly force?: boolean;
+}
+
+export interface EngravedRecord {
+  readonly files: readonly string[];
+  readonly surface: Omit<Surface, 'rgb'>;
+  readonly facts: BurnFacts;
+}
+
+export interface CapturedRecord {
+  readonly file: string;
+  readonly camera: { readonly name: string; readonly title: string };
+  readonly seed: number;
+  readonly width: number;
+  readonly height: number;
+  readonly geometry: Capture['geometry'];
+}
+
+export interface BurnFacts {
+  readonly material: string;
+  readonly settings: BurnSettings;
+  /** File beside the bitmap whose settings were burned, and the machine whose start settings they were compared with. */
+  readonly settingsOf?: { readonly file: string; readonly machine: string; readonly settings: BurnSettings };
+  readonly seed: number;
+  readonly faults: readonly BurnFault[];
+}
+
+/** Materials and cameras of the virtual engraver. */
+export function listSimulation() {
+  const materials = listModels().map((name) => {
+    const { title, direction } = readModel(name);
+    return { name, title, direction };
+  });
+  const cameras = Object.entries(CAMERAS).map(([name, { title }]) => ({ name, title }));
+  return { materials, cameras };
+}
+
+/**
+ * What a bitmap leaves on a virtual material, as a file.
+ * @throws AppError option-invalid for the ending of the file or a fault of the camera's; path-*, file-invalid,
+ * name-unknown, result-exists
+ */
+export async function engraveBitmap(request: EngraveRequest, context: TaskContext): Promise<EngravedRecord> {
+  const { out, force = false } = request;
+  const kind = /\.npy$/i.test(out) ? 'npy' : /\.png$/i.test(out) ? 'png' : undefined;
+  if (!kind) throw new AppError('option-invalid', `out: found "${out}", needed a file that ends in .npy or .png`);
+  const later = listFaults(request).find(isCaptureFault);
+  if (later)
+    throw new AppError(
+      'option-invalid',
+      `faults: ${later} happens when the picture is taken, needed it in "simulate capture"`,
+    );
+  const { surface, facts } = await burn(request, { context, dpi: SURFACE_DPI[kind] });
+  context.progress('writing');
+  const files =
+    kind === 'npy'
+      ? [
+          { path: out, bytes: encodeNpy({ shape: [surface.height, surface.width, 3], data: surface.rgb }) },
+          { path: sidecarOf(out), bytes: formatJson({ ...describeSurface(surface), ...facts }, 'record') },
+        ]
+      : [{ path: out, bytes: await drawSurface(surface) }];
+  await writeFilesAtomic(files, { force });
+  const { rgb: _rgb, ...about } = surface;
+  return { files: files.map(({ path }) => path), surface: about, facts };
+}
+
+/**
+ * What a camera makes of a surface, or of a bitmap that is burned first.
+ * @throws AppError option-invalid for the ending of the file, a fault that does not happen here, or a surface without its
+ * size; path-*, file-invalid, name-unknown, result-exists
+ */
+export async function captureFile(request: CaptureRequest, context: TaskContext): Promise<CapturedRecord> {
+  const { path, out, camera: name, rotationDeg, paperL, seed = 1, force = false } = request;
+  const kind = /\.png$/i.test(out) ? 'png' : /\.jpe?g$/i.test(out) ? 'jpg' : undefined;
+  if (!kind) throw new AppError('option-invalid', `out: found "${out}", needed a file that ends in .png or .jpg`);
+  const preset = Object.hasOwn(CAMERAS, name) ? CAMERAS[name] : undefined;
+  if (!preset) {
+    throw new AppError('name-unknown', `found no camera "${name}"; there are ${Object.keys(CAMERAS).join(', ')}`);
+  }
+  const asked = listFaults(request);
+  const isBurned = /\.npy$/i.test(path);
+  const earlier = isBurned ? asked.find(isBurnFault) : undefined;
+  if (earlier) {
+    throw new AppError(
+      'option-invalid',
+      `faults: ${earlier} happens when the piece is burned, and ${basename(path)} is burned already; needed it in "simulate engrave"`,
+    );
+  }
+  const ofCapture = asked.filter(isCaptureFault);
+  if (ofCapture.includes('glare') && preset.options.kind !== 'phone') {
+    throw new AppError(
+      'option-invalid',
+      `faults: found glare with ${name}, whose lamp moves with the sensor; needed a phone`,
+    );
+  }
+  const turned: CameraOptions = {
+    ...preset.options,
+    ...(rotationDeg === undefined ? {} : { rotationDeg }),
+    ...(paperL === undefined ? {} : { paper: { colour: [paperL, 0.5, -2], side: 'around', widthMm: 25 } }),
+  };
+  const surface = isBurned
+    ? readSurface(await readInput(path, { kind: 'array' }), { path, pixelMm: request.pixelMm })
+    : (await burn(requireModel(request), { context, dpi: SURFACE_DPI.npy })).surface;
+  const camera = spoilCamera(turned, { faults: ofCapture, surface });
+  context.progress('taking the picture');
+  const capture = captureSurface(surface, { ...camera, seed });
+  context.progress('writing');
+  const bytes = await encodeCapture(capture, { kind, camera, quality: request.quality ?? JPEG_QUALITY });
+  await writeFilesAtomic([{ path: out, bytes }], { force });
+  const { width, height, geometry } = capture;
+  return { file: out, camera: { name, title: preset.title }, seed, width, height, geometry };
+}
+
+function requireModel(request: CaptureRequest): BurnRequest {
+  const { model } = request;
+  if (model !== undefined) return { ...request, model };
+  throw new AppError(
+    'option-invalid',
+    'found a bitmap and no material model, needed the one it is burned into: a name in shared/simulation or a JSON file',
+  );
+}
+
+interface Burned {
+  readonly surface: Surface;
+  readonly facts: BurnFacts;
+}
+
+/** A bitmap burned into a virtual material. */
+async function burn(
+  request: BurnRequest,
+  { context, dpi: usualDpi }: { readonly context: TaskContext; readonly dpi: number },
+): Promise<Burned> {
+  const { shop, progress } = context;
+  const { path, pitchMm, lineSpacingMm, dpi = usualDpi, seed = 1, chart, marginMm = 0 } = request;
+  const clean = readModel(request.model);
+  const faults = listFaults(request).filter(isBurnFault);
+  const model = faults.includes('dirty-lens') ? dirtyLens(clean) : clean;
+  const { dots, grid: known } = await decodeDots(path);
+  const grid = chooseGrid(known, { pitchMm, lineSpacingMm, what: 'its pitch and line spacing' });
+  const lens = faults.includes('dirty-lens') ? DIRTY_LENS.power : 1;
+  const layout = chart === undefined ? undefined : readLayout(chart, shop);
+  const planned = findPlanned(path, { layout, chart });
+  const machine =
+    planned && shop.list('machines').some(({ name }) => name === planned.machine)
+      ? readMachine(planned.machine, shop)
+      : undefined;
+  const translate = (wanted: BurnSettings) => (machine ? translateSettings(wanted, { machine, model: clean }) : wanted);
+  const typed = {
+    ...(planned ? translate(machine ? planned.settings : clean.settings) : clean.settings),
+    ...request.settings,
+  };
+  const settings = { ...typed, powerW: typed.powerW * lens };
+  const shared = {
+    model,
+    seed,
+    pixelUm: 25_400 / dpi,
+    ...(faults.includes('tilt') ? { tilt: TILT } : {}),
+  };
+  progress('burning');
+  const whole = { ...shared, grid, settings, marginMm };
+  const surface =
+    layout === undefined ? engrave(dots, whole) : burnCells(dots, { layout, lens, translate, options: whole });
+  return {
+    surface: faults.includes('mirrored') ? mirrorSurface(surface) : surface,
+    facts: {
+      material: clean.name,
+      settings: typed,
+      ...(planned && machine ? { settingsOf: planned } : {}),
+      seed,
+      faults,
+    },
+  };
+}
+
+/** What a chart or a ticket asks to be burned with: by the layout that was named, else by the file beside the bitmap. */
+function findPlanned(
+  path: string,
+  { layout, chart }: { readonly layout: ChartLayout | undefined; readonly chart: string | undefined },
+): { readonly file: string; readonly machine: string; readonly settings: BurnSettings } | undefined {
+  if (layout) return { file: basename(chart!), machine: layout.machine, settings: layout.settings };
+  const stem = path.replace(/\.[^.\\/]+$/, '');
+  const [layoutPath, ticketPath] = [`${stem}.json`, `${stem}.ticket.json`];
+  if (existsSync(layoutPath)) {
+    const json = readJson(layoutPath);
+    if ((json as { schema?: unknown } | null)?.schema === 'tonewright-chart/1') {
+      const { machine, settings } = parseChartLayout(json, layoutPath);
+      return { file: basename(layoutPath), machine, settings };
+    }
+  }
+  if (!existsSync(ticketPath)) return undefined;
+  const { machine, settings } = readTicket(ticketPath);
+  return { file: basename(ticketPath), machine: machine.name, settings };
+}
+
+/**
+ * The virtual laser is no particular machine: the settings for which its material marks well stand for those that a
+ * machine starts with, and what a chart sets otherwise changes power, speed and passes by the same factors. So a chart
+ * with twice the start dose burns twice the dose.
+ */
+function translateSettings(
+  wanted: BurnSettings,
+  { machine, model: { settings } }: { readonly machine: Machine; readonly model: MaterialModel },
+): BurnSettings {
+  const spacing = recommendStartSpacingMm(machine);
+  const start = startSettings(machine, { grid: { pitchMm: spacing, lineSpacingMm: spacing } });
+  return {
+    ...settings,
+    powerW: (settings.powerW * wanted.powerW) / start.powerW,
+    speedMmPerS: (settings.speedMmPerS * wanted.speedMmPerS) / start.speedMmPerS,
+    passes: Math.max(1, Math.round((settings.passes * wanted.passes) / start.passes)),
+    scan: wanted.scan,
+  };
+}
+
+/** A dose chart: the whole with its own settings, then each cell burned by itself with the settings of the cell. */
+function burnCells(
+  dots: Dots,
+  {
+    layout,
+    lens,
+    translate,
+    options,
+  }: {
+    readonly layout: ChartLayout;
+    readonly lens: number;
+    readonly translate: (wanted: BurnSettings) => BurnSettings;
+    readonly options: Parameters<typeof engrave>[1] & { readonly pixelUm: number };
+  },
+): Surface {
+  const surface = engrave(dots, options);
+  for (const cell of drawDoseCells(layout)) {
+    const { lineSpacingMm: _spacing, ...wanted } = cell.settings;
+    const settings = translate(wanted);
+    const burned = engrave(cell.dots, {
+      ...options,
+      grid: cell.grid,
+      marginMm: 0,
+      settings: { ...settings, powerW: settings.powerW * lens },
+    });
+    paste(surface, burned, { xMm: cell.xMm, yMm: cell.yMm });
+  }
+  return surface;
+}
+
+/** Puts a piece onto another, pixel by nearest pixel. */
+function paste(onto: Surface, piece: Surface, { xMm, yMm }: { readonly xMm: number; readonly yMm: number }): void {
+  const columnOf = (mm: number) => Math.round((mm - onto.leftMm) / onto.pixelWidthMm);
+  const rowOf = (mm: number) => Math.round((mm - onto.topMm) / onto.pixelHeightMm);
+  for (let y = rowOf(yMm); y < Math.min(onto.height, rowOf(yMm + piece.heightMm)); y++) {
+    const placeY = onto.topMm + (y + 0.5) * onto.pixelHeightMm - yMm;
+    const fromY = Math.min(piece.height - 1, Math.max(0, Math.floor(placeY / piece.pixelHeightMm)));
+    for (let x = columnOf(xMm); x < Math.min(onto.width, columnOf(xMm + piece.widthMm)); x++) {
+      const placeX = onto.leftMm + (x + 0.5) * onto.pixelWidthMm - xMm;
+      const fromX = Math.min(piece.width - 1, Math.max(0, Math.floor(placeX / piece.pixelWidthMm)));
+      for (let c = 0; c < 3; c++) {
+        onto.rgb[(y * onto.width + x) * 3 + c] = piece.rgb[(fromY * piece.width + fromX) * 3 + c];
+      }
+    }
+  }
+}
+
+function listModels(): string[] {
+  return readdirSync(join(sharedFolder(), 'simulation'))
+    .filter((file) => file.endsWith('.json'))
+    .map((file) => file.slice(0, -'.json'.length))
+    .sort();
+}
+
+/**
+ * A material model that comes with the program, or the one at a path.
+ * @throws AppError name-unknown, path-*, file-invalid
+ */
+export function readModel(nameOrPath: string): MaterialModel {
+  if (/[\\/]|\.json$/i.test(nameOrPath)) return parseMaterialModel(readJson(nameOrPath));
+  const names = listModels();
+  if (!names.includes(nameOrPath)) {
+    throw new AppError('name-unknown', `found no material model "${nameOrPath}"; there are ${names.join(', ')}`, {
+      asked: nameOrPath,
+      names,
+    });
+  }
+  return parseMaterialModel(readJson(join(sharedFolder(), 'simulation', `${nameOrPath}.json`)));
+}
+
+/** @throws AppError option-invalid for a fault that there is none of */
+export function listFaults({ faults = [] }: Pick<BurnRequest, 'faults'>): readonly string[] {
+  for (const fault of faults) {
+    if (!FAULTS.includes(fault)) {
+      throw new AppError('option-invalid', `faults: found "${fault}", needed some of ${FAULTS.join(', ')}`);
+    }
+  }
+  return faults;
+}
+
+/** What a .npy file cannot say of itself, beside it in a JSON file: `piece.npy.json`, which no chart's layout is called. */
+interface SurfaceFacts {
+  readonly schema: 'tonewright-simulation-surface/1';
+  readonly pixelWidthMm: number;
+  readonly pixelHeightMm: number;
+  readonly leftMm: number;
+  readonly topMm: number;
+  readonly widthMm: number;
+  readonly heightMm: number;
+  readonly cornerRadiusMm: number;
+}
+
+function describeSurface(surface: Surface): SurfaceFacts {
+  const { pixelWidthMm, pixelHeightMm, leftMm, topMm, widthMm, heightMm, cornerRadiusMm } = surface;
+  return {
+    schema: 'tonewright-simulation-surface/1',
+    pixelWidthMm,
+    pixelHeightMm,
+    leftMm,
+    topMm,
+    widthMm,
+    heightMm,
+    cornerRadiusMm,
+  };
+}
+
+const sidecarOf = (path: string) => `${path}.json`;
+
+function readSurface(
+  bytes: Uint8Array,
+  { path, pixelMm: given }: { readonly path: string; readonly pixelMm: number | undefined },
+): Surface {
+  const { shape, data } = decodeNpy(bytes);
+  const [height, width, channels = 1] = shape;
+  if (!(shape.length >= 2 && shape.length <= 3 && width! > 0 && height! > 0) || (channels !== 1 && channels !== 3)) {
+    throw new AppError(
+      'file-invalid',
+      `${path}: found an array of ${shape.join(' × ')}, needed height × width or height × width × 3 of linear reflectance`,
+      { path, shape },
+    );
+  }
+  const rgb = channels === 3 ? data : repeatChannels(data);
+  const side = existsSync(sidecarOf(path)) ? (readJson(sidecarOf(path)) as Partial<SurfaceFacts>) : undefined;
+  const known = side?.schema === 'tonewright-simulation-surface/1' && given === undefined ? side : undefined;
+  const pixelWidthMm = given ?? known?.pixelWidthMm;
+  const pixelHeightMm = given === undefined ? known?.pixelHeightMm : pixelWidthMm;
+  if (!(pixelWidthMm! > 0 && pixelHeightMm! > 0)) {
+    throw new AppError(
+      'option-invalid',
+      `${path}: found no size of a pixel beside it, needed the side of one such as 0.0212 mm`,
+    );
+  }
+  return {
+    width: width!,
+    height: height!,
+    pixelWidthMm: pixelWidthMm!,
+    pixelHeightMm: pixelHeightMm!,
+    leftMm: known?.leftMm ?? 0,
+    topMm: known?.topMm ?? 0,
+    widthMm: width! * pixelWidthMm!,
+    heightMm: height! * pixelHeightMm!,
+    cornerRadiusMm: known?.cornerRadiusMm ?? 0,
+    rgb,
+  };
+}
+
+function repeatChannels(grey: Float32Array): Float32Array {
+  const rgb = new Float32Array(grey.length * 3);
+  for (let i = 0; i < grey.length; i++) rgb.fill(grey[i], 3 * i, 3 * i + 3);
+  return rgb;
+}
+
+/** The piece as a picture of its own size: sRGB, one pixel for each of the surface's. */
+async function drawSurface({ width, height, rgb, pixelWidthMm, pixelHeightMm }: Surface): Promise<Uint8Array> {
+  const coded = new Uint8Array(rgb.length);
+  for (let i = 0; i < rgb.length; i++) coded[i] = Math.round(255 * encodeSrgb(Math.min(1, Math.max(0, rgb[i]))));
+  const grid = { pitchMm: pixelWidthMm, lineSpacingMm: pixelHeightMm };
+  return encodeColour({ width, height, rgb: coded }, { format: 'png', grid });
+}
+
+async function encodeCapture(
+  { width, height, rgb }: Capture,
+  { kind, camera, quality }: { readonly kind: 'png' | 'jpg'; readonly camera: CameraOptions; readonly quality: number },
+): Promise<Uint8Array> {
+  const picture = { width, height, rgb };
+  if (kind === 'jpg') return encodeJpeg(picture, { quality });
+  const pixelMm = camera.kind === 'flatbed' ? 25.4 / camera.dpi : undefined;
+  return encodeColour(picture, {
+    format: 'png',
+    ...(pixelMm === undefined ? {} : { grid: { pitchMm: pixelMm, lineSpacingMm: pixelMm } }),
+  });
+}

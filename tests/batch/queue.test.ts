@@ -1,0 +1,80 @@
+import { type ChildProcess, spawn, spawnSync } from 'node:child_process';
+import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { connect, createServer } from 'node:net';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import type { PlannedTask } from '../../src/batch/makers.ts';
+import { createQueueMaker } from '../../src/batch/queue.ts';
+
+const hasRedis = spawnSync('redis-server', ['--version']).status === 0;
+if (!hasRedis) process.stderr.write('redis-server is missing: a queue that goes silent was not tested\n');
+
+/** A port that nobody listens at. */
+async function findFreePort(): Promise<number> {
+  const server = createServer();
+  await new Promise<void>((go) => server.listen(0, '127.0.0.1', go));
+  const { port } = server.address() as { port: number };
+  await new Promise((go) => server.close(go));
+  return port;
+}
+
+describe.runIf(hasRedis)('a queue', () => {
+  const folder = mkdtempSync(join(tmpdir(), 'tonewright-silent-'));
+  let server: ChildProcess;
+  let port: number;
+
+  beforeAll(async () => {
+    port = await findFreePort();
+    const argv = ['--port', String(port), '--bind', '127.0.0.1', '--dir', folder, '--save', ''];
+    server = spawn('redis-server', argv, { stdio: 'ignore' });
+    const answers = () =>
+      new Promise<boolean>((go) => {
+        const socket = connect(port, '127.0.0.1', () => {
+          socket.end();
+          go(true);
+        });
+        socket.on('error', () => go(false));
+      });
+    while (!(await answers())) await new Promise((go) => setTimeout(go, 20));
+  });
+
+  afterAll(() => {
+    // A process that was stopped does not hear that it should end.
+    server.kill('SIGKILL');
+    rmSync(folder, { recursive: true, force: true });
+  });
+
+  test('that goes silent in the middle of a run ends the wait for its pieces, in words', async () => {
+    const photoPath = join(folder, 'cat.jpg');
+    writeFileSync(photoPath, 'a photo');
+    const stop = new AbortController();
+    const maker = await createQueueMaker({
+      url: `redis://127.0.0.1:${port}`,
+      out: folder,
+      build: 'test',
+      signal: stop.signal,
+      warn: () => undefined,
+      silenceMs: 200,
+      patienceMs: 600,
+    });
+    try {
+      const planned = { task: { name: 'cat', label: 'cat.jpg' }, photoPath, work: 'x' } as unknown as PlannedTask;
+      const making = maker.make(planned, stop.signal).then(
+        () => undefined,
+        (error: unknown) => error,
+      );
+      await new Promise((go) => setTimeout(go, 300));
+      server.kill('SIGSTOP');
+      expect(await making).toMatchObject({
+        code: 'queue-unreachable',
+        message: expect.stringMatching(
+          /found no answer of the queue at 127\.0\.0\.1.* the same order, given again, goes on/,
+        ),
+      });
+    } finally {
+      server.kill('SIGCONT');
+      await maker.close();
+    }
+  });
+});
