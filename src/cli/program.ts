@@ -2,6 +2,7 @@ import { Command, CommanderError, Option } from 'commander';
 import { AppError, sayPlainly } from '../errors.ts';
 import type { CommandRecord, Io, OptionValues, Surroundings } from './command.ts';
 import { createProgress } from './progress.ts';
+import { wordError } from './word-error.ts';
 
 /** Options of every command. */
 const COMMON = [
@@ -95,9 +96,13 @@ async function runCommand(
   } catch (error) {
     progress.clear();
     if (isToldToPeople(error)) {
-      const { message, hint, exit } = error;
+      const { hint, exit } = error;
+      const said = wordError(
+        error,
+        [...record.options, ...COMMON].map(({ flags }) => flags),
+      );
       if (options.json) io.stdout(writeError(error));
-      io.stderr(`tonewright ${record.name}: ${message}\n${hint}\n`);
+      io.stderr(`tonewright ${record.name}: ${said}\n${hint}\n`);
       return exit;
     }
     io.stderr(

@@ -138,6 +138,7 @@ function choosePlace({
     throw new AppError(
       'path-missing',
       'found no shop folder, needed one to keep the fitted machine in, or a look at the fit alone',
+      { options: ['shop', 'dry'] },
     );
   }
   return join(shop.shopDir, 'machines', `${machine.name}.json`);

@@ -55,8 +55,8 @@ const JPEG_QUALITY = 90;
 export interface BurnRequest {
   /** The bitmap. */
   readonly path: string;
-  /** A material model that comes with the program, or the path of one. */
-  readonly model: string;
+  /** A material model that comes with the program, or the path of one; needed for a bitmap. */
+  readonly model?: string;
   /** Absent: as the file says; one of the two stands for both. */
   readonly pitchMm?: number;
   readonly lineSpacingMm?: number;
@@ -80,9 +80,8 @@ export interface EngraveRequest extends BurnRequest {
   readonly force?: boolean;
 }
 
-export interface CaptureRequest extends Omit<BurnRequest, 'model'> {
-  /** Needed for a bitmap; a surface (.npy) is burned already. */
-  readonly model?: string;
+/** Of a bitmap, which is burned first, or of a surface (.npy), which is burned already. */
+export interface CaptureRequest extends BurnRequest {
   /** Name of a camera, see `listSimulation`. */
   readonly camera: string;
   readonly rotationDeg?: number;
@@ -196,7 +195,7 @@ export async function captureFile(request: CaptureRequest, context: TaskContext)
   };
   const surface = isBurned
     ? readSurface(await readInput(path, { kind: 'array' }), { path, pixelMm: request.pixelMm })
-    : (await burn(requireModel(request), { context, dpi: SURFACE_DPI.npy })).surface;
+    : (await burn(request, { context, dpi: SURFACE_DPI.npy })).surface;
   const camera = spoilCamera(turned, { faults: ofCapture, surface });
   context.progress('taking the picture');
   const capture = captureSurface(surface, { ...camera, seed });
@@ -205,15 +204,6 @@ export async function captureFile(request: CaptureRequest, context: TaskContext)
   await writeFilesAtomic([{ path: out, bytes }], { force });
   const { width, height, geometry } = capture;
   return { file: out, camera: { name, title: preset.title }, seed, width, height, geometry };
-}
-
-function requireModel(request: CaptureRequest): BurnRequest {
-  const { model } = request;
-  if (model !== undefined) return { ...request, model };
-  throw new AppError(
-    'option-invalid',
-    'found a bitmap and no material model, needed the one it is burned into: a name in shared/simulation or a JSON file',
-  );
 }
 
 interface Burned {
@@ -228,6 +218,13 @@ async function burn(
 ): Promise<Burned> {
   const { shop, progress } = context;
   const { path, pitchMm, lineSpacingMm, dpi = usualDpi, seed = 1, chart, marginMm = 0 } = request;
+  if (request.model === undefined) {
+    throw new AppError(
+      'option-invalid',
+      'found no material model, needed the one that the bitmap is burned into: a name in shared/simulation or a JSON file',
+      { options: ['material-model'] },
+    );
+  }
   const clean = readModel(request.model);
   const faults = listFaults(request).filter(isBurnFault);
   const model = faults.includes('dirty-lens') ? dirtyLens(clean) : clean;
@@ -438,6 +435,7 @@ function readSurface(
     throw new AppError(
       'option-invalid',
       `${path}: found no size of a pixel beside it, needed the side of one such as 0.0212 mm`,
+      { options: ['pixel'] },
     );
   }
   return {

@@ -56,7 +56,9 @@ export async function timeBitmap(
   const { dots, ticket } = timed;
   const name = asked ?? ticket?.machine.name;
   if (name === undefined) {
-    throw new AppError('option-invalid', 'found a bitmap and no machine, needed the machine that will burn it');
+    throw new AppError('option-invalid', 'found a bitmap and no machine, needed the machine that will burn it', {
+      options: ['machine'],
+    });
   }
   const record = shop.read('machines', name);
   const machine = parseMachine(record.json, record.name);

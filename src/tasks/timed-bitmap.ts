@@ -62,7 +62,9 @@ export function chooseGrid(
   const x = pitchMm ?? known?.pitchMm ?? lineSpacingMm;
   const y = lineSpacingMm ?? known?.lineSpacingMm ?? pitchMm;
   if (x === undefined || y === undefined) {
-    throw new AppError('option-invalid', `found no resolution in the bitmap, needed ${what}`);
+    throw new AppError('option-invalid', `found no resolution in the bitmap, needed ${what}`, {
+      options: ['pitch', 'spacing'],
+    });
   }
   return { pitchMm: x, lineSpacingMm: y };
 }

@@ -67,7 +67,9 @@ describe('tonewright time --stopwatch', () => {
     const again = await runCli(FIT, { cwd });
     expect([again.status, again.stderr]).toEqual([
       1,
-      expect.stringMatching(/already there, needed leave to replace its motion, or a look at the fit alone/),
+      expect.stringMatching(
+        /already there, needed leave to replace its motion, or a look at the fit alone \(--force, --dry\)/,
+      ),
     ]);
     expect(readFileSync(join(cwd, 'shop', 'machines', 'gantry-10600.json'), 'utf8')).toBe(before);
     expect((await runCli([...FIT, '--force'], { cwd })).status).toBe(0);

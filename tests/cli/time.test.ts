@@ -86,7 +86,7 @@ describe('tonewright time', () => {
   });
 
   test.each([
-    [['dog.png'], 2, /found a bitmap and no machine/],
+    [['dog.png'], 2, /found a bitmap and no machine.*\(--machine\)/],
     [['cat.png', '--machine', 'gantry-450'], 1, /cat\.png/],
     [['dog.png', '--machine', 'gantry-450', '--speed', '0'], 2, /--speed: found "0"/],
     [['dog.png', '--machine', 'gantry-450', '--scan', 'sideways'], 2, /sideways/],

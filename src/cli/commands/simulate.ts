@@ -50,7 +50,6 @@ async function engrave(file: string, options: OptionValues, surroundings: Surrou
     {
       ...readBurn(file, options, surroundings.io),
       out: resolve(cwd, requireText(options, 'out', 'the .npy or .png file to write')),
-      model: readModelOption(requireText(options, 'materialModel', 'a name in shared/simulation or a JSON file'), cwd),
       force: options.force === true,
     },
     taskContext(surroundings),
@@ -96,7 +95,6 @@ function writeEngraved({ files, surface, facts }: EngravedRecord): string {
 
 async function capture(file: string, options: OptionValues, surroundings: Surroundings): Promise<Outcome> {
   const { cwd } = surroundings.io;
-  const model = textOf(options, 'materialModel');
   const rotationDeg = numberOf(options, 'rotate', { min: -360, max: 360, unit: 'degrees' });
   const paperL = numberOf(options, 'paper', { min: 80, max: 100, unit: 'L*' });
   const quality = numberOf(options, 'quality', { min: 1, max: 100, whole: true });
@@ -104,7 +102,6 @@ async function capture(file: string, options: OptionValues, surroundings: Surrou
   const record = await captureFile(
     {
       ...readBurn(file, options, surroundings.io),
-      ...(model === undefined ? {} : { model: readModelOption(model, cwd) }),
       camera: requireText(options, 'camera', `one of ${CAMERA_NAMES.join(', ')}`),
       ...(rotationDeg === undefined ? {} : { rotationDeg }),
       ...(paperL === undefined ? {} : { paperL }),
@@ -149,12 +146,14 @@ export function writeFaults({ model, chart, strip, faults }: FaultsRecord): stri
 }
 
 /** What both uses take of the bitmap and its burning. */
-function readBurn(file: string, options: OptionValues, { cwd }: Io): Omit<BurnRequest, 'model'> {
+function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest {
   const dpi = numberOf(options, 'dpi', { min: 100, max: 2400, unit: 'dots per inch' });
   const seed = readSeed(options);
   const chart = textOf(options, 'chart');
+  const model = textOf(options, 'materialModel');
   return {
     path: resolve(cwd, file),
+    ...(model === undefined ? {} : { model: readModelOption(model, cwd) }),
     ...lengthOf(options, 'pitch', (pitchMm) => ({ pitchMm })),
     ...lengthOf(options, 'spacing', (lineSpacingMm) => ({ lineSpacingMm })),
     ...(dpi === undefined ? {} : { dpi }),
