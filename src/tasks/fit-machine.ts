@@ -68,6 +68,7 @@ export async function fitMachine(request: FitMachineRequest, context: TaskContex
       `found ${file} already there, needed leave to replace its motion, or a look at the fit alone`,
       {
         paths: [file],
+        options: ['force', 'dry'],
       },
     );
   }

@@ -1,8 +1,8 @@
 import { type ChildProcess, spawn, spawnSync } from 'node:child_process';
-import { mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { mkdtempSync, rmSync } from 'node:fs';
 import { connect, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import type { PlannedTask } from '../../src/batch/makers.ts';
 import { createQueueMaker } from '../../src/batch/queue.ts';
@@ -46,8 +46,7 @@ describe.runIf(hasRedis)('a queue', () => {
   });
 
   test('that goes silent in the middle of a run ends the wait for its pieces, in words', async () => {
-    const photoPath = join(folder, 'cat.jpg');
-    writeFileSync(photoPath, 'a photo');
+    const photoPath = resolve('images', 'photos', 'cup.png');
     const stop = new AbortController();
     const maker = await createQueueMaker({
       url: `redis://127.0.0.1:${port}`,
@@ -59,7 +58,7 @@ describe.runIf(hasRedis)('a queue', () => {
       patienceMs: 600,
     });
     try {
-      const planned = { task: { name: 'cat', label: 'cat.jpg' }, photoPath, work: 'x' } as unknown as PlannedTask;
+      const planned = { task: { name: 'cup', label: 'cup.png' }, photoPath, work: 'x' } as unknown as PlannedTask;
       const making = maker.make(planned, stop.signal).then(
         () => undefined,
         (error: unknown) => error,
