@@ -11,6 +11,7 @@ export {
 } from './calibrate/check.ts';
 export { renderCheckPage } from './calibrate/check-page.ts';
 export * from './calibrate/compare-profiles.ts';
+export type { CaptureReference } from './calibrate/exposure.ts';
 export { sayHeadroom } from './calibrate/headroom.ts';
 export { addToHistory } from './calibrate/history.ts';
 export {
@@ -82,6 +83,7 @@ export {
 } from './order/record.ts';
 export { normaliseColumn } from './page/csv-table.ts';
 export type { Bed } from './plate/batches.ts';
+export { markOfJig } from './plate/jig.ts';
 export {
   type JobPrice,
   type JobTicket,
@@ -92,7 +94,13 @@ export {
 } from './plate/jobs.ts';
 export { makeJig, makePlates, type PlateOptions, type Plates } from './plate/make.ts';
 export { STRIP_ROOM } from './plate/strip.ts';
-export type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './plate/ticket.ts';
+export {
+  listPlateFiles,
+  type PlateBurn,
+  type PlatePiece,
+  type PlatesRecord,
+  type PlateTicket,
+} from './plate/ticket.ts';
 export * from './prepare/choices.ts';
 export { compareRuns, type RunsOptions } from './prepare/compare-runs.ts';
 export { type Picture, takePicture } from './prepare/picture.ts';

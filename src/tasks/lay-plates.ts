@@ -1,13 +1,16 @@
-import { existsSync, readdirSync, statSync } from 'node:fs';
+import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import {
   type Bed,
   type JobTicket,
+  listPlateFiles,
   makeJig,
   makePlates,
+  markOfJig,
   type PlateJob,
   type PlatesRecord,
+  type PlateTicket,
   parseJobTicket,
   parseOrderForPlates,
   readMachine,
@@ -15,6 +18,7 @@ import {
   STRIP_ROOM,
   type Ticket,
 } from '../job/index.ts';
+import { parseJson } from '../json.ts';
 import type { Machine } from '../machine/index.ts';
 import { readJson, type Shop } from '../material/index.ts';
 import { type DotFormat, decodeDotsBytes, readBitmapFile, sha256, writeFilesAtomic } from '../plane/index.ts';
@@ -108,10 +112,17 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
     format: request.format ?? 'png',
     version,
   } as const;
-  const write = async (files: readonly { readonly name: string; readonly bytes: Uint8Array | string }[]) => {
+  const write = async (
+    files: readonly { readonly name: string; readonly bytes: Uint8Array | string }[],
+    keep: (earlier: PlateTicket) => boolean = () => false,
+  ) => {
     progress('writing');
     const written = files.map(({ name, bytes }) => ({ path: join(out, name), bytes }));
-    await writeFilesAtomic(written, { force: request.force === true });
+    const names = new Set(files.map(({ name }) => name));
+    // What earlier plates had and these have not: a plate of another jig or of another order would be burned beside them.
+    const outdated = listEarlier(out, keep).filter((name) => !names.has(name));
+    const force = request.force === true;
+    await writeFilesAtomic(written, { force, ...(force ? { outdated: outdated.map((name) => join(out, name)) } : {}) });
     return written.map(({ path }) => path);
   };
   if (jobs.length === 0) {
@@ -119,7 +130,9 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
       throw new AppError('option-invalid', 'found neither a jig, nor a grid, nor jobs, needed at least one of them');
     }
     const made = makeJig(bed.jig, { ...common, machine: machineOfJig(bed.jig, machine, shop) });
-    return { kind: 'jig', files: await write(made), jig: bed.jig };
+    // Plates for this very board stay: it is cut again, and nothing else changes.
+    const mark = markOfJig(bed.jig);
+    return { kind: 'jig', files: await write(made, (earlier) => earlier.jig.mark === mark), jig: bed.jig };
   }
   const { files, record, stripLayouts } = await makePlates(jobs, {
     ...common,
@@ -179,6 +192,31 @@ function readJobs(
   });
 }
 
+/** Tickets of plates, by their names. */
+const PLATE_TICKET = /^plate-\d+\.ticket\.json$/;
+/** Names that files of plates have; what a damaged ticket names beside them is left alone. */
+const PLATE_FILE = /^(?:plate-\d+\.|plates\.|piece-|jig(?:-\d+)?\.)[^/\\]*$/;
+
+/** Names of the files that earlier plates have left in a folder, as their tickets say. */
+function listEarlier(folder: string, keep: (ticket: PlateTicket) => boolean): readonly string[] {
+  const entries = existsSync(folder) ? readdirSync(folder, { withFileTypes: true }) : [];
+  const tickets = entries.flatMap((entry) =>
+    entry.isFile() && PLATE_TICKET.test(entry.name) ? readEarlier(join(folder, entry.name)) : [],
+  );
+  const files = tickets.filter((ticket) => !keep(ticket)).flatMap(listPlateFiles);
+  return [...new Set(files)].filter((name) => PLATE_FILE.test(name));
+}
+
+/** The ticket itself, not as an input: it is about to be replaced. Nothing is known of what belonged to a damaged one. */
+function readEarlier(path: string): readonly PlateTicket[] {
+  try {
+    const ticket = parseJson(readFileSync(path, 'utf8')) as PlateTicket;
+    return ticket.schema === 'tonewright-plate/1' && listPlateFiles(ticket).length > 0 ? [ticket] : [];
+  } catch {
+    return [];
+  }
+}
+
 function readFolder(folder: string, warn: (text: string) => void): readonly FoundJob[] {
   const orderPath = join(folder, 'order.json');
   if (existsSync(orderPath)) {
@@ -187,7 +225,7 @@ function readFolder(folder: string, warn: (text: string) => void): readonly Foun
     return jobs.map(({ ticketFile, ...ordered }) => toJob(join(folder, ticketFile), ordered));
   }
   const tickets = readdirSync(folder)
-    .filter((file) => file.endsWith('.ticket.json') && !/^plate-\d+\.ticket\.json$/.test(file))
+    .filter((file) => file.endsWith('.ticket.json') && !PLATE_TICKET.test(file))
     .sort();
   if (tickets.length === 0) {
     throw new AppError('path-missing', `the jobs: found neither order.json nor a .ticket.json in ${folder}`, {

@@ -155,6 +155,27 @@ describe('plate', () => {
     expect((await runCli([...argv, '--force'])).status).toBe(0);
   });
 
+  test('leaves nothing of earlier plates beside those that replace them', async () => {
+    const out = folder();
+    const plates = async (...argv: string[]) => {
+      const { stdout, stderr, status } = await runCli(['plate', ...argv, '--out', out, '--json']);
+      expect(status, stderr).toBe(0);
+      return JSON.parse(stdout).files.map((file: string) => file.slice(out.length + 1));
+    };
+    const first = await plates(...GRID, '--jobs', useJobs(), '--count', '7', '--bitmaps', 'piece', '--strip');
+    expect(first).toContain('plate-3.ticket.json');
+    for (const own of ['plate-9.png', 'notes.txt', 'plate-3.photo.jpg'])
+      writeFileSync(join(out, own), 'the shop’s own');
+    const second = await plates(...GRID, '--jobs', useJobs(['cat']), '--force');
+    expect(readdirSync(out).sort()).toEqual([...second, 'plate-9.png', 'notes.txt', 'plate-3.photo.jpg'].sort());
+
+    // The same board drawn again is no other plate; another board is.
+    await plates(...GRID, '--force');
+    expect(readdirSync(out)).toContain('plate-1.ticket.json');
+    const alone = await plates('cards-2x3', '--force');
+    expect(readdirSync(out).sort()).toEqual([...alone, 'plate-9.png', 'notes.txt', 'plate-3.photo.jpg'].sort());
+  });
+
   test('keeps the layout of a control strip in the shop', async () => {
     const shop = folder();
     const out = folder();

@@ -118,6 +118,25 @@ export interface PlatesRecord {
   readonly plates: readonly PlateTicket[];
 }
 
+/** Endings of what a jig is written as, beside its alignment marks. Format: what `makeJigFiles` names. */
+const JIG_ENDINGS = ['svg', 'engrave.svg', 'cut.svg', 'json', 'csv', 'html'] as const;
+/** Files of all plates together. Format: what `makePlates` names. */
+const SHARED_FILES = ['plates.csv', 'plates.json', 'plates.html'] as const;
+
+/** Names of the files that were written along with a plate: its own, those of its jig and those of all plates. */
+export function listPlateFiles({ name, jig, burns, strip }: PlateTicket): readonly string[] {
+  const board = jig.file.replace(/\.json$/, '');
+  return [
+    ...burns.map(({ file }) => file),
+    ...(strip ? [strip.layout] : []),
+    `${name}.ticket.json`,
+    `${name}.ticket.html`,
+    ...JIG_ENDINGS.map((ending) => `${board}.${ending}`),
+    ...burns.map(({ format }) => `${board}.align.${format}`),
+    ...SHARED_FILES,
+  ];
+}
+
 const HEAD = [
   'plate',
   'what',
