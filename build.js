@@ -106,6 +106,7 @@ const command = {
   entryPoints: [
     { in: 'src/cli/main.ts', out: 'tonewright' },
     { in: 'src/cli/shop.ts', out: 'shop' },
+    { in: 'src/plane/decode-child.ts', out: 'decode-child' },
     { in: 'src/batch/piece-thread.ts', out: 'piece-thread' },
     { in: 'src/tasks/search-thread.ts', out: 'search-thread' },
     ...commands.map((name) => ({ in: `src/cli/commands/${name}`, out: basename(name, '.ts') })),

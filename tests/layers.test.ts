@@ -17,7 +17,7 @@ const ROWS = [
 ];
 /** The only places that touch files, clock, environment or threads. */
 const IMPURE = [
-  /^plane\/(decode|encode|files|inputs|kernels|memory|read-input)\.ts$/,
+  /^plane\/(decode|decode-apart|decode-child|encode|files|inputs|kernels|memory|read-input)\.ts$/,
   /^material\/store\.ts$/,
   /^batch\//,
   /^tasks\//,
