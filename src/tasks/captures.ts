@@ -1,5 +1,12 @@
-import type { Corners, NeutralReference } from '../chart/index.ts';
-import { type LocatedCapture, locateCaptures, type ReadCapture, refuseCorners, toCaptureImage } from '../job/index.ts';
+import type { Corners } from '../chart/index.ts';
+import {
+  type CaptureReference,
+  type LocatedCapture,
+  locateCaptures,
+  type ReadCapture,
+  refuseCorners,
+  toCaptureImage,
+} from '../job/index.ts';
 import { type Notice, notice, withoutCodes } from '../notices.ts';
 import { decodePhoto, type FileToWrite, readPhotoFile, sha256 } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
@@ -17,7 +24,7 @@ export interface CapturesRequest {
   /** How the material really marks, where that is not what the chart was drawn for. */
   readonly direction?: 'lighter' | 'darker';
   /** What tells how light the whole is; absent: the captures' own exposure stands. */
-  readonly reference?: NeutralReference | 'scanner';
+  readonly reference?: CaptureReference;
   readonly maxPixels?: number;
 }
 

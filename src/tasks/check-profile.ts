@@ -5,6 +5,7 @@ import type { ChartLayout } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import {
   addToHistory,
+  type CaptureReference,
   type Check,
   checkLocated,
   type DriftHistory,
@@ -28,6 +29,10 @@ import { listProfiles } from './listing.ts';
 
 export interface CheckRequest {
   readonly camera: 'known' | 'unknown';
+  /** What tells how light the strip is; counts where the profile was learned with one, too. */
+  readonly reference?: CaptureReference;
+  /** How the material really marks, where that is not what the strip was drawn for. */
+  readonly direction?: 'lighter' | 'darker';
   /** Absent: the profile that the strip was drawn through. */
   readonly profile?: string;
   readonly files: {
@@ -62,7 +67,7 @@ export interface CheckRecord {
  */
 export async function checkLocatedStrip(
   { located, sha256, notices }: OpenedCaptures,
-  { camera, profile: asked, files, force = false }: CheckRequest,
+  { camera, reference, direction, profile: asked, files, force = false }: CheckRequest,
   context: TaskContext,
 ): Promise<CheckRecord> {
   const { shop, clock, progress } = context;
@@ -71,7 +76,12 @@ export async function checkLocatedStrip(
   }
   const capture = located[0]!;
   const profile = asked === undefined ? findProfileOf(capture.located.layout, shop) : readProfile(asked, shop);
-  const check = checkLocated(capture, { profile, camera });
+  const check = checkLocated(capture, {
+    profile,
+    camera,
+    ...(reference ? { reference } : {}),
+    ...(direction ? { direction } : {}),
+  });
   const { readings } = check;
   const wantsPicture = files.page !== undefined || files.found !== undefined;
   if (wantsPicture) progress('drawing the page');

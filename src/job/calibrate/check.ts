@@ -12,6 +12,7 @@ import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/ind
 import { AppError } from '../../errors.ts';
 import {
   compareSettings,
+  type ExposureBand,
   type Profile,
   type SettingsWarning,
   type TonePoint,
@@ -22,6 +23,8 @@ import { mean } from '../../numeric/index.ts';
 import { convertToSrgb, type Photo } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
 import { predictPoints } from '../request/curve.ts';
+import { exposureHalf } from '../request/uncertainty.ts';
+import { type CaptureReference, knowExposure } from './exposure.ts';
 import { type DriftPatch, type Verification, verifyTones } from './verification.ts';
 
 export interface CheckOptions {
@@ -31,6 +34,10 @@ export interface CheckOptions {
   readonly camera: 'known' | 'unknown';
   readonly mirrored?: boolean;
   readonly corners?: Corners;
+  /** What tells how light the whole is; without it, and a profile that was learned with one, only the capture does. */
+  readonly reference?: CaptureReference;
+  /** How the material really marks, where that is not what the chart was drawn for. */
+  readonly direction?: 'lighter' | 'darker';
 }
 
 export type DriftVerdict = 'holds' | 'drifting' | 'learn-again';
@@ -111,7 +118,7 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
  */
 export function checkLocated(
   { image, located }: { readonly image: CaptureImage; readonly located: Located },
-  { profile, camera }: Pick<CheckOptions, 'profile' | 'camera'>,
+  { profile, camera, reference, direction }: Pick<CheckOptions, 'profile' | 'camera' | 'reference' | 'direction'>,
 ): Check {
   const { layout } = located;
   if (!layout.patches.some(({ pattern }) => pattern.kind === 'screened')) {
@@ -135,7 +142,11 @@ export function checkLocated(
       { found: layout.material, needed: profile.material },
     );
   }
-  const readings = readPatches(image, located, { camera });
+  const readings = readPatches(image, located, {
+    camera,
+    ...(direction ? { direction } : {}),
+    ...(reference && reference !== 'scanner' ? { reference } : {}),
+  });
   if (readings.direction !== profile.direction) {
     throw new AppError(
       'chart-wrong',
@@ -161,6 +172,7 @@ export function checkLocated(
     solidExpected: predicted ? points.at(-1)!.lightness : profile.full[0],
     bareLightness: readings.bare[0],
     camera,
+    ...openExposure(profile, knowExposure([readings], reference)),
   });
   return {
     schema: 'tonewright-check/1',
@@ -176,6 +188,12 @@ export function checkLocated(
     readings,
     warnings,
   };
+}
+
+/** What two exposures that are both known leave open together; nothing where one of them is the capture's own word. */
+function openExposure({ exposure }: Profile, own: ExposureBand): Pick<JudgeOptions, 'exposureFactor'> {
+  if (exposure === undefined || exposure.basis === 'none' || own.basis === 'none') return {};
+  return { exposureFactor: Math.exp(Math.hypot(Math.log(exposure.factor), Math.log(own.factor))) };
 }
 
 /**
@@ -221,6 +239,11 @@ export interface JudgeOptions {
   /** L* of the bare surface as the capture shows it. */
   readonly bareLightness: number;
   readonly camera: 'known' | 'unknown';
+  /**
+   * Where references told how light capture and profile are: the factor within which both together are known (95 %).
+   * What moves bare further is the stock, whatever the camera.
+   */
+  readonly exposureFactor?: number;
 }
 
 /**
@@ -231,7 +254,7 @@ export interface JudgeOptions {
  * @throws AppError capture-uneven when bare, solid or all tones are missing.
  */
 export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptions): Drift {
-  const { points, bareExpected, solidExpected, repeatability, bareLightness, camera } = options;
+  const { points, bareExpected, solidExpected, repeatability, bareLightness, camera, exposureFactor } = options;
   const unit = Math.max(repeatability, DRIFT_LIMITS.leastUnit);
   const limit = DRIFT_LIMITS.shift * unit;
   const curve = toneCurveOf({ points });
@@ -255,10 +278,17 @@ export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptio
   const inCapture = relativeTo(bareLightness);
   // An exposure moves L* + 16 by one factor: a dark bare surface by less than the light solid that passes the limit.
   const bareLimit = limit * Math.min(1, (bareExpected + 16) / (solidExpected + 16));
-  const bareMoved = camera === 'known' && Math.abs(bareLightness - bareExpected) > bareLimit;
+  const referenced = exposureFactor !== undefined;
+  const openL = referenced
+    ? exposureHalf(bareExpected, exposureFactor)
+    : camera === 'known'
+      ? 0
+      : Number.POSITIVE_INFINITY;
+  const bareMoved = Math.abs(bareLightness - bareExpected) > Math.hypot(bareLimit, openL);
   const solidKept = Math.abs(inCapture(solid.ratio) - solidExpected) <= limit;
-  const exposure = bareMoved && !solidKept && Math.abs(inProfile(solid.ratio) - solidExpected) <= limit;
-  const basis = camera === 'unknown' || exposure ? 'relative' : 'absolute';
+  const exposure = !referenced && bareMoved && !solidKept && Math.abs(inProfile(solid.ratio) - solidExpected) <= limit;
+  const told = referenced ? bareMoved : camera === 'known';
+  const basis = told && !exposure ? 'absolute' : 'relative';
   const lightnessOf = basis === 'absolute' ? inCapture : inProfile;
 
   const patches = groups.map(({ ids, role, coverage, ratio, ratios }): DriftPatch => {
@@ -293,6 +323,7 @@ export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptio
     meanDelta,
     worstDelta,
     tones: tones.length,
+    referenced,
   };
   const verdict = judge(facts);
   const cause = exposure && verdict === 'holds' ? 'exposure' : verdict === 'holds' ? 'none' : findCause(facts);
@@ -315,6 +346,7 @@ export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptio
       cause,
       exposure,
       camera,
+      openL,
       readBareDelta: bareLightness - bareExpected,
     }),
   };
@@ -363,6 +395,8 @@ interface ShiftFacts {
   readonly meanDelta: number;
   readonly worstDelta: number;
   readonly tones: number;
+  /** References told how light capture and profile are. */
+  readonly referenced: boolean;
 }
 
 function judge({ unit, meanDelta, worstDelta }: ShiftFacts): DriftVerdict {
@@ -371,12 +405,12 @@ function judge({ unit, meanDelta, worstDelta }: ShiftFacts): DriftVerdict {
   return meanDelta > learnMean * unit || worstDelta > learnWorst * unit ? 'learn-again' : 'drifting';
 }
 
-function findCause({ unit, bareDelta, solidShift, midShift, toneShift, tones }: ShiftFacts): DriftCause {
+function findCause({ unit, bareDelta, solidShift, midShift, toneShift, tones, referenced }: ShiftFacts): DriftCause {
   const limit = DRIFT_LIMITS.shift * unit;
   // The mean over several tones is surer than one patch, but tones share the camera's error: no less than a unit.
   const midLimit = Math.max(unit, limit / Math.sqrt(tones));
   const moved = { bare: Math.abs(bareDelta) > limit, solid: Math.abs(solidShift) > limit };
-  if (moved.bare) return moved.solid ? 'capture' : 'batch';
+  if (moved.bare) return moved.solid && !referenced ? 'capture' : 'batch';
   // Dots of a solid overlap whatever their size: only power, or a change of the stock, moves it.
   if (moved.solid) return toneShift * solidShift > 0 ? 'power' : 'unclear';
   return Math.abs(midShift) > midLimit ? 'dot-size' : 'unclear';
@@ -387,6 +421,8 @@ interface SentenceFacts extends ShiftFacts {
   readonly cause: DriftCause;
   readonly exposure: boolean;
   readonly camera: 'known' | 'unknown';
+  /** How far bare may read off by what is open of both exposures, ΔL*. */
+  readonly openL: number;
   readonly readBareDelta: number;
 }
 
@@ -415,8 +451,12 @@ function writeSentences(facts: SentenceFacts): string[] {
         : 'Compare the settings with the profile’s; lower the power until the solid is as it was, and burn the strip again.',
     ],
     batch: [
-      `The bare surface reads ${signed(bareDelta)} L*: another batch of the material, or another scanner.`,
-      'Scan both pieces side by side to tell; for a new batch learn the material again.',
+      facts.referenced
+        ? `The bare surface reads ${signed(bareDelta)} L* against the reference, more than the ± ${roundTo(facts.openL, 1)} L* that it leaves open: another batch of the material.`
+        : `The bare surface reads ${signed(bareDelta)} L*: another batch of the material, or another scanner.`,
+      facts.referenced
+        ? 'Learn the material again for this batch.'
+        : 'Scan both pieces side by side to tell; for a new batch learn the material again.',
     ],
     capture: [
       `Bare and solid both read otherwise (${signed(bareDelta)} and ${signed(facts.solidDelta)} L*), and not by one factor: the camera has a contrast curve of its own, or this is other stock.`,
@@ -430,11 +470,17 @@ function writeSentences(facts: SentenceFacts): string[] {
     ? [
         `Bare and solid both read as under another exposure (bare ${signed(facts.readBareDelta)} L*): everything is compared relative to bare.`,
       ]
-    : facts.camera === 'unknown'
-      ? [
-          'The camera’s curve was estimated, so a change of the bare surface itself cannot be seen: scan the chart for that.',
-        ]
-      : [];
+    : facts.referenced
+      ? cause === 'batch'
+        ? []
+        : [
+            `Bare reads ${signed(facts.readBareDelta)} L* against the reference, which leaves ± ${roundTo(facts.openL, 1)} L* open: everything is compared relative to bare.`,
+          ]
+      : facts.camera === 'unknown'
+        ? [
+            'The camera’s curve was estimated, so a change of the bare surface itself cannot be seen: scan the chart for that.',
+          ]
+        : [];
   return [verdicts[verdict], ...causes[cause], ...relative];
 }
 

@@ -6,7 +6,6 @@ import {
   fires,
   type Located,
   locateChart,
-  type NeutralReference,
   type Patch,
   type PatchPattern,
   type Reading,
@@ -18,7 +17,6 @@ import { AppError } from '../../errors.ts';
 import {
   type AimCurve,
   type DotField,
-  type ExposureBand,
   type FitPattern,
   type FitReading,
   fitProfile,
@@ -30,6 +28,7 @@ import { median, medianAbsoluteDeviation } from '../../numeric/index.ts';
 import type { DotGrid, Dots, Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName } from '../../screens/index.ts';
 import { gainByMoreDose, recommendSpacingMm } from '../request/grid.ts';
+import { type CaptureReference, knowExposure } from './exposure.ts';
 import { type DoseOptions, type DoseReading, readDose } from './read-dose.ts';
 import { readSpot, type SpotReading } from './read-spot.ts';
 import { analyseScatter, type ScatterAnalysis } from './scatter.ts';
@@ -52,7 +51,7 @@ export interface ReadCapturesOptions {
    * What tells how light the whole is: a neutral field beside the chart in every capture, or that the captures are scans with the
    * scanner's automatics off.
    */
-  readonly reference?: NeutralReference | 'scanner';
+  readonly reference?: CaptureReference;
   /** Corners by hand, pixels of the first capture; only with one capture. */
   readonly corners?: Corners;
 }
@@ -60,7 +59,7 @@ export interface ReadCapturesOptions {
 export interface FitCapturesOptions {
   readonly camera: 'known' | 'unknown';
   /** As the captures were read. */
-  readonly reference?: NeutralReference | 'scanner';
+  readonly reference?: CaptureReference;
   /** Name and title of the profile; made from material and chart when absent. */
   readonly name?: string;
   readonly title?: string;
@@ -96,26 +95,6 @@ export interface Learned extends ProfileFit {
   readonly scatter?: ScatterAnalysis;
   /** Everything to distrust: of the captures, then of the fit. */
   readonly warnings: readonly Notice[];
-}
-
-/**
- * Factor on the light: how light the whole is by a capture alone. Assumed: a camera that meters what fills the frame is
- * off by the frame's own lightness, a stop either way (common practice, no source).
- */
-const UNREFERENCED: ExposureBand = { basis: 'none', factor: 2 };
-/**
- * Factor on the light. Assumed: a flatbed looks at its own white strip before each scan; with its automatics off it
- * keeps to that.
- */
-const BY_SCANNER: ExposureBand = { basis: 'scanner', factor: 1.1 };
-
-/** Captures with a reference share its tolerance, which no number of them makes smaller: the middle one counts. */
-function knowExposure(read: readonly ReadCapture[], reference: ReadCapturesOptions['reference']): ExposureBand {
-  const found = read.flatMap(({ readings }) => readings.reference ?? []);
-  if (found.length < read.length) return reference === 'scanner' ? BY_SCANNER : UNREFERENCED;
-  const { lightness, tolerance } = found[0]!;
-  const factor = Math.round(1e4 * median(found.map((one) => one.factor))) / 1e4;
-  return { basis: 'reference', factor, lightness, tolerance };
 }
 
 /**
@@ -270,7 +249,10 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
     profile: steadyProfile({
       ...fitted.profile,
       limits: chooseLimits(fitted.profile.repeatability),
-      exposure: knowExposure(read, options.reference),
+      exposure: knowExposure(
+        read.map(({ readings }) => readings),
+        options.reference,
+      ),
     }),
     layout,
     captures: read,

@@ -9,7 +9,6 @@ import { roundTo } from '../page/html.ts';
  * (commonPractice).
  */
 export const BADLY_KNOWN_L = 3;
-/** Normal quantile of a two-sided 95 % interval. */
 /** Tones of a picture are looked at in steps of so much L*. Assumed: finer than uncertainty changes. */
 const STEP_L = 1;
 
