@@ -68,9 +68,39 @@ const DOSE_STEPS = 16384;
  */
 export function fillDotTable(surface: Surface, grid: DotGrid = surface.response.reference): DotTable {
   const model = surface.response;
+  const { law, ...marks } = tabulateStrengths(model, grid);
+  return {
+    grid,
+    ...marks,
+    dose: sampleForLevels(model, grid, law),
+    bareLuminance: reflectanceOfLightness(surface.bare[0]),
+    fullLuminance: reflectanceOfLightness(surface.full[0]),
+    yuleNielsenN: model.yuleNielsenN,
+  };
+}
+
+/** The mean strengths of a dot table, without what else a proof needs. */
+export interface MarkStrengths extends Pick<DotTable, 'columns' | 'rows' | 'corners' | 'strength'> {
+  /** Strength by dose, in the solid's. */
+  readonly law: { readonly strengthOf: Float32Array; readonly indexPerDose: number; readonly solid: number };
+}
+
+/** Sides of the neighbourhood that a model's dots need on a grid. */
+export function chooseNeighbourhood(
+  model: ResponseModel,
+  grid: DotGrid = model.reference,
+): { readonly columns: 3 | 5; readonly rows: 3 | 5 } {
   const dose = computeDotDose(model, grid);
-  const columns = chooseSide({ diameterMm: dose.diameterXMm, stepMm: grid.pitchMm });
-  const rows = chooseSide({ diameterMm: dose.diameterYMm, stepMm: grid.lineSpacingMm });
+  return {
+    columns: chooseSide({ diameterMm: dose.diameterXMm, stepMm: grid.pitchMm }),
+    rows: chooseSide({ diameterMm: dose.diameterYMm, stepMm: grid.lineSpacingMm }),
+  };
+}
+
+/** Mean strength of one dot cell by the dots around it, for a model on a grid. */
+export function tabulateStrengths(model: ResponseModel, grid: DotGrid = model.reference): MarkStrengths {
+  const dose = computeDotDose(model, grid);
+  const { columns, rows } = chooseNeighbourhood(model, grid);
   const corners = columns * rows < 25;
   // A wide dose is smooth over a cell and has the longer table; a narrow one has edges inside the cell and the short one.
   const coarse = model.steepness < 8 ? 3 : 4;
@@ -117,17 +147,7 @@ export function fillDotTable(surface: Surface, grid: DotGrid = surface.response.
   strength[strength.length - 1] =
     everything.reduce((sum, value) => sum + computeRawStrength(model, value), 0) / samples / solid;
 
-  return {
-    grid,
-    columns,
-    rows,
-    corners,
-    strength,
-    dose: sampleForLevels(model, grid, { strengthOf, indexPerDose, solid }),
-    bareLuminance: reflectanceOfLightness(surface.bare[0]),
-    fullLuminance: reflectanceOfLightness(surface.full[0]),
-    yuleNielsenN: model.yuleNielsenN,
-  };
+  return { columns, rows, corners, strength, law: { strengthOf, indexPerDose, solid } };
 }
 
 function chooseSide({ diameterMm, stepMm }: { diameterMm: number; stepMm: number }): 3 | 5 {

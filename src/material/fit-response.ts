@@ -1,6 +1,7 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
+import { chooseNeighbourhood, type MarkStrengths, tabulateStrengths } from './dot-table.ts';
 import { computeMarkDiametersUm, fromFitCoordinates, mixYuleNielsen } from './response.ts';
 import { type DotField, predictMeanStrength } from './simulate.ts';
 import type { ResponseModel } from './types.ts';
@@ -101,8 +102,8 @@ const HUBER = 1.8;
  */
 const DERIVATIVE_SCALE = 300;
 /**
- * Middle part of a screened patch that is simulated, dots. Assumed: 1024 dots give a screen's mean; more cost time in
- * every step.
+ * Middle part of a screened patch of wide marks that is simulated, dots. Assumed: 1024 dots give a screen's mean; more
+ * cost time in every step.
  */
 const CROP_DOTS = 32;
 
@@ -217,24 +218,36 @@ function describeFit(fit: LeastSquaresFit, { tones, grid, predicted }: FitFacts)
   };
 }
 
+/** Strengths of tones for one model. */
+interface Strengths {
+  readonly model: ResponseModel;
+  readonly marks: PatchMarks;
+  readonly known: Map<number, number>;
+}
+
+/** Exact patterns are simulated. */
+const NO_MARKS: PatchMarks = { table: undefined };
+
 /** L* of some tones for a fitted vector. Strengths depend on five of its numbers and are kept while these stay. */
 function createPredictor(
   tones: readonly FitTone[],
   grid: DotGrid,
 ): (parameters: readonly number[], use: readonly number[]) => number[] {
-  const kept = new Map<string, Map<number, number>>();
+  const screened = tones.some(({ pattern }) => pattern.edge === 'bare');
+  const kept = new Map<string, Strengths>();
   const strengthOf = (parameters: readonly number[], at: number): number => {
     const key = parameters.slice(0, 5).join();
     let strengths = kept.get(key);
     if (!strengths) {
-      strengths = new Map();
+      const model = fromFitCoordinates(parameters, grid);
+      strengths = { model, marks: screened ? tabulateMarks(model) : NO_MARKS, known: new Map() };
       kept.set(key, strengths);
       if (kept.size > 4) kept.delete(kept.keys().next().value!);
     }
-    let strength = strengths.get(at);
+    let strength = strengths.known.get(at);
     if (strength === undefined) {
-      strength = predictPatternStrength(fromFitCoordinates(parameters, grid), tones[at].pattern);
-      strengths.set(at, strength);
+      strength = predictPatternStrength(strengths.model, tones[at].pattern, strengths.marks);
+      strengths.known.set(at, strength);
     }
     return strength;
   };
@@ -253,10 +266,16 @@ function createPredictor(
 }
 
 /**
- * Mean strength of a pattern. A screened patch is simulated in its middle; what the middle's share of dots differs from
- * the whole patch's by is put right in proportion, of the marked part below one half and of the bare part above.
+ * Mean strength of a pattern. Of a screened patch it is the dot table's, which proofs are made by: what the fit saw otherwise
+ * than they do would come back as an error of tone in every job. What the looked-at part's share of dots differs from the
+ * whole patch's by is put right in proportion, of the marked part below one half and of the bare part above.
  */
-export function predictPatternStrength(model: ResponseModel, { dots, edge }: FitPattern): number {
+export function predictPatternStrength(
+  model: ResponseModel,
+  pattern: FitPattern,
+  marks: PatchMarks = tabulateMarks(model),
+): number {
+  const { dots, edge } = pattern;
   if (edge === 'repeat') {
     return predictMeanStrength(model, dots, {
       samplesX: chooseSamples(dots.width),
@@ -264,6 +283,25 @@ export function predictPatternStrength(model: ResponseModel, { dots, edge }: Fit
       edge,
     });
   }
+  const { strength, inside } = marks.table ? averageNeighbourhoods(dots, marks.table) : simulateMiddle(model, dots);
+  const whole = shareFiring(dots, { x: 0, y: 0, width: dots.width, height: dots.height });
+  if (whole <= 0) return 0;
+  if (whole >= 1 || inside <= 0 || inside >= 1) return whole >= 1 ? strength : whole;
+  return whole < 0.5 ? (strength * whole) / inside : 1 - ((1 - strength) * (1 - whole)) / (1 - inside);
+}
+
+/** The dot table of a model where it serves screened patches; wide marks have one of two million entries and do without. */
+export interface PatchMarks {
+  readonly table: MarkStrengths | undefined;
+}
+
+export function tabulateMarks(model: ResponseModel): PatchMarks {
+  const { columns, rows } = chooseNeighbourhood(model);
+  return { table: columns * rows < 25 ? tabulateStrengths(model) : undefined };
+}
+
+/** Middle part of a patch of wide marks, whose doses are smooth over a dot. */
+function simulateMiddle(model: ResponseModel, dots: DotField) {
   const rect = {
     x: Math.max(0, (dots.width - CROP_DOTS) >> 1),
     y: Math.max(0, (dots.height - CROP_DOTS) >> 1),
@@ -271,11 +309,49 @@ export function predictPatternStrength(model: ResponseModel, { dots, edge }: Fit
     height: Math.min(dots.height, CROP_DOTS),
   };
   const strength = predictMeanStrength(model, dots, { samplesX: 4, samplesY: 4, edge: 'repeat', rect });
-  const inside = shareFiring(dots, rect);
-  const whole = shareFiring(dots, { x: 0, y: 0, width: dots.width, height: dots.height });
-  if (whole <= 0) return 0;
-  if (whole >= 1 || inside <= 0 || inside >= 1) return whole >= 1 ? strength : whole;
-  return whole < 0.5 ? (strength * whole) / inside : 1 - ((1 - strength) * (1 - whole)) / (1 - inside);
+  return { strength, inside: shareFiring(dots, rect) };
+}
+
+/** Neighbourhoods of a patch's dots, counted once for each shape: a fit asks for them hundreds of times. */
+const countedOf = new WeakMap<DotField, Map<string, Uint32Array>>();
+
+function averageNeighbourhoods(dots: DotField, { columns, rows, strength }: MarkStrengths) {
+  const shape = `${columns} ${rows}`;
+  const known = countedOf.get(dots) ?? new Map<string, Uint32Array>();
+  countedOf.set(dots, known);
+  const counts = known.get(shape) ?? countNeighbourhoods(dots, { columns, rows });
+  known.set(shape, counts);
+  const middle = 1 << ((columns * rows) >> 1);
+  let sum = 0;
+  let firing = 0;
+  let all = 0;
+  for (let pattern = 0; pattern < counts.length; pattern++) {
+    const count = counts[pattern];
+    if (count === 0) continue;
+    all += count;
+    sum += count * strength[pattern];
+    if (pattern & middle) firing += count;
+  }
+  return { strength: sum / Math.max(1, all), inside: firing / Math.max(1, all) };
+}
+
+/** How often each neighbourhood occurs whose dots all lie in the patch; index as in `DotTable`. */
+function countNeighbourhoods(
+  { width, height, data }: DotField,
+  { columns, rows }: { readonly columns: number; readonly rows: number },
+): Uint32Array {
+  const counts = new Uint32Array(1 << (columns * rows));
+  const [left, top] = [columns >> 1, rows >> 1];
+  for (let y = top; y < height - top; y++) {
+    for (let x = left; x < width - left; x++) {
+      let pattern = 0;
+      for (let dx = -left; dx <= left; dx++) {
+        for (let dy = -top; dy <= top; dy++) pattern = (pattern << 1) | (data[(y + dy) * width + x + dx] > 0 ? 1 : 0);
+      }
+      counts[pattern]++;
+    }
+  }
+  return counts;
 }
 
 /** Samples a dot: few along a long period, enough along a short one to follow the edge of a mark. */

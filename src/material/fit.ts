@@ -12,7 +12,9 @@ import {
   type FittedNumber,
   type FittedResponse,
   fitResponse,
+  type PatchMarks,
   predictPatternStrength,
+  tabulateMarks,
 } from './fit-response.ts';
 import { mixYuleNielsen } from './response.ts';
 import type { DotField } from './simulate.ts';
@@ -176,8 +178,9 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     }),
     { coverage: 1, lightness: solid.lightness, error: solid.error, predicted: fit.fullLightness },
   ];
+  const marks = tabulateMarks(fit.response);
   const wanted = listCoverages(steps).map((coverage) => {
-    return { coverage, predicted: predictScreened(coverage, { fit, halftone }) };
+    return { coverage, predicted: predictScreened(coverage, { fit, marks, halftone }) };
   });
   const curve = fitToneCurve(measured, wanted);
   const kept = holdBack(curve.points, options.headroom ?? DEFAULT_HEADROOM);
@@ -326,14 +329,18 @@ function listCoverages(steps: readonly { readonly coverage: number }[]): number[
 
 function predictScreened(
   coverage: number,
-  { fit, halftone }: { readonly fit: FittedResponse; readonly halftone: FitOptions['halftone'] },
+  {
+    fit,
+    marks,
+    halftone,
+  }: { readonly fit: FittedResponse; readonly marks: PatchMarks; readonly halftone: FitOptions['halftone'] },
 ): number {
   if (coverage === 0) return fit.bareLightness;
   if (coverage === 1) return fit.fullLightness;
   const plane = createPlane('coverage', FIELD.side, FIELD.side);
   plane.data.fill(Math.round(coverage * ONE));
   const dots = cropDots(halftone(plane), FIELD.rim);
-  const strength = predictPatternStrength(fit.response, { dots, edge: 'bare', featureDots: 1 });
+  const strength = predictPatternStrength(fit.response, { dots, edge: 'bare', featureDots: 1 }, marks);
   const mix = {
     bare: reflectanceOfLightness(fit.bareLightness),
     full: reflectanceOfLightness(fit.fullLightness),
