@@ -3,8 +3,15 @@
 // `node build.js --bench && node dist/bench/direct-search.js [--check]`: with --check a missed goal ends with 1. The best of
 // RUNS counts (default 2), since all else that runs on a machine only adds.
 import { performance } from 'node:perf_hooks';
-import { type DotTable, fillDotTable } from '../src/material/index.ts';
-import { createPlane, luminanceOfLightness, type Plane, readPhoto, resampleLuminance } from '../src/plane/index.ts';
+import { fillDotTable } from '../src/material/index.ts';
+import {
+  createPlane,
+  type DotTable,
+  luminanceOfLightness,
+  type Plane,
+  readPhoto,
+  resampleLuminance,
+} from '../src/plane/index.ts';
 import { assessTone } from '../src/proof/index.ts';
 import { planDirectSearch, searchBand, searchDotsInBands } from '../src/screens/index.ts';
 import { openSearchThreads } from '../src/tasks/search-threads.ts';

@@ -1,14 +1,7 @@
 import type { Lab } from '../../src/colour/index.ts';
 import { predictCurve } from '../../src/job/request/curve.ts';
-import {
-  assumeResponse,
-  coverageTable,
-  type DotTable,
-  fillDotTable,
-  invertProfile,
-  type Surface,
-} from '../../src/material/index.ts';
-import type { DotGrid, Dots, Plane } from '../../src/plane/index.ts';
+import { assumeResponse, coverageTable, fillDotTable, invertProfile, type Surface } from '../../src/material/index.ts';
+import type { DotGrid, Dots, DotTable, Plane } from '../../src/plane/index.ts';
 import {
   applyScreen,
   SCREENS,

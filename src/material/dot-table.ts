@@ -1,5 +1,5 @@
 import { reflectanceOfLightness } from '../colour/index.ts';
-import type { DotGrid } from '../plane/index.ts';
+import { countBits, type DoseSampling, type DotGrid, type DotTable, listNeighbours } from '../plane/index.ts';
 import {
   computeDotDose,
   computeRawStrength,
@@ -12,44 +12,6 @@ import {
 import type { ResponseModel, Surface } from './types.ts';
 
 /**
- * Mean strength of one dot cell by the dots around it: the tabular printer model of Pappas and Neuhoff
- * (source: 'pappasNeuhoff1995'), filled from the deposit of doses instead of from hard discs.
- */
-export interface DotTable {
-  readonly grid: DotGrid;
-  /** The neighbourhood, dots along and across the scan: 3 or 5. */
-  readonly columns: number;
-  readonly rows: number;
-  /** Whether the four corners of the neighbourhood count; a 5 × 5 one leaves them out and has 21 dots. */
-  readonly corners: boolean;
-  /**
-   * Mean strength of the middle cell, 0 bare … 1 solid (above 1 where fading makes the solid weaker than its best).
-   * Index: columns from left to right, in each the dots from top to bottom, the first dot is the highest bit.
-   */
-  readonly strength: Float32Array;
-  /** For dots of more than two levels: doses are added up instead of being looked up. */
-  readonly dose: DoseSampling;
-  /** Relative luminance Y of bare and solid, and Yule-Nielsen n of the mixing between. */
-  readonly bareLuminance: number;
-  readonly fullLuminance: number;
-  readonly yuleNielsenN: number;
-}
-
-/** Doses at samplesX × samplesY points of a cell, and the strength that each dose makes. */
-export interface DoseSampling {
-  readonly samplesX: number;
-  readonly samplesY: number;
-  readonly radiusX: number;
-  readonly radiusY: number;
-  /** Dose of a full dot dx cells away at sample i is kernelX[(dx + radiusX)·samplesX + i] · kernelY[…]. */
-  readonly kernelX: Float32Array;
-  readonly kernelY: Float32Array;
-  /** Strength of dose d is strengthOf[floor(d · indexPerDose)]. */
-  readonly strengthOf: Float32Array;
-  readonly indexPerDose: number;
-}
-
-/**
  * Dose that may reach the edge of the middle cell from an axis' dots outside the neighbourhood, share of a solid row.
  * Assumed: less changes no tone by what is seen, and 5 × 5 dots cost much more than 3 × 3.
  */
@@ -58,7 +20,8 @@ const STRAY_LIMIT = 0.025;
 const DOSE_STEPS = 16384;
 
 /**
- * The dot table of a surface on a grid (its response's reference grid when absent).
+ * The dot table of a surface on a grid (its response's reference grid when absent): the tabular printer model of Pappas
+ * and Neuhoff (source: 'pappasNeuhoff1995'), filled from the deposit of doses instead of from hard discs.
  *
  * The neighbourhood is the smallest of 3 × 3, 5 × 3, 3 × 5 and 5 × 5 without corners outside of which an axis' dots add
  * less than 2.5 % to a solid row's dose at the edge of the cell; that is so for dose diameters up to 2.3 and 4.3 steps.
@@ -118,7 +81,7 @@ export function tabulateStrengths(model: ResponseModel, grid: DotGrid = model.re
   };
   const solid = computeSolidStrength(model, samplesX, samplesY);
 
-  const cells = listCells(columns, rows, corners);
+  const cells = listNeighbours({ columns, rows, corners });
   const samples = samplesX * samplesY;
   const contributions = cells.map(({ dx, dy }) => {
     const x = sampleDose(axisX, dx);
@@ -154,17 +117,6 @@ function chooseSide({ diameterMm, stepMm }: { diameterMm: number; stepMm: number
   // Dose at the cell's edge of the nearest line of dots outside a side of 3, of a row's mean dose.
   const nearest = ((Math.sqrt(8 / Math.PI) * stepMm) / diameterMm) * Math.exp(-8 * (1.5 * (stepMm / diameterMm)) ** 2);
   return nearest < STRAY_LIMIT ? 3 : 5;
-}
-
-/** Cells of the neighbourhood in the order of the index' bits, highest first. */
-function listCells(columns: number, rows: number, corners: boolean): { readonly dx: number; readonly dy: number }[] {
-  const cells: { dx: number; dy: number }[] = [];
-  for (let dx = -(columns >> 1); dx <= columns >> 1; dx++) {
-    for (let dy = -(rows >> 1); dy <= rows >> 1; dy++) {
-      if (corners || Math.abs(dx) + Math.abs(dy) < 4) cells.push({ dx, dy });
-    }
-  }
-  return cells;
 }
 
 /**
@@ -205,12 +157,6 @@ function sumPatterns(contributions: readonly Float64Array[], samples: number): F
     for (let s = 0; s < samples; s++) sums[pattern * samples + s] = sums[rest * samples + s] + added[s];
   }
   return sums;
-}
-
-function countBits(pattern: number): number {
-  let count = 0;
-  for (let rest = pattern; rest !== 0; rest &= rest - 1) count++;
-  return count;
 }
 
 /** With the law itself: for thresholds so low or so steep that a lookup would not resolve them. */

@@ -3,6 +3,7 @@ import {
   createPlane,
   type DotGrid,
   type Dots,
+  type DotTable,
   isWhole,
   type Kernels,
   loadKernels,
@@ -14,7 +15,6 @@ import {
 import { createAverager } from './average.ts';
 import { convertToLightness, type EyeOptions, filterByEye, planEyeCells } from './eye.ts';
 import { predictReflectance } from './predict.ts';
-import type { DotTable } from './types.ts';
 
 /** |ΔL*| between what was wanted and what is predicted. */
 export interface ToneError {

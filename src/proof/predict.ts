@@ -1,10 +1,9 @@
 import { lightnessOfReflectance } from '../colour/index.ts';
 import { computeEyeBlurMm } from '../optics/index.ts';
-import { createPlane, type DotGrid, type Dots, type Plane } from '../plane/index.ts';
+import { createPlane, type DotGrid, type Dots, type DotTable, type Plane } from '../plane/index.ts';
 import { createAverager } from './average.ts';
 import { blurCells, type Cells } from './blur.ts';
 import { openStrength } from './strength.ts';
-import type { DotTable } from './types.ts';
 
 export interface PredictOptions {
   readonly table: DotTable;

@@ -1,5 +1,12 @@
-import { type Dots, type Kernels, loadKernels, reserveBuffers } from '../plane/index.ts';
-import type { DoseSampling, DotTable } from './types.ts';
+import {
+  type DoseSampling,
+  type Dots,
+  type DotTable,
+  type Kernels,
+  loadKernels,
+  reserveBuffers,
+  squeezeCorners,
+} from '../plane/index.ts';
 
 /** Adds the mean strength of each cell of the next row of dots, top to bottom, to the target. */
 export type AddStrengthRow = (target: Float32Array) => void;
@@ -110,13 +117,12 @@ function openWithoutCorners(dots: Dots, { strength }: DotTable): AddStrengthRow 
   const { nextRow } = openColumns(dots, { ahead: 2, below: 2, columnMask: 31, column });
   return (target) => {
     const next = nextRow();
-    // 25 bits, five a column; the corners are the first and the last bit of the outer columns and are squeezed out.
     let index = (column[0] << 5) | column[1];
     for (let x = 0; x < width; x++) {
       const bits = x + 2 < width ? ((column[x + 2] << 1) | next[x + 2]) & 31 : 0;
       column[x + 2] = bits;
       index = ((index << 5) | bits) & 0x1ffffff;
-      target[x] += strength[((index >> 3) & 0x1c0000) | ((index >> 2) & 0x3fff8) | ((index >> 1) & 7)];
+      target[x] += strength[squeezeCorners(index)];
     }
   };
 }

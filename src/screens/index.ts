@@ -2,7 +2,7 @@ export * from './choose-screen.ts';
 export * from './direct-search.ts';
 export * from './facts.ts';
 export * from './hull.ts';
-export { findLoneStrength, type MarkTable } from './mark-steps.ts';
+export { findLoneStrength } from './mark-steps.ts';
 export * from './options.ts';
 export * from './registry.ts';
 export { type BandResult, searchBand } from './search-band.ts';

@@ -1,5 +1,4 @@
-import { createPlane, type Dots, ONE, type Plane } from '../plane/index.ts';
-import type { MarkTable } from './mark-steps.ts';
+import { createPlane, type Dots, listNeighbours, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
 
 /**
  * Field that is screened for each tone, dots, and its border that is left out of the mean. Assumed: 104² dots give the
@@ -20,7 +19,7 @@ const LEVELS = [
  * then is up to 0.02 of the solid.
  * @returns wanted strength 0 … ONE for each of 0 … ONE; the ends are themselves.
  */
-export function levelStrengths(table: MarkTable, halftone: (wanted: Plane<'coverage'>) => Dots): Uint16Array {
+export function levelStrengths(table: StrengthTable, halftone: (wanted: Plane<'coverage'>) => Dots): Uint16Array {
   const missed = LEVELS.map((level) => {
     const plane = createPlane('coverage', FIELD.side, FIELD.side);
     plane.data.fill(Math.round(level * ONE));
@@ -41,14 +40,9 @@ export function levelStrengths(table: MarkTable, halftone: (wanted: Plane<'cover
 }
 
 /** Mean strength of a field of dots, of a solid's; the border is looked at but not counted. */
-function meanStrength({ width, height, data }: Dots, { columns, rows, corners, strength }: MarkTable): number {
-  const [halfX, halfY] = [columns >> 1, rows >> 1];
-  const offsets: number[] = [];
-  for (let dx = -halfX; dx <= halfX; dx++) {
-    for (let dy = -halfY; dy <= halfY; dy++) {
-      if (corners || Math.abs(dx) < halfX || Math.abs(dy) < halfY) offsets.push(dy * width + dx);
-    }
-  }
+function meanStrength({ width, height, data }: Dots, table: StrengthTable): number {
+  const { strength } = table;
+  const offsets = listNeighbours(table).map(({ dx, dy }) => dy * width + dx);
   let sum = 0;
   let count = 0;
   for (let y = FIELD.border; y < height - FIELD.border; y++) {

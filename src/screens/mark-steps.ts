@@ -1,18 +1,4 @@
-import { ONE } from '../plane/index.ts';
-
-/**
- * Mean strength of one dot cell by the dots around it: the shape that this folder needs of a dot table.
- * Index: columns from left to right, in each the dots from top to bottom, the first dot is the highest bit.
- */
-export interface MarkTable {
-  /** The neighbourhood, dots along and across the scan: 1, 3 or 5. */
-  readonly columns: number;
-  readonly rows: number;
-  /** Whether the four corners count; a 5 × 5 neighbourhood leaves them out. */
-  readonly corners: boolean;
-  /** 0 bare … 1 solid; 2^dots entries. */
-  readonly strength: ArrayLike<number>;
-}
+import { countBits, type DotPlace, listNeighbours, ONE, type StrengthTable } from '../plane/index.ts';
 
 /** Which dots that were chosen before tell how much the next one adds. */
 export interface StepReach {
@@ -48,7 +34,7 @@ export interface MarkSteps extends StepReach {
  * which are in the index. A wider one depends on more than an index can hold; those left out are taken as covered like
  * the known ones are, between all bare and all firing.
  */
-export function tabulateMarkSteps(table: MarkTable): MarkSteps {
+export function tabulateMarkSteps(table: StrengthTable): MarkSteps {
   const solid = table.strength[table.strength.length - 1];
   const reach = chooseReach(table);
   const rightward = fillSteps({ table, reach, solid, direction: 1 });
@@ -58,41 +44,36 @@ export function tabulateMarkSteps(table: MarkTable): MarkSteps {
 }
 
 /** What a lone dot adds to the strength of all cells, of what a dot of a solid adds. */
-export function findLoneStrength(table: MarkTable): number {
+export function findLoneStrength(table: StrengthTable): number {
   return tabulateMarkSteps(table).rightward[0] / ONE;
 }
 
 const maximum = (a: number, b: number) => Math.max(a, b);
 
 /** Twelve bits are exact for 3 × 3; seventeen at most keep the table in the processor's near memory. */
-function chooseReach({ columns, rows }: MarkTable): StepReach {
+function chooseReach({ columns, rows }: StrengthTable): StepReach {
   if (columns <= 3 && rows <= 3) return { rowsAbove: 2, sides: 2, behind: 2 };
   if (columns <= 3) return { rowsAbove: 3, sides: 2, behind: 2 };
   return { rowsAbove: 2, sides: 3, behind: 3 };
 }
 
 interface Fill {
-  readonly table: MarkTable;
+  readonly table: StrengthTable;
   readonly reach: StepReach;
   readonly solid: number;
   readonly direction: 1 | -1;
 }
 
-interface Place {
-  readonly dx: number;
-  readonly dy: number;
-}
-
 function fillSteps({ table, reach, solid, direction }: Fill): Int32Array {
   const { rowsAbove, sides, behind } = reach;
-  const known: Place[] = [];
+  const known: DotPlace[] = [];
   for (let i = -sides; i <= sides; i++) {
     for (let above = 1; above <= rowsAbove; above++) known.push({ dx: i * direction, dy: -above });
   }
   for (let back = behind; back >= 1; back--) known.push({ dx: -back * direction, dy: 0 });
   const bits = known.length;
   const bitOf = new Map(known.map(({ dx, dy }, i) => [`${dx},${dy}`, bits - 1 - i]));
-  const isPast = ({ dx, dy }: Place) => dy < 0 || (dy === 0 && dx * direction < 0);
+  const isPast = ({ dx, dy }: DotPlace) => dy < 0 || (dy === 0 && dx * direction < 0);
   const cells = listNeighbours(table);
 
   // A cell's neighbourhood as index: the bits that it shares with the known dots, and the past ones that nobody knows.
@@ -135,7 +116,7 @@ const LOW_BITS = 8;
 type SharedBit = readonly [from: number, to: number];
 
 interface CellSteps {
-  readonly table: MarkTable;
+  readonly table: StrengthTable;
   readonly solid: number;
   readonly shared: readonly SharedBit[];
   /** The dot itself, and past dots that the index does not hold, in the bits of the dot table. */
@@ -172,31 +153,13 @@ function gatherBits(shared: readonly SharedBit[], { from, count }: { from: numbe
   return parts;
 }
 
-/** Cells of the neighbourhood in the order of the index' bits, highest first. */
-function listNeighbours({ columns, rows, corners }: MarkTable): Place[] {
-  const places: Place[] = [];
-  const [halfX, halfY] = [columns >> 1, rows >> 1];
-  for (let dx = -halfX; dx <= halfX; dx++) {
-    for (let dy = -halfY; dy <= halfY; dy++) {
-      if (corners || Math.abs(dx) < halfX || Math.abs(dy) < halfY) places.push({ dx, dy });
-    }
-  }
-  return places;
-}
-
-function countBits(pattern: number): number {
-  let count = 0;
-  for (let rest = pattern; rest !== 0; rest &= rest - 1) count++;
-  return count;
-}
-
 /**
  * Coverage by dots that shows each of some mean strengths when dots lie at random: for tables of weights that follow
  * the share of dots, and not the tone.
  * @param strengths 0 … 1, of the solid's.
  * @returns 0 … 1 each.
  */
-export function coverageOfStrengths(table: MarkTable, strengths: readonly number[]): number[] {
+export function coverageOfStrengths(table: StrengthTable, strengths: readonly number[]): number[] {
   const { strength } = table;
   const dots = Math.round(Math.log2(strength.length));
   const sums = new Float64Array(dots + 1);

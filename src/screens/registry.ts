@@ -1,7 +1,6 @@
 import { AppError } from '../errors.ts';
 import { computeEyeBlurMm } from '../optics/index.ts';
-import type { Dots, Plane } from '../plane/index.ts';
-import { keepBytes, ONE } from '../plane/index.ts';
+import { type Dots, keepBytes, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
 import { generateBayer } from './bayer.ts';
 import { clusterSides, widenMask } from './clusters.ts';
 import { diffuseFixed } from './diffusion.ts';
@@ -21,7 +20,7 @@ import {
 } from './kernels.ts';
 import { diffuseMarks } from './mark-diffusion.ts';
 import { levelStrengths } from './mark-levels.ts';
-import { type MarkSteps, type MarkTable, tabulateMarkSteps } from './mark-steps.ts';
+import { type MarkSteps, tabulateMarkSteps } from './mark-steps.ts';
 import { DEFAULT_OPTIONS, fillOptions } from './options.ts';
 import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from './periodic.ts';
 import { planSearch, type SearchPlan } from './search-plan.ts';
@@ -107,18 +106,18 @@ function variableScreen({ name, title }: Named, kernel: VariableKernel): ScreenR
 }
 
 /** A dot that marks its own cell and no other. Exact: strength is the dot itself; sides are counts of dots. */
-const ONE_DOT: MarkTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
+const ONE_DOT: StrengthTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
 
-function needMarks(marks: MarkTable | undefined): MarkTable {
+function needMarks(marks: StrengthTable | undefined): StrengthTable {
   if (!marks) throw new RangeError('a screen that passes on the error of marks needs a table of them');
   return marks;
 }
 
 /** What was found of a table of marks: a batch screens every photo with the same one. */
-const stepsFound = new WeakMap<MarkTable, MarkSteps>();
-const levelsFound = new WeakMap<MarkTable, Map<string, Uint16Array>>();
+const stepsFound = new WeakMap<StrengthTable, MarkSteps>();
+const levelsFound = new WeakMap<StrengthTable, Map<string, Uint16Array>>();
 
-function stepsOf(table: MarkTable): MarkSteps {
+function stepsOf(table: StrengthTable): MarkSteps {
   const steps = stepsFound.get(table) ?? tabulateMarkSteps(table);
   stepsFound.set(table, steps);
   return steps;
@@ -126,7 +125,7 @@ function stepsOf(table: MarkTable): MarkSteps {
 
 /** Nothing for a neighbourhood of 3 × 3 dots or fewer, whose steps are exact. */
 function levelsOf(
-  table: MarkTable,
+  table: StrengthTable,
   key: readonly unknown[],
   halftone: (wanted: Plane<'coverage'>) => Dots,
 ): { levels?: Uint16Array } {

@@ -1,4 +1,4 @@
-import { createIndexer } from './mark-index.ts';
+import { listNeighbours } from '../plane/index.ts';
 import { type EyeCells, FULL, type SearchPlan } from './search-plan.ts';
 
 /** One way to change dots: which cells of a box around the first dot change which bit of their neighbourhood. */
@@ -89,7 +89,7 @@ const TABLE_MARGIN = 0.5;
 /** The toggle, then the swaps with the eight neighbours. */
 export function listMoves(plan: SearchPlan, stride: number): Move[] {
   const { table, nearX, nearY, cellsX, cellsY } = plan;
-  const { places } = createIndexer(table);
+  const places = listNeighbours(table);
   const sideX = table.columns >> 1;
   const sideY = table.rows >> 1;
   const near = (dx: number, dy: number) => nearX.taps[nearX.reach + dx] * nearY.taps[nearY.reach + dy];

@@ -1,4 +1,4 @@
-import { createIndexer } from './mark-index.ts';
+import { createIndexer } from '../plane/index.ts';
 import { type Band, type EyeTaps, FULL, type SearchPlan, WANTED_HALF, WANTED_SHIFT } from './search-plan.ts';
 
 /** What lies in the state of a dot, bits: whether it fires, and whether it may not change. Exact: one bit each. */

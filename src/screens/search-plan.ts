@@ -1,6 +1,12 @@
-import type { DotGrid, Dots, Plane } from '../plane/index.ts';
-import { createIndexer } from './mark-index.ts';
-import type { MarkTable } from './mark-steps.ts';
+import {
+  createIndexer,
+  type DotGrid,
+  type DotNeighbourhood,
+  type Dots,
+  listNeighbours,
+  type Plane,
+  type StrengthTable,
+} from '../plane/index.ts';
 
 /** Strength of a full mark in the search's whole numbers. Exact: 2¹³, so that sums stay whole in 32 bits. */
 export const FULL = 8192;
@@ -90,7 +96,7 @@ export interface SearchPlan {
    * nothing is seen.
    */
   readonly strength: Int16Array;
-  readonly table: Pick<MarkTable, 'columns' | 'rows' | 'corners'>;
+  readonly table: DotNeighbourhood;
   readonly nearX: EyeTaps;
   readonly nearY: EyeTaps;
   readonly cellsX: EyeCells;
@@ -106,7 +112,7 @@ export interface SearchOptions {
   /** Standard deviation of the eye's blur on the work, mm. */
   readonly eyeBlurMm: number;
   /** What dots add up to; without it each dot marks its own cell and nothing else. */
-  readonly table?: MarkTable;
+  readonly table?: StrengthTable;
   /**
    * `table`: by each dot's neighbourhood. `linear`: every dot adds the same, as wide as a lone dot's mark in the table.
    */
@@ -161,14 +167,15 @@ export function planSearch(wanted: Plane<'coverage'>, start: Dots, options: Sear
  * Each dot marks its own cell: then strength is coverage, and what is searched is a plain halftone. Exact: sides are
  * counts of dots.
  */
-const ONE_DOT: MarkTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
+const ONE_DOT: StrengthTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
 
 /**
  * Standard deviation of a lone dot's mark, dots, along and across: centres of cells, and the width of a cell is the
  * grid's.
  */
-function measureSpread({ columns, rows, corners, strength }: MarkTable): [x: number, y: number] {
-  const { places } = createIndexer({ columns, rows, corners });
+function measureSpread(table: StrengthTable): [x: number, y: number] {
+  const { strength } = table;
+  const places = listNeighbours(table);
   let sum = 0;
   let x = 0;
   let y = 0;
@@ -226,7 +233,7 @@ export function createEyeTaps(sigma: number): EyeTaps {
 
 const gaussian = (x: number, sigma: number) => Math.exp(-(x * x) / (2 * sigma * sigma));
 
-function quantise({ strength }: MarkTable, isShared: boolean): Int16Array {
+function quantise({ strength }: StrengthTable, isShared: boolean): Int16Array {
   const rounded = new Int16Array(2 * strength.length);
   const scale = FULL / strength[strength.length - 1];
   for (let i = 0; i < strength.length; i++) rounded[i] = Math.min(MOST, Math.round(strength[i] * scale));

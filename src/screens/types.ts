@@ -1,6 +1,5 @@
-import type { DotGrid, Dots, Plane } from '../plane/index.ts';
+import type { DotGrid, Dots, Plane, StrengthTable } from '../plane/index.ts';
 import type { SourceKey } from '../sources.ts';
-import type { MarkTable } from './mark-steps.ts';
 
 /** Every option of every screen; which ones a screen reads is in its record's `uses`, the rest is ignored. */
 export interface ScreenOptions {
@@ -63,12 +62,12 @@ export interface ScreenRequest extends Partial<ScreenOptions> {
   readonly name: ScreenName;
   readonly grid: DotGrid;
   /** What dots leave on the material; screens that pass on the error of `marks` need it. */
-  readonly marks?: MarkTable;
+  readonly marks?: StrengthTable;
 }
 
 /** What a screen is told beside the plane and its options. */
 export interface ScreenSurroundings {
-  readonly marks?: MarkTable;
+  readonly marks?: StrengthTable;
 }
 
 /** One halftone method: a row of the registry `SCREENS`. */

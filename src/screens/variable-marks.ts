@@ -1,11 +1,11 @@
 import { createRandom } from '../numeric/index.ts';
-import { createDots, type Dots, ONE, type Plane } from '../plane/index.ts';
+import { createDots, type Dots, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
 import { keepWithin, MAX_SIDES, mapRow, pushRow } from './mark-diffusion.ts';
-import { coverageOfStrengths, type MarkSteps, type MarkTable } from './mark-steps.ts';
+import { coverageOfStrengths, type MarkSteps } from './mark-steps.ts';
 import { tabulateWeights, type VariableDiffusionOptions, WEIGHT_ONE } from './variable-diffusion.ts';
 
 export interface VariableMarkOptions extends Omit<VariableDiffusionOptions, 'levels'> {
-  readonly table: MarkTable;
+  readonly table: StrengthTable;
   readonly steps: MarkSteps;
   /** What to ask for where a strength is wanted, see `levelStrengths`. */
   readonly levels?: Uint16Array;
@@ -80,7 +80,7 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
 }
 
 /** Row of the table of weights, 0 … 255, for each wanted strength 0 … ONE. */
-function tableRows(table: MarkTable): Uint8Array {
+function tableRows(table: StrengthTable): Uint8Array {
   const shares = coverageOfStrengths(
     table,
     Array.from({ length: 256 }, (_, i) => i / 255),

@@ -1,7 +1,8 @@
 import { describe, expect, test } from 'vitest';
 import { lightnessOfReflectance } from '../../src/colour/index.ts';
-import { assumeResponse, type DotTable, fillDotTable, simulateStrength } from '../../src/material/index.ts';
+import { assumeResponse, fillDotTable, simulateStrength } from '../../src/material/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
+import type { DotTable } from '../../src/plane/index.ts';
 
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const COLOURS = { bare: [17, 0, 0], full: [80, 0, 0] } as const;

@@ -1,9 +1,9 @@
 import fc from 'fast-check';
 import { beforeAll, describe, expect, test } from 'vitest';
-import { assumeResponse, type DotTable, fillDotTable } from '../../src/material/index.ts';
+import { assumeResponse, fillDotTable } from '../../src/material/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
 import { computeEyeBlurMm } from '../../src/optics/index.ts';
-import { createDots, createPlane, type Dots, ONE, type Plane } from '../../src/plane/index.ts';
+import { createDots, createPlane, type Dots, type DotTable, ONE, type Plane } from '../../src/plane/index.ts';
 import { filterByEye, predictReflectance } from '../../src/proof/index.ts';
 import {
   applyScreen,

@@ -1,6 +1,5 @@
 import {
   type CoverageTable,
-  type DotTable,
   fillDotTable,
   type Profile,
   simulateStrength,
@@ -13,6 +12,7 @@ import {
   createDots,
   type DotGrid,
   type Dots,
+  type DotTable,
   encodeColour,
   encodeJpeg,
   type Plane,

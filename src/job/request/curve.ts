@@ -1,7 +1,6 @@
 import { lightnessOfReflectance } from '../../colour/index.ts';
 import {
   DERIVED_COVERAGES,
-  type DotTable,
   fillDotTable,
   longestRange,
   mixYuleNielsen,
@@ -11,7 +10,7 @@ import {
   toneCurveOf,
 } from '../../material/index.ts';
 import { createPchip, regressCentredIsotonic } from '../../numeric/index.ts';
-import { createPlane, type DotGrid, ONE } from '../../plane/index.ts';
+import { createPlane, type DotGrid, type DotTable, ONE } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import type { JobSpec } from './types.ts';
