@@ -4,7 +4,8 @@ import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, wri
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { BUILT, doRuns, installPacked, makeWorkplace, packBuilt, programOf } from './lanes/installed.ts';
+import { installPacked, packBuilt } from '../packaging/install.ts';
+import { BUILT, doRuns, makeWorkplace, programOf } from './lanes/installed.ts';
 import { enter, startPageServer } from './web/page-server.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-pack-'));

@@ -34,7 +34,7 @@ export interface Lock {
 
 /**
  * Takes the output folder for this run alone. The lock of a run that has died is taken over: on this computer when its
- * process is no more, on another one when nobody has touched the lock for a while.
+ * process is no more, on another one, or where its number may be another's by now, when nobody has touched it for a while.
  * @throws AppError order-busy; path-unwritable
  */
 export async function acquireLock(path: string, { silenceMs = SILENCE_MS } = {}): Promise<Lock> {
@@ -104,13 +104,15 @@ async function isAlive(
     // No right to signal it means that it is there.
     if ((error as NodeJS.ErrnoException).code !== 'EPERM') return false;
   }
-  const now = readStart(pid);
-  // Another process may have got the number since; one that has ended but is still listed has no start any more.
-  return began === null || now === began;
+  // Another process may have got the number since. Where the system does not tell when one began, its touch tells.
+  if (began === null) return !(await isSilent(path, silenceMs));
+  // One that has ended but is still listed has no start any more.
+  return readStart(pid) === began;
 }
 
-/** Start of a process as /proc tells it; undefined where there is no /proc, or the process has ended. */
+/** Start of a process as Linux tells it; undefined on other systems, and where the process has ended. */
 function readStart(pid: number): string | undefined {
+  if (process.platform !== 'linux') return undefined;
   try {
     const stat = readFileSync(`/proc/${pid}/stat`, 'latin1');
     // The second field is the program's name in brackets and may hold anything, spaces and brackets too.

@@ -2,7 +2,7 @@ import { readdirSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 import { formatJson, parseJson } from '../json.ts';
-import { readInputSync, type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
+import { isDeviceName, readInputSync, type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
 
@@ -101,6 +101,9 @@ export function openShop({ shopDir, builtIn, cwd = '.' }: ShopOptions): Shop {
         'option-invalid',
         `found the name "${name}", needed lower-case letters, digits and hyphens for a ${ONE_OF[kind]}`,
       );
+    }
+    if (isDeviceName(name)) {
+      throw new AppError('option-invalid', `found the name "${name}", needed one that Windows keeps for no device`);
     }
     const path = join(shopDir, kind, `${name}.json`);
     await writeFilesAtomic([{ path, bytes: formatJson(record, 'record') }], {

@@ -2,7 +2,8 @@ import { createHash, randomBytes } from 'node:crypto';
 import { existsSync, mkdirSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
 import { link, lstat, open, readdir, rename, rm, rmdir } from 'node:fs/promises';
 import { homedir, hostname } from 'node:os';
-import { dirname, join, resolve } from 'node:path';
+import { dirname, join, parse, resolve } from 'node:path';
+import { setTimeout as wait } from 'node:timers/promises';
 import { AppError } from '../errors.ts';
 import { refuseInputs, rememberResult } from './inputs.ts';
 
@@ -21,7 +22,32 @@ export async function makeFolder(path: string): Promise<string | undefined> {
   return makeFolderSync(path);
 }
 
+/** Names of devices, alone or before a point (Microsoft, Naming Files, Paths, and Namespaces, 2024). */
+const DEVICE = /^(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9\u00B9\u00B2\u00B3])(\..*)?$/i;
+
+/** Whether Windows keeps a name for a device: a file of that name cannot be opened there, nor taken away. */
+export function isDeviceName(name: string): boolean {
+  return DEVICE.test(name);
+}
+
+/**
+ * The part of a path that Node would make on Windows and no other program there could open or take away, such as `aux.png` or
+ * `card.`; undefined where there is none.
+ * @param path absolute
+ */
+export function findUnreachable(path: string, platform: NodeJS.Platform = process.platform): string | undefined {
+  if (platform !== 'win32') return undefined;
+  const parts = path.slice(parse(path).root.length).split(/[\\/]/);
+  return parts.find((part) => isDeviceName(part) || /[. ]$/.test(part));
+}
+
+function refuseUnreachable(path: string): void {
+  const part = findUnreachable(resolve(path));
+  if (part !== undefined) throw Object.assign(new Error(`the name "${part}" is of no use`), { code: 'EINVAL' });
+}
+
 function makeFolderSync(path: string): string | undefined {
+  refuseUnreachable(path);
   const missing: string[] = [];
   for (let at = resolve(path); !existsSync(at) && dirname(at) !== at; at = dirname(at)) missing.push(at);
   // Throws that a file is there.
@@ -66,7 +92,12 @@ const REASONS: Readonly<Record<string, string>> = {
   EISDIR: 'a folder of that name is in the way',
   ENOTEMPTY: 'a folder of that name is in the way',
   ENAMETOOLONG: 'the name is too long',
+  EBUSY: 'another program has it open',
+  EINVAL: 'the system keeps such names for devices, or lets none end with a point or a space',
 };
+/** Windows answers the same for a missing right and for a file that is open elsewhere. */
+const NOT_NOW: ReadonlySet<string | undefined> = new Set(['EPERM', 'EACCES', 'EBUSY']);
+const REASON_NOT_NOW = 'there is no right to write here, or another program has the file open';
 
 /**
  * For work of minutes, before it begins: what would be refused in the end is refused now.
@@ -184,6 +215,7 @@ export async function writeFilesAtomic(
       const top = await makeFolder(folder);
       if (top !== undefined) write.folders.push(...foldersBetween(top, folder));
       await sweepOnceInAWhile(folder);
+      refuseUnreachable(path);
       const temporary = partBeside(write, path);
       write.made.push(temporary);
       await writeNew(temporary, { bytes, durable });
@@ -194,7 +226,7 @@ export async function writeFilesAtomic(
     for (const path of replaced.reverse()) await putAside(write, path);
     for (const [from, to] of waiting) {
       write.current = to;
-      if (force) await rename(from, to);
+      if (force) await moveFile(from, to);
       else await placeNew(from, to);
       if (!present.has(to) || replaced.includes(to)) write.made.push(to);
       await rememberResult(to);
@@ -227,13 +259,32 @@ function partBeside(write: Write, path: string): string {
 async function putAside(write: Write, path: string): Promise<void> {
   write.current = path;
   const part = partBeside(write, path);
-  await rename(path, part);
+  await moveFile(path, part);
   write.aside.push([part, path]);
+}
+
+/**
+ * Waits between looks whether a file can be moved by now, ms: on Windows a scanner or an index has a new file open for a
+ * moment. Assumed: a second in all; a program that shows the file keeps it for longer.
+ */
+const MOVE_AGAIN_MS = [10, 20, 50, 100, 200, 300, 400] as const;
+
+async function moveFile(from: string, to: string): Promise<void> {
+  const waits = process.platform === 'win32' ? MOVE_AGAIN_MS : [];
+  for (const ms of waits) {
+    try {
+      return await rename(from, to);
+    } catch (error) {
+      if (!NOT_NOW.has((error as NodeJS.ErrnoException).code)) throw error;
+      await wait(ms);
+    }
+  }
+  await rename(from, to);
 }
 
 async function takeBack({ made, aside, folders }: Write): Promise<void> {
   for (const path of made) await rm(path, { force: true }).catch(() => undefined);
-  for (const [part, path] of aside.reverse()) await rename(part, path).catch(() => undefined);
+  for (const [part, path] of aside.reverse()) await moveFile(part, path).catch(() => undefined);
   for (const folder of folders.reverse()) await rmdir(folder).catch(() => undefined);
 }
 
@@ -269,7 +320,7 @@ export async function placeNew(from: string, to: string, makeLink: typeof link =
     throw error;
   });
   await holding.close();
-  await rename(from, to).catch(async (error) => {
+  await moveFile(from, to).catch(async (error) => {
     await rm(to, { force: true });
     throw error;
   });
@@ -278,7 +329,8 @@ export async function placeNew(from: string, to: string, makeLink: typeof link =
 /** What the system's refusal to write means to a person. */
 export function explainWriteError(error: unknown, path: string): AppError {
   const { code = 'unknown', message } = error as Partial<NodeJS.ErrnoException>;
-  return new AppError('path-unwritable', `${path}: ${REASONS[code] ?? message} (${code}), needed a place to write`, {
+  const reason = process.platform === 'win32' && NOT_NOW.has(code) ? REASON_NOT_NOW : (REASONS[code] ?? message);
+  return new AppError('path-unwritable', `${path}: ${reason} (${code}), needed a place to write`, {
     path,
     code,
   });

@@ -38,6 +38,13 @@ describe('the CSV of an order', () => {
     expect(rows[0]!.cells.text!.text).toBe('two\nlines, "quoted"');
   });
 
+  test('reads the same of lines that end as Windows ends them, within quotes, too', () => {
+    const text = 'photo,text\n"a.png","two\nlines"\n\nb.png,one\n';
+    const rows = read(text);
+    expect(rows.map(({ line }) => line)).toEqual([2, 5]);
+    expect(read(`\uFEFF${text.replaceAll('\n', '\r\n')}`)).toEqual(rows);
+  });
+
   test('names columns as people write them', () => {
     const [row] = read('Photo, Lines per cm ,SIZE\na.png,40,ID-1\n');
     expect(Object.keys(row!.cells)).toEqual(['photo', 'lines-per-cm', 'size']);

@@ -93,6 +93,10 @@ describe('reading', () => {
 });
 
 describe('writing', () => {
+  test.each(['con', 'aux', 'lpt1', 'nul.v2'])('"%s" is no name: Windows keeps it for a device', async (name) => {
+    await expect(shop.write('profiles', name, {})).rejects.toMatchObject({ code: 'option-invalid' });
+  });
+
   test('a record is written whole and found again, with nothing left beside it', async () => {
     const path = await shop.write('charts', 'tone-1', { a: [1, 2] });
     expect(path).toBe(join(root, 'shop/charts/tone-1.json'));

@@ -17,6 +17,7 @@ import { join } from 'node:path';
 import { afterAll, beforeEach, describe, expect, test } from 'vitest';
 import type { AppError } from '../../src/errors.ts';
 import {
+  findUnreachable,
   placeNew,
   readInput,
   refuseResults,
@@ -283,4 +284,17 @@ describe('parts', () => {
     ).toEqual(['alive', 'elsewhere', 'foreign']);
     expect(statSync(join(folder, 'big')).size).toBe(1 << 22);
   });
+});
+
+test.each([
+  ['C:\\shop\\aux.png', 'aux.png'],
+  ['C:\\shop\\Con\\cat.png', 'Con'],
+  ['C:/shop/card./cat.png', 'card.'],
+  ['\\\\server\\share\\LPT1 \\x', 'LPT1 '],
+  ['C:\\shop\\com\u00B2.txt', 'com\u00B2.txt'],
+  ['C:\\shop\\console\\auxiliary.png', undefined],
+  ['C:\\', undefined],
+])('on Windows %s cannot be reached by other programs because of %j', (path, part) => {
+  expect(findUnreachable(path, 'win32')).toBe(part);
+  expect(findUnreachable(path, 'linux')).toBeUndefined();
 });

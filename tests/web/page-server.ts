@@ -23,11 +23,15 @@ export interface PageServer {
 /** `tonewright open` on a shop folder, of the program that is built here or of another one. */
 export async function startPageServer(
   shop: string,
-  { port = 0, main = PROGRAM }: { readonly port?: number; readonly main?: string } = {},
+  {
+    port = 0,
+    main = PROGRAM,
+    node = process.execPath,
+  }: { readonly port?: number; readonly main?: string; readonly node?: string } = {},
 ): Promise<PageServer> {
   if (!existsSync(main)) throw new Error('the program is not built: run `npm run build` first');
   const args = [main, 'open', '--no-launch', '--json', '--shop', shop, '--port', String(port)];
-  const child = spawn(process.execPath, args, { stdio: ['ignore', 'pipe', 'pipe'] });
+  const child = spawn(node, args, { stdio: ['ignore', 'pipe', 'pipe'] });
   let out = '';
   let told = '';
   child.stderr.on('data', (data) => {
@@ -57,7 +61,10 @@ export async function startPageServer(
 }
 
 /** A cookie that lets a test ask what the page asks. */
-export async function enter({ origin, token }: PageServer): Promise<Readonly<Record<string, string>>> {
+export async function enter({
+  origin,
+  token,
+}: Pick<PageServer, 'origin' | 'token'>): Promise<Readonly<Record<string, string>>> {
   const answer = await fetch(`${origin}/api/enter`, { method: 'POST', body: token, headers: { origin } });
   if (answer.status !== 204) throw new Error(`entering gave ${answer.status}`);
   return { cookie: answer.headers.get('set-cookie')!.split(';')[0]!, origin };

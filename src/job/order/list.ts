@@ -1,3 +1,4 @@
+import { isDeviceName } from '../../plane/index.ts';
 import { type CsvCell, type CsvRow, parseCsvTable } from '../page/csv-table.ts';
 
 /** One cell of an order, and one line: see `parseCsvTable`. */
@@ -16,8 +17,6 @@ export function parseOrderCsv(
     line: 'piece',
   });
 }
-
-const RESERVED = /^(con|prn|aux|nul|com\d|lpt\d)(\..*)?$/i;
 
 /**
  * Longest name of a piece, bytes of UTF-8: most systems take file names of 255, of which an ending such as
@@ -44,7 +43,7 @@ export function findNameFault(name: string): string | undefined {
     return `at most ${MOST_BYTES} bytes, a third of that in Chinese or Japanese letters`;
   if (/[\\/:*?"<>|]|\p{Cc}/u.test(name)) return 'no \\ / : * ? " < > | and no line break';
   if (/^[.\s]|[.\s]$/.test(name) || name === '') return 'a name that neither begins nor ends with a point or a space';
-  if (RESERVED.test(name)) return 'a name that is none of the system’s own';
+  if (isDeviceName(name)) return 'a name that is none of the system’s own';
   return undefined;
 }
 

@@ -50,7 +50,8 @@ export function parseCsvTable(
   text: string,
   { where, columns: known, needed, line }: CsvTableOptions,
 ): readonly CsvRow[] {
-  const [head, ...records] = readRecords(text, where);
+  // One file is one list whatever ends its lines: those within quotes, too, go to tickets and count as one.
+  const [head, ...records] = readRecords(text.replace(/\r\n?/g, '\n'), where);
   const fail = (message: string, details: Record<string, unknown>) =>
     new AppError('file-invalid', `${where}: ${message}`, { where, ...details });
   if (!head) throw fail('found an empty file, needed a first line with the names of the columns', { line: 1 });
@@ -120,7 +121,7 @@ function readRecords(text: string, where: string): readonly CsvRecord[] {
   }
   return found.map(({ record, info }) => ({
     // Told is the line on which the record ends; quoted cells may hold line breaks.
-    line: info.lines - record.reduce((breaks, cell) => breaks + (cell.match(/\r\n|\n|\r/g)?.length ?? 0), 0),
+    line: info.lines - record.reduce((breaks, cell) => breaks + (cell.match(/\n/g)?.length ?? 0), 0),
     cells: record,
   }));
 }
