@@ -1,5 +1,5 @@
 import { decodeSrgb, lightnessOfReflectance, REC709 } from '../colour/index.ts';
-import { fitLeastSquares, median, power } from '../numeric/index.ts';
+import { fitLeastSquares, median, pooledStandardDeviation, power } from '../numeric/index.ts';
 import { fitLight, type ReferenceField } from './light.ts';
 import type { FieldSamples, PatchSamples } from './samples.ts';
 import type { Patch } from './types.ts';
@@ -185,7 +185,8 @@ export function estimateCameraCurve(
   // Spread light takes from the lighter of the two: from the bare share of a darker mark, and adds to it of a lighter one.
   const sign = first.surface.solidRatio < 1 ? 1 : -1;
   const doubt = disturbed ? DISTURBED_DOUBT : 1;
-  const shareError = doubt * Math.max(SHARE_ERROR_MIN, scatterOf(repeated, first.shares));
+  const scatter = pooledStandardDeviation(repeated.map((group) => group.map((at) => first.shares[at]!))) ?? 0;
+  const shareError = doubt * Math.max(SHARE_ERROR_MIN, scatter);
   const referenceError = doubt * Math.max(REFERENCE_ERROR_MIN, first.surface.disagreement);
   const residualsOf = (parameters: readonly number[]): Float64Array => {
     const [logContrast, logGamma, gx, gy, spread, lnReach] = parameters as CurveNumbers;
@@ -240,18 +241,6 @@ export function estimateCameraCurve(
     }),
     residual,
   };
-}
-
-/** Standard deviation of values around the mean of their group. */
-function scatterOf(groups: readonly (readonly number[])[], values: readonly number[]): number {
-  let sum = 0;
-  let freedom = 0;
-  for (const group of groups) {
-    const mean = group.reduce((total, at) => total + values[at]!, 0) / group.length;
-    for (const at of group) sum += (values[at]! - mean) ** 2;
-    freedom += group.length - 1;
-  }
-  return freedom > 0 ? Math.sqrt(sum / freedom) : 0;
 }
 
 interface CarryOptions {

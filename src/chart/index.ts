@@ -8,14 +8,8 @@ export { type ChartMap, placeOnCapture } from './map.ts';
 export { type AimedTone, CHART_DEFAULTS, type ChartOptions, type DoseAxis, type ExpectedTone } from './options.ts';
 export { type OverlayPicture, overlayFindings } from './overlay.ts';
 export { spaceCoverages } from './plan.ts';
-export {
-  type Reading,
-  type Readings,
-  type ReadOptions,
-  type RejectedPatch,
-  type RejectReason,
-  readPatches,
-} from './read.ts';
+export { readPatches } from './read.ts';
+export type { Reading, Readings, ReadOptions, RejectedPatch, RejectReason } from './readings.ts';
 export { type FoundReference, type NeutralReference, type PixelBox, WHITE_PAPER } from './reference.ts';
 export { type FieldSamples, type PatchSamples, samplePatches } from './samples.ts';
 export { readTagCells, TAG_COUNT } from './tag-codes.ts';

@@ -11,7 +11,7 @@ import { layoutHash, tagIdOf } from './tags.ts';
 import type { ChartKind, ChartLayout, LayoutLabel, LayoutTag, Patch, TagPosition } from './types.ts';
 
 /**
- * Bare way between patches, mm: wider than the light spreads in common stock, a few pixels of a 300 dpi scan. Assumed:
+ * Bare gutter between patches, mm: wider than the light spreads in common stock, a few pixels of a 300 dpi scan. Assumed:
  * smaller saves room and mixes patches.
  */
 const GAP_MM = 0.8;

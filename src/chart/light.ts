@@ -1,4 +1,4 @@
-import { median } from '../numeric/index.ts';
+import { median, robustDeviation } from '../numeric/index.ts';
 
 /** A field of known kind: what it reads, and where. */
 export interface ReferenceField {
@@ -17,7 +17,7 @@ export interface LightSurface {
   readonly solidRatio: number;
   /** Logarithms of references over the surface, in the order given. */
   readonly residuals: readonly number[];
-  /** Robust standard deviation of those residuals with the freedom of the fit allowed for: the share by which references disagree. */
+  /** Robust standard deviation of those residuals with the fit's degrees of freedom allowed for: the share by which references disagree. */
   readonly disagreement: number;
   readonly degree: 0 | 1 | 2;
   /** Largest over smallest light within the chart. */
@@ -95,18 +95,18 @@ export function fitLight(
   };
 }
 
-/** Least squares with Tukey's biweight; `scatter` is the robust standard deviation of what is left, the freedom of the fit allowed for. */
+/** Least squares with Tukey's biweight; `scatter` is the robust standard deviation of what is left, the fit's degrees of freedom allowed for. */
 function fitBiweight(rows: readonly Float64Array[], values: readonly number[]) {
   const count = rows[0]!.length;
   const weights = new Float64Array(values.length).fill(1);
   let coefficients = new Float64Array(count);
   let residuals = new Float64Array(values.length);
   let scatter = 0;
-  const freedom = Math.sqrt(values.length / Math.max(1, values.length - count));
+  const inflation = Math.sqrt(values.length / Math.max(1, values.length - count));
   for (let round = 0; round < ROUNDS; round++) {
     coefficients = solveWeighted(rows, values, weights);
     residuals = Float64Array.from(values, (value, i) => value - dot(rows[i]!, coefficients));
-    scatter = 1.4826 * median(residuals.map(Math.abs)) * freedom;
+    scatter = robustDeviation(residuals) * inflation;
     for (let i = 0; i < weights.length; i++) {
       const u = residuals[i] / Math.max(1e-4, BIWEIGHT * scatter);
       weights[i] = Math.abs(u) < 1 ? Math.max(1e-6, (1 - u * u) ** 2) : 1e-6;
@@ -152,12 +152,11 @@ export function fitBeside(
   const plane = fit(TERMS_OF_DEGREE[1]);
   const curved = references.length >= 10 ? fit(TERMS_OF_DEGREE[2]) : plane;
   const last = (coefficients: Float64Array) => coefficients.at(-1)!;
-  const robust = (residuals: Float64Array) => 1.4826 * median(residuals.map(Math.abs));
   return {
     ratio: Math.exp(last(curved.coefficients)),
     open: Math.abs(last(curved.coefficients) - last(plane.coefficients)),
-    scatter: robust(curved.residuals.slice(references.length)),
-    strain: robust(curved.residuals.slice(0, references.length)),
+    scatter: robustDeviation(curved.residuals.slice(references.length)),
+    strain: robustDeviation(curved.residuals.slice(0, references.length)),
   };
 }
 
@@ -219,7 +218,7 @@ function solveWeighted(rows: readonly Float64Array[], values: readonly number[],
   return b;
 }
 
-/** Light of a patch and of the bare way around it, in the same unit. */
+/** Light of a patch and of the bare gutter around it, in the same unit. */
 export interface PatchLight {
   /** Patches of one group are of the same tone. */
   readonly group: string;
@@ -228,8 +227,8 @@ export interface PatchLight {
 }
 
 /**
- * Least difference of two bare ways, as a share, that tells added light from missing light; least contrast of a patch
- * to its way, since bare patches fit both; and pairs that must show it. Shares and a count. Assumed: weaker ones tell
+ * Least difference of two bare gutters, as a share, that tells added light from missing light; least contrast of a patch
+ * to its gutter, since bare patches fit both; and pairs that must show it. Shares and a count. Assumed: weaker ones tell
  * neither, and nothing is said then.
  */
 const LIGHT_STEP_MIN = 0.1;

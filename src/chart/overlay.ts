@@ -2,7 +2,7 @@ import { drawText, LETTER_HEIGHT, LETTER_WIDTH } from './font.ts';
 import { boxCorners } from './geometry.ts';
 import type { Located } from './locate.ts';
 import { placeOnCapture } from './map.ts';
-import type { Readings } from './read.ts';
+import type { Readings } from './readings.ts';
 import type { CaptureImage, Point } from './types.ts';
 
 /** A picture with 8 bits a channel, interleaved R G B. */

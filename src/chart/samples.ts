@@ -27,10 +27,10 @@ export interface FieldSamples {
 
 export interface PatchSamples extends FieldSamples {
   readonly patch: Patch;
-  /** sRGB-decoded light of the bare way around the patch; NaN where there is none to read. */
-  readonly ring: number;
+  /** sRGB-decoded light of the bare gutter around the patch; NaN where there is none to read. */
+  readonly gutter: number;
   /** The same of its left, right, upper and lower side alone. */
-  readonly ringSides: readonly number[];
+  readonly gutterSides: readonly number[];
 }
 
 const WEIGHTS = REC709.weights;
@@ -49,7 +49,7 @@ const BLOCK_OUTLIER = 4.5;
 const BLOCK_OUTLIER_MIN = 0.03;
 /** Rim of a field that blur reaches, standard deviations. Assumed: 1.4 % of a neighbour's light is left there. */
 const BLUR_RIM = 2.2;
-/** Middle part of the way between two patches that counts as its ring. Shares. Assumed: clear of both patches' blur. */
+/** Middle part of the gutter between two patches that is read. Shares. Assumed: clear of both patches' blur. */
 const RING_FROM = 0.3;
 const RING_TO = 0.5;
 
@@ -114,7 +114,7 @@ export function samplePatches(capture: CaptureImage, located: Located): readonly
   const decode = decodeLevels(capture.bits);
   return layout.patches.map((patch) => {
     const field = sampleField(capture, located, { box: readBox(patch, located), decode });
-    return { ...field, patch, ...sampleRing(capture, located, { patch, decode }) };
+    return { ...field, patch, ...sampleGutter(capture, located, { patch, decode }) };
   });
 }
 
@@ -237,11 +237,11 @@ function sampleField(capture: CaptureImage, located: Located, { box, decode }: S
   };
 }
 
-function sampleRing(
+function sampleGutter(
   capture: CaptureImage,
   located: Located,
   { patch, decode }: { readonly patch: Patch; readonly decode: Float64Array },
-): Pick<PatchSamples, 'ring' | 'ringSides'> {
+): Pick<PatchSamples, 'gutter' | 'gutterSides'> {
   const { gapMm } = located.layout;
   const { rgb, bits } = capture;
   const shift = bits === 16 ? 4 : 0;
@@ -269,7 +269,7 @@ function sampleRing(
     sides[side]!.push(light);
   });
   return {
-    ring: values.length >= 8 ? median(values) : Number.NaN,
-    ringSides: sides.map((side) => (side.length >= 4 ? median(side) : Number.NaN)),
+    gutter: values.length >= 8 ? median(values) : Number.NaN,
+    gutterSides: sides.map((side) => (side.length >= 4 ? median(side) : Number.NaN)),
   };
 }

@@ -63,7 +63,7 @@ const RADII_PX = [0.6, 0.8, 1, 1.3, 1.6, 2, 2.5, 3.2, 4];
 
 /**
  * Looks for the halos that sharpening leaves along edges: the averaged edge of the solid patches against an edge of light
- * that is only blurred and coded. Within a mark a halo is stronger than the mark's middle and in the bare way lighter or
+ * that is only blurred and coded. Within a mark a halo is stronger than the mark's middle and in the bare gutter lighter or
  * darker than bare; what burning does to an edge (heat that is missing there, smoke) goes the other way or is on one side.
  * Undefined where none is seen or none could be.
  */

@@ -111,9 +111,9 @@ export interface ChartLayout {
   readonly heightMm: number;
   readonly widthDots: number;
   readonly heightDots: number;
-  /** Rim of each patch that is not read, mm. */
+  /** Border of each patch that is not read, mm. */
   readonly borderMm: number;
-  /** Bare way between two patches, mm. */
+  /** Bare gutter between two patches, mm. */
   readonly gapMm: number;
   readonly tags: readonly LayoutTag[];
   readonly labels: readonly LayoutLabel[];

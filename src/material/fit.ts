@@ -1,7 +1,15 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
 import { type Notice, notice } from '../notices.ts';
-import { createPchip, median, NORMAL_95_ROUNDED, roundNumbers } from '../numeric/index.ts';
+import {
+  createPchip,
+  findOutlierLimit,
+  median,
+  NORMAL_95_ROUNDED,
+  type OutlierRule,
+  pooledStandardDeviation,
+  roundNumbers,
+} from '../numeric/index.ts';
 import { createPlane, ONE, type Plane } from '../plane/index.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
 import { type BandPoint, fitToneCurve, type MeasuredTone } from './fit-curve.ts';
@@ -102,11 +110,10 @@ const DEFAULT_HEADROOM = 0.005;
 /** Fewest tones between bare and solid, a count. Assumed: fewer show no shape. */
 const STEPS_MIN = 3;
 /**
- * Replicates beyond this many pooled deviations from their median, and this far, ΔL*, are left out. Assumed: honest
+ * Replicates beyond so many robust deviations from their median, and so far, ΔL*, are left out. Assumed: honest
  * patches pass 4.5 once in 100 000; differences below 1.5 L* do no harm.
  */
-const OUTLIER_DEVIATIONS = 4.5;
-const OUTLIER_MIN_L = 1.5;
+const OUTLIER: OutlierRule = { deviations: 4.5, least: 1.5 };
 /**
  * Degrees of freedom by which a group's own scatter is drawn towards that of all. A count. Assumed: a group has a
  * handful of patches, which tell their own scatter to a third.
@@ -282,23 +289,21 @@ function gatherReplicates(readings: readonly FitReading[], lightnessOf: (reading
     const centre = median(group.map(lightnessOf));
     return group.length > 2 ? group.map((reading) => ({ reading, deltaL: lightnessOf(reading) - centre })) : [];
   });
-  const typical = off.length > 0 ? 1.4826 * median(off.map(({ deltaL }) => Math.abs(deltaL))) : 0;
-  const limit = Math.max(OUTLIER_MIN_L, OUTLIER_DEVIATIONS * typical);
+  const limit = findOutlierLimit(
+    off.map(({ deltaL }) => deltaL),
+    OUTLIER,
+  );
   const outliers = off.filter(({ deltaL }) => Math.abs(deltaL) > limit);
   const dropped = new Set(outliers.map(({ reading }) => reading));
 
   const kept = [...byGroup.values()].map((group) => group.filter((reading) => !dropped.has(reading)));
-  let squares = 0;
-  let freedom = 0;
   const facts = kept.map((group) => {
     const values = group.map(lightnessOf);
     const lightness = values.reduce((sum, value) => sum + value, 0) / values.length;
     const sum = values.reduce((total, value) => total + (value - lightness) ** 2, 0);
-    squares += sum;
-    freedom += values.length - 1;
     return { first: group[0], count: values.length, lightness, sum };
   });
-  const scatter = freedom > 0 ? Math.sqrt(squares / freedom) : SCATTER_FLOOR;
+  const scatter = pooledStandardDeviation(kept.map((group) => group.map(lightnessOf))) ?? SCATTER_FLOOR;
   const groups = facts.map(({ first, count, lightness, sum }): Group => {
     const own = (SHRINKAGE * scatter ** 2 + sum) / (SHRINKAGE + count - 1);
     const deviation = Math.max(SCATTER_FLOOR, Math.sqrt(own));

@@ -24,7 +24,7 @@ import {
   steadyProfile,
 } from '../../material/index.ts';
 import { type Notice, notice, withoutCodes, withoutRepeats } from '../../notices.ts';
-import { median, medianAbsoluteDeviation } from '../../numeric/index.ts';
+import { findOutlierLimit, median, type OutlierRule } from '../../numeric/index.ts';
 import type { DotGrid, Dots, Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName } from '../../screens/index.ts';
 import { gainByMoreDose, recommendSpacingMm } from '../request/grid.ts';
@@ -271,22 +271,21 @@ function screenOf({ screen }: ChartLayout): Screen {
 
 /** What the captures say once each, and where they disagree. */
 function listWarnings(read: readonly ReadCapture[]): readonly Notice[] {
-  const odd = findDisagreements(read);
+  const disagreeing = findDisagreements(read);
   return [
     ...read.flatMap(({ name, sameAs = [] }) =>
       sameAs.length > 0 ? [notice('capture-repeated', { name, sameAs })] : [],
     ),
     ...withoutRepeats(read.flatMap(({ readings }) => readings.warnings)),
-    ...(odd.length > 0 ? [notice('captures-disagree', { patches: odd, captures: read.length })] : []),
+    ...(disagreeing.length > 0 ? [notice('captures-disagree', { patches: disagreeing, captures: read.length })] : []),
   ];
 }
 
 /**
- * A patch about which captures of one piece differ by more than this, ΔL*, and this many robust deviations, is odd.
- * Assumed: honest patches pass five once in millions; less than 1.5 L* does no harm.
+ * A patch about which captures of one piece differ by more than so many robust deviations, and so much, ΔL*, is an
+ * outlier. Assumed: honest patches pass five once in millions; less than 1.5 L* does no harm.
  */
-const ODD_LEAST_L = 1.5;
-const ODD_DEVIATIONS = 5;
+const DISAGREEMENT: OutlierRule = { deviations: 5, least: 1.5 };
 
 /** Patches about which captures of one piece disagree beyond what they do elsewhere, the worst first. */
 export function findDisagreements(
@@ -306,7 +305,7 @@ export function findDisagreements(
     const shift = median(own);
     return own.map((value) => value - shift);
   });
-  const limit = Math.max(ODD_LEAST_L, ODD_DEVIATIONS * medianAbsoluteDeviation(off.flat()));
+  const limit = findOutlierLimit(off.flat(), DISAGREEMENT);
   return ids
     .map((id, at) => ({
       id,

@@ -3,28 +3,28 @@ import { fitSurface, type SurfacePoint } from './light.ts';
 import { createRandom } from './random.ts';
 import type { PatchSamples } from './samples.ts';
 
-/** What the bare ways around the patches say about the light. */
-export interface RingLight {
-  /** Share by which the light around each patch differs from a smooth light over the chart; NaN where there is no rim. */
+/** What the bare gutters around the patches say about the light. */
+export interface GutterLight {
+  /** Share by which the light around each patch differs from a smooth light over the chart; NaN where there is no gutter. */
   readonly off: readonly number[];
-  /** The same of each side of each rim alone: left, right, above, below. */
+  /** The same of each side of each gutter alone: left, right, above, below. */
   readonly offSides: readonly (readonly number[])[];
   /** Robust standard deviation of those shares where nothing disturbs. */
   readonly scatter: number;
-  /** Part of a patch's contrast that shows in its rim, from blur and light spread. */
+  /** Part of a patch's contrast that shows in its gutter, from blur and light spread. */
   readonly toneShare: number;
 }
 
-/** Rims needed for a judgement. A count. Assumed: twice the six that a surface takes. */
-const RINGS_MIN = 12;
+/** Gutters needed for a judgement. A count. Assumed: twice the six that a surface takes. */
+const GUTTERS_MIN = 12;
 /**
- * Tries of a surface through six rims: with two fifths disturbed one in twenty tries hits none of them. A count.
+ * Tries of a surface through six gutters: with two fifths disturbed one in twenty tries hits none of them. A count.
  * Assumed: chance then misses a good surface less than once in ten thousand readings.
  */
 const TRIES = 200;
 /**
- * A rim agrees with a surface within this many standard deviations, and at least within this share. Assumed: honest
- * rims pass four once in ten thousand; the share is the stock's own grain.
+ * A gutter agrees with a surface within this many standard deviations, and at least within this share. Assumed: honest
+ * gutters pass four once in ten thousand; the share is the stock's own grain.
  */
 const AGREE = 4;
 const AGREE_MIN = 0.012;
@@ -40,13 +40,13 @@ const TONE_STEP_MIN = 0.1;
 const QUARTER_OF_NORMAL = 0.3186;
 
 /**
- * Compares the rim of every patch with the smooth light that most rims agree on. Reflections and shadows cover a part of
- * a chart and would bend a fit through all, so the surface is the one of many through six random rims that has the most
- * rims within reach (source: 'fischlerBolles1981'), refitted to those.
- * @param tones linear light of each patch relative to bare, roughly; `besides`: relative to its own rim; `bares`: light that the references expect of bare there
- * Undefined when too few rims can be seen.
+ * Compares the gutter around every patch with the smooth light that most agree on. Reflections and shadows cover a part of
+ * a chart and would bend a fit through all, so the surface is the one of many through six random gutters that has the
+ * most of them within reach (source: 'fischlerBolles1981'), refitted to those.
+ * @param tones linear light of each patch relative to bare, roughly; `besides`: relative to its own gutter; `bares`: light that the references expect of bare there
+ * Undefined when too few gutters can be seen.
  */
-export function judgeRings(
+export function judgeGutters(
   samples: readonly PatchSamples[],
   {
     tones,
@@ -59,9 +59,9 @@ export function judgeRings(
     readonly bares: readonly number[];
     readonly chart: { readonly widthMm: number; readonly heightMm: number };
   },
-): RingLight | undefined {
-  const seen = samples.flatMap(({ patch, ring }, at): RimPoint[] => {
-    const value = Math.log(ring);
+): GutterLight | undefined {
+  const seen = samples.flatMap(({ patch, gutter }, at): GutterPoint[] => {
+    const value = Math.log(gutter);
     if (!Number.isFinite(value)) return [];
     return [
       {
@@ -77,7 +77,7 @@ export function judgeRings(
   });
   const toneShare = slopeBetweenNeighbours(seen);
   const points = seen.map((point) => ({ ...point, value: point.value - toneShare * (point.tone - 1) }));
-  if (points.length < RINGS_MIN) return undefined;
+  if (points.length < GUTTERS_MIN) return undefined;
   const scatter = neighbourScatter(points);
   const reach = Math.max(AGREE_MIN, AGREE * scatter);
   const random = createRandom(points.length);
@@ -98,14 +98,14 @@ export function judgeRings(
   for (const { xMm, yMm, value, tone, at } of points) {
     const expected = surface(xMm, yMm);
     off[at] = Math.exp(value - expected) - 1;
-    offSides[at] = samples[at]!.ringSides.map(
+    offSides[at] = samples[at]!.gutterSides.map(
       (side) => Math.exp(Math.log(side) - toneShare * (tone - 1) - expected) - 1,
     );
   }
   return { off, offSides, scatter, toneShare };
 }
 
-interface RimPoint extends SurfacePoint {
+interface GutterPoint extends SurfacePoint {
   /** The value over what the references expect. */
   readonly level: number;
   readonly tone: number;
@@ -139,11 +139,11 @@ export function neighbourScatter(points: readonly SurfacePoint[]): number {
 }
 
 /**
- * Change of a rim's logarithm with the tone of its patch: median slope between neighbours, which share their light. The tone is
- * the one beside its rim: a shadow over both would otherwise look like a tone that the rim shares. Rims count over the light that references show: where
+ * Change of a gutter's logarithm with the tone of its patch: median slope between neighbours, which share their light. The tone is
+ * the one beside its gutter: a shadow over both would otherwise look like a tone that the gutter shares. Gutters count over the light that references show: where
  * bare patches lie at the edge, as on a dose chart, the fall of light towards it would.
  */
-function slopeBetweenNeighbours(points: readonly RimPoint[]): number {
+function slopeBetweenNeighbours(points: readonly GutterPoint[]): number {
   const slopes = pairNearest(points).flatMap(([one, other]) => {
     const run = other.beside - one.beside;
     return Math.abs(run) > TONE_STEP_MIN ? [(other.level - one.level) / run] : [];
