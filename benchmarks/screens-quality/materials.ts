@@ -4,10 +4,10 @@ import { assumeResponse, coverageTable, fillDotTable, invertProfile, type Surfac
 import type { DotGrid, Dots, DotTable, Plane } from '../../src/plane/index.ts';
 import {
   applyScreen,
+  SCREEN_NAMES,
   SCREENS,
   type ScreenName,
   type ScreenOptions,
-  screenNames,
   takesStrength,
 } from '../../src/screens/index.ts';
 
@@ -82,7 +82,7 @@ const OPTIONS: readonly Variant[] = [
 
 /** Every screen of the registry, each that can pass on the error of the marks a second time with that, and some options. */
 export function listVariants(): Variant[] {
-  const all = screenNames.flatMap((name): Variant[] => {
+  const all = SCREEN_NAMES.flatMap((name): Variant[] => {
     const plain: Variant = { label: name, name, options: {} };
     const isModelBased = SCREENS[name].uses.includes('errorOf');
     return isModelBased ? [plain, { label: `${name}, model-based`, name, options: { errorOf: 'marks' } }] : [plain];

@@ -1,14 +1,7 @@
 import { AppError } from '../errors.ts';
-import { readBmp } from './bmp.ts';
-import {
-  type PixelsPerMetre,
-  readBmpResolution,
-  readPngResolution,
-  readTiffResolution,
-  sniffFormat,
-} from './container.ts';
+import { type PhotoFormat, type PixelsPerMetre, sniffFormat } from './container.ts';
 import { checkDecodedBytes, checkLibraryFormat, checkPixelCount, explainDecodeError, PHOTO_LIMITS } from './decode.ts';
-import type { DotFormat } from './encode.ts';
+import { type BitmapSamples, DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat, nameDotFormats } from './dot-formats.ts';
 import { loadSharp } from './kernels.ts';
 import { createDots, type DotGrid, type Dots } from './plane.ts';
 import { readInput } from './read-input.ts';
@@ -17,14 +10,6 @@ export interface DecodedDots {
   readonly dots: Dots;
   /** What the file says of pitch and line spacing; undefined when it says nothing. */
   readonly grid: DotGrid | undefined;
-}
-
-/** Samples of a bitmap, 1 grey or 3 colour channels. */
-interface Samples {
-  readonly width: number;
-  readonly height: number;
-  readonly channels: 1 | 3;
-  readonly data: Uint8Array;
 }
 
 /**
@@ -48,32 +33,28 @@ export function readBitmapFile(path: string): Promise<Buffer> {
 /** The same from the bytes of a file; `name` is what messages call it. */
 export async function decodeDotsBytes(bytes: Buffer, name: string): Promise<DecodedDots> {
   const format = checkFormat(bytes, name);
-  if (format === 'bmp') {
-    const { width, height, rgb } = readBmp(bytes, name);
-    return { dots: toDots({ width, height, channels: 3, data: rgb }, name), grid: toGrid(readBmpResolution(bytes)) };
-  }
-  const resolution = format === 'png' ? readPngResolution(bytes) : readTiffResolution(bytes);
-  return { dots: toDots(await readSamples(bytes, { name, format }), name), grid: toGrid(resolution) };
+  const { pixels, readResolution } = DOT_FORMATS[format];
+  const samples = typeof pixels === 'function' ? pixels(bytes, name) : await readSamples(bytes, name, pixels);
+  return { dots: toDots(samples, name), grid: toGrid(readResolution(bytes)) };
 }
 
 function checkFormat(bytes: Uint8Array, name: string): DotFormat {
   if (bytes.length === 0) throw new AppError('image-empty', `${name}: found 0 bytes, needed a bitmap`, { name });
-  const { format, found } = sniffFormat(bytes);
-  if (format === undefined) {
-    throw new AppError('image-unknown', `${name}: found ${found}, needed a PNG, TIFF or BMP bitmap`, { name, found });
+  const sniffed = sniffFormat(bytes);
+  const format = DOT_FORMAT_NAMES.find((one) => DOT_FORMATS[one].sniff(bytes, sniffed));
+  if (format !== undefined) return format;
+  const { found } = sniffed;
+  const needed = `needed a ${nameDotFormats()} bitmap`;
+  if (sniffed.format === undefined) {
+    throw new AppError('image-unknown', `${name}: found ${found}, ${needed}`, { name, found });
   }
-  if (format === 'png' || format === 'tiff' || format === 'bmp') return format;
-  throw new AppError(
-    'file-invalid',
-    `${name}: found ${found}, needed a PNG, TIFF or BMP bitmap: a format for photos does not keep dots`,
-    { name, found },
-  );
+  throw new AppError('file-invalid', `${name}: found ${found}, ${needed}: a format for photos does not keep dots`, {
+    name,
+    found,
+  });
 }
 
-async function readSamples(
-  bytes: Buffer,
-  { name, format }: { readonly name: string; readonly format: 'png' | 'tiff' },
-): Promise<Samples> {
+async function readSamples(bytes: Buffer, name: string, format: PhotoFormat): Promise<BitmapSamples> {
   const { seconds } = PHOTO_LIMITS;
   // Dots are numbers, not colours: a profile must not bend them.
   const open = () => loadSharp()(bytes, { limitInputPixels: false, ignoreIcc: true }).timeout({ seconds });
@@ -95,7 +76,7 @@ async function readSamples(
   }
 }
 
-function toDots({ width, height, channels, data }: Samples, name: string): Dots {
+function toDots({ width, height, channels, data }: BitmapSamples, name: string): Dots {
   const colours = new Set<number>();
   let coloured = false;
   for (let at = 0, last = -1; at < data.length; at += channels) {

@@ -1,14 +1,8 @@
-import { writeBmp } from './bmp.ts';
 import type { PixelsPerMetre } from './container.ts';
+import { DOT_FORMATS, type DotFormat } from './dot-formats.ts';
 import { loadSharp } from './kernels.ts';
 import type { DotGrid, Dots } from './plane.ts';
-import { setPngResolution, writePng } from './png.ts';
-import { packDots } from './samples.ts';
-import { writeTiff } from './tiff.ts';
-
-export const DOT_FORMATS = ['png', 'tiff', 'bmp'] as const;
-
-export type DotFormat = (typeof DOT_FORMATS)[number];
+import { setPngResolution } from './png.ts';
 
 export interface EncodeDotsOptions {
   readonly format: DotFormat;
@@ -22,11 +16,8 @@ export interface EncodeDotsOptions {
  * on the arguments alone.
  */
 export function encodeDots(dots: Dots, grid: DotGrid, { format, invert = false }: EncodeDotsOptions): Buffer {
-  const resolution = resolutionOf(grid);
   const polarity = invert ? 'fires-white' : 'fires-black';
-  if (format === 'png') return writePng(dots.width, packDots(dots, { lead: 1, polarity }), resolution);
-  const rows = packDots(dots, { polarity });
-  return format === 'tiff' ? writeTiff(dots.width, rows, resolution) : writeBmp(dots.width, rows, resolution);
+  return DOT_FORMATS[format].write(dots, { resolution: resolutionOf(grid), polarity });
 }
 
 /** @throws RangeError for a pitch or line spacing that is not above 0 */

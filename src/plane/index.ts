@@ -5,6 +5,7 @@ export { PHOTO_NAME, type Sniffed, sniffFormat } from './container.ts';
 export * from './counts.ts';
 export * from './decode.ts';
 export * from './decode-dots.ts';
+export { DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat, type DotFormatRecord } from './dot-formats.ts';
 export * from './dot-table.ts';
 export * from './encode.ts';
 export * from './exif.ts';

@@ -25,7 +25,7 @@ import { DEFAULT_OPTIONS, fillOptions } from './options.ts';
 import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from './periodic.ts';
 import { planSearch, type SearchPlan } from './search-plan.ts';
 import { applyMask, createMask, type ThresholdMask } from './threshold-mask.ts';
-import type { ScreenName, ScreenOptions, ScreenRecord, ScreenRequest } from './types.ts';
+import { SCREEN_NAMES, type ScreenName, type ScreenOptions, type ScreenRecord, type ScreenRequest } from './types.ts';
 import { diffuseVariable } from './variable-diffusion.ts';
 import { OSTROMOUKHOV, type VariableKernel, ZHOU_FANG } from './variable-kernels.ts';
 import { diffuseVariableMarks } from './variable-marks.ts';
@@ -338,8 +338,6 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
   },
 };
 
-export const screenNames = Object.keys(SCREENS) as readonly ScreenName[];
-
 /** Whether the screen takes wanted strengths for its plane, and the table of marks that goes with them. */
 export function takesStrength({ name, ...options }: Pick<ScreenRequest, 'name'> & Partial<ScreenOptions>): boolean {
   return SCREENS[name].takes?.(options) === 'strength';
@@ -374,7 +372,7 @@ export function planDirectSearch(
 export function applyScreen(coverage: Plane<'coverage'>, { name, grid, marks, ...given }: ScreenRequest): Dots {
   const record = Object.hasOwn(SCREENS, name) ? SCREENS[name] : undefined;
   if (!record) {
-    throw new AppError('name-unknown', `screen: found "${name}", needed one of ${screenNames.join(', ')}`, { name });
+    throw new AppError('name-unknown', `screen: found "${name}", needed one of ${SCREEN_NAMES.join(', ')}`, { name });
   }
   if (!(grid.pitchMm > 0 && grid.lineSpacingMm > 0)) {
     throw new RangeError(`dots need a pitch and line spacing above 0, got ${grid.pitchMm} × ${grid.lineSpacingMm} mm`);

@@ -39,23 +39,30 @@ export interface ScreenOptions {
   readonly viewingDistanceMm: number;
 }
 
-export type ScreenName =
-  | 'floyd-steinberg'
-  | 'jarvis-judice-ninke'
-  | 'stucki'
-  | 'burkes'
-  | 'sierra'
-  | 'sierra-two-row'
-  | 'sierra-lite'
-  | 'atkinson'
-  | 'ostromoukhov'
-  | 'zhou-fang'
-  | 'bayer'
-  | 'blue-noise'
-  | 'green-noise'
-  | 'clustered-dot'
-  | 'line'
-  | 'direct-search';
+/**
+ * All screens, in the order in which the literature's families are told apart. Apart from the registry, so that a help text
+ * that lists them does not load them.
+ */
+export const SCREEN_NAMES = [
+  'floyd-steinberg',
+  'jarvis-judice-ninke',
+  'stucki',
+  'burkes',
+  'sierra',
+  'sierra-two-row',
+  'sierra-lite',
+  'atkinson',
+  'ostromoukhov',
+  'zhou-fang',
+  'bayer',
+  'blue-noise',
+  'green-noise',
+  'clustered-dot',
+  'line',
+  'direct-search',
+] as const;
+
+export type ScreenName = (typeof SCREEN_NAMES)[number];
 
 /** What to screen with: a name, where the dots lie on the work, and the options that differ from the defaults. */
 export interface ScreenRequest extends Partial<ScreenOptions> {

@@ -3,7 +3,7 @@ import type { Machine } from '../machine/index.ts';
 import { type FoundRecord, findMark, type Profile, parseMaterial, type Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
-import { type ScreenName, screenNames } from '../screens/index.ts';
+import { SCREEN_NAMES, type ScreenName } from '../screens/index.ts';
 import { listProfiles, listRecords } from './listing.ts';
 
 /** What there is to choose from. */
@@ -53,7 +53,7 @@ export function describeShop(shop: Shop): ShopRecord {
     machines: machines.records.map(({ value }) => value),
     profiles: profiles.records.map(({ value, from }) => offerProfile(value, from)),
     materials: materials.records.map(({ value }) => value),
-    screens: screenNames,
+    screens: SCREEN_NAMES,
     notices: [machines, profiles, materials].flatMap(({ notices }) => notices),
   };
 }

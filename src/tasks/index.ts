@@ -6,6 +6,8 @@ export { TONE_FIELDS } from '../photo/index.ts';
 // What a face says of its own process: that it does one job and ends, and which files it was given. And how it keeps files
 // of its own: whole, and explained in words where it cannot.
 export {
+  DOT_FORMAT_NAMES,
+  DOT_FORMATS,
   explainWriteError,
   keepHeapSmall,
   makeFolder,
@@ -15,6 +17,7 @@ export {
   sha256,
   writeFilesAtomic,
 } from '../plane/index.ts';
+export { SCREEN_NAMES } from '../screens/index.ts';
 export type { CapturesRequest } from './captures.ts';
 export type { CheckRecord } from './check-profile.ts';
 export { type ComparisonRecord, compareShopProfiles } from './compare-profiles.ts';

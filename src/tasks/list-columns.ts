@@ -1,4 +1,5 @@
 import { TONE_FIELDS } from '../photo/index.ts';
+import { DOT_FORMAT_NAMES } from '../plane/index.ts';
 
 /** An option that a line of a list may give for its piece alone. */
 export interface ListOption {
@@ -17,7 +18,7 @@ const CHOICES: Readonly<Record<string, readonly string[]>> = {
   range: ['scale', 'absolute'],
   shape: ['round', 'ellipse', 'square', 'diamond'],
   response: ['table', 'linear'],
-  format: ['png', 'tiff', 'bmp'],
+  format: DOT_FORMAT_NAMES,
 };
 const FLAGS = ['serpentine', 'raster', 'model-based', 'strip', 'strip-joined'];
 const VALUES = [

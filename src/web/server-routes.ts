@@ -7,6 +7,7 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
+import { DOT_FORMAT_NAMES, DOT_FORMATS } from '../tasks/index.ts';
 import type { JobCard, LookAsk, OrderView, PageEvent, ProfileUses, Wish } from './protocol.ts';
 import { type Bench, PROFILE_TITLE } from './server-bench.ts';
 import { describeError } from './server-errors.ts';
@@ -55,11 +56,9 @@ const TYPES: Readonly<Record<string, string>> = {
   '.css': 'text/css; charset=utf-8',
   '.woff2': 'font/woff2',
   '.svg': 'image/svg+xml',
-  '.png': 'image/png',
   '.jpg': 'image/jpeg',
   '.json': 'application/json; charset=utf-8',
-  '.tiff': 'image/tiff',
-  '.bmp': 'image/bmp',
+  ...Object.fromEntries(DOT_FORMAT_NAMES.map((name) => [`.${name}`, DOT_FORMATS[name].mime])),
 };
 
 const LOUPE_ASK = v.strictObject({

@@ -3,7 +3,7 @@ import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { COMMANDS } from '../../src/cli/commands/index.ts';
 import { createProgress } from '../../src/cli/progress.ts';
-import { screenNames } from '../../src/screens/index.ts';
+import { SCREEN_NAMES } from '../../src/screens/index.ts';
 import { runCli, useFolder } from './run-cli.ts';
 
 const folderFor = useFolder();
@@ -50,7 +50,7 @@ describe('the command line', () => {
   test('the help of prepare names every screen', async () => {
     const { stdout } = await runCli(['prepare', '--help']);
     const flat = stdout.replace(/\s+/g, ' ');
-    for (const name of screenNames) expect(flat).toContain(name);
+    for (const name of SCREEN_NAMES) expect(flat).toContain(name);
   });
 
   test('a record’s path is relative to the folder in which the command was typed', async () => {

@@ -8,7 +8,7 @@ import type { AppError } from '../../src/errors.ts';
 import { readTiffTags } from '../../src/plane/container.ts';
 import {
   createDots,
-  DOT_FORMATS,
+  DOT_FORMAT_NAMES,
   type Dots,
   decodeDots,
   decodeDotsBytes,
@@ -85,7 +85,7 @@ describe('a picture small enough to read the bytes of', () => {
   });
 });
 
-describe.each(DOT_FORMATS)('%s', (format) => {
+describe.each(DOT_FORMAT_NAMES)('%s', (format) => {
   test('brings back the dots and the grid, for any sides and levels', async () => {
     await fc.assert(
       fc.asyncProperty(
@@ -299,7 +299,7 @@ describe('what is refused as a bitmap', () => {
     );
     expect(codes).toEqual(['file-invalid', 'file-invalid', 'image-unknown', 'image-empty']);
   });
-  test.each(DOT_FORMATS)('a truncated %s', async (format) => {
+  test.each(DOT_FORMAT_NAMES)('a truncated %s', async (format) => {
     const bytes = encodeDots(makeDots(200, 200), GRID, { format });
     for (const share of [0.3, 0.6, 0.95]) {
       const cut = bytes.subarray(0, Math.floor(bytes.length * share));

@@ -12,7 +12,7 @@ import {
 import { createRandom } from '../../src/numeric/index.ts';
 import { createPlane, type Dots, ONE, type StrengthTable } from '../../src/plane/index.ts';
 import { predictLightness } from '../../src/proof/index.ts';
-import { applyScreen, SCREENS, type ScreenName, screenNames, takesStrength } from '../../src/screens/index.ts';
+import { applyScreen, SCREEN_NAMES, SCREENS, type ScreenName, takesStrength } from '../../src/screens/index.ts';
 import { FLOYD_STEINBERG } from '../../src/screens/kernels.ts';
 import { diffuseMarks } from '../../src/screens/mark-diffusion.ts';
 import { coverageOfStrengths, tabulateMarkSteps } from '../../src/screens/mark-steps.ts';
@@ -22,7 +22,7 @@ import { constantPlane, drawDots, mixedPlane } from './planes.ts';
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const ONE_DOT: StrengthTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
 const NINE = [0.03, 0.125, 0.25, 0.4, 0.5, 0.6, 0.753, 0.875, 0.97];
-const modelBased = screenNames.filter((name) => SCREENS[name].uses.includes('errorOf'));
+const modelBased = SCREEN_NAMES.filter((name) => SCREENS[name].uses.includes('errorOf'));
 const keepers = modelBased.filter((name) => SCREENS[name].weightSum === 1);
 
 /** A lighter mark of a width in dots along and across the scan; wider ones have wider tables. */

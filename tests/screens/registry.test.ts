@@ -5,19 +5,19 @@ import { createPlane, ONE } from '../../src/plane/index.ts';
 import {
   applyScreen,
   DEFAULT_OPTIONS,
+  SCREEN_NAMES,
   SCREEN_OPTIONS,
   SCREENS,
   type ScreenName,
   type ScreenOptions,
-  screenNames,
 } from '../../src/screens/index.ts';
 import { constantPlane, drawDots, meanOfDots, mixedPlane } from './planes.ts';
 
 const SQUARE = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const TALL = { pitchMm: 0.02, lineSpacingMm: 0.035 };
 const NINE = [0.03, 0.125, 0.25, 0.4, 0.5, 0.6, 0.753, 0.875, 0.97];
-const diffusions = screenNames.filter((name) => SCREENS[name].family === 'diffusion');
-const keepers = screenNames.filter((name) => SCREENS[name].weightSum === 1);
+const diffusions = SCREEN_NAMES.filter((name) => SCREENS[name].family === 'diffusion');
+const keepers = SCREEN_NAMES.filter((name) => SCREENS[name].weightSum === 1);
 
 function toleranceOf(name: ScreenName, given: Partial<ScreenOptions>, grid: typeof SQUARE) {
   return SCREENS[name].toneTolerance({ ...DEFAULT_OPTIONS, ...SCREENS[name].defaults, ...given }, grid);
@@ -68,7 +68,7 @@ test('atkinson loses tone as it declares: within a quarter of half a level, and 
   }
 });
 
-test.each(screenNames)('%s: exactly bare stays bare and exactly solid stays solid, beside anything', (name) => {
+test.each(SCREEN_NAMES)('%s: exactly bare stays bare and exactly solid stays solid, beside anything', (name) => {
   for (const levels of SCREENS[name].uses.includes('levels') ? [2, 4, 7, 256] : [2]) {
     for (const scan of ['raster', 'serpentine'] as const) {
       for (const seed of [1, 2]) {
@@ -84,7 +84,7 @@ test.each(screenNames)('%s: exactly bare stays bare and exactly solid stays soli
   }
 });
 
-test.each(screenNames)('%s: any plane, however small, gives dots of its size and its levels', (name) => {
+test.each(SCREEN_NAMES)('%s: any plane, however small, gives dots of its size and its levels', (name) => {
   fc.assert(
     fc.property(
       fc.integer({ min: 1, max: 9 }),
@@ -104,7 +104,7 @@ test.each(screenNames)('%s: any plane, however small, gives dots of its size and
   );
 });
 
-test.each(screenNames)('%s: the same plane and options give the same dots', (name) => {
+test.each(SCREEN_NAMES)('%s: the same plane and options give the same dots', (name) => {
   const plane = mixedPlane(97, 61);
   const [first, second] = [1, 2].map(() => applyScreen(plane, { name, grid: TALL, seed: 5 }));
   expect(first!.data).toEqual(second!.data);
@@ -116,7 +116,7 @@ test.each(['zhou-fang', 'blue-noise'] as const)('%s follows its seed', (name) =>
   expect(draw(1)).not.toEqual(draw(2));
 });
 
-test.each(screenNames)('%s: a ramp rises, in means of sixteen columns', (name) => {
+test.each(SCREEN_NAMES)('%s: a ramp rises, in means of sixteen columns', (name) => {
   if (name === 'atkinson') return expectAtkinsonRamp();
   expect(largestFall(name)).toBeLessThan(0.02);
 });
@@ -144,7 +144,7 @@ test.each(diffusions)('%s: a serpentine scan differs from a raster one', (name) 
 });
 
 test('the registry names its records by their keys, and a record reads only options that exist', () => {
-  for (const name of screenNames) {
+  for (const name of SCREEN_NAMES) {
     const record = SCREENS[name];
     expect(record.name).toBe(name);
     expect(record.uses.includes('levels')).toBe(record.family !== 'search');

@@ -4,15 +4,15 @@ import { createPlane, type Dots, ONE, type Plane, sha256 } from '../../src/plane
 import { clusterSides } from '../../src/screens/clusters.ts';
 import { diffuseFixed } from '../../src/screens/diffusion.ts';
 import { createEdgeEnhancement } from '../../src/screens/edge-enhancement.ts';
-import { applyScreen, SCREENS, screenNames } from '../../src/screens/index.ts';
+import { applyScreen, SCREEN_NAMES, SCREENS } from '../../src/screens/index.ts';
 import { FLOYD_STEINBERG } from '../../src/screens/kernels.ts';
 import { listWarmUpRows } from '../../src/screens/warm-up-rows.ts';
 import { constantPlane, drawDots, meanOfDots, mixedPlane } from './planes.ts';
 
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const TALL = { pitchMm: 0.02, lineSpacingMm: 0.04 };
-const diffusions = screenNames.filter((name) => SCREENS[name].family === 'diffusion' && SCREENS[name].weightSum === 1);
-const runners = screenNames.filter((name) => SCREENS[name].uses.includes('run'));
+const diffusions = SCREEN_NAMES.filter((name) => SCREENS[name].family === 'diffusion' && SCREENS[name].weightSum === 1);
+const runners = SCREEN_NAMES.filter((name) => SCREENS[name].uses.includes('run'));
 
 /** Share that fires in some rows, of the share asked for. */
 function relativeMean({ data, width }: Dots, [from, to]: readonly [number, number], asked: number): number {

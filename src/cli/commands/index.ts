@@ -1,4 +1,4 @@
-import { TONE_FIELDS } from '../../tasks/index.ts';
+import { DOT_FORMAT_NAMES, SCREEN_NAMES, TONE_FIELDS } from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import { orderRecords } from '../order-records.ts';
 
@@ -13,10 +13,7 @@ const PROFILE: OptionRecord = {
 };
 const FORCE: OptionRecord = { flags: '--force', help: 'replace results that exist' };
 
-/** In the order in which the literature's families are told apart; a test holds them to the registry of screens. */
-const SCREEN_NAMES =
-  'floyd-steinberg, jarvis-judice-ninke, stucki, burkes, sierra, sierra-two-row, sierra-lite, atkinson, ostromoukhov, ' +
-  'zhou-fang, bayer, blue-noise, green-noise, clustered-dot, line, direct-search';
+const SCREENS = SCREEN_NAMES.join(', ');
 
 /** Every tone value as an option: `blackPointL` becomes `--black-point-l`. */
 const TONE_OPTIONS: readonly OptionRecord[] = Object.entries(TONE_FIELDS).map(([name, field]) => ({
@@ -77,7 +74,7 @@ const RECORDS: readonly CommandRecord[] = [
       { flags: '--weights <r,g,b>', help: 'shares of red, green and blue (default: Rec. 709, 0.2126,0.7152,0.0722)' },
       {
         flags: '--screen <name>',
-        help: `${SCREEN_NAMES}; auto: the one for this profile and machine, its reason on the ticket (default: the profile’s, else floyd-steinberg)`,
+        help: `${SCREENS}; auto: the one for this profile and machine, its reason on the ticket (default: the profile’s, else floyd-steinberg)`,
       },
       { flags: '--serpentine', help: 'error diffusion turns at each row’s end (default)' },
       { flags: '--raster', help: 'error diffusion always runs left to right' },
@@ -113,7 +110,7 @@ const RECORDS: readonly CommandRecord[] = [
         help: 'threads of direct-search, 1 to 64; the dots are the same (default: the processors)',
       },
       { flags: '--levels <n>', help: 'power levels per dot, 2 to 256 (default: 2, the beam fires or not)' },
-      { flags: '--format <format>', help: 'file of the bitmap (default: png)', choices: ['png', 'tiff', 'bmp'] },
+      { flags: '--format <format>', help: 'file of the bitmap (default: png)', choices: DOT_FORMAT_NAMES },
       {
         flags: '--marks <palette>',
         help: 'marks of several tones: a name or a JSON file, as `check --palette` writes it; one bitmap for each mark',
@@ -165,7 +162,7 @@ const RECORDS: readonly CommandRecord[] = [
       },
       { flags: '--spacing <length>', help: 'line spacing, mm (default: the profile’s, else the recommended one)' },
       { flags: '--pitch <length>', help: 'distance between dots along a line, mm (default: as for --spacing)' },
-      { flags: '--screen <name>', help: `${SCREEN_NAMES} (default: the profile’s, else floyd-steinberg)` },
+      { flags: '--screen <name>', help: `${SCREENS} (default: the profile’s, else floyd-steinberg)` },
       { flags: '--seed <n>', help: 'random seed of the places of the patches (default: 1)' },
       { flags: '--steps <n>', help: 'different tones between bare and solid (default: 15 for tone, 14 for verify)' },
       { flags: '--replicates <n>', help: 'how often each tone is repeated (default: 3 for tone, 2 elsewhere)' },
@@ -454,7 +451,7 @@ const RECORDS: readonly CommandRecord[] = [
         flags: '--turn <degrees>',
         help: 'how far the marks came out turned clockwise, degrees, or fall/length such as 0.25/90 (default: 0)',
       },
-      { flags: '--format <format>', help: 'file of the bitmaps (default: png)', choices: ['png', 'tiff', 'bmp'] },
+      { flags: '--format <format>', help: 'file of the bitmaps (default: png)', choices: DOT_FORMAT_NAMES },
       { flags: '--out <dir>', help: 'folder for the results; made when it is not there', required: true },
       FORCE,
     ],

@@ -2,7 +2,7 @@ import type { TimeEstimate, TimeInterval } from '../../machine/index.ts';
 import type { CoverageTable, TonePoint } from '../../material/index.ts';
 import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
 import type { Rectangle, ToneOptions } from '../../photo/index.ts';
-import type { DotGrid, Dots, Plane } from '../../plane/index.ts';
+import type { DotFormat, DotGrid, Dots, Plane } from '../../plane/index.ts';
 import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
 import type { ToneUncertainty } from '../request/uncertainty.ts';
@@ -39,7 +39,7 @@ export interface Ticket {
   readonly bitmap: {
     readonly file: string;
     readonly sha256: string;
-    readonly format: 'png' | 'tiff' | 'bmp';
+    readonly format: DotFormat;
     readonly width: number;
     readonly height: number;
     readonly levels: number;

@@ -7,10 +7,10 @@ import {
   chooseScreen,
   findLoneStrength,
   NEUTRAL_OPTIONS,
+  SCREEN_NAMES,
   SCREENS,
   type ScreenName,
   type ScreenOptions,
-  screenNames,
   shortestRun,
 } from '../../screens/index.ts';
 import { JOB_DEFAULTS, type JobRequest } from './types.ts';
@@ -64,9 +64,9 @@ export function shortestRunOf(
 }
 
 export function resolveScreen(name: string): ScreenName {
-  const found = screenNames.find((known) => known === name);
+  const found = SCREEN_NAMES.find((known) => known === name);
   if (!found) {
-    throw new AppError('name-unknown', `found no screen "${name}"; there are ${screenNames.join(', ')}`, {
+    throw new AppError('name-unknown', `found no screen "${name}"; there are ${SCREEN_NAMES.join(', ')}`, {
       asked: name,
     });
   }

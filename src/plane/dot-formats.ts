@@ -1,0 +1,81 @@
+import { readBmp, writeBmp } from './bmp.ts';
+import {
+  type PhotoFormat,
+  type PixelsPerMetre,
+  readBmpResolution,
+  readPngResolution,
+  readTiffResolution,
+  type Sniffed,
+} from './container.ts';
+import type { Dots } from './plane.ts';
+import { writePng } from './png.ts';
+import { type Polarity, packDots } from './samples.ts';
+import { writeTiff } from './tiff.ts';
+
+/**
+ * Files that dots are written to, by their ending; the first is the default. Apart from the register below, so that a help
+ * text that lists them does not load what writes them.
+ */
+export const DOT_FORMAT_NAMES = ['png', 'tiff', 'bmp'] as const;
+
+export type DotFormat = (typeof DOT_FORMAT_NAMES)[number];
+
+/** Samples of a bitmap, 1 grey or 3 colour channels, top row first. */
+export interface BitmapSamples {
+  readonly width: number;
+  readonly height: number;
+  readonly channels: 1 | 3;
+  readonly data: Uint8Array;
+}
+
+/** One kind of file for dots: how it is told, written and read. */
+export interface DotFormatRecord {
+  /** As messages call it. */
+  readonly title: string;
+  /** Type of its content on the web. */
+  readonly mime: string;
+  /** Whether a file is of this kind, by its first bytes and what `sniffFormat` says of them. */
+  readonly sniff: (bytes: Uint8Array, sniffed: Sniffed) => boolean;
+  /** 1 bit grey for two levels, 8 bit grey for more, with the resolution of both axes. */
+  readonly write: (dots: Dots, options: { readonly resolution: PixelsPerMetre; readonly polarity: Polarity }) => Buffer;
+  readonly readResolution: (bytes: Uint8Array) => PixelsPerMetre | undefined;
+  /** How its pixels are read: by a function, or by the image library, which knows it as this. */
+  readonly pixels: PhotoFormat | ((bytes: Buffer, name: string) => BitmapSamples);
+}
+
+/** All kinds of files for dots. A new one is a name above, a record here, and the file that writes it. */
+export const DOT_FORMATS: Readonly<Record<DotFormat, DotFormatRecord>> = {
+  png: {
+    title: 'PNG',
+    mime: 'image/png',
+    sniff: (_, { format }) => format === 'png',
+    write: (dots, { resolution, polarity }) => writePng(dots.width, packDots(dots, { lead: 1, polarity }), resolution),
+    readResolution: readPngResolution,
+    pixels: 'png',
+  },
+  tiff: {
+    title: 'TIFF',
+    mime: 'image/tiff',
+    sniff: (_, { format }) => format === 'tiff',
+    write: (dots, { resolution, polarity }) => writeTiff(dots.width, packDots(dots, { polarity }), resolution),
+    readResolution: readTiffResolution,
+    pixels: 'tiff',
+  },
+  bmp: {
+    title: 'BMP',
+    mime: 'image/bmp',
+    sniff: (_, { format }) => format === 'bmp',
+    write: (dots, { resolution, polarity }) => writeBmp(dots.width, packDots(dots, { polarity }), resolution),
+    readResolution: readBmpResolution,
+    pixels: (bytes, name) => {
+      const { width, height, rgb } = readBmp(bytes, name);
+      return { width, height, channels: 3, data: rgb };
+    },
+  },
+};
+
+/** The kinds in words, for messages: `PNG, TIFF or BMP`. */
+export function nameDotFormats(): string {
+  const titles = DOT_FORMAT_NAMES.map((name) => DOT_FORMATS[name].title);
+  return `${titles.slice(0, -1).join(', ')} or ${titles.at(-1)}`;
+}
