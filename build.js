@@ -98,7 +98,7 @@ const benchmark = {
   define: {},
   banner: { js: "import{createRequire as __cr}from'node:module';const require=__cr(import.meta.url);" },
   chunkNames: 'part-[hash]',
-  external: [...shared.external, 'playwright-core'],
+  external: [...shared.external, 'playwright-core', 'esbuild'],
 };
 const commands = readdirSync('src/cli/commands').filter((name) => name.endsWith('.ts') && name !== 'index.ts');
 const command = {
@@ -218,7 +218,8 @@ if (flags.has('--watch')) {
   if (flags.has('--bench')) {
     const entryPoints = readdirSync('benchmarks')
       .filter((name) => name.endsWith('.ts'))
-      .map((name) => `benchmarks/${name}`);
+      .map((name) => ({ in: `benchmarks/${name}`, out: basename(name, '.ts') }));
+    entryPoints.push({ in: 'packaging/make-portable.ts', out: 'make-portable' });
     await esbuild.build({ ...benchmark, entryPoints, outdir: 'dist/bench' });
   }
 }

@@ -13,6 +13,8 @@ export interface Wine {
   /** Tonewright by the file of its `main`. */
   readonly programOf: (main: string) => Program;
   readonly node: string;
+  /** Environment of whatever starts Wine itself. */
+  readonly env: NodeJS.ProcessEnv;
   /** Folder of the drive C:. */
   readonly driveC: string;
   /** Makes a folder of this system a share, `\\SERVER\NAME` there. */
@@ -101,6 +103,7 @@ export function openWine(): Wine {
   };
   return {
     node,
+    env,
     run,
     start,
     driveC: join(prefix, 'drive_c'),
