@@ -5,7 +5,7 @@
  * are HTTP status codes.
  */
 export const ERRORS = {
-  'option-invalid': { exit: 2, http: 400, hint: 'Run the command with --help to see what the option takes.' },
+  'option-invalid': { exit: 2, http: 400, hint: 'Change the value that is named.' },
   'name-unknown': { exit: 2, http: 404, hint: 'List the names that exist, or give the path of a JSON file.' },
   'path-missing': { exit: 1, http: 404, hint: 'Check the path; nothing is there.' },
   'path-is-folder': { exit: 1, http: 400, hint: 'Give the path of a file, not of a folder.' },
@@ -13,7 +13,7 @@ export const ERRORS = {
   'path-not-file': { exit: 1, http: 400, hint: 'Give the path of a file on a disk; pipes and devices are not read.' },
   'file-too-large': { exit: 1, http: 413, hint: 'Check that it is the right file; a photo can be saved smaller.' },
   'path-unwritable': { exit: 1, http: 403, hint: 'Choose an output folder that you may write to and that has room.' },
-  'result-exists': { exit: 1, http: 409, hint: 'Choose another output folder, or replace the result with --force.' },
+  'result-exists': { exit: 1, http: 409, hint: 'Choose another place or name, or replace what is there.' },
   'result-is-input': {
     exit: 1,
     http: 409,
@@ -63,7 +63,11 @@ export const ERRORS = {
     http: 409,
     hint: 'Wait until the other check has ended, then check again.',
   },
-  'queue-unreachable': { exit: 1, http: 502, hint: 'Start the queue’s server, or leave --queue out: none is needed.' },
+  'queue-unreachable': {
+    exit: 1,
+    http: 502,
+    hint: 'Start the queue’s server, or make the pieces without one: none is needed.',
+  },
   'queue-refused': {
     exit: 1,
     http: 502,
@@ -73,7 +77,7 @@ export const ERRORS = {
   'nothing-fires': {
     exit: 1,
     http: 422,
-    hint: 'Leave --pitch and --spacing to the program, or check the profile.',
+    hint: 'Leave pitch and line spacing to the program, or check the profile.',
   },
   'size-exceeds-field': {
     exit: 1,
@@ -100,7 +104,7 @@ export const ERRORS = {
   'readings-too-few': {
     exit: 1,
     http: 422,
-    hint: 'Time more jobs (wide and small, both directions, several speeds), or look at the fit alone with --dry.',
+    hint: 'Time more jobs (wide and small, both directions, several speeds), or look at the fit alone.',
   },
   'chart-not-found': {
     exit: 1,

@@ -23,14 +23,14 @@ export function numberOf(
   const value = text.trim() === '' ? Number.NaN : Number(text);
   if (!Number.isFinite(value) || value < min || value > max || (whole && !Number.isInteger(value))) {
     const kind = whole ? 'a whole number' : 'a number';
-    const flag = name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`);
+    const field = name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`);
     const range =
       max < Number.POSITIVE_INFINITY
         ? ` from ${min} to ${max}`
         : min > Number.NEGATIVE_INFINITY
           ? ` of at least ${min}`
           : '';
-    throw new AppError('option-invalid', `--${flag}: found "${text}", needed ${kind}${range}${unit && ` ${unit}`}`);
+    throw new AppError('option-invalid', `${field}: found "${text}", needed ${kind}${range}${unit && ` ${unit}`}`);
   }
   return value;
 }

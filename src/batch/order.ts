@@ -303,7 +303,7 @@ async function protectStanding(pieces: readonly WantedPiece[], run: Run): Promis
   if (standing.length === 0) return;
   const said = sayStanding(standing);
   if (!force) throw said;
-  warn(`--force: ${said.message}; it is replaced`);
+  warn(`${said.message}; it is replaced`);
 }
 
 /**

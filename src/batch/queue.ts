@@ -62,7 +62,7 @@ const resultKey = (id: string) => `${PREFIX}:result:${id}`;
 /** @throws AppError option-invalid */
 export function checkQueueUrl(url: string): void {
   if (/^rediss?:\/\/./.test(url) && URL.canParse(url)) return;
-  throw new AppError('option-invalid', `--queue: found "${url}", needed a URL such as redis://127.0.0.1:6379`);
+  throw new AppError('option-invalid', `queue: found "${url}", needed a URL such as redis://127.0.0.1:6379`);
 }
 
 /** @throws AppError option-invalid, queue-unreachable, queue-refused */

@@ -181,9 +181,9 @@ function explainMissing(
     return new AppError(
       'chart-mirrored',
       mirrored
-        ? `found ${other.seen.length} tags the right way round, needed them seen from behind; take the capture without --mirrored`
-        : `found ${other.seen.length} tags seen from behind, needed them the right way round; add --mirrored when the piece was burned from the back`,
-      { found: other.seen.length, mirrored: !mirrored },
+        ? `found ${other.seen.length} tags the right way round, needed them seen from behind; read it as one that is not mirrored`
+        : `found ${other.seen.length} tags seen from behind, needed them the right way round; say that it is mirrored when the piece was burned from the back`,
+      { found: other.seen.length, mirrored: !mirrored, options: ['mirrored'] },
     );
   }
   if (best && best.seen.length > 0) {

@@ -136,8 +136,8 @@ function refuseNegative({ direction: found, layout }: Located, needed: 'lighter'
   if (found === needed) return;
   throw new AppError(
     'capture-negative',
-    `found tags ${found} than the bare surface, needed ${needed} ones as in chart ${layout.hash}: a negative of the picture, or a material that marks ${found}, which needs a chart drawn for ${found} marks (chart --direction ${found}) or --direction ${found} here`,
-    { found, needed },
+    `found tags ${found} than the bare surface, needed ${needed} ones as in chart ${layout.hash}: a negative of the picture, or a material that marks ${found}, which needs a chart drawn for ${found} marks, or to be read as one that marks ${found}`,
+    { found, needed, options: ['direction'] },
   );
 }
 

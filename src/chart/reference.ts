@@ -395,16 +395,16 @@ function chooseField(
   }
   if (groups.length === 0) {
     throw unusable(
-      `no even, neutral area of ${CELLS_MIN} squares of ${CELL_MM} mm within ${REACH_MM} mm of the chart that is not the piece itself, needed plain white paper or a grey card there; or give its place (--reference-at)`,
-      { squares: cells.length },
+      `no even, neutral area of ${CELLS_MIN} squares of ${CELL_MM} mm within ${REACH_MM} mm of the chart that is not the piece itself, needed plain white paper or a grey card there; or give its place`,
+      { squares: cells.length, options: ['reference-at'] },
     );
   }
   const levels = groups.map((group) => median(group.map(({ light }) => light)));
   if (isPaper) return groups[levels.indexOf(Math.max(...levels))]!;
   if (groups.length > 1) {
     throw unusable(
-      `${groups.length} even neutral areas beside the chart (L* ${levels.map((level) => labOfLinearRgb([level, level, level])[0].toFixed(0)).join(', ')} as the capture shows them), needed one; give the place of the card (--reference-at)`,
-      { areas: groups.length },
+      `${groups.length} even neutral areas beside the chart (L* ${levels.map((level) => labOfLinearRgb([level, level, level])[0].toFixed(0)).join(', ')} as the capture shows them), needed one; give the place of the card`,
+      { areas: groups.length, options: ['reference-at'] },
     );
   }
   return groups[0]!;

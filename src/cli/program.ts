@@ -2,7 +2,7 @@ import { Command, CommanderError, Option } from 'commander';
 import { AppError, sayPlainly } from '../errors.ts';
 import type { CommandRecord, Io, OptionValues, Surroundings } from './command.ts';
 import { createProgress } from './progress.ts';
-import { wordError } from './word-error.ts';
+import { hintFor, wordError } from './word-error.ts';
 
 /** Options of every command. */
 const COMMON = [
@@ -96,13 +96,13 @@ async function runCommand(
   } catch (error) {
     progress.clear();
     if (isToldToPeople(error)) {
-      const { hint, exit } = error;
+      const { exit } = error;
       const said = wordError(
         error,
         [...record.options, ...COMMON].map(({ flags }) => flags),
       );
       if (options.json) io.stdout(writeError(error));
-      io.stderr(`tonewright ${record.name}: ${said}\n${hint}\n`);
+      io.stderr(`tonewright ${record.name}: ${said}\n${hintFor(error)}\n`);
       return exit;
     }
     io.stderr(
@@ -123,8 +123,9 @@ function refuseEmpty(args: readonly string[], options: OptionValues): void {
   }
 }
 
-function writeError({ code, message, hint, details }: AppError): string {
-  return `${JSON.stringify({ error: { code, message, hint, details } }, null, 2)}\n`;
+function writeError(error: AppError): string {
+  const { code, message, details } = error;
+  return `${JSON.stringify({ error: { code, message, hint: hintFor(error), details } }, null, 2)}\n`;
 }
 
 /** What a person may be told. Commands are bundled apart, so the class of their errors is another one than any here. */

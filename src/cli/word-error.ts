@@ -1,4 +1,4 @@
-import type { AppError } from '../errors.ts';
+import type { AppError, ErrorCode } from '../errors.ts';
 
 /**
  * A message in the words of whoever types options. Below the faces it names what it is about by the field alone, `size:
@@ -15,3 +15,13 @@ export function wordError(
   const asked = Array.isArray(details.options) ? details.options.filter((name) => names.has(name)) : [];
   return asked.length === 0 ? said : `${said} (${asked.map((name) => `--${name}`).join(', ')})`;
 }
+
+/** What to do, where the command line has a way of its own. */
+const HINTS: Partial<Record<ErrorCode, string>> = {
+  'option-invalid': 'Run the command with --help to see what the option takes.',
+  'result-exists': 'Choose another output folder, or replace the result with --force.',
+  'queue-unreachable': 'Start the queue’s server, or leave --queue out: none is needed.',
+  'nothing-fires': 'Leave --pitch and --spacing to the program, or check the profile.',
+};
+
+export const hintFor = ({ code, hint }: Pick<AppError, 'code' | 'hint'>): string => HINTS[code] ?? hint;

@@ -17,7 +17,7 @@ export async function keepLayout(
   } catch (error) {
     if (!(error instanceof AppError) || error.code !== 'path-unwritable') throw error;
     warn(
-      `The results are written, but the shop does not keep the layout of the marks: ${error.message}. Give the layout’s file to learn and check with --chart.`,
+      `The results are written, but the shop does not keep the layout of the marks: ${error.message}. Name the layout’s file when its capture is read.`,
     );
     return undefined;
   }

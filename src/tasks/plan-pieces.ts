@@ -166,7 +166,7 @@ function resolveRow({ line, cells }: OrderRow, context: PieceContext): JobSpec {
       readRequest({ size: '10x10', [key]: value });
     } catch (error) {
       if (!(error instanceof AppError)) throw error;
-      throw fail(error.message.replace(/^--[a-z-]+: /, ''));
+      throw fail(error.message.replace(/^[a-z-]+: /, ''));
     }
     own[key] = value;
   }

@@ -16,7 +16,7 @@ export function readRequest(options: OptionValues): JobRequest {
     viewingDistanceMm:
       textOf(options, 'viewedFrom') === undefined
         ? undefined
-        : parseLengthMm(textOf(options, 'viewedFrom')!, '--viewed-from'),
+        : parseLengthMm(textOf(options, 'viewedFrom')!, 'viewed-from'),
   };
   const texts = {
     profile: textOf(options, 'profile'),
@@ -73,20 +73,20 @@ function readScreenOptions(options: OptionValues): Partial<ScreenOptions> {
 
 function autoLength(options: OptionValues, name: string): number | undefined {
   const text = textOf(options, name);
-  return text === undefined || text === 'auto' ? undefined : parseLengthMm(text, `--${name}`);
+  return text === undefined || text === 'auto' ? undefined : parseLengthMm(text, name);
 }
 
 function lengthOrZero(options: OptionValues, name: string): number | undefined {
   const text = textOf(options, name);
   if (text === undefined) return undefined;
-  return /^\s*0+(\.0*)?\s*(mm|um|µm|cm|in)?\s*$/i.test(text) ? 0 : parseLengthMm(text, `--${name}`);
+  return /^\s*0+(\.0*)?\s*(mm|um|µm|cm|in)?\s*$/i.test(text) ? 0 : parseLengthMm(text, name);
 }
 
 function readKeep(text: string | undefined): JobRequest['focus'] {
   if (text === undefined) return undefined;
   const [x, y, more] = text.split(',').map((part) => (part.trim() === '' ? Number.NaN : Number(part)));
   if (!(x! >= 0 && x! <= 1 && y! >= 0 && y! <= 1) || more !== undefined) {
-    throw new AppError('option-invalid', `--keep: found "${text}", needed two shares from 0 to 1 such as 0.5,0.4`);
+    throw new AppError('option-invalid', `keep: found "${text}", needed two shares from 0 to 1 such as 0.5,0.4`);
   }
   return { x: x!, y: y! };
 }
@@ -98,7 +98,7 @@ function readWeights(text: string | undefined): ChannelWeights | undefined {
   if (weights.length !== 3 || !weights.every((weight) => weight >= 0) || !(sum > 0)) {
     throw new AppError(
       'option-invalid',
-      `--weights: found "${text}", needed three shares of red, green and blue such as 0.3,0.6,0.1`,
+      `weights: found "${text}", needed three shares of red, green and blue such as 0.3,0.6,0.1`,
     );
   }
   return [weights[0]! / sum, weights[1]! / sum, weights[2]! / sum];

@@ -3,7 +3,6 @@ import type { ErrorJson } from './protocol.ts';
 
 /** What to do on the page, where the table's hint speaks of the command line. */
 const PAGE_HINTS: Partial<Record<ErrorCode, string>> = {
-  'option-invalid': 'Change the value that is named.',
   'name-unknown': 'It may have been removed meanwhile. Choose another one.',
   'path-missing': 'It may have been removed meanwhile. Go back and choose again.',
   'path-unwritable': 'Make room in the shop folder, or give yourself the right to write there.',

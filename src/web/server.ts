@@ -133,7 +133,7 @@ async function listen(
     if (port === 0 && wanted !== 0 && error.code === 'EADDRINUSE') return listenAt(0);
     if (error.code === 'EADDRINUSE' || error.code === 'EACCES') {
       const reason = error.code === 'EACCES' ? 'which the system reserves' : 'which another program uses';
-      throw new AppError('option-invalid', `--port: found ${port}, ${reason}; needed a free one, or 0 for any`);
+      throw new AppError('option-invalid', `port: found ${port}, ${reason}; needed a free one, or 0 for any`);
     }
     throw error;
   });

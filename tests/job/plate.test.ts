@@ -613,7 +613,7 @@ describe('bad input', () => {
       count: 2,
     });
     expect((await codeOf(() => makePlates([fine.job], options({ bed: { kind: 'jig', jig } })))).message).toMatch(
-      /--bitmaps piece/,
+      /a bitmap of its own|one bitmap for each piece/,
     );
   });
 });

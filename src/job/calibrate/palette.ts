@@ -87,8 +87,8 @@ function takeCells(
     throw new AppError(
       'option-invalid',
       other
-        ? `--cells: ${id} was burned at a line spacing of ${other.settings.lineSpacingMm} mm, needed ${spacingMm} mm: all marks share one grid of dots`
-        : `--cells: found no readable cell "${cell.trim()}", needed some of ${onGrid.map((found) => found.id).join(', ')}`,
+        ? `cells: ${id} was burned at a line spacing of ${other.settings.lineSpacingMm} mm, needed ${spacingMm} mm: all marks share one grid of dots`
+        : `cells: found no readable cell "${cell.trim()}", needed some of ${onGrid.map((found) => found.id).join(', ')}`,
       { cell: id },
     );
   });

@@ -37,7 +37,7 @@ const VALUES_MAX = 40;
  */
 export function parseDoseAxis(text: string, machine: Machine): DoseAxis {
   const refuse = (found: string, needed: string): never => {
-    throw new AppError('option-invalid', `--vary ${text}: found ${found}, needed ${needed}`, { text });
+    throw new AppError('option-invalid', `vary: ${text}: found ${found}, needed ${needed}`, { text });
   };
   const [word = '', list = '', more] = text.split('=').map((part) => part.trim());
   const facts = Object.hasOwn(DOSE_SETTINGS, word) ? DOSE_SETTINGS[word]! : undefined;

@@ -213,7 +213,7 @@ function captureSteps({ material, machine }: ChartSpec, layout: ChartLayout): st
       : []),
     ...(glass
       ? [
-          'Clear stock: put black card behind it (or under it on the scanner). Burned from the back it is seen mirrored: say so with --mirrored.',
+          'Clear stock: put black card behind it (or under it on the scanner). Burned from the back it is seen mirrored: say so when it is read.',
         ]
       : []),
     'Send the original file, never a screenshot or one from a messenger, which are scaled and softened.',
@@ -222,7 +222,8 @@ function captureSteps({ material, machine }: ChartSpec, layout: ChartLayout): st
 }
 
 function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
-  const kept = 'With a shop folder the layout is kept there, and --chart is not needed.';
+  const kept =
+    'With a shop folder the layout is kept there and need not be named; on the page, drop the scan under “Take its picture”.';
   const command =
     layout.kind === 'check' || layout.kind === 'verify'
       ? `tonewright check scan.png --chart chart.json --profile ${profile?.name ?? 'NAME'}`
@@ -230,8 +231,8 @@ function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
         ? 'tonewright learn scan.png --chart chart.json --out profile.json'
         : `tonewright learn scan.png --chart chart.json --out ${layout.kind}.json`;
   const camera =
-    'From a phone whose contrast curve is unknown add --camera unknown; when the corner marks are not found, give the corners by hand with --corners.';
-  return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${layout.kind === 'tone' ? camera : 'When the corner marks are not found, give the corners by hand with --corners.'}</p>`;
+    'From a phone whose contrast curve is unknown say that the camera is unknown; when the corner marks are not found, give the corners by hand.';
+  return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${layout.kind === 'tone' ? camera : 'When the corner marks are not found, give the corners by hand.'}</p>`;
 }
 
 function tableOf(layout: ChartLayout): string {

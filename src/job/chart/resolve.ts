@@ -50,7 +50,13 @@ export function resolveChart(
   const request = resolveAfter(asked);
   const { kind } = request;
   if (kind === 'verify' && request.profile === undefined) {
-    throw new AppError('option-invalid', 'chart verify: found no --profile, needed the profile that it is to verify');
+    throw new AppError(
+      'option-invalid',
+      'a chart to verify with: found no profile, needed the one that it is to verify',
+      {
+        options: ['profile'],
+      },
+    );
   }
   const size = resolveChartSize(request);
   const resolved =
@@ -67,7 +73,7 @@ export function resolveChart(
   if (kind !== 'dose') warnings.push(...listBeats(resolved));
   const axes = kind === 'dose' ? resolveAxes(request, { machine, settings }) : undefined;
   if (kind !== 'dose' && request.vary && request.vary.length > 0) {
-    throw new AppError('option-invalid', `chart ${kind}: found --vary, which only chart dose takes`);
+    throw new AppError('option-invalid', `vary: found it with a ${kind} chart, needed a dose chart`);
   }
   const options: ChartOptions = {
     machine: machine.name,
@@ -115,7 +121,7 @@ function resolveAfter({ after, ...request }: ChartRequest): ChartRequest {
   if (request.kind !== 'tone' || request.profile !== undefined) {
     throw new AppError(
       'option-invalid',
-      `--after: found it with ${request.kind === 'tone' ? '--profile, which names one already' : `a ${request.kind} chart`}; needed a tone chart and one profile`,
+      `after: found it with ${request.kind === 'tone' ? 'a profile, which names one already' : `a ${request.kind} chart`}; needed a tone chart and one profile`,
     );
   }
   return { ...request, profile: after };
@@ -132,7 +138,7 @@ function withHalfWidth(
 }
 
 function resolveChartSize({ kind, size }: ChartRequest): SizeMm {
-  if (size !== undefined) return parseSizeMm(size, '--size');
+  if (size !== undefined) return parseSizeMm(size, 'size');
   const strip = kind === 'check';
   return {
     widthMm: strip ? CHART_DEFAULTS.stripWidthMm : CHART_DEFAULTS.widthMm,
@@ -168,7 +174,7 @@ function resolveLearned(request: ChartRequest, { size, ...known }: Known & { rea
   if (direction !== undefined && direction !== job.profile.direction) {
     throw new AppError(
       'option-invalid',
-      `--direction: found ${direction}, but the profile "${job.profile.name}" marks ${job.profile.direction}`,
+      `direction: found ${direction}, but the profile "${job.profile.name}" marks ${job.profile.direction}`,
     );
   }
   const record = tryMaterial(request.material ?? job.profile.material, known.shop);
@@ -189,13 +195,16 @@ function resolveLearned(request: ChartRequest, { size, ...known }: Known & { rea
 
 function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
   if (request.machine === undefined) {
-    throw new AppError('option-invalid', 'found neither --machine nor --profile, needed at least one of the two');
+    throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two', {
+      options: ['machine', 'profile'],
+    });
   }
   const machine = readMachine(request.machine, shop);
   if (request.material === undefined && request.direction === undefined) {
     throw new AppError(
       'option-invalid',
-      'found neither --material nor --direction, needed a known material or whether it marks lighter or darker',
+      'found neither a material nor a direction, needed a known material or whether it marks lighter or darker',
+      { options: ['material', 'direction'] },
     );
   }
   // With a direction, the material may be one that the shop has no record of.
@@ -210,7 +219,8 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
   if (direction === undefined) {
     throw new AppError(
       'option-invalid',
-      `${material!.title}: found no known mark at ${machine.wavelengthNm} nm (${machine.name}), needed --direction lighter or darker`,
+      `${material!.title}: found no known mark at ${machine.wavelengthNm} nm (${machine.name}), needed to be told whether it marks lighter or darker`,
+      { options: ['direction'] },
       { wavelengthNm: machine.wavelengthNm },
     );
   }
@@ -256,7 +266,7 @@ function resolveAxes(
   if (vary.length !== 2) {
     throw new AppError(
       'option-invalid',
-      `--vary: found ${vary.length}, needed two settings: --vary power=0.5:3:6 --vary speed=500:2000:5`,
+      `vary: found ${vary.length}, needed two settings such as power=0.5:3:6 and speed=500:2000:5`,
     );
   }
   return [parseDoseAxis(vary[0]!, machine), parseDoseAxis(vary[1]!, machine)] as const;

@@ -88,8 +88,8 @@ export function burnGroup({ ticket, parts }: Group, facts: BurnFacts) {
   if (width * height > MOST_DOTS) {
     throw new AppError(
       'option-invalid',
-      `${name}: found a bitmap of ${width} × ${height} dots, needed at most ${MOST_DOTS}; burn it with --bitmaps piece`,
-      { width, height, most: MOST_DOTS },
+      `${name}: found a bitmap of ${width} × ${height} dots, needed at most ${MOST_DOTS}; burn each piece by a bitmap of its own`,
+      { width, height, most: MOST_DOTS, options: ['bitmaps'] },
     );
   }
   const dots = placed.length === 1 ? placed[0]!.dots : composeDots(placed, { width, height });

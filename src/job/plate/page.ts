@@ -174,7 +174,7 @@ function sayTime({ time, burns }: PlateTicket): string {
   const sure = `95 % within ${sayRange(time)}, ${time.interval.basis === 'fitted' ? 'fitted to stopwatch readings' : 'by assumed uncertainties of the machine'}.`;
   if (time.secondsApart === null) return `${how}; each piece is a bitmap of its own. ${sure}`;
   const apart = time.secondsApart;
-  const better = apart < time.seconds * 0.98 ? '; --bitmaps piece would be faster' : '';
+  const better = apart < time.seconds * 0.98 ? ', which would be faster' : '';
   return `${how}. Every piece as a bitmap of its own would take ${sayDuration(apart)}${better}: scan lines over the whole plate cross the bare ways between the pieces, separate bitmaps start anew each time. ${sure}`;
 }
 

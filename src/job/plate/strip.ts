@@ -32,7 +32,7 @@ export function makePlateStrip(
   if (!pocket) {
     throw new AppError(
       'option-invalid',
-      `--strip: found no pocket with "use": "strip" in the jig ${jig.name}, needed one of at least ${STRIP_ROOM.lengthMm} × ${STRIP_ROOM.breadthMm} mm`,
+      `strip: found no pocket with "use": "strip" in the jig ${jig.name}, needed one of at least ${STRIP_ROOM.lengthMm} × ${STRIP_ROOM.breadthMm} mm`,
     );
   }
   const { ticket } = pieces[0]!.job;
@@ -41,7 +41,7 @@ export function makePlateStrip(
   if (length < STRIP_ROOM.lengthMm - 1e-6 || breadth < STRIP_ROOM.breadthMm - 1e-6) {
     throw new AppError(
       'option-invalid',
-      `--strip: found a strip pocket of ${pocket.widthMm} × ${pocket.heightMm} mm in the jig ${jig.name}, needed ${STRIP_ROOM.lengthMm} × ${STRIP_ROOM.breadthMm} mm`,
+      `strip: found a strip pocket of ${pocket.widthMm} × ${pocket.heightMm} mm in the jig ${jig.name}, needed ${STRIP_ROOM.lengthMm} × ${STRIP_ROOM.breadthMm} mm`,
     );
   }
   const { lengthMm, breadthMm } = STRIP_DEFAULTS;

@@ -37,7 +37,7 @@ export function sayCorrection({ offsetXMm, offsetYMm, turnDeg }: Correction, off
   const lines = [`All places are corrected for marks that came out ${came.join(' and ')}.`];
   if (turnDeg !== 0) {
     lines.push(
-      `Turn each bitmap by ${roundTo(Math.abs(turnDeg), 4)}° ${turnDeg > 0 ? 'anticlockwise' : 'clockwise'} only in software that turns the scan lines themselves, as a galvo head can. Software that redraws the pixels would destroy the dots: there leave the bitmap as it is and set it by its centre; its corners are then off by up to ${roundTo(offIfNotTurnedMm, 3)} mm. Less with --bitmaps piece; none once the stop is square.`,
+      `Turn each bitmap by ${roundTo(Math.abs(turnDeg), 4)}° ${turnDeg > 0 ? 'anticlockwise' : 'clockwise'} only in software that turns the scan lines themselves, as a galvo head can. Software that redraws the pixels would destroy the dots: there leave the bitmap as it is and set it by its centre; its corners are then off by up to ${roundTo(offIfNotTurnedMm, 3)} mm. Less with one bitmap for each piece; none once the stop is square.`,
     );
   }
   return lines;

@@ -23,7 +23,7 @@ export function parseAim(text: string, shop: Shop): AimCurve {
   if (words.length === 0 || scales.length > 1) {
     throw new AppError(
       'option-invalid',
-      `--aim: found "${text}", needed lightness, density, or names of profiles with commas between`,
+      `aim: found "${text}", needed lightness, density, or names of profiles with commas between`,
     );
   }
   const profiles = words
@@ -39,7 +39,7 @@ export function parseAim(text: string, shop: Shop): AimCurve {
   if (!(lightest - darkest > SAME_L)) {
     throw new AppError(
       'profile-unusable',
-      `--aim: found no lightness that all of ${profiles.map(({ name }) => name).join(', ')} reach, needed ranges that overlap`,
+      `aim: found no lightness that all of ${profiles.map(({ name }) => name).join(', ')} reach, needed ranges that overlap`,
       { darkest, lightest },
     );
   }
@@ -69,7 +69,7 @@ export function warnOfAim(aim: AimCurve, { points, name }: Pick<Profile, 'points
       : []),
   ];
   if (beyond.length === 0) return undefined;
-  return `The aim${follows.length > 0 ? ` (${follows.join(', ')})` : ''} goes beyond what ${name} reaches: ${beyond.join(' and ')} is cut off. Name all profiles of the set in --aim to stay within what they have in common.`;
+  return `The aim${follows.length > 0 ? ` (${follows.join(', ')})` : ''} goes beyond what ${name} reaches: ${beyond.join(' and ')} is cut off. Name all profiles of the set in the aim to stay within what they have in common.`;
 }
 
 /**

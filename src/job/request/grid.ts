@@ -46,8 +46,8 @@ export function resolveGrid(
   { machine, learned }: { readonly machine: Machine; readonly learned: Profile | undefined },
 ): ResolvedGrid {
   const origin = pitchMm !== undefined || lineSpacingMm !== undefined ? 'given' : learned ? 'profile' : 'recommended';
-  refuseWide(pitchMm, { flag: '--pitch', what: 'between dots', machine });
-  refuseWide(lineSpacingMm, { flag: '--spacing', what: 'between lines', machine });
+  refuseWide(pitchMm, { field: 'pitch', what: 'between dots', machine });
+  refuseWide(lineSpacingMm, { field: 'spacing', what: 'between lines', machine });
   const spacing = lineSpacingMm ?? learned?.grid.lineSpacingMm ?? recommendStartSpacingMm(machine);
   return { pitchMm: pitchMm ?? learned?.grid.pitchMm ?? spacing, lineSpacingMm: spacing, origin };
 }
@@ -55,7 +55,7 @@ export function resolveGrid(
 /** @throws AppError option-invalid */
 export function refuseWide(
   lengthMm: number | undefined,
-  { flag, what, machine }: { readonly flag: string; readonly what: string; readonly machine: Machine },
+  { field, what, machine }: { readonly field: string; readonly what: string; readonly machine: Machine },
 ): void {
   const spotMm = spotDiameterUm(machine) / 1000;
   if (lengthMm === undefined || lengthMm <= LIMITS.spots * spotMm) return;
@@ -63,7 +63,7 @@ export function refuseWide(
   const meant = asUm <= LIMITS.spots * spotMm && asUm >= spotMm / 20 ? `; "${show(lengthMm)}um" was meant?` : '';
   throw new AppError(
     'option-invalid',
-    `${flag}: found ${show(lengthMm)} mm ${what}, ${show(lengthMm / spotMm)} times the ${show(1000 * spotMm)} µm spot of ${machine.name}; needed at most ${show(LIMITS.spots * spotMm)} mm${meant}`,
+    `${field}: found ${show(lengthMm)} mm ${what}, ${show(lengthMm / spotMm)} times the ${show(1000 * spotMm)} µm spot of ${machine.name}; needed at most ${show(LIMITS.spots * spotMm)} mm${meant}`,
     { lengthMm, mostMm: LIMITS.spots * spotMm },
   );
 }

@@ -137,7 +137,7 @@ export function resolveJob(
   const run = shortestRunOf(machine, { settings, grid });
   if (Number(screen.options.run ?? 1) < run && levels === 2 && !CLUSTERED.has(screen.name)) {
     warnings.push(
-      `${machine.name} needs ${run} dots for on or off at this speed; ${screen.name} makes shorter runs. Use --screen auto, --run ${run}, or a lower speed.`,
+      `${machine.name} needs ${run} dots for on or off at this speed; ${screen.name} makes shorter runs. Leave the screen to the program, ask for runs of ${run} dots, or lower the speed.`,
     );
   }
   if (levels > machine.levels) {
@@ -195,14 +195,14 @@ function resolveAim(
   if (range === 'absolute') {
     throw new AppError(
       'option-invalid',
-      '--aim: found --range absolute beside it, which keeps the photo’s own lightness; needed one of the two',
+      'aim: found the range absolute beside it, which keeps the photo’s own lightness; needed one of the two',
     );
   }
   return parseAim(aim, shop);
 }
 
 function resolveSize({ size, cornerRadiusMm }: JobRequest): SizeMm {
-  const asked = parseSizeMm(size, '--size');
+  const asked = parseSizeMm(size, 'size');
   return cornerRadiusMm === undefined ? asked : { ...asked, cornerRadiusMm };
 }
 

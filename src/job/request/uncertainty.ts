@@ -206,7 +206,7 @@ function halfAt(known: readonly { readonly lightness: number; readonly half: num
 export function warnOfUncertainty({ badShare, badly }: ToneUncertainty, name: string): string | undefined {
   if (badShare <= 0.01) return undefined;
   const where = badly.map(({ fromL, toL }) => (fromL === toL ? `L* ${fromL}` : `L* ${fromL} … ${toL}`)).join(', ');
-  return `${roundTo(100 * badShare, 0)} % of the picture lies in tones that ${name} knows to no better than ± ${BADLY_KNOWN_L} L* (${where}): a chart with more patches there (chart tone --after ${name}) halves that with four times as many.`;
+  return `${roundTo(100 * badShare, 0)} % of the picture lies in tones that ${name} knows to no better than ± ${BADLY_KNOWN_L} L* (${where}): a tone chart drawn after this profile, with more patches there, halves that with four times as many.`;
 }
 
 /** Tones of a material that can be told from one another. */
