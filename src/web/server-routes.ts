@@ -1,22 +1,23 @@
 import { readdir, readFile } from 'node:fs/promises';
 import { extname, join } from 'node:path';
-import { Readable } from 'node:stream';
 import { Hono } from 'hono';
 import { streamSSE } from 'hono/streaming';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
-import { DOT_FORMAT_NAMES, DOT_FORMATS } from '../tasks/index.ts';
+import { listOrders, type Orders } from './orders/actions.ts';
+import { addOrderRoutes } from './orders/routes.ts';
 import type { JobCard, LookAsk, OrderView, PageEvent, ProfileUses, Wish } from './protocol.ts';
+import { fileAnswer, picture, readFileName, TYPES } from './server-answers.ts';
 import { type Bench, PROFILE_TITLE } from './server-bench.ts';
 import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
-import { createEntry, createGuard, SHEET_POLICY, setHeaders } from './server-guard.ts';
+import { createEntry, createGuard, setHeaders } from './server-guard.ts';
 import type { Jobs } from './server-jobs.ts';
-import type { Orders } from './server-orders.ts';
-import { receiveFile, receiveJson, receiveText } from './server-receive.ts';
-import { findSample, MAX_UPLOAD_BYTES, viewShop } from './server-shop.ts';
+import { LIMITS, type Receiving } from './server-limits.ts';
+import { receiveFile, receiveJson } from './server-receive.ts';
+import { findSample, viewShop } from './server-shop.ts';
 import { parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
@@ -36,30 +37,12 @@ export interface AppOptions {
 }
 
 /**
- * Most bytes and longest times, ms, of a file, a request and a list. Assumed: several times what the page sends on a
- * slow network.
- */
-const UPLOAD = { maxBytes: MAX_UPLOAD_BYTES, idleMs: 20_000, totalMs: 180_000 } as const;
-const JSON_BODY = { maxBytes: 64_000, idleMs: 10_000, totalMs: 10_000 } as const;
-const LIST_BODY = { maxBytes: 2_000_000, idleMs: 10_000, totalMs: 20_000 } as const;
-/**
  * Files that are received at once, pages that listen at once, counts, and the pause between signs of life. Assumed:
  * more than one shop's screens need; proxies cut what is silent for 30 s.
  */
 const MOST_UPLOADS = 4;
 const MOST_LISTENERS = 32;
 const HEARTBEAT_MS = 15_000;
-
-const TYPES: Readonly<Record<string, string>> = {
-  '.html': 'text/html; charset=utf-8',
-  '.js': 'text/javascript; charset=utf-8',
-  '.css': 'text/css; charset=utf-8',
-  '.woff2': 'font/woff2',
-  '.svg': 'image/svg+xml',
-  '.jpg': 'image/jpeg',
-  '.json': 'application/json; charset=utf-8',
-  ...Object.fromEntries(DOT_FORMAT_NAMES.map((name) => [`.${name}`, DOT_FORMATS[name].mime])),
-};
 
 const LOUPE_ASK = v.strictObject({
   x: v.pipe(v.number(), v.finite()),
@@ -74,7 +57,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   const app = new Hono();
   const streams = new Set<() => void>();
   let uploads = 0;
-  const receiving = async <T>(work: () => Promise<T>): Promise<T> => {
+  const receiving: Receiving = async (work) => {
     if (uploads >= MOST_UPLOADS) throw new AppError('work-stopped', `found ${uploads} files on their way already`);
     uploads++;
     try {
@@ -147,7 +130,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     const wish = readHeaderJson(c.req.header('x-wish'));
     return receiving(async () => {
       const path = jobs.incoming();
-      await receiveFile(c.req.raw, { path, limits: UPLOAD });
+      await receiveFile(c.req.raw, { path, limits: LIMITS.upload });
       return c.json(await jobs.add(path, { fileName: readFileName(c.req.header('x-file-name')), wish }), 201);
     });
   });
@@ -156,13 +139,13 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     return picture(await readFile(path), TYPES[extname(path)]!);
   });
   app.post('/api/samples/:sample', async (c) => {
-    const wish = parseWish(await receiveJson(c.req.raw, JSON_BODY));
+    const wish = parseWish(await receiveJson(c.req.raw, LIMITS.json));
     const path = await findSample(options.photosDir, c.req.param('sample'));
     return c.json(await jobs.copySample(path, wish), 201);
   });
   app.get('/api/jobs/:id', (c) => c.json(jobs.get(c.req.param('id'))));
   app.put('/api/jobs/:id', async (c) => {
-    const wish = parseWish(await receiveJson(c.req.raw, JSON_BODY));
+    const wish = parseWish(await receiveJson(c.req.raw, LIMITS.json));
     return c.json(await jobs.setWish(c.req.param('id'), wish));
   });
   app.delete('/api/jobs/:id', async (c) => {
@@ -171,12 +154,12 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   });
   app.get('/api/jobs/:id/photo', async (c) => picture(await jobs.readView(c.req.param('id')), 'image/jpeg'));
   app.post('/api/jobs/:id/draft', async (c) => {
-    const jpeg = await jobs.draft(c.req.param('id'), parseAsk(await receiveJson(c.req.raw, JSON_BODY)));
+    const jpeg = await jobs.draft(c.req.param('id'), parseAsk(await receiveJson(c.req.raw, LIMITS.json)));
     return jpeg ? picture(jpeg, 'image/jpeg') : c.body(null, 204);
   });
   app.post('/api/jobs/:id/look', async (c) => {
     const { raw } = c.req;
-    const found = await jobs.look(c.req.param('id'), parseAsk(await receiveJson(raw, JSON_BODY)), raw.signal);
+    const found = await jobs.look(c.req.param('id'), parseAsk(await receiveJson(raw, LIMITS.json)), raw.signal);
     if (!found) return c.body(null, 204);
     // The picture is sent as soon as it is there, what it foretells after it: they never belong to different wishes.
     const size = Buffer.alloc(4);
@@ -208,7 +191,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   });
 
   app.get('/api/charts', async (c) => c.json(await bench.listCharts()));
-  app.post('/api/charts', async (c) => c.json(await bench.makeChart(await receiveJson(c.req.raw, JSON_BODY)), 201));
+  app.post('/api/charts', async (c) => c.json(await bench.makeChart(await receiveJson(c.req.raw, LIMITS.json)), 201));
   app.delete('/api/charts/:hash', async (c) => {
     await bench.putAwayChart(c.req.param('hash'));
     return c.body(null, 204);
@@ -220,25 +203,25 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   app.post('/api/captures', (c) =>
     receiving(async () => {
       const path = bench.incoming();
-      await receiveFile(c.req.raw, { path, limits: UPLOAD });
+      await receiveFile(c.req.raw, { path, limits: LIMITS.upload });
       return c.json(await bench.addCapture(path, readFileName(c.req.header('x-file-name'))), 201);
     }),
   );
   app.get('/api/captures/:id/view', async (c) => picture(await bench.readCaptureView(c.req.param('id')), 'image/jpeg'));
   app.get('/api/readings', async (c) => c.json(await bench.listReadings()));
-  app.post('/api/readings', async (c) => c.json(await bench.read(await receiveJson(c.req.raw, JSON_BODY)), 201));
+  app.post('/api/readings', async (c) => c.json(await bench.read(await receiveJson(c.req.raw, LIMITS.json)), 201));
   app.get('/api/readings/:id', async (c) => c.json(await bench.getReading(c.req.param('id'))));
   app.get('/api/readings/:id/:file', async (c) => {
     const { id, file } = c.req.param();
     return fileAnswer(await bench.readReadingFile(id, file), file, c.req.query('view') !== undefined);
   });
   app.post('/api/readings/:id/save', async (c) => {
-    const { replace, title } = parseWith(SAVE_ASK, await receiveJson(c.req.raw, JSON_BODY));
+    const { replace, title } = parseWith(SAVE_ASK, await receiveJson(c.req.raw, LIMITS.json));
     return c.json(await bench.save(c.req.param('id'), { replace, ...(title === undefined ? {} : { title }) }));
   });
   app.get('/api/profiles/:name', (c) => c.json(bench.viewProfile(parseWith(RECORD_NAME, c.req.param('name')))));
   app.put('/api/profiles/:name', async (c) => {
-    const { title } = parseWith(RENAME_ASK, await receiveJson(c.req.raw, JSON_BODY));
+    const { title } = parseWith(RENAME_ASK, await receiveJson(c.req.raw, LIMITS.json));
     return c.json(await bench.rename(parseWith(RECORD_NAME, c.req.param('name')), title));
   });
   app.delete('/api/profiles/:name', async (c) => {
@@ -247,64 +230,13 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   });
   app.get('/api/profiles/:name/uses', (c) => {
     const name = parseWith(RECORD_NAME, c.req.param('name'));
-    return c.json(listUses(name, { jobs: jobs.list(), orders: orders.list() }));
+    return c.json(listUses(name, { jobs: jobs.list(), orders: listOrders(orders) }));
   });
   app.get('/api/compare/:a/:b', (c) => {
     const { a, b } = c.req.param();
     return c.json(bench.compare(parseWith(RECORD_NAME, a), parseWith(RECORD_NAME, b)));
   });
-  app.get('/api/orders', (c) => c.json(orders.list()));
-  app.post('/api/orders', async (c) => {
-    const { title, wish } = parseWith(ORDER_ASK, await receiveJson(c.req.raw, JSON_BODY));
-    return c.json(await orders.create(title, parseWish(wish)), 201);
-  });
-  app.get('/api/orders/:id', (c) => c.json(orders.get(c.req.param('id'))));
-  app.put('/api/orders/:id', async (c) => {
-    const wish = parseWish(await receiveJson(c.req.raw, JSON_BODY));
-    return c.json(await orders.setWish(c.req.param('id'), wish));
-  });
-  app.delete('/api/orders/:id', async (c) => {
-    await orders.remove(c.req.param('id'));
-    return c.body(null, 204);
-  });
-  app.post('/api/orders/:id/photos', (c) =>
-    receiving(async () => {
-      const id = c.req.param('id');
-      const path = orders.incoming(id);
-      await receiveFile(c.req.raw, { path, limits: UPLOAD });
-      return c.json(await orders.addPhoto(id, path, readFileName(c.req.header('x-file-name'))), 201);
-    }),
-  );
-  app.post('/api/orders/:id/list', async (c) =>
-    c.json(await orders.addList(c.req.param('id'), await receiveText(c.req.raw, LIST_BODY))),
-  );
-  app.put('/api/orders/:id/pieces/:piece', async (c) => {
-    const { id, piece } = c.req.param();
-    return c.json(await orders.setPiece(id, piece, await receiveJson(c.req.raw, JSON_BODY)));
-  });
-  app.get('/api/orders/:id/pieces/:piece/photo', async (c) => {
-    const { id, piece } = c.req.param();
-    return picture(await orders.readView(id, piece), 'image/jpeg');
-  });
-  app.post('/api/orders/:id/run', async (c) => c.json(await orders.run(c.req.param('id'))));
-  app.post('/api/orders/:id/stop', (c) => c.json(orders.stop(c.req.param('id'))));
-  app.post('/api/orders/:id/plates', async (c) =>
-    c.json(await orders.lay(c.req.param('id'), await receiveJson(c.req.raw, JSON_BODY))),
-  );
-  app.get('/api/orders/:id/files/:file', async (c) => {
-    const { id, file } = c.req.param();
-    return fileAnswer(await orders.readFileOf(id, file), file, c.req.query('view') !== undefined);
-  });
-  app.get('/api/orders/:id/plates/:file', async (c) => {
-    const { id, file } = c.req.param();
-    return fileAnswer(await orders.readPlateFile(id, file), file, c.req.query('view') !== undefined);
-  });
-  app.get('/api/orders/:id/all.zip', async (c) => {
-    const stream = Readable.toWeb(Readable.from(await orders.zip(c.req.param('id'))));
-    return new Response(stream as ReadableStream, {
-      headers: { 'content-type': 'application/zip', 'content-disposition': 'attachment; filename="order.zip"' },
-    });
-  });
+  addOrderRoutes(app, orders, receiving);
   return {
     app,
     close: () => {
@@ -326,23 +258,6 @@ function listUses(
   };
 }
 
-function picture(bytes: Uint8Array, type: string): Response {
-  return new Response(new Uint8Array(bytes), { headers: { 'content-type': type } });
-}
-
-/** A file of the shop, to be saved; or looked at, if it is a picture or a sheet to print. */
-export function fileAnswer(bytes: Uint8Array, name: string, view: boolean): Response {
-  const ending = extname(name);
-  const type = TYPES[ending] ?? 'application/octet-stream';
-  return new Response(new Uint8Array(bytes), {
-    headers: {
-      'content-type': type,
-      'content-disposition': `${view ? 'inline' : 'attachment'}; filename*=UTF-8''${encodeURIComponent(name)}`,
-      ...(ending === '.html' ? { 'content-security-policy': SHEET_POLICY } : {}),
-    },
-  });
-}
-
 /** The page's own files by their address; nothing else in that folder or above it can be asked for. */
 async function readPage(folder: string) {
   const files = new Map<string, { readonly bytes: Uint8Array<ArrayBuffer>; readonly type: string }>();
@@ -355,7 +270,6 @@ async function readPage(folder: string) {
   return files;
 }
 
-const ORDER_ASK = v.strictObject({ title: v.pipe(v.string(), v.maxLength(200)), wish: v.unknown() });
 const SAVE_ASK = v.strictObject({ replace: v.boolean(), title: v.exactOptional(PROFILE_TITLE) });
 const RENAME_ASK = v.strictObject({ title: PROFILE_TITLE });
 const ASK = v.strictObject({
@@ -376,13 +290,5 @@ function readHeaderJson(text: string | undefined): Wish {
   } catch (error) {
     if (error instanceof AppError) throw error;
     throw new AppError('option-invalid', 'found no readable wish beside the photo');
-  }
-}
-
-export function readFileName(text: string | undefined): string {
-  try {
-    return decodeURIComponent(text ?? '').slice(0, 300);
-  } catch {
-    return 'photo';
   }
 }

@@ -7,12 +7,12 @@ import { serve } from '@hono/node-server';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import { createContext, makeFolder, openShopFolder, packageRoot } from '../tasks/index.ts';
+import { closeOrders, openOrders } from './orders/actions.ts';
 import { openBench } from './server-bench.ts';
 import { limitStrangers } from './server-connections.ts';
 import { createEventHub } from './server-events.ts';
 import { writing } from './server-files.ts';
 import { openJobs } from './server-jobs.ts';
-import { openOrders } from './server-orders.ts';
 import { createApp } from './server-routes.ts';
 import { openWork } from './server-work.ts';
 
@@ -62,7 +62,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
     const shop = openShopFolder({ shopDir });
     const bench = await openBench({ shop, shopDir, work, events });
     const orders = await openOrders({ context: createContext({ shop, version }), shopDir, work, events });
-    opened.push(() => orders.close());
+    opened.push(() => closeOrders(orders));
     let bound = 0;
     const { app, close: closeStreams } = await createApp({
       shop,

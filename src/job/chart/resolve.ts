@@ -220,8 +220,7 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
     throw new AppError(
       'option-invalid',
       `${material!.title}: found no known mark at ${machine.wavelengthNm} nm (${machine.name}), needed to be told whether it marks lighter or darker`,
-      { options: ['direction'] },
-      { wavelengthNm: machine.wavelengthNm },
+      { wavelengthNm: machine.wavelengthNm, options: ['direction'] },
     );
   }
   const warnings: string[] = [];

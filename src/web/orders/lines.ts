@@ -1,14 +1,14 @@
 import { randomBytes } from 'node:crypto';
 import { basename, extname } from 'node:path';
 import * as v from 'valibot';
-import { AppError } from '../errors.ts';
-import type { OrderRow } from '../job/index.ts';
-import { sha256 } from '../tasks/index.ts';
-import { parseSizeMm } from '../units.ts';
-import type { OrderPiece, PieceWish, Wish } from './protocol.ts';
-import { isFileName } from './server-files.ts';
-import { tidyFileName } from './server-jobs.ts';
-import { optionsOf, RECORD_NAME, wishOf } from './server-wish.ts';
+import { AppError } from '../../errors.ts';
+import type { OrderRow } from '../../job/index.ts';
+import { sha256 } from '../../tasks/index.ts';
+import { parseSizeMm } from '../../units.ts';
+import type { OrderPiece, PieceWish, Wish } from '../protocol.ts';
+import { isFileName } from '../server-files.ts';
+import { tidyFileName } from '../server-jobs.ts';
+import { optionsOf, RECORD_NAME, wishOf } from '../server-wish.ts';
 
 /** What an order's list is called in messages; the page sends its text alone. */
 export const LIST = 'list';

@@ -1,0 +1,278 @@
+import { existsSync } from 'node:fs';
+import { copyFile, readFile, rename, rm } from 'node:fs/promises';
+import { basename, extname } from 'node:path';
+import * as v from 'valibot';
+import yazl from 'yazl';
+import { AppError } from '../../errors.ts';
+import { parseOrderList, type TaskContext, writeFilesAtomic } from '../../tasks/index.ts';
+import type { OrderView, Wish } from '../protocol.ts';
+import type { EventHub } from '../server-events.ts';
+import { nameIncoming } from '../server-incoming.ts';
+import { MAX_PIXELS, tidyFileName } from '../server-jobs.ts';
+import { parseWith, RECORD_NAME } from '../server-wish.ts';
+import type { Work } from '../server-work.ts';
+import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
+import { markFaults, type OrderContext, startRun } from './make.ts';
+import { assertSums, listResults, sortPieces, sumsKey, viewOf } from './status.ts';
+import { changePiece, findOrder, findPiece, folderOf, openOrderStore, saveOrder } from './store.ts';
+import type { StoredOrder } from './types.ts';
+
+/**
+ * Most photos of an order on the page, a count. Assumed: a list of more is not looked through; the command takes any
+ * number.
+ */
+const MOST_PIECES = 2000;
+
+const share = v.pipe(v.number(), v.minValue(0), v.maxValue(1));
+const lengthMm = v.pipe(v.number(), v.minValue(1), v.maxValue(2000));
+const OWN = v.strictObject({
+  focus: v.exactOptional(v.strictObject({ x: share, y: share })),
+  fit: v.exactOptional(v.picklist(['cover', 'contain'])),
+  turned: v.exactOptional(v.boolean()),
+  widthMm: v.exactOptional(lengthMm),
+  heightMm: v.exactOptional(lengthMm),
+  profile: v.exactOptional(RECORD_NAME),
+  material: v.exactOptional(RECORD_NAME),
+});
+
+const PIECE_REQUEST = v.strictObject({
+  count: v.exactOptional(v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(100_000))),
+  text: v.exactOptional(v.pipe(v.string(), v.maxLength(500))),
+  excluded: v.exactOptional(v.boolean()),
+  own: v.exactOptional(OWN),
+});
+
+const PLATES_REQUEST = v.strictObject({
+  grid: v.exactOptional(
+    v.strictObject({
+      columns: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(100)),
+      rows: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(100)),
+      widthMm: lengthMm,
+      heightMm: lengthMm,
+    }),
+  ),
+});
+
+/** The orders of a shop folder and the runs that make them: what every action is handed. */
+export interface Orders extends OrderContext {
+  readonly pool: Work;
+}
+
+export interface OrdersOptions {
+  readonly context: TaskContext;
+  readonly shopDir: string;
+  readonly work: Work;
+  readonly events: EventHub;
+}
+
+/** Reads the orders of a shop folder; those that were being made when the last server ended go on. */
+export async function openOrders({ context, shopDir, work, events }: OrdersOptions): Promise<Orders> {
+  const store = await openOrderStore(shopDir, events);
+  const orders: Orders = { store, context, pool: work, runs: new Map(), closing: false };
+  for (const order of store.orders.values()) if (order.running) startRun(orders, order);
+  return orders;
+}
+
+/** Ends what is being made; what is done is kept. */
+export async function closeOrders(orders: Orders): Promise<void> {
+  orders.closing = true;
+  for (const { stop } of orders.runs.values()) stop.abort();
+  await Promise.all([...orders.runs.values()].map(({ done }) => done));
+}
+
+export function listOrders({ store }: Orders): readonly OrderView[] {
+  return [...store.orders.values()].map(viewOf).sort((a, b) => (a.changed < b.changed ? 1 : -1));
+}
+
+/** A new place for a photo that is being received. @throws AppError name-unknown */
+export function nameIncomingPhoto({ store }: Orders, id: string): string {
+  return nameIncoming(folderOf(store, findOrder(store, id).id, '.incoming'));
+}
+
+/**
+ * Takes over a received photo: a piece of its own, or what the pieces of that name were waiting for.
+ * @throws AppError name-unknown; option-invalid for too many; path-*, image-*
+ */
+export async function addPhoto(orders: Orders, id: string, received: { path: string; fileName: string }) {
+  const { store, pool } = orders;
+  const { path, fileName } = received;
+  const order = findOrder(store, id);
+  try {
+    if (order.pieces.length >= MOST_PIECES) {
+      throw new AppError('option-invalid', `found ${MOST_PIECES} photos in this order, needed another order`);
+    }
+    const wanted = tidyFileName(fileName);
+    const found = await pool.run('photos', 'viewPhoto', { path, name: wanted, maxPixels: MAX_PIXELS });
+    const { photo, arrived, others } = placePhoto(order, wanted, found);
+    order.pieces = sortPieces([...others, ...arrived]);
+    await rename(path, folderOf(store, id, 'in', photo));
+    for (const piece of arrived) {
+      await writeFilesAtomic([{ path: folderOf(store, id, 'views', `${piece.id}.jpg`), bytes: found.view }]);
+    }
+    markFaults(orders, order, arrived);
+    return await saveOrder(store, order);
+  } catch (error) {
+    await rm(path, { force: true });
+    throw error;
+  }
+}
+
+/** Lines of a list may have waited for a photo of this name; else it is a piece more, under a name that is free. */
+function placePhoto(
+  order: StoredOrder,
+  wanted: string,
+  { width, height }: { readonly width: number; readonly height: number },
+): { readonly photo: string; readonly arrived: readonly KeptPiece[]; readonly others: readonly KeptPiece[] } {
+  const awaited = order.pieces.filter((piece) => piece.missing && piece.photo === wanted);
+  if (awaited.length > 0) {
+    const arrived = awaited.map((piece) => {
+      return { ...piece, width, height, missing: false, status: 'waiting' as const, reason: null };
+    });
+    return { photo: wanted, arrived, others: order.pieces.filter((piece) => !awaited.includes(piece)) };
+  }
+  const photo = freeName(
+    wanted,
+    order.pieces.map((piece) => piece.photo),
+  );
+  return { photo, arrived: [createPiece(photo, { width, height })], others: order.pieces };
+}
+
+/**
+ * Lines of a list: photos by name, with what each wants differently. All of it is taken, or nothing.
+ * @throws AppError name-unknown; file-invalid for a text that is no list; option-invalid for too many pieces
+ */
+export async function addList(orders: Orders, id: string, text: string): Promise<OrderView> {
+  const { store } = orders;
+  const order = findOrder(store, id);
+  const pieces = applyList(order.pieces, parseOrderList(text, LIST));
+  if (pieces.length > MOST_PIECES) {
+    throw new AppError('option-invalid', `found ${pieces.length} pieces, needed at most ${MOST_PIECES} in an order`);
+  }
+  const known = new Set(order.pieces.map((piece) => piece.id));
+  const view = (piece: KeptPiece) => folderOf(store, id, 'views', `${piece.id}.jpg`);
+  for (const piece of pieces) {
+    if (known.has(piece.id) || piece.missing) continue;
+    const same = order.pieces.find(({ photo }) => photo === piece.photo);
+    if (same) await copyFile(view(same), view(piece));
+  }
+  order.pieces = sortPieces(pieces);
+  markFaults(
+    orders,
+    order,
+    pieces.filter(({ line }) => line),
+  );
+  return saveOrder(store, order);
+}
+
+/** What is asked of every piece that asks for nothing else. @throws AppError name-unknown */
+export async function setWish({ store }: Orders, id: string, wish: Wish): Promise<OrderView> {
+  const order = findOrder(store, id);
+  if (JSON.stringify(order.wish) === JSON.stringify(wish)) return viewOf(order);
+  order.wish = wish;
+  return saveOrder(store, order);
+}
+
+/** @throws AppError name-unknown, option-invalid naming the field */
+export async function setPiece({ store }: Orders, id: string, pieceId: string, json: unknown): Promise<OrderView> {
+  const order = findOrder(store, id);
+  const asked = parseWith(PIECE_REQUEST, json) as Parameters<typeof changeByHand>[1];
+  changePiece(order, pieceId, changeByHand(findPiece(order, pieceId), asked));
+  return saveOrder(store, order);
+}
+
+/** Makes what is not made as it is asked. @throws AppError name-unknown; option-invalid without a piece to make */
+export async function runOrder(orders: Orders, id: string): Promise<OrderView> {
+  const order = findOrder(orders.store, id);
+  if (order.running) return viewOf(order);
+  if (order.pieces.every(({ excluded }) => excluded)) {
+    throw new AppError('option-invalid', 'found no photo to make, needed at least one');
+  }
+  startRun(orders, order);
+  return saveOrder(orders.store, order);
+}
+
+/** Pieces that are being made are finished first. @throws AppError name-unknown */
+export function stopOrder({ store, runs }: Orders, id: string): OrderView {
+  const order = findOrder(store, id);
+  runs.get(id)?.stop.abort();
+  return viewOf(order);
+}
+
+/** Lays out what is made. @throws AppError name-unknown, option-invalid; those of `layPlates` */
+export async function layPlates({ store, pool }: Orders, id: string, json: unknown): Promise<OrderView> {
+  const order = findOrder(store, id);
+  assertSums(order);
+  const key = sumsKey(order);
+  const { grid } = parseWith(PLATES_REQUEST, json);
+  const laid = await pool.run('files', 'layPlates', {
+    done: folderOf(store, id, 'out'),
+    out: folderOf(store, id, 'plates'),
+    ...(grid ? { grid } : {}),
+  });
+  order.plates = laid.plates;
+  order.plateNotes = laid.notes;
+  order.plateFiles = laid.files;
+  order.platesOf = key;
+  return saveOrder(store, order);
+}
+
+/** Takes an order away with all that is in its folder. @throws AppError name-unknown */
+export async function removeOrder({ store, runs }: Orders, id: string): Promise<void> {
+  findOrder(store, id);
+  const run = runs.get(id);
+  run?.stop.abort();
+  store.orders.delete(id);
+  await run?.done;
+  await store.saves.settle(id);
+  await rm(folderOf(store, id), { recursive: true, force: true });
+  store.events.send({ type: 'order-gone', id });
+}
+
+/** JPEG of a piece's whole photo, small. @throws AppError name-unknown */
+export async function readPieceView({ store }: Orders, id: string, pieceId: string): Promise<Uint8Array> {
+  const piece = findPiece(findOrder(store, id), pieceId);
+  return readFile(folderOf(store, id, 'views', `${piece.id}.jpg`));
+}
+
+/** @throws AppError name-unknown for what is none of its results */
+export async function readResult({ store }: Orders, id: string, name: string): Promise<Uint8Array> {
+  if (!listResults(findOrder(store, id)).includes(name)) throw unknownFile();
+  return readFile(folderOf(store, id, 'out', name));
+}
+
+/** @throws AppError name-unknown for what is none of its plates' files */
+export async function readPlateFile({ store }: Orders, id: string, name: string): Promise<Uint8Array> {
+  if (!findOrder(store, id).plateFiles.includes(name)) throw unknownFile();
+  return readFile(folderOf(store, id, 'plates', name));
+}
+
+/** All files of an order as one archive. @throws AppError name-unknown; option-invalid while it is not made as asked */
+export function zipOrder({ store }: Orders, id: string): NodeJS.ReadableStream {
+  const order = findOrder(store, id);
+  assertSums(order);
+  const file = new yazl.ZipFile();
+  // No date of today: the same order gives the same bytes.
+  const options = { mtime: new Date('1980-01-01T00:00:00Z'), compress: false } as const;
+  for (const name of listResults(order)) {
+    const path = folderOf(store, id, 'out', name);
+    if (existsSync(path)) file.addFile(path, name, options);
+  }
+  for (const name of order.platesOf === sumsKey(order) ? order.plateFiles : []) {
+    file.addFile(folderOf(store, id, 'plates', name), `plates/${name}`, options);
+  }
+  file.end();
+  return file.outputStream;
+}
+
+const unknownFile = () => new AppError('name-unknown', 'found no such file in this order');
+
+/** `cat.png`, `cat-2.png` … */
+function freeName(wanted: string, taken: readonly string[]): string {
+  const ending = extname(wanted);
+  const stem = basename(wanted, ending);
+  const lower = taken.map((name) => name.toLowerCase());
+  for (let number = 1; ; number++) {
+    const name = number === 1 ? wanted : `${stem}-${number}${ending}`;
+    if (!lower.includes(name.toLowerCase())) return name;
+  }
+}

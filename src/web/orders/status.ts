@@ -1,0 +1,64 @@
+import { AppError } from '../../errors.ts';
+import { sha256 } from '../../tasks/index.ts';
+import type { OrderView } from '../protocol.ts';
+import { type KeptPiece, keyOf } from './lines.ts';
+import type { StoredOrder } from './types.ts';
+
+/*
+ * What is asked of an order against what was made of it. A piece and the sums know what they were made of, as a key; while
+ * the key is that of what is asked now, they hold.
+ */
+
+/** Tells what the sums of an order are of from every other order: its pieces, what is asked of each, and how many. */
+export function sumsKey({ wish, pieces }: StoredOrder): string {
+  const wanted = pieces.filter(({ excluded }) => !excluded);
+  return sha256(JSON.stringify(wanted.map((piece) => [piece.id, keyOf(wish, piece), piece.count]))).slice(0, 16);
+}
+
+/** @throws AppError option-invalid while something is asked that the sums do not hold */
+export function assertSums(order: StoredOrder): void {
+  if (order.totals && order.sumsOf === sumsKey(order)) return;
+  throw new AppError('option-invalid', 'found pieces that are not made yet as they are asked, needed all made first');
+}
+
+/** Statuses that fit what is asked now: what was made of something else is changed, until it is asked for again. */
+export function refreshStatuses(order: StoredOrder): void {
+  order.pieces = order.pieces.map((piece) => {
+    const { of, status, missing } = piece;
+    if (of === null || status === 'making' || missing) return piece;
+    const same = of === keyOf(order.wish, piece);
+    if (status === 'done' && !same) return { ...piece, status: 'changed' };
+    if (status === 'changed' && same) return { ...piece, status: 'done' };
+    if (status === 'failed' && !same) return { ...piece, status: 'waiting', reason: null, of: null };
+    return piece;
+  });
+}
+
+/** By the lines of the list, then by photo. */
+export function sortPieces(pieces: readonly KeptPiece[]): readonly KeptPiece[] {
+  const rank = ({ line }: KeptPiece) => line?.line ?? Number.POSITIVE_INFINITY;
+  return [...pieces].sort((a, b) => {
+    const [x, y] = [rank(a), rank(b)];
+    return x === y ? (a.photo < b.photo ? -1 : a.photo > b.photo ? 1 : 0) : x - y;
+  });
+}
+
+/** Files in the order's folder of results: its sums, and those of every piece that is made. */
+export function listResults({ pieces }: StoredOrder): readonly string[] {
+  const made = pieces.filter(({ excluded, status }) => !excluded && (status === 'done' || status === 'changed'));
+  return ['order.json', 'order.csv', 'order.html', ...made.flatMap(({ files }) => files)];
+}
+
+/** What the page shows of an order: sums and plates only while they are of what is asked. */
+export function viewOf(order: StoredOrder): OrderView {
+  const { plateFiles: _, sumsOf, platesOf, ...rest } = order;
+  const key = sumsKey(order);
+  const laid = platesOf === key;
+  return {
+    ...rest,
+    pieces: order.pieces.map(({ line: _line, of: _of, files: _files, ...piece }) => piece),
+    totals: sumsOf === key ? order.totals : null,
+    plates: laid ? order.plates : [],
+    plateNotes: laid ? order.plateNotes : [],
+  };
+}
