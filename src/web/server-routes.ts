@@ -1,16 +1,16 @@
 import { readdir, readFile } from 'node:fs/promises';
 import { extname, join } from 'node:path';
 import { Hono } from 'hono';
-import { streamSSE } from 'hono/streaming';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
+import type { Calibration } from './calibration/context.ts';
+import { addCalibrationRoutes } from './calibration/routes.ts';
 import { listOrders, type Orders } from './orders/actions.ts';
 import { addOrderRoutes } from './orders/routes.ts';
-import type { JobCard, LookAsk, OrderView, PageEvent, ProfileUses, Wish } from './protocol.ts';
+import type { JobCard, LookAsk, OrderView, ProfileUses, Wish } from './protocol.ts';
 import { fileAnswer, picture, readFileName, TYPES } from './server-answers.ts';
-import { type Bench, PROFILE_TITLE } from './server-bench.ts';
 import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
 import { createEntry, createGuard, setHeaders } from './server-guard.ts';
@@ -18,6 +18,7 @@ import type { Jobs } from './server-jobs.ts';
 import { LIMITS, type Receiving } from './server-limits.ts';
 import { receiveFile, receiveJson } from './server-receive.ts';
 import { findSample, viewShop } from './server-shop.ts';
+import { addEventRoute } from './server-stream.ts';
 import { parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
@@ -30,19 +31,14 @@ export interface AppOptions {
   readonly port: () => number;
   readonly token: string;
   readonly jobs: Jobs;
-  readonly bench: Bench;
+  readonly calibration: Calibration;
   readonly orders: Orders;
   readonly work: Work;
   readonly events: EventHub;
 }
 
-/**
- * Files that are received at once, pages that listen at once, counts, and the pause between signs of life. Assumed:
- * more than one shop's screens need; proxies cut what is silent for 30 s.
- */
+/** Files that are received at once, a count. Assumed: more than one shop's screens need. */
 const MOST_UPLOADS = 4;
-const MOST_LISTENERS = 32;
-const HEARTBEAT_MS = 15_000;
 
 const LOUPE_ASK = v.strictObject({
   x: v.pipe(v.number(), v.finite()),
@@ -53,9 +49,8 @@ const LOUPE_ASK = v.strictObject({
 });
 
 export async function createApp(options: AppOptions): Promise<{ readonly app: Hono; readonly close: () => void }> {
-  const { jobs, bench, orders, events } = options;
+  const { jobs, calibration, orders, events } = options;
   const app = new Hono();
-  const streams = new Set<() => void>();
   let uploads = 0;
   const receiving: Receiving = async (work) => {
     if (uploads >= MOST_UPLOADS) throw new AppError('work-stopped', `found ${uploads} files on their way already`);
@@ -84,46 +79,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   app.post('/api/enter', createEntry(options));
   app.get('/api/shop', async (c) => c.json(await viewShop(options)));
 
-  app.get('/api/events', (c) => {
-    if (events.count() >= MOST_LISTENERS) {
-      throw new AppError('work-stopped', `found ${MOST_LISTENERS} open pages already, needed fewer`);
-    }
-    return streamSSE(c, async (stream) => {
-      const waiting: PageEvent[] = [];
-      let wake: () => void = () => {};
-      let open = true;
-      const stop = () => {
-        open = false;
-        wake();
-      };
-      const forget = events.listen((event) => {
-        waiting.push(event);
-        wake();
-      });
-      streams.add(stop);
-      stream.onAbort(stop);
-      try {
-        await stream.writeSSE({ event: 'hello', data: '{}' });
-        while (open) {
-          const event = waiting.shift();
-          if (event) {
-            await stream.writeSSE({ event: 'change', data: JSON.stringify(event) });
-            continue;
-          }
-          let timer: NodeJS.Timeout | undefined;
-          await new Promise<void>((resolve) => {
-            wake = resolve;
-            timer = setTimeout(resolve, HEARTBEAT_MS);
-          });
-          clearTimeout(timer);
-          if (open && waiting.length === 0) await stream.writeSSE({ event: 'hello', data: '{}' });
-        }
-      } finally {
-        forget();
-        streams.delete(stop);
-      }
-    });
-  });
+  const stopStreams = addEventRoute(app, events);
 
   app.get('/api/jobs', (c) => c.json(jobs.list()));
   app.post('/api/jobs', async (c) => {
@@ -190,59 +146,13 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     return fileAnswer(bytes, file, c.req.query('view') !== undefined);
   });
 
-  app.get('/api/charts', async (c) => c.json(await bench.listCharts()));
-  app.post('/api/charts', async (c) => c.json(await bench.makeChart(await receiveJson(c.req.raw, LIMITS.json)), 201));
-  app.delete('/api/charts/:hash', async (c) => {
-    await bench.putAwayChart(c.req.param('hash'));
-    return c.body(null, 204);
-  });
-  app.get('/api/charts/:hash/:file', async (c) => {
-    const { hash, file } = c.req.param();
-    return fileAnswer(await bench.readChartFile(hash, file), file, c.req.query('view') !== undefined);
-  });
-  app.post('/api/captures', (c) =>
-    receiving(async () => {
-      const path = bench.incoming();
-      await receiveFile(c.req.raw, { path, limits: LIMITS.upload });
-      return c.json(await bench.addCapture(path, readFileName(c.req.header('x-file-name'))), 201);
-    }),
-  );
-  app.get('/api/captures/:id/view', async (c) => picture(await bench.readCaptureView(c.req.param('id')), 'image/jpeg'));
-  app.get('/api/readings', async (c) => c.json(await bench.listReadings()));
-  app.post('/api/readings', async (c) => c.json(await bench.read(await receiveJson(c.req.raw, LIMITS.json)), 201));
-  app.get('/api/readings/:id', async (c) => c.json(await bench.getReading(c.req.param('id'))));
-  app.get('/api/readings/:id/:file', async (c) => {
-    const { id, file } = c.req.param();
-    return fileAnswer(await bench.readReadingFile(id, file), file, c.req.query('view') !== undefined);
-  });
-  app.post('/api/readings/:id/save', async (c) => {
-    const { replace, title } = parseWith(SAVE_ASK, await receiveJson(c.req.raw, LIMITS.json));
-    return c.json(await bench.save(c.req.param('id'), { replace, ...(title === undefined ? {} : { title }) }));
-  });
-  app.get('/api/profiles/:name', (c) => c.json(bench.viewProfile(parseWith(RECORD_NAME, c.req.param('name')))));
-  app.put('/api/profiles/:name', async (c) => {
-    const { title } = parseWith(RENAME_ASK, await receiveJson(c.req.raw, LIMITS.json));
-    return c.json(await bench.rename(parseWith(RECORD_NAME, c.req.param('name')), title));
-  });
-  app.delete('/api/profiles/:name', async (c) => {
-    await bench.remove(parseWith(RECORD_NAME, c.req.param('name')));
-    return c.body(null, 204);
-  });
+  addCalibrationRoutes(app, calibration, receiving);
   app.get('/api/profiles/:name/uses', (c) => {
     const name = parseWith(RECORD_NAME, c.req.param('name'));
     return c.json(listUses(name, { jobs: jobs.list(), orders: listOrders(orders) }));
   });
-  app.get('/api/compare/:a/:b', (c) => {
-    const { a, b } = c.req.param();
-    return c.json(bench.compare(parseWith(RECORD_NAME, a), parseWith(RECORD_NAME, b)));
-  });
   addOrderRoutes(app, orders, receiving);
-  return {
-    app,
-    close: () => {
-      for (const stop of streams) stop();
-    },
-  };
+  return { app, close: stopStreams };
 }
 
 /** Work that goes through a profile, which its deletion would leave without one. */
@@ -270,8 +180,6 @@ async function readPage(folder: string) {
   return files;
 }
 
-const SAVE_ASK = v.strictObject({ replace: v.boolean(), title: v.exactOptional(PROFILE_TITLE) });
-const RENAME_ASK = v.strictObject({ title: PROFILE_TITLE });
 const ASK = v.strictObject({
   wish: v.unknown(),
   showClipped: v.boolean(),

@@ -7,8 +7,8 @@ import { serve } from '@hono/node-server';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import { createContext, makeFolder, openShopFolder, packageRoot } from '../tasks/index.ts';
+import { openCalibration } from './calibration/context.ts';
 import { closeOrders, openOrders } from './orders/actions.ts';
-import { openBench } from './server-bench.ts';
 import { limitStrangers } from './server-connections.ts';
 import { createEventHub } from './server-events.ts';
 import { writing } from './server-files.ts';
@@ -60,7 +60,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
     const jobs = await openJobs({ shopDir, work, events });
     opened.push(() => jobs.close());
     const shop = openShopFolder({ shopDir });
-    const bench = await openBench({ shop, shopDir, work, events });
+    const calibration = await openCalibration({ shop, shopDir, pool: work, events });
     const orders = await openOrders({ context: createContext({ shop, version }), shopDir, work, events });
     opened.push(() => closeOrders(orders));
     let bound = 0;
@@ -73,7 +73,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
       port: () => bound,
       token,
       jobs,
-      bench,
+      calibration,
       orders,
       work,
       events,

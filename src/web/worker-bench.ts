@@ -14,7 +14,7 @@ import {
   saySpacing,
   WHITE_PAPER,
 } from '../tasks/index.ts';
-import { toDriftPoint } from './drift-point.ts';
+import { toDriftPoint } from './calibration/drift-point.ts';
 import type { ChartMade, NumberFact, Reading, ReadingAsk } from './protocol.ts';
 import { answering, openContext } from './worker-facts.ts';
 

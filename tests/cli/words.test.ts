@@ -52,7 +52,7 @@ describe('what the command line says of', () => {
     for (const argv of [['prepare', 'cat.png', ...SMALL, '--strip'], chart]) {
       const { status, stderr, stdout } = await runCli(argv, { cwd: folder });
       expect(status, stderr).toBe(0);
-      expect(stderr).toMatch(/warning: The results are written.*--chart/);
+      expect(stderr).toMatch(/warning: The results are written.*Name the layout’s file when its capture is read/);
       expect(stdout).toContain('wrote');
     }
     expect(readFileSync(join(folder, 'out', 'cat.strip.json'), 'utf8')).toContain('patches');

@@ -66,7 +66,7 @@ describe('what a chart is made of', () => {
 
   test('a verification chart needs the profile that it verifies', () => {
     expect(() => resolve({ kind: 'verify', machine: 'galvo-355-f210', material: 'anodised-black' })).toThrow(
-      /needed the profile/,
+      /needed the one that it is to verify/,
     );
   });
 
@@ -229,7 +229,7 @@ describe('swept settings', () => {
 
   test('only a dose chart sweeps', () => {
     expect(() => resolve({ kind: 'tone', machine: 'gantry-450', direction: 'darker', vary: ['power=1:2:3'] })).toThrow(
-      /only chart dose/,
+      /^vary: found it with a tone chart, needed a dose chart/,
     );
   });
 });

@@ -1,4 +1,4 @@
-import type { DriftPoint } from './protocol.ts';
+import type { DriftPoint } from '../protocol.ts';
 
 /** What the page draws of a check. */
 export function toDriftPoint({ date, meanDelta, worstDelta, unit, verdict }: DriftPoint): DriftPoint {
