@@ -167,7 +167,7 @@ test(
     await ask('PUT', `/${id}`, other);
     await ask('POST', `/${id}/run`);
     const done = await finish(id);
-    expect(done.pieces.every(({ status }) => status === 'done')).toBe(true);
+    expect(done.pieces.map(({ status, reason }) => [status, reason])).toEqual(Array(6).fill(['done', null]));
     const ticket = JSON.parse(readFileSync(join(shop, 'orders', id, 'out', 'p3.ticket.json'), 'utf8'));
     expect(ticket.piece.widthMm).toBeCloseTo(24, 0);
   },
