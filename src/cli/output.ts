@@ -8,7 +8,9 @@ export interface OutputStream {
 export interface Output {
   readonly stdout: (text: string) => void;
   readonly stderr: (text: string) => void;
-  /** What could not be printed on stdout, in words; undefined while all could, or when its reader only stopped reading. */
+  /**
+   * What could not be printed on stdout, in words; undefined while all could, or when its reader only stopped reading.
+   */
   readonly failure: () => string | undefined;
 }
 

@@ -30,7 +30,9 @@ export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldM
 export interface OfferedProfile {
   readonly profile: Profile;
   readonly from: FoundRecord['from'];
-  /** Half the band in which 95 % of patches burned later should lie, ΔL*, mean over the curve; absent without a measure. */
+  /**
+   * Half the band in which 95 % of patches burned later should lie, ΔL*, mean over the curve; absent without a measure.
+   */
   readonly bandL?: number;
 }
 

@@ -94,7 +94,10 @@ export async function fitMachine(request: FitMachineRequest, context: TaskContex
 /** So many readings, a count, are told of in words. Assumed: more are not read; the record has them all. */
 const TOLD_READINGS = 3;
 
-/** @throws AppError readings-too-few, readings-contradict naming the lines: such a fit must not get into a machine's file. */
+/**
+ * @throws AppError readings-too-few, readings-contradict naming the lines: such a fit must not get into a machine's
+ * file.
+ */
 function refuseUnfit(
   { reason, readings }: Unfit,
   { fit, csv, rows }: { readonly fit: MotionFit; readonly csv: string; readonly rows: readonly TimeReading[] },

@@ -119,7 +119,8 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
     progress('writing');
     const written = files.map(({ name, bytes }) => ({ path: join(out, name), bytes }));
     const names = new Set(files.map(({ name }) => name));
-    // What earlier plates had and these have not: a plate of another jig or of another order would be burned beside them.
+    // What earlier plates had and these have not: a plate of another jig or of another order would be burned beside
+    // them.
     const outdated = listEarlier(out, keep).filter((name) => !names.has(name));
     const force = request.force === true;
     await writeFilesAtomic(written, { force, ...(force ? { outdated: outdated.map((name) => join(out, name)) } : {}) });
@@ -207,7 +208,9 @@ function listEarlier(folder: string, keep: (ticket: PlateTicket) => boolean): re
   return [...new Set(files)].filter((name) => PLATE_FILE.test(name));
 }
 
-/** The ticket itself, not as an input: it is about to be replaced. Nothing is known of what belonged to a damaged one. */
+/**
+ * The ticket itself, not as an input: it is about to be replaced. Nothing is known of what belonged to a damaged one.
+ */
 function readEarlier(path: string): readonly PlateTicket[] {
   try {
     const ticket = parseJson(readFileSync(path, 'utf8')) as PlateTicket;

@@ -114,7 +114,9 @@ export interface CapturedRecord {
 export interface BurnFacts {
   readonly material: string;
   readonly settings: BurnSettings;
-  /** File beside the bitmap whose settings were burned, and the machine whose start settings they were compared with. */
+  /**
+   * File beside the bitmap whose settings were burned, and the machine whose start settings they were compared with.
+   */
   readonly settingsOf?: { readonly file: string; readonly machine: string; readonly settings: BurnSettings };
   readonly seed: number;
   readonly faults: readonly BurnFault[];
@@ -265,7 +267,9 @@ async function burn(
   };
 }
 
-/** What a chart or a ticket asks to be burned with: by the layout that was named, else by the file beside the bitmap. */
+/**
+ * What a chart or a ticket asks to be burned with: by the layout that was named, else by the file beside the bitmap.
+ */
 function findPlanned(
   path: string,
   { layout, chart }: { readonly layout: ChartLayout | undefined; readonly chart: string | undefined },
@@ -385,7 +389,9 @@ export function listFaults({ faults = [] }: Pick<BurnRequest, 'faults'>): readon
   return faults;
 }
 
-/** What a .npy file cannot say of itself, beside it in a JSON file: `piece.npy.json`, which no chart's layout is called. */
+/**
+ * What a .npy file cannot say of itself, beside it in a JSON file: `piece.npy.json`, which no chart's layout is called.
+ */
 interface SurfaceFacts {
   readonly schema: 'tonewright-simulation-surface/1';
   readonly pixelWidthMm: number;

@@ -1,6 +1,9 @@
 import type { Fit, Frame, ToneField, ToneOptions } from '../photo/index.ts';
 
-/** What page and server say to each other: JSON bodies and events, types only, so that the page carries no code of the server. */
+/**
+ * What page and server say to each other: JSON bodies and events, types only, so that the page carries no code of the
+ * server.
+ */
 
 export interface Named {
   readonly name: string;
@@ -43,7 +46,9 @@ export interface ProfileFacts extends Named {
   readonly screen: string;
   /** What it was learned from; null for one that was not, or of before it was kept. */
   readonly captures: { readonly count: number; readonly camera: 'known' | 'unknown' } | null;
-  /** Half the band in which 95 % of patches burned later should lie, ΔL*, mean over the curve; null without a measure. */
+  /**
+   * Half the band in which 95 % of patches burned later should lie, ΔL*, mean over the curve; null without a measure.
+   */
   readonly bandL: number | null;
 }
 

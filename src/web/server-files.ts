@@ -14,7 +14,9 @@ export async function writing<T>(path: string, work: Promise<T>): Promise<T> {
   }
 }
 
-/** A file's own name on every system: no path, nothing hidden. What a shop's files say is checked as what a client says. */
+/**
+ * A file's own name on every system: no path, nothing hidden. What a shop's files say is checked as what a client says.
+ */
 export function isFileName(text: unknown): text is string {
   return typeof text === 'string' && text === basename(text) && /^[^.\\/][^\\/]*$/.test(text) && !text.includes('\0');
 }

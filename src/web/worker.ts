@@ -25,7 +25,9 @@ import { answering, openContext, UPLOAD_SECONDS } from './worker-facts.ts';
 export * from './worker-bench.ts';
 export * from './worker-order.ts';
 
-/** The heavy work, off the server's thread. Each export takes and gives plain data; large planes are shared, not copied. */
+/**
+ * The heavy work, off the server's thread. Each export takes and gives plain data; large planes are shared, not copied.
+ */
 
 export interface OpenPhotoInput {
   readonly path: string;
@@ -115,7 +117,9 @@ export interface ExactInput extends DrawInput {
   readonly room: Uint8Array;
 }
 
-/** The last looks, until they are asked what they foretell: the picture is shown first. One a window that is looking. */
+/**
+ * The last looks, until they are asked what they foretell: the picture is shown first. One a window that is looking.
+ */
 const held = new Map<string, DotPreview>();
 /** Looks that are held, a count. Assumed: more windows than look at once. */
 const MOST_HELD = 3;

@@ -165,7 +165,9 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
   };
 }
 
-/** Smallest power (W) and speed (mm/s) that an option takes. Assumed: they must be above 0, and no machine goes lower. */
+/**
+ * Smallest power (W) and speed (mm/s) that an option takes. Assumed: they must be above 0, and no machine goes lower.
+ */
 const LEAST = 0.001;
 
 function readSettings(options: OptionValues): NonNullable<BurnRequest['settings']> {

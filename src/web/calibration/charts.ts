@@ -67,7 +67,10 @@ export async function readChartFile({ shopDir }: Calibration, hash: string, name
   });
 }
 
-/** Takes the files of a chart away; its layout stays, so that a scan of it can still be read. @throws AppError name-unknown */
+/**
+ * Takes the files of a chart away; its layout stays, so that a scan of it can still be read.
+ * @throws AppError name-unknown
+ */
 export async function putAwayChart(calibration: Calibration, hash: string): Promise<void> {
   const { shop, shopDir, events } = calibration;
   if (!HASH.test(hash) || !shop.list('charts').some(({ name }) => name === hash)) throw unknown('chart');

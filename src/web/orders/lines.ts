@@ -23,7 +23,9 @@ export interface KeptPiece extends OrderPiece {
 }
 
 const CELL = v.strictObject({ text: v.string(), line: v.number(), column: v.number() });
-/** What a piece keeps beside what the page shows, as it comes from the disk; pieces of older versions have none of it. */
+/**
+ * What a piece keeps beside what the page shows, as it comes from the disk; pieces of older versions have none of it.
+ */
 export const KEPT_PIECE = v.object({
   line: v.optional(v.nullable(v.strictObject({ line: v.number(), cells: v.record(v.string(), CELL) })), null),
   of: v.optional(v.nullable(v.string()), null),
