@@ -30,11 +30,6 @@ const STEADY_DELTA_L = 2;
 /** Assumed: a lone dot that leaves less than this of its share comes and goes with the material. */
 const LEAST_LONE = 0.4;
 /**
- * Dots up to this side, mm, are too fine for the eye at 300 mm to see the chance that keeps worms away; with larger
- * ones it costs a third more error than a screen without. Measured (benchmarks/screens-quality.ts).
- */
-const FINE_MM = 0.05;
-/**
  * Dots of a cluster from which on clusters are better in fixed places than spread. A count. Assumed: 3 × 3 dots still
  * spread evenly; larger clusters have few places to choose from.
  */
@@ -64,7 +59,8 @@ export function shortestRun(
 /**
  * The screen for a material on a machine, and why. In this order: modulated dots need no screen for their texture; what
  * cannot hold single dots gets clusters, spread while they are small, in fixed places when they are large; a beam that
- * is slow to switch gets runs; known marks are counted; else the screen that has no texture at any tone.
+ * is slow to switch gets runs; known marks are counted; with the screen whose ramps are the most even of those that take
+ * one pass (benchmarks/ramps.ts).
  */
 export function chooseScreen(facts: ScreenFacts): ChosenScreen {
   const { grid, levels, knowsMarks, loneStrength, repeatability, shortestRun: run } = facts;
@@ -95,20 +91,12 @@ export function chooseScreen(facts: ScreenFacts): ChosenScreen {
       reason: `The beam needs ${run} dots for on or off at this speed, so no run is shorter.`,
     };
   }
-  if (knowsMarks) {
-    const known = 'The profile tells what dots leave, so the error passed on is that of the marks';
-    return Math.max(grid.pitchMm, grid.lineSpacingMm) <= FINE_MM
-      ? { name: 'zhou-fang', options: counted, reason: `${known}, without worms at any tone.` }
-      : {
-          name: 'ostromoukhov',
-          options: counted,
-          reason: `${known}, with the finest grain, as these dots can be seen.`,
-        };
-  }
   return {
-    name: 'zhou-fang',
-    options: {},
-    reason: 'Nothing is known of the marks: error diffusion that has no worms at any tone.',
+    name: 'ostromoukhov',
+    options: counted,
+    reason: knowsMarks
+      ? 'The profile tells what dots leave, so the error passed on is that of the marks, with the most even grain at every tone.'
+      : 'Nothing is known of the marks: error diffusion with the most even grain at every tone.',
   };
 }
 

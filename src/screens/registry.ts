@@ -354,7 +354,8 @@ export function planDirectSearch(
   const { levels, response, viewingDistanceMm } = fillOptions(given, SCREENS[name].defaults);
   refuseLevels(levels);
   const table = marks ? { table: marks } : {};
-  const start = SCREENS['floyd-steinberg'].screen(
+  // Not Floyd and Steinberg's dots: at a quarter they lie in a lattice that no toggle and no swap of neighbours leaves.
+  const start = SCREENS.ostromoukhov.screen(
     wanted,
     { ...DEFAULT_OPTIONS, errorOf: response === 'table' ? 'marks' : 'dots' },
     grid,

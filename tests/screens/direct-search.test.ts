@@ -151,11 +151,11 @@ describe('the weights of the near look', () => {
     },
   );
 
-  test('are 13 of an axis for square dots, and round on the work where dots are not square', () => {
+  test('are 17 of an axis for square dots, and round on the work where dots are not square', () => {
     const plane = constantPlane(0.5, 20);
     const start = createDots(20, 20);
     const square = planSearch(plane, start, { grid: GRID, eyeBlurMm: computeEyeBlurMm(), response: 'linear' });
-    expect(square.nearX.taps.length).toBe(13);
+    expect(square.nearX.taps.length).toBe(17);
     const tall = { pitchMm: 0.02, lineSpacingMm: 0.04 };
     const { nearX, nearY } = planSearch(plane, start, {
       grid: tall,
