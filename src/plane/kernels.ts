@@ -129,6 +129,24 @@ export interface Kernels {
     most: number,
     levels: number,
   ): void;
+  variableRow(
+    asked: number,
+    fires: number,
+    incoming: number,
+    outgoing: number,
+    columns: number,
+    table: number,
+    rows: number,
+    weights: number,
+    count: number,
+    step: number,
+    rowsAbove: number,
+    sides: number,
+    behindBits: number,
+    most: number,
+    mostHeld: number,
+    levels: number,
+  ): void;
   toneRow(
     samples: number,
     out: number,

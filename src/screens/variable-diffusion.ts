@@ -1,7 +1,9 @@
 import { createRandom } from '../numeric/index.ts';
-import { createDots, type Dots, ONE, type Plane } from '../plane/index.ts';
+import { createDots, type Dots, loadKernels, ONE, type Plane } from '../plane/index.ts';
 import { coverageOfLevels } from './levels.ts';
+import type { MarkSteps } from './mark-steps.ts';
 import { type VariableKernel, weightsAt } from './variable-kernels.ts';
+import { startFastVariableRows } from './variable-rows.ts';
 
 export interface VariableDiffusionOptions {
   readonly kernel: VariableKernel;
@@ -12,6 +14,8 @@ export interface VariableDiffusionOptions {
   readonly seed: number;
   /** Rows to screen before the first one, see `listWarmUpRows`; even in number. */
   readonly start?: readonly Uint16Array[];
+  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'fast' | 'plain';
 }
 
 /** Fraction bits of a weight. Exact: an error of up to four times the range times a weight then fits 32 bits. */
@@ -35,7 +39,7 @@ const HALF = (ONE + 1) / 2;
  */
 export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDiffusionOptions): Dots {
   const { width, height, data } = coverage;
-  const { kernel, levels, start = [] } = options;
+  const { kernel, levels, scan, start = [], arithmetic = 'fast' } = options;
   const top = levels - 1;
   const dots = createDots(width, height, levels);
   const scratch = new Uint8Array(width);
@@ -43,13 +47,19 @@ export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDi
   const rowOf = tableRows(levels);
   const { ahead, belowBehind, strength } = tabulateWeights(kernel);
   const isModulated = strength.some((value) => value > 0);
+  const kernels = !isModulated && levels === 2 && arithmetic === 'fast' ? loadKernels() : undefined;
+  if (kernels) {
+    const known = { width, steps: DOT_STEPS, rowOf, ahead, belowBehind, most: FREE, mostHeld: FREE };
+    eachRow({ plane: coverage, dots, start, scan }, startFastVariableRows(kernels, known));
+    return dots;
+  }
   const random = createRandom(options.seed);
   let incoming = new Int32Array(width + 2);
   let outgoing = new Int32Array(width + 2);
   for (let y = -start.length; y < height; y++) {
     const asked = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
     const chosen = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
-    const step = options.scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
+    const step = scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;
     let x = step > 0 ? 0 : width - 1;
     let carried = 0;
     let pending = 0;
@@ -73,6 +83,39 @@ export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDi
     [incoming, outgoing] = [outgoing, incoming];
   }
   return dots;
+}
+
+/** What each dot adds where it marks its own cell alone: all of it, after any dots. Bits: the fewest that an index has. */
+const DOT_STEPS: MarkSteps = {
+  rowsAbove: 1,
+  sides: 0,
+  behind: 1,
+  rightward: new Int32Array(4).fill(ONE),
+  leftward: new Int32Array(4).fill(ONE),
+  largest: ONE,
+  solid: 1,
+};
+/** No bound on the error, units of coverage. Exact: the most that 32 bits hold next to a plane's own value. */
+const FREE = 2 ** 29;
+
+/** Screens rows in the order of the scan: those before the first one, thrown away, then those of the plane. */
+export function eachRow(
+  of: {
+    readonly plane: Plane<'coverage'>;
+    readonly dots: Dots;
+    readonly start: readonly Uint16Array[];
+    readonly scan: 'raster' | 'serpentine';
+  },
+  chooseRow: (row: Uint16Array, chosen: Uint8Array, step: number) => void,
+): void {
+  const { plane, dots, start, scan } = of;
+  const { width, height, data } = plane;
+  const scratch = new Uint8Array(width);
+  for (let y = -start.length; y < height; y++) {
+    const asked = y < 0 ? start[y + start.length] : data.subarray(y * width, (y + 1) * width);
+    const chosen = y < 0 ? scratch : dots.data.subarray(y * width, (y + 1) * width);
+    chooseRow(asked, chosen, scan === 'serpentine' && (y & 1) === 1 ? -1 : 1);
+  }
 }
 
 /** The kernel's two weights in 16384ths, and the strength of its chance in units of coverage, for rows 0 … 255. */

@@ -1,8 +1,9 @@
 import { createRandom } from '../numeric/index.ts';
-import { createDots, type Dots, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
+import { createDots, type Dots, loadKernels, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
 import { keepWithin, MAX_SIDES, mapRow, pushRow } from './mark-diffusion.ts';
 import { coverageOfStrengths, type MarkSteps } from './mark-steps.ts';
-import { tabulateWeights, type VariableDiffusionOptions, WEIGHT_ONE } from './variable-diffusion.ts';
+import { eachRow, tabulateWeights, type VariableDiffusionOptions, WEIGHT_ONE } from './variable-diffusion.ts';
+import { startFastVariableRows } from './variable-rows.ts';
 
 export interface VariableMarkOptions extends Omit<VariableDiffusionOptions, 'levels'> {
   readonly table: StrengthTable;
@@ -19,7 +20,7 @@ export interface VariableMarkOptions extends Omit<VariableDiffusionOptions, 'lev
  */
 export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: VariableMarkOptions): Dots {
   const { width, height, data } = wanted;
-  const { kernel, scan, seed, start = [], table, steps, levels } = options;
+  const { kernel, scan, seed, start = [], table, steps, levels, arithmetic = 'fast' } = options;
   const { rowsAbove, sides, behind } = steps;
   const dots = createDots(width, height);
   const { ahead, belowBehind, strength } = tabulateWeights(kernel);
@@ -33,6 +34,13 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
   const behindMask = (1 << behind) - 1;
   // A modulated threshold lets half a step more be input, and what others passed on comes on top.
   const most = 2 * steps.largest;
+  const kernels = !isModulated && arithmetic === 'fast' ? loadKernels() : undefined;
+  if (kernels) {
+    const known = { width, steps, rowOf, ahead, belowBehind, most, mostHeld: 2 * ONE, levels };
+    const chooseRow = startFastVariableRows(kernels, known);
+    eachRow({ plane: wanted, dots, start, scan }, chooseRow);
+    return dots;
+  }
   let incoming = new Int32Array(width + 2);
   let outgoing = new Int32Array(width + 2);
   for (let y = -start.length; y < height; y++) {

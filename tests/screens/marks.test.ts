@@ -16,6 +16,9 @@ import { applyScreen, SCREEN_NAMES, SCREENS, type ScreenName, takesStrength } fr
 import { FLOYD_STEINBERG } from '../../src/screens/kernels.ts';
 import { diffuseMarks } from '../../src/screens/mark-diffusion.ts';
 import { coverageOfStrengths, tabulateMarkSteps } from '../../src/screens/mark-steps.ts';
+import { diffuseVariable } from '../../src/screens/variable-diffusion.ts';
+import { OSTROMOUKHOV } from '../../src/screens/variable-kernels.ts';
+import { diffuseVariableMarks } from '../../src/screens/variable-marks.ts';
 import { listWarmUpRows } from '../../src/screens/warm-up-rows.ts';
 import { constantPlane, drawDots, mixedPlane } from './planes.ts';
 
@@ -170,6 +173,30 @@ test.each(['raster', 'serpentine'] as const)(
         const options = { kernel: FLOYD_STEINBERG, scan, steps, start: listWarmUpRows(plane) };
         const plain = diffuseMarks(plane, { ...options, arithmetic: 'plain' });
         expect(drawDots(diffuseMarks(plane, options))).toEqual(drawDots(plain));
+      }
+    }
+  },
+);
+
+test.each(['raster', 'serpentine'] as const)(
+  '%s: so does the kernel of weights by tone, on dots and on marks',
+  (scan) => {
+    for (const [width, height] of [
+      [1, 5],
+      [2, 9],
+      [7, 30],
+      [133, 71],
+    ] as const) {
+      const plane = mixedPlane(width, height, 6);
+      const known = { kernel: OSTROMOUKHOV, scan, seed: 1, start: listWarmUpRows(plane) };
+      const both = (halftone: (arithmetic: 'fast' | 'plain') => Dots) =>
+        expect(drawDots(halftone('fast'))).toEqual(drawDots(halftone('plain')));
+      both((arithmetic) => diffuseVariable(plane, { ...known, levels: 2, arithmetic }));
+      for (const table of [ONE_DOT, narrow, flat, wide]) {
+        const steps = tabulateMarkSteps(table);
+        both((arithmetic) => diffuseVariableMarks(plane, { ...known, table, steps, arithmetic }));
+        const levels = Uint16Array.from({ length: ONE + 1 }, (_, i) => Math.round(ONE * (i / ONE) ** 1.1));
+        both((arithmetic) => diffuseVariableMarks(plane, { ...known, table, steps, levels, arithmetic }));
       }
     }
   },

@@ -476,6 +476,86 @@ function blendLines(upper: usize, lower: usize, way: v128, out: usize, count: i3
 }
 
 /**
+ * One row of diffusion whose weights follow the tone, to two levels, on the marks: see src/screens/variable-marks.ts.
+ * `rows` holds the row of weights for each wanted strength, `weights` two 32-bit numbers a row: ahead and below behind.
+ * `incoming` and `outgoing` have one number before the first dot and one after the last. Errors go no further than `most`
+ * either way, and `mostHeld` where the plane is exactly bare or solid.
+ */
+export function variableRow(
+  asked: usize,
+  fires: usize,
+  incoming: usize,
+  outgoing: usize,
+  columns: usize,
+  table: usize,
+  rows: usize,
+  weights: usize,
+  count: i32,
+  step: i32,
+  rowsAbove: i32,
+  sides: i32,
+  behindBits: i32,
+  most: i32,
+  mostHeld: i32,
+  levels: usize,
+): void {
+  const aboveMask = (1 << (rowsAbove * (2 * sides + 1))) - 1;
+  const earlierMask = (1 << (behindBits - 1)) - 1;
+  const last = step > 0 ? 0 : count - 1;
+  let askedAt = asked + ((<usize>last) << 1);
+  let firesAt = fires + <usize>last;
+  let incomingAt = incoming + ((<usize>(last + 1)) << 2);
+  let behindAt = outgoing + ((<usize>(last + 1 - step)) << 2);
+  let newest = columns + <usize>(last + sides * step);
+  const askedStep = <usize>(step << 1);
+  const firesStep = <usize>step;
+  const errorsStep = <usize>(step << 2);
+  let pattern = 0;
+  for (let i = -sides; i < sides; i++) {
+    pattern = (pattern << rowsAbove) | load<u8>(columns + <usize>(last + i * step));
+  }
+  let earlier = 0;
+  let mask = 0;
+  let carried = 0;
+  let pending = 0;
+  for (let left = count; left > 0; left--) {
+    pattern = ((pattern << rowsAbove) | load<u8>(newest)) & aboveMask;
+    let wanted = <i32>load<u16>(askedAt);
+    if (levels !== 0) wanted = <i32>load<u16>(levels + ((<usize>wanted) << 1));
+    const row = weights + ((<usize>load<u8>(rows + <usize>wanted)) << 3);
+    const at = table + ((<usize>((pattern << behindBits) | (earlier << 1))) << 2);
+    const afterBare = load<i32>(at);
+    const gain = afterBare + (mask & (load<i32>(at, 4) - afterBare));
+    earlier = ((earlier << 1) | (mask & 1)) & earlierMask;
+    const input = wanted + load<i32>(incomingAt) + carried;
+    mask = (gain - 1 - (input << 1)) >> 31;
+    let limit = most;
+    if (wanted === 0 || wanted === 32767) {
+      mask = -(wanted & 1);
+      limit = mostHeld;
+    }
+    const error = max(-limit, min(limit, input - (mask & gain)));
+    carried = <i32>(((<i64>error) * (<i64>load<i32>(row)) + 8192) >> 14);
+    const below = <i32>(((<i64>error) * (<i64>load<i32>(row, 4)) + 8192) >> 14);
+    store<u8>(firesAt, mask & 1);
+    store<i32>(behindAt, pending + below);
+    pending = error - carried - below;
+    askedAt += askedStep;
+    firesAt += firesStep;
+    incomingAt += errorsStep;
+    behindAt += errorsStep;
+    newest += firesStep;
+  }
+  store<i32>(behindAt, pending);
+  const top = rowsAbove - 1;
+  for (let x = 0; x < count; x++) {
+    const column = columns + <usize>x;
+    const newer = (<i32>load<u8>(fires + <usize>x)) << top;
+    store<u8>(column, <u8>(((<i32>load<u8>(column)) >> 1) | newer));
+  }
+}
+
+/**
  * One row of the tone stage, the same steps as `tonePlainRow` in src/photo/tone-rows.ts. `fields` holds six rows of `cells`
  * 32-bit floats, `stride` bytes apart: gain, offset and blur of the cells above, then of those below, `way` between them.
  * `lines` has room for three rows of 64-bit floats, twice `stride` apart. `tables` holds the curve, the light, and
