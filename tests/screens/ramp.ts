@@ -1,13 +1,12 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour/index.ts';
 import { createPchip } from '../../src/numeric/index.ts';
 import {
   createIndexer,
   createPlane,
   type DotGrid,
   type Dots,
-  lightnessOfReflectance,
   ONE,
   type Plane,
-  reflectanceOfLightness,
   type StrengthTable,
 } from '../../src/plane/index.ts';
 import { blurCells } from '../../src/proof/blur.ts';
