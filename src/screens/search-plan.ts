@@ -222,9 +222,11 @@ function planCells(length: number, { sigma, weight }: { readonly sigma: number; 
  */
 export function createEyeTaps(sigma: number): EyeTaps {
   const spread = Math.max(sigma, 0.3);
-  const peak = TAP_SUM / Array.from({ length: 200 }, (_, i) => gaussian(i - 100, spread)).reduce((a, b) => a + b, 0);
-  const half: number[] = [];
-  for (let i = 0; Math.round(peak * gaussian(i, spread)) > 0; i++) half.push(Math.round(peak * gaussian(i, spread)));
+  const even = TAP_SUM / Array.from({ length: 200 }, (_, i) => gaussian(i - 100, spread)).reduce((a, b) => a + b, 0);
+  // Rounding may add up to more than the bound: then the peak is lowered until it does not.
+  let half = roundGaussian(even, spread);
+  for (let peak = even; sumHalf(half) > TAP_SUM + 1; peak *= 0.99) half = roundGaussian(peak, spread);
+  half = nudgeTap(half, spread);
   const weights = [...half.slice(1).reverse(), ...half];
   const reach = weights.length - 1;
   const taps = new Int32Array(2 * reach + 1);
@@ -232,6 +234,34 @@ export function createEyeTaps(sigma: number): EyeTaps {
     for (let j = 0; j < weights.length; j++) taps[reach + i - j] += weights[i] * weights[j];
   }
   return { reach, taps, sum: taps.reduce((a, b) => a + b, 0) };
+}
+
+/** Weights from the middle outwards, in whole numbers. */
+function roundGaussian(peak: number, sigma: number): number[] {
+  const half: number[] = [];
+  for (let i = 0; Math.round(peak * gaussian(i, sigma)) > 0; i++) half.push(Math.round(peak * gaussian(i, sigma)));
+  return half;
+}
+
+const sumHalf = (half: readonly number[]) => 2 * half.reduce((a, b) => a + b, 0) - half[0];
+
+const deviationOf = (half: readonly number[]) =>
+  Math.sqrt((2 * half.reduce((sum, weight, i) => sum + weight * i * i, 0)) / sumHalf(half));
+
+/** One weight more or less by one, where that brings the deviation nearer: few whole numbers make a coarse Gaussian. */
+function nudgeTap(half: readonly number[], sigma: number): number[] {
+  let best = [...half];
+  for (let i = 1; i <= half.length; i++) {
+    for (const step of [-1, 1]) {
+      const tried = [...half];
+      tried[i] = (tried[i] ?? 0) + step;
+      if (tried[i] < (tried[i + 1] ?? 0) || tried[i] > tried[i - 1]) continue;
+      if (tried.at(-1) === 0) tried.pop();
+      if (sumHalf(tried) > TAP_SUM + 1) continue;
+      if (Math.abs(deviationOf(tried) - sigma) < Math.abs(deviationOf(best) - sigma)) best = tried;
+    }
+  }
+  return best;
 }
 
 const gaussian = (x: number, sigma: number) => Math.exp(-(x * x) / (2 * sigma * sigma));

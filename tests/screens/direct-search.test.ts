@@ -135,7 +135,7 @@ describe.each(tables)('the energy of a search ($kind)', ({ marks, response }) =>
 });
 
 describe('the weights of the near look', () => {
-  test.each([0.1, 0.5, 0.8, 1, 1.3, 1.5, 2, 3, 5])(
+  test.each([0.1, 0.5, 0.8, 1, 1.3, 1.5, 2, 2.7, 2.83, 3, 5])(
     'of deviation %d never reward an error and stay within 32 bits',
     (sigma) => {
       const { taps, reach, sum } = createEyeTaps(sigma);
