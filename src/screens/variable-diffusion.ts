@@ -85,7 +85,10 @@ export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDi
   return dots;
 }
 
-/** What each dot adds where it marks its own cell alone: all of it, after any dots. Bits: the fewest that an index has. */
+/**
+ * What each dot adds where it marks its own cell alone: all of it, after any dots. Rows, columns and dots of the shortest
+ * index, and coverages. Exact: no neighbour counts.
+ */
 const DOT_STEPS: MarkSteps = {
   rowsAbove: 1,
   sides: 0,
