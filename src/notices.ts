@@ -169,6 +169,31 @@ export const NOTICES = {
     about: 'check',
     say: ({ difference }: { readonly field: string; readonly difference: string }) => `${difference}.`,
   },
+  'photo-turned': {
+    about: 'photo',
+    say: ({ turnDeg, faces }: { readonly turnDeg: number; readonly faces: number }) =>
+      `The photo lay on its side or upside down: it was turned by ${turnDeg}° clockwise, since ${sayFaces(faces)} upright then. If that is wrong, say by how much it is to be turned (0 keeps it).`,
+  },
+  'photo-maybe-turned': {
+    about: 'photo',
+    say: ({ turnDeg }: { readonly turnDeg: number }) =>
+      `The photo may lie on its side or upside down: a face is clearer when it is turned by ${turnDeg}° clockwise. It was left as it is; turn it if it should stand the other way.`,
+  },
+  'subject-cut': {
+    about: 'photo',
+    say: ({ cut, faces, isFirstCut, photoLost }: FacesCut) =>
+      `${isFirstCut ? 'The most important face does not fit into this crop' : `${cut} of ${faces} faces ${cut === 1 ? 'does' : 'do'} not fit into this crop`} (${percent(photoLost)} of the photo is cut off): take a piece of another shape, show the photo whole, or move the crop by hand.`,
+  },
+  'subject-lost': {
+    about: 'photo',
+    say: ({ lost, photoLost }: { readonly lost: number; readonly photoLost: number }) =>
+      `${percent(lost)} of what seems to be the subject lies outside this crop (${percent(photoLost)} of the photo is cut off): look at it, and move the crop by hand, or take a piece of another shape.`,
+  },
+  'piece-turned': {
+    about: 'photo',
+    say: ({ widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number }) =>
+      `The piece was laid ${heightMm > widthMm ? 'upright' : 'lengthwise'} (${widthMm} × ${heightMm} mm), which shows more of this photo.`,
+  },
 } as const satisfies Record<string, { readonly about: string; readonly say: (data: never) => string }>;
 
 interface Directions {
@@ -180,6 +205,17 @@ interface Interval {
   readonly from: number;
   readonly to: number;
 }
+
+interface FacesCut {
+  readonly cut: number;
+  readonly faces: number;
+  readonly isFirstCut: boolean;
+  /** Share of the photo outside the crop. */
+  readonly photoLost: number;
+}
+
+const percent = (share: number) => `${Math.round(100 * share)} %`;
+const sayFaces = (faces: number) => (faces === 1 ? 'a face stands' : `${faces} faces stand`);
 
 const sayInterval = ({ from, to }: Interval, decimals: number) => `${from.toFixed(decimals)} … ${to.toFixed(decimals)}`;
 

@@ -111,6 +111,14 @@ export const SOURCES = {
   heSunTang2013:
     'K. He, J. Sun, X. Tang, Guided image filtering, IEEE Trans. Pattern Analysis and Machine Intelligence 35(6) (2013) 1397–1409',
   heSun2015: 'K. He, J. Sun, Fast guided filter, arXiv:1505.00996 (2015)',
+  bazarevskyEtAl2019:
+    'V. Bazarevsky, Y. Kartynnik, A. Vakunov, K. Raveendran, M. Grundmann, BlazeFace: sub-millisecond neural face detection on mobile GPUs, arXiv:1907.05047 (2019)',
+  mediapipe2019:
+    'C. Lugaresi et al., MediaPipe: a framework for building perception pipelines, arXiv:1906.08172 (2019); models and model cards of the packages face_detection and selfie_segmentation, Apache-2.0',
+  tensorflowLite: 'TensorFlow Lite, schema of model files, version 3 (tensorflow/lite/schema/schema.fbs), Apache-2.0',
+  ieee754: 'IEEE Std 754-2019, Floating-point arithmetic',
+  zhangEtAl2015:
+    'J. Zhang, S. Sclaroff, Z. Lin, X. Shen, B. Price, R. Měch, Minimum barrier salient object detection at 80 FPS, ICCV 2015, 1404–1412',
   jylanki2010:
     'J. Jylänki, A thousand ways to pack the bin: a practical approach to two-dimensional rectangle bin packing, technical report, 2010',
   feketeSchepers2001:

@@ -9,7 +9,7 @@ const ROWS = [
   ['units.ts', 'schema.ts', 'options.ts', 'numeric'],
   ['colour'],
   ['plane', 'optics'],
-  ['photo', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'price', 'simulation'],
+  ['photo', 'subject', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'price', 'simulation'],
   ['job'],
   ['batch'],
   ['tasks'],
@@ -19,6 +19,7 @@ const ROWS = [
 const IMPURE = [
   /^plane\/(decode|decode-apart|decode-child|encode|files|inputs|kernels|memory|read-input)\.ts$/,
   /^material\/store\.ts$/,
+  /^subject\/models\.ts$/,
   /^batch\//,
   /^tasks\//,
   /^cli\//,

@@ -29,20 +29,26 @@ export interface FrameOptions {
   readonly fit?: Fit;
   /** What must stay in sight, as shares of the photo's width and height, 0…1; the middle when absent. */
   readonly focus?: { readonly x: number; readonly y: number };
+  /** How many times larger the photo is shown than it must be to fill the piece, 1 … 20; with `cover`, 1 when absent. */
+  readonly zoom?: number;
   /** Nothing is burned nearer than this to the piece's edge, mm; 0 when absent. */
   readonly safeMarginMm?: number;
   /** Distance from which the piece is looked at, mm. */
   readonly viewingDistanceMm?: number;
 }
 
+/** Largest zoom, a factor. Assumed: a twentieth of a photo has no pixels left for a piece. */
+export const MOST_ZOOM = 20;
+
 /**
- * Lengths in mm, focus as shares of the photo. Assumed: square corners, a centred crop, and a piece held at reading
+ * Lengths in mm, focus as shares of the photo. Assumed: square corners, a centred crop of all that fits, and a piece held at reading
  * distance, 300 mm.
  */
 export const FRAME_DEFAULTS = {
   cornerRadiusMm: 0,
   fit: 'cover',
   focus: { x: 0.5, y: 0.5 },
+  zoom: 1,
   safeMarginMm: 0,
   viewingDistanceMm: 300,
 } as const satisfies Partial<FrameOptions>;
@@ -131,6 +137,10 @@ export function framePhoto(photo: PhotoSize, options: FrameOptions): Frame {
       { safeMarginMm, maxMm: shortMm / 2 },
     );
   }
+  const zoom = options.zoom ?? FRAME_DEFAULTS.zoom;
+  if (!(zoom >= 1 && zoom <= MOST_ZOOM)) {
+    throw new AppError('option-invalid', `zoom: found ${zoom}, needed 1 to ${MOST_ZOOM}`, { zoom });
+  }
   for (const [axis, value] of Object.entries(focus)) {
     if (!(value >= 0 && value <= 1)) {
       throw new AppError('option-invalid', `focus ${axis}: found ${value}, needed 0 to 1`, { axis, value });
@@ -140,7 +150,7 @@ export function framePhoto(photo: PhotoSize, options: FrameOptions): Frame {
   const whole = { x: 0, y: 0, width, height };
   const crop =
     fit === 'cover'
-      ? coverCrop(photo, widthMm / heightMm, focus)
+      ? coverCrop(photo, widthMm / heightMm, { focus, zoom })
       : { x: 0, y: 0, width: photo.width, height: photo.height };
   const place = fit === 'cover' ? whole : containPlace(photo, whole, { grid, safeMarginMm });
   const eyeMm = viewingDistanceMm * Math.tan(ARC_MINUTE_RAD);
@@ -196,9 +206,13 @@ export function resolutionWarning(frame: Frame): string | undefined {
 
 const toUm = (mm: number) => Math.round(mm * 1000) / 1000;
 
-function coverCrop(photo: PhotoSize, aspect: number, focus: { readonly x: number; readonly y: number }): Rectangle {
-  const width = snap(Math.min(photo.width, photo.height * aspect));
-  const height = snap(Math.min(photo.height, photo.width / aspect));
+function coverCrop(
+  photo: PhotoSize,
+  aspect: number,
+  { focus, zoom }: { readonly focus: { readonly x: number; readonly y: number }; readonly zoom: number },
+): Rectangle {
+  const width = snap(Math.min(photo.width, photo.height * aspect) / zoom);
+  const height = snap(Math.min(photo.height, photo.width / aspect) / zoom);
   return {
     x: snap(clamp(focus.x * photo.width - width / 2, 0, photo.width - width)),
     y: snap(clamp(focus.y * photo.height - height / 2, 0, photo.height - height)),

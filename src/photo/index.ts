@@ -1,5 +1,6 @@
 export * from './adjust-tone.ts';
 export * from './blank.ts';
+export * from './choose-crop.ts';
 export * from './choose-tone.ts';
 export * from './frame.ts';
 export * from './mask.ts';

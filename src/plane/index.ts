@@ -21,3 +21,4 @@ export * from './read-input.ts';
 export { type Crop, type ResampleOptions, resampleAlpha, resampleLuminance } from './resample.ts';
 export * from './shrink.ts';
 export { convertToSrgb } from './to-srgb.ts';
+export { turnPhoto } from './turn-photo.ts';

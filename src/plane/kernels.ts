@@ -170,6 +170,26 @@ export interface Kernels {
   windowAlong(row: number, radius: number, out: number, count: number): void;
   windowAcross(below: number, above: number, sums: number, rows: number, out: number, count: number): void;
   blurPairs(rows: number, taps: number, radius: number, out: number, count: number): void;
+  multiplyPixels(
+    from: number,
+    weights: number,
+    bias: number,
+    out: number,
+    pixels: number,
+    length: number,
+    stride: number,
+  ): void;
+  weighWindows(
+    rows: number,
+    weights: number,
+    bias: number,
+    out: number,
+    pixels: number,
+    across: number,
+    down: number,
+    stride: number,
+    step: number,
+  ): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

@@ -20,9 +20,24 @@ const CHOICES: Readonly<Record<string, readonly string[]>> = {
   response: ['table', 'linear'],
   format: DOT_FORMAT_NAMES,
 };
-const FLAGS = ['serpentine', 'raster', 'model-based', 'strip', 'strip-joined'];
+const FLAGS = ['upright', 'lengthwise', 'serpentine', 'raster', 'model-based', 'strip', 'strip-joined'];
 const VALUES = [
-  ...['size', 'profile', 'material', 'machine', 'spacing', 'pitch', 'fit', 'keep', 'corner', 'margin', 'viewed-from'],
+  ...[
+    'size',
+    'profile',
+    'material',
+    'machine',
+    'spacing',
+    'pitch',
+    'fit',
+    'keep',
+    'zoom',
+    'turn',
+    'subject',
+    'corner',
+    'margin',
+    'viewed-from',
+  ],
   'tone',
   ...Object.keys(TONE_FIELDS).map((name) => name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)),
   ...['range', 'aim', 'weights', 'screen', 'edges', 'run', 'dot-size', 'cluster', 'lines-per-cm', 'angle', 'shape'],

@@ -163,7 +163,7 @@ function resolveRow({ line, cells }: OrderRow, context: PieceContext): JobSpec {
     const [key, value] = readOption(cell.text, option, fail);
     // Each cell alone first: then it is clear which one is wrong.
     try {
-      readRequest({ size: '10x10', [key]: value });
+      readRequest({ size: '10x10', [key]: value }, { folder: context.folder });
     } catch (error) {
       if (!(error instanceof AppError)) throw error;
       throw fail(error.message.replace(/^[a-z-]+: /, ''));
@@ -177,7 +177,7 @@ function resolveRow({ line, cells }: OrderRow, context: PieceContext): JobSpec {
   };
   const at = where === undefined ? '' : `${where}: line ${line}`;
   try {
-    return requirePiece(request, context.resolveJob);
+    return requirePiece(request, context);
   } catch (error) {
     if (!(error instanceof AppError)) throw error;
     const guilty = findGuilty(error, cells);
@@ -187,14 +187,17 @@ function resolveRow({ line, cells }: OrderRow, context: PieceContext): JobSpec {
 }
 
 /** @throws AppError option-invalid, and whatever the choices of a piece are refused for. */
-export function requirePiece(options: OptionValues, resolveJob: PieceContext['resolveJob']): JobSpec {
+export function requirePiece(
+  options: OptionValues,
+  { resolveJob, folder }: Pick<PieceContext, 'resolveJob' | 'folder'>,
+): JobSpec {
   if (options.size === undefined) {
     throw new AppError(
       'option-invalid',
       'found no size, needed one for the whole order, or in the column "size" of its list',
     );
   }
-  return resolveJob(readRequest(options));
+  return resolveJob(readRequest(options, { folder }));
 }
 
 /** A line that names a profile or a material of its own means that one alone; likewise the way of the scan. */
@@ -202,6 +205,7 @@ function withoutRivals(defaults: OptionValues, own: OptionValues): OptionValues 
   const rivals = [
     ['profile', 'material'],
     ['serpentine', 'raster'],
+    ['upright', 'lengthwise'],
     ['strip', 'stripJoined'],
   ].filter((keys) => keys.some((key) => key in own));
   return Object.fromEntries(Object.entries(defaults).filter(([key]) => !rivals.some((keys) => keys.includes(key))));

@@ -42,8 +42,9 @@ export async function readOrderPieces(
   const folder = isFolder ? path : dirname(path);
   const defaults = { ...readDefaults(source, folder), ...source.options };
   // What is wrong with the defaults is said once, and before any work. In a folder they are all that a piece has.
-  if (isFolder) requirePiece(defaults, (request) => resolveJob(request, { shop, refused: refused() }));
-  else readRequest({ ...defaults, size: defaults.size ?? '10x10' });
+  if (isFolder) {
+    requirePiece(defaults, { resolveJob: (request) => resolveJob(request, { shop, refused: refused() }), folder });
+  } else readRequest({ ...defaults, size: defaults.size ?? '10x10' }, { folder });
   const rows = isFolder ? (await listPhotos(path, { out, warn })).map(rowOf) : readRows(path);
   const where = isFolder ? undefined : basename(path);
   const pieces = planPieces(

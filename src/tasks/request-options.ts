@@ -1,13 +1,22 @@
+import { resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
 import { numberOf, type OptionValues, textOf } from '../options.ts';
-import { TONE_FIELDS, type ToneOptions } from '../photo/index.ts';
-import type { ChannelWeights, DotFormat } from '../plane/index.ts';
+import { MOST_ZOOM, TONE_FIELDS, type ToneOptions } from '../photo/index.ts';
+import { type ChannelWeights, type DotFormat, readInputSync } from '../plane/index.ts';
 import type { ScreenOptions } from '../screens/index.ts';
 import { parseLengthMm } from '../units.ts';
 
+export interface RequestSurroundings {
+  /** From where the paths of files go that options name; where the program runs when absent. */
+  readonly folder?: string;
+}
+
+/** Longest turn of a photo, degrees either way. Exact: half a turn reaches every place. */
+const MOST_TURN_DEG = 180;
+
 /** The request that options make, whoever wrote them: a command line, a line of a list, the page. */
-export function readRequest(options: OptionValues): JobRequest {
+export function readRequest(options: OptionValues, { folder = '.' }: RequestSurroundings = {}): JobRequest {
   const lengths = {
     pitchMm: autoLength(options, 'pitch'),
     lineSpacingMm: autoLength(options, 'spacing'),
@@ -34,6 +43,10 @@ export function readRequest(options: OptionValues): JobRequest {
   const rest = {
     levels: numberOf(options, 'levels', { min: 2, max: 256, whole: true }),
     focus: readKeep(textOf(options, 'keep')),
+    zoom: numberOf(options, 'zoom', { min: 1, max: MOST_ZOOM }),
+    turnDeg: numberOf(options, 'turn', { min: -MOST_TURN_DEG, max: MOST_TURN_DEG, unit: 'degrees' }),
+    subject: readSubject(textOf(options, 'subject'), folder),
+    lay: readLay(options),
     weights: readWeights(textOf(options, 'weights')),
     toneValues: readToneValues(options),
     screenOptions: readScreenOptions(options),
@@ -89,6 +102,41 @@ function readKeep(text: string | undefined): JobRequest['focus'] {
     throw new AppError('option-invalid', `keep: found "${text}", needed two shares from 0 to 1 such as 0.5,0.4`);
   }
   return { x: x!, y: y! };
+}
+
+function readLay({ upright, lengthwise }: OptionValues): JobRequest['lay'] {
+  if (upright === true && lengthwise === true) {
+    throw new AppError('option-invalid', 'found both --upright and --lengthwise, needed one of the two');
+  }
+  return upright === true ? 'upright' : lengthwise === true ? 'lengthwise' : undefined;
+}
+
+/** A word, four shares of the photo, or the path of a picture that is white where the subject is. */
+function readSubject(text: string | undefined, folder: string): JobRequest['subject'] {
+  if (text === undefined || text === 'auto' || text === 'none') return text;
+  const numbers = text.split(',').map((part) => (part.trim() === '' ? Number.NaN : Number(part)));
+  if (numbers.every((number) => !Number.isNaN(number))) {
+    const [x, y, width, height, more] = numbers as [number, number, number, number, number?];
+    if (!(x >= 0 && y >= 0 && width > 0 && height > 0 && x + width <= 1 && y + height <= 1) || more !== undefined) {
+      throw new AppError(
+        'option-invalid',
+        `--subject: found "${text}", needed the left and upper edge, the width and the height as shares of the photo, such as 0.3,0.1,0.4,0.6`,
+      );
+    }
+    return { x, y, width, height };
+  }
+  if (!/\.[a-z]+$/i.test(text)) {
+    throw new AppError(
+      'option-invalid',
+      `--subject: found "${text}", needed auto, none, four shares such as 0.3,0.1,0.4,0.6, or a picture such as mask.png that is white where the subject is`,
+    );
+  }
+  const bytes = readInputSync(resolve(folder, text), {
+    kind: 'picture',
+    label: text,
+    needed: 'a picture of the subject',
+  });
+  return { mask: Buffer.from(bytes).toString('base64') };
 }
 
 function readWeights(text: string | undefined): ChannelWeights | undefined {

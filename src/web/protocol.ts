@@ -137,7 +137,11 @@ export interface LookFactsJson {
   /** Names the pictures of this look. */
   readonly look: string;
   readonly frame: Frame;
-  readonly focus: { readonly x: number; readonly y: number; readonly origin: 'given' | 'attention' | 'middle' };
+  readonly focus: {
+    readonly x: number;
+    readonly y: number;
+    readonly origin: 'given' | 'subject' | 'attention' | 'middle';
+  };
   readonly tone: ToneOptions;
   readonly dots: { readonly width: number; readonly height: number; readonly firing: number };
   readonly seconds: number;

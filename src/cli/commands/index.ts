@@ -51,8 +51,22 @@ const RECORDS: readonly CommandRecord[] = [
       },
       {
         flags: '--keep <x,y>',
-        help: 'what must stay in sight, shares of width and height (default: what draws the eye)',
+        help: 'what must stay in sight, shares of width and height (default: the subject)',
       },
+      {
+        flags: '--zoom <times>',
+        help: 'how many times larger than it must be to fill the piece, 1 to 20 (default: 1)',
+      },
+      {
+        flags: '--turn <degrees>',
+        help: 'turn the photo clockwise, -180 to 180; 0 keeps it (default: upright by its faces, where they leave no doubt)',
+      },
+      {
+        flags: '--subject <what>',
+        help: 'auto: faces, people, or what stands out; none; x,y,width,height as shares of the photo; or a picture that is white where the subject is (default: auto)',
+      },
+      { flags: '--upright', help: 'the piece’s long side down (default: a named size lies as suits the photo)' },
+      { flags: '--lengthwise', help: 'the piece’s long side across' },
       { flags: '--corner <length>', help: 'corner radius of the piece, mm (default: the named size’s, else 0)' },
       { flags: '--margin <length>', help: 'nothing is burned nearer than this to the edge, mm (default: 0)' },
       { flags: '--viewed-from <length>', help: 'distance from which the piece is looked at, mm (default: 300)' },

@@ -21,7 +21,7 @@ export const run: Run = async ([photoPath], options, surroundings) => {
   const { io } = surroundings;
   const path = resolve(io.cwd, photoPath!);
   const name = textOf(options, 'name');
-  const job = readRequest(options);
+  const job = readRequest(options, { folder: io.cwd });
   const request: PhotoRequest = {
     photo: { path, file: basename(path) },
     out: resolve(io.cwd, textOf(options, 'out')!),
@@ -44,6 +44,7 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
     text: alignColumns([
       ...files.map((file) => ['wrote', file]),
       ['dots', `${width} × ${height}${ticket ? `, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire` : ''}`],
+      ...(ticket?.subject ? [['subject', ticket.subject.note]] : []),
       ...(ticket?.screen.reason ? [['screen', `${ticket.screen.name}: ${ticket.screen.reason}`]] : []),
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
       ...(ticket?.uncertainty

@@ -1,5 +1,6 @@
 import { AppError } from '../../errors.ts';
-import { type Frame, findBlank, framePhoto } from '../../photo/index.ts';
+import { type Notice, notice } from '../../notices.ts';
+import { type Frame, type FrameOptions, findBlank, framePhoto } from '../../photo/index.ts';
 import {
   type ColourImage,
   type Photo,
@@ -10,8 +11,8 @@ import {
   resampleLuminance,
 } from '../../plane/index.ts';
 import type { JobSpec } from '../request/types.ts';
-
-import { chooseFocus, type Focus } from './choices.ts';
+import { chooseFocus, chooseLay, type Focus } from './choices.ts';
+import { type SeenSubject, type StandingPhoto, standPhoto } from './subject.ts';
 
 /**
  * Long side of the small photo on the ticket, pixels: 240 per inch at the width it has there. Assumed: as fine as print
@@ -21,12 +22,19 @@ const THUMB_PX = 480;
 
 /** What the road keeps of a photo once its light is at the dots. */
 export interface Picture {
-  /** Size of the photo, pixels. */
+  /** Size of the photo as it stands, pixels. */
   readonly width: number;
   readonly height: number;
   readonly facts: PhotoFacts;
   readonly focus: Focus;
+  readonly turn: StandingPhoto['turn'];
+  readonly subject: SeenSubject | undefined;
+  readonly isSearched: boolean;
+  /** The size as the piece lies, and the crop: what `framePhoto` needs beside the request. */
+  readonly framing: Pick<FrameOptions, 'widthMm' | 'heightMm' | 'cornerRadiusMm' | 'focus' | 'zoom'>;
   readonly frame: Frame;
+  /** What a person should know of the crop. */
+  readonly notices: readonly Notice[];
   /** Linear luminance at `frame.place`. */
   readonly light: Plane<'luminance'>;
   /** Opaque share at `frame.place`; undefined when the photo has no transparency. */
@@ -51,9 +59,20 @@ export async function takePicture(
   load: () => Promise<Photo>,
   { spec, withThumbnail, shows = 'tones' }: TakeOptions,
 ): Promise<Picture> {
-  const photo = await load();
-  const focus = await chooseFocus(photo, spec);
-  const frame = framePhoto(photo, { ...spec, ...spec.size, focus: { x: focus.x, y: focus.y } });
+  const standing = await standPhoto(await load(), spec);
+  const { photo, turn, subject, isSearched } = standing;
+  const size = spec.lay === 'free' ? chooseLay(standing, spec) : spec.size;
+  const { focus, notices } = await chooseFocus(standing, { ...spec, size });
+  const { widthMm, heightMm } = size;
+  const framing = {
+    widthMm,
+    heightMm,
+    cornerRadiusMm: size.cornerRadiusMm,
+    focus: { x: focus.x, y: focus.y },
+    ...(spec.zoom === undefined ? {} : { zoom: spec.zoom }),
+  };
+  const frame = framePhoto(photo, { ...spec, ...framing });
+  const told = size === spec.size ? [] : [notice('piece-turned', { widthMm, heightMm })];
   const { crop, place } = frame;
   const placed = { crop, width: place.width, height: place.height, ...(spec.weights ? { weights: spec.weights } : {}) };
   const light = resampleLuminance(photo, placed);
@@ -69,7 +88,12 @@ export async function takePicture(
     height: photo.height,
     facts: photo.facts,
     focus,
+    turn,
+    subject,
+    isSearched,
+    framing,
     frame,
+    notices: [...standing.notices, ...told, ...notices],
     light,
     opaque,
     thumbnail: withThumbnail ? readColour(photo, { crop, ...thumb }) : undefined,

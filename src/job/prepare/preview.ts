@@ -102,14 +102,13 @@ export interface CoarsenOptions {
 
 /** Whole squares of dots as one, as many as still give the pixels that are to be seen. */
 export function coarsenSight({ picture, chosenTone }: Sight, { spec, longSidePx }: CoarsenOptions): CoarseSight {
-  const { frame: fine, light, opaque, focus } = picture;
+  const { frame: fine, light, opaque, framing } = picture;
   const times = countDotsAPixel(fine, longSidePx);
   const { pitchMm, lineSpacingMm } = fine.grid;
   const frame = framePhoto(picture, {
     ...spec,
-    ...spec.size,
+    ...framing,
     grid: { pitchMm: pitchMm * times, lineSpacingMm: lineSpacingMm * times },
-    focus: { x: focus.x, y: focus.y },
   });
   const size = {
     width: Math.min(light.width, frame.place.width),

@@ -141,11 +141,11 @@ function askForCoverage(
   return mask ? maskCoverage(wanted, mask) : wanted;
 }
 
-function finishDots(asked: Asked, dots: Dots, { frame, opaque }: Picture, spec: JobSpec): Made {
+function finishDots(asked: Asked, dots: Dots, { frame, opaque, notices }: Picture, spec: JobSpec): Made {
   refuseBlank(dots, { ...asked, opaque, spec });
   const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid });
   const soft = resolutionWarning(frame);
-  const warnings = [...spec.warnings, ...(soft ? [soft] : [])];
+  const warnings = [...spec.warnings, ...notices.map(({ text }) => text), ...(soft ? [soft] : [])];
   return { ...asked, dots, time, warnings };
 }
 

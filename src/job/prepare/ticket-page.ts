@@ -62,6 +62,9 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
         'Dose',
         `${roundTo(ticket.optics.doseJPerCm2, 2)} J/cm² mean of a solid${ticket.optics.peakFluenceJPerCm2 === null ? '' : `, peak fluence ${roundTo(ticket.optics.peakFluenceJPerCm2, 2)} J/cm²`}`,
       ],
+      ...(ticket.subject
+        ? [['Subject', `${ticket.subject.note} ${percent(ticket.subject.photoLost)} of the photo is cut off.`] as const]
+        : []),
       ...(ticket.price ? [['Price of one', sayPrice(ticket.price)] as const] : []),
     ])}</table>
   </div>

@@ -11,9 +11,11 @@ import { recommendStartSpacingMm } from '../request/grid.ts';
 import type { JobSpec } from '../request/types.ts';
 import { assessUncertainty, warnOfUncertainty } from '../request/uncertainty.ts';
 import { mergeCautions } from './cautions.ts';
+import type { Focus } from './choices.ts';
 import { countClipped } from './clipped.ts';
 import type { Picture } from './picture.ts';
 import type { StripFacts } from './strip.ts';
+import { needsSubject } from './subject.ts';
 import type { RunCost, Ticket } from './types.ts';
 
 /** Clearance of the piece in the field is shared equally: nothing is said yet of where a jig puts it. */
@@ -99,7 +101,15 @@ export function writeTicket(facts: TicketFacts): Ticket {
       viewingDistanceMm: frame.viewingDistanceMm,
     },
     grid: { ...grid, origin: spec.gridOrigin },
-    frame: { fit: frame.fit, focus: picture.focus, crop: frame.crop, place: frame.place },
+    frame: {
+      fit: frame.fit,
+      focus: picture.focus,
+      ...(picture.turn.deg === 0 ? {} : { turn: picture.turn }),
+      ...(spec.zoom === undefined ? {} : { zoom: spec.zoom }),
+      crop: frame.crop,
+      place: frame.place,
+    },
+    ...(needsSubject(spec) ? { subject: describeSubject(picture) } : {}),
     machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm },
     material: { name: material.name, title: material.title },
     profile: {
@@ -199,6 +209,28 @@ function countCoverage(luminanceCounts: Uint32Array, { table, mask, coverage }: 
   const counts = new Uint32Array(ONE + 1);
   for (let value = 0; value <= ONE; value++) counts[table.coverage[value]!]! += luminanceCounts[value]!;
   return counts;
+}
+
+const FOUND_BY = {
+  faces: 'by the faces',
+  people: 'by the shape of people',
+  contrast: 'by what stands out from the rest',
+  given: 'as given',
+} as const;
+
+/** By what the subject is known, and what that means. */
+function describeSubject({ subject, isSearched, frame, width, height }: Picture): NonNullable<Ticket['subject']> {
+  const { crop } = frame;
+  const photoLost = round3(1 - (crop.width * crop.height) / (width * height));
+  if (subject) {
+    const faces = subject.faces.length;
+    const count = faces === 0 ? '' : faces === 1 ? ' (one face)' : ` (${faces} faces)`;
+    return { by: subject.by, faces, photoLost, note: `Known ${FOUND_BY[subject.by]}${count}.` };
+  }
+  const note = isSearched
+    ? 'Nothing stands out: the crop follows what draws the eye.'
+    : 'The models that find faces are not installed (they are optional packages of the program): the crop follows what draws the eye.';
+  return { by: 'eye', faces: 0, photoLost, note };
 }
 
 /** A remark that begins with a small letter, as a sentence of its own. */

@@ -56,11 +56,29 @@ export interface Ticket {
   readonly grid: DotGrid & { readonly origin: 'profile' | 'given' | 'recommended' };
   readonly frame: {
     readonly fit: 'cover' | 'contain';
-    readonly focus: { readonly x: number; readonly y: number; readonly origin: 'given' | 'attention' | 'middle' };
+    readonly focus: {
+      readonly x: number;
+      readonly y: number;
+      /** `subject`: so that the subject is kept. `attention`: what draws the eye. */
+      readonly origin: 'given' | 'subject' | 'attention' | 'middle';
+    };
+    /** By how many degrees the photo was turned clockwise, and who said so; absent where it was not. */
+    readonly turn?: { readonly deg: number; readonly origin: 'given' | 'faces' };
+    /** How many times larger than it must be to fill the piece; absent for once. */
+    readonly zoom?: number;
     /** Part of the photo that is used, source pixels. */
     readonly crop: Rectangle;
     /** Where it lies on the piece, dots. */
     readonly place: Rectangle;
+  };
+  /** Whom or what the photo is of; absent where nobody asked. */
+  readonly subject?: {
+    /** `eye`: nothing was found, or no models are installed, so that what draws the eye stands for it. */
+    readonly by: 'faces' | 'people' | 'contrast' | 'given' | 'eye';
+    readonly faces: number;
+    /** Share of the photo outside the crop, 0 … 1. */
+    readonly photoLost: number;
+    readonly note: string;
   };
   readonly machine: { readonly name: string; readonly title: string; readonly fieldMm: readonly [number, number] };
   readonly material: { readonly name: string; readonly title: string };

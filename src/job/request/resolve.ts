@@ -172,6 +172,10 @@ export function resolveJob(
     screen,
     fit: request.fit ?? JOB_DEFAULTS.fit,
     ...(request.focus ? { focus: request.focus } : {}),
+    ...(request.zoom !== undefined && request.zoom !== 1 ? { zoom: request.zoom } : {}),
+    ...(request.turnDeg === undefined ? {} : { turnDeg: request.turnDeg }),
+    subject: request.subject ?? JOB_DEFAULTS.subject,
+    ...(isFree(request, size, machine) ? { lay: 'free' as const } : {}),
     tone: request.tone ?? JOB_DEFAULTS.tone,
     toneValues: request.toneValues ?? {},
     range: request.range ?? JOB_DEFAULTS.range,
@@ -201,9 +205,21 @@ function resolveAim(
   return parseAim(aim, shop);
 }
 
-function resolveSize({ size, cornerRadiusMm }: JobRequest): SizeMm {
+function resolveSize({ size, cornerRadiusMm, lay }: JobRequest): SizeMm {
   const asked = parseSizeMm(size, 'size');
-  return cornerRadiusMm === undefined ? asked : { ...asked, cornerRadiusMm };
+  const { widthMm, heightMm } = asked;
+  const [short, long] = [Math.min(widthMm, heightMm), Math.max(widthMm, heightMm)];
+  const laid =
+    lay === undefined
+      ? asked
+      : { ...asked, widthMm: lay === 'upright' ? short : long, heightMm: lay === 'upright' ? long : short };
+  return cornerRadiusMm === undefined ? laid : { ...laid, cornerRadiusMm };
+}
+
+/** A named size says nothing of how the piece lies: it may lie either way, where the machine reaches both. */
+function isFree({ size, lay }: JobRequest, { widthMm, heightMm }: SizeMm, { fieldMm }: Machine): boolean {
+  const isNamed = !/[x×]/i.test(size);
+  return isNamed && lay === undefined && widthMm !== heightMm && heightMm <= fieldMm[0] && widthMm <= fieldMm[1];
 }
 
 /** What a job knows and a chart does not: how the marks add up, and from where the piece is looked at. */

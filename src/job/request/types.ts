@@ -20,6 +20,13 @@ export interface JobRequest {
   readonly screenOptions?: Partial<ScreenOptions>;
   readonly fit?: Fit;
   readonly focus?: { readonly x: number; readonly y: number };
+  /** How many times larger than it must be to fill the piece. */
+  readonly zoom?: number;
+  /** How far the photo is turned, degrees clockwise; by its faces, where they leave no doubt, when absent. */
+  readonly turnDeg?: number;
+  readonly subject?: SubjectAsk;
+  /** How a piece of a named size lies; as suits the photo when absent. */
+  readonly lay?: PieceLay;
   readonly cornerRadiusMm?: number;
   readonly safeMarginMm?: number;
   readonly viewingDistanceMm?: number;
@@ -39,6 +46,19 @@ export interface JobRequest {
 }
 
 /**
+ * Whom or what the photo is of: looked for, nothing in particular, a part of the photo (shares of its width and height as
+ * it stands on the piece), or a picture of the photo that is white where the subject is (bytes of its file, base64).
+ */
+export type SubjectAsk =
+  | 'auto'
+  | 'none'
+  | { readonly x: number; readonly y: number; readonly width: number; readonly height: number }
+  | { readonly mask: string };
+
+/** The long side down, or across. */
+export type PieceLay = 'upright' | 'lengthwise';
+
+/**
  * One labelled set of defaults for the command, its help and the page. Counts of levels. Exact: 2, a dot fires or not.
  */
 export const JOB_DEFAULTS = {
@@ -46,6 +66,7 @@ export const JOB_DEFAULTS = {
   range: 'scale',
   format: 'png',
   fit: FRAME_DEFAULTS.fit,
+  subject: 'auto',
   safeMarginMm: FRAME_DEFAULTS.safeMarginMm,
   viewingDistanceMm: FRAME_DEFAULTS.viewingDistanceMm,
   levels: 2,
@@ -72,6 +93,11 @@ export interface JobSpec {
   readonly screen: ScreenChoice & { readonly name: ScreenName; readonly reason?: string };
   readonly fit: Fit;
   readonly focus?: { readonly x: number; readonly y: number };
+  readonly zoom?: number;
+  readonly turnDeg?: number;
+  readonly subject: SubjectAsk;
+  /** A piece whose long side may lie either way: as suits the photo. */
+  readonly lay?: 'free';
   readonly tone: 'auto' | 'plain';
   readonly toneValues: Partial<ToneOptions>;
   readonly range: 'scale' | 'absolute';

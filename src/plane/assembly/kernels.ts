@@ -1,4 +1,4 @@
-// The inner loops of src/plane, src/photo, src/screens and src/proof for WebAssembly, bit for bit the same as the plain ones
+// The inner loops of src/plane, src/photo, src/subject, src/screens and src/proof for WebAssembly, bit for bit the same as the plain ones
 // there, which stay as the reference.
 // Called row by row: an engine replaces slow first-tier code between calls, never in the middle of one.
 //
@@ -794,5 +794,94 @@ export function addStrength9(next: usize, column: usize, strength: usize, target
     v128.store(target, f32x4.add(v128.load(target, 16), high), 16);
     column += 8;
     target += 32;
+  }
+}
+
+/**
+ * One step of a network for pixels in a row: each output is its bias and the products of the pixel's numbers with its
+ * weights, added one by one as 32-bit floats. `from` holds `length` numbers a pixel; the weights lie by number, then by
+ * output, with room for whole groups of four outputs; `stride` is that room in bytes.
+ */
+export function multiplyPixels(
+  from: usize,
+  weights: usize,
+  bias: usize,
+  out: usize,
+  pixels: i32,
+  length: i32,
+  stride: i32,
+): void {
+  const wide = <usize>stride;
+  const long = (<usize>length) << 2;
+  for (let pixel = 0; pixel < pixels; pixel++) {
+    const end = from + long;
+    let at: usize = 0;
+    for (; at + 48 < wide; at += 64) {
+      let a = v128.load(bias + at);
+      let b = v128.load(bias + at, 16);
+      let c = v128.load(bias + at, 32);
+      let d = v128.load(bias + at, 48);
+      let weight = weights + at;
+      for (let number = from; number < end; number += 4) {
+        const value = v128.load_splat<f32>(number);
+        a = f32x4.add(a, f32x4.mul(value, v128.load(weight)));
+        b = f32x4.add(b, f32x4.mul(value, v128.load(weight, 16)));
+        c = f32x4.add(c, f32x4.mul(value, v128.load(weight, 32)));
+        d = f32x4.add(d, f32x4.mul(value, v128.load(weight, 48)));
+        weight += wide;
+      }
+      v128.store(out + at, a);
+      v128.store(out + at, b, 16);
+      v128.store(out + at, c, 32);
+      v128.store(out + at, d, 48);
+    }
+    for (; at < wide; at += 16) {
+      let a = v128.load(bias + at);
+      let weight = weights + at;
+      for (let number = from; number < end; number += 4) {
+        a = f32x4.add(a, f32x4.mul(v128.load_splat<f32>(number), v128.load(weight)));
+        weight += wide;
+      }
+      v128.store(out + at, a);
+    }
+    from = end;
+    out += wide;
+  }
+}
+
+/**
+ * The same for windows of which each channel is weighed for itself: `rows` holds the addresses of the window's rows,
+ * `stride` the bytes of a pixel, `step` those from one window to the next. Reads and writes up to twelve bytes beyond
+ * the last channel, where the next pixel's come later.
+ */
+export function weighWindows(
+  rows: usize,
+  weights: usize,
+  bias: usize,
+  out: usize,
+  pixels: i32,
+  across: i32,
+  down: i32,
+  stride: i32,
+  step: i32,
+): void {
+  const wide = <usize>stride;
+  let offset: usize = 0;
+  for (let pixel = 0; pixel < pixels; pixel++) {
+    for (let at: usize = 0; at < wide; at += 16) {
+      let sum = v128.load(bias + at);
+      let weight = weights + at;
+      for (let y = 0; y < down; y++) {
+        let number = load<usize>(rows + ((<usize>y) << 2)) + offset + at;
+        for (let x = 0; x < across; x++) {
+          sum = f32x4.add(sum, f32x4.mul(v128.load(number), v128.load(weight)));
+          number += wide;
+          weight += wide;
+        }
+      }
+      v128.store(out + at, sum);
+    }
+    out += wide;
+    offset += <usize>step;
   }
 }

@@ -1,0 +1,262 @@
+import type { ColourImage } from '../plane/index.ts';
+import { type Box, cutSquare, detectFaces, type Face, keepSeparate, type Square, shareOfSmaller } from './faces.ts';
+import type { SubjectModels } from './models.ts';
+import { runNetwork } from './network.ts';
+import { findSalience } from './salience.ts';
+import { agreeOf, describeShare, readShare, type Share } from './share.ts';
+import { type QuarterTurn, turnImage, turnPoint, turnShare } from './turn.ts';
+
+/** Whom or what a photo is of. All places are shares of the photo as it stands upright. */
+export interface Subject {
+  /** What it was found by: faces, the shape of people, or standing out from the rest. */
+  readonly by: 'faces' | 'people' | 'contrast';
+  /** The most important first. */
+  readonly faces: readonly Face[];
+  /** All of the subject that is seen, faces and bodies. */
+  readonly box: Box;
+  readonly share: Share;
+}
+
+export interface FoundSubject {
+  /** How far the photo must be turned clockwise to stand upright, degrees. */
+  readonly turn: QuarterTurn;
+  /** Whether the turn is beyond doubt; else somebody should be asked, and the photo stays as it is. */
+  readonly isCertain: boolean;
+  /** With the turn where that is certain, else without; undefined where nothing stands out. */
+  readonly subject: Subject | undefined;
+}
+
+/**
+ * Long side of the copy in which a subject is looked for, pixels. Assumed: a face that fills a twentieth of it has the
+ * few dozen pixels that the second look needs.
+ */
+export const SEARCHED_PX = 640;
+/** Score from which a first look is followed by a second one, a share. Assumed: below are mostly leaves and folds. */
+const GUESS = 0.4;
+/** Score that each model must give a face in the second look, a share. Assumed: less is no word for a face. */
+const LEAST = 0.5;
+/**
+ * Mean score of both models in the second look, a share. Measured (benchmarks/crops.ts, tests/subject/find-subject.test.ts):
+ * upright faces 0.79 … 0.93; faces turned by a quarter or more up to 0.75; cats, dogs, cups and flowers up to 0.6.
+ */
+const SURE = 0.77;
+/** Score from which no other turn is tried, a share. Assumed: the same, since nothing of another turn reaches it. */
+const PLAINLY_UPRIGHT = SURE;
+/** Two boxes that share so much of the smaller one are of one face. A share. Assumed, as neighbours never do. */
+const SAME = 0.3;
+/** Side of the square of the second look over the height of the face, a factor. Assumed: as faces lie in selfies. */
+const SECOND_LOOK = 3.2;
+/** Side of the parts in which small faces are looked for, a share of the long side. Assumed: two of them overlap by a face. */
+const PART = 0.62;
+/** First guesses that are looked at again. A count. Assumed: groups on a small piece are smaller. */
+const MOST_GUESSES = 12;
+/** The same for a turn that is tried. A count. Assumed: one face shows a turn. */
+const FEW_GUESSES = 2;
+/** Steepest line between the eyes of an upright face, degrees. Assumed: heads seldom lean further. */
+const LEANS_DEG = 40;
+/**
+ * Faces much smaller than the largest are strangers behind. A share of its height. Assumed: a child on an arm has half.
+ */
+const STRANGER = 0.3;
+/** Score from which a turn is beyond doubt, if nothing is found without it; a share. Assumed: above every wrong one. */
+const TURNED = 0.85;
+/** Long side of the copy for contrast, pixels. Assumed: fur and leaves are averaged away. */
+const CONTRAST_PX = 128;
+/** Long side of a subject's share, pixels. Exact: what the model of people gives. */
+const SHARE_PX = 256;
+/** Share of the photo that a subject without a face takes. Assumed: less is a speck, more is everything. */
+const AREA = { from: 0.02, to: 0.7 } as const;
+/** How far people and contrast must agree where no face is seen. A share. Assumed: less and one of them sees leaves. */
+const AGREE = 0.4;
+/** Least share of the pixels of people that are decided where no face speaks for them. Assumed: a wavering model guesses. */
+const DECIDED = 0.5;
+
+/**
+ * Whom or what a photo is of, from a small copy of it: faces at any of the four turns by `bazarevskyEtAl2019` (two looks:
+ * the whole, then each guess by itself), the shape of people near the camera by `mediapipe2019`, else what stands out
+ * from the rim (`zhangEtAl2015`), for pets and things. The models were published for people at most 2 m off for shapes
+ * and near faces, 5 m for far ones.
+ */
+export function findSubject(
+  image: ColourImage,
+  models: SubjectModels,
+  { turns = 'all' }: { readonly turns?: 'all' | 'none' } = {},
+): FoundSubject {
+  let upright = searchFaces(image, models, 'both');
+  const best = bestOf(upright);
+  let turn: QuarterTurn = 0;
+  let turned: readonly Face[] = [];
+  if (best < PLAINLY_UPRIGHT && turns === 'all') {
+    for (const way of [90, 270, 180] as const) {
+      const faces = searchFaces(turnImage(image, way), models, 'far');
+      if (bestOf(faces) > Math.max(best, bestOf(turned))) [turn, turned] = [way, faces];
+    }
+  }
+  if (turn === 0 && upright.length === 0) upright = searchParts(image, models);
+  if (turn === 0) return { turn, isCertain: true, subject: describe(image, upright, models) };
+  const candidate = turnImage(image, turn);
+  const subject = describe(candidate, turned, models);
+  // A person who lies is as much on the side as one whose photo does: a body that the lower edge cuts off, or a second
+  // face, tells them apart.
+  const { bottom, left, right, top } = describeShare(subject!.share).edges;
+  const stands = bottom > 0.1 && Math.max(left, right, top) < 0.05;
+  const isCertain = bestOf(turned) >= TURNED.sure && best < TURNED.upright && (turned.length > 1 || stands);
+  if (isCertain || upright.length > 0) {
+    return { turn, isCertain, subject: isCertain ? subject : describe(image, upright, models) };
+  }
+  // It stays as it is, and its faces are kept in the crop all the same.
+  return { turn, isCertain, subject: subject && turnSubject(subject, (360 - turn) as QuarterTurn) };
+}
+
+/** The same subject in the picture turned by so much. */
+function turnSubject({ by, faces, box, share }: Subject, turn: QuarterTurn): Subject {
+  const to = (point: Point) => turnPoint(point, turn);
+  const [a, b] = [to(box), to({ x: box.x + box.width, y: box.y + box.height })];
+  return {
+    by,
+    faces: faces.map((face) => mapFace(face, to)),
+    box: { x: Math.min(a.x, b.x), y: Math.min(a.y, b.y), width: Math.abs(a.x - b.x), height: Math.abs(a.y - b.y) },
+    share: turnShare(share, turn),
+  };
+}
+
+const bestOf = (faces: readonly Face[]): number => faces.reduce((most, { score }) => Math.max(most, score), 0);
+
+/** Upright faces, the largest first; strangers far behind are left out. One look at the whole serves a turn that is tried. */
+function searchFaces(image: ColourImage, models: SubjectModels, looks: 'both' | 'far'): readonly Face[] {
+  const whole = squareAround(image, { x: 0, y: 0, width: 1, height: 1 }, 1);
+  const far = detectFaces(image, { model: models.far, square: whole, least: GUESS });
+  const near = looks === 'far' ? [] : detectFaces(image, { model: models.near, square: whole, least: GUESS });
+  return confirmFaces(image, models, [...near, ...far].slice(0, looks === 'far' ? FEW_GUESSES : MOST_GUESSES));
+}
+
+/** The same in parts of the picture, for faces that are small in the whole. */
+function searchParts(image: ColourImage, models: SubjectModels): readonly Face[] {
+  const side = PART * Math.max(image.width, image.height);
+  const starts = (length: number) => (length <= side ? [(length - side) / 2] : [0, length - side]);
+  const guesses = starts(image.height).flatMap((y) =>
+    starts(image.width).flatMap((x) => detectFaces(image, { model: models.far, square: { x, y, side }, least: GUESS })),
+  );
+  return confirmFaces(image, models, guesses);
+}
+
+/** What a second look at each guess by both models confirms: their mean is the score. */
+function confirmFaces(image: ColourImage, models: SubjectModels, guesses: readonly Face[]): readonly Face[] {
+  const found = keepSeparate(guesses)
+    .slice(0, MOST_GUESSES)
+    .flatMap(({ box }): readonly Face[] => {
+      const square = squareAround(image, box, SECOND_LOOK);
+      const isSame = (face: Face) => shareOfSmaller(face.box, box) > SAME;
+      const near = detectFaces(image, { model: models.near, square, least: LEAST }).find(isSame);
+      if (!near || !isUpright(near, image)) return [];
+      const far = detectFaces(image, { model: models.far, square, least: LEAST }).find(isSame);
+      const score = (near.score + (far?.score ?? 0)) / 2;
+      return score >= SURE ? [{ ...near, score }] : [];
+    });
+  const faces = [...keepSeparate(found)].sort((a, b) => sizeOf(b) - sizeOf(a));
+  return faces.filter(({ box }) => box.height > STRANGER * faces[0]!.box.height);
+}
+
+const sizeOf = ({ box, score }: Face): number => box.width * box.height * score;
+
+/** The line between the eyes is level enough, and the mouth lies below it. */
+function isUpright({ eyes: [left, right], mouth }: Face, { width, height }: ColourImage): boolean {
+  const dx = (right.x - left.x) * width;
+  const dy = (right.y - left.y) * height;
+  const slope = (Math.abs(Math.atan2(dy, Math.abs(dx))) * 180) / Math.PI;
+  return slope <= LEANS_DEG && mouth.y > (left.y + right.y) / 2;
+}
+
+/** The square about a box, so many times its longer side, pixels. */
+function squareAround({ width, height }: ColourImage, box: Box, times: number): Square {
+  const side = times * Math.max(box.width * width, box.height * height);
+  return { x: (box.x + box.width / 2) * width - side / 2, y: (box.y + box.height / 2) * height - side / 2, side };
+}
+
+function describe(image: ColourImage, faces: readonly Face[], models: SubjectModels): Subject | undefined {
+  if (faces.length > 0) {
+    const share = sharePeople(image, models, bodySquare(image, faces));
+    const box = unionOf([...faces.map(({ box: one }) => one), ...boxOf(share)]);
+    return { by: 'faces', faces, box, share };
+  }
+  const contrast = findSalience(shrink(image, CONTRAST_PX));
+  const people = sharePeople(image, models, squareAround(image, { x: 0, y: 0, width: 1, height: 1 }, 1));
+  const { area, sure } = describeShare(people);
+  const isPeople = area >= AREA.from && area <= AREA.to && sure >= DECIDED && agreeOf(people, contrast) >= AGREE;
+  const share = isPeople ? people : contrast;
+  const facts = describeShare(share);
+  if (!facts.box || facts.area < AREA.from || facts.area > AREA.to) return undefined;
+  return { by: isPeople ? 'people' : 'contrast', faces, box: facts.box, share };
+}
+
+const boxOf = (share: Share): readonly Box[] => {
+  const { box } = describeShare(share);
+  return box ? [box] : [];
+};
+
+/** Where the bodies are that belong to faces: a person is about seven heads high and three wide. */
+function bodySquare(image: ColourImage, faces: readonly Face[]): Square {
+  const bodies = faces.map(({ box }) => {
+    const head = box.height;
+    const wide = (head * image.height) / image.width;
+    return { x: box.x + box.width / 2 - 2.5 * wide, y: box.y - head, width: 5 * wide, height: 8 * head };
+  });
+  const all = unionOf(bodies);
+  const within = intersect(all);
+  return squareAround(image, within, 1);
+}
+
+function intersect({ x, y, width, height }: Box): Box {
+  const [left, top] = [Math.max(0, x), Math.max(0, y)];
+  return { x: left, y: top, width: Math.min(1, x + width) - left, height: Math.min(1, y + height) - top };
+}
+
+export function unionOf(boxes: readonly Box[]): Box {
+  const x = Math.min(...boxes.map((box) => box.x));
+  const y = Math.min(...boxes.map((box) => box.y));
+  return {
+    x,
+    y,
+    width: Math.max(...boxes.map((box) => box.x + box.width)) - x,
+    height: Math.max(...boxes.map((box) => box.y + box.height)) - y,
+  };
+}
+
+/** What is of people in a square of the picture, laid onto the whole picture. */
+function sharePeople(image: ColourImage, { people }: SubjectModels, square: Square): Share {
+  const side = people.input.width;
+  const input = cutSquare(image, { square, side, of: (code) => code / 255, beyond: 0 });
+  const [seenAt] = [...runNetwork(people, input).values()];
+  const data = seenAt!.data;
+  const seen: Share = { width: side, height: side, data };
+  const scale = SHARE_PX / Math.max(image.width, image.height);
+  const width = Math.max(1, Math.round(image.width * scale));
+  const height = Math.max(1, Math.round(image.height * scale));
+  const out = new Float32Array(width * height);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      const u = (((x + 0.5) / width) * image.width - square.x) / square.side;
+      const v = (((y + 0.5) / height) * image.height - square.y) / square.side;
+      if (u >= 0 && v >= 0 && u <= 1 && v <= 1) out[y * width + x] = readShare(seen, { x: u, y: v });
+    }
+  }
+  return { width, height, data: out };
+}
+
+/** Means of whole blocks: at most so many pixels on the long side. */
+function shrink({ width, height, rgb }: ColourImage, longSide: number): ColourImage {
+  const scale = Math.min(1, longSide / Math.max(width, height));
+  const size = { width: Math.max(3, Math.round(width * scale)), height: Math.max(3, Math.round(height * scale)) };
+  const sums = new Float64Array(3 * size.width * size.height);
+  const counts = new Uint32Array(size.width * size.height);
+  for (let y = 0; y < height; y++) {
+    const row = Math.floor((y * size.height) / height) * size.width;
+    for (let x = 0; x < width; x++) {
+      const to = row + Math.floor((x * size.width) / width);
+      counts[to]!++;
+      for (let c = 0; c < 3; c++) sums[3 * to + c]! += rgb[3 * (y * width + x) + c]!;
+    }
+  }
+  const means = Uint8Array.from(sums, (sum, at) => Math.round(sum / Math.max(1, counts[Math.floor(at / 3)]!)));
+  return { ...size, rgb: means };
+}

@@ -1,0 +1,7 @@
+/** Numbers of one step of a network: rows, columns and channels, channels innermost. Lists count as one row. */
+export interface Tensor {
+  readonly height: number;
+  readonly width: number;
+  readonly channels: number;
+  readonly data: Float32Array;
+}

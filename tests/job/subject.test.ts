@@ -1,0 +1,121 @@
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import sharp from 'sharp';
+import { afterAll, describe, expect, test } from 'vitest';
+import { type JobRequest, prepareJob, resolveJob, type Ticket } from '../../src/job/index.ts';
+import { openShop } from '../../src/material/index.ts';
+import { readPhoto } from '../../src/plane/index.ts';
+
+const shop = openShop({ builtIn: ['shared/shop', 'shared'] });
+const folder = mkdtempSync(join(tmpdir(), 'tonewright-subject-'));
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+async function prepare(file: string, request: Partial<JobRequest>): Promise<Ticket> {
+  const spec = resolveJob({ size: '30x20', profile: 'anodised-black', ...request }, { shop, refused: [] });
+  const names = { name: 'photo', photoFile: 'photo.png', version: 'test', only: 'everything' } as const;
+  return (await prepareJob(() => readPhoto(file), { spec, ...names })).ticket!;
+}
+
+/** The portrait between two walls: 1500 × 512 pixels, the face about 40 % from the left. */
+async function wide(): Promise<string> {
+  const path = join(folder, 'wide.png');
+  await sharp('images/photos/portrait.png').extend({ left: 400, right: 588, background: '#7b6a58' }).toFile(path);
+  return path;
+}
+
+describe('the crop', () => {
+  test.each(['30x60', '40x40', '60x30'])('on %s holds the whole head, eyes in the upper half', async (size) => {
+    const { frame, subject, photo } = await prepare(await wide(), { size });
+    expect(subject).toMatchObject({ by: 'faces', faces: 1 });
+    expect(frame.focus.origin).toBe('subject');
+    const { crop } = frame;
+    // Hair from x 145 to 285 and y 15 to 190 of the portrait, which begins at x 400.
+    expect(crop.x).toBeLessThan(400 + 145);
+    expect(crop.x + crop.width).toBeGreaterThan(400 + 285);
+    expect(crop.y).toBeLessThan(15);
+    expect(crop.y + crop.height).toBeGreaterThan(190);
+    const eyes = (109 - crop.y) / crop.height;
+    expect(eyes).toBeLessThan(0.5);
+    expect(subject!.photoLost).toBeCloseTo(1 - (crop.width * crop.height) / (photo.width * photo.height), 2);
+  });
+
+  test('of faces that do not fit together keeps the larger one, and says so with the share that is lost', async () => {
+    const head = (side: number) =>
+      sharp('images/photos/portrait.png').extract({ left: 130, top: 20, width: 190, height: 190 }).resize(side, side);
+    const path = join(folder, 'two.png');
+    await sharp({ create: { width: 1200, height: 500, channels: 3, background: '#8c8f94' } })
+      .composite([
+        { input: await head(180).toBuffer(), left: 60, top: 150 },
+        { input: await head(260).toBuffer(), left: 880, top: 100 },
+      ])
+      .toFile(path);
+    const ticket = await prepare(path, { size: '30x60' });
+    expect(ticket.subject!.faces).toBe(2);
+    expect(ticket.frame.crop.x).toBeGreaterThan(800);
+    expect(ticket.warnings.join(' ')).toMatch(
+      /1 of 2 faces does not fit into this crop \(79 % of the photo is cut off\)/,
+    );
+    const whole = await prepare(path, { size: '60x25' });
+    expect(whole.warnings.join(' ')).not.toMatch(/fit into this crop/);
+  });
+
+  test('by hand is left alone, and nothing is looked for where nobody asked', async () => {
+    const given = await prepare(await wide(), { focus: { x: 0.9, y: 0.5 }, zoom: 2 });
+    expect(given.frame).toMatchObject({ focus: { x: 0.9, origin: 'given' }, zoom: 2 });
+    expect(given.frame.crop.height).toBeCloseTo(256, 0);
+    const none = await prepare(await wide(), { subject: 'none' });
+    expect(none.subject).toBeUndefined();
+    expect(none.frame.focus.origin).toBe('attention');
+  });
+
+  test('follows a part that is named, or a picture of the subject', async () => {
+    const part = await prepare(await wide(), { size: '20x20', subject: { x: 0.8, y: 0.2, width: 0.1, height: 0.5 } });
+    expect(part.frame.focus.x).toBeGreaterThan(0.8);
+    const mask = await sharp({ create: { width: 150, height: 51, channels: 3, background: '#000' } })
+      .composite([
+        {
+          input: await sharp({ create: { width: 20, height: 30, channels: 3, background: '#fff' } })
+            .png()
+            .toBuffer(),
+          left: 10,
+          top: 10,
+        },
+      ])
+      .png()
+      .toBuffer();
+    const drawn = await prepare(await wide(), { size: '20x20', subject: { mask: mask.toString('base64') } });
+    expect(drawn.subject).toMatchObject({ by: 'given', faces: 0 });
+    expect(drawn.frame.focus.x).toBeLessThan(0.25);
+  });
+});
+
+describe('the turn', () => {
+  test('of a photo on its side is noticed; it is turned only when there is no doubt', async () => {
+    const path = join(folder, 'turned.png');
+    await sharp('images/photos/portrait.png').rotate(90).toFile(path);
+    const ticket = await prepare(path, {});
+    const isTurned = ticket.frame.turn !== undefined;
+    expect(ticket.warnings.join(' ')).toMatch(isTurned ? /was turned by 270° clockwise/ : /turned by 270° clockwise/);
+    const given = await prepare(path, { turnDeg: 270 });
+    expect(given.frame.turn).toEqual({ deg: 270, origin: 'given' });
+    expect(given.warnings.join(' ')).not.toMatch(/turned/);
+    const { crop } = (await prepare('images/photos/portrait.png', {})).frame;
+    expect(given.frame.crop).toEqual(crop);
+    expect((await prepare(path, { turnDeg: 0 })).frame.turn).toBeUndefined();
+  });
+});
+
+describe('a piece of a named size', () => {
+  test('lies as suits the photo, and says so', async () => {
+    const tall = join(folder, 'tall.png');
+    await sharp('images/photos/portrait.png').extract({ left: 60, top: 0, width: 320, height: 512 }).toFile(tall);
+    const { piece, warnings } = await prepare(tall, { size: 'ID-1' });
+    expect([piece.widthMm, piece.heightMm]).toEqual([expect.closeTo(53.98, 1), expect.closeTo(85.6, 1)]);
+    expect(warnings.join(' ')).toMatch(/laid upright \(53.98 × 85.6 mm\)/);
+    const asked = await prepare(tall, { size: 'ID-1', lay: 'lengthwise' });
+    expect(asked.piece.widthMm).toBeCloseTo(85.6, 1);
+    const byNumbers = await prepare(tall, { size: '85.6x53.98' });
+    expect(byNumbers.piece.widthMm).toBeCloseTo(85.6, 1);
+  });
+});
