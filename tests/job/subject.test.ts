@@ -20,7 +20,7 @@ async function prepare(file: string, request: Partial<JobRequest>): Promise<Tick
 /** The portrait between two walls: 1500 × 512 pixels, the face about 40 % from the left. */
 async function wide(): Promise<string> {
   const path = join(folder, 'wide.png');
-  await sharp('images/photos/portrait.png').extend({ left: 400, right: 588, background: '#7b6a58' }).toFile(path);
+  await sharp('images/photos/portrait.png').extend({ left: 400, right: 588, extendWith: 'copy' }).toFile(path);
   return path;
 }
 

@@ -66,7 +66,7 @@ describe('faces', () => {
     const picture = await group(places, 150);
     const { subject } = findSubject(await read(picture), models);
     expect(subject!.faces).toHaveLength(3);
-    const small = findSubject(await read(await group(places, 70)), models);
+    const small = findSubject(await read(await group(places, 84)), models);
     expect(small.subject!.faces).toHaveLength(3);
     const turned = findSubject(await read(picture, 90), models);
     expect([turned.turn, turned.isCertain, turned.subject!.faces.length]).toEqual([270, true, 3]);
