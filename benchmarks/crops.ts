@@ -1,7 +1,7 @@
 // Automatic crops of the sample photos and of what is made of them (groups, turned ones, small figures) on three shapes of
 // piece: out/crops/crops.png to look at, and what was found in words. CPU of finding a subject in a photo of 24 megapixels.
 import { mkdirSync } from 'node:fs';
-import sharp from 'sharp';
+import sharp, { type OverlayOptions } from 'sharp';
 import { resolveJob, takePicture } from '../src/job/index.ts';
 import { openShop } from '../src/material/index.ts';
 import { decodePhoto, encodeColour, type Photo, readColour, turnPhoto } from '../src/plane/index.ts';
@@ -74,7 +74,7 @@ async function listCases(): Promise<readonly { readonly name: string; readonly b
 }
 
 async function run(): Promise<void> {
-  const cells: sharp.OverlayOptions[] = [];
+  const cells: OverlayOptions[] = [];
   const cases = await listCases();
   for (const [row, { name, bytes }] of cases.entries()) {
     const photo = await decodePhoto(bytes, name);

@@ -1,5 +1,15 @@
 import type { ColourImage } from '../plane/index.ts';
-import { type Box, cutSquare, detectFaces, type Face, keepSeparate, type Square, shareOfSmaller } from './faces.ts';
+import {
+  type Box,
+  cutSquare,
+  detectFaces,
+  type Face,
+  keepSeparate,
+  mapFace,
+  type Point,
+  type Square,
+  shareOfSmaller,
+} from './faces.ts';
 import type { SubjectModels } from './models.ts';
 import { runNetwork } from './network.ts';
 import { findSalience } from './salience.ts';
@@ -100,7 +110,7 @@ export function findSubject(
   // face, tells them apart.
   const { bottom, left, right, top } = describeShare(subject!.share).edges;
   const stands = bottom > 0.1 && Math.max(left, right, top) < 0.05;
-  const isCertain = bestOf(turned) >= TURNED.sure && best < TURNED.upright && (turned.length > 1 || stands);
+  const isCertain = bestOf(turned) >= TURNED && upright.length === 0 && (turned.length > 1 || stands);
   if (isCertain || upright.length > 0) {
     return { turn, isCertain, subject: isCertain ? subject : describe(image, upright, models) };
   }

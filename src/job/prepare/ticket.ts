@@ -11,7 +11,6 @@ import { recommendStartSpacingMm } from '../request/grid.ts';
 import type { JobSpec } from '../request/types.ts';
 import { assessUncertainty, warnOfUncertainty } from '../request/uncertainty.ts';
 import { mergeCautions } from './cautions.ts';
-import type { Focus } from './choices.ts';
 import { countClipped } from './clipped.ts';
 import type { Picture } from './picture.ts';
 import type { StripFacts } from './strip.ts';
