@@ -197,7 +197,10 @@ export function requirePiece(
       'found no size, needed one for the whole order, or in the column "size" of its list',
     );
   }
-  return resolveJob(readRequest(options, { folder }));
+  const request = readRequest(options, { folder });
+  // Pieces of an order lie as their line says, so that all of one size lie alike: a named size lengthwise.
+  const isNamed = !/[x×]/i.test(request.size);
+  return resolveJob(request.lay === undefined && isNamed ? { ...request, lay: 'lengthwise' } : request);
 }
 
 /** A line that names a profile or a material of its own means that one alone; likewise the way of the scan. */

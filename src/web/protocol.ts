@@ -93,6 +93,12 @@ export interface Wish {
   readonly fit: Fit;
   /** Absent: what draws the eye. */
   readonly focus?: { readonly x: number; readonly y: number };
+  /** How many times larger than it must be to fill the piece; absent: once. */
+  readonly zoom?: number;
+  /** How far the photo is turned, degrees clockwise; absent: upright by its faces, where they leave no doubt. */
+  readonly turnDeg?: number;
+  /** Absent: looked for. */
+  readonly subject?: 'auto' | 'none';
   readonly safeMarginMm: number;
   readonly screen?: string;
   readonly tone: 'auto' | 'plain';

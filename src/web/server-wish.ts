@@ -2,7 +2,7 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
 import type { OptionValues } from '../options.ts';
-import { TONE_FIELDS } from '../tasks/index.ts';
+import { MOST_ZOOM, TONE_FIELDS } from '../tasks/index.ts';
 import type { PieceWish, Wish } from './protocol.ts';
 
 /** A name of a record: never a path. */
@@ -19,6 +19,9 @@ const WISH = v.strictObject({
   material: v.exactOptional(RECORD_NAME),
   fit: v.picklist(['cover', 'contain']),
   focus: v.exactOptional(v.strictObject({ x: share, y: share })),
+  zoom: v.exactOptional(v.pipe(v.number(), v.minValue(1), v.maxValue(MOST_ZOOM))),
+  turnDeg: v.exactOptional(v.pipe(v.number(), v.minValue(-180), v.maxValue(180))),
+  subject: v.exactOptional(v.picklist(['auto', 'none'])),
   safeMarginMm: v.pipe(v.number(), v.minValue(0), v.maxValue(1000)),
   screen: v.exactOptional(RECORD_NAME),
   tone: v.picklist(['auto', 'plain']),
@@ -59,7 +62,7 @@ export function requestOf({ widthMm, heightMm, ...wish }: Wish): JobRequest {
 /** The options that would ask the same of a command: numbers as texts that read back as they are. */
 export function optionsOf(wish: Wish): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
-  const { tone, toneValues, range } = wish;
+  const { tone, toneValues, range, zoom, turnDeg, subject } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -68,6 +71,9 @@ export function optionsOf(wish: Wish): OptionValues {
     ...(profile === undefined ? (material === undefined ? {} : { material }) : { profile }),
     fit,
     ...(focus ? { keep: `${focus.x},${focus.y}` } : {}),
+    ...(zoom === undefined ? {} : { zoom: String(zoom) }),
+    ...(turnDeg === undefined ? {} : { turn: String(turnDeg) }),
+    ...(subject === undefined ? {} : { subject }),
     ...(screen === undefined ? {} : { screen }),
     tone,
     range,
