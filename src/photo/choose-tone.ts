@@ -13,8 +13,6 @@ export interface ChooseToneOptions {
   readonly viewingDistanceMm: number;
   /** What is marked at all; the rest does not count. */
   readonly mask?: Plane<'mask'>;
-  /** Whether a dot is of the subject, whose middle tone is to be legible; all of the picture's when absent. */
-  readonly isMetered?: (x: number, y: number) => boolean;
 }
 
 /** Fineness of the counting of lightness. Steps per L*. Assumed: half of the 0.1 L* to which points are rounded. */
@@ -56,15 +54,6 @@ const MAX_DROP_L = 4;
  */
 const LOCAL_CONTRAST = 0.4;
 /**
- * The same for a subject whose middle is known, L*: a face before a bright sky needs more than a whole picture. Assumed, by
- * eye: skin that is lifted further shows its noise.
- */
-const MAX_SUBJECT_LIFT_L = 22;
-/** Share of the subject that may go to black. Assumed: folds of a dark coat are more than specks. */
-const FOLDS_SHARE = 0.01;
-/** Cells of the subject below which its middle is not believed. A count. Assumed: about 2 mm square. */
-const LEAST_METERED = 400;
-/**
  * Share of the short side that local contrast takes as surroundings. Assumed, by eye: about the width of an eye in a
  * portrait that fills its piece.
  */
@@ -85,23 +74,23 @@ const MAX_NOISE_L = 1.5;
 export function chooseTone(luminance: Plane<'luminance'>, options: ChooseToneOptions): ToneOptions {
   const size = cellSize(options.grid);
   const cells = averageCells(luminance, { table: tabulateLightness(), size });
-  const counted = { luminance, size, mask: options.mask };
-  const counts = countCells(cells, counted);
-  if (counts.every((count) => count === 0)) return TONE_DEFAULTS;
-  const { isMetered } = options;
-  const ofSubject = isMetered ? countCells(cells, { ...counted, isMetered }) : counts;
-  const isKnown = ofSubject !== counts && ofSubject.reduce((sum, count) => sum + count, 0) >= LEAST_METERED;
-  const metered = isKnown ? ofSubject : counts;
+  const counts = countCells(cells, { luminance, size, mask: options.mask });
+  const total = counts.reduce((sum, count) => sum + count, 0);
+  if (total === 0) return TONE_DEFAULTS;
+  const at = (share: number) => {
+    let seen = 0;
+    const bin = counts.findIndex((count) => {
+      seen += count;
+      return seen > share * total;
+    });
+    return bin / BINS_PER_L;
+  };
 
-  // A dark coat is part of the subject: its folds count as much as the picture's own black.
-  const black = isKnown ? Math.min(quantile(counts, BLACK_SHARE), quantile(metered, FOLDS_SHARE)) : quantile(counts, BLACK_SHARE);
-  const blackPointL = round(Math.min(POINT_WAY * black, MAX_BLACK_L), 0.1);
-  const whitePointL = round(Math.max(100 - POINT_WAY * (100 - quantile(counts, 1 - WHITE_SHARE)), MIN_WHITE_L), 0.1);
-  const middle = quantile(metered, 0.5);
-  const median = Math.min(Math.max((100 * (middle - blackPointL)) / (whitePointL - blackPointL), 0), 100);
+  const blackPointL = round(Math.min(POINT_WAY * at(BLACK_SHARE), MAX_BLACK_L), 0.1);
+  const whitePointL = round(Math.max(100 - POINT_WAY * (100 - at(1 - WHITE_SHARE)), MIN_WHITE_L), 0.1);
+  const median = Math.min(Math.max((100 * (at(0.5) - blackPointL)) / (whitePointL - blackPointL), 0), 100);
   const wanted = Math.min(Math.max(median, DARK_MEDIAN_L), LIGHT_MEDIAN_L);
-  const most = isKnown ? MAX_SUBJECT_LIFT_L : MAX_LIFT_L;
-  const lift = midtoneToward(median, median + MEDIAN_WAY * (wanted - median), most);
+  const lift = midtoneToward(median, median + MEDIAN_WAY * (wanted - median), MAX_LIFT_L);
   const noiseL = round(Math.min(Math.max(cellNoise(cells), cellNoise(coarsenCells(cells, 2))), MAX_NOISE_L), 0.01);
   const eyeMm = options.viewingDistanceMm * Math.tan(ARC_MINUTE_RAD);
   const shortMm = Math.min(luminance.width * options.grid.pitchMm, luminance.height * options.grid.lineSpacingMm);
@@ -120,26 +109,14 @@ export function chooseTone(luminance: Plane<'luminance'>, options: ChooseToneOpt
   };
 }
 
-/** The lightness below which such a share of the cells lies, L*. */
-function quantile(counts: Uint32Array, share: number): number {
-  const total = counts.reduce((sum, count) => sum + count, 0);
-  let seen = 0;
-  const bin = counts.findIndex((count) => {
-    seen += count;
-    return seen > share * total;
-  });
-  return bin / BINS_PER_L;
-}
-
 interface Counted {
   readonly luminance: Plane<'luminance'>;
   readonly size: CellSize;
   readonly mask: Plane<'mask'> | undefined;
-  readonly isMetered?: (x: number, y: number) => boolean;
 }
 
 /** How many of the cells whose middle is marked at least by half have each L*, in steps of 1 / BINS_PER_L. */
-function countCells(cells: Cells, { luminance, size, mask, isMetered }: Counted): Uint32Array {
+function countCells(cells: Cells, { luminance, size, mask }: Counted): Uint32Array {
   const { width, height } = luminance;
   if (mask && (mask.width !== width || mask.height !== height)) {
     throw new RangeError(`sizes differ: picture ${width} × ${height}, mask ${mask.width} × ${mask.height}`);
@@ -149,7 +126,7 @@ function countCells(cells: Cells, { luminance, size, mask, isMetered }: Counted)
     const middle = Math.min(height - 1, cy * size.y + (size.y >> 1)) * width;
     for (let cx = 0; cx < cells.width; cx++) {
       const marked = mask === undefined || mask.data[middle + Math.min(width - 1, cx * size.x + (size.x >> 1))] >= 128;
-      if (marked && (!isMetered || isMetered((cx + 0.5) * size.x, (cy + 0.5) * size.y))) counts[Math.round(cells.data[cy * cells.width + cx] * BINS_PER_L)]++;
+      if (marked) counts[Math.round(cells.data[cy * cells.width + cx] * BINS_PER_L)]++;
     }
   }
   return counts;

@@ -1,5 +1,4 @@
 export * from './adjust-tone.ts';
-export * from './backdrop.ts';
 export * from './blank.ts';
 export * from './choose-crop.ts';
 export * from './choose-tone.ts';

@@ -106,7 +106,7 @@ function readKeep(text: string | undefined): JobRequest['focus'] {
 
 function readLay({ upright, lengthwise }: OptionValues): JobRequest['lay'] {
   if (upright === true && lengthwise === true) {
-    throw new AppError('option-invalid', 'found both --upright and --lengthwise, needed one of the two');
+    throw new AppError('option-invalid', 'found both upright and lengthwise, needed one of the two');
   }
   return upright === true ? 'upright' : lengthwise === true ? 'lengthwise' : undefined;
 }
@@ -120,7 +120,7 @@ function readSubject(text: string | undefined, folder: string): JobRequest['subj
     if (!(x >= 0 && y >= 0 && width > 0 && height > 0 && x + width <= 1 && y + height <= 1) || more !== undefined) {
       throw new AppError(
         'option-invalid',
-        `--subject: found "${text}", needed the left and upper edge, the width and the height as shares of the photo, such as 0.3,0.1,0.4,0.6`,
+        `subject: found "${text}", needed the left and upper edge, the width and the height as shares of the photo, such as 0.3,0.1,0.4,0.6`,
       );
     }
     return { x, y, width, height };
@@ -128,7 +128,7 @@ function readSubject(text: string | undefined, folder: string): JobRequest['subj
   if (!/\.[a-z]+$/i.test(text)) {
     throw new AppError(
       'option-invalid',
-      `--subject: found "${text}", needed auto, none, four shares such as 0.3,0.1,0.4,0.6, or a picture such as mask.png that is white where the subject is`,
+      `subject: found "${text}", needed auto, none, four shares such as 0.3,0.1,0.4,0.6, or a picture such as mask.png that is white where the subject is`,
     );
   }
   const bytes = readInputSync(resolve(folder, text), {

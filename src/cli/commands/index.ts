@@ -65,7 +65,10 @@ const RECORDS: readonly CommandRecord[] = [
         flags: '--subject <what>',
         help: 'auto: faces, people, or what stands out; none; x,y,width,height as shares of the photo; or a picture that is white where the subject is (default: auto)',
       },
-      { flags: '--upright', help: 'the piece’s long side down (default: a named size lies as suits the photo; in an order lengthwise)' },
+      {
+        flags: '--upright',
+        help: 'the piece’s long side down (default: a named size lies as suits the photo; in an order lengthwise)',
+      },
       { flags: '--lengthwise', help: 'the piece’s long side across' },
       { flags: '--corner <length>', help: 'corner radius of the piece, mm (default: the named size’s, else 0)' },
       { flags: '--margin <length>', help: 'nothing is burned nearer than this to the edge, mm (default: 0)' },
