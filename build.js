@@ -219,7 +219,7 @@ if (flags.has('--watch')) {
     const entryPoints = readdirSync('benchmarks')
       .filter((name) => name.endsWith('.ts'))
       .map((name) => ({ in: `benchmarks/${name}`, out: basename(name, '.ts') }));
-    entryPoints.push({ in: 'packaging/make-portable.ts', out: 'make-portable' });
+    for (const name of ['make-portable', 'make-release']) entryPoints.push({ in: `packaging/${name}.ts`, out: name });
     await esbuild.build({ ...benchmark, entryPoints, outdir: 'dist/bench' });
   }
 }

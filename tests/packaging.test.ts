@@ -5,6 +5,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { installPacked, packBuilt } from '../packaging/install.ts';
+import { readNotes } from '../packaging/release.ts';
 import { BUILT, doRuns, makeWorkplace, programOf } from './lanes/installed.ts';
 import { enter, startPageServer } from './web/page-server.ts';
 
@@ -136,4 +137,12 @@ test('without the machine code of the image library a command says what to insta
   expect(run.status).toBe(1);
   expect(run.stderr).toMatch(/found no image library for this computer .*\n.*--include=optional/);
   expect(existsSync(join(folder, 'out'))).toBe(false);
+});
+
+test('the notes of a release are the head of the changelog', () => {
+  const head = '# Changelog\n\nBy kind.\n\n';
+  expect(readNotes(`${head}## 1.1\n\n### Added\n- new\n\n## 1.0\n\n- old\n`)).toBe('### Added\n- new\n');
+  expect(readNotes(`${head}## 1.0\n\n- first\n`)).toBe('- first\n');
+  expect(() => readNotes(head)).toThrow('needed what is new');
+  expect(readNotes(readFileSync('CHANGELOG.md', 'utf8'))).toMatch(/^### Added\n/);
 });
