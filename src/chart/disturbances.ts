@@ -1,6 +1,7 @@
 import { lightnessOfReflectance } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
 import { type GutterLight, judgeGutters, neighbourScatter } from './gutters.ts';
+import { CHART_KINDS } from './kinds/register.ts';
 import type { LightSurface } from './light.ts';
 import type { Located } from './locate.ts';
 import { type RejectedPatch, rejectPatch } from './readings.ts';
@@ -233,7 +234,7 @@ function findDeviating(
   const smoke = new Map<string, number>();
   const rejected: RejectedPatch[] = [];
   const noticed = Math.max(GUTTER_MIN, GUTTER_OUTLIER * scatter);
-  const isSmoke = layout.kind === 'dose' ? tellSmoke(samples, offs, layout) : () => false;
+  const isSmoke = CHART_KINDS[layout.kind].isTable ? tellSmoke(samples, offs, layout) : () => false;
   const deviating = samples.filter((sample, at) => {
     const off = offs[at]!;
     if (!(Math.abs(off) > noticed)) return false;

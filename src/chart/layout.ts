@@ -3,9 +3,10 @@ import type { DotGrid } from '../plane/index.ts';
 import { MOST_DOTS } from '../units.ts';
 import { type Cell, type Cells, inTable } from './cells.ts';
 import { LETTER_HEIGHT, LETTER_WIDTH } from './font.ts';
+import { CHART_KINDS } from './kinds/register.ts';
+import type { WantedPatch } from './kinds/wanted.ts';
 import { CHART_DEFAULTS, type ChartOptions } from './options.ts';
 import { placePatches } from './places.ts';
-import { planPatches, type WantedPatch } from './plan.ts';
 import { TAG_CELLS } from './tag-codes.ts';
 import { layoutHash, tagIdOf } from './tags.ts';
 import type { ChartKind, ChartLayout, LayoutLabel, LayoutTag, Patch, TagPosition } from './types.ts';
@@ -51,9 +52,9 @@ export interface DotBox {
  */
 export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout {
   const { grid, seed = CHART_DEFAULTS.seed } = options;
-  const strip = kind === 'check';
-  const widthMm = options.widthMm ?? (strip ? CHART_DEFAULTS.stripWidthMm : CHART_DEFAULTS.widthMm);
-  const heightMm = options.heightMm ?? (strip ? CHART_DEFAULTS.stripHeightMm : CHART_DEFAULTS.heightMm);
+  const { isStrip, isTable, plan, ...size } = CHART_KINDS[kind];
+  const widthMm = options.widthMm ?? size.widthMm;
+  const heightMm = options.heightMm ?? size.heightMm;
   const widthDots = Math.floor(widthMm / grid.pitchMm + 1e-9);
   const heightDots = Math.floor(heightMm / grid.lineSpacingMm + 1e-9);
   if (!(widthDots * heightDots <= MOST_DOTS)) {
@@ -63,13 +64,12 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
       { widthDots, heightDots, mostDots: MOST_DOTS },
     );
   }
-  const frame = layoutFrame(widthDots, heightDots, grid, strip);
-  const wanted = planPatches(kind, options);
-  const cells =
-    kind === 'dose'
-      ? fitTable(frame, wanted, options)
-      : fitCells(frame, wanted.filter((one) => !one.spare).length, grid, options);
-  const placed = placePatches(wanted, cells, { seed, kind });
+  const frame = layoutFrame(widthDots, heightDots, grid, isStrip);
+  const wanted = plan(options);
+  const cells = isTable
+    ? fitTable(frame, wanted, options)
+    : fitCells(frame, wanted.filter((one) => !one.spare).length, grid, options);
+  const placed = placePatches(wanted, cells, { seed, isStrip });
 
   const patches = placed.map(({ cell, patch }, order): Patch => {
     const { spare: _spare, row: _row, column: _column, ...facts } = patch;

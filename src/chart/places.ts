@@ -1,8 +1,7 @@
 import { type Cell, type Cells, inTable } from './cells.ts';
 
-import type { WantedPatch } from './plan.ts';
+import type { WantedPatch } from './kinds/wanted.ts';
 import { createRandom, shuffle } from './random.ts';
-import type { ChartKind } from './types.ts';
 
 export interface PlacedPatch {
   readonly cell: Cell;
@@ -17,12 +16,12 @@ export interface PlacedPatch {
 export function placePatches(
   wanted: readonly WantedPatch[],
   cells: Cells,
-  { seed, kind }: { readonly seed: number; readonly kind: ChartKind },
+  { seed, isStrip }: { readonly seed: number; readonly isStrip: boolean },
 ): readonly PlacedPatch[] {
   const patches = wanted.filter((one) => !one.spare);
   const spare = wanted.filter((one) => one.spare).slice(0, Math.max(0, cells.cells.length - patches.length));
   const all = [...patches, ...spare];
-  const placed = kind === 'check' ? placeInRow(all, cells.cells) : scatter(all, cells, createRandom(seed));
+  const placed = isStrip ? placeInRow(all, cells.cells) : scatter(all, cells, createRandom(seed));
   return placed.sort((a, b) => a.cell.row - b.cell.row || a.cell.column - b.cell.column);
 }
 

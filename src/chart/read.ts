@@ -4,6 +4,7 @@ import { type Notice, notice } from '../notices.ts';
 import { cube, findOutlierLimit, median, type OutlierRule, pooledStandardDeviation } from '../numeric/index.ts';
 import { type CameraCurve, estimateCameraCurve, luminanceOf, SRGB_CURVE, tabulateCurve } from './camera.ts';
 import { CLIPPED_PATCH, findDisturbances, findUnreadable, keepUndisturbed, refuseClipped } from './disturbances.ts';
+import { CHART_KINDS } from './kinds/register.ts';
 import { fitReferences, type LevelledLight, levelLight, refuseLowContrast } from './level.ts';
 import { isLightAdded, type LightSurface } from './light.ts';
 import type { Located } from './locate.ts';
@@ -147,7 +148,7 @@ function sampleCapture(capture: CaptureImage, located: Located) {
   const plain = sharpening ? undoSharpening(capture, located, sharpening) : capture;
   return {
     samples: samplePatches(plain, located),
-    margins: located.layout.kind === 'check' ? sampleMargins(plain, located) : [],
+    margins: CHART_KINDS[located.layout.kind].isStrip ? sampleMargins(plain, located) : [],
     warnings: sharpening
       ? [notice('camera-sharpened', { amount: sharpening.amount, radiusPx: sharpening.radiusPx })]
       : [],

@@ -2,7 +2,10 @@ import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 
-export type ChartKind = 'spot' | 'dose' | 'tone' | 'verify' | 'check';
+/** Kinds of charts; apart from the register, so that a help text that lists them does not load them. */
+export const CHART_KIND_NAMES = ['spot', 'dose', 'tone', 'verify', 'check'] as const;
+
+export type ChartKind = (typeof CHART_KIND_NAMES)[number];
 
 export type PatchRole =
   | 'bare'

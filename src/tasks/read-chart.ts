@@ -1,3 +1,4 @@
+import { CHART_KINDS } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import {
   choosePalette,
@@ -102,21 +103,20 @@ export async function readChart(request: ReadChartRequest, context: TaskContext)
   await refuseResults([...new Set(Object.values(single))], { force });
   const opened = await openCaptures(request, context);
   const { layout } = opened.located[0]!.located;
-  const isStrip = layout.kind === 'check' || layout.kind === 'verify';
-  if (purpose !== 'learn' && (profile !== undefined || isStrip)) {
+  const { gives, isTable } = CHART_KINDS[layout.kind];
+  if (purpose !== 'learn' && (profile !== undefined || gives === 'drift')) {
     return checkLocatedStrip(opened, { ...request, force }, context);
   }
-  if (purpose === 'check' && layout.kind === 'tone') {
+  if (purpose === 'check' && gives === 'profile') {
     throw new AppError(
       'option-invalid',
       `found a tone chart (${layout.hash}) and no profile, needed the profile that it is compared with`,
     );
   }
-  if (request.palette && layout.kind !== 'dose') {
+  if (request.palette && !isTable) {
     throw new AppError('option-invalid', `the palette: found a ${layout.kind} chart, needed a dose chart`);
   }
-  const measures = layout.kind === 'spot' || layout.kind === 'dose';
-  return measures
+  return gives === 'measurement'
     ? measure(opened.located, request, { context, notices: opened.notices })
     : learn(opened.located, request, { context, notices: opened.notices });
 }

@@ -1,3 +1,4 @@
+import type { ChartKind } from '../chart/index.ts';
 import type { Fit, Frame, ToneField, ToneOptions } from '../photo/index.ts';
 
 /**
@@ -179,7 +180,7 @@ export type PageEvent =
 /** A chart that the shop knows. */
 export interface ChartCard {
   readonly hash: string;
-  readonly kind: 'spot' | 'dose' | 'tone' | 'verify' | 'check';
+  readonly kind: ChartKind;
   readonly material: string;
   readonly machine: string;
   readonly direction: 'lighter' | 'darker';

@@ -3,18 +3,17 @@ import type { ChartKind } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import type { ChartRequest } from '../../job/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import { type DrawnChartRecord, drawChart, sayExpectedError } from '../../tasks/index.ts';
+import { CHART_KIND_NAMES, type DrawnChartRecord, drawChart, sayExpectedError } from '../../tasks/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 
-const KINDS: readonly ChartKind[] = ['spot', 'dose', 'tone', 'verify', 'check'];
-
 export const run: Run = async ([kindText], options, surroundings) => {
-  const kind = KINDS.find((known) => known === kindText);
-  if (!kind) throw new AppError('option-invalid', `found a chart "${kindText}", needed one of ${KINDS.join(', ')}`);
+  const kind = CHART_KIND_NAMES.find((known) => known === kindText);
+  if (!kind)
+    throw new AppError('option-invalid', `found a chart "${kindText}", needed one of ${CHART_KIND_NAMES.join(', ')}`);
   const out = resolve(surroundings.io.cwd, textOf(options, 'out')!);
   const request = { chart: readRequest(kind, options), out, force: options.force === true };
   return describe(await drawChart(request, taskContext(surroundings)));

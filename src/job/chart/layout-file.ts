@@ -1,5 +1,5 @@
 import * as v from 'valibot';
-import { type ChartLayout, layoutHash, tagIdOf } from '../../chart/index.ts';
+import { CHART_KIND_NAMES, type ChartLayout, layoutHash, tagIdOf } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, wholeWithin, within } from '../../quantities.ts';
 import { parseRecord, refuseFaults } from '../../schema.ts';
@@ -13,7 +13,7 @@ const whole = wholeWithin(0, 1e9);
  */
 const LAYOUT = v.looseObject({
   schema: v.literal('tonewright-chart/1'),
-  kind: v.picklist(['spot', 'dose', 'tone', 'verify', 'check']),
+  kind: v.picklist(CHART_KIND_NAMES),
   hash: v.pipe(v.string(), v.regex(/^[0-9a-f]{10}$/)),
   machine: v.string(),
   material: v.string(),

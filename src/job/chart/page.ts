@@ -1,4 +1,4 @@
-import type { ChartKind, ChartLayout, Patch } from '../../chart/index.ts';
+import { CHART_KINDS, type ChartLayout, type Patch } from '../../chart/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { type Dots, encodeColour, meanOver } from '../../plane/index.ts';
 import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
@@ -35,33 +35,17 @@ export interface ChartPageFacts {
   readonly files: readonly string[];
 }
 
-const TITLES: Readonly<Record<ChartKind, string>> = {
-  spot: 'Spot chart',
-  dose: 'Dose chart',
-  tone: 'Tone chart',
-  verify: 'Verification chart',
-  check: 'Control strip',
-};
-
-const PURPOSES: Readonly<Record<ChartKind, string>> = {
-  spot: 'Finds how wide one dot and one line really mark, along the scan and across it, and from that the line spacing.',
-  dose: 'Finds which settings mark best: each cell is a solid burned with its own settings. Burn it before the tone chart.',
-  tone: 'Teaches how this material answers: one scan or photo of it gives the profile through which photographs come out right.',
-  verify:
-    'Shows the true error of the profile: its tones were not on the tone chart, and they are burned through the profile.',
-  check: 'Shows in a minute whether the profile still holds. Burn it on the waste margin or on an offcut.',
-};
-
 /** What to do with a chart, in plain words: settings, burning, capture and what comes next. Self-contained HTML. */
 export function renderChartPage({ spec, layout, cost, picture, files }: ChartPageFacts): string {
   const { machine, material, warnings, assumptions } = spec;
-  const title = `${TITLES[layout.kind]} ${layout.hash}`;
+  const kind = CHART_KINDS[layout.kind];
+  const title = `${kind.title} ${layout.hash}`;
   const surface = material?.title ?? (layout.material || `a material that marks ${layout.direction}`);
   const body = `
 <header>
   <div><h1>${escapeHtml(title)}</h1>
   <p class="soft">${escapeHtml(surface)} · ${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm · ${escapeHtml(machine.title)}</p>
-  <p>${PURPOSES[layout.kind]}</p>
+  <p>${kind.purpose}</p>
   ${spec.expectedError ? `<p class="soft">${escapeHtml(sayExpectedError(spec.expectedError))}</p>` : ''}</div>
   <p class="clock">${sayDuration(cost.seconds)}<span class="soft">${roundTo(cost.areaCm2, 1)} cm² of material</span></p>
 </header>
@@ -173,17 +157,16 @@ function settingRows(
 }
 
 function burnSteps(layout: ChartLayout, files: readonly string[]): string[] {
-  const own =
-    layout.kind === 'dose'
-      ? [
-          files.includes('chart.nc')
-            ? 'Burn chart.nc: it carries speed and power of each cell. Read its first lines: they say what full power means and how much room the run-up takes.'
-            : 'Import chart.svg at its own size: every cell is a bitmap of its own, named as here. Give each the settings of the table (chart.csv holds the same); the rest burns with the settings on the left.',
-          'chart.png shows the whole chart with all cells alike: for the eye, not for burning.',
-        ]
-      : [
-          'Import chart.png at its own size. Never scale or rotate it, never let the software dither, sharpen or convert it: every dot counts.',
-        ];
+  const own = CHART_KINDS[layout.kind].isTable
+    ? [
+        files.includes('chart.nc')
+          ? 'Burn chart.nc: it carries speed and power of each cell. Read its first lines: they say what full power means and how much room the run-up takes.'
+          : 'Import chart.svg at its own size: every cell is a bitmap of its own, named as here. Give each the settings of the table (chart.csv holds the same); the rest burns with the settings on the left.',
+        'chart.png shows the whole chart with all cells alike: for the eye, not for burning.',
+      ]
+    : [
+        'Import chart.png at its own size. Never scale or rotate it, never let the software dither, sharpen or convert it: every dot counts.',
+      ];
   return [
     'Use the stock, the lens and the settings that customers’ pieces will have; clean the lens first.',
     'Focus on the surface, and lay the piece flat over its whole area.',
@@ -201,7 +184,7 @@ function captureSteps({ material, machine }: ChartSpec, layout: ChartLayout): st
     'Best: a flatbed scanner at 600 dpi (300 is enough for a tone chart), in colour, saved as PNG or TIFF, with automatic tone, sharpening and dust removal off.',
     'Or a photo: no flash, matt light from two sides (a cloudy window and a white card opposite), no lamp mirrored in the surface; the camera straight above and sharp; no filters, no “beautify”, no HDR.',
     'The whole chart in the frame with its corner marks, filling most of it, and nothing lying on it. Any turn of the piece is fine.',
-    ...(layout.kind === 'tone'
+    ...(CHART_KINDS[layout.kind].gives === 'profile'
       ? []
       : [
           'Only a scanner, or a camera that saves plain sRGB: this chart has no patches from which a phone’s own contrast curve could be found.',
@@ -224,15 +207,16 @@ function captureSteps({ material, machine }: ChartSpec, layout: ChartLayout): st
 function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
   const kept =
     'With a shop folder the layout is kept there and need not be named; on the page, drop the scan under “Take its picture”.';
+  const { gives } = CHART_KINDS[layout.kind];
   const command =
-    layout.kind === 'check' || layout.kind === 'verify'
+    gives === 'drift'
       ? `tonewright check scan.png --chart chart.json --profile ${profile?.name ?? 'NAME'}`
-      : layout.kind === 'tone'
+      : gives === 'profile'
         ? 'tonewright learn scan.png --chart chart.json --out profile.json'
         : `tonewright learn scan.png --chart chart.json --out ${layout.kind}.json`;
   const camera =
     'From a phone whose contrast curve is unknown say that the camera is unknown; when the corner marks are not found, give the corners by hand.';
-  return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${layout.kind === 'tone' ? camera : 'When the corner marks are not found, give the corners by hand.'}</p>`;
+  return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${gives === 'profile' ? camera : 'When the corner marks are not found, give the corners by hand.'}</p>`;
 }
 
 function tableOf(layout: ChartLayout): string {

@@ -1,4 +1,4 @@
-import { CHART_DEFAULTS, type ChartOptions, type ExpectedTone } from '../../chart/index.ts';
+import { CHART_KINDS, type ChartOptions, type ExpectedTone } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import {
@@ -49,7 +49,8 @@ export function resolveChart(
   refuseMaterial(asked.material, refused);
   const request = resolveAfter(asked);
   const { kind } = request;
-  if (kind === 'verify' && request.profile === undefined) {
+  const { aims, isTable, gives } = CHART_KINDS[kind];
+  if (aims === 'always' && request.profile === undefined) {
     throw new AppError(
       'option-invalid',
       'a chart to verify with: found no profile, needed the one that it is to verify',
@@ -70,9 +71,9 @@ export function resolveChart(
   const asksDose = DOSE_SETTINGS_ASKED.some((setting) => request.settings?.[setting] !== undefined);
   const dose = judgeDose({ machine, learned: resolved.profile, settings, grid: resolved.grid }, { asked: asksDose });
   if (dose && !warnings.includes(dose)) warnings.push(dose);
-  if (kind !== 'dose') warnings.push(...listBeats(resolved));
-  const axes = kind === 'dose' ? resolveAxes(request, { machine, settings }) : undefined;
-  if (kind !== 'dose' && request.vary && request.vary.length > 0) {
+  if (!isTable) warnings.push(...listBeats(resolved));
+  const axes = isTable ? resolveAxes(request, { machine, settings }) : undefined;
+  if (!isTable && request.vary && request.vary.length > 0) {
     throw new AppError('option-invalid', `vary: found it with a ${kind} chart, needed a dose chart`);
   }
   const options: ChartOptions = {
@@ -88,8 +89,13 @@ export function resolveChart(
     ...(request.steps === undefined ? {} : { steps: request.steps }),
     ...(request.replicates === undefined ? {} : { replicates: request.replicates }),
     ...(resolved.points ? { expected: resolved.points.map((point) => withHalfWidth(point, resolved, asked)) } : {}),
-    ...(resolved.points && (kind === 'verify' || kind === 'check')
-      ? { tones: aimTones(resolved.points, { kind, steps: request.steps }) }
+    ...(resolved.points && aims !== 'never'
+      ? {
+          tones: aimTones(resolved.points, {
+            kind: CHART_KINDS[kind].isStrip ? 'check' : 'verify',
+            steps: request.steps,
+          }),
+        }
       : {}),
     ...(axes ? { columns: axes[0], rows: axes[1] } : {}),
   };
@@ -97,7 +103,7 @@ export function resolveChart(
     .filter(([, { kind: origin }]) => origin === 'assumed')
     .map(([group]) => `The machine’s ${group} (${machine.name}).`);
   const expectedError =
-    kind === 'tone' && simulated
+    gives === 'profile' && simulated
       ? expectError(simulated, { material: resolved.material?.name, direction: resolved.direction })
       : undefined;
   return {
@@ -118,10 +124,10 @@ export function resolveChart(
 /** `after` names the profile, and what it is good for: a second tone chart. */
 function resolveAfter({ after, ...request }: ChartRequest): ChartRequest {
   if (after === undefined) return request;
-  if (request.kind !== 'tone' || request.profile !== undefined) {
+  if (CHART_KINDS[request.kind].gives !== 'profile' || request.profile !== undefined) {
     throw new AppError(
       'option-invalid',
-      `after: found it with ${request.kind === 'tone' ? 'a profile, which names one already' : `a ${request.kind} chart`}; needed a tone chart and one profile`,
+      `after: found it with ${CHART_KINDS[request.kind].gives === 'profile' ? 'a profile, which names one already' : `a ${request.kind} chart`}; needed a tone chart and one profile`,
     );
   }
   return { ...request, profile: after };
@@ -139,12 +145,8 @@ function withHalfWidth(
 
 function resolveChartSize({ kind, size }: ChartRequest): SizeMm {
   if (size !== undefined) return parseSizeMm(size, 'size');
-  const strip = kind === 'check';
-  return {
-    widthMm: strip ? CHART_DEFAULTS.stripWidthMm : CHART_DEFAULTS.widthMm,
-    heightMm: strip ? CHART_DEFAULTS.stripHeightMm : CHART_DEFAULTS.heightMm,
-    cornerRadiusMm: 0,
-  };
+  const { widthMm, heightMm } = CHART_KINDS[kind];
+  return { widthMm, heightMm, cornerRadiusMm: 0 };
 }
 
 interface Resolved {

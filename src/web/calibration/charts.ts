@@ -2,7 +2,7 @@ import { readdir, readFile, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
 import type { ChartRequest } from '../../job/index.ts';
-import { listLayouts, makeFolder } from '../../tasks/index.ts';
+import { CHART_KIND_NAMES, listLayouts, makeFolder } from '../../tasks/index.ts';
 import type { ChartCard, ChartMade } from '../protocol.ts';
 import { removeFolder } from '../server-files.ts';
 import { nameIncoming } from '../server-incoming.ts';
@@ -14,7 +14,7 @@ const lengthMm = v.pipe(v.number(), v.minValue(1), v.maxValue(2000));
 const positive = v.pipe(v.number(), v.gtValue(0), v.maxValue(1e6));
 
 const CHART_REQUEST = v.strictObject({
-  kind: v.picklist(['spot', 'dose', 'tone', 'verify', 'check']),
+  kind: v.picklist(CHART_KIND_NAMES),
   machine: RECORD_NAME,
   material: v.exactOptional(RECORD_NAME),
   profile: v.exactOptional(RECORD_NAME),

@@ -1,0 +1,22 @@
+import type { ChartOptions } from '../options.ts';
+import type { WantedPatch } from './wanted.ts';
+
+/** All that tells one kind of chart from the others. */
+export interface ChartKindRecord {
+  readonly title: string;
+  /** What it is burned for, a sentence for whoever burns it. */
+  readonly purpose: string;
+  /** What reading it gives: a profile, how far one has drifted, or a measurement of its own. */
+  readonly gives: 'profile' | 'drift' | 'measurement';
+  /** Size of the whole chart, mm, where none is asked for. */
+  readonly widthMm: number;
+  readonly heightMm: number;
+  /** Patches in one row between bare fields, for a waste margin. */
+  readonly isStrip: boolean;
+  /** Patches in a table, each with settings of its own, which are swept along rows and columns. */
+  readonly isTable: boolean;
+  /** Burned through a profile whose tones it asks for: never, where one is given, or always. */
+  readonly aims: 'never' | 'with-profile' | 'always';
+  /** What it holds, before it is known where. @throws AppError option-invalid */
+  readonly plan: (options: ChartOptions) => readonly WantedPatch[];
+}

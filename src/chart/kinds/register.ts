@@ -1,0 +1,16 @@
+import type { ChartKind } from '../types.ts';
+import { CHECK_CHART } from './check.ts';
+import { DOSE_CHART } from './dose.ts';
+import type { ChartKindRecord } from './kind.ts';
+import { SPOT_CHART } from './spot.ts';
+import { TONE_CHART } from './tone.ts';
+import { VERIFY_CHART } from './verify.ts';
+
+/** All kinds of charts, by the name that a person asks for. */
+export const CHART_KINDS: Readonly<Record<ChartKind, ChartKindRecord>> = {
+  spot: SPOT_CHART,
+  dose: DOSE_CHART,
+  tone: TONE_CHART,
+  verify: VERIFY_CHART,
+  check: CHECK_CHART,
+};
