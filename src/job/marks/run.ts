@@ -1,8 +1,9 @@
 import { encodeSrgb, type Lab, labOfOpponent, linearRgbOfLab, opponentOfLab } from '../../colour/index.ts';
 import { formatJson } from '../../json.ts';
 import { estimateTime } from '../../machine/index.ts';
+import type { Palette } from '../../material/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
-import { adjustTone, type Frame, resolutionWarning } from '../../photo/index.ts';
+import { adjustTone, type Frame, resolutionWarning, type ToneOptions } from '../../photo/index.ts';
 import {
   type ColourImage,
   countFiring,
@@ -18,14 +19,15 @@ import {
 import { createAverager, filterByEye, layOnTable, planEyeCells } from '../../proof/index.ts';
 import { separateMarks } from '../../screens/index.ts';
 import { chooseToneValues, markable } from '../prepare/choices.ts';
-import { takePicture } from '../prepare/picture.ts';
+import { type Picture, takePicture } from '../prepare/picture.ts';
 import type { PrepareOptions } from '../prepare/run.ts';
 import type { JobFile } from '../prepare/types.ts';
 import { sayAssumedProfile } from '../request/resolve.ts';
+import type { JobSpec } from '../request/types.ts';
 
 import { renderMarksPage } from './page.ts';
 import type { MarkBurn, MarksSpec, MarksTicket } from './types.ts';
-import { openColours, openTones, rangeOf } from './wanted-colours.ts';
+import { openColours, openTones, rangeOf, type WantedAt } from './wanted-colours.ts';
 
 export interface MarksOptions extends Omit<PrepareOptions, 'spec' | 'searchBands'> {
   readonly spec: MarksSpec;
@@ -36,10 +38,10 @@ export interface MarksJob {
   readonly ticket: MarksTicket;
 }
 
-/** The road of a photo to the bitmaps of several marks, a proof and a ticket with their order. */
+/** The way of a photo to the bitmaps of several marks, a proof and a ticket with their order. */
 export async function prepareMarks(load: () => Promise<Photo>, options: MarksOptions): Promise<MarksJob> {
-  const { spec, name, photoFile, version, only, progress = () => undefined } = options;
-  const { job, palette, by } = spec;
+  const { spec, name, only, progress = () => undefined } = options;
+  const { job, palette } = spec;
   progress('reading the photo');
   const photo = await load();
   const picture = await takePicture(async () => photo, {
@@ -47,9 +49,6 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
     withThumbnail: only === 'everything',
     shows: 'colours',
   });
-  const { frame } = picture;
-  const colours = [palette.bare, ...palette.marks.map(({ colour }) => colour)];
-  const linear = colours.map(opponentOfLab);
 
   progress('setting the tone');
   const tone = chooseToneValues(picture.light, {
@@ -57,15 +56,56 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
     ...(picture.opaque ? { mask: picture.opaque } : {}),
   });
   const toned = adjustTone(picture.light, tone, { grid: job.grid });
-  const range = rangeOf(job.range, colours);
-  const wantedAt =
-    by === 'colour' ? openColours(photo, { picture, toned, linear, range }) : openTones(toned, { linear, range });
+  const colours = listColours(palette);
+  const wantedAt = findWanted(photo, { spec, picture, toned, colours });
 
   progress('separating');
+  const { separated, wanted } = separatePicture(picture, { spec, colours, wantedAt });
+  const { burns, bitmaps } = drawBurns(separated, { spec, name });
+
+  progress('proofing');
+  const shown = averageShown(separated, { spec, picture, colours });
+  const prediction = compareSeen(wanted, shown, {
+    ...planCells(picture, job),
+    viewingDistanceMm: job.viewingDistanceMm,
+  });
+  const ticket = writeMarksTicket({ ...options, picture, tone, burns, prediction });
+  if (only === 'bitmap') return { files: bitmaps, ticket };
+  return { files: [...bitmaps, ...(await drawPages(ticket, { name, separated, picture, colours }))], ticket };
+}
+
+/** The bare surface and the marks, in the order of their numbers in a separated picture. */
+function listColours({ bare, marks }: Palette): readonly Lab[] {
+  return [bare, ...marks.map(({ colour }) => colour)];
+}
+
+interface WantedFacts {
+  readonly spec: MarksSpec;
+  readonly picture: Picture;
+  readonly toned: Plane<'luminance'>;
+  readonly colours: readonly Lab[];
+}
+
+function findWanted(photo: Photo, { spec: { job, by }, picture, toned, colours }: WantedFacts): WantedAt {
+  const gamut = { linear: colours.map(opponentOfLab), range: rangeOf(job.range, colours) };
+  return by === 'colour' ? openColours(photo, { picture, toned, ...gamut }) : openTones(toned, gamut);
+}
+
+/** The cells that the eye does not tell apart at the job's distance. */
+function planCells({ frame }: Picture, { grid, viewingDistanceMm }: JobSpec) {
+  return planEyeCells(frame, { grid, viewingDistanceMm });
+}
+
+/** Which mark each dot gets, and the means of what was wanted over the eye's cells. */
+function separatePicture(
+  picture: Picture,
+  { spec: { job }, colours, wantedAt }: Pick<WantedFacts, 'spec' | 'colours'> & { readonly wantedAt: WantedAt },
+) {
+  const { frame } = picture;
   const { width, height, place } = frame;
+  const linear = colours.map(opponentOfLab);
   const mask = markable(frame, picture.opaque);
-  const cells = planEyeCells(frame, { grid: job.grid, viewingDistanceMm: job.viewingDistanceMm });
-  const wanted = openAverages(frame, cells);
+  const averages = openAverages(frame, planCells(picture, job));
   const separated = separateMarks({
     width,
     height,
@@ -79,16 +119,23 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
         if (isOpen) wantedAt(py * place.width + px, row, 3 * x);
         else row.set(linear[0]!, 3 * x);
       }
-      wanted.add(row);
+      averages.add(row);
     },
   });
+  return { separated, wanted: averages.means() };
+}
 
+/** The bitmap of each mark, in the order of burning. */
+function drawBurns(
+  { data, width, height }: Plane<'bit'>,
+  { spec: { job, palette }, name }: Pick<MarksOptions, 'spec' | 'name'>,
+) {
   const motion = { motion: job.machine.motion, grid: job.grid };
   const burns: MarkBurn[] = [];
   const bitmaps: JobFile[] = [];
   palette.marks.forEach((mark, at) => {
     const dots = createDots(width, height);
-    for (let i = 0; i < dots.data.length; i++) dots.data[i] = separated.data[i] === at + 1 ? 1 : 0;
+    for (let i = 0; i < dots.data.length; i++) dots.data[i] = data[i] === at + 1 ? 1 : 0;
     const file = `${name}.${at + 1}-${mark.name}.${job.format}`;
     const bytes = encodeDots(dots, job.grid, { format: job.format });
     bitmaps.push({ name: file, bytes });
@@ -105,22 +152,52 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
       time: estimateTime(dots, { ...motion, settings: mark.settings }),
     });
   });
+  return { burns, bitmaps };
+}
 
-  progress('proofing');
-  const shown = openAverages(frame, cells);
+/** Means of what the dots will show over the eye's cells. */
+function averageShown(
+  { data, width, height }: Plane<'bit'>,
+  { spec: { job }, picture, colours }: Pick<WantedFacts, 'spec' | 'picture' | 'colours'>,
+): readonly Float32Array[] {
+  const linear = colours.map(opponentOfLab);
+  const averages = openAverages(picture.frame, planCells(picture, job));
   const row = new Float64Array(3 * width);
   for (let y = 0; y < height; y++) {
-    for (let x = 0; x < width; x++) row.set(linear[separated.data[y * width + x]!]!, 3 * x);
-    shown.add(row);
+    for (let x = 0; x < width; x++) row.set(linear[data[y * width + x]!]!, 3 * x);
+    averages.add(row);
   }
+  return averages.means();
+}
+
+interface MarksFacts extends Pick<MarksOptions, 'spec' | 'name' | 'photoFile' | 'version'> {
+  readonly picture: Picture;
+  readonly tone: ToneOptions;
+  readonly burns: readonly MarkBurn[];
+  readonly prediction: MarksTicket['prediction'];
+}
+
+/** Gathers what was decided and computed into the ticket. */
+function writeMarksTicket({
+  spec,
+  name,
+  photoFile,
+  version,
+  picture,
+  tone,
+  burns,
+  prediction,
+}: MarksFacts): MarksTicket {
+  const { job, palette, by } = spec;
+  const { frame } = picture;
   const soft = resolutionWarning(frame);
-  const ticket: MarksTicket = {
+  return {
     schema: 'tonewright-marks/1',
     version,
     name,
     photo: { file: photoFile, sha256: picture.facts.sha256, width: picture.width, height: picture.height },
     piece: { widthMm: frame.widthMm, heightMm: frame.heightMm, cornerRadiusMm: frame.cornerRadiusMm },
-    grid: { ...job.grid, width, height },
+    grid: { ...job.grid, width: frame.width, height: frame.height },
     machine: { name: job.machine.name, title: job.machine.title },
     material: { name: job.material.name, title: job.material.title },
     palette: {
@@ -135,7 +212,7 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
     bare: 1 - burns.reduce((sum, { firing }) => sum + firing, 0),
     burns,
     seconds: burns.reduce((sum, { time }) => sum + time.seconds, 0),
-    prediction: compareSeen(wanted.means(), shown.means(), { ...cells, viewingDistanceMm: job.viewingDistanceMm }),
+    prediction,
     placement: {
       xMm: (job.machine.fieldMm[0] - frame.widthMm) / 2,
       yMm: (job.machine.fieldMm[1] - frame.heightMm) / 2,
@@ -148,16 +225,29 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
       'Marks are burned one after the other on the piece as it lies: do not move it between them.',
     ],
   };
-  if (only === 'bitmap') return { files: bitmaps, ticket };
+}
+
+interface PageFacts {
+  readonly name: string;
+  readonly separated: Plane<'bit'>;
+  readonly picture: Picture;
+  readonly colours: readonly Lab[];
+}
+
+/** The proof, the ticket and its page. */
+async function drawPages(
+  ticket: MarksTicket,
+  { name, separated, picture, colours }: PageFacts,
+): Promise<readonly JobFile[]> {
+  const { frame, thumbnail } = picture;
   const piece = drawPiece(separated, { frame, colours });
   const proof = layOnTable(piece, { cornerRadiusPx: (frame.cornerRadiusMm / frame.widthMm) * piece.width });
   const [png, proofJpeg, photoJpeg] = await Promise.all([
     encodeColour(proof, { format: 'png', compression: 2 }),
     encodeJpeg(proof, { quality: 82 }),
-    encodeJpeg(picture.thumbnail!, { quality: 82 }),
+    encodeJpeg(thumbnail!, { quality: 82 }),
   ]);
-  const files = [
-    ...bitmaps,
+  return [
     { name: `${name}.proof.png`, bytes: png },
     { name: `${name}.ticket.json`, bytes: formatJson(ticket, 'ticket') },
     {
@@ -165,7 +255,6 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
       bytes: renderMarksPage(ticket, { photo: dataUri(photoJpeg), proof: dataUri(proofJpeg) }),
     },
   ];
-  return { files, ticket };
 }
 
 const dataUri = (jpeg: Uint8Array) => `data:image/jpeg;base64,${Buffer.from(jpeg).toString('base64')}`;

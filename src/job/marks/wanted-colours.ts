@@ -29,7 +29,7 @@ export function rangeOf(range: JobSpec['range'], colours: readonly Lab[]): Range
 }
 
 /** Writes the wanted colour of a dot of the picture into a row. */
-type WantedAt = (dot: number, row: Float64Array, to: number) => void;
+export type WantedAt = (dot: number, row: Float64Array, to: number) => void;
 
 interface Gamut {
   readonly linear: readonly LinearColour[];
