@@ -1,8 +1,8 @@
 import { existsSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
-import type { Corners, NeutralReference } from '../chart/index.ts';
+import type { Corners } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import { type CapturesRequest, WHITE_PAPER } from '../tasks/index.ts';
+import type { CapturesRequest } from '../tasks/index.ts';
 import type { OptionValues } from './command.ts';
 import { textOf } from './options.ts';
 
@@ -11,7 +11,6 @@ export function readCaptureOptions(paths: readonly string[], options: OptionValu
   const corners = readCorners(textOf(options, 'corners'));
   const chart = textOf(options, 'chart');
   const direction = textOf(options, 'direction') as 'lighter' | 'darker' | undefined;
-  const reference = readReferenceOption(options, paths.length);
   return {
     captures: paths.map((path) => ({ path: resolve(cwd, path), name: basename(path) })),
     ...(chart === undefined ? {} : { chart: existsSync(resolve(cwd, chart)) ? resolve(cwd, chart) : chart }),
@@ -19,45 +18,41 @@ export function readCaptureOptions(paths: readonly string[], options: OptionValu
     mirrored: options.mirrored === true,
     ...(corners ? { corners } : {}),
     ...(direction ? { direction } : {}),
-    ...(reference ? { reference } : {}),
+    ...readReferenceOptions(options),
   };
 }
 
-/** `paper`, `scanner`, or the L* of a neutral card and how well it is known; where it lies, for one capture. */
-function readReferenceOption(options: OptionValues, captures: number): CapturesRequest['reference'] {
+/** `paper`, `scanner`, or the L* of a neutral card and how well it is known; and where it lies. */
+function readReferenceOptions(options: OptionValues): Pick<CapturesRequest, 'reference' | 'referenceAt'> {
   const text = textOf(options, 'reference');
   const at = textOf(options, 'referenceAt');
-  if (text === undefined || text === 'scanner') {
-    if (at === undefined) return text;
-    throw new AppError(
-      'option-invalid',
-      '--reference-at: found no field to look for, needed --reference paper or its L*',
-    );
-  }
-  const [lightness, tolerance = 1, ...more] =
-    text === 'paper' ? [WHITE_PAPER.lightness, WHITE_PAPER.tolerance] : text.split(/[±,]/).map(Number);
-  if (!(lightness! >= 20 && lightness! <= 99 && tolerance > 0 && tolerance <= 10) || more.length > 0) {
+  return {
+    ...(text === undefined ? {} : { reference: parseReference(text) }),
+    ...(at === undefined ? {} : { referenceAt: parseBox(at) }),
+  };
+}
+
+function parseReference(text: string): NonNullable<CapturesRequest['reference']> {
+  if (text === 'paper' || text === 'scanner') return text;
+  const [lightness, tolerance, ...more] = text.split(/[±,]/).map(Number);
+  if (!Number.isFinite(lightness) || more.length > 0) {
     throw new AppError(
       'option-invalid',
       `--reference: found "${text}", needed paper, scanner, or the L* of a neutral card from 20 to 99 with its tolerance, such as 50 or 50,1`,
     );
   }
-  const reference: NeutralReference = { lightness: lightness!, tolerance };
-  if (at === undefined) return reference;
-  if (captures !== 1) {
+  return { lightness: lightness!, tolerance };
+}
+
+function parseBox(text: string): NonNullable<CapturesRequest['referenceAt']> {
+  const [x, y, width, height, ...more] = text.split(',').map(Number);
+  if (height === undefined || more.length > 0) {
     throw new AppError(
       'option-invalid',
-      `--reference-at: found ${captures} captures, needed one; it is a place in one picture`,
+      `--reference-at: found "${text}", needed x,y,width,height in pixels of the capture`,
     );
   }
-  const box = at.split(',').map(Number);
-  if (box.length !== 4 || !box.every((value) => value >= 0) || !(box[2]! > 0 && box[3]! > 0)) {
-    throw new AppError(
-      'option-invalid',
-      `--reference-at: found "${at}", needed x,y,width,height in pixels of the capture`,
-    );
-  }
-  return { ...reference, box: { x: box[0]!, y: box[1]!, width: box[2]!, height: box[3]! } };
+  return { x: x!, y: y!, width: width!, height };
 }
 
 /** Four points as eight numbers: x,y of the upper left, upper right, lower right and lower left corner. */

@@ -1,6 +1,6 @@
 import { power } from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
-import type { ResponseModel } from './types.ts';
+import type { Profile, ResponseModel } from './types.ts';
 
 /** The Gaussian dose of one dot on a grid, in units of the solid's mean dose on the model's reference grid. */
 export interface DotDose {
@@ -132,6 +132,25 @@ export function computeMarkDiametersUm(
   // exp(−8(m/2)²/d²) = dose at the contour / peak.
   const relative = Math.sqrt(Math.max(0, Math.log(dose.peak) - high) / 2);
   return { xUm: 1000 * dose.diameterXMm * relative, yUm: 1000 * dose.diameterYMm * relative };
+}
+
+/**
+ * Mark diameters of an isolated dot as a profile tells them, µm: where they were measured, the middle of their intervals, which
+ * are even in the logarithm; the response model's otherwise, whose own width also carries what it lacks. On another grid than
+ * the profile's they change as the model's do.
+ */
+export function tellMarkDiametersUm(
+  { response, fit, grid: own }: Pick<Profile, 'response' | 'fit' | 'grid'>,
+  grid: DotGrid = own,
+): { readonly xUm: number; readonly yUm: number } {
+  const modelled = computeMarkDiametersUm(response, grid);
+  if (!fit) return modelled;
+  const there = computeMarkDiametersUm(response, own);
+  const middle = ([low, high]: readonly [low: number, high: number]) => Math.sqrt(low * high);
+  return {
+    xUm: (middle(fit.markDiameterXUm) * modelled.xUm) / there.xUm,
+    yUm: (middle(fit.markDiameterYUm) * modelled.yUm) / there.yUm,
+  };
 }
 
 /**

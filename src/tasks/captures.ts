@@ -1,4 +1,5 @@
-import type { Corners } from '../chart/index.ts';
+import { type Corners, type PixelBox, WHITE_PAPER } from '../chart/index.ts';
+import { AppError } from '../errors.ts';
 import {
   type CaptureReference,
   type LocatedCapture,
@@ -12,6 +13,61 @@ import { decodePhoto, type FileToWrite, readPhotoFile, sha256 } from '../plane/i
 import type { TaskContext } from './context.ts';
 import { readLayouts } from './listing.ts';
 
+/** White office paper, a neutral card of known L* with half the 95 % interval of it, or a scan without automatics. */
+export type ReferenceRequest =
+  | 'paper'
+  | 'scanner'
+  | { readonly lightness: number; readonly tolerance?: number | undefined };
+
+/**
+ * L* of a neutral card, and half its 95 % interval. Assumed: darker cards drown in a camera's noise, and one that is
+ * known no better than by ten tells nothing.
+ */
+const CARD_L = { min: 20, max: 99, usualTolerance: 1, mostTolerance: 10 } as const;
+
+/**
+ * What tells how light the captures are, as the reader takes it.
+ * @throws AppError option-invalid for a card that is none, a place of nothing, or one place for several captures
+ */
+export function resolveReference({
+  reference,
+  referenceAt,
+  captures,
+}: Pick<CapturesRequest, 'reference' | 'referenceAt' | 'captures'>): CaptureReference | undefined {
+  if (reference === undefined || reference === 'scanner') {
+    if (referenceAt === undefined) return reference;
+    throw new AppError(
+      'option-invalid',
+      'the place of the reference: found no field to look for, needed white paper or the L* of a card',
+    );
+  }
+  const { lightness, tolerance = CARD_L.usualTolerance } = reference === 'paper' ? WHITE_PAPER : reference;
+  const { min, max, mostTolerance } = CARD_L;
+  if (!(lightness >= min && lightness <= max && tolerance > 0 && tolerance <= mostTolerance)) {
+    throw new AppError(
+      'option-invalid',
+      `the reference: found L* ${lightness} ± ${tolerance}, needed the L* of a neutral card from ${min} to ${max} with its tolerance, more than 0 and up to ${mostTolerance}`,
+      { lightness, tolerance },
+    );
+  }
+  if (referenceAt === undefined) return { lightness, tolerance };
+  if (captures.length !== 1) {
+    throw new AppError(
+      'option-invalid',
+      `the place of the reference: found ${captures.length} captures, needed one; it is a place in one picture`,
+      { captures: captures.length },
+    );
+  }
+  const { x, y, width, height } = referenceAt;
+  if (![x, y, width, height].every(Number.isFinite) || !(x >= 0 && y >= 0 && width > 0 && height > 0)) {
+    throw new AppError(
+      'option-invalid',
+      `the place of the reference: found ${x},${y},${width},${height}, needed x,y,width,height in pixels of the capture`,
+    );
+  }
+  return { lightness, tolerance, box: referenceAt };
+}
+
 /** Scans or photos of one burned chart, and how they were taken. */
 export interface CapturesRequest {
   readonly captures: readonly { readonly path: string; readonly name: string }[];
@@ -24,7 +80,9 @@ export interface CapturesRequest {
   /** How the material really marks, where that is not what the chart was drawn for. */
   readonly direction?: 'lighter' | 'darker';
   /** What tells how light the whole is; absent: the captures' own exposure stands. */
-  readonly reference?: CaptureReference;
+  readonly reference?: ReferenceRequest;
+  /** Where a paper or card lies, pixels of the one capture; looked for around the chart when absent. */
+  readonly referenceAt?: PixelBox;
   readonly maxPixels?: number;
 }
 

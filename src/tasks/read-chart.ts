@@ -1,6 +1,7 @@
 import { CHART_KINDS } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import {
+  type CaptureReference,
   choosePalette,
   drawFindings,
   fitCaptures,
@@ -25,7 +26,7 @@ import { formatJson } from '../json.ts';
 import type { Palette, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { type FileToWrite, refuseResults, rememberInput, writeFilesAtomic } from '../plane/index.ts';
-import { type CapturesRequest, gatherNotices, listFoundFiles, openCaptures } from './captures.ts';
+import { type CapturesRequest, gatherNotices, listFoundFiles, openCaptures, resolveReference } from './captures.ts';
 import { type CheckRecord, checkLocatedStrip } from './check-profile.ts';
 import type { TaskContext } from './context.ts';
 import { nameOfTitle, refuseRecordName } from './names.ts';
@@ -64,6 +65,9 @@ export interface ReadChartRequest extends CapturesRequest {
   readonly force?: boolean;
 }
 
+/** The request with what tells how light the captures are as the reader takes it. */
+type ResolvedRequest = Omit<ReadChartRequest, 'reference' | 'referenceAt'> & { readonly reference?: CaptureReference };
+
 interface RecordBase {
   readonly captures: readonly ReadCapture[];
   readonly notices: readonly Notice[];
@@ -92,7 +96,10 @@ export type ChartRecord = LearnedRecord | MeasuredRecord | CheckRecord;
  * picture is read; option-invalid for a name that is none, a palette of another chart, a tone chart to check without a
  * profile
  */
-export async function readChart(request: ReadChartRequest, context: TaskContext): Promise<ChartRecord> {
+export async function readChart(asked: ReadChartRequest, context: TaskContext): Promise<ChartRecord> {
+  const reference = resolveReference(asked);
+  const { reference: _asked, referenceAt: _at, ...others } = asked;
+  const request: ResolvedRequest = { ...others, ...(reference ? { reference } : {}) };
   const { purpose, profile, files, force = false, name } = request;
   if (name !== undefined) refuseRecordName(name, 'the name of the profile');
   if (request.palette) refuseRecordName(request.palette.name, 'the name of the palette');
@@ -128,7 +135,7 @@ interface Around {
 
 async function measure(
   located: readonly LocatedCapture[],
-  request: ReadChartRequest,
+  request: ResolvedRequest,
   { context, notices }: Around,
 ): Promise<MeasuredRecord> {
   const { files, diametersUm, force = false } = request;
@@ -161,7 +168,7 @@ async function measure(
 
 async function learn(
   located: readonly LocatedCapture[],
-  request: ReadChartRequest,
+  request: ResolvedRequest,
   { context, notices }: Around,
 ): Promise<LearnedRecord> {
   const { shop, clock, progress } = context;

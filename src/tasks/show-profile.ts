@@ -1,5 +1,5 @@
 import { type DriftHistory, listVerified, readHistory, readProfile, type VerifiedScreens } from '../job/index.ts';
-import { computeMarkDiametersUm, type FoundRecord, type Profile, type Shop, toneCurveOf } from '../material/index.ts';
+import { type FoundRecord, type Profile, type Shop, tellMarkDiametersUm, toneCurveOf } from '../material/index.ts';
 
 export interface ShownProfile {
   readonly profile: Profile;
@@ -21,7 +21,7 @@ export function showProfile(nameOrPath: string, shop: Shop): ShownProfile {
   const { from } = shop.read('profiles', nameOrPath);
   const profile = readProfile(nameOrPath, shop);
   const history = readHistory(profile.name, shop);
-  const { xUm, yUm } = computeMarkDiametersUm(profile.response, profile.grid);
+  const { xUm, yUm } = tellMarkDiametersUm(profile);
   return {
     profile,
     from,

@@ -232,7 +232,11 @@ export interface ReadingAsk {
   readonly camera: 'known' | 'unknown';
   readonly mirrored: boolean;
   /** What tells how light the whole is; absent: nothing does. */
-  readonly reference?: 'paper' | 'scanner';
+  readonly reference?: 'paper' | 'scanner' | { readonly lightness: number; readonly tolerance?: number | undefined };
+  /** Where the paper or card lies, pixels of the one capture; absent: looked for around the chart. */
+  readonly referenceAt?: { readonly x: number; readonly y: number; readonly width: number; readonly height: number };
+  /** How the material really marks; absent: as the chart was drawn for. */
+  readonly direction?: 'lighter' | 'darker';
   /** Corners by hand, pixels of the one capture, from the chart's upper left clockwise. */
   readonly corners?: readonly (readonly [number, number])[];
   /** Title of the profile that is learned, as a person typed it. */

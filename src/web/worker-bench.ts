@@ -12,7 +12,6 @@ import {
   sampleCurve,
   sayExpectedError,
   saySpacing,
-  WHITE_PAPER,
 } from '../tasks/index.ts';
 import { toDriftPoint } from './calibration/drift-point.ts';
 import type { ChartMade, NumberFact, Reading, ReadingAsk } from './protocol.ts';
@@ -56,19 +55,14 @@ export interface ReadInput {
 /** Reads captures, whatever chart they show. */
 export const readChart = answering(async (input: ReadInput): Promise<Reading> => {
   const { ask, captures, out, maxPixels, date } = input;
-  const { camera, mirrored, reference, corners, chart, profile, title } = ask;
+  const { captures: _ids, corners, ...asked } = ask;
   const record = await readBurnedChart(
     {
+      ...asked,
       captures,
-      camera,
-      mirrored,
       maxPixels,
       purpose: 'any',
-      ...(reference ? { reference: reference === 'paper' ? WHITE_PAPER : reference } : {}),
       ...(corners ? { corners: corners as Corners } : {}),
-      ...(chart === undefined ? {} : { chart }),
-      ...(profile === undefined ? {} : { profile }),
-      ...(title === undefined ? {} : { title }),
       files: {
         profile: join(out, 'profile.json'),
         measured: join(out, 'measured.json'),

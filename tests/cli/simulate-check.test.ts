@@ -24,6 +24,47 @@ async function scanStrip(cwd: string, name: string, ...engraveOptions: string[])
   return `${name}.png`;
 }
 
+describe('the virtual laser burns what was asked', () => {
+  /** Settings that were burned and the file beside the bitmap that asked for them. */
+  const burn = async (cwd: string, bitmap: string, ...more: string[]) => {
+    const how = ['--material-model', 'anodised-black', '--dpi', '100', '--out', 'piece.png', '--force'];
+    return run(cwd, 'simulate', 'engrave', bitmap, ...how, ...more);
+  };
+  const own = JSON.parse(readFileSync('shared/simulation/anodised-black.json', 'utf8')).settings;
+
+  test('a chart with the machine’s start settings as the material model says, another by the same factors', async () => {
+    const cwd = makeFolder();
+    const chart = ['check', '--machine', 'galvo-355-f210', '--material', 'anodised-black'];
+    const start = (await run(cwd, 'chart', ...chart, '--out', 'start')).layout.settings;
+    const usual = await burn(cwd, 'start/chart.png');
+    expect(usual.settingsOf).toMatchObject({ file: 'chart.json', machine: 'galvo-355-f210', settings: start });
+    expect([usual.settings.powerW, usual.settings.speedMmPerS]).toEqual([own.powerW, own.speedMmPerS]);
+
+    const asked = ['--power', String(1.2 * start.powerW), '--speed', String(0.8 * start.speedMmPerS)];
+    await run(cwd, 'chart', ...chart, ...asked, '--passes', '2', '--out', 'strong');
+    const { settings } = await burn(cwd, 'strong/chart.png');
+    expect(settings.powerW / own.powerW).toBeCloseTo(1.2, 6);
+    expect(settings.speedMmPerS / own.speedMmPerS).toBeCloseTo(0.8, 6);
+    expect(settings.passes).toBe(2);
+    // What is typed counts as it is.
+    expect((await burn(cwd, 'strong/chart.png', '--power', '3')).settings.powerW).toBe(3);
+  });
+
+  test('a job by its ticket', async () => {
+    const cwd = makeFolder();
+    const photo = join(process.cwd(), 'images/photos/cat.png');
+    const job = ['--size', '8x6', '--profile', 'anodised-black', '--out', 'job'];
+    const { ticket } = await run(cwd, 'prepare', photo, ...job);
+    const start = (
+      await run(cwd, 'chart', 'check', '--machine', 'galvo-355-f210', '--material', 'anodised-black', '--out', 'start')
+    ).layout.settings;
+    const { settings, settingsOf } = await burn(cwd, 'job/cat.png');
+    expect(settingsOf.file).toBe('cat.ticket.json');
+    expect(settings.powerW).toBeCloseTo((own.powerW * ticket.settings.powerW) / start.powerW, 6);
+    expect(settings.speedMmPerS).toBeCloseTo((own.speedMmPerS * ticket.settings.speedMmPerS) / start.speedMmPerS, 6);
+  });
+});
+
 describe('from a chart to a verdict, without a laser', () => {
   test('a strip holds against its own reading, a dirty lens is found out, and the history keeps both', async () => {
     const cwd = makeFolder();

@@ -22,7 +22,10 @@ const ENDS = { bareExpected: BARE, solidExpected: FULL };
 const UNIT = 1;
 
 /** Readings of a strip whose patches have the L* that `shift` makes of what the profile expects. */
-function readStrip(shift: (lightness: number, share: number) => number, { bareLightness = BARE, exposure = 1 } = {}) {
+function readStrip(
+  shift: (lightness: number, share: number) => number,
+  { bareLightness = BARE, exposure = 1, camera = 'known' as 'known' | 'unknown', exposureFactor = 0 } = {},
+) {
   const { tones } = resolveChart({ kind: 'check', profile: PROFILE.name }, { shop: SHOP, refused: REFUSED }).options;
   const bare = reflectanceOfLightness(bareLightness);
   const at = (lightness: number) => {
@@ -48,7 +51,8 @@ function readStrip(shift: (lightness: number, share: number) => number, { bareLi
     ...ENDS,
     repeatability: UNIT,
     bareLightness: seen,
-    camera: 'known',
+    camera,
+    ...(exposureFactor > 0 ? { exposureFactor } : {}),
   });
 }
 
@@ -105,6 +109,21 @@ describe('a drift and its cause', () => {
     expect(exposed).toMatchObject({ verdict: 'holds', cause: 'exposure', basis: 'relative' });
     expect(readStrip((lightness, share) => lightness - 5 * share)).toMatchObject({ cause: 'power', basis: 'absolute' });
   });
+
+  test.each(['known', 'unknown'] as const)(
+    'references tell an exposure from another batch, with a camera whose curve is %s',
+    (camera) => {
+      const within = readStrip((lightness) => lightness, { exposure: 1.2, exposureFactor: 1.3, camera });
+      expect(within).toMatchObject({ verdict: 'holds', cause: 'none', basis: 'relative' });
+      expect(within.sentences.join(' ')).toMatch(/against the reference, which leaves ± 3 L\* open/);
+      const beyond = readStrip((lightness) => lightness, { exposure: 1.3, exposureFactor: 1.05, camera });
+      expect(beyond).toMatchObject({ verdict: 'learn-again', cause: 'batch', basis: 'absolute' });
+      expect(beyond.sentences.join(' ')).toMatch(/another batch of the material/);
+      // The dot is judged whatever the exposure.
+      const dots = (lightness: number, share: number) => lightness + (share > 0.99 ? 0 : -3);
+      expect(readStrip(dots, { exposure: 1.2, exposureFactor: 1.3, camera }).cause).toBe('dot-size');
+    },
+  );
 
   test('bare and solid moved, not by one factor: the capture is in doubt', () => {
     const drift = readStrip((lightness) => 1.15 * lightness, { bareLightness: BARE - 5 });

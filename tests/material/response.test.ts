@@ -6,8 +6,10 @@ import {
   computeRawStrength,
   fromFitCoordinates,
   mixYuleNielsen,
+  type Profile,
   predictMeanStrength,
   type ResponseModel,
+  tellMarkDiametersUm,
   toFitCoordinates,
 } from '../../src/material/index.ts';
 
@@ -17,6 +19,25 @@ const model = (change: Partial<Parameters<typeof assumeResponse>[0]> = {}) =>
     { markDiameterXUm: 26, markDiameterYUm: 22, steepness: 8, drive: 2.2, yuleNielsenN: 1.2, ...change },
     GRID,
   );
+
+describe('the one mark width that a profile tells', () => {
+  const response = model();
+  const fit = { markDiameterXUm: [20, 24.2], markDiameterYUm: [18, 21.78] } as unknown as NonNullable<Profile['fit']>;
+  const wider = { pitchMm: 0.03, lineSpacingMm: 0.03 };
+
+  test('is what was measured, and on another grid changes as the model does', () => {
+    const { xUm, yUm } = tellMarkDiametersUm({ response, grid: GRID, fit });
+    expect([xUm, yUm].map((um) => um.toFixed(6))).toEqual(['22.000000', '19.800000']);
+    const [own, other] = [computeMarkDiametersUm(response, GRID), computeMarkDiametersUm(response, wider)];
+    const there = tellMarkDiametersUm({ response, grid: GRID, fit }, wider);
+    expect(there.xUm).toBeCloseTo((22 * other.xUm) / own.xUm, 9);
+    expect(there.yUm).toBeCloseTo((19.8 * other.yUm) / own.yUm, 9);
+  });
+
+  test('is the model’s where nothing was measured', () => {
+    expect(tellMarkDiametersUm({ response, grid: GRID }, wider)).toEqual(computeMarkDiametersUm(response, wider));
+  });
+});
 
 describe('mixing of bare and full', () => {
   /** Murray and Davies: a = ½ on paper of density 0, solids of density 3.0 and 1.33 (published on a process list). */

@@ -21,14 +21,19 @@ export const TONE_CHART: ChartLayout = layoutChart('tone', {
   replicates: 1,
 });
 
-/** Burns a chart on simulated birch and scans it: a PNG. Another seed is another piece and another scan. */
-export async function scanOf(layout: ChartLayout, seed: number): Promise<Uint8Array> {
+/**
+ * Burns a chart on simulated birch and scans it: a PNG. Another seed is another piece and another scan; on a sheet of white
+ * paper where its L* is given.
+ */
+export async function scanOf(layout: ChartLayout, seed: number, paperL?: number): Promise<Uint8Array> {
   const { grid, screen } = layout;
   const dots = drawChart(layout, (coverage) =>
     applyScreen(coverage, { ...screen.options, name: screen.name as ScreenName, grid }),
   );
   const piece = engrave(dots, { grid, model, seed, marginMm: 3 });
-  return encodeColour(captureSurface(piece, { ...CAMERAS['flatbed-300']!.options, seed }), { format: 'png' });
+  const sheet =
+    paperL === undefined ? {} : { paper: { colour: [paperL, 0.5, -2], side: 'around', widthMm: 25 } as const };
+  return encodeColour(captureSurface(piece, { ...CAMERAS['flatbed-300']!.options, ...sheet, seed }), { format: 'png' });
 }
 
 /** The chart and its scan as files of a folder. */

@@ -7,7 +7,7 @@ import { resolveChart } from '../../src/job/index.ts';
 import { openShop } from '../../src/material/index.ts';
 import { runCli } from '../cli/run-cli.ts';
 import { expectSameFile } from '../same-bytes.ts';
-import { burnInto, TONE_CHART } from '../tasks/burned.ts';
+import { burnInto, scanOf, TONE_CHART } from '../tasks/burned.ts';
 import { enter, type PageServer, startPageServer } from './page-server.ts';
 
 const TIME = 240_000;
@@ -81,6 +81,32 @@ test(
   TIME,
 );
 
+test.each([
+  ['a card that is none', { reference: { lightness: 150 } }, ['--reference', '150'], 1],
+  ['a place of nothing', { referenceAt: { x: 1, y: 2, width: 3, height: 4 } }, ['--reference-at', '1,2,3,4'], 1],
+  [
+    'one place for two pictures',
+    { reference: 'paper', referenceAt: { x: 1, y: 2, width: 3, height: 4 } },
+    ['--reference', 'paper', '--reference-at', '1,2,3,4'],
+    2,
+  ],
+] as const)(
+  '%s is refused for both, in the same words',
+  async (_, asked, options, count) => {
+    const captures = [first, second].slice(0, count);
+    const page = await ask('POST', '/api/readings', { captures, camera: 'known', mirrored: false, ...asked });
+    const files = ['scan.png', 'again.png'].slice(0, count);
+    const command = await runCli(
+      ['learn', ...files, '--shop', shopDir, ...options, '--out', 'x.json', '--json'],
+      ofToday,
+    );
+    const said = JSON.parse(command.stdout).error;
+    expect([page.status, command.status]).toEqual([400, 2]);
+    expect(page.json.error).toMatchObject({ code: 'option-invalid', message: said.message });
+  },
+  TIME,
+);
+
 test(
   'corners by hand with several captures are refused for both, in the same words',
   async () => {
@@ -123,6 +149,12 @@ test(
     expect(one.saved).toEqual({ state: 'no' });
     const saved = (await ask('POST', `/api/readings/${one.id}/save`, { replace: false })).json;
     expect(saved.saved).toEqual({ state: 'this', name: 'birch-lot-3-marz', title: 'Birch, lot 3 (März)' });
+    // One width of the mark, wherever the page tells it.
+    const view = (await ask('GET', '/api/profiles/birch-lot-3-marz')).json;
+    const widthOf = (label: string) => factOf(saved, label).split(' ')[0];
+    expect(factOf(view, 'Mark width')).toBe(
+      `${widthOf('Mark width along the scan')} × ${widthOf('Mark width across the scan')} µm`,
+    );
     for (const ending of ['json', 'html']) {
       expectSameFile(join(shopDir, 'profiles', `birch-lot-3-marz.${ending}`), join(folder, `birch.${ending}`));
     }
@@ -209,6 +241,30 @@ test(
     expect(reading.sentences).toEqual(said.sentences);
     expect(reading.ofPrint[0]).toContain(`mean |ΔL*| ${Number(said.verification.meanDelta.toFixed(2))}`);
     expectSameFile(pathOf(reading.id, 'report.html'), join(folder, 'verify.html'));
+  },
+  TIME,
+);
+
+test(
+  'a card of known lightness where it lies, and the way of the marks: the same profile from both',
+  async () => {
+    writeFileSync(join(folder, 'card.png'), await scanOf(TONE_CHART, 4, 90));
+    const { json: reading } = await ask('POST', '/api/readings', {
+      captures: [await send('card.png')],
+      camera: 'known',
+      mirrored: false,
+      direction: 'darker',
+      reference: { lightness: 90, tolerance: 2 },
+      referenceAt: { x: 40, y: 60, width: 120, height: 500 },
+      title: 'Beside a card',
+    });
+    const out = join(folder, 'card.json');
+    const how = ['--reference', '90,2', '--reference-at', '40,60,120,500', '--direction', 'darker'];
+    const argv = ['learn', 'card.png', '--shop', shopDir, '--title', 'Beside a card', ...how, '--out', out];
+    expect(await runCli(argv, onDayOf(reading))).toMatchObject({ status: 0 });
+    expectSameFile(pathOf(reading.id, 'profile.json'), out);
+    const { exposure } = JSON.parse(readFileSync(out, 'utf8'));
+    expect(exposure).toMatchObject({ basis: 'reference', lightness: 90, tolerance: 2 });
   },
   TIME,
 );

@@ -15,6 +15,8 @@ const DEMO = {
   size: '53.98x85.6',
   corner: '3.18',
   camera: 'flatbed-600',
+  /** L* of the white paper under the chart. Assumed: a usual office paper. */
+  paper: '93',
 } as const;
 
 /** The whole loop on the virtual engraver, by the same commands that a shop would type. */
@@ -32,7 +34,7 @@ export const run: Run = async (_args, options, surroundings) => {
   const scan = at('2-scan.png');
   await simulate(
     ['capture', at('1-chart', 'chart.png')],
-    given({ materialModel: DEMO.material, camera: DEMO.camera, out: scan }),
+    given({ materialModel: DEMO.material, camera: DEMO.camera, paper: DEMO.paper, out: scan }),
     surroundings,
   );
 
@@ -40,7 +42,7 @@ export const run: Run = async (_args, options, surroundings) => {
   const profilePath = at('3-profile.json');
   const learned = await learn(
     [scan],
-    given({ chart: at('1-chart', 'chart.json'), name: 'demo-anodised', out: profilePath }),
+    given({ chart: at('1-chart', 'chart.json'), reference: 'paper', name: 'demo-anodised', out: profilePath }),
     surroundings,
   );
   // Honest about where it comes from: no laser has burned this chart.

@@ -11,6 +11,23 @@ const PROFILE: OptionRecord = {
   flags: '--profile <name>',
   help: 'profile: a name (see `profile list`) or a JSON file',
 };
+/** What `learn` and `check` are told of light and marks. */
+const CAPTURE_LIGHT: readonly OptionRecord[] = [
+  {
+    flags: '--reference <what>',
+    help: 'what tells how light the whole is: paper (white office paper within 60 mm of the chart, L* 93 ± 3), the L* of a neutral card there with its tolerance (such as 50,1), or scanner (a scan without automatics) (default: nothing; the exposure stands open)',
+  },
+  {
+    flags: '--reference-at <box>',
+    help: 'where the paper or card lies: x,y,width,height in pixels of the one capture (default: looked for around the chart)',
+  },
+  {
+    flags: '--direction <way>',
+    help: 'how the material really marks, where the chart was drawn for the other way (default: as the chart)',
+    choices: ['lighter', 'darker'],
+  },
+];
+
 const FORCE: OptionRecord = { flags: '--force', help: 'replace results that exist' };
 
 const SCREENS = SCREEN_NAMES.join(', ');
@@ -220,6 +237,7 @@ const RECORDS: readonly CommandRecord[] = [
       },
       { flags: '--mirrored', help: 'the chart is seen from behind, as on glass burned from the back' },
       { flags: '--corners <x,y,…>', help: 'corners by hand, pixels: four points clockwise from the upper left' },
+      ...CAPTURE_LIGHT,
       {
         flags: '--diameters <list>',
         help: 'dose: crater diameters by cell, µm, such as A2=31,A3=38.5: adds the peak fluence threshold',
@@ -386,19 +404,7 @@ const RECORDS: readonly CommandRecord[] = [
         flags: '--corners <points>',
         help: 'outer corners of the corner tags by hand: "x,y x,y x,y x,y" in pixels, from the chart’s upper left clockwise',
       },
-      {
-        flags: '--reference <what>',
-        help: 'what tells how light the whole is: paper (white office paper within 60 mm of the chart, L* 93 ± 3), the L* of a neutral card there with its tolerance (such as 50,1), or scanner (a scan without automatics) (default: nothing; the exposure stands open)',
-      },
-      {
-        flags: '--reference-at <box>',
-        help: 'where the paper or card lies: x,y,width,height in pixels of the one capture (default: looked for around the chart)',
-      },
-      {
-        flags: '--direction <way>',
-        help: 'how the material really marks, where the chart was drawn for the other way (default: as the chart)',
-        choices: ['lighter', 'darker'],
-      },
+      ...CAPTURE_LIGHT,
       { flags: '--name <name>', help: 'name of the profile (default: of its title, else material and chart)' },
       { flags: '--title <text>', help: 'title of the profile, as lists show it (default: material and machine)' },
       {

@@ -1,4 +1,4 @@
-import { compareSettings, computeMarkDiametersUm, type Profile, toneCurveOf } from '../../material/index.ts';
+import { compareSettings, type Profile, tellMarkDiametersUm, toneCurveOf } from '../../material/index.ts';
 
 /** Two profiles at one coverage. */
 export interface ToneDifference {
@@ -61,8 +61,8 @@ export function compareProfiles(a: Profile, b: Profile): ProfileComparison {
   const shape = fine.map(({ lightnessA, lightnessB }) =>
     Math.abs(((lightnessB - bareB) / (fullB - bareB)) * (fullA - bareA) + bareA - lightnessA),
   );
-  const marksA = computeMarkDiametersUm(a.response, a.grid);
-  const marksB = computeMarkDiametersUm(b.response, b.grid);
+  const marksA = tellMarkDiametersUm(a);
+  const marksB = tellMarkDiametersUm(b);
   return {
     a: a.name,
     b: b.name,

@@ -2,7 +2,7 @@ import type { ChartLayout } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
 import { estimateTime } from '../../machine/index.ts';
-import { computeMarkDiametersUm, coverageTable, fillDotTable, invertProfile } from '../../material/index.ts';
+import { coverageTable, fillDotTable, invertProfile, tellMarkDiametersUm } from '../../material/index.ts';
 import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../../photo/index.ts';
 import {
   type Dots,
@@ -184,7 +184,7 @@ function refuseBlank(
 }
 
 function markMm({ profile, grid }: JobSpec): number {
-  const { xUm, yUm } = computeMarkDiametersUm(profile.response, grid);
+  const { xUm, yUm } = tellMarkDiametersUm(profile, grid);
   return Math.sqrt(xUm * yUm) / 1000;
 }
 

@@ -1,6 +1,6 @@
 import { lightnessOfReflectance, REC709 } from '../../colour/index.ts';
 import { estimateInterval, findExtents, type TimeEstimate, type TimeInterval, tracePath } from '../../machine/index.ts';
-import { type CoverageTable, computeMarkDiametersUm, createAim } from '../../material/index.ts';
+import { type CoverageTable, createAim, tellMarkDiametersUm } from '../../material/index.ts';
 import { describeOptics } from '../../optics/index.ts';
 import type { Frame, ToneOptions } from '../../photo/index.ts';
 import { countValues, type Dots, ONE, type Plane, sha256 } from '../../plane/index.ts';
@@ -52,7 +52,7 @@ export interface TicketFacts {
 export function writeTicket(facts: TicketFacts): Ticket {
   const { spec, name, photoFile, version, picture, frame, tone, table, dots, time } = facts;
   const { machine, profile, material, settings, grid } = spec;
-  const mark = computeMarkDiametersUm(profile.response, grid);
+  const mark = tellMarkDiametersUm(profile, grid);
   const optics = describeOptics(machine, {
     ...settings,
     ...grid,

@@ -13,7 +13,8 @@ import { findCapture } from './captures.ts';
 import { type Calibration, HASH, ID, unknown } from './context.ts';
 import { PROFILE_TITLE } from './profiles.ts';
 
-const point = v.strictTuple([v.pipe(v.number(), v.finite()), v.pipe(v.number(), v.finite())]);
+const finite = v.pipe(v.number(), v.finite());
+const point = v.strictTuple([finite, finite]);
 
 const READING_REQUEST = v.strictObject({
   captures: v.pipe(v.array(v.pipe(v.string(), v.regex(ID))), v.minLength(1), v.maxLength(8)),
@@ -21,7 +22,14 @@ const READING_REQUEST = v.strictObject({
   profile: v.exactOptional(RECORD_NAME),
   camera: v.picklist(['known', 'unknown']),
   mirrored: v.boolean(),
-  reference: v.exactOptional(v.picklist(['paper', 'scanner'])),
+  reference: v.exactOptional(
+    v.union([
+      v.picklist(['paper', 'scanner']),
+      v.strictObject({ lightness: finite, tolerance: v.exactOptional(finite) }),
+    ]),
+  ),
+  referenceAt: v.exactOptional(v.strictObject({ x: finite, y: finite, width: finite, height: finite })),
+  direction: v.exactOptional(v.picklist(['lighter', 'darker'])),
   corners: v.exactOptional(v.pipe(v.array(point), v.length(4))),
   title: v.exactOptional(PROFILE_TITLE),
 });

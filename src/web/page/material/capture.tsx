@@ -6,6 +6,7 @@ import { Busy, Button, Icon, Problem, Segments, Select } from '../parts/parts.ts
 import { useShop } from '../shop-context.ts';
 import { CornerPicker, type CornerPoints } from './corner-picker.tsx';
 import { nameChoice } from './profile-words.ts';
+import { askReference, NO_REFERENCE, ReferenceFields } from './reference-fields.tsx';
 
 /** Trouble that four corners by hand can mend. */
 const BY_HAND = ['chart-not-found', 'chart-corner-missing'];
@@ -34,7 +35,8 @@ export function CaptureStep({
   const [hash, setHash] = useState<string>();
   const [camera, setCamera] = useState<'known' | 'unknown'>('known');
   const [mirrored, setMirrored] = useState(false);
-  const [reference, setReference] = useState<'none' | 'paper' | 'scanner'>('none');
+  const [reference, setReference] = useState(NO_REFERENCE);
+  const [direction, setDirection] = useState<'' | 'lighter' | 'darker'>('');
   const [profile, setProfile] = useState('');
   const [title, setTitle] = useState('');
   const [corners, setCorners] = useState<CornerPoints>();
@@ -66,7 +68,8 @@ export function CaptureStep({
       camera,
       mirrored,
       ...(chosen === '' ? {} : { chart: chosen }),
-      ...(compared || reference === 'none' ? {} : { reference }),
+      ...askReference(reference, captures.length),
+      ...(direction === '' ? {} : { direction }),
       ...(compared && profile !== '' ? { profile } : {}),
       ...(corners && captures.length === 1 ? { corners } : {}),
       ...(title.trim() === '' || compared ? {} : { title: title.trim() }),
@@ -123,23 +126,26 @@ export function CaptureStep({
         ]}
         onChange={setCamera}
       />
-      {!compared && (
-        <Select
-          label="What tells how light it is"
-          value={reference}
-          groups={[
-            {
-              label: '',
-              choices: [
-                { value: 'none', label: 'Nothing in the picture' },
-                { value: 'paper', label: 'White office paper beside the chart' },
-                { value: 'scanner', label: 'A scanner with its automatics off' },
-              ],
-            },
-          ]}
-          onChange={(value) => setReference(value as typeof reference)}
-        />
-      )}
+      <ReferenceFields
+        choice={reference}
+        capture={captures.length === 1 ? captures[0] : undefined}
+        onChange={setReference}
+      />
+      <Select
+        label="The marks are"
+        value={direction}
+        groups={[
+          {
+            label: '',
+            choices: [
+              { value: '', label: 'As the chart was drawn for' },
+              { value: 'lighter', label: 'Lighter than bare' },
+              { value: 'darker', label: 'Darker than bare' },
+            ],
+          },
+        ]}
+        onChange={(value) => setDirection(value as typeof direction)}
+      />
       <label class="toggle">
         <input
           type="checkbox"
