@@ -3,14 +3,16 @@
 // it; then it asks whether the 95 % band of the tone curve's shape holds the true lightness at its points once the truth is
 // scaled to the lighter of bare and solid as read, since shape counts from there; whether the band of both, shape and how light the
 // whole is, holds the truth as it is, unscaled; and whether the 95 % intervals of mark widths and of the darker of bare and solid
-// hold the true ones. 90 to 99 % should. White paper, somewhere from L* 90 to 96, lies under the piece and is what it is learned by;
+// hold the true ones. 90 to 99 % should. Beside that a wedge of another screen than the chart's is burned through its predicted
+// curve, and compared with the straight line between its own ends, and with the lightness that was wanted. White paper, somewhere from L* 90 to 96, lies under the piece and is what it is learned by;
 // with PAPER=0 there is none, and the exposure stands open.
-// FROM and TO (20 simulations without) are the seeds, so that a long run can be made in pieces; CAMERA is `scan`, `photo` or
+// FROM and TO (20 simulations without) are the seeds, so that a long run can be made in pieces, MINUTES ends it in time; CAMERA is `scan`, `photo` or
 // `unknown`, or all three in turn.
 import { type ChartLayout, drawChart, layoutChart, WHITE_PAPER } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';
 import { learnProfile } from '../src/job/calibrate/learn.ts';
+import { predictPoints } from '../src/job/request/curve.ts';
 import { exposureHalf } from '../src/job/request/uncertainty.ts';
 import { toneCurveOf } from '../src/material/index.ts';
 import { createPchip } from '../src/numeric/index.ts';
@@ -22,11 +24,16 @@ import { burnOther, createOtherRandom, drawMaterial, loneMark, type OtherMateria
 
 const FROM = Number(process.env.FROM ?? 1);
 const TO = Number(process.env.TO ?? FROM + 20);
+/** The run ends by itself after so many minutes, and says how many simulations fitted in. */
+const MINUTES = Number(process.env.MINUTES ?? Number.POSITIVE_INFINITY);
 const KINDS = ['scan', 'photo', 'unknown'] as const;
 type Kind = (typeof KINDS)[number];
 const WITH_PAPER = process.env.PAPER !== '0';
 const ONLY = process.env.CAMERA as Kind | undefined;
 const SCREEN = { name: 'floyd-steinberg', options: {} } as const;
+/** Another screen than the chart's, whose curve is predicted. */
+const OTHER = { name: 'blue-noise', options: {} } as const;
+type Screen = typeof SCREEN | typeof OTHER;
 /** A smaller chart with fewer patches: the same road in a third of the time. */
 const CHART = { widthMm: 70, heightMm: 46, steps: 12, replicates: 2 } as const;
 /** Coverages of the truth; not simple fractions, where error diffusion falls into textures. */
@@ -40,24 +47,24 @@ const encodeSrgb = (light: number) =>
   light <= 0.0031308 ? 12.92 * Math.max(0, light) : 1.055 * Math.min(1, light) ** (1 / 2.4) - 0.055;
 
 /** Fields of constant coverage side by side. */
-function drawFields(grid: DotGrid): Dots {
+function drawFields(grid: DotGrid, screen: Screen): Dots {
   const { side } = FIELD;
   const width = COVERAGES.length * side;
   const data = new Uint8Array(width * side);
   COVERAGES.forEach((coverage, at) => {
     const plane = createPlane('coverage', side, side);
     plane.data.fill(Math.round(coverage * ONE));
-    const dots = applyScreen(plane, { ...SCREEN.options, name: SCREEN.name, grid });
+    const dots = applyScreen(plane, { ...screen.options, name: screen.name, grid });
     for (let y = 0; y < side; y++) data.set(dots.data.subarray(y * side, (y + 1) * side), y * width + at * side);
   });
   return createDots(width, side, 2, data);
 }
 
-function trueLuminance(material: OtherMaterial, seed: number): number[] {
+function trueLuminance(material: OtherMaterial, seed: number, screen: Screen = SCREEN): number[] {
   const { grid } = material;
   // Grain is scatter from place to place, not part of the curve.
   const even = { ...material, grainDose: 0, grainLight: 0 };
-  const piece = burnOther(drawFields(grid), { material: even, seed });
+  const piece = burnOther(drawFields(grid, screen), { material: even, seed });
   const { side, rim } = FIELD;
   return COVERAGES.map((_, at) =>
     luminanceOf(
@@ -128,10 +135,17 @@ function count(what: string, inside: boolean): void {
   const one = counts.get(what) ?? { inside: 0, asked: 0 };
   counts.set(what, { inside: one.inside + (inside ? 1 : 0), asked: one.asked + 1 });
 }
-const wedges: { kind: Kind; mean: number; worst: number }[] = [];
+interface Wedge {
+  readonly kind: Kind;
+  readonly mean: number;
+  readonly worst: number;
+}
+const wedges: Wedge[] = [];
+/** Through the predicted curve of the other screen: from the straight line between its own ends, and from the wanted L* itself. */
+const otherWedges: { readonly shape: Wedge[]; readonly whole: Wedge[] } = { shape: [], whole: [] };
 let refused = 0;
 
-for (let seed = FROM; seed < TO; seed++) {
+for (let seed = FROM; seed < TO && process.uptime() < 60 * MINUTES; seed++) {
   const kind = ONLY ?? KINDS[seed % KINDS.length]!;
   const material = drawMaterial(seed);
   const { grid } = material;
@@ -196,6 +210,16 @@ for (let seed = FROM; seed < TO; seed++) {
     });
     const mean = errors.reduce((sum, error) => sum + error, 0) / errors.length;
     wedges.push({ kind, mean, worst: Math.max(...errors) });
+    const other = toneCurveOf({ points: predictPoints({ profile, grid, screen: OTHER }) });
+    const otherTruth = createPchip(COVERAGES, trueLuminance(material, 3 * seed + 2, OTHER).map(lightnessOfReflectance));
+    const aims = Array.from({ length: 11 }, (_, step) => first + ((last - first) * step) / 10);
+    const burned = aims.map((aim) => otherTruth.valueAt(other.coverageAt(aim)));
+    const [burnedFirst, burnedLast] = [burned[0]!, burned.at(-1)!];
+    otherWedges.shape.push({
+      kind,
+      ...summarise(burned.map((value, step) => value - burnedFirst - ((burnedLast - burnedFirst) * step) / 10)),
+    });
+    otherWedges.whole.push({ kind, ...summarise(burned.map((value, step) => value - aims[step]!)) });
     const off = (found: number, width: number) => `${(100 * (found / width - 1)).toFixed(1)} %`;
     console.log(
       `${seed} ${kind}: wedge ${mean.toFixed(2)} ${Math.max(...errors).toFixed(2)}, shape holds ${held} of ${inner.length}, ` +
@@ -213,13 +237,24 @@ for (const [what, { inside, asked }] of [...counts].sort()) {
   console.log(`${what.padEnd(16)} ${((100 * inside) / asked).toFixed(1)} % of ${asked} held`);
 }
 for (const kind of KINDS) {
-  const of = wedges.filter((wedge) => wedge.kind === kind);
-  if (of.length === 0) continue;
+  report(`${kind}, the chart's screen, shape`, wedges, kind);
+  report(`${kind}, ${OTHER.name}, shape`, otherWedges.shape, kind);
+  report(`${kind}, ${OTHER.name}, as wanted`, otherWedges.whole, kind);
+}
+if (refused > 0) console.log(`${refused} refused`);
+
+function summarise(differences: readonly number[]): Pick<Wedge, 'mean' | 'worst'> {
+  const off = differences.map(Math.abs);
+  return { mean: off.reduce((sum, one) => sum + one, 0) / off.length, worst: Math.max(...off) };
+}
+
+function report(what: string, all: readonly Wedge[], kind: Kind): void {
+  const of = all.filter((wedge) => wedge.kind === kind);
+  if (of.length === 0) return;
   const mean = of.reduce((sum, wedge) => sum + wedge.mean, 0) / of.length;
   const worst = of.reduce((most, wedge) => Math.max(most, wedge.worst), 0);
   const worstMean = of.reduce((most, wedge) => Math.max(most, wedge.mean), 0);
   console.log(
-    `${kind}: ${of.length} wedges, mean ${mean.toFixed(2)}, largest mean ${worstMean.toFixed(2)}, worst step ${worst.toFixed(2)} ΔL*`,
+    `${what}: ${of.length} wedges, mean ${mean.toFixed(2)}, largest mean ${worstMean.toFixed(2)}, worst step ${worst.toFixed(2)} ΔL*`,
   );
 }
-if (refused > 0) console.log(`${refused} refused`);
