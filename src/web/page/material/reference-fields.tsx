@@ -11,6 +11,7 @@ export interface ReferenceChoice {
   readonly at?: NonNullable<ReadingAsk['referenceAt']>;
 }
 
+/** L* of a card and half its 95 % interval, to begin with. Assumed: a grey card is near 50, and its maker says ± 1. */
 export const NO_REFERENCE: ReferenceChoice = { kind: 'none', lightness: 50, tolerance: 1 };
 
 /** Side of the box that a click sets, a share of the picture's width. Assumed: smaller than a card in most pictures. */
