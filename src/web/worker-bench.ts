@@ -12,6 +12,7 @@ import {
   sampleCurve,
   sayExpectedError,
   saySpacing,
+  tellMarkDiametersUm,
 } from '../tasks/index.ts';
 import { toDriftPoint } from './calibration/drift-point.ts';
 import type { ChartMade, NumberFact, Reading, ReadingAsk } from './protocol.ts';
@@ -144,16 +145,17 @@ function viewChecked({ check, profile, history, ofPrint }: CheckRecord) {
 
 function listFacts({ learned, span }: LearnedRecord): NumberFact[] {
   const { profile, report } = learned;
-  const width = ({ value, low, high }: LearnedRecord['learned']['report']['markX']) =>
-    `${value.toFixed(1)} µm (95 %: ${low.toFixed(1)} … ${high.toFixed(1)})`;
+  const marks = tellMarkDiametersUm(profile);
+  const width = (um: number, { low, high }: LearnedRecord['learned']['report']['markX']) =>
+    `${um.toFixed(1)} µm (95 %: ${low.toFixed(1)} … ${high.toFixed(1)})`;
   return [
     { label: 'Lightness, bare to marked', value: `L* ${profile.bare[0].toFixed(1)} to ${profile.full[0].toFixed(1)}` },
     { label: 'Equal patches differ by', value: `± ${report.repeatability.toFixed(2)} L*` },
     { label: 'A tone left out is missed by', value: `${report.leaveOneOut.toFixed(2)} L*` },
     { label: 'Tones that can be told apart', value: String(span.tones) },
     ...listKnown(profile),
-    { label: 'Mark width along the scan', value: width(report.markX) },
-    { label: 'Mark width across the scan', value: width(report.markY) },
+    { label: 'Mark width along the scan', value: width(marks.xUm, report.markX) },
+    { label: 'Mark width across the scan', value: width(marks.yUm, report.markY) },
     { label: 'Line spacing recommended', value: saySpacing(learned) },
     { label: 'Model against all patches', value: `${report.modelRms.toFixed(2)} L*` },
   ];
