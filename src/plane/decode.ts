@@ -166,7 +166,7 @@ export async function decodePhoto(
 
 /**
  * Formats whose decoders make the whole picture in one call, so that no time limit reaches them: decoded in a process
- * that can be ended. Costs 0.1 s a photo of 12 megapixels, and nothing for the others (tests/plane/decode-apart.test.ts).
+ * that can be ended. Costs the start of a process for each such photo, and nothing for the others (tests/plane/decode-apart.test.ts).
  */
 const AT_ONCE: ReadonlySet<PhotoFormat> = new Set(['avif', 'webp']);
 
