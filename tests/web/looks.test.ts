@@ -132,7 +132,7 @@ const FILLED: readonly State[] = [
     settle: async (page) => {
       await page.getByText('Before and after').click();
       await page.getByLabel('Show what is cut off').check();
-      await page.getByText('darkest').first().waitFor({ timeout: TIME });
+      await page.getByText('cut off at the dark end').first().waitFor({ timeout: TIME });
       await proof(page);
     },
   },
