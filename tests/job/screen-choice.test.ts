@@ -73,7 +73,7 @@ describe('a machine that is slow at switching', () => {
   test('warns of a screen that cannot, and of shorter runs by hand', () => {
     const words = (request: Parameters<typeof resolve>[0]) => resolve(request, slow).warnings.join(' ');
     expect(words({ profile: 'anodised-black', screen: 'blue-noise' })).toContain('needs 4 dots for on or off');
-    expect(words({ profile: 'anodised-black', screenOptions: { run: 2 } })).toContain('--run 4');
+    expect(words({ profile: 'anodised-black', screenOptions: { run: 2 } })).toContain('ask for runs of 4 dots');
     expect(words({ profile: 'anodised-black' })).not.toContain('for on or off');
   });
 });
