@@ -371,6 +371,7 @@ export async function runQueueWorker(options: QueueWorkerOptions): Promise<{ mad
   const { url, build, workers, leaseS, signal, onReady, onPiece } = options;
   const client = await connect(url, signal);
   const { Worker: QueueWorker } = await import('bullmq');
+  const copies = watchCopies(client);
   const threads = await openThreads({ workers });
   const count = { made: 0, failed: 0 };
   const worker = new QueueWorker<PieceTask, void>(
@@ -403,8 +404,24 @@ export async function runQueueWorker(options: QueueWorkerOptions): Promise<{ mad
   } finally {
     await threads.close();
     await leave(client);
+    for (const copy of copies) copy.disconnect();
   }
   return count;
+}
+
+/**
+ * The connections that the queue's client opens beside `client`, as it opens them. One that looks for a server that is gone
+ * is not always ended by the worker's own end, and would keep the process.
+ */
+function watchCopies(client: Redis): readonly Redis[] {
+  const copies: Redis[] = [];
+  const duplicate = client.duplicate.bind(client);
+  client.duplicate = (override) => {
+    const copy = duplicate(override);
+    copies.push(copy);
+    return copy;
+  };
+  return copies;
 }
 
 /** The pieces at work are finished first, as long as the server is there to take them. */

@@ -98,7 +98,10 @@ export interface CaptureRequest extends BurnRequest {
 
 export interface EngravedRecord {
   readonly files: readonly string[];
-  readonly surface: Omit<Surface, 'rgb'>;
+  /** Of the picture, in pixels. */
+  readonly width: number;
+  readonly height: number;
+  readonly surface: SurfaceFacts;
   readonly facts: BurnFacts;
 }
 
@@ -148,17 +151,18 @@ export async function engraveBitmap(request: EngraveRequest, context: TaskContex
       `faults: ${later} happens when the picture is taken, needed it in "simulate capture"`,
     );
   const { surface, facts } = await burn(request, { context, dpi: SURFACE_DPI[kind] });
+  const described = describeSurface(surface);
   context.progress('writing');
   const files =
     kind === 'npy'
       ? [
           { path: out, bytes: encodeNpy({ shape: [surface.height, surface.width, 3], data: surface.rgb }) },
-          { path: sidecarOf(out), bytes: formatJson({ ...describeSurface(surface), ...facts }, 'record') },
+          { path: sidecarOf(out), bytes: formatJson({ ...described, ...facts }, 'record') },
         ]
       : [{ path: out, bytes: await drawSurface(surface) }];
   await writeFilesAtomic(files, { force });
-  const { rgb: _rgb, ...about } = surface;
-  return { files: files.map(({ path }) => path), surface: about, facts };
+  const { width, height } = surface;
+  return { files: files.map(({ path }) => path), width, height, surface: described, facts };
 }
 
 /**
@@ -392,7 +396,7 @@ export function listFaults({ faults = [] }: Pick<BurnRequest, 'faults'>): readon
 /**
  * What a .npy file cannot say of itself, beside it in a JSON file: `piece.npy.json`, which no chart's layout is called.
  */
-interface SurfaceFacts {
+export interface SurfaceFacts {
   readonly schema: 'tonewright-simulation-surface/1';
   readonly pixelWidthMm: number;
   readonly pixelHeightMm: number;

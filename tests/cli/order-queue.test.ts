@@ -43,8 +43,14 @@ class Server {
       '--save',
       '',
     ];
-    this.#child = spawn('redis-server', argv.map(String), { stdio: 'ignore' });
-    while ((await this.say('PING')) !== '+PONG') await new Promise((go) => setTimeout(go, 20));
+    for (;;) {
+      // Started again where it ended: a client that looks for it may hold its port for a moment, connected to itself.
+      if (this.#child === undefined || this.#child.exitCode !== null || this.#child.signalCode !== null) {
+        this.#child = spawn('redis-server', argv.map(String), { stdio: 'ignore' });
+      }
+      if ((await this.say('PING')) === '+PONG') return;
+      await new Promise((go) => setTimeout(go, 20));
+    }
   }
 
   /** Ends it as a power cut would. */
@@ -68,6 +74,7 @@ class Server {
         );
       });
       socket.on('error', () => go([]));
+      socket.on('close', () => go([]));
     });
   }
 
@@ -80,6 +87,7 @@ class Server {
         go(data.toString().split('\r\n')[0]);
       });
       socket.on('error', () => go(undefined));
+      socket.on('close', () => go(undefined));
     });
   }
 }

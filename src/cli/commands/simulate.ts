@@ -54,29 +54,15 @@ async function engrave(file: string, options: OptionValues, surroundings: Surrou
     },
     taskContext(surroundings),
   );
-  const { width, height, pixelWidthMm, pixelHeightMm, leftMm, topMm, widthMm, heightMm, cornerRadiusMm } =
-    record.surface;
+  const { files, width, height, surface, facts } = record;
   return {
-    json: {
-      files: record.files,
-      width,
-      height,
-      schema: 'tonewright-simulation-surface/1',
-      pixelWidthMm,
-      pixelHeightMm,
-      leftMm,
-      topMm,
-      widthMm,
-      heightMm,
-      cornerRadiusMm,
-      ...record.facts,
-    },
+    json: { files, width, height, ...surface, ...facts },
     text: writeEngraved(record),
   };
 }
 
-function writeEngraved({ files, surface, facts }: EngravedRecord): string {
-  const { width, height, widthMm, heightMm } = surface;
+function writeEngraved({ files, width, height, surface, facts }: EngravedRecord): string {
+  const { widthMm, heightMm } = surface;
   return alignColumns([
     ...files.map((path) => ['wrote', path]),
     ['piece', `${formatNumber(widthMm)} × ${formatNumber(heightMm)} mm, ${width} × ${height} pixels`],

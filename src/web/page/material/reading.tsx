@@ -25,6 +25,28 @@ function BackToMaterials() {
   );
 }
 
+interface Fact {
+  readonly label: string;
+  readonly value: string;
+  readonly meaning?: string | undefined;
+}
+
+function FactRows({ facts }: { readonly facts: readonly Fact[] }) {
+  return (
+    <dl class="fact-rows">
+      {facts.map(({ label, value, meaning }) => (
+        <>
+          <dt key={label}>{label}</dt>
+          <dd key={`${label}-value`}>
+            {value}
+            {meaning && <span class="note"> {meaning}</span>}
+          </dd>
+        </>
+      ))}
+    </dl>
+  );
+}
+
 function useLoaded<T>(load: () => Promise<T>, key: string): readonly [T | undefined, unknown, (value: T) => void] {
   const [value, setValue] = useState<T>();
   const [error, setError] = useState<unknown>();
@@ -129,17 +151,7 @@ function Learned({
       </section>
       <section class="card" aria-labelledby="facts-title">
         <h2 id="facts-title">What was learned</h2>
-        <dl class="fact-rows">
-          {reading.facts.map(({ label, value, meaning }) => (
-            <>
-              <dt key={label}>{label}</dt>
-              <dd key={`${label}-value`}>
-                {value}
-                {meaning && <span class="note"> {meaning}</span>}
-              </dd>
-            </>
-          ))}
-        </dl>
+        <FactRows facts={reading.facts} />
         <SaveReading reading={reading} onSaved={onSaved} />
         <ReportLinks id={reading.id} />
       </section>
@@ -309,17 +321,7 @@ export function ProfileScreen({ name }: { readonly name: string }) {
             </section>
             <section class="card" aria-labelledby="numbers-title">
               <h2 id="numbers-title">Numbers</h2>
-              <dl class="fact-rows">
-                {profile.facts.map(({ label, value, meaning }) => (
-                  <>
-                    <dt key={label}>{label}</dt>
-                    <dd key={`${label}-value`}>
-                      {value}
-                      {meaning && <span class="note"> {meaning}</span>}
-                    </dd>
-                  </>
-                ))}
-              </dl>
+              <FactRows facts={profile.facts} />
               <h2>Drift</h2>
               {profile.history.length > 0 ? (
                 <>
@@ -446,14 +448,7 @@ export function CompareScreen({ a, b }: { readonly a: string; readonly b: string
             </section>
             <section class="card" aria-labelledby="differ-title">
               <h2 id="differ-title">How they differ</h2>
-              <dl class="fact-rows">
-                {comparison.facts.map(({ label, value }) => (
-                  <>
-                    <dt key={label}>{label}</dt>
-                    <dd key={`${label}-value`}>{value}</dd>
-                  </>
-                ))}
-              </dl>
+              <FactRows facts={comparison.facts} />
               {comparison.notes.map((text) => (
                 <p key={text}>{text}</p>
               ))}
