@@ -84,7 +84,7 @@ const shared = {
   minifySyntax: true,
   minifyWhitespace: true,
   legalComments: 'none',
-  external: ['sharp', 'image-q', 'piscina', 'bullmq', 'ioredis'],
+  external: ['sharp', 'image-q', 'piscina', 'bullmq', 'ioredis', 'libheif-js'],
   define: { 'import.meta.url': 'importMetaUrl' },
   banner: { js: "const importMetaUrl=require('node:url').pathToFileURL(__filename).href;" },
   logLevel: 'warning',
@@ -193,6 +193,28 @@ function removeOlder(metafiles) {
   for (const name of readdirSync('dist')) if (name.endsWith('.cjs') && !made.has(name)) rmSync(join('dist', name));
 }
 
+// What shapes the letters of captions, loaded by the jobs that have one alone.
+const fontLibrary = {
+  ...shared,
+  stdin: { contents: "exports.fontkit = require('fontkit'); exports.bidi = require('bidi-js');", resolveDir: '.' },
+  outfile: 'dist/font-library.cjs',
+  define: {},
+  banner: {},
+};
+delete fontLibrary.outExtension;
+// Fonts of captions: the files that src/caption names, each beside its licence.
+const CAPTION_FONTS = ['noto-sans', 'eb-garamond', 'dancing-script', 'noto-sans-hebrew', 'noto-sans-arabic'].map(
+  (name) => `node_modules/@fontsource/${name}`,
+);
+function copyFonts() {
+  mkdirSync('dist/fonts', { recursive: true });
+  const families = JSON.parse(readFileSync('src/caption/font-files.json', 'utf8'));
+  for (const name of Object.values(families).flatMap(({ files }) => files)) {
+    const folder = CAPTION_FONTS.findLast((path) => name.startsWith(`${basename(path)}-`));
+    copyFileSync(`${folder}/files/${name}-500-normal.woff2`, `dist/fonts/${name}.woff2`);
+    copyFileSync(`${folder}/LICENSE`, `dist/fonts/${basename(folder)}.license`);
+  }
+}
 function copyPage() {
   mkdirSync('dist/page', { recursive: true });
   copyFileSync('src/web/page/index.html', 'dist/page/index.html');
@@ -203,17 +225,21 @@ function copyPage() {
 
 if (flags.has('--watch')) {
   copyPage();
-  for (const part of [server, page, imageLibrary, queueClient])
+  copyFonts();
+  for (const part of [server, page, imageLibrary, queueClient, fontLibrary])
     await (await esbuild.context({ ...part, logLevel: 'info' })).watch();
   await (await esbuild.context({ ...command, logLevel: 'info' })).watch();
 } else {
   copyPage();
+  copyFonts();
   const built = await Promise.all(
-    [command, server, page, imageLibrary, queueClient].map((part) => esbuild.build({ ...part, metafile: true })),
+    [command, server, page, imageLibrary, queueClient, fontLibrary].map((part) =>
+      esbuild.build({ ...part, metafile: true }),
+    ),
   );
   const metafiles = built.map(({ metafile }) => metafile);
   removeOlder(metafiles);
-  writeFileSync('dist/THIRD-PARTY-NOTICES.txt', writeNotices(metafiles, [ASSEMBLER, FONT]));
+  writeFileSync('dist/THIRD-PARTY-NOTICES.txt', writeNotices(metafiles, [ASSEMBLER, FONT, ...CAPTION_FONTS]));
   chmodSync('dist/tonewright.cjs', 0o755);
   if (flags.has('--bench')) {
     const entryPoints = readdirSync('benchmarks')

@@ -3,9 +3,10 @@ import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { shapeCurve } from '../src/chart/camera.ts';
 import { decodeSrgb, lightnessOfReflectance } from '../src/colour/index.ts';
-import { coverageTable, fillDotTable, type Profile, parseProfile } from '../src/material/index.ts';
+import { prepareJob, resolveJob } from '../src/job/index.ts';
+import { coverageTable, fillDotTable, openShop, type Profile, parseProfile } from '../src/material/index.ts';
 import { computeRawStrength } from '../src/material/response.ts';
-import { createPlane, encodeColour, ONE, readPhoto, resampleLuminance } from '../src/plane/index.ts';
+import { createPlane, encodeColour, ONE, readPhoto, resampleLuminance, shrinkToJpeg } from '../src/plane/index.ts';
 import { predictReflectance } from '../src/proof/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
 
@@ -224,4 +225,27 @@ writeFileSync(join(OUT, 'response.svg'), drawResponse(profile));
 writeFileSync(join(OUT, 'dot-table.svg'), drawDotTable(profile));
 writeFileSync(join(OUT, 'camera-curve.svg'), drawCameraCurve());
 writeFileSync(join(OUT, 'photo-to-dots.svg'), await drawRoad(profile));
+
+/** A card with words below the picture and a drawing, as its proof shows it. */
+async function drawCaption(): Promise<void> {
+  const shop = openShop({ builtIn: ['shared/shop', 'shared'] });
+  const request = {
+    size: '50x40',
+    profile: 'anodised-black',
+    caption: { text: 'Mia & Juno, 2026', text2: 'Zoë · שָׁלוֹם · مرحبا' },
+    artwork: { name: join('tests', 'job', 'mark.svg'), widthMm: 7 },
+  } as const;
+  const spec = resolveJob(request, { shop, refused: [] });
+  const { files } = await prepareJob(() => readPhoto('images/photos/cat.png'), {
+    spec,
+    name: 'caption',
+    photoFile: 'cat.png',
+    version: 'figure',
+    only: 'everything',
+  });
+  const proof = files.find(({ name }) => name.endsWith('.proof.png'))!;
+  writeFileSync(join(OUT, 'caption.jpg'), await shrinkToJpeg(proof.bytes as Uint8Array, { maxSide: 900, quality: 86 }));
+}
+
+await drawCaption();
 console.log(`wrote ${OUT}`);

@@ -35,7 +35,11 @@ export const ERRORS = {
     hint: 'Install Tonewright again with its optional parts (npm install --include=optional), on this very computer.',
   },
   'image-empty': { exit: 1, http: 422, hint: 'The file has no bytes; copy or export the photo again.' },
-  'image-unknown': { exit: 1, http: 415, hint: 'Give a JPEG, PNG, TIFF, WebP or AVIF photo.' },
+  'image-unknown': {
+    exit: 1,
+    http: 415,
+    hint: 'Give a JPEG, PNG, TIFF, WebP, AVIF or HEIC photo. A phone sends JPEG when a photo is shared by mail.',
+  },
   'image-broken': { exit: 1, http: 422, hint: 'The file is cut off or damaged; copy or export the photo again.' },
   'image-profile-broken': {
     exit: 1,
@@ -54,6 +58,21 @@ export const ERRORS = {
     exit: 1,
     http: 422,
     hint: 'Look at the photo and at what is cut out of it; for flat fields of a tone draw a chart.',
+  },
+  'letter-missing': {
+    exit: 1,
+    http: 422,
+    hint: 'Write the words without that sign, or draw them elsewhere and give them as artwork.',
+  },
+  'caption-too-large': {
+    exit: 1,
+    http: 422,
+    hint: 'Use smaller letters, fewer words, or another place on the piece.',
+  },
+  'artwork-unusable': {
+    exit: 1,
+    http: 422,
+    hint: 'In a drawing program turn text and effects into curves, and save as plain SVG.',
   },
   'photo-changed': { exit: 1, http: 409, hint: 'Wait until the photo is copied whole, then run the order again.' },
   'order-busy': { exit: 1, http: 409, hint: 'Wait until the other run has ended, or choose another output folder.' },

@@ -160,6 +160,26 @@ export const NOTICES = {
     about: 'fit',
     say: ({ groups }: { readonly groups: readonly string[] }) => `Far from the model: ${groups.join(', ')}.`,
   },
+  'caption-too-fine': {
+    about: 'caption',
+    say: ({ what, finestMm, markMm }: { readonly what: string; readonly finestMm: number; readonly markMm: number }) =>
+      `Too fine for this mark: strokes of ${what} measure ${finestMm.toFixed(2)} mm, and the finest line that is seen here is ${markMm.toFixed(2)} mm wide, so that they come out thicker than drawn. Make it larger, or take a plainer shape.`,
+  },
+  'caption-shrunk': {
+    about: 'caption',
+    say: ({ what, heightMm }: { readonly what: string; readonly heightMm: number }) =>
+      `The caption ${what} was made smaller to fit: its capitals are ${heightMm.toFixed(2)} mm high.`,
+  },
+  'artwork-pale': {
+    about: 'caption',
+    say: ({ file, share }: { readonly file: string; readonly share: number }) =>
+      `${Math.round(100 * share)} % of the drawing ${file} is painted lighter than middle grey and stays bare: only dark paint is drawn. Paint what should show in black.`,
+  },
+  'artwork-cut': {
+    about: 'caption',
+    say: ({ file, share }: { readonly file: string; readonly share: number }) =>
+      `${Math.round(100 * share)} % of the drawing ${file} lies beyond the piece or its bare edge and is cut off: move it, or make it smaller.`,
+  },
   'record-broken': {
     about: 'shop',
     say: ({ path, fault }: { readonly path: string; readonly fault: string }) =>

@@ -6,6 +6,9 @@ export const SOURCES = {
     'ITU-R BT.709-6 (2015), Parameter values for the HDTV standards for production and international programme exchange',
   icc1: 'ICC.1:2022 (profile version 4.4), Image technology colour management – Architecture, profile format, and data structure',
   png3: 'W3C Recommendation, Portable Network Graphics (PNG) Specification, Third Edition, 2025',
+  iso23008:
+    'ISO/IEC 23008-12:2022, Information technology – High efficiency coding and media delivery in heterogeneous environments – Part 12: Image File Format',
+  uax9: 'M. Davis, A. Lanin, A. Glass, Unicode Standard Annex 9, Unicode Bidirectional Algorithm, revision 42, Unicode 13.0.0 (2020)',
   h273: 'Recommendation ITU-T H.273 (2021), Coding-independent code points for video signal type identification',
   dcf2: 'CIPA DC-009-2010 / JEITA CP-3461B, Design rule for Camera File system: DCF Version 2.0',
   adobeRgb1998: 'Adobe Systems, Adobe RGB (1998) Color Image Encoding, Version 2005-05',

@@ -9,7 +9,7 @@ const ROWS = [
   ['units.ts', 'schema.ts', 'options.ts', 'numeric'],
   ['colour'],
   ['plane', 'optics'],
-  ['photo', 'subject', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'price', 'simulation'],
+  ['photo', 'caption', 'subject', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'price', 'simulation'],
   ['job'],
   ['batch'],
   ['tasks'],
@@ -17,7 +17,8 @@ const ROWS = [
 ];
 /** The only places that touch files, clock, environment or threads. */
 const IMPURE = [
-  /^plane\/(decode|decode-apart|decode-child|encode|files|inputs|kernels|memory|read-input)\.ts$/,
+  /^plane\/(decode|decode-apart|decode-child|encode|files|heic|inputs|kernels|memory|read-input)\.ts$/,
+  /^caption\/fonts\.ts$/,
   /^material\/store\.ts$/,
   /^subject\/models\.ts$/,
   /^batch\//,

@@ -16,7 +16,7 @@ test.each(lines)('$file: tonewright $line has a command and options that exist',
   const [name, ...rest] = line.split(/\s+/);
   const command = COMMANDS.find((record) => record.name === name);
   expect(command, name).toBeDefined();
-  const known = [...command!.options.flatMap(({ flags }) => flags.match(/--[a-z-]+/g) ?? []), ...COMMON];
+  const known = [...command!.options.flatMap(({ flags }) => flags.match(/--[a-z\d-]+/g) ?? []), ...COMMON];
   for (const word of rest) if (word.startsWith('--')) expect(known).toContain(word);
 });
 

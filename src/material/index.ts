@@ -19,6 +19,7 @@ export {
   type FittedResponse,
   fitResponse,
 } from './fit-response.ts';
+export * from './line-widths.ts';
 export { PALETTE_LIMITS, type Palette, type PaletteMark, parsePalette } from './palette.ts';
 export { parseMaterial, parseProfile, parseRefused } from './parse.ts';
 export * from './refused.ts';

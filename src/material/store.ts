@@ -2,7 +2,7 @@ import { readdirSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
 import { AppError } from '../errors.ts';
 import { formatJson, parseJson } from '../json.ts';
-import { isDeviceName, readInputSync, type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
+import { isDeviceName, readInputSync, sha256, type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
 
@@ -50,6 +50,13 @@ export interface Shop {
    */
   readonly read: (kind: RecordKind, nameOrPath: string) => ReadRecord;
   /**
+   * A drawing that the shop keeps, by its name, or an SVG file by its path.
+   * @throws AppError name-unknown, path-missing, path-is-folder, path-unreadable, file-too-large
+   */
+  readonly readDrawing: (nameOrPath: string) => { readonly file: string; readonly svg: string };
+  /** Keeps a drawing in the shop, under its name and a part of its hash. Gives its name. @throws AppError path-* */
+  readonly keepDrawing: (name: string, svg: string) => Promise<string>;
+  /**
    * Writes a record into the shop in one step. Gives its path.
    * @throws AppError result-exists without `force`; path-missing without a shop folder; path-unwritable.
    */
@@ -96,7 +103,7 @@ export function openShop({ shopDir, builtIn, cwd = '.' }: ShopOptions): Shop {
     if (shopDir === undefined) {
       throw new AppError('path-missing', `found no shop folder, needed one to keep the ${ONE_OF[kind]} "${name}" in`);
     }
-    if (!/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/.test(name)) {
+    if (!RECORD_NAME.test(name)) {
       throw new AppError(
         'option-invalid',
         `found the name "${name}", needed lower-case letters, digits and hyphens for a ${ONE_OF[kind]}`,
@@ -112,8 +119,39 @@ export function openShop({ shopDir, builtIn, cwd = '.' }: ShopOptions): Shop {
     });
     return path;
   };
-  return { shopDir, list, read, write };
+
+  const readDrawing = (nameOrPath: string) => {
+    const isPath = /[\\/]|\.svg$/i.test(nameOrPath);
+    if (!isPath && (shopDir === undefined || !RECORD_NAME.test(nameOrPath))) throw noDrawing(nameOrPath);
+    const path = isPath ? resolve(cwd, nameOrPath) : join(shopDir!, DRAWINGS, `${nameOrPath}.svg`);
+    const bytes = readInputSync(path, { kind: 'text', needed: 'an SVG drawing' });
+    return { file: basename(path), svg: bytes.toString('utf8').replace(/^\uFEFF/, '') };
+  };
+
+  const keepDrawing = async (name: string, svg: string) => {
+    if (shopDir === undefined) throw new AppError('path-missing', 'found no shop folder, needed one for the drawing');
+    const stem = name
+      .toLowerCase()
+      .normalize('NFKD')
+      .replace(/\.svg$/, '')
+      .replace(/[^a-z0-9]+/g, '-')
+      .replace(/^-+|-+$/g, '')
+      .slice(0, 40);
+    const kept = `${stem === '' ? 'drawing' : stem}-${sha256(svg).slice(0, 8)}`;
+    await writeFilesAtomic([{ path: join(shopDir, DRAWINGS, `${kept}.svg`), bytes: svg }], { force: true });
+    return kept;
+  };
+  return { shopDir, list, read, readDrawing, keepDrawing, write };
 }
+
+/** Folder of a shop's drawings. */
+const DRAWINGS = 'drawings';
+const RECORD_NAME = /^[a-z0-9]+(?:[-.][a-z0-9]+)*$/;
+
+const noDrawing = (asked: string) =>
+  new AppError('name-unknown', `found no drawing "${asked}" in the shop, needed its name or the path of an SVG file`, {
+    asked,
+  });
 
 /**
  * JSON of a file.

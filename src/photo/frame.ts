@@ -35,6 +35,8 @@ export interface FrameOptions {
   readonly safeMarginMm?: number;
   /** Distance from which the piece is looked at, mm. */
   readonly viewingDistanceMm?: number;
+  /** A strip along the lower edge that the picture leaves to something else, mm; 0 when absent. */
+  readonly bareBelowMm?: number;
 }
 
 /** Largest zoom, a factor. Assumed: a twentieth of a photo has no pixels left for a piece. */
@@ -72,6 +74,8 @@ export interface Frame {
   readonly safeMarginMm: number;
   readonly viewingDistanceMm: number;
   readonly fit: Fit;
+  /** Strip along the lower edge that the picture leaves, mm; absent without one. */
+  readonly bareBelowMm?: number;
   /** The part of the photo that is used, source pixels, not rounded. */
   readonly crop: Rectangle;
   /** Where it lies on the piece, whole dots. */
@@ -147,10 +151,14 @@ export function framePhoto(photo: PhotoSize, options: FrameOptions): Frame {
     }
   }
 
-  const whole = { x: 0, y: 0, width, height };
+  const rows = height - Math.round((options.bareBelowMm ?? 0) / grid.lineSpacingMm);
+  if (!(rows >= 1 && rows <= height)) {
+    throw new RangeError(`a strip of ${options.bareBelowMm} mm leaves no picture on a piece of ${heightMm} mm`);
+  }
+  const whole = { x: 0, y: 0, width, height: rows };
   const crop =
     fit === 'cover'
-      ? coverCrop(photo, widthMm / heightMm, { focus, zoom })
+      ? coverCrop(photo, widthMm / (rows * grid.lineSpacingMm), { focus, zoom })
       : { x: 0, y: 0, width: photo.width, height: photo.height };
   const place = fit === 'cover' ? whole : containPlace(photo, whole, { grid, safeMarginMm });
   const eyeMm = viewingDistanceMm * Math.tan(ARC_MINUTE_RAD);
@@ -165,6 +173,7 @@ export function framePhoto(photo: PhotoSize, options: FrameOptions): Frame {
     safeMarginMm,
     viewingDistanceMm,
     fit,
+    ...(options.bareBelowMm ? { bareBelowMm: options.bareBelowMm } : {}),
     crop,
     place,
     pixelsHave: { width: crop.width, height: crop.height },

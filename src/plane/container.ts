@@ -1,9 +1,9 @@
 /** What a file says about itself in its first bytes, before anything is decoded. */
 
-export type PhotoFormat = 'jpeg' | 'png' | 'tiff' | 'webp' | 'avif';
+export type PhotoFormat = 'jpeg' | 'png' | 'tiff' | 'webp' | 'avif' | 'heic';
 
 /** Names of files that are taken for photos where a folder is looked through; what they hold decides what they are. */
-export const PHOTO_NAME = /\.(?:jpe?g|jpe|jfif|png|tiff?|webp|avif)$/i;
+export const PHOTO_NAME = /\.(?:jpe?g|jpe|jfif|png|tiff?|webp|avif|hei[cf]|hif)$/i;
 
 export interface Sniffed {
   /** The format when it is one that can be read; undefined otherwise. */
@@ -44,7 +44,7 @@ export function sniffFormat(bytes: Uint8Array): Sniffed {
   return { format: undefined, found: other ? other[1] : 'no known picture format' };
 }
 
-/** ISO base media files name their brands: avif and avis can be read, the HEVC brands of HEIC cannot. */
+/** ISO base media files name their brands: those of AVIF, and those of HEIC (source: 'iso23008', annex B). */
 function sniffBoxes(bytes: Uint8Array): Sniffed {
   const length = Math.min(bytes.length, readUint32(bytes, 0, false));
   const brands = [text(bytes, 8, 12)];
@@ -52,7 +52,9 @@ function sniffBoxes(bytes: Uint8Array): Sniffed {
   if (brands.some((brand) => brand === 'avif' || brand === 'avis')) return { format: 'avif', found: 'an AVIF' };
   if (brands[0] === 'crx ') return { format: undefined, found: "a camera's raw file" };
   const heic = brands.some((brand) => /^(hei|hev|mif1|msf1)/.test(brand));
-  return { format: undefined, found: heic ? 'a HEIC photo' : 'a video or another ISO media file' };
+  return heic
+    ? { format: 'heic', found: 'a HEIC photo' }
+    : { format: undefined, found: 'a video or another ISO media file' };
 }
 
 /** Raw files that dress as TIFF: Canon's mark, a DNG version, or a first picture that is only a preview. */

@@ -6,6 +6,8 @@ import { decodePixelsApart, findDecoder } from './decode-apart.ts';
 import { type ExifFacts, readExifFacts } from './exif.ts';
 import { type FileColour, readFileColour } from './file-colour.ts';
 import { sha256 } from './files.ts';
+import { hasHeicDecoder } from './heic.ts';
+import { readIcc } from './icc.ts';
 import { loadSharp } from './kernels.ts';
 import { dropBytes } from './memory.ts';
 import { type PhotoColour, SRGB_CURVE, tabulateCurve } from './photo-colour.ts';
@@ -71,7 +73,7 @@ export interface Photo {
 }
 
 /**
- * Read a photograph: JPEG, PNG, TIFF, WebP or AVIF, 8 or 16 bit, colour, grey or CMYK, any embedded ICC profile.
+ * Read a photograph: JPEG, PNG, TIFF, WebP, AVIF or HEIC, 8 or 16 bit, colour, grey or CMYK, any embedded ICC profile.
  * @throws AppError those of {@link readPhotoFile} and {@link decodePhoto}
  */
 export async function readPhoto(path: string): Promise<Photo> {
@@ -113,8 +115,9 @@ export async function decodePhoto(
   checkPixelCount(found.autoOrient, name, maxPixels);
   checkDecodedBytes(found, name, maxPixels);
 
-  const deep = found.depth === 'ushort';
-  const grey = found.space === 'b-w' || found.space === 'grey16';
+  // What decodes HEIC gives three channels of 8 bits, whatever lies in the file.
+  const deep = found.depth === 'ushort' && format !== 'heic';
+  const grey = (found.space === 'b-w' || found.space === 'grey16') && format !== 'heic';
   const fileColour = checkColour(bytes, { found, format, grey, name });
   // Colours that are known exactly are taken as they are: the library would cut off what sRGB has not.
   const colour = fileColour.kind === 'own' ? fileColour.colour : undefined;
@@ -125,8 +128,20 @@ export async function decodePhoto(
   // Of 8-bit grey with alpha the library would give the grey alone; three equal channels keep the alpha beside them.
   const spread = grey && !deep && found.hasAlpha;
   const space = deep ? (grey ? 'grey16' : 'rgb16') : grey && !spread ? 'b-w' : 'srgb';
-  const isTurned = (found.orientation ?? 1) !== 1;
-  const request: PixelsRequest = { deep, space, isTurned, ignoreIcc, isConverted, seconds };
+  // A HEIC says in its boxes how it is turned, which its decoder has done; what a camera says beside is not to be done again.
+  const isTurned = format !== 'heic' && (found.orientation ?? 1) !== 1;
+  if (format === 'heic') {
+    requireHeicDecoder(name);
+    if (fileColour.kind === 'library' && found.icc && readIcc(found.icc).kind === 'tables') {
+      throw new AppError(
+        'image-unknown',
+        `${name}: found a HEIC with a colour profile of tables, needed one of primaries and curves, or the photo as JPEG`,
+        { name },
+      );
+    }
+  }
+  const isHeic = format === 'heic' ? { isHeic: true as const, hasAlpha: found.hasAlpha } : {};
+  const request: PixelsRequest = { deep, space, isTurned, ignoreIcc, isConverted, seconds, ...isHeic };
   const program = AT_ONCE.has(format) ? findDecoder() : undefined;
   const decoding = program ? decodePixelsApart(bytes, { request, seconds, program }) : decodePixels(bytes, request);
   const { data, complaint, ...info } = await decoding.catch((error: Error) => {
@@ -165,10 +180,27 @@ export async function decodePhoto(
 }
 
 /**
+ * HEIC is decoded by a library of its own that may be left out of an installation.
+ * @throws AppError image-unknown
+ */
+function requireHeicDecoder(name: string): void {
+  if (hasHeicDecoder()) return;
+  throw new AppError(
+    'image-unknown',
+    `${name}: found a HEIC photo, and what decodes it (libheif-js, an optional package) is not installed; needed that, or the photo as JPEG: ${FROM_A_PHONE}`,
+    { name },
+  );
+}
+
+/** How a phone gives out a photo that every program reads. */
+const FROM_A_PHONE =
+  'phones have a setting for "most compatible" pictures, and send JPEG when a photo is shared by mail';
+
+/**
  * Formats whose decoders make the whole picture in one call, so that no time limit reaches them: decoded in a process
  * that can be ended. Costs the start of a process for each such photo, and nothing for the others (tests/plane/decode-apart.test.ts).
  */
-const AT_ONCE: ReadonlySet<PhotoFormat> = new Set(['avif', 'webp']);
+const AT_ONCE: ReadonlySet<PhotoFormat> = new Set(['avif', 'webp', 'heic']);
 
 /** What the file says of its colours; what cannot be trusted is refused, since any guess would burn other tones. */
 function checkColour(
@@ -217,7 +249,7 @@ function checkFormat(bytes: Uint8Array, name: string): PhotoFormat {
   }
   const { format, found } = sniffFormat(bytes);
   if (format === undefined || format === 'bmp') {
-    throw new AppError('image-unknown', `${name}: found ${found}, needed a JPEG, PNG, TIFF, WebP or AVIF photo`, {
+    throw new AppError('image-unknown', `${name}: found ${found}, needed a JPEG, PNG, TIFF, WebP, AVIF or HEIC photo`, {
       name,
       found,
     });
@@ -232,7 +264,10 @@ const LIBRARY_NAMES: Readonly<Record<PhotoFormat, string>> = {
   tiff: 'tiff',
   webp: 'webp',
   avif: 'heif',
+  heic: 'heif',
 };
+/** How the pictures in a HEIF file are coded. */
+const CODED: Readonly<Partial<Record<PhotoFormat, string>>> = { avif: 'av1', heic: 'hevc' };
 
 /**
  * The library's word on what a file is, against what its first bytes say: a file that is two things at once is taken as
@@ -240,7 +275,7 @@ const LIBRARY_NAMES: Readonly<Record<PhotoFormat, string>> = {
  * @throws AppError image-unknown
  */
 export function checkLibraryFormat(found: Metadata, name: string, format: PhotoFormat): void {
-  const isSame = found.format === LIBRARY_NAMES[format] && (format !== 'avif' || found.compression === 'av1');
+  const isSame = found.format === LIBRARY_NAMES[format] && (!CODED[format] || found.compression === CODED[format]);
   if (isSame) return;
   const inside = [found.format, found.compression].filter(Boolean).join(', ');
   throw new AppError(

@@ -135,14 +135,23 @@ interface CodePoints {
   readonly transfer: number;
 }
 
-/** The cICP chunk of a PNG, or the colour box of an AVIF, which lies in its first bytes. */
+/**
+ * First bytes in which the boxes of a file lie. Assumed: those of a phone’s photo, of dozens of tiles, take a few kilobytes.
+ */
+const BOXES_BYTES = { avif: 4096, heic: 65_536 } as const;
+
+/** The cICP chunk of a PNG, or the colour box of an AVIF or HEIC, which lies in its first bytes. */
 function readCodePoints(bytes: Uint8Array, format: PhotoFormat): CodePoints | undefined {
   if (format === 'png') {
     const chunk = readPngChunks(bytes).get('cICP');
     return chunk?.length === 4 ? { primaries: chunk[0]!, transfer: chunk[1]! } : undefined;
   }
-  if (format !== 'avif') return undefined;
-  const at = Buffer.from(bytes.buffer, bytes.byteOffset, Math.min(bytes.length, 4096)).indexOf('colrnclx', 0, 'latin1');
+  if (format !== 'avif' && format !== 'heic') return undefined;
+  const at = Buffer.from(bytes.buffer, bytes.byteOffset, Math.min(bytes.length, BOXES_BYTES[format])).indexOf(
+    'colrnclx',
+    0,
+    'latin1',
+  );
   if (at < 0) return undefined;
   return { primaries: readUint16(bytes, at + 8, false), transfer: readUint16(bytes, at + 10, false) };
 }

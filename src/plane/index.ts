@@ -18,6 +18,7 @@ export { keepHeapSmall, releaseMemory } from './memory.ts';
 export type { ChannelWeights, PhotoColour } from './photo-colour.ts';
 export * from './plane.ts';
 export * from './read-input.ts';
+export { type DrawnSvg, drawSvg } from './render-svg.ts';
 export { type Crop, type ResampleOptions, resampleAlpha, resampleLuminance } from './resample.ts';
 export * from './shrink.ts';
 export { convertToSrgb } from './to-srgb.ts';

@@ -1,3 +1,4 @@
+import { decodeHeic } from './heic.ts';
 import { loadSharp } from './kernels.ts';
 
 /** How the image library is to decode a file; plain data, since it may go to another process. */
@@ -11,6 +12,9 @@ export interface PixelsRequest {
   readonly ignoreIcc: boolean;
   /** Samples that the library has converted to its own primaries are brought to sRGB. */
   readonly isConverted: boolean;
+  /** By the decoder of HEIC, which the image library lacks. */
+  readonly isHeic?: true;
+  readonly hasAlpha?: boolean;
   /** Longest that it may take, whole seconds; kept by decoders that let themselves be asked in between. */
   readonly seconds: number;
 }
@@ -27,6 +31,7 @@ export interface Pixels {
 
 /** Pixels of a file by the image library. @throws Error with the library's own words */
 export async function decodePixels(bytes: Uint8Array, request: PixelsRequest): Promise<Pixels> {
+  if (request.isHeic) return decodeHeic(bytes, { hasAlpha: request.hasAlpha === true });
   const { deep, space, isTurned, ignoreIcc, isConverted, seconds } = request;
   // The limit was checked before; the library's own must not speak first with words of its own.
   let pipeline = loadSharp()(bytes, { limitInputPixels: false, failOn: 'warning', ignoreIcc }).timeout({ seconds });

@@ -28,6 +28,7 @@ export { describeMachineOptics, type OpticsRecord, type OpticsRequest } from './
 export { describeShop, type OfferedProfile, offerProfile, type ShopRecord } from './describe-shop.ts';
 export { type DrawChartRequest, type DrawnChartRecord, drawChart } from './draw-chart.ts';
 export { type FitMachineRequest, type FittedMachineRecord, fitMachine } from './fit-machine.ts';
+export { keepArtwork } from './keep-artwork.ts';
 export { keepLayout } from './keep-layout.ts';
 export {
   callSimulated,

@@ -19,6 +19,10 @@ const CHOICES: Readonly<Record<string, readonly string[]>> = {
   shape: ['round', 'ellipse', 'square', 'diamond'],
   response: ['table', 'linear'],
   format: DOT_FORMAT_NAMES,
+  'caption-place': ['below', 'band', 'picture', 'edge'],
+  'caption-font': ['sans', 'serif', 'script'],
+  'caption-ink': ['solid', 'bare'],
+  'artwork-ink': ['solid', 'bare'],
 };
 const FLAGS = ['upright', 'lengthwise', 'serpentine', 'raster', 'model-based', 'strip', 'strip-joined'];
 const VALUES = [
@@ -42,6 +46,8 @@ const VALUES = [
   ...Object.keys(TONE_FIELDS).map((name) => name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)),
   ...['range', 'aim', 'weights', 'screen', 'edges', 'run', 'dot-size', 'cluster', 'lines-per-cm', 'angle', 'shape'],
   ...['matrix', 'seed', 'response', 'levels', 'format'],
+  ...['caption', 'caption2', 'caption-place', 'caption-height', 'caption-font', 'caption-ink'],
+  ...['artwork', 'artwork-width', 'artwork-at', 'artwork-ink'],
 ];
 
 /** By the name of the column. What `prepare` takes and an order does, too; a test holds the two alike. */

@@ -168,7 +168,7 @@ function resolveRow({ line, cells }: OrderRow, context: PieceContext): JobSpec {
       if (!(error instanceof AppError)) throw error;
       throw fail(error.message.replace(/^[a-z-]+: /, ''));
     }
-    own[key] = value;
+    own[key] = column === 'artwork' ? locateDrawing(cell.text, context.folder) : value;
   }
   const request: OptionValues = {
     ...withoutRivals(defaults, own),
@@ -184,6 +184,11 @@ function resolveRow({ line, cells }: OrderRow, context: PieceContext): JobSpec {
     const place = guilty ? `, column ${guilty.cell.column} ("${guilty.column}")` : '';
     throw new AppError(error.code, at === '' ? error.message : `${at}${place}: ${error.message}`, error.details);
   }
+}
+
+/** A drawing's path goes from the folder of the list; a name in the shop stays one. */
+export function locateDrawing(text: string, folder: string): string {
+  return /[\\/]|\.svg$/i.test(text) ? resolve(folder, text) : text;
 }
 
 /** @throws AppError option-invalid, and whatever the choices of a piece are refused for. */
@@ -223,6 +228,9 @@ function findGuilty(
     'size-exceeds-field': ['size'],
     'material-refused': ['material', 'profile'],
     'profile-unusable': ['profile', 'material'],
+    'letter-missing': ['caption', 'caption2'],
+    'caption-too-large': ['caption-height', 'caption', 'caption2'],
+    'artwork-unusable': ['artwork'],
   };
   const names = code === 'name-unknown' ? ['profile', 'material', 'machine', 'screen'] : (about[code] ?? []);
   const column = names.find((name) => cells[name] && (code !== 'name-unknown' || details.asked === cells[name]!.text));

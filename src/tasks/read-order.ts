@@ -8,7 +8,7 @@ import { explainReadError, readInputSync, sniffFormat } from '../plane/index.ts'
 import type { TaskContext } from './context.ts';
 import { LIST_OPTIONS, ORDER_COLUMNS } from './list-columns.ts';
 import { isPicture, listPhotos } from './list-photos.ts';
-import { type PlannedPiece, planPieces, readOption, requirePiece } from './plan-pieces.ts';
+import { locateDrawing, type PlannedPiece, planPieces, readOption, requirePiece } from './plan-pieces.ts';
 import { readRequest } from './request-options.ts';
 
 const DEFAULTS_FILE = 'order.json';
@@ -120,7 +120,8 @@ function readDefaults({ defaultsPath }: OrderSource, folder: string): OptionValu
       if (!['string', 'number', 'boolean'].includes(typeof value)) {
         throw fail(`field "${field}": found ${JSON.stringify(value)}, needed a text, a number, true or false`);
       }
-      return readOption(String(value), column, (message) => fail(`field "${field}": ${message}`));
+      const [key, read] = readOption(String(value), column, (message) => fail(`field "${field}": ${message}`));
+      return [key, key === 'artwork' ? locateDrawing(String(read), dirname(path)) : read] as const;
     }),
   );
 }

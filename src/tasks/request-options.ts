@@ -1,4 +1,5 @@
 import { resolve } from 'node:path';
+import { CAPTION_LAYOUT, type CaptionRequest } from '../caption/index.ts';
 import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
 import { numberOf, type OptionValues, textOf } from '../options.ts';
@@ -50,8 +51,58 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
     weights: readWeights(textOf(options, 'weights')),
     toneValues: readToneValues(options),
     screenOptions: readScreenOptions(options),
+    caption: readCaption(options),
+    artwork: readArtworkOptions(options),
   };
   return dropAbsent({ size: textOf(options, 'size')!, ...lengths, ...texts, ...rest });
+}
+
+/** Words on the piece; a second line alone is its only one. */
+function readCaption(options: OptionValues): JobRequest['caption'] {
+  const [text, text2] = ['caption', 'caption2'].map((name) => textOf(options, name)).filter((line) => line?.trim());
+  if (text === undefined) return undefined;
+  return dropAbsent({
+    text,
+    text2,
+    place: textOf(options, 'captionPlace') as CaptionRequest['place'],
+    heightMm: captionLength(options, 'captionHeight', CAPTION_LAYOUT.leastMm, CAPTION_LAYOUT.mostMm),
+    font: textOf(options, 'captionFont') as CaptionRequest['font'],
+    ink: textOf(options, 'captionInk') as CaptionRequest['ink'],
+  });
+}
+
+function readArtworkOptions(options: OptionValues): JobRequest['artwork'] {
+  const name = textOf(options, 'artwork');
+  if (!name?.trim()) return undefined;
+  return dropAbsent({
+    name,
+    widthMm: captionLength(options, 'artworkWidth', 0, MOST_ARTWORK_MM),
+    at: readCorner(textOf(options, 'artworkAt')),
+    ink: textOf(options, 'artworkInk') as CaptionRequest['ink'],
+  });
+}
+
+/** Widest drawing, mm. Assumed: wider than any machine's field. */
+const MOST_ARTWORK_MM = 3000;
+
+function captionLength(options: OptionValues, name: string, leastMm: number, mostMm: number): number | undefined {
+  const text = textOf(options, name);
+  if (text === undefined || text === 'auto') return undefined;
+  const flag = `--${name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)}`;
+  const mm = parseLengthMm(text, flag);
+  if (mm < leastMm || mm > mostMm) {
+    throw new AppError('option-invalid', `${flag}: found ${mm} mm, needed ${leastMm} to ${mostMm} mm`);
+  }
+  return mm;
+}
+
+function readCorner(text: string | undefined): { readonly xMm: number; readonly yMm: number } | undefined {
+  if (text === undefined) return undefined;
+  const [xMm, yMm, more] = text.split(',').map((part) => (part.trim() === '' ? Number.NaN : Number(part)));
+  if (!Number.isFinite(xMm) || !Number.isFinite(yMm) || more !== undefined) {
+    throw new AppError('option-invalid', `--artwork-at: found "${text}", needed two lengths in mm such as 5,3.5`);
+  }
+  return { xMm: xMm!, yMm: yMm! };
 }
 
 /** The name of a tone value as an option: `blackPointL` → `blackPointL` in commander, `--black-point-l` for people. */

@@ -1,3 +1,4 @@
+import type { ArtworkRequest, CaptionRequest } from '../caption/index.ts';
 import type { ChartKind } from '../chart/index.ts';
 import type { Fit, Frame, ToneField, ToneOptions } from '../photo/index.ts';
 
@@ -105,6 +106,10 @@ export interface Wish {
   readonly tone: 'auto' | 'plain';
   readonly toneValues: Partial<ToneOptions>;
   readonly range: 'scale' | 'absolute';
+  /** Words on the piece. */
+  readonly caption?: CaptionRequest;
+  /** A drawing on the piece, by its name in the shop. */
+  readonly artwork?: ArtworkRequest;
 }
 
 /** Asks for a draft or a proof. */

@@ -5,6 +5,7 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
+import { keepArtwork } from '../tasks/index.ts';
 import type { Calibration } from './calibration/context.ts';
 import { addCalibrationRoutes } from './calibration/routes.ts';
 import { listOrders, type Orders } from './orders/actions.ts';
@@ -16,7 +17,7 @@ import type { EventHub } from './server-events.ts';
 import { createEntry, createGuard, setHeaders } from './server-guard.ts';
 import type { Jobs } from './server-jobs.ts';
 import { LIMITS, type Receiving } from './server-limits.ts';
-import { receiveFile, receiveJson } from './server-receive.ts';
+import { receiveFile, receiveJson, receiveText } from './server-receive.ts';
 import { findSample, viewShop } from './server-shop.ts';
 import { addEventRoute } from './server-stream.ts';
 import { parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
@@ -150,6 +151,10 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   app.get('/api/profiles/:name/uses', (c) => {
     const name = parseWith(RECORD_NAME, c.req.param('name'));
     return c.json(listUses(name, { jobs: jobs.list(), orders: listOrders(orders) }));
+  });
+  app.post('/api/drawings', async (c) => {
+    const svg = await receiveText(c.req.raw, LIMITS.list);
+    return c.json({ name: await keepArtwork(svg, readFileName(c.req.header('x-file-name')), options) }, 201);
   });
   addOrderRoutes(app, orders, receiving);
   return { app, close: stopStreams };

@@ -10,6 +10,10 @@ export const RECORD_NAME = v.pipe(v.string(), v.regex(/^[a-z0-9]+(?:[-.][a-z0-9]
 const lengthMm = v.pipe(v.number(), v.minValue(1), v.maxValue(2000));
 const share = v.pipe(v.number(), v.minValue(0), v.maxValue(1));
 
+const words = v.pipe(v.string(), v.minLength(1), v.maxLength(200));
+const ink = v.picklist(['solid', 'bare']);
+const place = v.pipe(v.number(), v.minValue(-2000), v.maxValue(2000));
+
 const WISH = v.strictObject({
   widthMm: lengthMm,
   heightMm: lengthMm,
@@ -34,6 +38,24 @@ const WISH = v.strictObject({
     ),
   ),
   range: v.picklist(['scale', 'absolute']),
+  caption: v.exactOptional(
+    v.strictObject({
+      text: words,
+      text2: v.exactOptional(words),
+      place: v.exactOptional(v.picklist(['below', 'band', 'picture', 'edge'])),
+      heightMm: v.exactOptional(v.pipe(v.number(), v.minValue(0.5), v.maxValue(200))),
+      font: v.exactOptional(v.picklist(['sans', 'serif', 'script'])),
+      ink: v.exactOptional(ink),
+    }),
+  ),
+  artwork: v.exactOptional(
+    v.strictObject({
+      name: RECORD_NAME,
+      widthMm: v.exactOptional(lengthMm),
+      at: v.exactOptional(v.strictObject({ xMm: place, yMm: place })),
+      ink: v.exactOptional(ink),
+    }),
+  ),
 });
 
 /** @throws AppError option-invalid naming the field */
@@ -62,7 +84,7 @@ export function requestOf({ widthMm, heightMm, ...wish }: Wish): JobRequest {
 /** The options that would ask the same of a command: numbers as texts that read back as they are. */
 export function optionsOf(wish: Wish): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
-  const { tone, toneValues, range, zoom, turnDeg, subject } = wish;
+  const { tone, toneValues, range, zoom, turnDeg, subject, caption, artwork } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -78,6 +100,28 @@ export function optionsOf(wish: Wish): OptionValues {
     tone,
     range,
     ...Object.fromEntries(Object.entries(toneValues).map(([name, value]) => [name, String(value)])),
+    ...(caption ? optionsOfCaption(caption) : {}),
+    ...(artwork ? optionsOfArtwork(artwork) : {}),
+  };
+}
+
+function optionsOfCaption({ text, text2, place, heightMm, font, ink }: NonNullable<Wish['caption']>): OptionValues {
+  return {
+    caption: text,
+    ...(text2 === undefined ? {} : { caption2: text2 }),
+    ...(place === undefined ? {} : { captionPlace: place }),
+    ...(heightMm === undefined ? {} : { captionHeight: String(heightMm) }),
+    ...(font === undefined ? {} : { captionFont: font }),
+    ...(ink === undefined ? {} : { captionInk: ink }),
+  };
+}
+
+function optionsOfArtwork({ name, widthMm, at, ink }: NonNullable<Wish['artwork']>): OptionValues {
+  return {
+    artwork: name,
+    ...(widthMm === undefined ? {} : { artworkWidth: String(widthMm) }),
+    ...(at ? { artworkAt: `${at.xMm},${at.yMm}` } : {}),
+    ...(ink === undefined ? {} : { artworkInk: ink }),
   };
 }
 

@@ -192,7 +192,7 @@ describe('prepare', () => {
 
 describe('bad input leaves no file behind and says what to do', () => {
   const bad: readonly [name: string, bytes: () => Buffer | Promise<Buffer>, says: RegExp][] = [
-    ['not an image', () => Buffer.from('Dear shop, please engrave my dog.'), /JPEG, PNG, TIFF, WebP or AVIF/],
+    ['not an image', () => Buffer.from('Dear shop, please engrave my dog.'), /JPEG, PNG, TIFF, WebP, AVIF or HEIC/],
     ['zero bytes', () => Buffer.alloc(0), /no bytes|0 bytes/],
     ['a truncated JPEG', () => readFileSync('images/photos/raccoon.jpg').subarray(0, 40_000), /cut off|damaged/],
     [

@@ -191,7 +191,6 @@ export async function makeBombJpeg(): Promise<Buffer> {
 /** The first bytes of files that people take for photos. */
 export const STRANGERS: readonly (readonly [what: string, bytes: Buffer, found: string])[] = [
   ['text', Buffer.from('not an image\n'), 'no known picture format'],
-  ['HEIC', Buffer.from('\0\0\0\x18ftypheic\0\0\0\0mif1heic', 'latin1'), 'a HEIC photo'],
   ['a film', Buffer.from('\0\0\0\x18ftypisom\0\0\0\0isommp42', 'latin1'), 'a video or another ISO media file'],
   ['CR3', Buffer.from('\0\0\0\x18ftypcrx \0\0\0\x01crx isom', 'latin1'), "a camera's raw file"],
   ['CR2', Buffer.from('II*\0\x10\0\0\0CR\x02\0\0\0\0\0', 'latin1'), "a camera's raw file"],

@@ -7,7 +7,7 @@ import { optionsOf, requestOf } from '../../src/web/server-wish.ts';
 test('a line of a list may give every option that the command gives a piece, and no other', () => {
   const options = pieceOptions(COMMANDS.find(({ name }) => name === 'prepare')!);
   const wanted = options.map(({ flags, choices }) => [
-    /^--([a-z-]+)/.exec(flags)![1]!,
+    /^--([a-z\d-]+)/.exec(flags)![1]!,
     { takesValue: flags.includes('<'), choices },
   ]);
   const found = [...LIST_OPTIONS].map(([name, { takesValue, choices }]) => [name, { takesValue, choices }]);
@@ -28,6 +28,8 @@ test('what the page asks for, written as options, reads back as the same request
     tone: 'plain',
     toneValues: { blackPointL: 3.3, brightnessEv: -0.7 },
     range: 'absolute',
+    caption: { text: 'Mia, 2026', text2: 'x', place: 'band', heightMm: 2.5, font: 'serif', ink: 'bare' },
+    artwork: { name: 'mark', widthMm: 12, at: { xMm: 0.1 + 0.2, yMm: -1 }, ink: 'solid' },
   } as const;
   expect(readRequest(optionsOf(wish))).toMatchObject(requestOf(wish));
   const { profile: _, focus: __, ...rest } = wish;

@@ -66,6 +66,34 @@ test(
 );
 
 test(
+  'words and a drawing: the same files byte for byte, and a look at them',
+  async () => {
+    const svg = readFileSync(resolve('tests', 'job', 'mark.svg'));
+    const head = { 'x-file-name': 'Our Mark.svg' };
+    const { name } = await ask('POST', '/api/drawings', { body: new Blob([svg]), head });
+    expect(name).toMatch(/^our-mark-[0-9a-f]{8}$/);
+    await expect(ask('POST', '/api/drawings', { body: new Blob(['<svg><script/></svg>']), head })).rejects.toThrow(
+      /422/,
+    );
+    const caption = { text: 'Mia & Juno', text2: 'שלום', place: 'band', font: 'serif', ink: 'bare', heightMm: 1.5 };
+    const wish = { ...WISH, caption, artwork: { name, widthMm: 4, at: { xMm: 1, yMm: 1.5 } } };
+    const asked = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
+    const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head: asked });
+    await ask('POST', `/api/jobs/${job.id}/keep`);
+    const out = join(folder, 'out-words');
+    const said = await command(
+      ...['prepare', PHOTO, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', WISH.machine],
+      ...['--profile', WISH.profile, '--contrast', '0.3', '--out', out, '--caption', caption.text],
+      ...['--caption2', caption.text2, '--caption-place', 'band', '--caption-font', 'serif', '--caption-ink', 'bare'],
+      ...['--caption-height', '1.5', '--artwork', name, '--artwork-width', '4', '--artwork-at', '1,1.5'],
+    );
+    expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
+    expect(said.ticket.lettering.caption.lines[1].text).toBe(caption.text2);
+  },
+  TIME,
+);
+
+test(
   'a chart: the same files byte for byte, the same figures, one layout kept',
   async () => {
     const { machine } = WISH;

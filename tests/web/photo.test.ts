@@ -156,7 +156,7 @@ describe('a customer is waiting', () => {
         .getByRole('alert')
         .getByText(/no known picture format|found text/i)
         .waitFor();
-      await page.getByRole('alert').getByText('Give a JPEG, PNG, TIFF, WebP or AVIF photo.').waitFor();
+      await page.getByRole('alert').getByText('Give a JPEG, PNG, TIFF, WebP, AVIF or HEIC photo.').waitFor();
       await page.setInputFiles('input[type=file]', broken);
       await page
         .getByRole('alert')

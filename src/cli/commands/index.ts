@@ -156,6 +156,47 @@ const RECORDS: readonly CommandRecord[] = [
       },
       { flags: '--strip', help: 'a control strip of 60 × 8 mm beside the piece, as a bitmap of its own, for `check`' },
       { flags: '--strip-joined', help: 'the same in one bitmap with the picture' },
+      {
+        flags: '--caption <words>',
+        help: 'words on the piece, solid at its own dots: a name, a date (--text is for the ticket)',
+      },
+      { flags: '--caption2 <words>', help: 'a second line, smaller' },
+      {
+        flags: '--caption-place <place>',
+        help: 'below: a bare strip before which the picture ends; band: a strip over the picture; picture: on the picture itself; edge: the bare edge that --fit contain or --margin leaves (default: below)',
+        choices: ['below', 'band', 'picture', 'edge'],
+      },
+      {
+        flags: '--caption-height <length>',
+        help: 'height of the capitals of the first line, mm, or auto (default: 3, on a large piece a twentieth of its short side, or as much as there is room for)',
+      },
+      {
+        flags: '--caption-font <font>',
+        help: 'Noto Sans, EB Garamond or Dancing Script; Hebrew and Arabic letters come from fonts of their own (default: sans)',
+        choices: ['sans', 'serif', 'script'],
+      },
+      {
+        flags: '--caption-ink <ink>',
+        help: 'the letters’ dots fire, or are knocked out of what lies around them (default: solid)',
+        choices: ['solid', 'bare'],
+      },
+      {
+        flags: '--artwork <file>',
+        help: 'a drawing on the piece: an SVG of curves, or the name of one that the shop keeps; dark paint is drawn',
+      },
+      {
+        flags: '--artwork-width <length>',
+        help: 'its width, mm (default: as the drawing says, else a quarter of the piece’s)',
+      },
+      {
+        flags: '--artwork-at <x,y>',
+        help: 'its upper left corner, mm right and down from the piece’s (default: in the upper right corner)',
+      },
+      {
+        flags: '--artwork-ink <ink>',
+        help: 'its dots fire, or are knocked out of the picture (default: solid)',
+        choices: ['solid', 'bare'],
+      },
       { flags: '--name <name>', help: 'name of the job and of its files (default: the photo’s)' },
       { flags: '--text <words>', help: 'what the ticket should tell whoever burns the piece' },
       {

@@ -53,6 +53,7 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
             ['lightness', `of the whole: ${sayExposure(ticket.uncertainty.exposure)}`],
           ]
         : []),
+      ...(ticket?.lettering ? listLettering(ticket.lettering) : []),
       ...(ticket?.strip ? [['strip', ticket.strip.note]] : []),
       [
         'time',
@@ -63,6 +64,18 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
       ...(ticket?.price ? [['price', `${formatMoney(ticket.price.grossMinor, ticket.price)} for one`]] : []),
     ]),
   };
+}
+
+function listLettering({ caption, artwork }: NonNullable<Ticket['lettering']>): string[][] {
+  return [
+    ...(caption?.lines.map(({ text, heightMm }) => [
+      'words',
+      `“${text}”, ${caption.font}, capitals ${formatNumber(heightMm, 3)} mm`,
+    ]) ?? []),
+    ...(artwork
+      ? [['drawing', `${artwork.file}, ${formatNumber(artwork.widthMm, 4)} × ${formatNumber(artwork.heightMm, 4)} mm`]]
+      : []),
+  ];
 }
 
 function sayError({ meanDeltaL, worstDeltaL }: Ticket['prediction']): string {

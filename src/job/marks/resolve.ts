@@ -1,3 +1,4 @@
+import { AppError } from '../../errors.ts';
 import {
   type Palette,
   parsePalette,
@@ -23,6 +24,12 @@ export function resolveMarks(
   { palette: asked, by, ...request }: MarksRequest,
   { shop, refused }: { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] },
 ): MarksSpec {
+  if (request.caption || request.artwork) {
+    throw new AppError(
+      'option-invalid',
+      'found a caption or a drawing beside several marks, needed one of the two: words stand on jobs of one mark',
+    );
+  }
   const { json, path } = shop.read('palettes', asked);
   const palette = parsePalette(json, path);
   const job = resolveJob(

@@ -1,7 +1,7 @@
 import { estimateTime } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
 import { placeOnPiece } from '../../photo/index.ts';
-import { assessTone } from '../../proof/index.ts';
+import { assessTone, weighCells } from '../../proof/index.ts';
 import type { JobSpec } from '../request/types.ts';
 import type { Picture } from './picture.ts';
 import type { Made, RunCost } from './types.ts';
@@ -12,7 +12,7 @@ export interface RunsOptions {
   /** Rows of the result, each 1 … 32. */
   readonly runs: readonly number[];
   /** From a spec to its dots, with the tone already chosen. */
-  readonly make: (spec: JobSpec) => Pick<Made, 'toned' | 'table' | 'mask' | 'dots'>;
+  readonly make: (spec: JobSpec) => Pick<Made, 'toned' | 'table' | 'mask' | 'judged' | 'dots'>;
 }
 
 /**
@@ -30,7 +30,7 @@ export function compareRuns({ spec, picture, runs, make }: RunsOptions): readonl
     const options = { ...screen.options, run };
     // Another run is another screen than the profile's, whose curve is then predicted.
     const curve = run === screen.options.run ? spec.curve : 'predicted';
-    const { toned, table, mask, dots } = make({ ...spec, curve, screen: { ...screen, options } });
+    const { toned, table, mask, judged, dots } = make({ ...spec, curve, screen: { ...screen, options } });
     const { seconds } = estimateTime(dots, { motion: machine.motion, settings: { ...settings, speedMmPerS }, grid });
     const { mean, p95 } = assessTone(dots, {
       table: dotTable,
@@ -38,6 +38,7 @@ export function compareRuns({ spec, picture, runs, make }: RunsOptions): readonl
       luminance: placeOnPiece(toned, picture.frame),
       reflectance: table.reflectance,
       ...(mask ? { mask } : {}),
+      ...(judged ? { weights: weighCells(judged, { grid, viewingDistanceMm }) } : {}),
       viewingDistanceMm,
     });
     return { run, speedMmPerS, seconds, meanDeltaL: mean, p95DeltaL: p95 };

@@ -1,4 +1,6 @@
+import { drawLettering, type Lettering, placeCaption } from '../../caption/index.ts';
 import { AppError } from '../../errors.ts';
+import { computeLineWidths } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import { type Frame, type FrameOptions, findBlank, framePhoto } from '../../photo/index.ts';
 import {
@@ -31,7 +33,7 @@ export interface Picture {
   readonly subject: SeenSubject | undefined;
   readonly isSearched: boolean;
   /** The size as the piece lies, and the crop: what `framePhoto` needs beside the request. */
-  readonly framing: Pick<FrameOptions, 'widthMm' | 'heightMm' | 'cornerRadiusMm' | 'focus' | 'zoom'>;
+  readonly framing: Pick<FrameOptions, 'widthMm' | 'heightMm' | 'cornerRadiusMm' | 'focus' | 'zoom' | 'bareBelowMm'>;
   readonly frame: Frame;
   /** What a person should know of the crop. */
   readonly notices: readonly Notice[];
@@ -39,6 +41,8 @@ export interface Picture {
   readonly light: Plane<'luminance'>;
   /** Opaque share at `frame.place`; undefined when the photo has no transparency. */
   readonly opaque: Plane<'mask'> | undefined;
+  /** Words and drawings on the piece; absent without any. */
+  readonly lettering?: Lettering;
   /** The photo as cropped, small; undefined when nobody will look at it. */
   readonly thumbnail: ColourImage | undefined;
 }
@@ -62,14 +66,18 @@ export async function takePicture(
   const standing = await standPhoto(await load(), spec);
   const { photo, turn, subject, isSearched } = standing;
   const size = spec.lay === 'free' ? chooseLay(standing, spec) : spec.size;
-  const { focus, notices } = await chooseFocus(standing, { ...spec, size });
   const { widthMm, heightMm } = size;
+  const bareBelowMm = leaveStrip(spec, size);
+  // The picture has the piece but for the strip of a caption below it.
+  const room = { ...size, heightMm: heightMm - bareBelowMm };
+  const { focus, notices } = await chooseFocus(standing, { ...spec, size: room });
   const framing = {
     widthMm,
     heightMm,
     cornerRadiusMm: size.cornerRadiusMm,
     focus: { x: focus.x, y: focus.y },
     ...(spec.zoom === undefined ? {} : { zoom: spec.zoom }),
+    ...(bareBelowMm > 0 ? { bareBelowMm } : {}),
   };
   const frame = framePhoto(photo, { ...spec, ...framing });
   const told = size === spec.size ? [] : [notice('piece-turned', { widthMm, heightMm })];
@@ -96,8 +104,29 @@ export async function takePicture(
     notices: [...standing.notices, ...told, ...notices],
     light,
     opaque,
+    ...(await letterPiece(frame, spec)),
     thumbnail: withThumbnail ? readColour(photo, { crop, ...thumb }) : undefined,
   };
+}
+
+/** Height of the strip along the lower edge that a caption of its own takes, mm; 0 where none does. */
+function leaveStrip({ caption, safeMarginMm }: JobSpec, size: JobSpec['size']): number {
+  if (caption?.place !== 'below') return 0;
+  return size.heightMm - placeCaption(caption, { ...size, safeMarginMm }).topMm;
+}
+
+async function letterPiece(
+  frame: Frame,
+  { caption, artwork, profile, grid }: JobSpec,
+): Promise<Pick<Picture, 'lettering'>> {
+  if (!caption && !artwork) return {};
+  const lettering = await drawLettering({
+    piece: frame,
+    widths: computeLineWidths(profile.response, grid),
+    ...(caption ? { caption } : {}),
+    ...(artwork ? { artwork } : {}),
+  });
+  return { lettering };
 }
 
 /** A piece on which nothing could be seen is nobody's wish: an empty layer, or a crop of nothing but sky. */

@@ -22,6 +22,7 @@ import type { JobSpec } from '../request/types.ts';
 
 import { chooseToneValues, markable } from './choices.ts';
 import { type Clipping, countClipped, findClippedEnd } from './clipped.ts';
+import { type LetteredFrame, letterCoarse, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { assessProof, cutOut } from './proof.ts';
 import { searchDots, tabulateCoverage } from './run.ts';
@@ -64,6 +65,8 @@ export interface CoarseSight {
   readonly opaque: Plane<'mask'> | undefined;
   readonly mask: Plane<'mask'> | undefined;
   readonly chosenTone: ToneOptions;
+  /** Words and drawings, at the dots of the piece; absent without any. */
+  readonly lettered?: LetteredFrame;
 }
 
 /** What a person sees of a job before its files are made. */
@@ -90,7 +93,10 @@ export async function takeSight(photo: Photo, spec: JobSpec): Promise<Sight> {
     ...(opaque ? { mask: opaque } : {}),
   });
   const mask = markable(frame, opaque);
-  const weights = mask && weighCells(mask, { grid: spec.grid, viewingDistanceMm: spec.viewingDistanceMm });
+  const { lettering } = picture;
+  const { grid, viewingDistanceMm } = spec;
+  const judged = lettering ? maskLettering(mask, { frame, lettering, viewingDistanceMm }) : mask;
+  const weights = judged && weighCells(judged, { grid, viewingDistanceMm });
   return { picture, chosenTone, mask, weights };
 }
 
@@ -122,6 +128,7 @@ export function coarsenSight({ picture, chosenTone }: Sight, { spec, longSidePx 
     opaque: coarseOpaque,
     mask: markable(placed, coarseOpaque),
     chosenTone,
+    ...(picture.lettering ? { lettered: { frame: fine, lettering: picture.lettering } } : {}),
   };
 }
 
@@ -171,7 +178,12 @@ export function drawDraft(coarse: CoarseSight, { spec, showClipped = false }: Lo
   const { frame, light, opaque, chosenTone } = coarse;
   const toned = adjustTone(light, { ...chosenTone, ...spec.toneValues }, { grid: frame.grid });
   const table = tabulateCoverage(spec).table;
-  const seen = wantedOnPiece(toned, { coarse, table, profile: spec.profile });
+  const { profile } = spec;
+  const seen = wantedOnPiece(toned, { coarse, table, profile });
+  if (coarse.lettered) {
+    const [rests, fires] = [profile.bare, profile.full].map(([lightness]) => reflectanceOfLightness(lightness));
+    letterCoarse(seen, coarse.lettered, { fires: fires!, rests: rests! });
+  }
   const clipping = { light, toned, table };
   const clip = countClipped(clipping, opaque);
   const image = renderSurface(seen, coloursOf(spec.profile));

@@ -24,6 +24,7 @@ import {
   renderProof,
   renderSurface,
   showStrength,
+  weighCells,
 } from '../../proof/index.ts';
 import { roundTo } from '../page/html.ts';
 import type { JobSpec } from '../request/types.ts';
@@ -51,6 +52,8 @@ export interface ProofFacts {
   readonly points: readonly TonePoint[];
   /** Share of each dot of the piece that may be marked; undefined: all of it. */
   readonly mask: Plane<'mask'> | undefined;
+  /** What of it is judged; all that may be marked when absent. */
+  readonly judged?: Plane<'mask'>;
   readonly dots: Dots;
 }
 
@@ -140,7 +143,8 @@ export function assessProof(
     toned,
     table,
     mask,
-    weights,
+    judged,
+    weights = judged && weighCells(judged, { grid: spec.grid, viewingDistanceMm: spec.viewingDistanceMm }),
     dots,
     dotTable,
   }: ProofFacts & { readonly dotTable: DotTable; readonly weights?: Float32Array },

@@ -3,6 +3,7 @@ import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
 import { estimateTime } from '../../machine/index.ts';
 import { coverageTable, fillDotTable, invertProfile, tellMarkDiametersUm } from '../../material/index.ts';
+import type { ViewingOptions } from '../../optics/index.ts';
 import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../../photo/index.ts';
 import {
   type Dots,
@@ -26,6 +27,7 @@ import { predictPoints } from '../request/curve.ts';
 import type { JobSpec } from '../request/types.ts';
 import { chooseToneValues, markable } from './choices.ts';
 import { compareRuns } from './compare-runs.ts';
+import { type LetteredFrame, letterCoverage, letterDots, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { makeProof } from './proof.ts';
 import { describeStrip, joinStrip, makeStrip } from './strip.ts';
@@ -141,12 +143,38 @@ function askForCoverage(
   return mask ? maskCoverage(wanted, mask) : wanted;
 }
 
-function finishDots(asked: Asked, dots: Dots, { frame, opaque, notices }: Picture, spec: JobSpec): Made {
-  refuseBlank(dots, { ...asked, opaque, spec });
+function finishDots(
+  screened: Asked,
+  picked: Dots,
+  { frame, opaque, lettering, notices }: Picture,
+  spec: JobSpec,
+): Made {
+  refuseBlank(picked, { ...screened, opaque, spec });
+  const { viewingDistanceMm } = spec;
+  const { asked, dots } = lettering
+    ? letter(screened, picked, { frame, lettering, viewingDistanceMm })
+    : { asked: screened, dots: picked };
   const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid });
   const soft = resolutionWarning(frame);
-  const warnings = [...spec.warnings, ...notices.map(({ text }) => text), ...(soft ? [soft] : [])];
+  const said = lettering ? lettering.notices.map(({ text }) => text) : [];
+  const warnings = [...spec.warnings, ...notices.map(({ text }) => text), ...(soft ? [soft] : []), ...said];
   return { ...asked, dots, time, warnings };
+}
+
+/** Words and drawings over what the screen made of the picture: they are never screened, and the picture knows nothing of them. */
+function letter(
+  asked: Asked,
+  dots: Dots,
+  lettered: LetteredFrame & ViewingOptions,
+): { readonly asked: Asked; readonly dots: Dots } {
+  return {
+    asked: {
+      ...asked,
+      judged: maskLettering(asked.mask, lettered),
+      coverage: letterCoverage(asked.coverage, lettered),
+    },
+    dots: letterDots(dots, lettered),
+  };
 }
 
 /**

@@ -123,7 +123,17 @@ const PRICE_WORDS: Readonly<Record<QuoteLine['kind'], string>> = {
 };
 
 /** The settings in the order in which they are typed in. */
-function settingRows({ bitmap, grid, settings, screen, machine, profile, tone, optics }: Ticket): [string, string][] {
+function settingRows({
+  bitmap,
+  grid,
+  settings,
+  screen,
+  machine,
+  profile,
+  tone,
+  optics,
+  lettering,
+}: Ticket): [string, string][] {
   const list: [string, string][] = [
     [
       'Bitmap',
@@ -157,6 +167,7 @@ function settingRows({ bitmap, grid, settings, screen, machine, profile, tone, o
     ],
     ...sayChoice(screen),
     ['Tone', `${tone.mode}, ${sayAim(tone)}`],
+    ...sayLettering(lettering),
     ['Machine, profile', `${machine.name}, ${profile.name} (${profile.date})`],
   );
   return list;
@@ -174,6 +185,34 @@ function sayChoice({ reason, runs = [] }: Ticket['screen']): [string, string][] 
   if (worth) rows.push(['Runs', worth]);
   return rows;
 }
+
+/** What stands on the piece, for whoever reads it over before it is burned. */
+function sayLettering(lettering: Ticket['lettering']): [string, string][] {
+  const { caption, artwork } = lettering ?? {};
+  const rows: [string, string][] = [];
+  if (caption) {
+    const words = caption.lines
+      .map(({ text, heightMm }) => `“${text}”, capitals ${roundTo(heightMm, 2)} mm`)
+      .join('; ');
+    rows.push(['Words on it', `${words}; ${caption.font}, ${caption.ink}, ${SAID_PLACE[caption.place]}`]);
+  }
+  if (artwork) {
+    const { file, widthMm, heightMm, xMm, yMm, ink } = artwork;
+    const size = `${roundTo(widthMm, 2)} × ${roundTo(heightMm, 2)} mm`;
+    rows.push([
+      'Drawing on it',
+      `${file}, ${size}, ${roundTo(xMm, 2)} mm right and ${roundTo(yMm, 2)} mm down, ${ink}`,
+    ]);
+  }
+  return rows;
+}
+
+const SAID_PLACE: Readonly<Record<NonNullable<NonNullable<Ticket['lettering']>['caption']>['place'], string>> = {
+  below: 'below the picture',
+  band: 'on a band over the picture',
+  picture: 'on the picture',
+  edge: 'on the bare edge',
+};
 
 function saySearch({ search }: Ticket['screen']): string {
   if (!search) return '';

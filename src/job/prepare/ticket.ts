@@ -150,6 +150,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.`,
     },
     ...(facts.strip ? { strip: facts.strip } : {}),
+    ...(picture.lettering ? { lettering: picture.lettering.facts } : {}),
     cautions: mergeCautions([...machine.cautions, ...material.cautions]),
     warnings: [...facts.warnings, ...(badly ? [badly] : []), ...optics.warnings.map(({ text }) => sayAsSentence(text))],
     assumptions: spec.assumptions,
@@ -202,9 +203,9 @@ function priceOf({ spec, name, frame, time }: TicketFacts, prices: PriceList): Q
   return quoteOrder(prices, [piece]);
 }
 
-/** How often each coverage occurs: what the table makes of the luminance, unless a mask has changed it dot by dot. */
-function countCoverage(luminanceCounts: Uint32Array, { table, mask, coverage }: TicketFacts): Uint32Array {
-  if (mask) return countValues(coverage);
+/** How often each coverage occurs: what the table makes of the luminance, unless a mask or words have changed it dot by dot. */
+function countCoverage(luminanceCounts: Uint32Array, { table, mask, picture, coverage }: TicketFacts): Uint32Array {
+  if (mask || picture.lettering) return countValues(coverage);
   const counts = new Uint32Array(ONE + 1);
   for (let value = 0; value <= ONE; value++) counts[table.coverage[value]!]! += luminanceCounts[value]!;
   return counts;

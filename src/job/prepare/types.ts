@@ -1,3 +1,4 @@
+import type { LetteringFacts } from '../../caption/index.ts';
 import type { TimeEstimate, TimeInterval } from '../../machine/index.ts';
 import type { CoverageTable, TonePoint } from '../../material/index.ts';
 import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
@@ -146,6 +147,8 @@ export interface Ticket {
   readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
   /** The control strip beside the piece, where one was asked for. */
   readonly strip?: StripFacts;
+  /** Words and drawings on the piece, where there are any. */
+  readonly lettering?: LetteringFacts;
   readonly cautions: readonly Caution[];
   readonly warnings: readonly string[];
   /** Values that rest on no measurement. */
@@ -190,6 +193,8 @@ export interface Made {
   readonly points: readonly TonePoint[];
   readonly table: CoverageTable;
   readonly mask: Plane<'mask'> | undefined;
+  /** What of the piece its tones are judged by, where that is less than may be marked: words and drawings are no tones. */
+  readonly judged?: Plane<'mask'>;
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
   /** What a search did, for a screen that searches. */

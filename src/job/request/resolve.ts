@@ -1,3 +1,4 @@
+import { type ArtworkRequest, type Drawing, placeCaption, readArtwork, shapeCaption } from '../../caption/index.ts';
 import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import {
@@ -185,8 +186,33 @@ export function resolveJob(
     levels,
     ...(request.strip ? { strip: request.strip } : {}),
     ...(request.text ? { text: request.text } : {}),
+    ...resolveLettering(request, { size, shop }),
     warnings,
     assumptions,
+  };
+}
+
+function findDrawing({ name, ...rest }: ArtworkRequest, shop: Shop): Drawing {
+  const found = shop.readDrawing(name);
+  readArtwork(found.svg, found.file);
+  return { ...rest, ...found };
+}
+
+/**
+ * Words as curves, and a drawing that was looked through.
+ * @throws AppError name-unknown, path-*, option-invalid, letter-missing, caption-too-large, artwork-unusable
+ */
+function resolveLettering(
+  { caption: asked, artwork: wanted, safeMarginMm = JOB_DEFAULTS.safeMarginMm }: JobRequest,
+  { size, shop }: { readonly size: SizeMm; readonly shop: Shop },
+): Pick<JobSpec, 'caption' | 'artwork'> {
+  const artwork = wanted && findDrawing(wanted, shop);
+  const caption = asked && shapeCaption(asked);
+  // On the bare edge there is as much room as the photo's own shape leaves.
+  if (caption && caption.place !== 'edge') placeCaption(caption, { ...size, safeMarginMm });
+  return {
+    ...(caption ? { caption } : {}),
+    ...(artwork ? { artwork } : {}),
   };
 }
 

@@ -1,3 +1,4 @@
+import type { ArtworkRequest, Caption, CaptionRequest, Drawing } from '../../caption/index.ts';
 import type { Machine } from '../../machine/index.ts';
 import type { AimCurve, Material, Profile, ScreenChoice } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
@@ -43,6 +44,10 @@ export interface JobRequest {
   readonly strip?: 'apart' | 'joined';
   /** What the ticket should tell whoever burns the piece. */
   readonly text?: string;
+  /** Words on the piece itself. */
+  readonly caption?: CaptionRequest;
+  /** A drawing on the piece. */
+  readonly artwork?: ArtworkRequest;
 }
 
 /**
@@ -108,6 +113,8 @@ export interface JobSpec {
   readonly levels: number;
   readonly strip?: 'apart' | 'joined';
   readonly text?: string;
+  readonly caption?: Caption;
+  readonly artwork?: Drawing;
   readonly warnings: readonly string[];
   readonly assumptions: readonly string[];
 }

@@ -75,6 +75,14 @@ export const removeJob = (id: string) => ask(`/api/jobs/${id}`, { method: 'DELET
 export const keepJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}/keep`, { method: 'POST' });
 export const useSample = (id: string, wish: Wish) => askJson<JobCard>(`/api/samples/${id}`, send('POST', wish));
 
+/** Keeps a drawing in the shop; the name by which a wish asks for it. */
+export const keepDrawing = (file: File) =>
+  askJson<{ readonly name: string }>('/api/drawings', {
+    method: 'POST',
+    body: file,
+    headers: { 'x-file-name': encodeURIComponent(file.name) },
+  });
+
 /** The tones of a wish without its dots; undefined when a newer one was asked for meanwhile. */
 export async function getDraft(id: string, ask_: LookAsk, signal: AbortSignal): Promise<Blob | undefined> {
   const answer = await ask(`/api/jobs/${id}/draft`, send('POST', ask_, signal));

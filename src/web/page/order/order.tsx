@@ -154,7 +154,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
               small={pieces.length > 0}
               label={pieces.length > 0 ? 'Add photos or a list' : 'Choose photos'}
               what="photos and a list"
-              accept=".jpg,.jpeg,.jfif,.png,.tif,.tiff,.webp,.avif,.csv,image/*"
+              accept=".jpg,.jpeg,.jfif,.png,.tif,.tiff,.webp,.avif,.heic,.heif,.hif,.csv,image/*"
               onFiles={fill}
             />
           )}

@@ -80,7 +80,7 @@ export function OrdersScreen() {
           many
           label="Choose photos"
           what="photos and a list"
-          accept=".jpg,.jpeg,.jfif,.png,.tif,.tiff,.webp,.avif,.csv,image/*"
+          accept=".jpg,.jpeg,.jfif,.png,.tif,.tiff,.webp,.avif,.heic,.heif,.hif,.csv,image/*"
           onFiles={begin}
         />
         {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}

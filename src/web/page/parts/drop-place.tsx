@@ -62,7 +62,7 @@ export function DropPlace({
       />
       {!small && (
         <p class="note">
-          JPEG, PNG, TIFF, WebP or AVIF, up to {shop.limits.megapixels} megapixels. Nothing leaves this computer.
+          JPEG, PNG, TIFF, WebP, AVIF or HEIC, up to {shop.limits.megapixels} megapixels. Nothing leaves this computer.
         </p>
       )}
     </div>

@@ -3,6 +3,7 @@ import type { LookFactsJson, Wish } from '../../protocol.ts';
 import { fromUnit, toUnit } from '../measure.ts';
 import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
 import { listMaterials, materialFor, useShop } from '../shop-context.ts';
+import { CaptionChoice } from './caption.tsx';
 
 /** The few that a customer asks for; the rest is one click away. */
 const FIRST_TONES: readonly (keyof ToneOptions)[] = [
@@ -41,6 +42,10 @@ export function PhotoChoices({ wish, facts, onChange }: ChoicesProps) {
       <section aria-labelledby="tone-title">
         <h2 id="tone-title">Tone</h2>
         <ToneChoice wish={wish} facts={facts} onChange={onChange} />
+      </section>
+      <section aria-labelledby="caption-title">
+        <h2 id="caption-title">Words and drawing</h2>
+        <CaptionChoice wish={wish} onChange={onChange} />
       </section>
     </div>
   );

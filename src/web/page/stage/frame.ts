@@ -9,10 +9,17 @@ export function frameOf(
   photo: { readonly width: number; readonly height: number },
   wish: Wish,
   focus: { readonly x: number; readonly y: number } | undefined,
+  /** Strip that the last proof left to the caption, mm. */
+  bareBelowMm = 0,
 ): Frame | undefined {
   const { focus: _focus, ...rest } = wish;
   try {
-    return framePhoto(photo, { ...rest, grid: GRID, ...(focus ? { focus } : {}) });
+    return framePhoto(photo, {
+      ...rest,
+      grid: GRID,
+      bareBelowMm: wish.caption ? bareBelowMm : 0,
+      ...(focus ? { focus } : {}),
+    });
   } catch {
     // Sizes that make no piece are told of by the proof.
     return undefined;

@@ -27,8 +27,8 @@ export function PhotoStage(props: StageProps) {
   const { job, wish, seen, piece, focus, showClipped, onClipped, onFocus } = props;
   const [view, setView] = useState<View>('beside');
   const [at, setAt] = useState({ x: 0.5, y: 0.45 });
-  const frame = frameOf(job.photo, wish, focus);
   const { facts } = seen;
+  const frame = frameOf(job.photo, wish, focus, facts?.frame.bareBelowMm);
   return (
     <section class="stage" aria-label="Photo and proof">
       <div class="stage-bar">
