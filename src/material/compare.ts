@@ -67,12 +67,22 @@ export function compareSettings(profile: Profile, job: JobFacts): readonly Setti
   const screen = describeScreen(profile.screen);
   if (profile.screen.name !== job.screen.name) {
     warn('screen', `with another screen: ${profile.screen.name}; ${uses} ${job.screen.name}`);
-  } else if (screen !== describeScreen(job.screen)) {
+  } else if (screen !== describeScreen(job.screen) && !countsMarks(profile, job)) {
     warn('screen', `with other screen options: ${screen}; ${uses} ${describeScreen(job.screen)}`);
   }
   const changed = job.settings ? listChanges(profile.settings, job.settings, now) : [];
   if (changed.length > 0) warn('settings', `with other settings: ${changed.join(', ')}`);
   return warnings;
+}
+
+/**
+ * Whether the job counts the marks where the profile's screen counted dots, all else of the screen being equal. The table
+ * that counts them was fitted to that very chart, so nothing needs a warning, but the curve is another one.
+ */
+export function countsMarks(profile: Pick<Profile, 'screen'>, { screen }: Pick<JobFacts, 'screen'>): boolean {
+  const { errorOf, ...options } = screen.options;
+  if (errorOf !== 'marks' || profile.screen.options.errorOf !== undefined) return false;
+  return describeScreen({ ...screen, options }) === describeScreen(profile.screen);
 }
 
 /** Lengths within a thousandth are one length typed in two units. */

@@ -56,6 +56,9 @@ export function shortestRun(
   return Math.min(MAX_RUN, Math.max(1, Math.ceil((switchingUs * speedMmPerS) / 1e6 / pitchMm - 1e-9)));
 }
 
+/** What is taken where nothing asks for clusters, runs or levels of power. */
+export const DISPERSED_SCREEN = 'ostromoukhov' satisfies ScreenName;
+
 /**
  * The screen for a material on a machine, and why. In this order: modulated dots need no screen for their texture; what
  * cannot hold single dots gets clusters, spread while they are small, in fixed places when they are large; a beam that
@@ -92,7 +95,7 @@ export function chooseScreen(facts: ScreenFacts): ChosenScreen {
     };
   }
   return {
-    name: 'ostromoukhov',
+    name: DISPERSED_SCREEN,
     options: counted,
     reason: knowsMarks
       ? 'The profile tells what dots leave, so the error passed on is that of the marks, with the most even grain at every tone.'

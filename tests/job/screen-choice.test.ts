@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { prepareJob, resolveJob } from '../../src/job/index.ts';
+import { prepareJob, resolveChart, resolveJob } from '../../src/job/index.ts';
 import { openShop, type Shop } from '../../src/material/index.ts';
 import { readPhoto } from '../../src/plane/index.ts';
 
@@ -97,4 +97,39 @@ test('the predicted error of a model-based screen is no larger than that of the 
   expect(marks.ticket!.screen.options).toEqual({ scan: 'serpentine', errorOf: 'marks' });
   expect(marks.ticket!.profile.curve).toBe('predicted');
   expect(marks.ticket!.prediction.meanDeltaL).toBeLessThan(1.05 * plain.ticket!.prediction.meanDeltaL);
+});
+
+describe('without --screen', () => {
+  const own = { name: 'ostromoukhov', options: { scan: 'serpentine' } };
+  const learnedSo = shopWith({ profiles: { screen: own } });
+  const words = ({ warnings }: ReturnType<typeof resolve>) => warnings.join(' ');
+
+  test('a profile learned with the automatic screen counts its marks, and nothing is said of another screen', () => {
+    const spec = resolve({ profile: 'anodised-black' }, learnedSo);
+    expect(spec.screen).toMatchObject({ name: 'ostromoukhov', options: { scan: 'serpentine', errorOf: 'marks' } });
+    expect(spec.curve).toBe('predicted');
+    expect(words(spec)).not.toMatch(/screen|predicted/);
+    expect(words(resolve({ profile: 'anodised-black', screen: 'stucki' }, learnedSo))).toMatch(
+      /another screen.*predicted/,
+    );
+  });
+
+  test('a profile learned with another screen keeps it, and its measured curve', () => {
+    const spec = resolve({ profile: 'anodised-black' });
+    expect([spec.screen.name, spec.curve]).toEqual(['floyd-steinberg', 'measured']);
+    expect(words(spec)).not.toMatch(/another screen|predicted/);
+  });
+
+  test('a first chart is drawn with the automatic screen, and with runs on a slow beam', () => {
+    const request = { kind: 'tone', machine: 'galvo-355-f210', material: 'anodised-black' } as const;
+    expect(resolveChart(request, { shop, refused: [] }).options.screen).toEqual(own);
+    const slow = shopWith({ machines: { switchingUs: 80 } });
+    const { screen } = resolveChart(request, { shop: slow, refused: [] }).options;
+    expect(screen).toMatchObject({ name: 'floyd-steinberg', options: { run: expect.any(Number) } });
+  });
+
+  test('a chart of a profile is drawn with its own screen, whose curve was measured', () => {
+    const request = { kind: 'verify', profile: 'anodised-black' } as const;
+    expect(resolveChart(request, { shop: learnedSo, refused: [] }).options.screen).toMatchObject(own);
+  });
 });

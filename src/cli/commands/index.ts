@@ -108,7 +108,7 @@ const RECORDS: readonly CommandRecord[] = [
       { flags: '--weights <r,g,b>', help: 'shares of red, green and blue (default: Rec. 709, 0.2126,0.7152,0.0722)' },
       {
         flags: '--screen <name>',
-        help: `${SCREENS}; auto: the one for this profile and machine, its reason on the ticket (default: the profile’s, else floyd-steinberg)`,
+        help: `${SCREENS}; auto: the one for this profile and machine, its reason on the ticket (default: auto; the profile’s where it was learned with another screen)`,
       },
       { flags: '--serpentine', help: 'error diffusion turns at each row’s end (default)' },
       { flags: '--raster', help: 'error diffusion always runs left to right' },
@@ -237,7 +237,10 @@ const RECORDS: readonly CommandRecord[] = [
       },
       { flags: '--spacing <length>', help: 'line spacing, mm (default: the profile’s, else the recommended one)' },
       { flags: '--pitch <length>', help: 'distance between dots along a line, mm (default: as for --spacing)' },
-      { flags: '--screen <name>', help: `${SCREENS} (default: the profile’s, else floyd-steinberg)` },
+      {
+        flags: '--screen <name>',
+        help: `${SCREENS}; auto: the one for this machine (default: the profile’s, else auto)`,
+      },
       { flags: '--seed <n>', help: 'random seed of the places of the patches (default: 1)' },
       { flags: '--steps <n>', help: 'different tones between bare and solid (default: 15 for tone, 14 for verify)' },
       { flags: '--replicates <n>', help: 'how often each tone is repeated (default: 3 for tone, 2 elsewhere)' },

@@ -12,6 +12,7 @@ import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/ind
 import { AppError } from '../../errors.ts';
 import {
   compareSettings,
+  countsMarks,
   type ExposureBand,
   type Profile,
   type SettingsWarning,
@@ -158,7 +159,7 @@ export function checkLocated(
   const machine = { name: layout.machine, wavelengthNm: 0, focalLengthMm: 0 };
   const words = { uses: 'the chart was drawn for', now: 'now' };
   const differences = compareSettings(profile, { machine, grid, screen, settings, words });
-  const predicted = differences.some(({ field }) => changesCurve(field));
+  const predicted = differences.some(({ field }) => changesCurve(field)) || countsMarks(profile, { screen });
   const curve = predicted ? 'predicted' : 'measured';
   const points = predicted ? predictPoints({ profile, grid, screen }) : profile.points;
   const warnings = [
@@ -214,7 +215,8 @@ export function findOwnProfile(layout: ChartLayout, profiles: readonly Profile[]
   const machine = { name: layout.machine, wavelengthNm: 0, focalLengthMm: 0 };
   return profiles.find((profile) => {
     if (profile.direction !== layout.direction || profile.material !== layout.material) return false;
-    const predicted = compareSettings(profile, { machine, grid, screen }).some(({ field }) => changesCurve(field));
+    const differences = compareSettings(profile, { machine, grid, screen });
+    const predicted = differences.some(({ field }) => changesCurve(field)) || countsMarks(profile, { screen });
     const curve = toneCurveOf({ points: predicted ? predictPoints({ profile, grid, screen }) : profile.points });
     return aims.every(
       ({ coverage, aimLightness }) => Math.abs(curve.lightnessAt(coverage) - aimLightness!) <= SAME_AIM_L,

@@ -16,9 +16,16 @@ import { parseSizeMm, type SizeMm } from '../../units.ts';
 import { sayAsSentence } from '../prepare/ticket.ts';
 import { predictPoints } from '../request/curve.ts';
 import { doseOf, judgeDose, refuseBeyond, resolveGrid, startSettings, usualDoseJPerCm2 } from '../request/grid.ts';
-import { findMaterial, readMachine, refuseMaterial, refuseOversize, tryMaterial } from '../request/records.ts';
+import {
+  findMaterial,
+  readMachine,
+  readProfile,
+  refuseMaterial,
+  refuseOversize,
+  tryMaterial,
+} from '../request/records.ts';
 import { resolveJob } from '../request/resolve.ts';
-import { resolveScreen, screenOptionsOf } from '../request/screen.ts';
+import { findScreen, resolveScreen, screenOptionsOf } from '../request/screen.ts';
 import { aimTones } from '../request/tones.ts';
 import { JOB_DEFAULTS } from '../request/types.ts';
 import { knownTo } from '../request/uncertainty.ts';
@@ -172,7 +179,9 @@ interface Known {
 /** Everything as the profile has it, as for a photo that is prepared through it. */
 function resolveLearned(request: ChartRequest, { size, ...known }: Known & { readonly size: SizeMm }): Resolved {
   const { kind: _kind, direction, settings, vary: _vary, seed: _seed, steps: _steps, replicates: _, ...rest } = request;
-  const job = resolveJob({ ...rest, size: `${size.widthMm}x${size.heightMm}` }, known);
+  // A chart tests the curve that was measured: with the profile's own screen, its dots not counted as marks.
+  const screen = request.screen ?? readProfile(request.profile!, known.shop).screen.name;
+  const job = resolveJob({ ...rest, screen, size: `${size.widthMm}x${size.heightMm}` }, known);
   if (direction !== undefined && direction !== job.profile.direction) {
     throw new AppError(
       'option-invalid',
@@ -232,8 +241,13 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
     );
   }
   const grid = resolveGrid(request, { machine, learned: undefined });
-  const name = resolveScreen(request.screen ?? JOB_DEFAULTS.screen);
-  const asked = { size: '', ...(request.screenOptions ? { screenOptions: request.screenOptions } : {}) };
+  const settings = startSettings(machine, { grid, ...(request.settings ? { given: request.settings } : {}) });
+  const { levels } = JOB_DEFAULTS;
+  const { name, options } =
+    (request.screen ?? JOB_DEFAULTS.screen) === 'auto'
+      ? findScreen('auto', { machine, settings, grid, learned: undefined, levels })
+      : { name: resolveScreen(request.screen!), options: {} };
+  const asked = { size: '', screenOptions: { ...options, ...request.screenOptions } };
   return {
     machine,
     material,
@@ -241,12 +255,12 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
     points: undefined,
     curve: 'measured',
     direction,
-    settings: startSettings(machine, { grid, ...(request.settings ? { given: request.settings } : {}) }),
+    settings,
     grid: { pitchMm: grid.pitchMm, lineSpacingMm: grid.lineSpacingMm },
     gridOrigin: grid.origin,
     screen: {
       name,
-      options: screenOptionsOf(name, { request: asked, learned: undefined, levels: JOB_DEFAULTS.levels }),
+      options: screenOptionsOf(name, { request: asked, learned: undefined, levels }),
     },
     warnings,
   };

@@ -4,6 +4,7 @@ import type { Machine } from '../../machine/index.ts';
 import {
   type AimCurve,
   compareSettings,
+  countsMarks,
   fillDotTable,
   type Material,
   type Profile,
@@ -38,7 +39,7 @@ import {
   tryMaterial,
   tryReadMachine,
 } from './records.ts';
-import { findScreen, screenOptionsOf, shortestRunOf } from './screen.ts';
+import { defaultScreen, findScreen, screenOptionsOf, shortestRunOf } from './screen.ts';
 import { JOB_DEFAULTS, type JobRequest, type JobSpec } from './types.ts';
 
 /** Screens that put dots together by themselves. */
@@ -76,7 +77,7 @@ export function resolveJob(
   const settings = own ? own.settings : startSettings(machine, { grid });
   if (learned) refuseBeyond(settings, { machine, of: `profile ${learned.name}`, code: 'profile-unusable' });
   const needs = { machine, settings, grid, learned, levels };
-  const wanted = findScreen(request.screen ?? learned?.screen.name ?? JOB_DEFAULTS.screen, needs);
+  const wanted = findScreen(request.screen ?? defaultScreen(learned), needs);
   const screen = {
     name: wanted.name,
     options: screenOptionsOf(wanted.name, {
@@ -122,9 +123,10 @@ export function resolveJob(
   const differences = learned
     ? compareSettings(learned, { machine, grid, screen, settings, ...(learnedOn ? { learnedOn } : {}) })
     : [];
-  const predicted = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
+  const isOther = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
+  const predicted = isOther || (learned !== undefined && countsMarks(learned, { screen }));
   for (const { message } of differences) warnings.push(`${message}.`);
-  if (predicted)
+  if (isOther)
     warnings.push(
       'The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.',
     );
@@ -144,7 +146,7 @@ export function resolveJob(
   if (levels > machine.levels) {
     warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
   }
-  if (predicted && learned && listVerified(readHistory(learned.name, shop)).ownOnly) {
+  if (isOther && learned && listVerified(readHistory(learned.name, shop)).ownOnly) {
     warnings.push(
       `THIS SCREEN ONLY: ${learned.name} was tested on another screen or grid than its own and came out beyond its limits. Use ${learned.screen.name} at ${learned.grid.pitchMm} × ${learned.grid.lineSpacingMm} mm, or learn a chart with this screen.`,
     );

@@ -5,6 +5,7 @@ import type { BurnSettings } from '../../optics/index.ts';
 import type { DotGrid } from '../../plane/index.ts';
 import {
   chooseScreen,
+  DISPERSED_SCREEN,
   findLoneStrength,
   NEUTRAL_OPTIONS,
   SCREEN_NAMES,
@@ -52,6 +53,14 @@ export function findScreen(asked: string, { machine, settings, grid, learned, le
   const name = resolveScreen(asked);
   if (run === 1 || levels > 2 || !SCREENS[name].uses.includes('run')) return { name, options: {} };
   return { name, options: { run }, reason: `${machine.name} needs ${run} dots for on or off at this speed.` };
+}
+
+/**
+ * What to screen with where nobody said: the automatic choice, unless a profile was learned with another screen than that
+ * takes by itself. Then photo and profile agree, and old profiles keep the dots that they were measured with.
+ */
+export function defaultScreen(learned: Pick<Profile, 'screen'> | undefined): string {
+  return learned === undefined || learned.screen.name === DISPERSED_SCREEN ? JOB_DEFAULTS.screen : learned.screen.name;
 }
 
 /** Fewest dots for which the machine's beam can stay on, or off. */

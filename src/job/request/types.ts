@@ -75,8 +75,8 @@ export const JOB_DEFAULTS = {
   safeMarginMm: FRAME_DEFAULTS.safeMarginMm,
   viewingDistanceMm: FRAME_DEFAULTS.viewingDistanceMm,
   levels: 2,
-  /** Screen of a material without a profile. */
-  screen: 'floyd-steinberg',
+  /** For a photo and for a chart; see `defaultScreen`. */
+  screen: 'auto',
 } as const;
 
 /** A request with every name turned into its record: all that the road of a photo needs. */
