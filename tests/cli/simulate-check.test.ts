@@ -81,6 +81,7 @@ describe('from a chart to a verdict, without a laser', () => {
         ...assumed,
         machine: 'galvo-1064-f160',
         grid: { pitchMm: 0.05, lineSpacingMm: 0.05 },
+        screen: chart.layout.screen,
         settings: chart.layout.settings,
       }),
     );
@@ -170,7 +171,7 @@ describe('from a chart to a verdict, without a laser', () => {
     expect(checked.worstDelta).toBeLessThan(3);
     expect(checked.patches).toHaveLength(8);
     // The print error is kept with the profile, and shown where the profile is.
-    expect(checked.verification).toMatchObject({ screen: 'floyd-steinberg', curve: 'measured', result: 'pass' });
+    expect(checked.verification).toMatchObject({ screen: 'ostromoukhov', curve: 'measured', result: 'pass' });
     const kept = JSON.parse(readFileSync(checked.history, 'utf8')).entries;
     expect(kept.at(-1).verification.meanDelta).toBeCloseTo(checked.verification.meanDelta, 3);
     const shown = await runCli(['profile', 'show', profile], { cwd });
