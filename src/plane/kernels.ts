@@ -198,6 +198,8 @@ export interface Kernels {
     stride: number,
     step: number,
   ): void;
+  addNumbers(a: number, b: number, out: number, count: number): void;
+  boundNumbers(at: number, count: number, most: number): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

@@ -1,5 +1,5 @@
-import type { Products } from './products.ts';
-import type { Tensor } from './tensor.ts';
+import { type Arithmetic, type Geometry, roomOfPixels, roomOfRows } from './products.ts';
+import type { Shape, Tensor } from './tensor.ts';
 
 type Option = (place: number, kind: 'byte' | 'word') => number;
 
@@ -7,12 +7,19 @@ type Option = (place: number, kind: 'byte' | 'word') => number;
 export interface Layer {
   /** Each number is made of those of its own place alone. */
   readonly isInPlace?: true;
+  /** Its second input are weights that are multiplied in groups. */
+  readonly isProduct?: true;
+  /** Numbers that it needs beside its inputs and its result; none where this is left out. */
+  readonly roomOf?: (inputs: readonly Shape[], out: Shape, option: Option) => number;
   /** Fills `out`. @returns the number of the activation that follows, where the step's options name one */
-  readonly run: (
-    inputs: readonly Tensor[],
-    out: Tensor,
-    tools: { readonly option: Option; readonly products: Products },
-  ) => number | undefined;
+  readonly run: (inputs: readonly Tensor[], out: Tensor, tools: Tools) => number | undefined;
+}
+
+interface Tools {
+  readonly option: Option;
+  readonly arithmetic: Arithmetic;
+  /** As many numbers as `roomOf` says, of any value. */
+  readonly scratch: Float32Array;
 }
 
 /** Numbers of ways. Format: `tensorflowLite`, enums Padding and ActivationFunctionType. */
@@ -24,8 +31,8 @@ const RELU6 = 3;
 export const LAYERS: Readonly<Record<string, Layer>> = {
   0: {
     isInPlace: true,
-    run: ([a, b], out, { option }) => {
-      add(a!, b!, out);
+    run: ([a, b], out, { option, arithmetic }) => {
+      arithmetic.add(a!.data, b!.data, out.data);
       return option(0, 'byte');
     },
   },
@@ -42,23 +49,40 @@ export const LAYERS: Readonly<Record<string, Layer>> = {
     },
   },
   3: {
-    run: ([input, weights, bias], out, { option, products }) => {
-      const steps = { x: option(1, 'word'), y: option(2, 'word'), isSame: option(0, 'byte') === SAME };
-      convolve({ input: input!, weights: weights!, bias: bias!, out }, { ...steps, products });
+    isProduct: true,
+    roomOf: ([input, weights], out, option) => {
+      const geometry = geometryOf(input!, out, { ...windowOfProduct(weights!, out), option });
+      const pixels = out.width * out.height;
+      return roomOfWindows(input!, out, geometry) + roomOfPixels(out.channels, pixels);
+    },
+    run: ([input, weights, bias], out, { option, arithmetic, scratch }) => {
+      const geometry = geometryOf(input!, out, { ...windowOfProduct(weights!, out), option });
+      const room = roomOfWindows(input!, out, geometry);
+      const windows = room === 0 ? input!.data : gatherWindows(input!, out, { ...geometry, to: scratch });
+      arithmetic.multiplyPixels(windows, {
+        weights: weights!,
+        bias: bias!.data,
+        out: out.data,
+        length: weights!.data.length / out.channels,
+        scratch: scratch.subarray(room),
+      });
       return option(3, 'byte');
     },
   },
   4: {
-    run: ([input, weights, bias], out, { option, products }) => {
-      const steps = { x: option(1, 'word'), y: option(2, 'word'), isSame: option(0, 'byte') === SAME };
-      weigh({ input: input!, weights: weights!, bias: bias!, out }, { ...steps, products });
+    roomOf: ([input, weights], out, option) =>
+      roomOfRows(input!, out, geometryOf(input!, out, { across: weights!.width, down: weights!.height, option })),
+    run: ([input, weights, bias], out, { option, arithmetic, scratch }) => {
+      const geometry = geometryOf(input!, out, { across: weights!.width, down: weights!.height, option });
+      arithmetic.weighWindows(input!, { ...geometry, weights: weights!.data, bias: bias!.data, out, scratch });
       return option(4, 'byte');
     },
   },
   14: {
     isInPlace: true,
     run: ([input], out) => {
-      for (let i = 0; i < out.data.length; i++) out.data[i] = sigmoid(input!.data[i]!);
+      const [from, to] = [input!.data, out.data];
+      for (let i = 0; i < to.length; i++) to[i] = sigmoid(from[i]!);
       return undefined;
     },
   },
@@ -73,11 +97,8 @@ export const LAYERS: Readonly<Record<string, Layer>> = {
   19: {
     isInPlace: true,
     run: ([input], out) => {
-      const [from, to] = [input!.data, out.data];
-      for (let i = 0; i < to.length; i++) {
-        to[i] = Math.max(0, from[i]!);
-      }
-      return undefined;
+      if (out.data !== input!.data) out.data.set(input!.data);
+      return RELU;
     },
   },
   22: {
@@ -94,21 +115,17 @@ export const LAYERS: Readonly<Record<string, Layer>> = {
   },
   34: {
     run: ([input], out) => {
-      // Channels of zeros behind those that there are, the only way that the models pad.
-      const [from, to] = [input!.channels, out.channels];
-      out.data.fill(0);
-      for (let p = 0; p < out.width * out.height; p++) {
-        out.data.set(input!.data.subarray(p * from, (p + 1) * from), p * to);
-      }
+      widenPixels(input!, out);
       return undefined;
     },
   },
   117: {
     isInPlace: true,
     run: ([input], out) => {
-      for (let i = 0; i < out.data.length; i++) {
-        const x = input!.data[i]!;
-        out.data[i] = (x * Math.min(6, Math.max(0, x + 3))) / 6;
+      const [from, to] = [input!.data, out.data];
+      for (let i = 0; i < to.length; i++) {
+        const x = from[i]!;
+        to[i] = (x * Math.min(6, Math.max(0, x + 3))) / 6;
       }
       return undefined;
     },
@@ -124,100 +141,78 @@ export const LAYERS: Readonly<Record<string, Layer>> = {
 export const sigmoid = (x: number): number => 1 / (1 + Math.exp(-x));
 
 /** What follows a step, in place. */
-export function activate(data: Float32Array, kind: number): void {
-  if (kind !== RELU && kind !== RELU6) return;
-  const most = kind === RELU6 ? 6 : Number.POSITIVE_INFINITY;
-  for (let i = 0; i < data.length; i++) {
-    data[i] = Math.min(most, Math.max(0, data[i]!));
-  }
-}
-
-function add(a: Tensor, b: Tensor, out: Tensor): void {
-  const [from, more, to] = [a.data, b.data, out.data];
-  for (let i = 0; i < to.length; i++) to[i] = from[i]! + more[i]!;
+export function activate(data: Float32Array, kind: number, { bound }: Arithmetic): void {
+  if (kind === RELU || kind === RELU6) bound(data, kind === RELU6 ? 6 : Number.POSITIVE_INFINITY);
 }
 
 /** Number by number; one number a channel for the whole picture where one of the two has one pixel. */
 function scale(a: Tensor, b: Tensor, out: Tensor): void {
   const [wide, narrow] = a.data.length >= b.data.length ? [a.data, b.data] : [b.data, a.data];
+  const to = out.data;
   for (let at = 0; at < wide.length; at += narrow.length) {
-    for (let c = 0; c < narrow.length; c++) out.data[at + c] = wide[at + c]! * narrow[c]!;
+    for (let c = 0; c < narrow.length; c++) to[at + c] = wide[at + c]! * narrow[c]!;
   }
 }
 
-interface Steps {
-  readonly x: number;
-  readonly y: number;
-  readonly isSame: boolean;
-  readonly products: Products;
-}
-
-interface Weighed {
-  readonly input: Tensor;
-  readonly weights: Tensor;
-  readonly bias: Tensor;
-  readonly out: Tensor;
+/** Channels of zeros behind those that there are, the only way that the models pad. */
+function widenPixels({ data: from, channels }: Tensor, out: Tensor): void {
+  const to = out.data;
+  to.fill(0);
+  for (let pixel = 0; pixel < out.width * out.height; pixel++) {
+    for (let c = 0; c < channels; c++) to[pixel * out.channels + c] = from[pixel * channels + c]!;
+  }
 }
 
 /** Cells left of the first that a window covers: with SAME the surplus is shared, the smaller half before. */
 const before = (from: number, to: number, { step, size }: { step: number; size: number }): number =>
   Math.floor(Math.max(0, (to - 1) * step + size - from) / 2);
 
-/** Weights: [out, rows, columns, in]. The windows of a row are gathered first, so that one loop of products serves all. */
-function convolve({ input, weights, bias, out }: Weighed, { x: dx, y: dy, isSame, products }: Steps): void {
-  const count = out.channels;
-  const length = weights.data.length / count;
-  const kernelX = weights.width;
-  const kernelY = weights.height / count;
-  const left = isSame ? before(input.width, out.width, { step: dx, size: kernelX }) : 0;
-  const top = isSame ? before(input.height, out.height, { step: dy, size: kernelY }) : 0;
-  const { channels } = input;
-  const isPoint = kernelX === 1 && kernelY === 1 && dx === 1 && dy === 1;
-  const patches = new Float32Array(isPoint ? 0 : out.width * length);
-  for (let y = 0; y < out.height; y++) {
-    if (!isPoint) {
-      patches.fill(0);
-      for (let x = 0; x < out.width; x++) {
-        for (let ky = 0; ky < kernelY; ky++) {
-          const sy = y * dy - top + ky;
-          if (sy < 0 || sy >= input.height) continue;
-          const first = Math.max(0, left - x * dx);
-          const last = Math.min(kernelX, input.width + left - x * dx);
-          const from = (sy * input.width + x * dx - left + first) * channels;
-          const to = x * length + (ky * kernelX + first) * channels;
-          patches.set(input.data.subarray(from, from + (last - first) * channels), to);
-        }
-      }
-    }
-    products.multiplyRow(isPoint ? rowOf(input, y) : patches, {
-      weights: weights.data,
-      bias: bias.data,
-      out: rowOf(out, y),
-      length,
-    });
-  }
-}
+/** Sides of the windows of a step whose weights lie by output, row, column, number. */
+const windowOfProduct = (weights: Shape, out: Shape) => ({
+  across: weights.width,
+  down: weights.height / out.channels,
+});
 
-const rowOf = ({ data, width, channels }: Tensor, y: number): Float32Array =>
-  data.subarray(y * width * channels, (y + 1) * width * channels);
-
-/** Weights: [1, rows, columns, channels], each channel for itself. Beyond the edges there are zeros. */
-function weigh({ input, weights, bias, out }: Weighed, { x: dx, y: dy, isSame, products }: Steps): void {
-  const { channels } = input;
-  const { width: across, height: down } = weights;
+function geometryOf(
+  input: Shape,
+  out: Shape,
+  { across, down, option }: { readonly across: number; readonly down: number; readonly option: Option },
+): Geometry {
+  const [dx, dy] = [option(1, 'word'), option(2, 'word')];
+  const isSame = option(0, 'byte') === SAME;
   const left = isSame ? before(input.width, out.width, { step: dx, size: across }) : 0;
   const top = isSame ? before(input.height, out.height, { step: dy, size: down }) : 0;
-  const room = Math.max(input.width + left, (out.width - 1) * dx + across) * channels;
-  const empty = new Float32Array(room);
-  const rows = Array.from({ length: input.height }, (_, y) => {
-    const row = new Float32Array(room);
-    row.set(rowOf(input, y), left * channels);
-    return row;
-  });
+  return { across, down, dx, dy, left, top };
+}
+
+/** Numbers of all windows; none where each is one pixel of the input. */
+function roomOfWindows(input: Shape, out: Shape, { across, down, dx, dy }: Geometry): number {
+  const isPoint = across === 1 && down === 1 && dx === 1 && dy === 1;
+  return isPoint ? 0 : out.width * out.height * across * down * input.channels;
+}
+
+/** What lies under the window of each pixel of the result, by row, column and channel; zeros beyond the edges. */
+function gatherWindows(
+  { data, width, height, channels }: Tensor,
+  out: Shape,
+  { across, down, dx, dy, left, top, to }: Geometry & { readonly to: Float32Array },
+): Float32Array {
+  const length = across * channels;
+  let at = 0;
   for (let y = 0; y < out.height; y++) {
-    const window = Array.from({ length: down }, (_, ky) => rows[y * dy - top + ky] ?? empty);
-    products.weighRow(window, { weights: weights.data, bias: bias.data, out: rowOf(out, y), across, step: dx });
+    for (let x = 0; x < out.width; x++) {
+      const column = x * dx - left;
+      const first = Math.max(0, -column) * channels;
+      const last = Math.min(across, width - column) * channels;
+      for (let ky = 0; ky < down; ky++, at += length) {
+        const row = y * dy - top + ky;
+        const isInside = row >= 0 && row < height;
+        const from = (row * width + column) * channels;
+        for (let i = 0; i < length; i++) to[at + i] = isInside && i >= first && i < last ? data[from + i]! : 0;
+      }
+    }
   }
+  return to;
 }
 
 /** Mean or greatest of windows; windows beyond the edge count what lies inside. */
@@ -229,6 +224,7 @@ function pool(input: Tensor, out: Tensor, { option, isMaximum }: { option: Optio
   const { channels, data } = input;
   const sums = new Float64Array(channels);
   const gather = isMaximum ? takeGreatest : takeSum;
+  const to = out.data;
   for (let y = 0; y < out.height; y++) {
     for (let x = 0; x < out.width; x++) {
       sums.fill(isMaximum ? Number.NEGATIVE_INFINITY : 0);
@@ -240,7 +236,7 @@ function pool(input: Tensor, out: Tensor, { option, isMaximum }: { option: Optio
         }
       }
       const at = (y * out.width + x) * channels;
-      for (let c = 0; c < channels; c++) out.data[at + c] = isMaximum ? sums[c]! : sums[c]! / count;
+      for (let c = 0; c < channels; c++) to[at + c] = isMaximum ? sums[c]! : sums[c]! / count;
     }
   }
   return option(5, 'byte');

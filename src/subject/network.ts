@@ -1,7 +1,7 @@
 import { AppError } from '../errors.ts';
 import { activate, LAYERS, type Layer } from './layers.ts';
-import { openProducts } from './products.ts';
-import type { Tensor } from './tensor.ts';
+import { type Arithmetic, groupWeights, openWorkspace, roomOfGroups } from './products.ts';
+import type { Shape, Tensor } from './tensor.ts';
 
 interface Step {
   readonly layer: Layer;
@@ -26,8 +26,15 @@ export interface Network {
   readonly outputs: readonly { readonly index: number; readonly name: string }[];
   readonly steps: readonly Step[];
   readonly constants: ReadonlyMap<number, Tensor>;
-  /** Memory of an earlier pass, by its length: fresh memory costs as much time as the sums. */
-  readonly spare: Map<number, Float32Array[]>;
+  /** Where its numbers lie, laid out at the first pass: fresh memory costs as much time as the sums. */
+  readonly rooms: Map<'fast' | 'plain', Room>;
+}
+
+/** All numbers of a network in one memory. */
+interface Room {
+  readonly arithmetic: Arithmetic;
+  readonly tensors: ReadonlyMap<number, Tensor>;
+  readonly scratch: Float32Array;
 }
 
 /** Kinds of numbers in a file, by their numbers. Format: `tensorflowLite`, enum TensorType. */
@@ -119,7 +126,7 @@ function readGraph(view: DataView, fail: (found: string) => AppError): Network {
     outputs,
     steps: ended.reverse(),
     constants,
-    spare: new Map(),
+    rooms: new Map(),
   };
 }
 
@@ -137,34 +144,72 @@ export function runNetwork(
   if (input.length !== width * height * channels) {
     throw new RangeError(`the network takes ${width} × ${height} × ${channels} numbers, got ${input.length}`);
   }
-  const { spare } = network;
-  const products = openProducts(arithmetic);
-  const known = new Map<number, Tensor>(network.constants);
-  known.set(network.input.index, { width, height, channels, data: input });
-  for (const { layer, from, to, shape, option, done } of network.steps) {
-    const size = spread(shape);
-    const inputs = from.filter((index) => index >= 0).map((index) => known.get(index)!);
-    const length = size.height * size.width * size.channels;
-    // What goes number by number may be written over what it is made of.
-    const own = layer.isInPlace
-      ? done.find((index) => index !== network.input.index && known.get(index)!.data.length === length)
-      : undefined;
-    const data = own === undefined ? (spare.get(length)?.pop() ?? new Float32Array(length)) : known.get(own)!.data;
-    const out = { ...size, data };
-    const activation = layer.run(inputs, out, { option, products });
-    if (activation !== undefined) activate(out.data, activation);
-    for (const index of done) {
-      if (index === own || index === network.input.index) continue;
-      const { data: free } = known.get(index)!;
-      spare.set(free.length, [...(spare.get(free.length) ?? []), free]);
-    }
-    known.set(to, out);
+  const room = network.rooms.get(arithmetic) ?? layOut(network, arithmetic);
+  network.rooms.set(arithmetic, room);
+  const { tensors, scratch } = room;
+  tensors.get(network.input.index)!.data.set(input);
+  for (const { layer, from, to, option } of network.steps) {
+    const out = tensors.get(to)!;
+    const inputs = from.filter((index) => index >= 0).map((index) => tensors.get(index)!);
+    const activation = layer.run(inputs, out, { option, arithmetic: room.arithmetic, scratch });
+    if (activation !== undefined) activate(out.data, activation, room.arithmetic);
   }
-  return new Map(network.outputs.map(({ index, name }) => [name, known.get(index)!]));
+  // The next pass writes over what this one leaves.
+  return new Map(
+    network.outputs.map(({ index, name }) => {
+      const { data, ...shape } = tensors.get(index)!;
+      return [name, { ...shape, data: data.slice() }];
+    }),
+  );
 }
 
+/** A place in the one memory for each tensor: the input, the constants, and the results, which share where they can. */
+function layOut({ input, steps, constants }: Network, way: 'fast' | 'plain'): Room {
+  const sizes: number[] = [];
+  const take = (size: number): number => sizes.push(size) - 1;
+  const shapes = new Map<number, Shape>([[input.index, input], ...constants]);
+  const places = new Map([...shapes].map(([index, shape]) => [index, take(sizeOf(shape))]));
+  const grouped = new Map<number, { readonly place: number; readonly count: number }>();
+  const spare: number[] = [];
+  let most = 0;
+  for (const { layer, from, to, shape, option, done } of steps) {
+    const out = spread(shape);
+    const inputs = from.filter((index) => index >= 0).map((index) => shapes.get(index)!);
+    const results = done.filter((index) => index !== input.index);
+    if (layer.isProduct) {
+      const [weights, count] = [from[1]!, out.channels];
+      grouped.set(weights, {
+        place: take(roomOfGroups({ count, length: sizeOf(shapes.get(weights)!) / count })),
+        count,
+      });
+    }
+    // What goes number by number may be written over what it is made of.
+    const own = layer.isInPlace ? results.find((index) => sizeOf(shapes.get(index)!) === sizeOf(out)) : undefined;
+    const known = spare.findIndex((place) => sizes[place] === sizeOf(out));
+    const place = own !== undefined ? places.get(own)! : known >= 0 ? spare.splice(known, 1)[0]! : take(sizeOf(out));
+    spare.push(...results.filter((index) => index !== own).map((index) => places.get(index)!));
+    shapes.set(to, out);
+    places.set(to, place);
+    most = Math.max(most, layer.roomOf?.(inputs, out, option) ?? 0);
+  }
+  const scratch = take(most);
+  const { arithmetic, blocks } = openWorkspace(sizes, way);
+  const tensors = new Map<number, Tensor>();
+  for (const [index, { width, height, channels }] of shapes) {
+    const data = blocks[places.get(index)!]!;
+    const constant = constants.get(index);
+    if (constant) data.set(constant.data);
+    const group = grouped.get(index);
+    if (group) groupWeights(constant!, { count: group.count, out: blocks[group.place]! });
+    tensors.set(index, { width, height, channels, data, ...(group ? { grouped: blocks[group.place]! } : {}) });
+  }
+  return { arithmetic, tensors, scratch: blocks[scratch]! };
+}
+
+const sizeOf = ({ width, height, channels }: Shape): number => width * height * channels;
+
 /** Lists as rows of one picture: [1, 896, 16] has 896 columns of 16 channels. */
-function spread(shape: readonly number[]): Pick<Tensor, 'height' | 'width' | 'channels'> {
+function spread(shape: readonly number[]): Shape {
   const [channels = 1, width = 1, height = 1, more = 1] = [...shape].reverse();
   return { channels, width, height: height * more };
 }

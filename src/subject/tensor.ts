@@ -4,4 +4,8 @@ export interface Tensor {
   readonly width: number;
   readonly channels: number;
   readonly data: Float32Array;
+  /** Of weights: the same numbers as the kernel takes them, see `groupWeights`. */
+  readonly grouped?: Float32Array;
 }
+
+export type Shape = Omit<Tensor, 'data' | 'grouped'>;

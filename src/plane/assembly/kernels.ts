@@ -885,3 +885,22 @@ export function weighWindows(
     offset += <usize>step;
   }
 }
+
+/** `count` numbers of 32 bits, each the sum of two, in groups of four; the result may lie where one of them does. */
+export function addNumbers(a: usize, b: usize, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 2);
+  while (out < end) {
+    v128.store(out, f32x4.add(v128.load(a), v128.load(b)));
+    a += 16;
+    b += 16;
+    out += 16;
+  }
+}
+
+/** `count` numbers of 32 bits between 0 and `most`, in place, in groups of four. */
+export function boundNumbers(at: usize, count: i32, most: f32): void {
+  const end = at + ((<usize>count) << 2);
+  const least = f32x4.splat(0);
+  const greatest = f32x4.splat(most);
+  for (; at < end; at += 16) v128.store(at, f32x4.min(greatest, f32x4.max(least, v128.load(at))));
+}
