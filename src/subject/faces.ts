@@ -169,22 +169,28 @@ export function cutSquare({ width, height, rgb }: ColourImage, { square, side, o
   const step = square.side / side;
   const points = Math.min(MOST_POINTS, Math.max(1, Math.round(step)));
   const weight = 1 / points ** 2;
-  const [columns, rows] = [square.x, square.y].map((from) =>
-    Float32Array.from({ length: side * points }, (_, at) => from + ((at + 0.5) / points) * step - 0.5),
-  ) as [Float32Array, Float32Array];
+  const placesFrom = (from: number) =>
+    Float32Array.from({ length: side * points }, (_, at) => from + ((at + 0.5) / points) * step - 0.5);
+  const [columns, rows] = [placesFrom(square.x), placesFrom(square.y)];
   const isSmooth = points === 1;
+  const nearest = Int32Array.from(columns, (px) => (px < -0.5 || px > width - 0.5 ? -1 : 3 * Math.round(px)));
+  const outside = beyond * weight;
+  const shares = Float64Array.from(table, (value) => value * weight);
   for (let row = 0; row < rows.length; row++) {
     const py = rows[row]!;
-    for (let column = 0; column < columns.length; column++) {
-      const px = columns[column]!;
-      const at = 3 * (Math.floor(row / points) * side + Math.floor(column / points));
-      if (px < -0.5 || py < -0.5 || px > width - 0.5 || py > height - 0.5) {
-        for (let c = 0; c < 3; c++) out[at + c]! += beyond * weight;
-      } else if (isSmooth) {
-        readBetween(out, at, { px: Math.min(Math.max(0, px), width - 1), py: Math.min(Math.max(0, py), height - 1) });
-      } else {
-        const from = 3 * (Math.round(py) * width + Math.round(px));
-        for (let c = 0; c < 3; c++) out[at + c]! += table[rgb[from + c]!]! * weight;
+    const line = py < -0.5 || py > height - 0.5 ? -1 : 3 * width * Math.round(py);
+    let at = 3 * side * Math.floor(row / points);
+    for (let column = 0; column < columns.length; at += 3) {
+      for (let point = 0; point < points; point++, column++) {
+        const place = nearest[column]!;
+        if (line < 0 || place < 0) {
+          for (let c = 0; c < 3; c++) out[at + c]! += outside;
+        } else if (isSmooth) {
+          const px = columns[column]!;
+          readBetween(out, at, { px: Math.min(Math.max(0, px), width - 1), py: Math.min(Math.max(0, py), height - 1) });
+        } else {
+          for (let c = 0; c < 3; c++) out[at + c]! += shares[rgb[line + place + c]!]!;
+        }
       }
     }
   }

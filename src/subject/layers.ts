@@ -222,21 +222,22 @@ function pool(input: Tensor, out: Tensor, { option, isMaximum }: { option: Optio
   const left = isSame ? before(input.width, out.width, { step: dx, size: sizeX }) : 0;
   const top = isSame ? before(input.height, out.height, { step: dy, size: sizeY }) : 0;
   const { channels, data } = input;
-  const sums = new Float64Array(channels);
-  const gather = isMaximum ? takeGreatest : takeSum;
   const to = out.data;
+  const sums = new Float64Array(channels);
   for (let y = 0; y < out.height; y++) {
+    const [above, below] = [Math.max(0, y * dy - top), Math.min(input.height, y * dy - top + sizeY)];
     for (let x = 0; x < out.width; x++) {
+      const [from, end] = [Math.max(0, x * dx - left), Math.min(input.width, x * dx - left + sizeX)];
       sums.fill(isMaximum ? Number.NEGATIVE_INFINITY : 0);
-      let count = 0;
-      for (let sy = Math.max(0, y * dy - top); sy < Math.min(input.height, y * dy - top + sizeY); sy++) {
-        for (let sx = Math.max(0, x * dx - left); sx < Math.min(input.width, x * dx - left + sizeX); sx++) {
-          gather(sums, data, (sy * input.width + sx) * channels);
-          count++;
+      for (let sy = above; sy < below; sy++) {
+        for (let at = (sy * input.width + from) * channels; at < (sy * input.width + end) * channels; at += channels) {
+          if (isMaximum) takeGreatest(sums, data, at);
+          else takeSum(sums, data, at);
         }
       }
       const at = (y * out.width + x) * channels;
-      for (let c = 0; c < channels; c++) to[at + c] = isMaximum ? sums[c]! : sums[c]! / count;
+      const share = isMaximum ? 1 : (below - above) * (end - from);
+      for (let c = 0; c < channels; c++) to[at + c] = sums[c]! / share;
     }
   }
   return option(5, 'byte');

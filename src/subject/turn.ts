@@ -11,12 +11,19 @@ export function turnImage(image: ColourImage, turn: QuarterTurn): ColourImage {
   const { width, height, rgb } = image;
   const size = turn === 180 ? { width, height } : { width: height, height: width };
   const out = new Uint8Array(rgb.length);
+  // Where the first pixel goes, and how far from there the next one of its row and of its column go.
+  const [first, along, down] =
+    turn === 90
+      ? [height - 1, height, -1]
+      : turn === 180
+        ? [width * height - 1, -1, -width]
+        : [(width - 1) * height, -height, 1];
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
-      const [u, v] =
-        turn === 90 ? [height - 1 - y, x] : turn === 180 ? [width - 1 - x, height - 1 - y] : [y, width - 1 - x];
-      const [from, to] = [3 * (y * width + x), 3 * (v * size.width + u)];
-      for (let c = 0; c < 3; c++) out[to + c] = rgb[from + c]!;
+      const [from, to] = [3 * (y * width + x), 3 * (first + x * along + y * down)];
+      out[to] = rgb[from]!;
+      out[to + 1] = rgb[from + 1]!;
+      out[to + 2] = rgb[from + 2]!;
     }
   }
   return { ...size, rgb: out };
