@@ -10,6 +10,7 @@ import {
   type Profile,
   type RefusedMaterial,
   type ScreenChoice,
+  type SettingsWarning,
   type Shop,
   STRAIGHT_CURVE_WARNING,
   straightProfile,
@@ -39,7 +40,7 @@ import {
   tryMaterial,
   tryReadMachine,
 } from './records.ts';
-import { defaultScreen, findScreen, screenOptionsOf, shortestRunOf } from './screen.ts';
+import { defaultScreen, findScreen, type ScreenNeeds, screenOptionsOf, shortestRunOf } from './screen.ts';
 import { JOB_DEFAULTS, type JobRequest, type JobSpec } from './types.ts';
 
 /** Screens that put dots together by themselves. */
@@ -59,107 +60,22 @@ export function resolveJob(
 ): JobSpec {
   refuseMaterial(request.material, refused);
   const size = resolveSize(request);
-  const learned = request.profile === undefined ? undefined : readProfile(request.profile, shop);
-  if (learned) for (const text of [learned.material, learned.title]) refuseMaterial(text, refused);
-  const machineName = request.machine ?? learned?.machine;
-  if (machineName === undefined) {
-    throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two');
-  }
-  const machine = readMachine(machineName, shop);
-  // A profile may be of a material that the shop has no record of: its chart was drawn from a direction alone.
-  const material =
-    request.material === undefined && learned
-      ? tryMaterial(learned.material, shop)
-      : findMaterial(request.material, shop);
+  const named = findRecords(request, { shop, refused });
+  const { machine, material, learned } = named;
   const levels = request.levels ?? JOB_DEFAULTS.levels;
   const grid = resolveGrid(request, { machine, learned });
   const own = learned?.machine === machine.name ? learned : undefined;
   const settings = own ? own.settings : startSettings(machine, { grid });
   if (learned) refuseBeyond(settings, { machine, of: `profile ${learned.name}`, code: 'profile-unusable' });
-  const needs = { machine, settings, grid, learned, levels };
-  const wanted = findScreen(request.screen ?? defaultScreen(learned), needs);
-  const screen = {
-    name: wanted.name,
-    options: screenOptionsOf(wanted.name, {
-      known: knownToJob(request),
-      request: { ...request, screenOptions: { ...wanted.options, ...request.screenOptions } },
-      learned,
-      levels,
-    }),
-    ...(wanted.reason === undefined ? {} : { reason: wanted.reason }),
-  };
+  const screen = resolveWantedScreen(request, { machine, settings, grid, learned, levels });
   const { reason: _, ...choice } = screen;
   const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen: choice });
   refuseOversize(size, machine);
-
-  const warnings: string[] = [];
-  const dose = judgeDose({ machine, learned, settings, grid });
-  if (dose) warnings.push(dose);
   const viewingDistanceMm = request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm;
-  const solid = own && warnOfSolid(own, { grid, viewingDistanceMm });
-  if (solid) warnings.push(solid);
-  if (!learned) warnings.push(STRAIGHT_CURVE_WARNING);
-  if (learned?.origin === 'assumed') {
-    warnings.push(
-      `NOT CALIBRATED: the profile "${learned.name}" is computed from assumed values, not measured on your machine. Good for a look; burn a tone chart and learn the material before you burn a customer’s piece.`,
-    );
-  }
-  if (learned?.origin === 'simulated') {
-    warnings.push(
-      `The profile "${learned.name}" was simulated on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`,
-    );
-  }
-  if (learned && !material) {
-    warnings.push(
-      `There is no record of the material (${learned.material}), so no cautions about it stand here: find out what it gives off, and whether it may be put under a laser at all.`,
-    );
-  }
-  if (request.material !== undefined && learned && request.material !== learned.material) {
-    warnings.push(
-      `The profile "${learned.name}" was learned on ${learned.material}; this job names ${request.material}.`,
-    );
-  }
-  const learnedOn = learned && learned.machine !== machine.name ? tryReadMachine(learned.machine, shop) : undefined;
-  const differences = learned
-    ? compareSettings(learned, { machine, grid, screen, settings, ...(learnedOn ? { learnedOn } : {}) })
-    : [];
+  const differences = findDifferences(shop, { learned, machine, grid, screen, settings });
   const isOther = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
   const predicted = isOther || (learned !== undefined && countsMarks(learned, { screen }));
-  for (const { message } of differences) warnings.push(`${message}.`);
-  if (isOther)
-    warnings.push(
-      'The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.',
-    );
-  const unread = Object.keys(request.screenOptions ?? {}).filter(
-    (key) => !SCREENS[screen.name].uses.includes(key as keyof ScreenOptions),
-  );
-  if (unread.length > 0) {
-    const said = unread.map((key) => SCREEN_OPTIONS[key as keyof ScreenOptions].title).join(', ');
-    warnings.push(`The screen ${screen.name} does not read: ${said}.`);
-  }
-  const run = shortestRunOf(machine, { settings, grid });
-  if (Number(screen.options.run ?? 1) < run && levels === 2 && !CLUSTERED.has(screen.name)) {
-    warnings.push(
-      `${machine.name} needs ${run} dots for on or off at this speed; ${screen.name} makes shorter runs. Leave the screen to the program, ask for runs of ${run} dots, or lower the speed.`,
-    );
-  }
-  if (levels > machine.levels) {
-    warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
-  }
-  if (isOther && learned && listVerified(readHistory(learned.name, shop)).ownOnly) {
-    warnings.push(
-      `THIS SCREEN ONLY: ${learned.name} was tested on another screen or grid than its own and came out beyond its limits. Use ${learned.screen.name} at ${learned.grid.pitchMm} × ${learned.grid.lineSpacingMm} mm, or learn a chart with this screen.`,
-    );
-  }
   const aim = resolveAim(request, { shop, learned });
-  const beyond = aim && warnOfAim(aim, profile);
-  if (beyond) warnings.push(beyond);
-  const apart = aim && warnOfExposures(aim, { shop, profile });
-  if (apart) warnings.push(apart.text);
-  const assumptions = Object.entries(machine.origins)
-    .filter(([, { kind }]) => kind === 'assumed')
-    .map(([group]) => `The machine’s ${group} (${machine.name}).`);
-  if (profile.origin !== 'measured') assumptions.push(sayAssumedProfile(profile));
   return {
     size,
     safeMarginMm: request.safeMarginMm ?? JOB_DEFAULTS.safeMarginMm,
@@ -189,9 +105,163 @@ export function resolveJob(
     ...(request.strip ? { strip: request.strip } : {}),
     ...(request.text ? { text: request.text } : {}),
     ...resolveLettering(request, { size, shop }),
-    warnings,
-    assumptions,
+    warnings: [
+      ...listDoseWarnings({ machine, learned, own, settings, grid, viewingDistanceMm }),
+      ...listProfileWarnings(request, named),
+      ...differences.map(({ message }) => `${message}.`),
+      ...(isOther
+        ? [
+            'The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.',
+          ]
+        : []),
+      ...listScreenWarnings(request, { machine, settings, grid, screen, levels }),
+      ...(isOther && learned ? listPredictionWarnings(learned, shop) : []),
+      ...(aim ? listAimWarnings(aim, { shop, profile }) : []),
+    ],
+    assumptions: listAssumptions(machine, profile),
   };
+}
+
+/** The records that a request names. */
+interface NamedRecords {
+  readonly machine: Machine;
+  /** Absent where the shop has no record of what the profile was learned on. */
+  readonly material: Material | undefined;
+  readonly learned: Profile | undefined;
+}
+
+function findRecords(
+  request: JobRequest,
+  { shop, refused }: { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] },
+): NamedRecords {
+  const learned = request.profile === undefined ? undefined : readProfile(request.profile, shop);
+  if (learned) for (const text of [learned.material, learned.title]) refuseMaterial(text, refused);
+  const machineName = request.machine ?? learned?.machine;
+  if (machineName === undefined) {
+    throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two');
+  }
+  const machine = readMachine(machineName, shop);
+  // A profile may be of a material that the shop has no record of: its chart was drawn from a direction alone.
+  const material =
+    request.material === undefined && learned
+      ? tryMaterial(learned.material, shop)
+      : findMaterial(request.material, shop);
+  return { machine, material, learned };
+}
+
+/** The screen that was asked for or chosen, with the options that it reads. */
+function resolveWantedScreen(request: JobRequest, needs: ScreenNeeds): JobSpec['screen'] {
+  const { learned, levels } = needs;
+  const wanted = findScreen(request.screen ?? defaultScreen(learned), needs);
+  return {
+    name: wanted.name,
+    options: screenOptionsOf(wanted.name, {
+      known: knownToJob(request),
+      request: { ...request, screenOptions: { ...wanted.options, ...request.screenOptions } },
+      learned,
+      levels,
+    }),
+    ...(wanted.reason === undefined ? {} : { reason: wanted.reason }),
+  };
+}
+
+/** In what a job differs from what its profile was learned with. */
+function findDifferences(
+  shop: Shop,
+  { learned, ...job }: Omit<ScreenNeeds, 'levels'> & Pick<JobSpec, 'screen'>,
+): readonly SettingsWarning[] {
+  if (!learned) return [];
+  const learnedOn = learned.machine === job.machine.name ? undefined : tryReadMachine(learned.machine, shop);
+  return compareSettings(learned, { ...job, ...(learnedOn ? { learnedOn } : {}) });
+}
+
+interface DoseFacts extends Omit<ScreenNeeds, 'levels'> {
+  /** The profile, where it was learned on this machine. */
+  readonly own: Profile | undefined;
+  readonly viewingDistanceMm: number;
+}
+
+function listDoseWarnings({ own, viewingDistanceMm, ...burn }: DoseFacts): readonly string[] {
+  const dose = judgeDose(burn);
+  const solid = own && warnOfSolid(own, { grid: burn.grid, viewingDistanceMm });
+  return [...(dose ? [dose] : []), ...(solid ? [solid] : [])];
+}
+
+/** What stands behind the profile, and whether it is of this material. */
+function listProfileWarnings(request: JobRequest, { material, learned }: NamedRecords): readonly string[] {
+  if (!learned) return [STRAIGHT_CURVE_WARNING];
+  const warnings: string[] = [];
+  if (learned.origin === 'assumed') {
+    warnings.push(
+      `NOT CALIBRATED: the profile "${learned.name}" is computed from assumed values, not measured on your machine. Good for a look; burn a tone chart and learn the material before you burn a customer’s piece.`,
+    );
+  }
+  if (learned.origin === 'simulated') {
+    warnings.push(
+      `The profile "${learned.name}" was simulated on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`,
+    );
+  }
+  if (!material) {
+    warnings.push(
+      `There is no record of the material (${learned.material}), so no cautions about it stand here: find out what it gives off, and whether it may be put under a laser at all.`,
+    );
+  }
+  if (request.material !== undefined && request.material !== learned.material) {
+    warnings.push(
+      `The profile "${learned.name}" was learned on ${learned.material}; this job names ${request.material}.`,
+    );
+  }
+  return warnings;
+}
+
+/** What of the request the screen does not read, and what the machine cannot follow. */
+function listScreenWarnings(
+  request: JobRequest,
+  { machine, settings, grid, screen, levels }: Omit<ScreenNeeds, 'learned'> & Pick<JobSpec, 'screen'>,
+): readonly string[] {
+  const warnings: string[] = [];
+  const unread = Object.keys(request.screenOptions ?? {}).filter(
+    (key) => !SCREENS[screen.name].uses.includes(key as keyof ScreenOptions),
+  );
+  if (unread.length > 0) {
+    const said = unread.map((key) => SCREEN_OPTIONS[key as keyof ScreenOptions].title).join(', ');
+    warnings.push(`The screen ${screen.name} does not read: ${said}.`);
+  }
+  const run = shortestRunOf(machine, { settings, grid });
+  if (Number(screen.options.run ?? 1) < run && levels === 2 && !CLUSTERED.has(screen.name)) {
+    warnings.push(
+      `${machine.name} needs ${run} dots for on or off at this speed; ${screen.name} makes shorter runs. Leave the screen to the program, ask for runs of ${run} dots, or lower the speed.`,
+    );
+  }
+  if (levels > machine.levels) {
+    warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
+  }
+  return warnings;
+}
+
+function listPredictionWarnings(learned: Profile, shop: Shop): readonly string[] {
+  if (!listVerified(readHistory(learned.name, shop)).ownOnly) return [];
+  return [
+    `THIS SCREEN ONLY: ${learned.name} was tested on another screen or grid than its own and came out beyond its limits. Use ${learned.screen.name} at ${learned.grid.pitchMm} × ${learned.grid.lineSpacingMm} mm, or learn a chart with this screen.`,
+  ];
+}
+
+function listAimWarnings(
+  aim: AimCurve,
+  { shop, profile }: { readonly shop: Shop; readonly profile: Profile },
+): readonly string[] {
+  const beyond = warnOfAim(aim, profile);
+  const apart = warnOfExposures(aim, { shop, profile });
+  return [...(beyond ? [beyond] : []), ...(apart ? [apart.text] : [])];
+}
+
+/** What of the machine and of the profile rests on no measurement. */
+function listAssumptions(machine: Machine, profile: Profile): readonly string[] {
+  const groups = Object.entries(machine.origins).filter(([, { kind }]) => kind === 'assumed');
+  return [
+    ...groups.map(([group]) => `The machine’s ${group} (${machine.name}).`),
+    ...(profile.origin === 'measured' ? [] : [sayAssumedProfile(profile)]),
+  ];
 }
 
 function findDrawing({ name, ...rest }: ArtworkRequest, shop: Shop): Drawing {
