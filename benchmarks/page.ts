@@ -16,6 +16,13 @@ const STEPS = 12;
 const WARM_UP = 6;
 /** Work of others, processes at once, above which wall time tells nothing. */
 const QUIET_LOAD = 1.5;
+/** Windows whose share the stage and the piece have, CSS pixels. */
+const WINDOWS = [
+  [1366, 650],
+  [1280, 800],
+  [1920, 1000],
+  [390, 844],
+] as const;
 const PROMISED = { draftMs: 150, proofMs: 600 } as const;
 
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-bench-page-'));
@@ -35,10 +42,34 @@ const browser = await chromium.launch({ executablePath: findChromium(), args: ['
 try {
   const page = await browser.newPage({ viewport: { width: 1280, height: 900 } });
   page.setDefaultTimeout(120_000);
+  let weight = { bytes: 0, requests: 0 };
+  page.on('requestfinished', async (request) => {
+    if (/samples|thumbnail|events/.test(request.url())) return;
+    const { responseBodySize, responseHeadersSize } = await request.sizes();
+    weight = { bytes: weight.bytes + responseBodySize + responseHeadersSize, requests: weight.requests + 1 };
+  });
+  const began = performance.now();
   await page.goto(url);
   await page.getByRole('button', { name: 'Choose a photo' }).waitFor();
+  const usableMs = performance.now() - began;
+  await page.waitForTimeout(500);
+  const kB = (weight.bytes / 1000).toFixed(0);
+  console.log(
+    `first load              ${kB} kB in ${weight.requests} requests besides thumbnails, usable in ${usableMs.toFixed(0)} ms`,
+  );
+  const sent = performance.now();
   await page.setInputFiles('input[type=file]', photo);
   await page.getByText('Proof of the dots as they will burn').waitFor();
+  console.log(`first proof             ${(performance.now() - sent).toFixed(0)} ms after the photo was chosen`);
+  for (const [width, height] of WINDOWS) {
+    await page.setViewportSize({ width, height });
+    const { stage, piece } = await page.evaluate(measureShares);
+    console.log(
+      `window ${width} × ${height}`.padEnd(24) +
+        `stage ${(100 * stage).toFixed(0)} % of it, piece ${(100 * piece).toFixed(0)} %`,
+    );
+  }
+  await page.setViewportSize({ width: 1280, height: 900 });
   const draftMs: number[] = [];
   const proofMs: number[] = [];
   let before = { load: 0, cpuMs: 0 };
@@ -74,6 +105,15 @@ try {
   rmSync(folder, { recursive: true, force: true });
 }
 
+/** In the page: shares of the window that the stage and the piece take. */
+function measureShares(): { readonly stage: number; readonly piece: number } {
+  const share = (selector: string) => {
+    const { width, height } = document.querySelector(selector)!.getBoundingClientRect();
+    return (width * height) / (innerWidth * innerHeight);
+  };
+  return { stage: share('.stage'), piece: share('.piece') };
+}
+
 /** Time that all threads of the server have run; 0 where the system does not tell. */
 function readCpuMs(): number {
   const path = `/proc/${server.pid}/stat`;
@@ -87,7 +127,7 @@ function readCpuMs(): number {
 async function measureStep(value: number): Promise<{ readonly draft: number; readonly proof: number }> {
   const label = [...document.querySelectorAll('label')].find((one) => one.textContent?.trim() === 'Contrast')!;
   const slider = document.getElementById(label.htmlFor) as HTMLInputElement;
-  const picture = () => document.querySelector<HTMLImageElement>('.proof .piece > img')!.src;
+  const picture = () => document.querySelector<HTMLImageElement>('.piece > .seen')!.src;
   const painted = () =>
     new Promise<number>((resolve) => requestAnimationFrame(() => setTimeout(() => resolve(performance.now()))));
   const start = performance.now();

@@ -113,8 +113,6 @@ const OF_A_FACE = ['tasks', 'errors.ts', 'units.ts', 'notices.ts', 'options.ts',
 const BELOW: Readonly<Record<string, readonly string[]>> = {
   // The browser frames a photo itself, by the same pure function; what comes with the tasks would not run there.
   'web/page/stage/frame.ts': ['photo'],
-  // Folders of the page's own work, written whole.
-  'web/server-jobs.ts': ['job', 'plane'],
 };
 
 /** Parts of the tree that a file takes more than types from. */

@@ -8,6 +8,8 @@ export interface OpenPhotoRequest {
   readonly maxPixels: number;
   /** Longest that it may take to decode. */
   readonly seconds: number;
+  /** Long side of the picture to show, pixels; VIEW_PX when absent. */
+  readonly viewPx?: number;
 }
 
 export interface OpenedPhoto {
@@ -25,9 +27,10 @@ const VIEW_QUALITY = 85;
  * A photo or a capture that somebody sent, and a picture of it to show.
  * @throws AppError path-*, image-*
  */
-export async function openPhoto({ path, name, maxPixels, seconds }: OpenPhotoRequest): Promise<OpenedPhoto> {
+export async function openPhoto(request: OpenPhotoRequest): Promise<OpenedPhoto> {
+  const { path, name, maxPixels, seconds, viewPx = VIEW_PX } = request;
   const photo = await decodePhoto(await readPhotoFile(path, name), name, { maxPixels, seconds });
-  const scale = Math.min(1, VIEW_PX / Math.max(photo.width, photo.height));
+  const scale = Math.min(1, viewPx / Math.max(photo.width, photo.height));
   const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
   const width = Math.max(1, Math.round(photo.width * scale));
   const height = Math.max(1, Math.round(photo.height * scale));

@@ -19,6 +19,12 @@ export function picture(bytes: Uint8Array, type: string): Response {
   return new Response(new Uint8Array(bytes), { headers: { 'content-type': type } });
 }
 
+/** It never changes under its address; a day is as long as anybody looks at the same list. */
+export function thumbnail(bytes: Uint8Array): Response {
+  const headers = { 'content-type': 'image/jpeg', 'cache-control': 'private, max-age=86400' };
+  return new Response(new Uint8Array(bytes), { headers });
+}
+
 /** A file of the shop, to be saved; or looked at, if it is a picture or a sheet to print. */
 export function fileAnswer(bytes: Uint8Array, name: string, view: boolean): Response {
   const ending = extname(name);

@@ -1,25 +1,27 @@
-import { readdir, readFile } from 'node:fs/promises';
-import { extname, join } from 'node:path';
+import { readFile } from 'node:fs/promises';
 import { Hono } from 'hono';
-import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
 import { keepArtwork } from '../tasks/index.ts';
 import type { Calibration } from './calibration/context.ts';
 import { addCalibrationRoutes } from './calibration/routes.ts';
-import { listOrders, type Orders } from './orders/actions.ts';
+import { listOrders, type Orders, subjectOfPiece } from './orders/actions.ts';
 import { addOrderRoutes } from './orders/routes.ts';
-import type { JobCard, LookAsk, OrderView, ProfileUses, Wish } from './protocol.ts';
-import { fileAnswer, picture, readFileName, TYPES } from './server-answers.ts';
+import type { JobCard, OrderView, ProfileUses, Wish } from './protocol.ts';
+import { fileAnswer, picture, readFileName, thumbnail } from './server-answers.ts';
 import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
 import { createEntry, createGuard, setHeaders } from './server-guard.ts';
 import type { Jobs } from './server-jobs.ts';
 import { LIMITS, type Receiving } from './server-limits.ts';
+import { addLookRoutes } from './server-look-routes.ts';
+import type { Looks } from './server-looks.ts';
+import { addPageFiles } from './server-page-files.ts';
 import { receiveFile, receiveJson, receiveText } from './server-receive.ts';
 import { findSample, viewShop } from './server-shop.ts';
 import { addEventRoute } from './server-stream.ts';
+import { createThumbnails } from './server-thumbnails.ts';
 import { parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
@@ -32,6 +34,7 @@ export interface AppOptions {
   readonly port: () => number;
   readonly token: string;
   readonly jobs: Jobs;
+  readonly looks: Looks;
   readonly calibration: Calibration;
   readonly orders: Orders;
   readonly work: Work;
@@ -41,17 +44,10 @@ export interface AppOptions {
 /** Files that are received at once, a count. Assumed: more than one shop's screens need. */
 const MOST_UPLOADS = 4;
 
-const LOUPE_ASK = v.strictObject({
-  x: v.pipe(v.number(), v.finite()),
-  y: v.pipe(v.number(), v.finite()),
-  width: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
-  height: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
-  as: v.picklist(['dots', 'surface']),
-});
-
 export async function createApp(options: AppOptions): Promise<{ readonly app: Hono; readonly close: () => void }> {
-  const { jobs, calibration, orders, events } = options;
+  const { jobs, looks, calibration, orders, events } = options;
   const app = new Hono();
+  const thumbnails = createThumbnails(options.work);
   let uploads = 0;
   const receiving: Receiving = async (work) => {
     if (uploads >= MOST_UPLOADS) throw new AppError('work-stopped', `found ${uploads} files on their way already`);
@@ -74,9 +70,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   app.use('*', setHeaders);
   app.use('*', createGuard(options));
 
-  for (const [path, { bytes, type }] of await readPage(options.pageDir)) {
-    app.get(path, (c) => c.body(bytes, 200, { 'content-type': type }));
-  }
+  await addPageFiles(app, options.pageDir);
   app.post('/api/enter', createEntry(options));
   app.get('/api/shop', async (c) => c.json(await viewShop(options)));
 
@@ -93,7 +87,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   });
   app.get('/api/samples/:sample', async (c) => {
     const path = await findSample(options.photosDir, c.req.param('sample'));
-    return picture(await readFile(path), TYPES[extname(path)]!);
+    return thumbnail(await thumbnails.of(path));
   });
   app.post('/api/samples/:sample', async (c) => {
     const wish = parseWish(await receiveJson(c.req.raw, LIMITS.json));
@@ -109,37 +103,9 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     await jobs.remove(c.req.param('id'));
     return c.body(null, 204);
   });
-  app.get('/api/jobs/:id/photo', async (c) => picture(await jobs.readView(c.req.param('id')), 'image/jpeg'));
-  app.post('/api/jobs/:id/draft', async (c) => {
-    const jpeg = await jobs.draft(c.req.param('id'), parseAsk(await receiveJson(c.req.raw, LIMITS.json)));
-    return jpeg ? picture(jpeg, 'image/jpeg') : c.body(null, 204);
-  });
-  app.post('/api/jobs/:id/look', async (c) => {
-    const { raw } = c.req;
-    const found = await jobs.look(c.req.param('id'), parseAsk(await receiveJson(raw, LIMITS.json)), raw.signal);
-    if (!found) return c.body(null, 204);
-    // The picture is sent as soon as it is there, what it foretells after it: they never belong to different wishes.
-    const size = Buffer.alloc(4);
-    size.writeUInt32LE(found.jpeg.length);
-    const body = new ReadableStream<Uint8Array>({
-      async start(controller) {
-        controller.enqueue(Buffer.concat([size, found.jpeg]));
-        try {
-          const facts = await found.facts;
-          if (facts) controller.enqueue(Buffer.from(JSON.stringify(facts)));
-          controller.close();
-        } catch (error) {
-          controller.error(error);
-        }
-      },
-    });
-    return new Response(body, { headers: { 'content-type': 'application/octet-stream' } });
-  });
-  app.get('/api/jobs/:id/looks/:look/loupe', async (c) => {
-    const { x, y, width, height, as } = c.req.query();
-    const ask = parseWith(LOUPE_ASK, { x: Number(x), y: Number(y), width: Number(width), height: Number(height), as });
-    return picture(await jobs.loupe(c.req.param('id'), c.req.param('look'), ask), 'image/png');
-  });
+  app.get('/api/jobs/:id/photo', async (c) => picture(await readFile(jobs.viewPath(c.req.param('id'))), 'image/jpeg'));
+  app.get('/api/jobs/:id/thumbnail', async (c) => thumbnail(await thumbnails.of(jobs.viewPath(c.req.param('id')))));
+  addLookRoutes(app, '/api/jobs/:id', { looks, subjectOf: ({ id = '' }) => jobs.subjectOf(id) });
   app.post('/api/jobs/:id/keep', async (c) => c.json(await jobs.keep(c.req.param('id'))));
   app.get('/api/jobs/:id/files/:file', async (c) => {
     const file = c.req.param('file');
@@ -157,6 +123,10 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     return c.json({ name: await keepArtwork(svg, readFileName(c.req.header('x-file-name')), options) }, 201);
   });
   addOrderRoutes(app, orders, receiving);
+  addLookRoutes(app, '/api/orders/:id/pieces/:piece', {
+    looks,
+    subjectOf: ({ id = '', piece = '' }) => subjectOfPiece(orders, id, piece),
+  });
   return { app, close: stopStreams };
 }
 
@@ -171,30 +141,6 @@ function listUses(
       .filter(({ wish, pieces }) => wish.profile === profile || pieces.some(({ own }) => own.profile === profile))
       .map(({ title }) => title),
   };
-}
-
-/** The page's own files by their address; nothing else in that folder or above it can be asked for. */
-async function readPage(folder: string) {
-  const files = new Map<string, { readonly bytes: Uint8Array<ArrayBuffer>; readonly type: string }>();
-  for (const name of await readdir(folder)) {
-    const type = TYPES[extname(name)];
-    if (type === undefined) continue;
-    const bytes = new Uint8Array(await readFile(join(folder, name)));
-    files.set(name === 'index.html' ? '/' : `/${name}`, { bytes, type });
-  }
-  return files;
-}
-
-const ASK = v.strictObject({
-  wish: v.unknown(),
-  showClipped: v.boolean(),
-  window: v.pipe(v.string(), v.regex(/^[0-9a-f-]{8,40}$/)),
-  longSidePx: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(20_000)),
-});
-
-function parseAsk(json: unknown): LookAsk {
-  const { wish, ...rest } = parseWith(ASK, json);
-  return { ...rest, wish: parseWish(wish) };
 }
 
 function readHeaderJson(text: string | undefined): Wish {

@@ -3,7 +3,7 @@ import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
 import type { OptionValues } from '../options.ts';
 import { MOST_ZOOM, TONE_FIELDS } from '../tasks/index.ts';
-import type { PieceWish, Wish } from './protocol.ts';
+import type { Wish } from './protocol.ts';
 
 /** A name of a record: never a path. */
 export const RECORD_NAME = v.pipe(v.string(), v.regex(/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/), v.maxLength(80));
@@ -122,27 +122,5 @@ function optionsOfArtwork({ name, widthMm, at, ink }: NonNullable<Wish['artwork'
     ...(widthMm === undefined ? {} : { artworkWidth: String(widthMm) }),
     ...(at ? { artworkAt: `${at.xMm},${at.yMm}` } : {}),
     ...(ink === undefined ? {} : { artworkInk: ink }),
-  };
-}
-
-/** The order's wish with what one piece wants differently. */
-export function wishOf(wish: Wish, { turned, widthMm, heightMm, profile, material, ...own }: PieceWish): Wish {
-  const size = { widthMm: widthMm ?? wish.widthMm, heightMm: heightMm ?? wish.heightMm };
-  const { profile: all, material: allMaterial, ...rest } = wish;
-  const stuff =
-    profile !== undefined
-      ? { profile }
-      : material !== undefined
-        ? { material }
-        : {
-            ...(all === undefined ? {} : { profile: all }),
-            ...(allMaterial === undefined ? {} : { material: allMaterial }),
-          };
-  return {
-    ...rest,
-    ...stuff,
-    ...own,
-    widthMm: turned ? size.heightMm : size.widthMm,
-    heightMm: turned ? size.widthMm : size.heightMm,
   };
 }

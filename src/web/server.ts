@@ -13,6 +13,7 @@ import { limitStrangers } from './server-connections.ts';
 import { createEventHub } from './server-events.ts';
 import { writing } from './server-files.ts';
 import { openJobs } from './server-jobs.ts';
+import { createLooks } from './server-looks.ts';
 import { createApp } from './server-routes.ts';
 import { openWork } from './server-work.ts';
 
@@ -57,7 +58,8 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
     const work = openWork(join(root, 'dist'), { shopDir, version });
     opened.push(() => work.close());
     const events = createEventHub();
-    const jobs = await openJobs({ shopDir, work, events });
+    const looks = createLooks(work);
+    const jobs = await openJobs({ shopDir, work, looks, events });
     opened.push(() => jobs.close());
     const shop = openShopFolder({ shopDir });
     const calibration = await openCalibration({ shop, shopDir, pool: work, events });
@@ -73,6 +75,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
       port: () => bound,
       token,
       jobs,
+      looks,
       calibration,
       orders,
       work,

@@ -52,6 +52,16 @@ export const viewPhoto = answering(async (input: OpenPhotoInput) => {
   return { width, height, format: facts.format, view };
 });
 
+/** Long side of a picture in a list, pixels. Assumed: sharp at 240 pixels on a screen of two pixels for one. */
+const THUMBNAIL_PX = 480;
+
+/** A picture small enough for a list of many. */
+export const makeThumbnail = answering(async (input: OpenPhotoInput): Promise<Uint8Array> => {
+  const { view } = await openPhotoFile({ ...input, seconds: UPLOAD_SECONDS, viewPx: THUMBNAIL_PX });
+  await releaseMemory();
+  return view;
+});
+
 export interface SightInput {
   readonly photo: Photo;
   readonly request: JobRequest;

@@ -5,6 +5,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { expectSameFile } from '../same-bytes.ts';
 import { launch, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
+import { openGroup } from './stage-steps.ts';
 
 const TIME = 240_000;
 const folder = makeFolder();
@@ -112,6 +113,7 @@ describe('what is offered', () => {
         materials: { name: string; markedBy: string[] }[];
         machines: { name: string; fieldMm: [number, number] }[];
       };
+      await openGroup(page, 'Material');
       const materials = page.getByLabel('Material', { exact: true });
       const isOff = (value: string) =>
         materials.locator(`option[value="${value}"]`).evaluate((one) => (one as HTMLOptionElement).disabled);
@@ -125,9 +127,11 @@ describe('what is offered', () => {
       expect(off).toBeLessThan(shopFacts.materials.length);
       // A coaster of 100 mm and a field of 70 mm.
       await page.getByLabel('Machine', { exact: true }).selectOption('galvo-355-f100');
+      await openGroup(page, 'Piece');
       const coaster = page.getByLabel('Kind', { exact: true }).locator('option[value="round-100"]');
       await expect.poll(() => coaster.evaluate((one) => (one as HTMLOptionElement).disabled)).toBe(true);
       expect(await coaster.textContent()).toMatch(/beyond the field of this machine/);
+      await openGroup(page, 'Material');
       // Each machine begins with a material that it marks.
       for (const { name } of shopFacts.machines) {
         await page.getByLabel('Machine', { exact: true }).selectOption(name);

@@ -7,6 +7,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { decodePhoto } from '../../src/plane/index.ts';
 import { launch, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
+import { openGroup } from './stage-steps.ts';
 
 const TIME = 300_000;
 const WIDTHS = [390, 1280, 1920] as const;
@@ -140,7 +141,9 @@ const FILLED: readonly State[] = [
     name: 'photo-error',
     route: () => `/photo/${spoiled}`,
     settle: async (page) => {
+      await openGroup(page, 'Material');
       await page.getByLabel('Machine', { exact: true }).selectOption('galvo-355-f100');
+      await openGroup(page, 'Piece');
       await page.getByLabel('Width', { exact: true }).fill('300');
       await page.getByLabel('Width', { exact: true }).press('Tab');
       await page.getByText(/the field of galvo-355-f100 is/).waitFor({ timeout: TIME });
@@ -326,7 +329,7 @@ describe('a shop at work', () => {
         expect(found.shown, `${found.tag} ${found.name}`).toBe(true);
         seen.push(`${found.tag} ${found.name}`);
       }
-      for (const part of [/Crop/, /Proof of the engraved piece/, /SELECT/, /Print the ticket/]) {
+      for (const part of [/Crop/, /Proof of the engraved piece/, /Hold for the photo/, /For the bench/, /Files/]) {
         expect(
           seen.some((one) => part.test(one)),
           String(part),
@@ -341,6 +344,7 @@ describe('a shop at work', () => {
     'lengths can be read and typed in inches',
     async () => {
       const { page, context } = await show(FILLED[1]!, 1280, 'light');
+      await openGroup(page, 'Piece');
       await page.getByText('inch', { exact: true }).click();
       expect(await page.getByLabel('Width', { exact: true }).inputValue()).toBe('1.181');
       await page.getByLabel('Width', { exact: true }).fill('1.5');

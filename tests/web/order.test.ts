@@ -55,7 +55,7 @@ describe('an order', () => {
 
       // The crop of one is mended, the piece is left out and taken in again.
       await page.getByRole('button', { name: 'cup.png: see and change' }).click();
-      await page.getByRole('button', { name: /^Crop/ }).focus();
+      await page.getByRole('button', { name: /^Crop, middle/ }).focus();
       for (let i = 0; i < 4; i++) await page.keyboard.press('Shift+ArrowUp');
       await page.getByRole('button', { name: 'Take this' }).click();
       await page.getByRole('checkbox', { name: 'Make boat.jpg' }).uncheck();
@@ -81,7 +81,7 @@ describe('an order', () => {
       const out = join(folder.path, 'by-command');
       await runCommand(
         folder.path,
-        ...['order', list, '--size', '30x15', '--corner', '3.18', '--profile', 'anodised-black'],
+        ...['order', list, '--size', '30x15', '--corner', '3.18', '--margin', '2', '--profile', 'anodised-black'],
         ...['--shop', shop, '--title', kept.title, '--out', out],
       );
       const done = join(shop, 'orders', id!, 'out');

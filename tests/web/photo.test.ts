@@ -6,6 +6,7 @@ import { expectSameFile, expectSameFolder } from '../same-bytes.ts';
 import { launch, type Opened, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
 import { sampleJpeg } from './sample-photo.ts';
+import { openGroup } from './stage-steps.ts';
 
 const TIME = 240_000;
 const folder = makeFolder();
@@ -27,10 +28,12 @@ afterAll(async () => {
 
 /** A small piece, so that dots are few: what is tested is the way, not the speed. */
 async function makeSmall({ page }: Opened): Promise<void> {
+  await openGroup(page, 'Piece');
   await page.getByLabel('Width', { exact: true }).fill('30');
   await page.getByLabel('Height', { exact: true }).fill('20');
   await page.getByLabel('Corner radius').fill('2');
   await page.getByLabel('Corner radius').press('Tab');
+  await openGroup(page, 'Tone');
 }
 
 const proofIsThere = ({ page }: Opened) =>
@@ -51,7 +54,8 @@ describe('a customer is waiting', () => {
       await page.getByRole('heading', { name: 'cat', exact: true }).waitFor();
       await makeSmall(opened);
       await page.getByLabel('Contrast', { exact: true }).fill('0.3');
-      await page.getByRole('button', { name: /^Crop/ }).focus();
+      await openGroup(page, 'Crop');
+      await page.getByRole('button', { name: /^Crop, middle/ }).focus();
       for (let i = 0; i < 3; i++) await page.keyboard.press('ArrowDown');
       await page.keyboard.press('Shift+ArrowRight');
       await proofIsThere(opened);
@@ -64,7 +68,18 @@ describe('a customer is waiting', () => {
       const out = join(folder.path, 'by-command');
       await runCommand(
         process.cwd(),
-        ...['prepare', 'images/photos/cat.png', '--size', '30x20', '--corner', '2', '--profile', 'anodised-black'],
+        ...[
+          'prepare',
+          'images/photos/cat.png',
+          '--size',
+          '30x20',
+          '--corner',
+          '2',
+          '--margin',
+          '2',
+          '--profile',
+          'anodised-black',
+        ],
         ...['--contrast', '0.3', '--keep', `${wish.focus.x},${wish.focus.y}`, '--shop', shop, '--out', out],
       );
       expect(readdirSync(join(shop, 'jobs', id!, 'out')).sort()).toEqual([

@@ -5,6 +5,7 @@ import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { launch, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
 import { sampleJpeg } from './sample-photo.ts';
+import { openGroup } from './stage-steps.ts';
 
 const TIME = 240_000;
 const folder = makeFolder();
@@ -173,6 +174,7 @@ describe('nothing is lost', () => {
       await next.goto(`${server.origin}/#/photo/${id}`);
       await contrast(next).waitFor();
       expect(await contrast(next).inputValue()).toBe('0.15');
+      await openGroup(next, 'Piece');
       expect(await next.getByLabel('Width', { exact: true }).inputValue()).toBe('40');
       expect(onDisk(id)).toMatchObject({ widthMm: 40, toneValues: { contrast: 0.15 } });
       await context.close();
@@ -215,6 +217,7 @@ describe('under an error', () => {
       const { page, context } = await openPhoto(id);
       await proof(page);
       await page.getByText('On the machine').waitFor();
+      await openGroup(page, 'Piece');
       await page.getByLabel('Width', { exact: true }).fill('300');
       await page.getByLabel('Width', { exact: true }).press('Tab');
       await page
@@ -222,7 +225,7 @@ describe('under an error', () => {
         .getByText(/the field of galvo-355-f210 is/)
         .waitFor();
       expect(await page.getByText('On the machine').count()).toBe(0);
-      expect(await page.getByText('Proof: how the piece will look').count()).toBe(0);
+      expect(await page.getByText('Proof of the dots as they will burn').count()).toBe(0);
       await page.getByText('No proof of these choices').waitFor();
       expect(await page.getByRole('button', { name: 'Keep as a job' }).isDisabled()).toBe(true);
       expect(await page.getByRole('alert').count()).toBe(1);
@@ -255,7 +258,7 @@ describe('a file from elsewhere', () => {
               how === 'drop'
                 ? new DragEvent('drop', { ...more, dataTransfer: files })
                 : new ClipboardEvent('paste', { ...more, clipboardData: files });
-            document.querySelector('.bar')!.dispatchEvent(event);
+            document.querySelector('header')!.dispatchEvent(event);
           },
           [kind, name, bytes] as const,
         );

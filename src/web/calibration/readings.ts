@@ -7,7 +7,7 @@ import { formatJson, parseJson } from '../../json.ts';
 import type { Profile } from '../../material/index.ts';
 import { findSaved, parseSavedProfile, saveProfile, writeFilesAtomic } from '../../tasks/index.ts';
 import type { Reading, ReadingAsk } from '../protocol.ts';
-import { MAX_PIXELS } from '../server-jobs.ts';
+import { MAX_PIXELS } from '../server-looks.ts';
 import { parseWith, RECORD_NAME } from '../server-wish.ts';
 import { findCapture } from './captures.ts';
 import { type Calibration, HASH, ID, unknown } from './context.ts';

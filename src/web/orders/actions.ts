@@ -1,6 +1,6 @@
 import { existsSync } from 'node:fs';
 import { copyFile, readFile, rename, rm } from 'node:fs/promises';
-import { basename, extname } from 'node:path';
+import { basename, extname, parse } from 'node:path';
 import * as v from 'valibot';
 import yazl from 'yazl';
 import { AppError } from '../../errors.ts';
@@ -8,7 +8,8 @@ import { parseOrderList, type TaskContext, writeFilesAtomic } from '../../tasks/
 import type { OrderView, Wish } from '../protocol.ts';
 import type { EventHub } from '../server-events.ts';
 import { nameIncoming } from '../server-incoming.ts';
-import { MAX_PIXELS, tidyFileName } from '../server-jobs.ts';
+import { tidyFileName } from '../server-jobs.ts';
+import { MAX_PIXELS, type Subject } from '../server-looks.ts';
 import { parseWith, RECORD_NAME } from '../server-wish.ts';
 import type { Work } from '../server-work.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
@@ -226,6 +227,12 @@ export async function removeOrder({ store, runs }: Orders, id: string): Promise<
   await store.saves.settle(id);
   await rm(folderOf(store, id), { recursive: true, force: true });
   store.events.send({ type: 'order-gone', id });
+}
+
+/** The photo of a piece, to look at. @throws AppError name-unknown */
+export function subjectOfPiece({ store }: Orders, id: string, pieceId: string): Subject {
+  const { id: piece, photo } = findPiece(findOrder(store, id), pieceId);
+  return { key: `${id}/${piece}`, path: folderOf(store, id, 'in', photo), file: photo, name: parse(photo).name };
 }
 
 /** JPEG of a piece's whole photo, small. @throws AppError name-unknown */

@@ -5,10 +5,11 @@ import { AppError } from '../../errors.ts';
 import type { OrderRow } from '../../job/index.ts';
 import { sha256 } from '../../tasks/index.ts';
 import { parseSizeMm } from '../../units.ts';
+import { wishOf } from '../piece-wish.ts';
 import type { OrderPiece, PieceWish, Wish } from '../protocol.ts';
 import { isFileName } from '../server-files.ts';
 import { tidyFileName } from '../server-jobs.ts';
-import { optionsOf, RECORD_NAME, wishOf } from '../server-wish.ts';
+import { optionsOf, RECORD_NAME } from '../server-wish.ts';
 
 /** What an order's list is called in messages; the page sends its text alone. */
 export const LIST = 'list';

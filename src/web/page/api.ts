@@ -83,9 +83,12 @@ export const keepDrawing = (file: File) =>
     headers: { 'x-file-name': encodeURIComponent(file.name) },
   });
 
-/** The tones of a wish without its dots; undefined when a newer one was asked for meanwhile. */
-export async function getDraft(id: string, ask_: LookAsk, signal: AbortSignal): Promise<Blob | undefined> {
-  const answer = await ask(`/api/jobs/${id}/draft`, send('POST', ask_, signal));
+/**
+ * The tones of a wish without its dots; undefined when a newer one was asked for meanwhile.
+ * @param path of a job or of a piece of an order
+ */
+export async function getDraft(path: string, ask_: LookAsk, signal: AbortSignal): Promise<Blob | undefined> {
+  const answer = await ask(`${path}/draft`, send('POST', ask_, signal));
   return answer.status === 204 ? undefined : answer.blob();
 }
 
@@ -98,11 +101,11 @@ export interface LookParts {
 
 /** The proof, then what it foretells: the picture's length, the picture, and the facts in one body. */
 export async function getLook(
-  id: string,
+  path: string,
   ask_: LookAsk,
   { signal, onPicture, onFacts }: LookParts & { readonly signal: AbortSignal },
 ): Promise<void> {
-  const answer = await ask(`/api/jobs/${id}/look`, send('POST', ask_, signal));
+  const answer = await ask(`${path}/look`, send('POST', ask_, signal));
   if (answer.status === 204 || !answer.body) return;
   const reader = answer.body.getReader();
   let bytes = new Uint8Array(0);

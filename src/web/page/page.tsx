@@ -10,9 +10,11 @@ import type { Unit } from './measure.ts';
 import { OrderScreen } from './order/order.tsx';
 import { OrdersScreen } from './order/orders.tsx';
 import { Busy, Icon, Problem, Segments } from './parts/parts.tsx';
+import { Saved } from './parts/saved.tsx';
 import { PhotoScreen } from './photo/photo.tsx';
 import { firstWish, ShopContext, type Surroundings } from './shop-context.ts';
-import { sendLeftOvers, useSavedState } from './unsaved.ts';
+import { ShowScreen } from './show/show.tsx';
+import { sendLeftOvers } from './unsaved.ts';
 
 const TOKEN = /^#[0-9a-f]{48}$/;
 
@@ -136,42 +138,46 @@ function App() {
 
   if (error instanceof PageError && error.code === 'request-refused') return <Refused />;
   const place = route.split('/')[1] ?? '';
+  const staged = place === 'photo' || place === 'show';
   const shopWish = entry && (isStillThere(wish, entry.shop) ? wish! : firstWish(entry.shop));
+  const bar = (
+    <header class="bar">
+      <a class="mark" href="#/" aria-label="Tonewright, start">
+        <svg viewBox="0 0 32 32" aria-hidden="true">
+          <Dots />
+        </svg>
+        <span>Tonewright</span>
+      </a>
+      <nav aria-label="Work">
+        <a href="#/" aria-current={place === '' || place === 'photo' ? 'page' : undefined}>
+          Photo
+        </a>
+        <a href="#/material" aria-current={place === 'material' ? 'page' : undefined}>
+          Material
+        </a>
+        <a href="#/order" aria-current={place === 'order' ? 'page' : undefined}>
+          Order
+        </a>
+      </nav>
+      <Saved />
+      <Segments
+        label="Lengths in"
+        hideLabel
+        value={unit}
+        choices={[
+          { value: 'mm', label: 'mm' },
+          { value: 'in', label: 'inch' },
+        ]}
+        onChange={setUnit}
+      />
+    </header>
+  );
   return (
-    <>
+    <div class={staged ? 'app staged' : 'app'}>
       <button type="button" class="skip" onClick={focusMain}>
         To the content
       </button>
-      <header class="bar">
-        <a class="mark" href="#/" aria-label="Tonewright, start">
-          <svg viewBox="0 0 32 32" aria-hidden="true">
-            <Dots />
-          </svg>
-          <span>Tonewright</span>
-        </a>
-        <nav aria-label="Work">
-          <a href="#/" aria-current={place === '' || place === 'photo' ? 'page' : undefined}>
-            Photo
-          </a>
-          <a href="#/material" aria-current={place === 'material' ? 'page' : undefined}>
-            Material
-          </a>
-          <a href="#/order" aria-current={place === 'order' ? 'page' : undefined}>
-            Order
-          </a>
-        </nav>
-        <Saved />
-        <Segments
-          label="Lengths in"
-          hideLabel
-          value={unit}
-          choices={[
-            { value: 'mm', label: 'mm' },
-            { value: 'in', label: 'inch' },
-          ]}
-          onChange={setUnit}
-        />
-      </header>
+      {!staged && bar}
       {!online && (
         <div class="offline" role="alert">
           <Icon name="plug" />
@@ -186,18 +192,19 @@ function App() {
         {!entry && <h1 class="unseen">Tonewright</h1>}
         {!entry && error === undefined && <Busy>Opening the shop</Busy>}
         {entry && shopWish && (
-          <ShopContext.Provider value={{ ...entry, unit, lastWish: shopWish, keepWish, go }}>
+          <ShopContext.Provider value={{ ...entry, unit, setUnit, lastWish: shopWish, keepWish, go }}>
             <Screen key={route} route={route} />
           </ShopContext.Provider>
         )}
       </main>
-    </>
+    </div>
   );
 }
 
 function Screen({ route }: { readonly route: string }) {
   const [, place = '', part = '', first = '', second = ''] = route.split('/');
   if (place === 'photo') return <PhotoScreen id={part} />;
+  if (place === 'show') return <ShowScreen id={part} />;
   if (place === 'material') {
     if (part === 'reading') return <ReadingScreen id={first} />;
     if (part === 'profile') return <ProfileScreen name={first} />;
@@ -206,28 +213,6 @@ function Screen({ route }: { readonly route: string }) {
   }
   if (place === 'order') return part === '' ? <OrdersScreen /> : <OrderScreen id={part} />;
   return <Home />;
-}
-
-/** Whether what was changed is in the shop folder. */
-function Saved() {
-  const saved = useSavedState();
-  return (
-    <p class={`saved is-${saved.state}`} role="status">
-      {saved.state === 'saved' && (
-        <>
-          <Icon name="check" />
-          Saved
-        </>
-      )}
-      {saved.state === 'saving' && 'Saving'}
-      {saved.state === 'waiting' && (
-        <>
-          <Icon name="warn" />
-          Not saved yet: {saved.reason}
-        </>
-      )}
-    </p>
-  );
 }
 
 function Dots() {

@@ -3,11 +3,13 @@ import { useContext } from 'preact/hooks';
 import type { JobCard, OrderView, ShopFacts, Wish } from '../protocol.ts';
 import type { Unit } from './measure.ts';
 import type { Choice } from './parts/parts.tsx';
+import { edgeOf } from './photo/bare-edge.ts';
 
 /** What every screen may ask of the page around it. */
 export interface Surroundings {
   readonly shop: ShopFacts;
   readonly unit: Unit;
+  readonly setUnit: (unit: Unit) => void;
   readonly jobs: ReadonlyMap<string, JobCard>;
   readonly orders: ReadonlyMap<string, OrderView>;
   /** Choices of the last photo: the next customer is likely to want the same piece. */
@@ -56,7 +58,7 @@ export function firstWish(shop: ShopFacts): Wish {
     machine,
     ...(profile ? { profile: profile.name } : material === undefined ? {} : { material }),
     fit: 'cover',
-    safeMarginMm: 0,
+    safeMarginMm: edgeOf(card),
     tone: 'auto',
     toneValues: {},
     range: 'scale',

@@ -148,7 +148,7 @@ function JobList() {
           {list.map((job) => (
             <li key={job.id}>
               <a href={`#/photo/${job.id}`}>
-                <img src={`/api/jobs/${job.id}/photo`} alt="" loading="lazy" />
+                <img src={`/api/jobs/${job.id}/thumbnail`} alt="" loading="lazy" />
                 <span class="job-name">{job.name}</span>
                 <span class="soft">
                   {saySize(job.wish.widthMm, job.wish.heightMm, unit)} · {nameOf(job.wish)}

@@ -5,7 +5,7 @@ import { round, sayDuration, saySize } from '../measure.ts';
 import { DropPlace } from '../parts/drop-place.tsx';
 import { Busy, Button, Icon, NumberField, Problem, Segments, useProblem } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
-import { MaterialChoice, PieceChoice } from '../photo/choices.tsx';
+import { FitChoice, MaterialChoice, PieceChoice } from '../photo/choices.tsx';
 import { useShop } from '../shop-context.ts';
 import { flush as flushChange, sendLater } from '../unsaved.ts';
 import { useWish } from '../use-wish.ts';
@@ -163,6 +163,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
           <section aria-labelledby="all-title">
             <h2 id="all-title">For all pieces</h2>
             <PieceChoice wish={wish} onChange={choose} />
+            <FitChoice fit={wish.fit} onChange={(fit) => choose({ ...wish, fit })} />
           </section>
           <section aria-labelledby="burn-title">
             <h2 id="burn-title">Machine and material</h2>

@@ -1,8 +1,16 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
+import { wishOf } from '../../piece-wish.ts';
 import type { OrderPiece, OrderView, PieceWish } from '../../protocol.ts';
-import { Button, NumberField, Segments } from '../parts/parts.tsx';
-import { CropPane } from '../stage/crop.tsx';
+import { Button, isOffline, NumberField, Problem } from '../parts/parts.tsx';
+import { FitChoice } from '../photo/choices.tsx';
+import { BenchFacts } from '../photo/facts.tsx';
+import { useShop } from '../shop-context.ts';
+import { FactLine } from '../stage/fact-line.tsx';
 import { frameOf } from '../stage/frame.ts';
+import { Drawer, StageLayout } from '../stage/layout.tsx';
+import { Table } from '../stage/table.tsx';
+import { thingOf } from '../stage/thing.ts';
+import { useLook } from '../stage/use-look.ts';
 
 export interface PieceChange {
   readonly count: number;
@@ -10,7 +18,9 @@ export interface PieceChange {
   readonly own: PieceWish;
 }
 
-/** One piece of an order: its crop, its number of copies, a word for the ticket. */
+type GroupId = 'crop' | 'copies';
+
+/** One piece of an order on the stage: its crop, its number of copies, a word for the ticket. */
 export function PieceDialog({
   order,
   piece,
@@ -22,77 +32,115 @@ export function PieceDialog({
   readonly onSave: (change: PieceChange) => void;
   readonly onClose: () => void;
 }) {
+  const { shop } = useShop();
   const dialog = useRef<HTMLDialogElement>(null);
   const [own, setOwn] = useState(piece.own);
   const [count, setCount] = useState(piece.count);
   const [text, setText] = useState(piece.text);
+  const [group, setGroup] = useState<GroupId | undefined>('crop');
+  const [bench, setBench] = useState(false);
   useEffect(() => dialog.current?.showModal(), []);
-  const size = {
-    widthMm: own.widthMm ?? order.wish.widthMm,
-    heightMm: own.heightMm ?? order.wish.heightMm,
-  };
-  const wish = {
-    ...order.wish,
-    ...own,
-    widthMm: own.turned ? size.heightMm : size.widthMm,
-    heightMm: own.turned ? size.widthMm : size.heightMm,
-  };
-  const frame = frameOf(piece, wish, own.focus);
-  const { fit } = wish;
-  const isCut = frame !== undefined && (frame.crop.width < piece.width - 1 || frame.crop.height < piece.height - 1);
+  const path = `/api/orders/${order.id}/pieces/${piece.id}`;
+  const wish = wishOf(order.wish, own);
+  const drawn = useRef<HTMLDivElement>(null);
+  const seen = useLook(path, { wish, showClipped: false, piece: drawn });
+  const { facts, error } = seen;
+  const frame = frameOf(piece, wish, own.focus ?? facts?.focus, facts?.frame.bareBelowMm);
+  const isCut = frame?.fit === 'cover';
   return (
     <dialog ref={dialog} class="piece-dialog" aria-labelledby="piece-dialog-title" onClose={onClose}>
-      <h2 id="piece-dialog-title">{piece.photo}</h2>
-      {piece.reason && <p class="warn-line">{piece.reason}</p>}
-      {frame && (
-        <div class="panes">
-          <CropPane
-            photo={piece}
-            source={`/api/orders/${order.id}/pieces/${piece.id}/photo`}
-            name={piece.photo}
+      <StageLayout<GroupId>
+        head={
+          <>
+            <h2 id="piece-dialog-title">{piece.photo}</h2>
+            {piece.reason && <p class="warn-line">{piece.reason}</p>}
+            <div class="head-actions">
+              <Button aria-label="Leave it as it was" onClick={() => dialog.current?.close()}>
+                Leave it
+              </Button>
+              <Button kind="main" icon="check" onClick={() => onSave({ own, count: Math.round(count), text })}>
+                Take this
+              </Button>
+            </div>
+          </>
+        }
+        groups={[
+          {
+            id: 'crop',
+            label: 'Crop',
+            icon: 'crop',
+            body: () => (
+              <>
+                <FitChoice fit={wish.fit} onChange={(fit) => setOwn({ ...own, fit })} />
+                <Button icon="turn" onClick={() => setOwn({ ...own, turned: !own.turned })}>
+                  Turn the piece
+                </Button>
+                {isCut && (
+                  <p class="note">
+                    {own.focus
+                      ? 'Drag the photo under the piece, or move it with the arrow keys.'
+                      : 'Until you move the photo, the crop follows what draws the eye in it.'}
+                  </p>
+                )}
+              </>
+            ),
+          },
+          {
+            id: 'copies',
+            label: 'Copies',
+            icon: 'stack',
+            body: () => (
+              <>
+                <NumberField label="Copies" unit="" value={count} min={1} max={100000} step={1} onChange={setCount} />
+                <div class="field">
+                  <label class="label" for="piece-text">
+                    For the ticket
+                  </label>
+                  <input
+                    id="piece-text"
+                    type="text"
+                    maxLength={500}
+                    value={text}
+                    placeholder="collected on Friday"
+                    onInput={({ currentTarget }) => setText(currentTarget.value)}
+                  />
+                </div>
+              </>
+            ),
+          },
+        ]}
+        open={group}
+        onOpen={setGroup}
+        drawer={
+          bench && (
+            <Drawer title="For the bench" onClose={() => setBench(false)}>
+              <BenchFacts seen={seen} />
+            </Drawer>
+          )
+        }
+        foot={<FactLine seen={seen} onBench={() => setBench(!bench)} />}
+      >
+        {frame ? (
+          <Table
             frame={frame}
-            fit={fit}
+            photo={{ width: piece.width, height: piece.height, source: `${path}/photo`, name: piece.photo }}
+            seen={seen}
+            thing={thingOf(wish, facts, shop)}
+            piece={drawn}
+            closer={facts && { path, look: facts.look, dots: facts.dots }}
+            cropping={group === 'crop'}
             onFocus={(focus) => setOwn({ ...own, focus })}
-          />
-        </div>
-      )}
-      {!own.focus && isCut && (
-        <p class="note">Until you move the outline, the crop follows what draws the eye in the photo.</p>
-      )}
-      <div class="dialog-row">
-        <Segments
-          label="Photo on the piece"
-          value={fit}
-          choices={[
-            { value: 'cover', label: 'Fills it' },
-            { value: 'contain', label: 'Shown whole' },
-          ]}
-          onChange={(next) => setOwn({ ...own, fit: next })}
-        />
-        <Button icon="turn" onClick={() => setOwn({ ...own, turned: !own.turned })}>
-          Turn the piece
-        </Button>
-        <NumberField label="Copies" unit="" value={count} min={1} max={100000} step={1} onChange={setCount} />
-      </div>
-      <div class="field">
-        <label class="label" for="piece-text">
-          For the ticket
-        </label>
-        <input
-          id="piece-text"
-          type="text"
-          maxLength={500}
-          value={text}
-          placeholder="collected on Friday"
-          onInput={({ currentTarget }) => setText(currentTarget.value)}
-        />
-      </div>
-      <div class="actions">
-        <Button kind="main" icon="check" onClick={() => onSave({ own, count: Math.round(count), text })}>
-          Take this
-        </Button>
-        <Button onClick={() => dialog.current?.close()}>Leave it as it was</Button>
-      </div>
+          >
+            {error !== undefined && !isOffline(error) && (
+              <div class="stage-problems floats">
+                <Problem error={error} onAgain={seen.again} />
+              </div>
+            )}
+          </Table>
+        ) : (
+          <section class="stage" aria-label="Photo and proof" />
+        )}
+      </StageLayout>
     </dialog>
   );
 }

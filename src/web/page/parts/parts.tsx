@@ -4,6 +4,7 @@ import { PageError } from '../api.ts';
 
 const ICONS = {
   photo: 'M3 5h18v14H3zM3 16l5-5 4 4 3-3 6 6M16 9.5a1 1 0 1 0 .01 0',
+  words: 'M5 8V5h14v3M12 5v14M9 19h6',
   strip: 'M3 6h18v12H3zM7 6v12M11 6v12M15 6v12M19 6v12',
   stack: 'M4 8h12v12H4zM8 8V4h12v12h-4',
   back: 'M14 5l-7 7 7 7',
@@ -17,6 +18,14 @@ const ICONS = {
   bin: 'M5 7h14M9 7V4h6v3M7 7l1 13h8l1-13',
   plug: 'M9 4v5M15 4v5M6 9h12v3a6 6 0 0 1-12 0zM12 18v3',
   plus: 'M12 5v14M5 12h14',
+  minus: 'M5 12h14',
+  piece: 'M4 6h16v12H4z',
+  crop: 'M7 3v14h14M3 7h14v14',
+  tone: 'M12 4a8 8 0 1 0 .01 0M12 4v16M14 8h5M14 12h6M14 16h4.5',
+  dots: 'M6 7.5a1.5 1.5 0 1 0 .01 0M12 7.5a1.5 1.5 0 1 0 .01 0M18 7.5a1.5 1.5 0 1 0 .01 0M6 14a1.5 1.5 0 1 0 .01 0M12 14a1.5 1.5 0 1 0 .01 0M18 14a1.5 1.5 0 1 0 .01 0',
+  divide: 'M4 5h16v14H4zM12 3v18',
+  show: 'M3 12c4-7 14-7 18 0-4 7-14 7-18 0zM12 9.5a2.5 2.5 0 1 0 .01 0',
+  redo: 'M16 5l4 4-4 4M20 9H10a5 5 0 0 0 0 10h4',
 } as const;
 
 export type IconName = keyof typeof ICONS;
@@ -33,15 +42,17 @@ export function Icon({ name }: { readonly name: IconName }) {
 export function Button({
   icon,
   kind = 'plain',
+  class: extra = '',
   children,
   ...rest
 }: {
+  readonly class?: string;
   readonly icon?: IconName | undefined;
   readonly kind?: 'main' | 'plain' | 'quiet';
   readonly children: ComponentChildren;
-} & Omit<JSX.IntrinsicElements['button'], 'icon'>) {
+} & Omit<JSX.IntrinsicElements['button'], 'icon' | 'class'>) {
   return (
-    <button type="button" {...rest} class={`button ${kind}`}>
+    <button type="button" {...rest} class={`button ${kind} ${extra}`}>
       {icon && <Icon name={icon} />}
       <span>{children}</span>
     </button>

@@ -3,7 +3,7 @@ import type { LookFactsJson, Wish } from '../../protocol.ts';
 import { fromUnit, toUnit } from '../measure.ts';
 import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
 import { listMaterials, materialFor, useShop } from '../shop-context.ts';
-import { CaptionChoice } from './caption.tsx';
+import { edgeOf, rememberEdge } from './bare-edge.ts';
 
 /** The few that a customer asks for; the rest is one click away. */
 const FIRST_TONES: readonly (keyof ToneOptions)[] = [
@@ -26,29 +26,6 @@ export interface ChoicesProps {
   readonly wish: Wish;
   readonly facts: LookFactsJson | undefined;
   readonly onChange: (wish: Wish) => void;
-}
-
-export function PhotoChoices({ wish, facts, onChange }: ChoicesProps) {
-  return (
-    <div class="choices">
-      <section aria-labelledby="piece-title">
-        <h2 id="piece-title">Piece</h2>
-        <PieceChoice wish={wish} onChange={onChange} />
-      </section>
-      <section aria-labelledby="burn-title">
-        <h2 id="burn-title">Machine and material</h2>
-        <MaterialChoice wish={wish} onChange={onChange} />
-      </section>
-      <section aria-labelledby="tone-title">
-        <h2 id="tone-title">Tone</h2>
-        <ToneChoice wish={wish} facts={facts} onChange={onChange} />
-      </section>
-      <section aria-labelledby="caption-title">
-        <h2 id="caption-title">Words and drawing</h2>
-        <CaptionChoice wish={wish} onChange={onChange} />
-      </section>
-    </div>
-  );
 }
 
 export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
@@ -93,6 +70,7 @@ export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
             widthMm: upright ? found.heightMm : found.widthMm,
             heightMm: upright ? found.widthMm : found.heightMm,
             cornerRadiusMm: found.cornerRadiusMm,
+            safeMarginMm: edgeOf(found),
           });
         }}
       />
@@ -142,19 +120,50 @@ export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
           min={0}
           max={toUnit(Math.min(widthMm, heightMm) / 2 - 0.5, unit)}
           step={step}
-          onChange={(value) => onChange({ ...wish, safeMarginMm: fromUnit(value, unit) })}
+          onChange={(value) => {
+            const edgeMm = fromUnit(value, unit);
+            if (piece) rememberEdge(piece.name, edgeMm);
+            onChange({ ...wish, safeMarginMm: edgeMm });
+          }}
         />
       </div>
-      <Segments
-        label="Photo on the piece"
-        value={wish.fit}
-        choices={[
-          { value: 'cover', label: 'Fills it' },
-          { value: 'contain', label: 'Shown whole' },
-        ]}
-        onChange={(fit) => onChange({ ...wish, fit })}
-      />
     </>
+  );
+}
+
+/** How much of the photo the piece takes. */
+export function FitChoice({
+  fit,
+  onChange,
+}: {
+  readonly fit: Wish['fit'];
+  readonly onChange: (fit: Wish['fit']) => void;
+}) {
+  return (
+    <Segments
+      label="Photo on the piece"
+      value={fit}
+      choices={[
+        { value: 'cover', label: 'Fills it' },
+        { value: 'contain', label: 'Shown whole' },
+      ]}
+      onChange={onChange}
+    />
+  );
+}
+
+export function UnitChoice() {
+  const { unit, setUnit } = useShop();
+  return (
+    <Segments
+      label="Lengths in"
+      value={unit}
+      choices={[
+        { value: 'mm', label: 'mm' },
+        { value: 'in', label: 'inch' },
+      ]}
+      onChange={setUnit}
+    />
   );
 }
 
@@ -207,7 +216,42 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
   );
 }
 
-function ToneChoice({ wish, facts, onChange }: ChoicesProps) {
+/** How the tones become dots. */
+export function DotsChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
+  const { shop } = useShop();
+  return (
+    <>
+      <Segments
+        label="Lightness"
+        value={wish.range}
+        choices={[
+          { value: 'scale', label: 'Fit to the material' },
+          { value: 'absolute', label: 'Keep as in the photo' },
+        ]}
+        onChange={(range) => onChange({ ...wish, range })}
+      />
+      <Select
+        label="Screen"
+        value={wish.screen ?? ''}
+        groups={[
+          {
+            label: '',
+            choices: [
+              { value: '', label: 'As the profile has it' },
+              ...shop.screens.map((name) => ({ value: name, label: name })),
+            ],
+          },
+        ]}
+        onChange={(screen) => {
+          const { screen: _screen, ...rest } = wish;
+          onChange(screen === '' ? rest : { ...rest, screen });
+        }}
+      />
+    </>
+  );
+}
+
+export function ToneChoice({ wish, facts, onChange }: ChoicesProps) {
   const { shop } = useShop();
   const { toneValues } = wish;
   const slider = (name: keyof ToneOptions) => (
@@ -236,32 +280,6 @@ function ToneChoice({ wish, facts, onChange }: ChoicesProps) {
       <details>
         <summary>More tone controls</summary>
         <div class="sliders">{MORE_TONES.map(slider)}</div>
-        <Segments
-          label="Lightness"
-          value={wish.range}
-          choices={[
-            { value: 'scale', label: 'Fit to the material' },
-            { value: 'absolute', label: 'Keep as in the photo' },
-          ]}
-          onChange={(range) => onChange({ ...wish, range })}
-        />
-        <Select
-          label="Screen"
-          value={wish.screen ?? ''}
-          groups={[
-            {
-              label: '',
-              choices: [
-                { value: '', label: 'As the profile has it' },
-                ...shop.screens.map((name) => ({ value: name, label: name })),
-              ],
-            },
-          ]}
-          onChange={(screen) => {
-            const { screen: _screen, ...rest } = wish;
-            onChange(screen === '' ? rest : { ...rest, screen });
-          }}
-        />
       </details>
       <Button kind="quiet" icon="undo" disabled={!changed} onClick={() => onChange({ ...wish, toneValues: {} })}>
         Undo all tone changes

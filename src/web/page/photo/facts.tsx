@@ -1,41 +1,22 @@
 import type { JobCard, LookFactsJson } from '../../protocol.ts';
-import { round, sayDuration, sayShare } from '../measure.ts';
-import { Busy, Button, Icon, isOffline } from '../parts/parts.tsx';
+import { round, sayShare } from '../measure.ts';
+import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
 import { useShop } from '../shop-context.ts';
 import type { Seen } from '../stage/use-look.ts';
 
-/** What to expect, what to mind, and the way to the files. */
-export function PhotoFacts({
-  job,
-  seen,
-  onKeep,
-}: {
-  readonly job: JobCard;
-  readonly seen: Seen;
-  readonly onKeep: () => void;
-}) {
+/** The figures of the proof, for whoever burns it. */
+export function BenchFacts({ seen }: { readonly seen: Seen }) {
   const { facts, waiting, error } = seen;
+  if (!facts || error !== undefined) return <p class="empty">The figures come with the proof.</p>;
   return (
-    <div class="facts">
-      <section aria-labelledby="expect-title" aria-busy={waiting}>
-        <h2 id="expect-title">What to expect</h2>
-        {facts ? (
-          <Expect facts={facts} />
-        ) : (
-          <p class="empty">
-            {error === undefined || isOffline(error)
-              ? 'The figures come with the proof.'
-              : 'None: these choices make no piece.'}
-          </p>
-        )}
-      </section>
-      {facts && facts.warnings.length > 0 && (
+    <>
+      {facts.warnings.length > 0 && (
         <section class="warnings" aria-labelledby="warn-title">
-          <h2 id="warn-title">
+          <h3 id="warn-title">
             <Icon name="warn" />
             Before you burn
-          </h2>
+          </h3>
           <ul>
             {facts.warnings.map((text) => (
               <li key={text}>{text}</li>
@@ -43,26 +24,27 @@ export function PhotoFacts({
           </ul>
         </section>
       )}
-      <KeepJob job={job} ready={facts !== undefined && error === undefined} onKeep={onKeep} />
-      {facts && facts.cautions.length > 0 && (
-        <section aria-labelledby="caution-title">
-          <details open>
-            <summary id="caution-title">Cautions for this machine and material</summary>
-            <ul class="cautions">
-              {facts.cautions.map(({ text }) => (
-                <li key={text}>{text}</li>
-              ))}
-            </ul>
-            <p class="note">The machine’s manual, local codes and licensed practice come first.</p>
-          </details>
-        </section>
+      <section aria-labelledby="expect-title" aria-busy={waiting}>
+        <h3 id="expect-title">What to expect</h3>
+        <Expect facts={facts} />
+      </section>
+      {facts.cautions.length > 0 && (
+        <details>
+          <summary>{facts.cautions.length} cautions for this machine and material</summary>
+          <ul class="cautions">
+            {facts.cautions.map(({ text }) => (
+              <li key={text}>{text}</li>
+            ))}
+          </ul>
+          <p class="note">The machine’s manual, local codes and licensed practice come first.</p>
+        </details>
       )}
-    </div>
+    </>
   );
 }
 
 function Expect({ facts }: { readonly facts: LookFactsJson }) {
-  const { seconds, prediction, clippedDark, clippedLight, profile, dots, settings, screen, price } = facts;
+  const { prediction, clippedDark, clippedLight, profile, dots, settings, screen, price } = facts;
   const burn = [
     `${round(settings.powerW, 2)} W`,
     `${round(settings.speedMmPerS, 1)} mm/s`,
@@ -73,18 +55,6 @@ function Expect({ facts }: { readonly facts: LookFactsJson }) {
   ].join(', ');
   return (
     <>
-      <dl class="key-facts">
-        <div>
-          <dt>On the machine</dt>
-          <dd>{sayDuration(seconds)}</dd>
-        </div>
-        {price && (
-          <div>
-            <dt>Price</dt>
-            <dd>{price.total}</dd>
-          </div>
-        )}
-      </dl>
       <dl class="fact-rows">
         <dt>Tones off by, ΔL*</dt>
         <dd>
@@ -107,7 +77,7 @@ function Expect({ facts }: { readonly facts: LookFactsJson }) {
         <dt>Type in</dt>
         <dd>{burn}</dd>
       </dl>
-      {price && (
+      {price ? (
         <details>
           <summary>How the price comes about</summary>
           <table class="price">
@@ -121,12 +91,17 @@ function Expect({ facts }: { readonly facts: LookFactsJson }) {
             </tbody>
           </table>
         </details>
+      ) : (
+        <p class="note">
+          No price: the shop has no list of prices. A file <code>prices.json</code> in the shop folder makes one.
+        </p>
       )}
     </>
   );
 }
 
-function KeepJob({
+/** The files of a job, and how to make them. */
+export function KeepJob({
   job,
   ready,
   onKeep,
@@ -139,8 +114,7 @@ function KeepJob({
   const { state, files, stale } = job;
   const kept = state === 'kept' && !stale;
   return (
-    <section class="keep" aria-labelledby="keep-title">
-      <h2 id="keep-title">Files to burn</h2>
+    <section class="keep">
       {state === 'making' ? (
         <Busy>Making the files</Busy>
       ) : (
@@ -148,7 +122,7 @@ function KeepJob({
           {stale && <p class="note">You have changed something since the files were made.</p>}
           {!kept && (
             <Button kind="main" icon="check" disabled={!ready} onClick={onKeep}>
-              {stale ? 'Make the files again' : 'Keep as a job'}
+              Make the files
             </Button>
           )}
         </>

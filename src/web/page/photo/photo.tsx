@@ -1,14 +1,21 @@
 import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
 import type { JobCard, Wish } from '../../protocol.ts';
 import { getJob, keepJob } from '../api.ts';
-import { Busy, Icon, isSameProblem, Problem, useProblem } from '../parts/parts.tsx';
+import { Busy, Button, Icon, isOffline, isSameProblem, Problem, useProblem } from '../parts/parts.tsx';
+import { Saved } from '../parts/saved.tsx';
+import { useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
-import { PhotoStage } from '../stage/stage.tsx';
+import { FactLine } from '../stage/fact-line.tsx';
+import { frameOf } from '../stage/frame.ts';
+import { type GroupId, groupsOf, useGroup } from '../stage/groups.tsx';
+import { Drawer, StageLayout } from '../stage/layout.tsx';
+import { Table } from '../stage/table.tsx';
+import { thingOf } from '../stage/thing.ts';
+import { forgetSteps, useHistory } from '../stage/use-history.ts';
 import { useLook } from '../stage/use-look.ts';
 import { forgetChange } from '../unsaved.ts';
 import { useWish } from '../use-wish.ts';
-import { PhotoChoices } from './choices.tsx';
-import { PhotoFacts } from './facts.tsx';
+import { BenchFacts, KeepJob } from './facts.tsx';
 
 /** A customer is waiting: one photo, on the piece, before it is burned. */
 export function PhotoScreen({ id }: { readonly id: string }) {
@@ -23,11 +30,13 @@ export function PhotoScreen({ id }: { readonly id: string }) {
     if (!first) getJob(id).then(setFirst, setError);
   }, [id, first]);
   useEffect(() => {
-    if (gone) forgetChange(pathOf(id));
+    if (!gone) return;
+    forgetChange(pathOf(id));
+    forgetSteps(pathOf(id));
   }, [id, gone]);
   if (gone || error !== undefined) {
     return (
-      <>
+      <div class="aside-note">
         <BackLink />
         <h1 class={gone ? '' : 'unseen'}>{gone ? 'This photo was removed' : 'Photo'}</h1>
         {gone ? (
@@ -37,15 +46,15 @@ export function PhotoScreen({ id }: { readonly id: string }) {
         ) : (
           <Problem error={error} />
         )}
-      </>
+      </div>
     );
   }
   if (!first) {
     return (
-      <>
+      <div class="aside-note">
         <h1 class="unseen">Photo</h1>
         <Busy>Opening the photo</Busy>
-      </>
+      </div>
     );
   }
   return <PhotoWork job={known ?? first} />;
@@ -55,29 +64,41 @@ const pathOf = (id: string) => `/api/jobs/${id}`;
 
 function BackLink() {
   return (
-    <a class="back" href="#/">
+    <a class="back" href="#/" aria-label="All photos">
       <Icon name="back" />
-      All photos
+      <span>All photos</span>
     </a>
   );
 }
 
+type DrawerId = 'bench' | 'files';
+
 function PhotoWork({ job }: { readonly job: JobCard }) {
-  const { keepWish } = useShop();
+  const { keepWish, shop, go } = useShop();
+  const [group, setGroup] = useGroup();
+  const [drawer, setDrawer] = useState<DrawerId>();
   const [showClipped, setShowClipped] = useState(false);
   const [error, setError] = useProblem();
-  const { wish, change, flush } = useWish(pathOf(job.id), job.wish, {
+  const path = pathOf(job.id);
+  const { wish, change, flush } = useWish(path, job.wish, {
     onRefused: setError,
     onSend: (sent) => keepWish(sent as Wish),
   });
-  const choose = (next: Wish) => {
+  const history = useHistory(path, wish, (next) => {
     setError(undefined);
     change(next);
+  });
+  const choose = history.change;
+  const show = async () => {
+    await flush();
+    go(`/show/${job.id}`);
   };
+  useKey('f', () => void show());
   const keep = async () => {
     try {
       // What cannot be saved must not be made of an older wish.
       if (!(await flush())) return;
+      setDrawer('files');
       await keepJob(job.id);
       setError(undefined);
     } catch (problem) {
@@ -86,35 +107,128 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
   };
 
   const piece = useRef<HTMLDivElement>(null);
-  const seen = useLook(job.id, { wish, showClipped, piece });
-  const focus = wish.focus ?? seen.facts?.focus;
+  const seen = useLook(path, { wish, showClipped, piece });
+  const { facts } = seen;
+  const focus = wish.focus ?? facts?.focus;
   const shownFocus = useMemo(() => focus && { x: focus.x, y: focus.y }, [focus?.x, focus?.y]);
+  const frame = frameOf(job.photo, wish, shownFocus, facts?.frame.bareBelowMm);
+  const ready = facts !== undefined && seen.error === undefined;
+  const kept = job.state === 'kept' && !job.stale;
+  const groups = groupsOf({ wish, facts, showClipped, onChange: choose, onClipped: setShowClipped, frame });
   return (
-    <div class="work">
-      <div class="work-head">
-        <BackLink />
-        <h1>{job.name}</h1>
-        <p class="soft">
-          {job.photo.width} × {job.photo.height} pixels
-        </p>
-      </div>
-      {error !== undefined && !isSameProblem(error, seen.error) && (
-        <Problem error={error} onClose={() => setError(undefined)} />
-      )}
-      <div class="work-grid">
-        <PhotoStage
-          job={job}
-          wish={wish}
+    <StageLayout<GroupId>
+      head={
+        <>
+          <BackLink />
+          <h1>{job.name}</h1>
+          <Saved />
+          <div class="head-actions">
+            <button
+              type="button"
+              class="button quiet square"
+              aria-label="Undo"
+              title="Undo (Ctrl+Z)"
+              disabled={!history.undo}
+              onClick={history.undo}
+            >
+              <Icon name="undo" />
+            </button>
+            <button
+              type="button"
+              class="button quiet square"
+              aria-label="Redo"
+              title="Redo (Shift+Ctrl+Z)"
+              disabled={!history.redo}
+              onClick={history.redo}
+            >
+              <Icon name="redo" />
+            </button>
+            <Button icon="show" class="sign-first" title="F" onClick={show}>
+              Show the customer
+            </Button>
+            <a
+              class="button quiet square second-window"
+              href={`#/show/${job.id}`}
+              target="_blank"
+              rel="noopener opener"
+              aria-label="Show the customer in a second window"
+              title="In a second window"
+            >
+              <Icon name="stack" />
+            </a>
+            {(kept || job.files.length > 0) && <Button onClick={() => setDrawer('files')}>Files</Button>}
+            {!kept && (
+              <Button
+                kind="main"
+                icon="check"
+                disabled={!ready || job.state === 'making'}
+                aria-label={job.stale ? 'Make the files again' : 'Keep as a job'}
+                onClick={keep}
+              >
+                {job.stale ? 'Make again' : 'Keep'}
+              </Button>
+            )}
+          </div>
+        </>
+      }
+      groups={groups}
+      open={group}
+      onOpen={setGroup}
+      drawer={
+        drawer === 'bench' ? (
+          <Drawer title="For the bench" onClose={() => setDrawer(undefined)}>
+            <BenchFacts seen={seen} />
+          </Drawer>
+        ) : drawer === 'files' ? (
+          <Drawer title="Files to burn" onClose={() => setDrawer(undefined)}>
+            <KeepJob job={job} ready={ready} onKeep={keep} />
+          </Drawer>
+        ) : undefined
+      }
+      foot={<FactLine seen={seen} onBench={() => setDrawer(drawer === 'bench' ? undefined : 'bench')} />}
+    >
+      {frame ? (
+        <Table
+          frame={frame}
+          photo={{ ...job.photo, source: `${path}/photo`, name: job.photo.file }}
           seen={seen}
+          thing={thingOf(wish, facts, shop)}
           piece={piece}
-          focus={shownFocus}
-          showClipped={showClipped}
-          onClipped={setShowClipped}
+          closer={facts && { path, look: facts.look, dots: facts.dots }}
+          cropping={group === 'crop'}
           onFocus={(next) => choose({ ...wish, focus: next })}
-        />
-        <PhotoChoices wish={wish} facts={seen.facts} onChange={choose} />
-        <PhotoFacts job={job} seen={seen} onKeep={keep} />
-      </div>
+        >
+          <Problems error={error} seen={seen} onClose={() => setError(undefined)} />
+        </Table>
+      ) : (
+        <section class="stage" aria-label="Photo and proof">
+          <div class="look-state">
+            <p>No proof of these choices</p>
+          </div>
+          <Problems error={error} seen={seen} onClose={() => setError(undefined)} />
+        </section>
+      )}
+    </StageLayout>
+  );
+}
+
+/** What stands in the way, over the stage. */
+function Problems({
+  error,
+  seen,
+  onClose,
+}: {
+  readonly error: unknown;
+  readonly seen: { readonly error: unknown; readonly again: () => void };
+  readonly onClose: () => void;
+}) {
+  const ofLook = seen.error !== undefined && !isOffline(seen.error);
+  const own = error !== undefined && !isSameProblem(error, seen.error);
+  if (!ofLook && !own) return null;
+  return (
+    <div class="stage-problems floats">
+      {ofLook && <Problem error={seen.error} onAgain={seen.again} />}
+      {own && <Problem error={error} onClose={onClose} />}
     </div>
   );
 }

@@ -1,15 +1,8 @@
 import { useRef } from 'preact/hooks';
 import type { Frame } from '../../../photo/index.ts';
+import { boxOf, type PhotoFacts, radiusOf } from './piece.tsx';
 
-export interface CropProps {
-  readonly photo: { readonly width: number; readonly height: number };
-  /** Address of its small picture. */
-  readonly source: string;
-  readonly name: string;
-  readonly frame: Frame;
-  readonly fit: 'cover' | 'contain';
-  readonly onFocus: (focus: { readonly x: number; readonly y: number }) => void;
-}
+type Focus = { readonly x: number; readonly y: number };
 
 /** Steps to the right and down. Exact: by definition of the keys. */
 const KEYS: Readonly<Record<string, readonly [number, number]>> = {
@@ -24,84 +17,77 @@ const KEYS: Readonly<Record<string, readonly [number, number]>> = {
  */
 const STEP = 0.005;
 
-/** The whole photo with the piece's outline on it: drag the outline, or move it with the arrow keys. */
-export function CropPane({ photo, source, name, frame, fit, onFocus }: CropProps) {
-  const { crop } = frame;
-  const box = useRef<HTMLDivElement>(null);
-  const from = useRef<
-    { readonly x: number; readonly y: number; readonly centre: readonly [number, number] } | undefined
-  >(undefined);
-  const centre = [(crop.x + crop.width / 2) / photo.width, (crop.y + crop.height / 2) / photo.height] as const;
-  const [half, tall] = [crop.width / photo.width / 2, crop.height / photo.height / 2];
-  const moveTo = (x: number, y: number) => onFocus({ x: clamp(x, half, 1 - half), y: clamp(y, tall, 1 - tall) });
-  const movable = fit === 'cover' && (half < 0.4999 || tall < 0.4999);
-  const percent = (share: number) => `${100 * share}%`;
-  const outline = {
-    left: percent(crop.x / photo.width),
-    top: percent(crop.y / photo.height),
-    width: percent(crop.width / photo.width),
-    height: percent(crop.height / photo.height),
-    borderRadius: radiusOf(frame),
-  };
-  return (
-    <figure class="pane crop">
-      <div
-        ref={box}
-        class="photo-box"
-        style={{ '--aspect': `${photo.width} / ${photo.height}`, '--ratio': photo.width / photo.height }}
-      >
-        <img src={source} alt={name} draggable={false} />
-        {fit === 'cover' && (
-          // biome-ignore lint/a11y/useSemanticElements: a button cannot be dragged by touch in every browser
-          <div
-            class={`outline ${movable ? 'movable' : ''}`}
-            style={outline}
-            role="button"
-            tabIndex={movable ? 0 : -1}
-            aria-disabled={!movable}
-            aria-label={
-              movable
-                ? `Crop, middle at ${Math.round(100 * centre[0])} % across and ${Math.round(100 * centre[1])} % down. Arrow keys move it.`
-                : 'Crop: the photo has the shape of the piece, nothing is cut off.'
-            }
-            onPointerDown={(event) => {
-              if (!movable || event.button !== 0) return;
-              event.currentTarget.setPointerCapture(event.pointerId);
-              from.current = { x: event.clientX, y: event.clientY, centre };
-            }}
-            onPointerMove={(event) => {
-              const start = from.current;
-              const size = box.current?.getBoundingClientRect();
-              if (!start || !size) return;
-              const [x, y] = start.centre;
-              moveTo(x + (event.clientX - start.x) / size.width, y + (event.clientY - start.y) / size.height);
-            }}
-            onPointerUp={() => {
-              from.current = undefined;
-            }}
-            onPointerCancel={() => {
-              from.current = undefined;
-            }}
-            onKeyDown={(event) => {
-              const way = KEYS[event.key];
-              if (!way || !movable) return;
-              event.preventDefault();
-              const step = event.shiftKey ? 10 * STEP : STEP;
-              moveTo(centre[0] + way[0] * step, centre[1] + way[1] * step);
-            }}
-          />
-        )}
-      </div>
-      <figcaption>
-        {movable ? 'Drag the outline to what must stay' : fit === 'contain' ? 'Shown whole' : 'Nothing is cut off'}
-      </figcaption>
-    </figure>
-  );
+/** What of the photo lies beside the piece, behind it. */
+export function PhotoAround({ frame, photo }: { readonly frame: Frame; readonly photo: PhotoFacts }) {
+  if (frame.fit !== 'cover') return null;
+  return <img class="around" src={photo.source} alt="" draggable={false} style={boxOf(photo, frame.crop)} />;
 }
 
-/** Corners of the piece as CSS has them: shares of the box's width and height. */
-export function radiusOf({ cornerRadiusMm, widthMm, heightMm }: Frame): string {
-  return `${(100 * cornerRadiusMm) / widthMm}% / ${(100 * cornerRadiusMm) / heightMm}%`;
+/** Takes hold of the photo under the piece: dragging or the arrow keys move it. */
+export function CropHand({
+  frame,
+  photo,
+  onFocus,
+  onMoving,
+}: {
+  readonly frame: Frame;
+  readonly photo: Pick<PhotoFacts, 'width' | 'height'>;
+  readonly onFocus: (focus: Focus) => void;
+  readonly onMoving: (moving: boolean) => void;
+}) {
+  const { crop, fit } = frame;
+  const from = useRef<(Focus & { readonly centre: Focus }) | undefined>(undefined);
+  const centre = { x: (crop.x + crop.width / 2) / photo.width, y: (crop.y + crop.height / 2) / photo.height };
+  const half = { x: crop.width / photo.width / 2, y: crop.height / photo.height / 2 };
+  const moveTo = (x: number, y: number) =>
+    onFocus({ x: clamp(x, half.x, 1 - half.x), y: clamp(y, half.y, 1 - half.y) });
+  const movable = fit === 'cover' && (half.x < 0.4999 || half.y < 0.4999);
+  const end = () => {
+    from.current = undefined;
+    onMoving(false);
+  };
+  return (
+    // biome-ignore lint/a11y/useSemanticElements: a button cannot be dragged by touch in every browser
+    <div
+      class={`crop-hand ${movable ? 'movable' : ''}`}
+      style={{ borderRadius: radiusOf(frame) }}
+      role="button"
+      tabIndex={movable ? 0 : -1}
+      aria-disabled={!movable}
+      aria-label={
+        movable
+          ? `Crop, middle at ${Math.round(100 * centre.x)} % across and ${Math.round(100 * centre.y)} % down. Arrow keys move it.`
+          : fit === 'contain'
+            ? 'Crop: the photo is shown whole.'
+            : 'Crop: the photo has the shape of the piece, nothing is cut off.'
+      }
+      onPointerDown={(event) => {
+        if (!movable || event.button !== 0) return;
+        event.currentTarget.setPointerCapture(event.pointerId);
+        from.current = { x: event.clientX, y: event.clientY, centre };
+        onMoving(true);
+      }}
+      onPointerMove={(event) => {
+        const start = from.current;
+        if (!start) return;
+        // The photo goes with the hand: what must stay goes the other way.
+        const { width, height } = event.currentTarget.getBoundingClientRect();
+        moveTo(
+          start.centre.x - ((event.clientX - start.x) / width) * 2 * half.x,
+          start.centre.y - ((event.clientY - start.y) / height) * 2 * half.y,
+        );
+      }}
+      onPointerUp={end}
+      onPointerCancel={end}
+      onKeyDown={(event) => {
+        const way = KEYS[event.key];
+        if (!way || !movable) return;
+        event.preventDefault();
+        const step = event.shiftKey ? 10 * STEP : STEP;
+        moveTo(centre.x + way[0] * step, centre.y + way[1] * step);
+      }}
+    />
+  );
 }
 
 const clamp = (value: number, low: number, high: number) => Math.min(Math.max(value, low), high);

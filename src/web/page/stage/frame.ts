@@ -18,7 +18,7 @@ export function frameOf(
       ...rest,
       grid: GRID,
       bareBelowMm: wish.caption ? bareBelowMm : 0,
-      ...(focus ? { focus } : {}),
+      ...(focus ? { focus: { x: focus.x, y: focus.y } } : {}),
     });
   } catch {
     // Sizes that make no piece are told of by the proof.

@@ -41,7 +41,7 @@ export interface Seen {
  * each other without a gap, only the newest wish is asked for; a proof that is overtaken is given up.
  */
 export function useLook(
-  job: string,
+  path: string,
   {
     wish,
     showClipped,
@@ -57,7 +57,7 @@ export function useLook(
   });
   const [round, setRound] = useState(0);
   const state = useRef<LookState>({ turn: 0, shown: 0, drafting: false, url: '' }).current;
-  const key = JSON.stringify([job, wish, showClipped, round]);
+  const key = JSON.stringify([path, wish, showClipped, round]);
   // Before the page is drawn, not after: a frame sooner.
   useLayoutEffect(() => {
     const turn = ++state.turn;
@@ -89,7 +89,7 @@ export function useLook(
       if (state.drafting) return;
       state.drafting = true;
       try {
-        const blob = await getDraft(job, ask, new AbortController().signal);
+        const blob = await getDraft(path, ask, new AbortController().signal);
         if (blob) await show(blob, { kind: 'draft' }, 2 * turn);
       } catch (error) {
         fail(error);
@@ -108,7 +108,7 @@ export function useLook(
 
     const timer = setTimeout(async () => {
       try {
-        await getLook(job, ask, {
+        await getLook(path, ask, {
           signal: stop.signal,
           onPicture: (picture) => {
             if (turn === state.turn) {

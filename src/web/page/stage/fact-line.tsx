@@ -1,0 +1,66 @@
+import type { LookFactsJson } from '../../protocol.ts';
+import { sayDuration } from '../measure.ts';
+import { Button, Icon, isOffline } from '../parts/parts.tsx';
+import type { Seen } from './use-look.ts';
+
+/**
+ * Mean error of the tones, L*, up to which they are called true and close. Assumed: one L* is about what the eye tells
+ * apart side by side, three are seen by whoever compares with the photo.
+ */
+const TONES = { trueL: 1, closeL: 3 } as const;
+
+/** The error of the tones in words. It is that of the profile's own forecast: an example's is worth as much as the example. */
+export function sayTones({ prediction, profile }: Pick<LookFactsJson, 'prediction' | 'profile'>): string {
+  if (profile.origin === 'assumed') return 'a guess';
+  const { meanDeltaL } = prediction;
+  if (meanDeltaL <= TONES.trueL) return 'true to the photo';
+  return meanDeltaL <= TONES.closeL ? 'close to the photo' : 'not as in the photo';
+}
+
+/** What to expect, in one line: time, price, tones, and whether there is something to know. */
+export function FactLine({ seen, onBench }: { readonly seen: Seen; readonly onBench: () => void }) {
+  const { facts, error, waiting } = seen;
+  const known = error === undefined ? facts : undefined;
+  return (
+    <>
+      <div class="fact-line" aria-busy={waiting}>
+        {known ? (
+          <dl class="key-facts">
+            <div>
+              <dt>On the machine</dt>
+              <dd>{sayDuration(known.seconds)}</dd>
+            </div>
+            {known.price && (
+              <div>
+                <dt>Price</dt>
+                <dd>{known.price.total}</dd>
+              </div>
+            )}
+            <div>
+              <dt>Tones</dt>
+              <dd>{sayTones(known)}</dd>
+            </div>
+          </dl>
+        ) : (
+          <p class="empty">
+            {error === undefined || isOffline(error)
+              ? 'The figures come with the proof.'
+              : 'None: these choices make no piece.'}
+          </p>
+        )}
+      </div>
+      {known && known.warnings.length > 0 && (
+        <button type="button" class="to-know" onClick={onBench}>
+          <Icon name="warn" />
+          <span>
+            <b>{known.warnings.length === 1 ? '1 thing to know' : `${known.warnings.length} things to know`}</b>
+            <span class="first-word">{known.warnings[0]}</span>
+          </span>
+        </button>
+      )}
+      <Button kind="quiet" class="for-bench" onClick={onBench}>
+        For the bench
+      </Button>
+    </>
+  );
+}

@@ -1,0 +1,303 @@
+import type { ComponentChildren, RefObject } from 'preact';
+import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
+import type { Frame } from '../../../photo/index.ts';
+import { Busy, Button, Icon } from '../parts/parts.tsx';
+import { useHeldKey, useKey } from '../parts/use-key.ts';
+import { Closer, type CloserProps } from './closer.tsx';
+import { CropHand, PhotoAround } from './crop.tsx';
+import { PhotoOnPiece, radiusOf } from './piece.tsx';
+import { SurfaceLayer } from './surface-layer.tsx';
+import type { Thing } from './thing.ts';
+import type { Seen } from './use-look.ts';
+import { type Box, moveBy, transformOf, type View, viewByKey, WHOLE, wheelFactor, ZOOM_STEP, zoomAt } from './view.ts';
+
+/** Pixels of the screen along one dot when the stage is as near as it goes. Assumed: a single mark is a thing to look at. */
+const MOST_PX_A_DOT = 24;
+/** As near as without dots to see. Assumed: the proof's own pixels are large squares by then. */
+const MOST_WITHOUT_DOTS = 4;
+
+export interface TableProps {
+  readonly frame: Frame;
+  readonly photo: {
+    readonly width: number;
+    readonly height: number;
+    /** Address of its small picture. */
+    readonly source: string;
+    readonly name: string;
+  };
+  readonly seen: Pick<Seen, 'picture' | 'kind' | 'waiting' | 'error'>;
+  readonly thing: Thing;
+  /** Where the piece is drawn. */
+  readonly piece: RefObject<HTMLDivElement | null>;
+  /** The dots of the proof, for looking closer. */
+  readonly closer: Omit<CloserProps, 'view' | 'piece'> | undefined;
+  /** Moves the photo under the piece instead of the piece under the eye. */
+  readonly cropping: boolean;
+  readonly onFocus: (focus: { readonly x: number; readonly y: number }) => void;
+  /** What floats over the stage. */
+  readonly children?: ComponentChildren;
+}
+
+/** The piece as large as the stage lets it be; nearer by wheel, pinch, button or key; the photo in its place on demand. */
+export function Table(props: TableProps) {
+  const { frame, photo, seen, thing, piece, closer, cropping, onFocus, children } = props;
+  const [view, setView] = useState(WHOLE);
+  const [divider, setDivider] = useState<number>();
+  const [held, setHeld] = useHeldKey('p');
+  const [asMeasured, setAsMeasured] = useState(false);
+  useKey('m', () => setAsMeasured(!asMeasured));
+  const [moving, setMoving] = useState(false);
+  const rest = useRef<HTMLDivElement>(null);
+  const cloth = useRef<HTMLDivElement>(null);
+  const shown = cropping ? WHOLE : view;
+  const most = useMostScale(rest, closer?.dots.width);
+  useLayoutEffect(() => {
+    if (cropping) setView(WHOLE);
+  }, [cropping]);
+  const gestures = useGestures(cloth, {
+    view: shown,
+    most,
+    restOf: () => rest.current?.getBoundingClientRect(),
+    locked: cropping,
+    onView: setView,
+  });
+  const zoom = (factor: number) => {
+    const box = rest.current?.getBoundingClientRect();
+    if (!box) return;
+    setView(zoomAt(shown, factor, { rest: box, most, at: middleOf(box) }));
+  };
+  const asPhoto = held || (cropping && (moving || seen.waiting));
+  const share = asPhoto ? 1 : divider === undefined || cropping ? 0 : divider / 100;
+  const lost = seen.error !== undefined;
+  return (
+    <section
+      class={`stage on-${thing.table} ${asMeasured ? 'as-measured' : ''}`}
+      aria-label="Photo and proof"
+      style={{ '--ratio': frame.widthMm / frame.heightMm }}
+    >
+      {/* biome-ignore lint/a11y/useSemanticElements: a group of fields is not what this is */}
+      <div
+        ref={cloth}
+        class={`cloth ${shown.scale > 1 ? 'near' : ''}`}
+        role="group"
+        // biome-ignore lint/a11y/noNoninteractiveTabindex: keys zoom and move what is seen
+        tabIndex={0}
+        aria-label="Proof of the engraved piece"
+        aria-describedby="stage-keys"
+        {...gestures}
+        onKeyDown={(event) => {
+          if (event.target !== event.currentTarget || cropping || event.ctrlKey || event.metaKey) return;
+          const next = viewByKey(view, event, most);
+          if (!next) return;
+          event.preventDefault();
+          setView(next);
+        }}
+      >
+        <p id="stage-keys" class="unseen">
+          Plus and minus zoom, the arrow keys move what is seen, zero shows the whole piece; hold P for the photo, M
+          shows the tones as measured, without the surface of the material.
+        </p>
+        <div ref={rest} class="place">
+          {cropping && <PhotoAround frame={frame} photo={photo} />}
+          <div
+            ref={piece}
+            class={`piece ${lost ? 'void' : ''}`}
+            style={{ transform: transformOf(shown), borderRadius: radiusOf(frame) }}
+          >
+            {seen.picture && <img class="seen" src={seen.picture} alt="" draggable={false} />}
+            {seen.picture && thing.surface && !asMeasured && !lost && (
+              <SurfaceLayer picture={seen.picture} kind={thing.surface} />
+            )}
+            {closer && !lost && <Closer {...closer} view={shown} piece={rest} />}
+            {share > 0 && (
+              <div class="before" style={{ clipPath: `inset(0 ${100 * (1 - share)}% 0 0)` }}>
+                <PhotoOnPiece frame={frame} photo={photo} />
+              </div>
+            )}
+            {share > 0 && share < 1 && <div class="line" style={{ left: `${100 * share}%` }} aria-hidden="true" />}
+            <div class="rim" aria-hidden="true" />
+          </div>
+          {cropping && <CropHand frame={frame} photo={photo} onFocus={onFocus} onMoving={setMoving} />}
+        </div>
+      </div>
+      <StageState seen={seen} />
+      {divider !== undefined && !cropping && (
+        <label class="divider-range floats">
+          <span>Photo</span>
+          <input
+            type="range"
+            min={0}
+            max={100}
+            value={divider}
+            aria-label="Divider between photo and proof"
+            aria-valuetext={`${divider} % photo`}
+            onInput={({ currentTarget }) => setDivider(currentTarget.valueAsNumber)}
+          />
+          <span>Proof</span>
+        </label>
+      )}
+      <div class="stage-tools floats">
+        <HoldButton held={held} onHold={setHeld} />
+        {!cropping && (
+          <Button
+            icon="divide"
+            aria-pressed={divider !== undefined}
+            onClick={() => setDivider(divider === undefined ? 50 : undefined)}
+          >
+            Before and after
+          </Button>
+        )}
+      </div>
+      {!cropping && (
+        <div class="stage-zoom floats">
+          <button
+            type="button"
+            class="button square"
+            aria-label="Farther"
+            disabled={view.scale <= 1}
+            onClick={() => zoom(1 / ZOOM_STEP)}
+          >
+            <Icon name="minus" />
+          </button>
+          {view.scale > 1 && (
+            <Button onClick={() => setView(WHOLE)} aria-label="Whole piece">
+              {view.scale < 10 ? view.scale.toFixed(1) : Math.round(view.scale)} ×
+            </Button>
+          )}
+          <button
+            type="button"
+            class="button square"
+            aria-label="Nearer"
+            disabled={view.scale >= most}
+            onClick={() => zoom(ZOOM_STEP)}
+          >
+            <Icon name="plus" />
+          </button>
+        </div>
+      )}
+      {children}
+    </section>
+  );
+}
+
+/** Says once in a while what is shown, without a flicker while a slider moves. */
+function StageState({ seen }: { readonly seen: TableProps['seen'] }) {
+  const [late, setLate] = useState(false);
+  const { waiting, error } = seen;
+  useEffect(() => {
+    if (!waiting) return setLate(false);
+    const timer = setTimeout(() => setLate(true), 700);
+    return () => clearTimeout(timer);
+  }, [waiting]);
+  return (
+    <div class="look-state">
+      {error !== undefined ? (
+        <p>No proof of these choices</p>
+      ) : waiting && late ? (
+        <Busy>{seen.picture ? 'Drawing the dots' : 'Reading the photo'}</Busy>
+      ) : (
+        <p role="status">{seen.kind === 'proof' && !waiting ? 'Proof of the dots as they will burn' : ''}</p>
+      )}
+    </div>
+  );
+}
+
+/** The photo is there as long as it is pressed, by mouse, finger or key. */
+function HoldButton({ held, onHold }: { readonly held: boolean; readonly onHold: (held: boolean) => void }) {
+  const press = (event: PointerEvent & { readonly currentTarget: HTMLElement }) => {
+    event.currentTarget.setPointerCapture(event.pointerId);
+    onHold(true);
+  };
+  const isPress = ({ key }: KeyboardEvent) => key === ' ' || key === 'Enter';
+  return (
+    <Button
+      class="hold"
+      icon="photo"
+      aria-pressed={held}
+      title="Hold P"
+      onPointerDown={press}
+      onPointerUp={() => onHold(false)}
+      onLostPointerCapture={() => onHold(false)}
+      onContextMenu={(event) => event.preventDefault()}
+      onKeyDown={(event) => {
+        if (!isPress(event)) return;
+        event.preventDefault();
+        onHold(true);
+      }}
+      onKeyUp={(event) => isPress(event) && onHold(false)}
+      onBlur={() => onHold(false)}
+    >
+      Hold for the photo
+    </Button>
+  );
+}
+
+const middleOf = ({ left, top, width, height }: Box) => ({ x: left + width / 2, y: top + height / 2 });
+
+/** How near the stage goes: to single marks, where there are dots to see. */
+function useMostScale(rest: RefObject<HTMLDivElement | null>, dots: number | undefined): number {
+  const [width, setWidth] = useState(0);
+  useEffect(() => {
+    const box = rest.current;
+    if (!box) return;
+    const watch = new ResizeObserver(() => setWidth(box.clientWidth));
+    watch.observe(box);
+    return () => watch.disconnect();
+  }, [rest]);
+  if (dots === undefined || width === 0) return MOST_WITHOUT_DOTS;
+  return Math.max(MOST_WITHOUT_DOTS, (MOST_PX_A_DOT * dots) / width);
+}
+
+interface GestureOptions {
+  readonly view: View;
+  readonly most: number;
+  readonly restOf: () => Box | undefined;
+  readonly locked: boolean;
+  readonly onView: (view: View) => void;
+}
+
+/** A wheel or two fingers zoom about where they are, one finger or the mouse moves what is enlarged. */
+function useGestures(cloth: RefObject<HTMLDivElement | null>, options: GestureOptions) {
+  const now = useRef(options);
+  now.current = options;
+  const down = useRef(new Map<number, { readonly x: number; readonly y: number }>()).current;
+  useEffect(() => {
+    const box = cloth.current;
+    // A listener of its own: the page must be able to keep the wheel from scrolling.
+    const turn = (event: WheelEvent) => {
+      const { view, most, restOf, locked, onView } = now.current;
+      const rest = restOf();
+      if (locked || !rest) return;
+      event.preventDefault();
+      onView(zoomAt(view, wheelFactor(event), { rest, most, at: { x: event.clientX, y: event.clientY } }));
+    };
+    box?.addEventListener('wheel', turn, { passive: false });
+    return () => box?.removeEventListener('wheel', turn);
+  }, [cloth]);
+  return {
+    onPointerDown(event: PointerEvent & { readonly currentTarget: HTMLElement }) {
+      if (now.current.locked || event.button !== 0) return;
+      event.currentTarget.setPointerCapture(event.pointerId);
+      down.set(event.pointerId, { x: event.clientX, y: event.clientY });
+    },
+    onPointerMove(event: PointerEvent) {
+      const before = down.get(event.pointerId);
+      const { view, most, restOf, locked, onView } = now.current;
+      const rest = restOf();
+      if (!before || !rest || locked) return;
+      const to = { x: event.clientX, y: event.clientY };
+      const other = [...down].find(([id]) => id !== event.pointerId)?.[1];
+      down.set(event.pointerId, to);
+      const moved = { x: to.x - before.x, y: to.y - before.y };
+      if (!other) {
+        if (view.scale > 1) onView(moveBy(view, moved.x, moved.y, rest));
+        return;
+      }
+      const apart = (a: typeof to) => Math.max(1, Math.hypot(a.x - other.x, a.y - other.y));
+      const at = { x: (to.x + other.x) / 2, y: (to.y + other.y) / 2 };
+      onView(moveBy(zoomAt(view, apart(to) / apart(before), { rest, most, at }), moved.x / 2, moved.y / 2, rest));
+    },
+    onPointerUp: ({ pointerId }: PointerEvent) => void down.delete(pointerId),
+    onPointerCancel: ({ pointerId }: PointerEvent) => void down.delete(pointerId),
+  };
+}

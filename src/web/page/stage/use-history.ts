@@ -1,0 +1,115 @@
+import { useEffect, useRef, useState } from 'preact/hooks';
+import type { Wish } from '../../protocol.ts';
+import { mergeWish } from '../merge-wish.ts';
+import { isTyping } from '../parts/typing.ts';
+
+/** What one hand did in one go: undone and done again as one, and only what it changed. */
+interface Step {
+  readonly from: Wish;
+  to: Wish;
+}
+
+interface Steps {
+  readonly past: readonly Step[];
+  readonly future: readonly Step[];
+}
+
+/** Steps that are remembered of one photo, a count. Assumed: more than a person goes back. */
+const MOST_STEPS = 100;
+/** Changes of the same field that follow each other sooner are one step, ms. Assumed: a hand that rests has done. */
+const REST_MS = 900;
+const STORE = 'tonewright-steps';
+
+export interface History {
+  /** Changes the wish and remembers how it was. */
+  readonly change: (next: Wish) => void;
+  readonly undo: (() => void) | undefined;
+  readonly redo: (() => void) | undefined;
+}
+
+/**
+ * Every change of a wish can be taken back and made again, also after a reload. What another window changes meanwhile
+ * stays: a step takes back its own fields alone.
+ * @param path where the wish is kept
+ */
+export function useHistory(path: string, wish: Wish, apply: (next: Wish) => void): History {
+  const [steps, setSteps] = useState<Steps>(() => readSteps(path));
+  const state = useRef({ changedAt: 0, field: '', wish, steps }).current;
+  state.wish = wish;
+  const keep = (next: Steps) => {
+    state.steps = next;
+    setSteps(next);
+    try {
+      localStorage.setItem(`${STORE} ${path}`, JSON.stringify(next));
+    } catch {
+      // A browser that keeps nothing: the window itself still has them.
+    }
+  };
+  const change = (next: Wish) => {
+    const field = fieldsOf(wish, next);
+    if (field === '') return apply(next);
+    const now = performance.now();
+    const { past } = state.steps;
+    const last = past.at(-1);
+    const goesOn = last !== undefined && field === state.field && now - state.changedAt < REST_MS;
+    const step = goesOn ? { from: last.from, to: next } : { from: wish, to: next };
+    keep({ past: [...(goesOn ? past.slice(0, -1) : past), step].slice(-MOST_STEPS), future: [] });
+    Object.assign(state, { field, changedAt: now });
+    apply(next);
+  };
+  const go = (back: boolean) => {
+    const { past, future } = state.steps;
+    const step = (back ? past : future).at(-1);
+    if (!step) return;
+    state.field = '';
+    keep(
+      back
+        ? { past: past.slice(0, -1), future: [...future, step] }
+        : { past: [...past, step], future: future.slice(0, -1) },
+    );
+    apply(mergeWish(state.wish, back ? { from: step.to, to: step.from } : step));
+  };
+  const act = useRef(go);
+  act.current = go;
+  useEffect(() => {
+    const press = (event: KeyboardEvent) => {
+      if (!(event.ctrlKey || event.metaKey) || event.altKey || isTyping(event)) return;
+      const key = event.key.toLowerCase();
+      if (key !== 'z' && key !== 'y') return;
+      event.preventDefault();
+      act.current(key === 'z' && !event.shiftKey);
+    };
+    addEventListener('keydown', press);
+    return () => removeEventListener('keydown', press);
+  }, []);
+  return {
+    change,
+    undo: steps.past.length > 0 ? () => go(true) : undefined,
+    redo: steps.future.length > 0 ? () => go(false) : undefined,
+  };
+}
+
+/** The photo is gone, and with it what was done to it. */
+export function forgetSteps(path: string): void {
+  localStorage.removeItem(`${STORE} ${path}`);
+}
+
+function readSteps(path: string): Steps {
+  try {
+    const { past, future } = JSON.parse(localStorage.getItem(`${STORE} ${path}`) ?? '') as Steps;
+    return { past, future };
+  } catch {
+    return { past: [], future: [] };
+  }
+}
+
+/** Names of what differs. */
+function fieldsOf(a: Wish, b: Wish): string {
+  const differ = (x: object, y: object) => {
+    const [one, two] = [x, y] as [Record<string, unknown>, Record<string, unknown>];
+    const names = new Set([...Object.keys(one), ...Object.keys(two)]);
+    return [...names].filter((name) => JSON.stringify(one[name]) !== JSON.stringify(two[name]));
+  };
+  const names = differ(a, b).filter((name) => name !== 'toneValues');
+  return [...names, ...differ(a.toneValues, b.toneValues)].sort().join(' ');
+}

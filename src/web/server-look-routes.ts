@@ -1,0 +1,67 @@
+import type { Hono } from 'hono';
+import * as v from 'valibot';
+import type { LookAsk } from './protocol.ts';
+import { picture } from './server-answers.ts';
+import { LIMITS } from './server-limits.ts';
+import type { Looks, Subject } from './server-looks.ts';
+import { receiveJson } from './server-receive.ts';
+import { parseWish, parseWith } from './server-wish.ts';
+
+const LOUPE_ASK = v.strictObject({
+  x: v.pipe(v.number(), v.finite()),
+  y: v.pipe(v.number(), v.finite()),
+  width: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
+  height: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
+  as: v.picklist(['dots', 'surface']),
+});
+
+const ASK = v.strictObject({
+  wish: v.unknown(),
+  showClipped: v.boolean(),
+  window: v.pipe(v.string(), v.regex(/^[0-9a-f-]{8,40}$/)),
+  longSidePx: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(20_000)),
+});
+
+function parseAsk(json: unknown): LookAsk {
+  const { wish, ...rest } = parseWith(ASK, json);
+  return { ...rest, wish: parseWish(wish) };
+}
+
+interface LookPlace {
+  readonly looks: Looks;
+  readonly subjectOf: (parameters: Readonly<Record<string, string>>) => Subject;
+}
+
+/** Drafts, proofs and loupes of whatever has a photo, under its address. */
+export function addLookRoutes(app: Hono, base: string, { looks, subjectOf }: LookPlace): void {
+  app.post(`${base}/draft`, async (c) => {
+    const jpeg = await looks.draft(subjectOf(c.req.param()), parseAsk(await receiveJson(c.req.raw, LIMITS.json)));
+    return jpeg ? picture(jpeg, 'image/jpeg') : c.body(null, 204);
+  });
+  app.post(`${base}/look`, async (c) => {
+    const { raw } = c.req;
+    const found = await looks.look(subjectOf(c.req.param()), parseAsk(await receiveJson(raw, LIMITS.json)), raw.signal);
+    if (!found) return c.body(null, 204);
+    // The picture is sent as soon as it is there, what it foretells after it: they never belong to different wishes.
+    const size = Buffer.alloc(4);
+    size.writeUInt32LE(found.jpeg.length);
+    const body = new ReadableStream<Uint8Array>({
+      async start(controller) {
+        controller.enqueue(Buffer.concat([size, found.jpeg]));
+        try {
+          const facts = await found.facts;
+          if (facts) controller.enqueue(Buffer.from(JSON.stringify(facts)));
+          controller.close();
+        } catch (error) {
+          controller.error(error);
+        }
+      },
+    });
+    return new Response(body, { headers: { 'content-type': 'application/octet-stream' } });
+  });
+  app.get(`${base}/looks/:look/loupe`, async (c) => {
+    const { x, y, width, height, as } = c.req.query();
+    const ask = parseWith(LOUPE_ASK, { x: Number(x), y: Number(y), width: Number(width), height: Number(height), as });
+    return picture(await looks.loupe(subjectOf(c.req.param()).key, c.req.param('look') ?? '', ask), 'image/png');
+  });
+}

@@ -1,0 +1,255 @@
+import { randomBytes } from 'node:crypto';
+import { AppError } from '../errors.ts';
+import type { LookFacts, Quote, Sight } from '../job/index.ts';
+import type { Dots, Photo } from '../plane/index.ts';
+import { formatMoney } from '../tasks/index.ts';
+import type { LookAsk, LookFactsJson, Wish } from './protocol.ts';
+import { requestOf } from './server-wish.ts';
+import type { Work } from './server-work.ts';
+
+/**
+ * A photo with more pixels is refused from its header. Assumed: decoded it would take more than a third of a gigabyte.
+ */
+export const MAX_PIXELS = 120e6;
+/**
+ * Decoded photos and their light are let go of, the longest unused first, beyond this. Assumed: a few large photos
+ * beside a browser, on a computer of 8 GB.
+ */
+const CACHE_BYTES = 700e6;
+/** Windows on one job that are told apart. A count. Assumed: more than a shop has screens. */
+const MOST_WINDOWS = 16;
+/** Looks whose dots are kept for the loupe. A count. Assumed: a loupe looks at the present one, seldom at an older. */
+const LOOKS = 4;
+/**
+ * Memory of looks that are gone which is kept for the next ones. A count. Assumed: a draft and a proof come by turns.
+ */
+const MOST_ROOMS = 2;
+
+interface NamedSight {
+  readonly sight: Sight;
+  /** Tells it from all others. */
+  readonly sightKey: string;
+}
+
+interface Cached {
+  photo?: Promise<Photo>;
+  sight?: Promise<NamedSight>;
+  sightKey: string;
+  bytes: number;
+  used: number;
+  /** By window: turn of the newest draft and of the newest proof; the threads look at them between steps. */
+  readonly turns: Map<string, { readonly draft: Int32Array; readonly proof: Int32Array }>;
+}
+
+interface KeptLook {
+  readonly key: string;
+  readonly dots: Dots;
+  readonly wish: Wish;
+}
+
+/** A photo that is looked at, wherever it lies. */
+export interface Subject {
+  /** Tells it from all others. */
+  readonly key: string;
+  readonly path: string;
+  /** What messages call the photo's file. */
+  readonly file: string;
+  /** Name of its work on the ticket. */
+  readonly name: string;
+}
+
+export interface LoupeAsk {
+  readonly x: number;
+  readonly y: number;
+  readonly width: number;
+  readonly height: number;
+  readonly as: 'dots' | 'surface';
+}
+
+export interface Looks {
+  /** Tones without dots; undefined when the same window has asked anew meanwhile. */
+  readonly draft: (subject: Subject, ask: LookAsk) => Promise<Uint8Array | undefined>;
+  /** @param gone tells that the one who asked no longer listens */
+  readonly look: (
+    subject: Subject,
+    ask: LookAsk,
+    gone: AbortSignal,
+  ) => Promise<{ readonly jpeg: Uint8Array; readonly facts: Promise<LookFactsJson | undefined> } | undefined>;
+  readonly loupe: (key: string, look: string, ask: LoupeAsk) => Promise<Uint8Array>;
+  /** A photo that is decoded already. */
+  readonly hold: (key: string, photo: Photo) => void;
+  readonly forget: (key: string) => void;
+}
+
+/** Drafts, proofs and loupes of photos, and the light of those that are being looked at. */
+export function createLooks(work: Work): Looks {
+  const cache = new Map<string, Cached>();
+  const looks = new Map<string, KeptLook>();
+  const rooms: Uint8Array[] = [];
+
+  function useCache(key: string): Cached {
+    const known = cache.get(key);
+    if (known) {
+      known.used = Date.now();
+      return known;
+    }
+    const made: Cached = { sightKey: '', bytes: 0, used: Date.now(), turns: new Map() };
+    cache.set(key, made);
+    return made;
+  }
+
+  /** A window's newer wish overtakes its older one, never another window's. */
+  function turnsOf(key: string, window: string) {
+    const { turns } = useCache(key);
+    const known = turns.get(window);
+    if (known) return known;
+    const cell = () => new Int32Array(new SharedArrayBuffer(4));
+    const made = { draft: cell(), proof: cell() };
+    turns.set(window, made);
+    for (const old of [...turns.keys()].slice(0, -MOST_WINDOWS)) turns.delete(old);
+    return made;
+  }
+
+  /** Lets go of the longest unused light, never of the one in hand. */
+  function trim(key: string): void {
+    const byAge = [...cache].filter(([other]) => other !== key).sort((a, b) => a[1].used - b[1].used);
+    let bytes = [...cache.values()].reduce((sum, entry) => sum + entry.bytes, 0);
+    for (const [other, entry] of byAge) {
+      if (bytes <= CACHE_BYTES) return;
+      bytes -= entry.bytes;
+      cache.delete(other);
+    }
+  }
+
+  async function sightOf({ key: subject, path, file }: Subject, wish: Wish): Promise<NamedSight> {
+    const entry = useCache(subject);
+    entry.photo ??= work
+      .run('photos', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS })
+      .then(({ photo }) => photo);
+    const photo = await entry.photo.catch((error) => {
+      delete entry.photo;
+      throw error;
+    });
+    // The light depends on all of the wish but the tone's own values and the range.
+    const { toneValues: _values, range: _range, ...rest } = wish;
+    const key = JSON.stringify(rest);
+    if (entry.sightKey !== key || !entry.sight) {
+      entry.sightKey = key;
+      const sight = work
+        .run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }) })
+        .then((taken) => ({ sight: taken, sightKey: randomBytes(6).toString('hex') }));
+      entry.sight = sight;
+      sight.then(
+        ({ sight: { picture } }) => {
+          entry.bytes = bytesOf(photo) + 3 * picture.light.data.length;
+          trim(subject);
+        },
+        () => {
+          if (entry.sight === sight) entry.sightKey = '';
+        },
+      );
+    }
+    return entry.sight;
+  }
+
+  async function draft(subject: Subject, { wish, showClipped, window, longSidePx }: LookAsk) {
+    const { draft: newest } = turnsOf(subject.key, window);
+    const turn = Atomics.add(newest, 0, 1) + 1;
+    const named = await sightOf(subject, wish);
+    if (Atomics.load(newest, 0) !== turn) return undefined;
+    const input = { ...named, request: requestOf(wish), name: subject.name, showClipped, turn, newest };
+    return work.run('draft', 'draft', { ...input, longSidePx });
+  }
+
+  async function look(subject: Subject, { wish, showClipped, window }: LookAsk, gone: AbortSignal) {
+    const { proof: newest } = turnsOf(subject.key, window);
+    const turn = Atomics.add(newest, 0, 1) + 1;
+    // Who has asked no longer listens; the turn passes to nobody, unless somebody has it by now.
+    gone.addEventListener('abort', () => Atomics.compareExchange(newest, 0, turn, turn + 1));
+    const named = await sightOf(subject, wish);
+    if (Atomics.load(newest, 0) !== turn) return undefined;
+    const { frame } = named.sight.picture;
+    const name = randomBytes(6).toString('hex');
+    const room = takeRoom(frame.width * frame.height);
+    const drawing = { ...named, request: requestOf(wish), name: subject.name, showClipped, turn, newest };
+    const input = { ...drawing, look: name, room };
+    const found = await work.run('proof', 'exact', input);
+    if (!found) {
+      rooms.push(room);
+      return undefined;
+    }
+    looks.set(name, { key: subject.key, dots: found.dots, wish });
+    for (const [old, { dots }] of [...looks].slice(0, -LOOKS)) {
+      looks.delete(old);
+      rooms.push(dots.data);
+    }
+    const facts = work
+      .run('proof', 'foretellLook', input)
+      .then((told) => told && describeLook(name, named.sight, told));
+    return { jpeg: found.jpeg, facts };
+  }
+
+  /** Shared memory for so many dots: that of a look which is gone, since fresh memory costs more time than filling it. */
+  function takeRoom(dots: number): Uint8Array {
+    const found = rooms.findIndex((room) => room.length === dots);
+    const room = found < 0 ? new Uint8Array(new SharedArrayBuffer(dots)) : rooms.splice(found, 1)[0]!;
+    rooms.splice(0, Math.max(0, rooms.length - MOST_ROOMS));
+    return room;
+  }
+
+  return {
+    draft,
+    look,
+    async loupe(key, name, { as, ...part }) {
+      const found = looks.get(name);
+      if (found?.key !== key) throw new AppError('name-unknown', 'this proof is no longer at hand');
+      const png = await work.run('draft', 'loupe', { dots: found.dots, request: requestOf(found.wish), part, as });
+      // Its memory may hold the dots of another look by now.
+      if (looks.get(name) !== found) throw new AppError('name-unknown', 'this proof is no longer at hand');
+      return png;
+    },
+    hold(key, photo) {
+      const entry = useCache(key);
+      entry.photo = Promise.resolve(photo);
+      entry.bytes = bytesOf(photo);
+      trim(key);
+    },
+    forget: (key) => void cache.delete(key),
+  };
+}
+
+const bytesOf = (photo: Photo) => photo.rgb.byteLength + (photo.alpha?.byteLength ?? 0);
+
+function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookFactsJson {
+  const { bitmap, time, prediction, profile, screen, settings, warnings, cautions, assumptions, tone, price } = facts;
+  return {
+    look: name,
+    frame: picture.frame,
+    focus: picture.focus,
+    tone: tone.values,
+    dots: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing },
+    seconds: time.seconds,
+    prediction,
+    clippedDark: tone.clippedDark,
+    clippedLight: tone.clippedLight,
+    profile: { title: profile.title, bareL: profile.bareL, fullL: profile.fullL, origin: profile.origin },
+    screen: screen.name,
+    settings,
+    warnings,
+    cautions,
+    assumptions,
+    ...(price ? { price: sayPrice(price) } : {}),
+  };
+}
+
+/** The price of one piece as an order of its own, each line as the list makes it. */
+function sayPrice(quote: Quote): NonNullable<LookFactsJson['price']> {
+  const money = (amountMinor: number) => formatMoney(amountMinor, quote);
+  const { tax, roundingMinor } = quote;
+  const lines = [...quote.lines, ...quote.pieces.flatMap((piece) => piece.lines)]
+    .filter(({ amountMinor }) => amountMinor !== 0)
+    .map(({ label, amountMinor }) => [label, money(amountMinor)] as const);
+  const taxed = [`${tax.name}, ${tax.percent} %${tax.included ? ', within' : ''}`, money(tax.amountMinor)] as const;
+  const rounded = roundingMinor === 0 ? [] : [['Rounding', money(roundingMinor)] as const];
+  return { total: money(quote.grossMinor), lines: [...lines, taxed, ...rounded] };
+}

@@ -1,0 +1,257 @@
+import { mkdirSync, readFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { Browser, Page } from 'playwright-core';
+import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { launch, openPage } from './browser.ts';
+import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
+import { closeGroups, openGroup } from './stage-steps.ts';
+
+const TIME = 240_000;
+const folder = makeFolder();
+const shop = join(folder.path, 'shop');
+let server: PageServer;
+let browser: Browser;
+let job = '';
+
+const WISH = {
+  widthMm: 85.6,
+  heightMm: 53.98,
+  cornerRadiusMm: 3.18,
+  machine: 'galvo-355-f210',
+  profile: 'anodised-black',
+  fit: 'cover',
+  safeMarginMm: 2,
+  tone: 'auto',
+  toneValues: {},
+  range: 'scale',
+} as const;
+
+beforeAll(async () => {
+  mkdirSync(shop);
+  server = await startPageServer(shop);
+  browser = await launch();
+  const answer = await fetch(`${server.origin}/api/samples/cat`, {
+    method: 'POST',
+    body: JSON.stringify(WISH),
+    headers: await enter(server),
+  });
+  job = ((await answer.json()) as { id: string }).id;
+}, TIME);
+
+afterAll(async () => {
+  await browser?.close();
+  await server?.stop();
+  folder.remove();
+});
+
+const wishOnDisk = () => JSON.parse(readFileSync(join(shop, 'jobs', job, 'job.json'), 'utf8')).wish;
+const proof = (page: Page) => page.getByText('Proof of the dots as they will burn').waitFor({ timeout: TIME });
+
+async function openStage(width: number, height: number, route = `/photo/${job}`) {
+  const opened = await openPage(browser, server.url, { width, height });
+  await opened.page.waitForURL(/#\/$/);
+  await opened.page.goto(`${server.origin}/#${route}`);
+  await opened.page.locator('.piece > .seen').waitFor();
+  return opened;
+}
+
+/** Boxes of the stage and the piece, CSS pixels. */
+const measure = (page: Page) =>
+  page.evaluate(() => {
+    const box = (selector: string) => {
+      const { left, top, right, bottom, width, height } = document.querySelector(selector)!.getBoundingClientRect();
+      return { left, top, right, bottom, width, height };
+    };
+    return { stage: box('.stage'), piece: box('.piece'), window: { width: innerWidth, height: innerHeight } };
+  });
+
+describe('the stage is the page', () => {
+  test(
+    'three quarters of the window, the piece most of it, with a group open and without',
+    async () => {
+      const { page, context } = await openStage(1366, 650);
+      for (const [width, height] of [
+        [1366, 650],
+        [1280, 800],
+        [1920, 1000],
+      ] as const) {
+        await page.setViewportSize({ width, height });
+        for (const open of [true, false]) {
+          if (open) await openGroup(page, 'Tone');
+          else await closeGroups(page);
+          const { stage, piece } = await measure(page);
+          const window = width * height;
+          const about = `${width} × ${height}, ${open ? 'a group open' : 'none open'}`;
+          expect((stage.width * stage.height) / window, about).toBeGreaterThanOrEqual(0.75);
+          const filled = Math.max(piece.width / stage.width, piece.height / stage.height);
+          expect(filled, about).toBeGreaterThanOrEqual(0.85);
+          if (width === 1366) expect((piece.width * piece.height) / window, about).toBeGreaterThanOrEqual(0.36);
+          for (const side of ['left', 'top'] as const) expect(piece[side], about).toBeGreaterThanOrEqual(stage[side]);
+          for (const side of ['right', 'bottom'] as const) expect(piece[side], about).toBeLessThanOrEqual(stage[side]);
+        }
+      }
+      await context.close();
+    },
+    TIME,
+  );
+
+  test(
+    'on a phone it takes the upper part while a control is moved, with facts and the main button in sight',
+    async () => {
+      const { page, context } = await openStage(390, 844);
+      await proof(page);
+      await openGroup(page, 'Tone');
+      const slider = page.getByLabel('Sharpening', { exact: true });
+      await slider.scrollIntoViewIfNeeded();
+      await slider.fill('1');
+      await slider.hover();
+      const { stage, window } = await measure(page);
+      expect(stage.top).toBeGreaterThanOrEqual(0);
+      expect(stage.height).toBeGreaterThanOrEqual(0.4 * window.height);
+      for (const part of ['Keep as a job', 'For the bench']) {
+        const box = await page.getByRole('button', { name: part }).boundingBox();
+        expect(box!.y >= 0 && box!.y + box!.height <= window.height, part).toBe(true);
+      }
+      await page.getByText('On the machine').waitFor();
+      await context.close();
+    },
+    TIME,
+  );
+
+  test(
+    'the photo is there as long as a key or a button is held, and wheel and keys go nearer and back',
+    async () => {
+      const { page, context } = await openStage(1366, 650);
+      await proof(page);
+      const photo = page.getByAltText('As cropped, before engraving');
+      await page.keyboard.down('p');
+      await photo.waitFor();
+      await page.keyboard.up('p');
+      await photo.waitFor({ state: 'detached' });
+      const button = (await page.getByRole('button', { name: 'Hold for the photo' }).boundingBox())!;
+      await page.mouse.move(button.x + 20, button.y + 20);
+      await page.mouse.down();
+      await photo.waitFor();
+      await page.mouse.up();
+      await photo.waitFor({ state: 'detached' });
+
+      const before = await measure(page);
+      const at = { x: before.piece.left + before.piece.width / 4, y: before.piece.top + before.piece.height / 4 };
+      await page.mouse.move(at.x, at.y);
+      await page.mouse.wheel(0, -700);
+      await expect.poll(async () => (await measure(page)).piece.width).toBeGreaterThan(3 * before.piece.width);
+      const near = (await measure(page)).piece;
+      // What was under the pointer still is.
+      expect((at.x - near.left) / near.width).toBeCloseTo(0.25, 2);
+      expect((at.y - near.top) / near.height).toBeCloseTo(0.25, 2);
+      // Near enough, the very dots are drawn.
+      await page.getByRole('group', { name: 'Proof of the engraved piece' }).focus();
+      for (let i = 0; i < 5; i++) await page.keyboard.press('+');
+      await page.locator('.closer').waitFor({ timeout: TIME });
+      await page.keyboard.press('0');
+      await expect.poll(async () => (await measure(page)).piece.width).toBeCloseTo(before.piece.width, 0);
+      await context.close();
+    },
+    TIME,
+  );
+});
+
+describe('nothing is final', () => {
+  test(
+    'the crop is dragged in the stage, and every change is undone and done again, also after a reload',
+    async () => {
+      const { page, context } = await openStage(1366, 650);
+      await proof(page);
+      await openGroup(page, 'Crop');
+      const hand = page.getByRole('button', { name: /^Crop, middle/ });
+      const box = (await hand.boundingBox())!;
+      await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+      await page.mouse.down();
+      await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2 + 60, { steps: 4 });
+      await page.mouse.up();
+      await expect.poll(() => wishOnDisk().focus?.y).toBeLessThan(0.5);
+      const moved = wishOnDisk().focus;
+      await openGroup(page, 'Tone');
+      const contrast = page.getByLabel('Contrast', { exact: true });
+      await contrast.fill('0.3');
+      await expect.poll(() => wishOnDisk().toneValues).toEqual({ contrast: 0.3 });
+      await page.keyboard.press('Control+z');
+      await expect.poll(() => wishOnDisk().toneValues).toEqual({});
+      expect(wishOnDisk().focus).toEqual(moved);
+      await page.reload();
+      await page.locator('.piece > .seen').waitFor();
+      await page.getByRole('button', { name: 'Undo', exact: true }).click();
+      await expect.poll(() => wishOnDisk().focus).toBeUndefined();
+      expect(await page.getByRole('button', { name: 'Undo', exact: true }).isDisabled()).toBe(true);
+      await page.keyboard.press('Shift+Control+Z');
+      await page.getByRole('button', { name: 'Redo', exact: true }).click();
+      await expect.poll(() => wishOnDisk()).toMatchObject({ focus: moved, toneValues: { contrast: 0.3 } });
+      await context.close();
+    },
+    TIME,
+  );
+});
+
+describe('the customer’s view', () => {
+  test(
+    'shows the piece alone without a word of the trade, at true size, and follows the work in the first window',
+    async () => {
+      const { page, context } = await openStage(1366, 650);
+      await proof(page);
+      const [second] = await Promise.all([
+        context.waitForEvent('page'),
+        page.getByRole('link', { name: 'Show the customer in a second window' }).click(),
+      ]);
+      await second.locator('.piece > .seen').waitFor();
+      await second.getByText('as it will look').waitFor();
+      const words = await second.locator('.show').textContent();
+      expect(words).not.toMatch(/ΔL|L\*|dots|screen|profile|calibrat|galvo|floyd/i);
+      const shown = await second.locator('.piece > .seen').getAttribute('src');
+      await openGroup(page, 'Tone');
+      await page.getByLabel('Contrast', { exact: true }).fill('-0.2');
+      await expect.poll(() => second.locator('.piece > .seen').getAttribute('src'), { timeout: TIME }).not.toBe(shown);
+      await second.getByRole('button', { name: 'True size' }).click();
+      await second.getByLabel('Size of the frame').fill('5');
+      await second.getByRole('button', { name: 'They are the same' }).click();
+      await expect
+        .poll(async () => (await second.locator('.piece').boundingBox())!.width / WISH.widthMm)
+        .toBeCloseTo(5, 1);
+      await second.close();
+      // In the same window by key, and back.
+      await page.getByRole('heading', { name: 'cat' }).click();
+      await page.keyboard.press('f');
+      await page.getByText('as it will look').waitFor();
+      await page.keyboard.press('Escape');
+      await page.getByRole('heading', { name: 'cat' }).waitFor();
+      await context.close();
+    },
+    TIME,
+  );
+});
+
+describe('light', () => {
+  test(
+    'the first load is small, thumbnails are thumbnails, and a second visit is told that nothing changed',
+    async () => {
+      const keys = await enter(server);
+      let bytes = 0;
+      for (const path of ['/', '/page.js', '/page.css', '/text.woff2', '/icon.svg']) {
+        const answer = await fetch(server.origin + path, { headers: { 'accept-encoding': 'gzip' } });
+        const length = Number(answer.headers.get('content-length') ?? (await answer.clone().arrayBuffer()).byteLength);
+        bytes += length;
+        const tag = answer.headers.get('etag')!;
+        const again = await fetch(server.origin + path, { headers: { 'if-none-match': tag } });
+        expect(again.status, path).toBe(304);
+        const plain = await fetch(server.origin + path, { headers: { 'accept-encoding': 'identity' } });
+        expect(await plain.text(), path).toBe(await answer.text());
+      }
+      expect(bytes).toBeLessThan(350_000);
+      for (const path of ['/api/samples/cat', `/api/jobs/${job}/thumbnail`]) {
+        const answer = await fetch(server.origin + path, { headers: keys });
+        expect(answer.headers.get('content-type')).toBe('image/jpeg');
+        expect((await answer.arrayBuffer()).byteLength, path).toBeLessThan(60_000);
+      }
+    },
+    TIME,
+  );
+});
