@@ -1,7 +1,7 @@
 import { mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
-import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { afterAll, beforeAll, beforeEach, describe, expect, test } from 'vitest';
 import { launch, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
 import { closeGroups, openGroup } from './stage-steps.ts';
@@ -30,6 +30,9 @@ beforeAll(async () => {
   mkdirSync(shop);
   server = await startPageServer(shop);
   browser = await launch();
+}, TIME);
+
+beforeEach(async () => {
   const answer = await fetch(`${server.origin}/api/samples/cat`, {
     method: 'POST',
     body: JSON.stringify(WISH),
@@ -45,7 +48,11 @@ afterAll(async () => {
 });
 
 const wishOnDisk = () => JSON.parse(readFileSync(join(shop, 'jobs', job, 'job.json'), 'utf8')).wish;
-const proof = (page: Page) => page.getByText('Proof of the dots as they will burn').waitFor({ timeout: TIME });
+/** The proof is there, and what it foretells. */
+async function proof(page: Page): Promise<void> {
+  await page.getByText('Proof of the dots as they will burn').waitFor({ timeout: TIME });
+  await page.getByText('On the machine').waitFor({ timeout: TIME });
+}
 
 async function openStage(width: number, height: number, route = `/photo/${job}`) {
   const opened = await openPage(browser, server.url, { width, height });
@@ -112,7 +119,7 @@ describe('the stage is the page', () => {
         const box = await page.getByRole('button', { name: part }).boundingBox();
         expect(box!.y >= 0 && box!.y + box!.height <= window.height, part).toBe(true);
       }
-      await page.getByText('On the machine').waitFor();
+      expect(await page.getByText('On the machine').isVisible()).toBe(true);
       await context.close();
     },
     TIME,
