@@ -11,7 +11,7 @@ import { thingOf } from '../stage/thing.ts';
 import { useLook } from '../stage/use-look.ts';
 
 const CALIBRATED = 'tonewright-px-per-mm';
-/** A bank card (ISO/IEC 7810, ID-1), mm. */
+/** A bank card, ID-1, mm. Published: source: 'iso7810', dimensions of ID-1. */
 const CARD_MM = { width: 85.6, height: 53.98 } as const;
 /** Pixels a millimetre before the screen was measured. Exact: the CSS inch has 96 pixels and 25.4 mm. */
 const CSS_PX_PER_MM = 96 / 25.4;

@@ -8,7 +8,10 @@ const MOST_DOTS = 1200;
 const LEAST_PX_A_DOT = 0.9;
 /** Pause after the last move before the dots are asked for, ms. Assumed: shorter than anybody waits. */
 const REST_MS = 90;
-/** Share of what is seen that is drawn beyond its edges, so that a small move needs nothing new. Assumed. */
+/**
+ * Share of what is seen that is drawn beyond its edges, so that a small move needs nothing new. Assumed: a hand seldom goes
+ * farther in one move.
+ */
 const BEYOND = 0.25;
 
 export interface CloserProps {

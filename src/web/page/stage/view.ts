@@ -6,6 +6,7 @@ export interface View {
   readonly y: number;
 }
 
+/** All of the piece, its middle in the middle. Factor and shares, exact: by definition of the view. */
 export const WHOLE: View = { scale: 1, x: 0.5, y: 0.5 };
 
 /** Times larger with each press of a key or a button. Assumed: three presses are a large step, one is still followed. */
