@@ -209,6 +209,16 @@ export const NOTICES = {
     say: ({ lost, photoLost }: { readonly lost: number; readonly photoLost: number }) =>
       `${percent(lost)} of what seems to be the subject lies outside this crop (${percent(photoLost)} of the photo is cut off): look at it, and move the crop by hand, or take a piece of another shape.`,
   },
+  'backdrop-kept': {
+    about: 'photo',
+    say: () =>
+      'The backdrop was left as it is: no shape of a subject is known in this photo. Say where the subject is by a picture that is white there.',
+  },
+  'backdrop-unsure': {
+    about: 'photo',
+    say: () =>
+      'The subject was told from the backdrop by contrast alone, which is rough: look at the proof, and say where the subject is by a picture that is white there if it is wrong.',
+  },
   'piece-turned': {
     about: 'photo',
     say: ({ widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number }) =>

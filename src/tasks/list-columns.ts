@@ -1,4 +1,4 @@
-import { TONE_FIELDS } from '../photo/index.ts';
+import { BACKDROPS, OUTLINES, TONE_FIELDS } from '../photo/index.ts';
 import { DOT_FORMAT_NAMES } from '../plane/index.ts';
 
 /** An option that a line of a list may give for its piece alone. */
@@ -14,6 +14,8 @@ export const ORDER_COLUMNS = ['photo', 'name', 'count', 'text', 'blank'] as cons
 
 const CHOICES: Readonly<Record<string, readonly string[]>> = {
   fit: ['cover', 'contain'],
+  backdrop: BACKDROPS,
+  outline: OUTLINES,
   tone: ['auto', 'plain'],
   range: ['scale', 'absolute'],
   shape: ['round', 'ellipse', 'square', 'diamond'],
@@ -38,6 +40,9 @@ const VALUES = [
     'zoom',
     'turn',
     'subject',
+    'backdrop',
+    'outline',
+    'vignette',
     'corner',
     'margin',
     'viewed-from',

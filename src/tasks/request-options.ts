@@ -23,6 +23,7 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
     lineSpacingMm: autoLength(options, 'spacing'),
     cornerRadiusMm: lengthOrZero(options, 'corner'),
     safeMarginMm: lengthOrZero(options, 'margin'),
+    vignetteMm: lengthOrZero(options, 'vignette'),
     viewingDistanceMm:
       textOf(options, 'viewedFrom') === undefined
         ? undefined
@@ -34,6 +35,8 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
     machine: textOf(options, 'machine'),
     screen: textOf(options, 'screen'),
     fit: textOf(options, 'fit') as JobRequest['fit'],
+    backdrop: textOf(options, 'backdrop') as JobRequest['backdrop'],
+    outline: textOf(options, 'outline') as JobRequest['outline'],
     tone: textOf(options, 'tone') as JobRequest['tone'],
     range: textOf(options, 'range') as JobRequest['range'],
     aim: textOf(options, 'aim'),

@@ -1,6 +1,6 @@
 import type { ArtworkRequest, CaptionRequest } from '../caption/index.ts';
 import type { ChartKind } from '../chart/index.ts';
-import type { Fit, Frame, ToneField, ToneOptions } from '../photo/index.ts';
+import type { Backdrop, Fit, Frame, Outline, ToneField, ToneOptions } from '../photo/index.ts';
 
 /**
  * What page and server say to each other: JSON bodies and events, types only, so that the page carries no code of the
@@ -101,6 +101,12 @@ export interface Wish {
   readonly turnDeg?: number;
   /** Absent: looked for. */
   readonly subject?: 'auto' | 'none';
+  /** Absent: kept. */
+  readonly backdrop?: Backdrop;
+  /** Absent: all of the piece. */
+  readonly outline?: Outline;
+  /** Absent: 0. */
+  readonly vignetteMm?: number;
   readonly safeMarginMm: number;
   readonly screen?: string;
   readonly tone: 'auto' | 'plain';

@@ -2,7 +2,7 @@ import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
 import type { OptionValues } from '../options.ts';
-import { MOST_ZOOM, TONE_FIELDS } from '../tasks/index.ts';
+import { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../tasks/index.ts';
 import type { Wish } from './protocol.ts';
 
 /** A name of a record: never a path. */
@@ -26,6 +26,9 @@ const WISH = v.strictObject({
   zoom: v.exactOptional(v.pipe(v.number(), v.minValue(1), v.maxValue(MOST_ZOOM))),
   turnDeg: v.exactOptional(v.pipe(v.number(), v.minValue(-180), v.maxValue(180))),
   subject: v.exactOptional(v.picklist(['auto', 'none'])),
+  backdrop: v.exactOptional(v.picklist(BACKDROPS)),
+  outline: v.exactOptional(v.picklist(OUTLINES)),
+  vignetteMm: v.exactOptional(v.pipe(v.number(), v.minValue(0), v.maxValue(1000))),
   safeMarginMm: v.pipe(v.number(), v.minValue(0), v.maxValue(1000)),
   screen: v.exactOptional(RECORD_NAME),
   tone: v.picklist(['auto', 'plain']),
@@ -84,7 +87,7 @@ export function requestOf({ widthMm, heightMm, ...wish }: Wish): JobRequest {
 /** The options that would ask the same of a command: numbers as texts that read back as they are. */
 export function optionsOf(wish: Wish): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
-  const { tone, toneValues, range, zoom, turnDeg, subject, caption, artwork } = wish;
+  const { tone, toneValues, range, zoom, turnDeg, subject, backdrop, outline, vignetteMm, caption, artwork } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -96,6 +99,9 @@ export function optionsOf(wish: Wish): OptionValues {
     ...(zoom === undefined ? {} : { zoom: String(zoom) }),
     ...(turnDeg === undefined ? {} : { turn: String(turnDeg) }),
     ...(subject === undefined ? {} : { subject }),
+    ...(backdrop === undefined ? {} : { backdrop }),
+    ...(outline === undefined ? {} : { outline }),
+    ...(vignetteMm === undefined ? {} : { vignette: String(vignetteMm) }),
     ...(screen === undefined ? {} : { screen }),
     tone,
     range,

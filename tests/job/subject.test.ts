@@ -119,3 +119,58 @@ describe('a piece of a named size', () => {
     expect(byNumbers.piece.widthMm).toBeCloseTo(85.6, 1);
   });
 });
+
+describe('the backdrop', () => {
+  const burn = async (request: Partial<JobRequest>) => {
+    const spec = resolveJob({ size: '25x25', profile: 'anodised-black', ...request }, { shop, refused: [] });
+    const names = { name: 'photo', photoFile: 'photo.png', version: 'test', only: 'everything' } as const;
+    const job = await prepareJob(() => readPhoto('images/photos/portrait.png'), { spec, ...names });
+    const { data, info } = await sharp(job.files[0]!.bytes as Buffer)
+      .raw()
+      .toBuffer({ resolveWithObject: true });
+    /** Share of dots that fire in a part of the piece; black fires. */
+    const firing = (x: number, y: number, side = 0.08) => {
+      let count = 0;
+      const [left, top, length] = [x, y, side].map((share) => Math.round(share * info.width)) as [
+        number,
+        number,
+        number,
+      ];
+      for (let row = top; row < top + length; row++) {
+        for (let column = left; column < left + length; column++) {
+          if (data[(row * info.width + column) * info.channels]! < 128) count++;
+        }
+      }
+      return count / length ** 2;
+    };
+    return { firing, ticket: job.ticket! };
+  };
+  // Of the portrait: a wall in the upper right, and the forehead.
+  const [WALL, FACE] = [
+    [0.66, 0.06],
+    [0.4, 0.12],
+  ] as const;
+
+  test('is left bare around a face that stays as it was; the ticket says so', async () => {
+    const [kept, bare] = [await burn({}), await burn({ backdrop: 'bare' })];
+    expect(kept.firing(...WALL)).toBeGreaterThan(0.2);
+    expect(bare.firing(...WALL)).toBe(0);
+    expect(bare.firing(...FACE)).toBeCloseTo(kept.firing(...FACE), 1);
+    expect(bare.ticket.frame.backdrop).toBe('bare');
+    expect(kept.ticket.frame).not.toHaveProperty('backdrop');
+  });
+
+  test('stays where the shape of the subject is not known, and that is said', async () => {
+    const { ticket, firing } = await burn({ backdrop: 'bare', subject: { x: 0.2, y: 0, width: 0.5, height: 0.9 } });
+    expect(ticket.warnings.join(' ')).toMatch(/backdrop was left as it is/);
+    expect(ticket.frame).not.toHaveProperty('backdrop');
+    expect(firing(...WALL)).toBeGreaterThan(0.2);
+  });
+
+  test('is cut off by an outline, which the ticket names', async () => {
+    const { ticket, firing } = await burn({ outline: 'circle', vignetteMm: 2 });
+    expect(ticket.frame.outline).toEqual({ outline: 'circle', vignetteMm: 2 });
+    expect(firing(0.01, 0.01)).toBe(0);
+    expect(firing(...FACE)).toBeGreaterThan(0.2);
+  });
+});

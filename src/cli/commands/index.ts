@@ -1,4 +1,4 @@
-import { DOT_FORMAT_NAMES, SCREEN_NAMES, TONE_FIELDS } from '../../tasks/index.ts';
+import { BACKDROPS, DOT_FORMAT_NAMES, OUTLINES, SCREEN_NAMES, TONE_FIELDS } from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import { orderRecords } from '../order-records.ts';
 
@@ -81,6 +81,20 @@ const RECORDS: readonly CommandRecord[] = [
       {
         flags: '--subject <what>',
         help: 'auto: faces, people, or what stands out; none; x,y,width,height as shares of the photo; or a picture that is white where the subject is (default: auto)',
+      },
+      {
+        flags: '--backdrop <way>',
+        help: 'what is around the subject: keep it, soften its contrast, fade it out, or leave it bare (default: keep)',
+        choices: BACKDROPS,
+      },
+      {
+        flags: '--outline <form>',
+        help: 'of the picture on the piece: rectangle, circle, oval or arch (default: rectangle)',
+        choices: OUTLINES,
+      },
+      {
+        flags: '--vignette <length>',
+        help: 'width over which the picture fades out towards its outline, mm (default: 0)',
       },
       {
         flags: '--upright',

@@ -104,7 +104,7 @@ function separatePicture(
   const { frame } = picture;
   const { width, height, place } = frame;
   const linear = colours.map(opponentOfLab);
-  const mask = markable(frame, picture.opaque);
+  const mask = markable(frame, picture.opaque, job);
   const averages = openAverages(frame, planCells(picture, job));
   const separated = separateMarks({
     width,

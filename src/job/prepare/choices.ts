@@ -5,6 +5,7 @@ import {
   chooseTone,
   type Frame,
   multiplyMasks,
+  outlineMask,
   pieceMask,
   placeOnPiece,
   TONE_DEFAULTS,
@@ -102,13 +103,23 @@ export function chooseToneValues(
   };
 }
 
-/** Share of each dot of the piece that may be marked: inside its outline and margin, where the photo is and is opaque. */
-export function markable(frame: Frame, opaque: Plane<'mask'> | undefined): Plane<'mask'> | undefined {
+/**
+ * Share of each dot of the piece that may be marked: inside its outline and margin and the picture's own outline, where the
+ * photo is and is opaque.
+ */
+export function markable(
+  frame: Frame,
+  opaque: Plane<'mask'> | undefined,
+  { outline }: Pick<JobSpec, 'outline'>,
+): Plane<'mask'> | undefined {
   const { place, width, height } = frame;
-  const outline = pieceMask(frame);
-  if (place.width === width && place.height === height && !opaque) return outline;
+  const fills = place.width === width && place.height === height;
   const shown =
-    opaque ?? createPlane('mask', place.width, place.height, new Uint8Array(place.width * place.height).fill(255));
-  const placed = placeOnPiece(shown, frame);
-  return outline ? multiplyMasks(placed, outline) : placed;
+    fills || opaque
+      ? opaque
+      : createPlane('mask', place.width, place.height, new Uint8Array(place.width * place.height).fill(255));
+  const masks = [shown && placeOnPiece(shown, frame), pieceMask(frame), outline && outlineMask(frame, outline)];
+  return masks
+    .filter((mask) => mask !== undefined)
+    .reduce<Plane<'mask'> | undefined>((all, mask) => (all ? multiplyMasks(all, mask) : mask), undefined);
 }

@@ -14,7 +14,7 @@ import {
 } from '../../plane/index.ts';
 import type { JobSpec } from '../request/types.ts';
 import { chooseFocus, chooseLay, type Focus } from './choices.ts';
-import { type SeenSubject, type StandingPhoto, standPhoto } from './subject.ts';
+import { applyBackdrop, type SeenSubject, type StandingPhoto, standPhoto } from './subject.ts';
 
 /**
  * Long side of the small photo on the ticket, pixels: 240 per inch at the width it has there. Assumed: as fine as print
@@ -43,6 +43,8 @@ export interface Picture {
   readonly opaque: Plane<'mask'> | undefined;
   /** Words and drawings on the piece; absent without any. */
   readonly lettering?: Lettering;
+  /** Whether the shape of a subject was known, so that its backdrop could be told from it. */
+  readonly isBackdropKnown: boolean;
   /** The photo as cropped, small; undefined when nobody will look at it. */
   readonly thumbnail: ColourImage | undefined;
 }
@@ -83,8 +85,8 @@ export async function takePicture(
   const told = size === spec.size ? [] : [notice('piece-turned', { widthMm, heightMm })];
   const { crop, place } = frame;
   const placed = { crop, width: place.width, height: place.height, ...(spec.weights ? { weights: spec.weights } : {}) };
-  const light = resampleLuminance(photo, placed);
-  const opaque = resampleAlpha(photo, placed);
+  const drawn = { light: resampleLuminance(photo, placed), opaque: resampleAlpha(photo, placed) };
+  const { light, opaque, ...behind } = applyBackdrop(drawn, { spec, subject, placed: { photo, frame } });
   if (shows === 'tones') refuseBlank(light, opaque);
   const scale = THUMB_PX / Math.max(crop.width, crop.height);
   const thumb = {
@@ -101,10 +103,11 @@ export async function takePicture(
     isSearched,
     framing,
     frame,
-    notices: [...standing.notices, ...told, ...notices],
+    notices: [...standing.notices, ...told, ...notices, ...behind.notices],
     light,
     opaque,
     ...(await letterPiece(frame, spec)),
+    isBackdropKnown: behind.isKnown,
     thumbnail: withThumbnail ? readColour(photo, { crop, ...thumb }) : undefined,
   };
 }

@@ -92,7 +92,7 @@ export async function takeSight(photo: Photo, spec: JobSpec): Promise<Sight> {
     spec: { ...spec, toneValues: {} },
     ...(opaque ? { mask: opaque } : {}),
   });
-  const mask = markable(frame, opaque);
+  const mask = markable(frame, opaque, spec);
   const { lettering } = picture;
   const { grid, viewingDistanceMm } = spec;
   const judged = lettering ? maskLettering(mask, { frame, lettering, viewingDistanceMm }) : mask;
@@ -126,7 +126,7 @@ export function coarsenSight({ picture, chosenTone }: Sight, { spec, longSidePx 
     frame: placed,
     light: averageDots(light, size),
     opaque: coarseOpaque,
-    mask: markable(placed, coarseOpaque),
+    mask: markable(placed, coarseOpaque, spec),
     chosenTone,
     ...(picture.lettering ? { lettered: { frame: fine, lettering: picture.lettering } } : {}),
   };

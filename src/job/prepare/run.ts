@@ -125,7 +125,7 @@ function askForDots({ frame, light, opaque }: Picture, options: MakeOptions): As
   const tone = known ?? chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
   const toned = options.toned ?? adjustTone(light, tone, { grid: spec.grid });
   const { points, table } = tabulateCoverage(spec);
-  const mask = options.mask ?? markable(frame, opaque);
+  const mask = options.mask ?? markable(frame, opaque, spec);
   const coverage = askForCoverage(toned, { frame, table, mask });
   progress('screening');
   return { tone, toned, points, table, mask, coverage };

@@ -1,12 +1,23 @@
 import { type Notice, notice } from '../../notices.ts';
-import type { CropWish, FaceToKeep, PhotoPart } from '../../photo/index.ts';
-import { decodePhoto, type Photo, readColour, turnPhoto } from '../../plane/index.ts';
+import {
+  type CropWish,
+  type FaceToKeep,
+  type Frame,
+  maskBackdrop,
+  multiplyMasks,
+  type PhotoPart,
+  refineMatte,
+  softenBackdrop,
+} from '../../photo/index.ts';
+import { decodePhoto, type Photo, type Plane, readColour, turnPhoto } from '../../plane/index.ts';
 import {
   describeShare,
   type Face,
   findSubject,
   loadModels,
+  type Point,
   type QuarterTurn,
+  readShare,
   SEARCHED_PX,
   type Share,
 } from '../../subject/index.ts';
@@ -35,9 +46,9 @@ export interface StandingPhoto {
 }
 
 /** Whether anything of this job depends on its subject: what somebody has decided needs no looking for. */
-export function needsSubject({ subject, focus, fit, tone }: JobSpec): boolean {
+export function needsSubject({ subject, focus, fit, tone, backdrop }: JobSpec): boolean {
   if (subject === 'none') return false;
-  return tone === 'auto' || (fit === 'cover' && focus === undefined);
+  return backdrop !== undefined || tone === 'auto' || (fit === 'cover' && focus === undefined);
 }
 
 /** The photo upright, and whom or what it is of. */
@@ -111,6 +122,48 @@ async function readGiven(asked: PhotoPart | { readonly mask: string }): Promise<
   const share = { width: small.width, height: small.height, data };
   const { box } = describeShare(share);
   return box && { by: 'given', faces: [], box, share };
+}
+
+/** A picture at the dots: the part of the photo that it shows, and its size. */
+interface PlacedPicture {
+  readonly photo: { readonly width: number; readonly height: number };
+  readonly frame: Pick<Frame, 'crop' | 'place'>;
+}
+
+/** The part of the photo, shares of its width and height, that a place of the picture shows, dots. */
+function openPlaces({ photo, frame: { crop, place } }: PlacedPicture): (x: number, y: number) => Point {
+  return (x, y) => ({
+    x: (crop.x + (x / place.width) * crop.width) / photo.width,
+    y: (crop.y + (y / place.height) * crop.height) / photo.height,
+  });
+}
+
+/** What the picture becomes by its backdrop: other light, or less of it that is burned. */
+export function applyBackdrop(
+  { light, opaque }: { readonly light: Plane<'luminance'>; readonly opaque: Plane<'mask'> | undefined },
+  {
+    spec,
+    subject,
+    placed,
+  }: { readonly spec: JobSpec; readonly subject: SeenSubject | undefined; readonly placed: PlacedPicture },
+): {
+  readonly light: Plane<'luminance'>;
+  readonly opaque: Plane<'mask'> | undefined;
+  readonly isKnown: boolean;
+  readonly notices: readonly Notice[];
+} {
+  const { backdrop, grid } = spec;
+  if (backdrop === undefined) return { light, opaque, isKnown: false, notices: [] };
+  const share = subject?.share;
+  if (!share) return { light, opaque, isKnown: false, notices: [notice('backdrop-kept')] };
+  const placeAt = openPlaces(placed);
+  const { crop, place } = placed.frame;
+  const knownEveryDots = (place.width * placed.photo.width) / (share.width * crop.width);
+  const matte = refineMatte(light, { grid, shareAt: (x, y) => readShare(share, placeAt(x, y)), knownEveryDots });
+  const notices = subject.by === 'contrast' ? [notice('backdrop-unsure')] : [];
+  if (backdrop === 'soften') return { light: softenBackdrop(light, matte), opaque, isKnown: true, notices };
+  const burned = maskBackdrop(matte, { backdrop, grid });
+  return { light, opaque: opaque ? multiplyMasks(opaque, burned) : burned, isKnown: true, notices };
 }
 
 /** What the crop should keep of a subject. */

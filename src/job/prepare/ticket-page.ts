@@ -123,17 +123,8 @@ const PRICE_WORDS: Readonly<Record<QuoteLine['kind'], string>> = {
 };
 
 /** The settings in the order in which they are typed in. */
-function settingRows({
-  bitmap,
-  grid,
-  settings,
-  screen,
-  machine,
-  profile,
-  tone,
-  optics,
-  lettering,
-}: Ticket): [string, string][] {
+function settingRows(ticket: Ticket): [string, string][] {
+  const { bitmap, grid, settings, screen, machine, profile, tone, optics } = ticket;
   const list: [string, string][] = [
     [
       'Bitmap',
@@ -167,10 +158,24 @@ function settingRows({
     ],
     ...sayChoice(screen),
     ['Tone', `${tone.mode}, ${sayAim(tone)}`],
-    ...sayLettering(lettering),
+    ...sayCutOut(ticket.frame),
+    ...sayLettering(ticket.lettering),
     ['Machine, profile', `${machine.name}, ${profile.name} (${profile.date})`],
   );
   return list;
+}
+
+const BACKDROP_WORDS = { soften: 'softened', fade: 'fades out', bare: 'left bare' } as const;
+
+/** What of the photo is left off on purpose. */
+function sayCutOut({ backdrop, outline }: Ticket['frame']): [string, string][] {
+  const rows: [string, string][] = [];
+  if (backdrop) rows.push(['Backdrop', BACKDROP_WORDS[backdrop]]);
+  if (outline) {
+    const soft = outline.vignetteMm > 0 ? `, fading out over ${roundTo(outline.vignetteMm, 2)} mm` : '';
+    rows.push(['Outline', `${outline.outline}${soft}`]);
+  }
+  return rows;
 }
 
 /** Why this screen, and what its runs are worth. */

@@ -105,6 +105,8 @@ export function writeTicket(facts: TicketFacts): Ticket {
       focus: picture.focus,
       ...(picture.turn.deg === 0 ? {} : { turn: picture.turn }),
       ...(spec.zoom === undefined ? {} : { zoom: spec.zoom }),
+      ...(spec.backdrop && picture.isBackdropKnown ? { backdrop: spec.backdrop } : {}),
+      ...(spec.outline ? { outline: spec.outline } : {}),
       crop: frame.crop,
       place: frame.place,
     },

@@ -2,7 +2,7 @@ import type { LetteringFacts } from '../../caption/index.ts';
 import type { TimeEstimate, TimeInterval } from '../../machine/index.ts';
 import type { CoverageTable, TonePoint } from '../../material/index.ts';
 import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
-import type { Rectangle, ToneOptions } from '../../photo/index.ts';
+import type { OutlineOptions, Rectangle, ToneOptions } from '../../photo/index.ts';
 import type { DotFormat, DotGrid, Dots, Plane } from '../../plane/index.ts';
 import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
@@ -67,6 +67,10 @@ export interface Ticket {
     readonly turn?: { readonly deg: number; readonly origin: 'given' | 'faces' };
     /** How many times larger than it must be to fill the piece; absent for once. */
     readonly zoom?: number;
+    /** What became of the picture around its subject, where it was not kept. */
+    readonly backdrop?: 'soften' | 'fade' | 'bare';
+    /** Of the picture on the piece, where it is not all of the piece. */
+    readonly outline?: OutlineOptions;
     /** Part of the photo that is used, source pixels. */
     readonly crop: Rectangle;
     /** Where it lies on the piece, dots. */

@@ -95,6 +95,8 @@ export function resolveJob(
     ...(request.turnDeg === undefined ? {} : { turnDeg: request.turnDeg }),
     subject: request.subject ?? JOB_DEFAULTS.subject,
     ...(isFree(request, size, machine) ? { lay: 'free' as const } : {}),
+    ...(request.backdrop && request.backdrop !== 'keep' ? { backdrop: request.backdrop } : {}),
+    ...resolveOutline(request),
     tone: request.tone ?? JOB_DEFAULTS.tone,
     toneValues: request.toneValues ?? {},
     range: request.range ?? JOB_DEFAULTS.range,
@@ -312,6 +314,10 @@ function resolveSize({ size, cornerRadiusMm, lay }: JobRequest): SizeMm {
       ? asked
       : { ...asked, widthMm: lay === 'upright' ? short : long, heightMm: lay === 'upright' ? long : short };
   return cornerRadiusMm === undefined ? laid : { ...laid, cornerRadiusMm };
+}
+
+function resolveOutline({ outline = 'rectangle', vignetteMm = 0 }: JobRequest): Pick<JobSpec, 'outline'> {
+  return outline === 'rectangle' && vignetteMm === 0 ? {} : { outline: { outline, vignetteMm } };
 }
 
 /** A named size says nothing of how the piece lies: it may lie either way, where the machine reaches both. */

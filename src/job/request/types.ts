@@ -2,7 +2,14 @@ import type { ArtworkRequest, Caption, CaptionRequest, Drawing } from '../../cap
 import type { Machine } from '../../machine/index.ts';
 import type { AimCurve, Material, Profile, ScreenChoice } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import { type Fit, FRAME_DEFAULTS, type ToneOptions } from '../../photo/index.ts';
+import {
+  type Backdrop,
+  type Fit,
+  FRAME_DEFAULTS,
+  type Outline,
+  type OutlineOptions,
+  type ToneOptions,
+} from '../../photo/index.ts';
 import type { ChannelWeights, DotFormat, DotGrid } from '../../plane/index.ts';
 import type { ScreenName, ScreenOptions } from '../../screens/index.ts';
 import type { SizeMm } from '../../units.ts';
@@ -28,6 +35,11 @@ export interface JobRequest {
   readonly subject?: SubjectAsk;
   /** How a piece of a named size lies; as suits the photo when absent. */
   readonly lay?: PieceLay;
+  readonly backdrop?: Backdrop;
+  /** Absent: all of the piece. */
+  readonly outline?: Outline;
+  /** Width over which the picture fades out towards its outline, mm. */
+  readonly vignetteMm?: number;
   readonly cornerRadiusMm?: number;
   readonly safeMarginMm?: number;
   readonly viewingDistanceMm?: number;
@@ -72,6 +84,7 @@ export const JOB_DEFAULTS = {
   format: 'png',
   fit: FRAME_DEFAULTS.fit,
   subject: 'auto',
+  backdrop: 'keep',
   safeMarginMm: FRAME_DEFAULTS.safeMarginMm,
   viewingDistanceMm: FRAME_DEFAULTS.viewingDistanceMm,
   levels: 2,
@@ -103,6 +116,10 @@ export interface JobSpec {
   readonly subject: SubjectAsk;
   /** A piece whose long side may lie either way: as suits the photo. */
   readonly lay?: 'free';
+  /** What becomes of the picture around its subject; kept as it is when absent. */
+  readonly backdrop?: Exclude<Backdrop, 'keep'>;
+  /** Of the picture on the piece; all of the piece, with an edge as sharp as the dots, when absent. */
+  readonly outline?: OutlineOptions;
   readonly tone: 'auto' | 'plain';
   readonly toneValues: Partial<ToneOptions>;
   readonly range: 'scale' | 'absolute';

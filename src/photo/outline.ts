@@ -1,0 +1,69 @@
+import { createPlane, type Plane } from '../plane/index.ts';
+import type { Frame } from './frame.ts';
+
+/** Outline of the picture on the piece: all of it, the largest circle or oval inside, or a rectangle under a half circle. */
+export type Outline = 'rectangle' | 'circle' | 'oval' | 'arch';
+export const OUTLINES: readonly Outline[] = ['rectangle', 'circle', 'oval', 'arch'];
+
+export interface OutlineOptions {
+  readonly outline: Outline;
+  /** Width over which the picture fades out towards its outline, mm; 0 for an edge as sharp as the dots. */
+  readonly vignetteMm: number;
+}
+
+/** A place of the area that may be marked: from its middle, and half of its sides, mm. */
+interface Place {
+  readonly x: number;
+  readonly y: number;
+  readonly halfWidth: number;
+  readonly halfHeight: number;
+  readonly cornerRadius: number;
+}
+
+/**
+ * How much of each dot of the piece is the picture's, within its outline: 255 inside, 0 outside, between them the share of
+ * the dot, or with a vignette a smooth fall (Hermite, 3s² − 2s³) over its width. `undefined` where nothing is cut.
+ */
+export function outlineMask(frame: Frame, { outline, vignetteMm }: OutlineOptions): Plane<'mask'> | undefined {
+  if (outline === 'rectangle' && vignetteMm === 0) return undefined;
+  const { width, height, grid, widthMm, heightMm, safeMarginMm, cornerRadiusMm } = frame;
+  const mask = createPlane('mask', width, height);
+  const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
+  const insideMm = INSIDE_MM[outline];
+  const sides = {
+    halfWidth: widthMm / 2 - safeMarginMm,
+    halfHeight: heightMm / 2 - safeMarginMm,
+    cornerRadius: Math.max(0, cornerRadiusMm - safeMarginMm),
+  };
+  for (let row = 0; row < height; row++) {
+    const y = (row + 0.5) * grid.lineSpacingMm - heightMm / 2;
+    for (let column = 0; column < width; column++) {
+      const inside = insideMm({ ...sides, x: (column + 0.5) * grid.pitchMm - widthMm / 2, y });
+      const share = vignetteMm > 0 ? inside / vignetteMm : 0.5 + inside / dotMm;
+      const s = Math.min(1, Math.max(0, share));
+      mask.data[row * width + column] = Math.round(255 * (vignetteMm > 0 ? s * s * (3 - 2 * s) : s));
+    }
+  }
+  return mask;
+}
+
+/** How far inside the outline a place lies, mm; negative outside. */
+const INSIDE_MM: Readonly<Record<Outline, (place: Place) => number>> = {
+  rectangle({ x, y, halfWidth, halfHeight, cornerRadius }) {
+    const [dx, dy] = [Math.abs(x) - halfWidth + cornerRadius, Math.abs(y) - halfHeight + cornerRadius];
+    return cornerRadius - Math.hypot(Math.max(0, dx), Math.max(0, dy)) - Math.min(0, Math.max(dx, dy));
+  },
+  circle: ({ x, y, halfWidth, halfHeight }) => Math.min(halfWidth, halfHeight) - Math.hypot(x, y),
+  // To first order: the value of the ellipse's equation over the length of its slope.
+  oval({ x, y, halfWidth, halfHeight }) {
+    const value = Math.hypot(x / halfWidth, y / halfHeight);
+    if (value === 0) return Math.min(halfWidth, halfHeight);
+    return (value * (1 - value)) / Math.hypot(x / halfWidth ** 2, y / halfHeight ** 2);
+  },
+  arch({ x, y, halfWidth, halfHeight }) {
+    const radius = Math.min(halfWidth, 2 * halfHeight);
+    const springing = radius - halfHeight;
+    const above = y < springing;
+    return Math.min(above ? radius - Math.hypot(x, y - springing) : halfWidth - Math.abs(x), halfHeight - y);
+  },
+};
