@@ -11,10 +11,8 @@ export interface OutlineOptions {
   readonly vignetteMm: number;
 }
 
-/** A place of the area that may be marked: from its middle, and half of its sides, mm. */
-interface Place {
-  readonly x: number;
-  readonly y: number;
+/** Half of the sides of the area that may be marked, and the radius of its corners, mm. */
+interface Area {
   readonly halfWidth: number;
   readonly halfHeight: number;
   readonly cornerRadius: number;
@@ -29,16 +27,15 @@ export function outlineMask(frame: Frame, { outline, vignetteMm }: OutlineOption
   const { width, height, grid, widthMm, heightMm, safeMarginMm, cornerRadiusMm } = frame;
   const mask = createPlane('mask', width, height);
   const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
-  const insideMm = INSIDE_MM[outline];
-  const sides = {
+  const insideMm = INSIDE_MM[outline]({
     halfWidth: widthMm / 2 - safeMarginMm,
     halfHeight: heightMm / 2 - safeMarginMm,
     cornerRadius: Math.max(0, cornerRadiusMm - safeMarginMm),
-  };
+  });
   for (let row = 0; row < height; row++) {
     const y = (row + 0.5) * grid.lineSpacingMm - heightMm / 2;
     for (let column = 0; column < width; column++) {
-      const inside = insideMm({ ...sides, x: (column + 0.5) * grid.pitchMm - widthMm / 2, y });
+      const inside = insideMm((column + 0.5) * grid.pitchMm - widthMm / 2, y);
       const share = vignetteMm > 0 ? inside / vignetteMm : 0.5 + inside / dotMm;
       const s = Math.min(1, Math.max(0, share));
       mask.data[row * width + column] = Math.round(255 * (vignetteMm > 0 ? s * s * (3 - 2 * s) : s));
@@ -47,23 +44,34 @@ export function outlineMask(frame: Frame, { outline, vignetteMm }: OutlineOption
   return mask;
 }
 
-/** How far inside the outline a place lies, mm; negative outside. */
-const INSIDE_MM: Readonly<Record<Outline, (place: Place) => number>> = {
-  rectangle({ x, y, halfWidth, halfHeight, cornerRadius }) {
-    const [dx, dy] = [Math.abs(x) - halfWidth + cornerRadius, Math.abs(y) - halfHeight + cornerRadius];
-    return cornerRadius - Math.hypot(Math.max(0, dx), Math.max(0, dy)) - Math.min(0, Math.max(dx, dy));
+/** How far inside the outline a place lies, mm from the middle; negative outside. */
+const INSIDE_MM: Readonly<Record<Outline, (area: Area) => (x: number, y: number) => number>> = {
+  rectangle: ({ halfWidth, halfHeight, cornerRadius }) => {
+    const [straightX, straightY] = [halfWidth - cornerRadius, halfHeight - cornerRadius];
+    return (x, y) => {
+      const [dx, dy] = [Math.abs(x) - straightX, Math.abs(y) - straightY];
+      const corner = Math.sqrt(Math.max(0, dx) ** 2 + Math.max(0, dy) ** 2);
+      return cornerRadius - corner - Math.min(0, Math.max(dx, dy));
+    };
   },
-  circle: ({ x, y, halfWidth, halfHeight }) => Math.min(halfWidth, halfHeight) - Math.hypot(x, y),
+  circle: ({ halfWidth, halfHeight }) => {
+    const radius = Math.min(halfWidth, halfHeight);
+    return (x, y) => radius - Math.sqrt(x * x + y * y);
+  },
   // To first order: the value of the ellipse's equation over the length of its slope.
-  oval({ x, y, halfWidth, halfHeight }) {
-    const value = Math.hypot(x / halfWidth, y / halfHeight);
-    if (value === 0) return Math.min(halfWidth, halfHeight);
-    return (value * (1 - value)) / Math.hypot(x / halfWidth ** 2, y / halfHeight ** 2);
+  oval: ({ halfWidth: a, halfHeight: b }) => {
+    const least = Math.min(a, b);
+    return (x, y) => {
+      const value = Math.sqrt((x / a) ** 2 + (y / b) ** 2);
+      return value === 0 ? least : (value * (1 - value)) / Math.sqrt((x / a ** 2) ** 2 + (y / b ** 2) ** 2);
+    };
   },
-  arch({ x, y, halfWidth, halfHeight }) {
+  arch: ({ halfWidth, halfHeight }) => {
     const radius = Math.min(halfWidth, 2 * halfHeight);
     const springing = radius - halfHeight;
-    const above = y < springing;
-    return Math.min(above ? radius - Math.hypot(x, y - springing) : halfWidth - Math.abs(x), halfHeight - y);
+    return (x, y) => {
+      const side = y < springing ? radius - Math.sqrt(x * x + (y - springing) ** 2) : halfWidth - Math.abs(x);
+      return Math.min(side, halfHeight - y);
+    };
   },
 };
