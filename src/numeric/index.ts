@@ -8,3 +8,4 @@ export * from './random.ts';
 export * from './round.ts';
 export * from './statistics.ts';
 export * from './student.ts';
+export * from './turned-size.ts';

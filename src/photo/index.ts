@@ -1,3 +1,4 @@
+export { sizeTurned, splitTurn } from '../numeric/index.ts';
 export * from './adjust-tone.ts';
 export * from './backdrop.ts';
 export * from './blank.ts';

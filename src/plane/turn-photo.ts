@@ -1,3 +1,4 @@
+import { sizeTurned, splitTurn } from '../numeric/index.ts';
 import type { Photo } from './decode.ts';
 
 type Samples = Uint8Array | Uint16Array;
@@ -7,10 +8,9 @@ type Samples = Uint8Array | Uint16Array;
  * its neighbours) and keeps the largest part of the photo's shape that has no empty corner.
  */
 export function turnPhoto(photo: Photo, clockwiseDeg: number): Photo {
-  const quarters = ((Math.round(clockwiseDeg / 90) % 4) + 4) % 4;
-  const rest = clockwiseDeg - 90 * Math.round(clockwiseDeg / 90);
+  const { quarters, restDeg } = splitTurn(clockwiseDeg);
   const upright = quarters === 0 ? photo : turnQuarters(photo, quarters);
-  return Math.abs(rest) < 1e-9 ? upright : straighten(upright, rest);
+  return restDeg === 0 ? upright : straighten(upright, restDeg);
 }
 
 function turnQuarters(photo: Photo, quarters: number): Photo {
@@ -43,11 +43,8 @@ function turnQuarters(photo: Photo, quarters: number): Photo {
 function straighten(photo: Photo, clockwiseDeg: number): Photo {
   const angle = (clockwiseDeg * Math.PI) / 180;
   const [cos, sin] = [Math.cos(angle), Math.sin(angle)];
-  // A part of the same shape, turned by the angle, touches the photo's edges at this share of its size.
   const { width, height } = photo;
-  const [c, s] = [Math.abs(cos), Math.abs(sin)];
-  const share = Math.min(width / (width * c + height * s), height / (width * s + height * c));
-  const size = { width: Math.max(1, Math.floor(width * share)), height: Math.max(1, Math.floor(height * share)) };
+  const size = sizeTurned(photo, clockwiseDeg);
   const turn = <T extends Samples>(samples: T, channels: number): T => {
     const out = new (samples.constructor as new (length: number) => T)(size.width * size.height * channels);
     for (let y = 0, to = 0; y < size.height; y++) {

@@ -160,6 +160,8 @@ export interface LookFactsJson {
     readonly y: number;
     readonly origin: 'given' | 'subject' | 'attention' | 'middle';
   };
+  /** How far the photo was turned, degrees clockwise: as asked, or upright by its faces. */
+  readonly turnDeg: number;
   readonly tone: ToneOptions;
   readonly dots: { readonly width: number; readonly height: number; readonly firing: number };
   readonly seconds: number;
@@ -369,6 +371,9 @@ export interface ComparisonView {
 /** What one piece of an order wants differently from the order. */
 export interface PieceWish {
   readonly focus?: { readonly x: number; readonly y: number };
+  readonly zoom?: number;
+  readonly turnDeg?: number;
+  readonly subject?: 'auto' | 'none';
   readonly fit?: Wish['fit'];
   /** The long sides the other way round. */
   readonly turned?: boolean;

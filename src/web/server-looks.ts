@@ -226,6 +226,7 @@ function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookF
     look: name,
     frame: picture.frame,
     focus: picture.focus,
+    turnDeg: picture.turn.deg,
     tone: tone.values,
     dots: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing },
     seconds: time.seconds,

@@ -14,6 +14,15 @@ const words = v.pipe(v.string(), v.minLength(1), v.maxLength(200));
 const ink = v.picklist(['solid', 'bare']);
 const place = v.pipe(v.number(), v.minValue(-2000), v.maxValue(2000));
 
+/** How a photo lies on its piece: each of these may be asked of one piece of an order alone. */
+export const CROP_FIELDS = {
+  fit: v.picklist(['cover', 'contain']),
+  focus: v.exactOptional(v.strictObject({ x: share, y: share })),
+  zoom: v.exactOptional(v.pipe(v.number(), v.minValue(1), v.maxValue(MOST_ZOOM))),
+  turnDeg: v.exactOptional(v.pipe(v.number(), v.minValue(-180), v.maxValue(180))),
+  subject: v.exactOptional(v.picklist(['auto', 'none'])),
+} as const;
+
 const WISH = v.strictObject({
   widthMm: lengthMm,
   heightMm: lengthMm,
@@ -21,11 +30,7 @@ const WISH = v.strictObject({
   machine: RECORD_NAME,
   profile: v.exactOptional(RECORD_NAME),
   material: v.exactOptional(RECORD_NAME),
-  fit: v.picklist(['cover', 'contain']),
-  focus: v.exactOptional(v.strictObject({ x: share, y: share })),
-  zoom: v.exactOptional(v.pipe(v.number(), v.minValue(1), v.maxValue(MOST_ZOOM))),
-  turnDeg: v.exactOptional(v.pipe(v.number(), v.minValue(-180), v.maxValue(180))),
-  subject: v.exactOptional(v.picklist(['auto', 'none'])),
+  ...CROP_FIELDS,
   backdrop: v.exactOptional(v.picklist(BACKDROPS)),
   outline: v.exactOptional(v.picklist(OUTLINES)),
   vignetteMm: v.exactOptional(v.pipe(v.number(), v.minValue(0), v.maxValue(1000))),

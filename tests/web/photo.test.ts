@@ -58,12 +58,15 @@ describe('a customer is waiting', () => {
       await page.getByRole('button', { name: /^Crop, middle/ }).focus();
       for (let i = 0; i < 3; i++) await page.keyboard.press('ArrowDown');
       await page.keyboard.press('Shift+ArrowRight');
+      await page.keyboard.press('+');
+      await page.getByLabel('Straighten').fill('2.5');
       await proofIsThere(opened);
       await page.getByRole('button', { name: 'Keep as a job' }).click();
       await page.getByText('Kept. One pixel is one dot').waitFor({ timeout: TIME });
       const [id] = jobIds();
       const { wish } = JSON.parse(readFileSync(join(shop, 'jobs', id!, 'job.json'), 'utf8'));
       expect(wish).toMatchObject({ widthMm: 30, heightMm: 20, cornerRadiusMm: 2, toneValues: { contrast: 0.3 } });
+      expect(wish).toMatchObject({ zoom: 1.5, turnDeg: 2.5 });
 
       const out = join(folder.path, 'by-command');
       await runCommand(
@@ -80,7 +83,8 @@ describe('a customer is waiting', () => {
           '--profile',
           'anodised-black',
         ],
-        ...['--contrast', '0.3', '--keep', `${wish.focus.x},${wish.focus.y}`, '--shop', shop, '--out', out],
+        ...['--contrast', '0.3', '--keep', `${wish.focus.x},${wish.focus.y}`, '--zoom', '1.5', '--turn', '2.5'],
+        ...['--shop', shop, '--out', out],
       );
       expect(readdirSync(join(shop, 'jobs', id!, 'out')).sort()).toEqual([
         'cat.png',

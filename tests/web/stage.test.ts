@@ -199,6 +199,52 @@ describe('nothing is final', () => {
   );
 });
 
+describe('the crop', () => {
+  test(
+    'a wheel over the stage goes nearer where it is; the photo is turned and straightened, and the page draws the same part',
+    async () => {
+      const { page, context } = await openStage(1366, 650);
+      await proof(page);
+      await openGroup(page, 'Crop');
+      const photo = page.locator('.around');
+      const box = (await page.locator('.crop-hand').boundingBox())!;
+      const at = { x: box.x + 0.75 * box.width, y: box.y + 0.25 * box.height };
+      const under = async () => {
+        const seen = (await photo.boundingBox())!;
+        return [(at.x - seen.x) / seen.width, (at.y - seen.y) / seen.height, seen.width] as const;
+      };
+      const [x, y, width] = await under();
+      await page.mouse.move(at.x, at.y);
+      for (let i = 0; i < 5; i++) await page.mouse.wheel(0, -100);
+      await expect.poll(() => wishOnDisk().zoom).toBeCloseTo(Math.exp(0.9), 3);
+      const near = await under();
+      expect(near[2] / width).toBeCloseTo(Math.exp(0.9), 2);
+      expect([near[0], near[1]]).toEqual([expect.closeTo(x, 2), expect.closeTo(y, 2)]);
+
+      await page.getByRole('button', { name: 'Turn right' }).click();
+      await page.getByLabel('Straighten').fill('3');
+      await expect.poll(() => wishOnDisk().turnDeg).toBe(93);
+      await proof(page);
+      const { wish } = JSON.parse(readFileSync(join(shop, 'jobs', job, 'job.json'), 'utf8'));
+      const answer = await fetch(`${server.origin}/api/jobs/${job}/look`, {
+        method: 'POST',
+        body: JSON.stringify({ wish, showClipped: false, window: '00000000', longSidePx: 600 }),
+        headers: await enter(server),
+      });
+      const bytes = Buffer.from(await answer.arrayBuffer());
+      const { frame } = JSON.parse(bytes.subarray(4 + bytes.readUInt32LE(0)).toString('utf8'));
+      // The photo behind the piece is drawn so large that its crop is the piece, its sides exchanged by the quarter.
+      const drawn = await photo.evaluate((image: HTMLImageElement) => image.clientWidth);
+      const { photo: size } = JSON.parse(readFileSync(join(shop, 'jobs', job, 'job.json'), 'utf8'));
+      expect(drawn / box.width).toBeCloseTo(size.width / frame.crop.width, 2);
+      await page.getByRole('button', { name: 'Follow what draws the eye' }).click();
+      await expect.poll(() => [wishOnDisk().zoom, wishOnDisk().focus]).toEqual([undefined, undefined]);
+      await context.close();
+    },
+    TIME,
+  );
+});
+
 describe('the customer’s view', () => {
   test(
     'shows the piece alone without a word of the trade, at true size, and follows the work in the first window',

@@ -10,7 +10,7 @@ import type { EventHub } from '../server-events.ts';
 import { nameIncoming } from '../server-incoming.ts';
 import { tidyFileName } from '../server-jobs.ts';
 import { MAX_PIXELS, type Subject } from '../server-looks.ts';
-import { parseWith, RECORD_NAME } from '../server-wish.ts';
+import { CROP_FIELDS, parseWith, RECORD_NAME } from '../server-wish.ts';
 import type { Work } from '../server-work.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
 import { markFaults, type OrderContext, startRun } from './make.ts';
@@ -24,11 +24,10 @@ import type { StoredOrder } from './types.ts';
  */
 const MOST_PIECES = 2000;
 
-const share = v.pipe(v.number(), v.minValue(0), v.maxValue(1));
 const lengthMm = v.pipe(v.number(), v.minValue(1), v.maxValue(2000));
 const OWN = v.strictObject({
-  focus: v.exactOptional(v.strictObject({ x: share, y: share })),
-  fit: v.exactOptional(v.picklist(['cover', 'contain'])),
+  ...CROP_FIELDS,
+  fit: v.exactOptional(CROP_FIELDS.fit),
   turned: v.exactOptional(v.boolean()),
   widthMm: v.exactOptional(lengthMm),
   heightMm: v.exactOptional(lengthMm),

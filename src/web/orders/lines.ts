@@ -82,10 +82,9 @@ export function applyList(pieces: readonly KeptPiece[], rows: readonly OrderRow[
 function writeLine(piece: KeptPiece, line: OrderRow): KeptPiece {
   const { size, profile, material, fit, count, text } = line.cells;
   const copies = count && /^[1-9]\d{0,5}$/.test(count.text) ? Number(count.text) : 1;
-  const { focus, turned } = piece.own;
+  const { widthMm: _width, heightMm: _height, profile: _profile, material: _material, fit: _fit, ...kept } = piece.own;
   const own: PieceWish = {
-    ...(focus ? { focus } : {}),
-    ...(turned === undefined ? {} : { turned }),
+    ...kept,
     ...(size ? readSize(size.text) : {}),
     ...(profile && isRecordName(profile.text) ? { profile: profile.text } : {}),
     ...(material && isRecordName(material.text) ? { material: material.text } : {}),
@@ -107,7 +106,7 @@ function readSize(text: string): Pick<PieceWish, 'widthMm' | 'heightMm'> {
 }
 
 /** Cells that the page's own choices stand for. */
-const OWN_CELLS = ['size', 'profile', 'material', 'fit', 'keep'];
+const OWN_CELLS = ['size', 'profile', 'material', 'fit', 'keep', 'zoom', 'turn', 'subject'];
 
 /** What a person changes on a card goes over the line: the cells that it stands for are given up. */
 export function changeByHand(
@@ -151,6 +150,9 @@ export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece):
       ...set('material', own.profile === undefined ? own.material : undefined),
       ...set('fit', own.fit),
       ...set('keep', own.focus && `${own.focus.x},${own.focus.y}`),
+      ...set('zoom', own.zoom === undefined ? undefined : String(own.zoom)),
+      ...set('turn', own.turnDeg === undefined ? undefined : String(own.turnDeg)),
+      ...set('subject', own.subject),
       ...set('count', cells.count ? undefined : String(count)),
       ...set('text', text === '' ? undefined : text),
     },

@@ -2,11 +2,11 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import { wishOf } from '../../piece-wish.ts';
 import type { OrderPiece, OrderView, PieceWish } from '../../protocol.ts';
 import { Button, isOffline, NumberField, Problem } from '../parts/parts.tsx';
-import { FitChoice } from '../photo/choices.tsx';
 import { BenchFacts } from '../photo/facts.tsx';
 import { useShop } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
-import { frameOf } from '../stage/frame.ts';
+import { frameOf, turnOf } from '../stage/frame.ts';
+import { CropChoice, type CropWish, withCrop } from '../stage/groups.tsx';
 import { Drawer, StageLayout } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
@@ -45,8 +45,8 @@ export function PieceDialog({
   const drawn = useRef<HTMLDivElement>(null);
   const seen = useLook(path, { wish, showClipped: false, piece: drawn });
   const { facts, error } = seen;
-  const frame = frameOf(piece, wish, own.focus ?? facts?.focus, facts?.frame.bareBelowMm);
-  const isCut = frame?.fit === 'cover';
+  const frame = frameOf(piece, wish, facts);
+  const crop = (next: CropWish) => setOwn(ownCrop(own, order.wish, next));
   return (
     <dialog ref={dialog} class="piece-dialog" aria-labelledby="piece-dialog-title" onClose={onClose}>
       <StageLayout<GroupId>
@@ -71,17 +71,10 @@ export function PieceDialog({
             icon: 'crop',
             body: () => (
               <>
-                <FitChoice fit={wish.fit} onChange={(fit) => setOwn({ ...own, fit })} />
+                <CropChoice wish={wish} facts={facts} frame={frame} onChange={crop} />
                 <Button icon="turn" onClick={() => setOwn({ ...own, turned: !own.turned })}>
                   Turn the piece
                 </Button>
-                {isCut && (
-                  <p class="note">
-                    {own.focus
-                      ? 'Drag the photo under the piece, or move it with the arrow keys.'
-                      : 'Until you move the photo, the crop follows what draws the eye in it.'}
-                  </p>
-                )}
               </>
             ),
           },
@@ -123,13 +116,20 @@ export function PieceDialog({
         {frame ? (
           <Table
             frame={frame}
-            photo={{ width: piece.width, height: piece.height, source: `${path}/photo`, name: piece.photo }}
+            photo={{
+              width: piece.width,
+              height: piece.height,
+              turnDeg: turnOf(wish, facts),
+              source: `${path}/photo`,
+              name: piece.photo,
+            }}
             seen={seen}
             thing={thingOf(wish, facts, shop)}
             piece={drawn}
             closer={facts && { path, look: facts.look, dots: facts.dots }}
             cropping={group === 'crop'}
-            onFocus={(focus) => setOwn({ ...own, focus })}
+            zoom={wish.zoom ?? 1}
+            onCrop={(next) => crop(withCrop(wish, next))}
           >
             {error !== undefined && !isOffline(error) && (
               <div class="stage-problems floats">
@@ -143,4 +143,12 @@ export function PieceDialog({
       </StageLayout>
     </dialog>
   );
+}
+
+/** What a piece wants of its crop that the order does not. */
+function ownCrop(own: PieceWish, all: CropWish, next: CropWish): PieceWish {
+  const { fit: _fit, focus: _focus, zoom: _zoom, turnDeg: _turnDeg, subject: _subject, ...rest } = own;
+  const names = ['fit', 'focus', 'zoom', 'turnDeg', 'subject'] as const;
+  const differ = names.filter((name) => next[name] !== undefined && next[name] !== all[name]);
+  return { ...rest, ...Object.fromEntries(differ.map((name) => [name, next[name]])) };
 }

@@ -1,4 +1,4 @@
-import { useEffect, useMemo, useRef, useState } from 'preact/hooks';
+import { useEffect, useRef, useState } from 'preact/hooks';
 import type { JobCard, Wish } from '../../protocol.ts';
 import { getJob, keepJob } from '../api.ts';
 import { Busy, Button, Icon, isOffline, isSameProblem, Problem, useProblem } from '../parts/parts.tsx';
@@ -6,8 +6,8 @@ import { Saved } from '../parts/saved.tsx';
 import { useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
-import { frameOf } from '../stage/frame.ts';
-import { type GroupId, groupsOf, useGroup } from '../stage/groups.tsx';
+import { frameOf, turnOf } from '../stage/frame.ts';
+import { type GroupId, groupsOf, useGroup, withCrop } from '../stage/groups.tsx';
 import { Drawer, StageLayout } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
@@ -109,9 +109,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
   const piece = useRef<HTMLDivElement>(null);
   const seen = useLook(path, { wish, showClipped, piece });
   const { facts } = seen;
-  const focus = wish.focus ?? facts?.focus;
-  const shownFocus = useMemo(() => focus && { x: focus.x, y: focus.y }, [focus?.x, focus?.y]);
-  const frame = frameOf(job.photo, wish, shownFocus, facts?.frame.bareBelowMm);
+  const frame = frameOf(job.photo, wish, facts);
   const ready = facts !== undefined && seen.error === undefined;
   const kept = job.state === 'kept' && !job.stale;
   const groups = groupsOf({ wish, facts, showClipped, onChange: choose, onClipped: setShowClipped, frame });
@@ -190,13 +188,14 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
       {frame ? (
         <Table
           frame={frame}
-          photo={{ ...job.photo, source: `${path}/photo`, name: job.photo.file }}
+          photo={{ ...job.photo, turnDeg: turnOf(wish, facts), source: `${path}/photo`, name: job.photo.file }}
           seen={seen}
           thing={thingOf(wish, facts, shop)}
           piece={piece}
           closer={facts && { path, look: facts.look, dots: facts.dots }}
           cropping={group === 'crop'}
-          onFocus={(next) => choose({ ...wish, focus: next })}
+          zoom={wish.zoom ?? 1}
+          onCrop={(crop) => choose(withCrop(wish, crop))}
         >
           <Problems error={error} seen={seen} onClose={() => setError(undefined)} />
         </Table>

@@ -4,7 +4,7 @@ import { saySize } from '../measure.ts';
 import { Button, Icon } from '../parts/parts.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
-import { frameOf } from '../stage/frame.ts';
+import { frameOf, turnOf } from '../stage/frame.ts';
 import { PhotoOnPiece, radiusOf } from '../stage/piece.tsx';
 import { SurfaceLayer } from '../stage/surface-layer.tsx';
 import { thingOf } from '../stage/thing.ts';
@@ -33,7 +33,7 @@ function Show({ job }: { readonly job: JobCard }) {
   const piece = useRef<HTMLDivElement>(null);
   const seen = useLook(path, { wish, showClipped: false, piece });
   const { facts } = seen;
-  const frame = frameOf(photo, wish, wish.focus ?? facts?.focus, facts?.frame.bareBelowMm);
+  const frame = frameOf(photo, wish, facts);
   const [held, setHeld] = useHeldKey('p');
   const [trueSize, setTrueSize] = useState(false);
   const [pxPerMm, setPxPerMm] = useState(readScale);
@@ -48,7 +48,7 @@ function Show({ job }: { readonly job: JobCard }) {
       Math.min(widthMm, heightMm) === Math.min(wish.widthMm, wish.heightMm) &&
       Math.max(widthMm, heightMm) === Math.max(wish.widthMm, wish.heightMm),
   );
-  const source = { ...photo, source: `${path}/photo` };
+  const source = { ...photo, turnDeg: turnOf(wish, facts), source: `${path}/photo` };
   return (
     <div class={`show on-${thing.table} ${trueSize ? 'true-size' : ''}`}>
       {frame && (

@@ -1,8 +1,18 @@
-import { useRef } from 'preact/hooks';
-import type { Frame } from '../../../photo/index.ts';
-import { boxOf, type PhotoFacts, radiusOf } from './piece.tsx';
+import { useEffect, useRef } from 'preact/hooks';
+import { type Frame, sizeTurned } from '../../../photo/index.ts';
+import { type PhotoFacts, placeOf, radiusOf } from './piece.tsx';
+import { wheelFactor, ZOOM_STEP } from './view.ts';
 
-type Focus = { readonly x: number; readonly y: number };
+type Point = { readonly x: number; readonly y: number };
+
+/** What of the photo fills the piece: the middle as shares of the photo as it stands, and how much nearer than it must be. */
+export interface Crop {
+  readonly focus: Point;
+  readonly zoom: number;
+}
+
+/** Nearest zoom by hand, a factor. Format: the largest that a request may ask for. */
+const MOST_ZOOM = 20;
 
 /** Steps to the right and down. Exact: by definition of the keys. */
 const KEYS: Readonly<Record<string, readonly [number, number]>> = {
@@ -11,44 +21,48 @@ const KEYS: Readonly<Record<string, readonly [number, number]>> = {
   ArrowUp: [0, -1],
   ArrowDown: [0, 1],
 };
+/** Times nearer with a key. Exact: by definition of the keys. */
+const ZOOM_KEYS: Readonly<Record<string, number>> = { '+': ZOOM_STEP, '=': ZOOM_STEP, '-': 1 / ZOOM_STEP };
 /**
  * Step of an arrow key, share of the photo; with the shift key ten times as much. Assumed: a pixel or two of the
  * picture on the page.
  */
 const STEP = 0.005;
+/** A hand on the wheel has done when it rests so long, ms. Assumed: a wheel's notches follow each other sooner. */
+const WHEEL_REST_MS = 300;
 
 /** What of the photo lies beside the piece, behind it. */
 export function PhotoAround({ frame, photo }: { readonly frame: Frame; readonly photo: PhotoFacts }) {
   if (frame.fit !== 'cover') return null;
-  return <img class="around" src={photo.source} alt="" draggable={false} style={boxOf(photo, frame.crop)} />;
+  return <img class="around" src={photo.source} alt="" draggable={false} style={placeOf(photo, frame.crop)} />;
 }
 
-/** Takes hold of the photo under the piece: dragging or the arrow keys move it. */
-export function CropHand({
-  frame,
-  photo,
-  onFocus,
-  onMoving,
-}: {
+interface CropHandProps {
   readonly frame: Frame;
-  readonly photo: Pick<PhotoFacts, 'width' | 'height'>;
-  readonly onFocus: (focus: Focus) => void;
+  readonly photo: Omit<PhotoFacts, 'source'>;
+  readonly zoom: number;
+  readonly onCrop: (crop: Crop) => void;
   readonly onMoving: (moving: boolean) => void;
-}) {
-  const { crop, fit } = frame;
-  const from = useRef<(Focus & { readonly centre: Focus }) | undefined>(undefined);
-  const centre = { x: (crop.x + crop.width / 2) / photo.width, y: (crop.y + crop.height / 2) / photo.height };
-  const half = { x: crop.width / photo.width / 2, y: crop.height / photo.height / 2 };
-  const moveTo = (x: number, y: number) =>
-    onFocus({ x: clamp(x, half.x, 1 - half.x), y: clamp(y, half.y, 1 - half.y) });
-  const movable = fit === 'cover' && (half.x < 0.4999 || half.y < 0.4999);
-  const end = () => {
-    from.current = undefined;
-    onMoving(false);
+}
+
+/** Takes hold of the photo under the piece: dragging or the arrow keys move it, wheel, two fingers, plus and minus zoom it. */
+export function CropHand(props: CropHandProps) {
+  const { frame, zoom, onMoving } = props;
+  const now = useRef(props);
+  now.current = props;
+  const hand = useRef<HTMLDivElement>(null);
+  const down = useRef(new Map<number, Point>()).current;
+  const movable = frame.fit === 'cover';
+  useWheel(hand, now);
+  const { centre } = spanOf(props);
+  const end = ({ pointerId }: PointerEvent) => {
+    down.delete(pointerId);
+    if (down.size === 0) onMoving(false);
   };
   return (
     // biome-ignore lint/a11y/useSemanticElements: a button cannot be dragged by touch in every browser
     <div
+      ref={hand}
       class={`crop-hand ${movable ? 'movable' : ''}`}
       style={{ borderRadius: radiusOf(frame) }}
       role="button"
@@ -56,38 +70,108 @@ export function CropHand({
       aria-disabled={!movable}
       aria-label={
         movable
-          ? `Crop, middle at ${Math.round(100 * centre.x)} % across and ${Math.round(100 * centre.y)} % down. Arrow keys move it.`
-          : fit === 'contain'
-            ? 'Crop: the photo is shown whole.'
-            : 'Crop: the photo has the shape of the piece, nothing is cut off.'
+          ? `Crop, middle at ${Math.round(100 * centre.x)} % across and ${Math.round(100 * centre.y)} % down, ${zoom.toFixed(1)} times nearer. Arrow keys move it, plus and minus zoom.`
+          : 'Crop: the photo is shown whole.'
       }
       onPointerDown={(event) => {
         if (!movable || event.button !== 0) return;
         event.currentTarget.setPointerCapture(event.pointerId);
-        from.current = { x: event.clientX, y: event.clientY, centre };
+        down.set(event.pointerId, { x: event.clientX, y: event.clientY });
         onMoving(true);
       }}
       onPointerMove={(event) => {
-        const start = from.current;
-        if (!start) return;
-        // The photo goes with the hand: what must stay goes the other way.
-        const { width, height } = event.currentTarget.getBoundingClientRect();
-        moveTo(
-          start.centre.x - ((event.clientX - start.x) / width) * 2 * half.x,
-          start.centre.y - ((event.clientY - start.y) / height) * 2 * half.y,
-        );
+        const before = down.get(event.pointerId);
+        if (!before) return;
+        const to = { x: event.clientX, y: event.clientY };
+        const other = [...down].find(([id]) => id !== event.pointerId)?.[1];
+        down.set(event.pointerId, to);
+        const box = event.currentTarget.getBoundingClientRect();
+        // The photo goes with the hand; of two fingers each moves half.
+        const share = other ? 0.5 : 1;
+        const by = { x: (share * (to.x - before.x)) / box.width, y: (share * (to.y - before.y)) / box.height };
+        const apart = (a: Point) => (other ? Math.max(1, Math.hypot(a.x - other.x, a.y - other.y)) : 1);
+        const middle = other ? { x: (to.x + other.x) / 2, y: (to.y + other.y) / 2 } : to;
+        const at = { x: (middle.x - box.left) / box.width, y: (middle.y - box.top) / box.height };
+        now.current.onCrop(cropAt(now.current, { factor: apart(to) / apart(before), at, by }));
       }}
       onPointerUp={end}
       onPointerCancel={end}
       onKeyDown={(event) => {
+        if (!movable || event.ctrlKey || event.metaKey || event.altKey) return;
         const way = KEYS[event.key];
-        if (!way || !movable) return;
+        const factor = ZOOM_KEYS[event.key];
+        if (!way && factor === undefined) return;
         event.preventDefault();
+        const { crop } = frame;
+        const { width, height } = standing(props.photo);
         const step = event.shiftKey ? 10 * STEP : STEP;
-        moveTo(centre.x + way[0] * step, centre.y + way[1] * step);
+        const by = way
+          ? { x: (-way[0] * step * width) / crop.width, y: (-way[1] * step * height) / crop.height }
+          : NONE;
+        now.current.onCrop(cropAt(now.current, { factor: factor ?? 1, at: MIDDLE, by }));
       }}
     />
   );
+}
+
+const NONE: Point = { x: 0, y: 0 };
+const MIDDLE: Point = { x: 0.5, y: 0.5 };
+
+const standing = (photo: CropHandProps['photo']) => sizeTurned(photo, photo.turnDeg);
+
+/** Middle and half of the crop, shares of the photo as it stands. */
+function spanOf({ frame: { crop }, photo }: Pick<CropHandProps, 'frame' | 'photo'>) {
+  const { width, height } = standing(photo);
+  return {
+    centre: { x: (crop.x + crop.width / 2) / width, y: (crop.y + crop.height / 2) / height },
+    half: { x: crop.width / width / 2, y: crop.height / height / 2 },
+  };
+}
+
+/**
+ * The crop that is so many times nearer, with the point of the photo under the hand where the hand takes it.
+ * @param at the hand, shares of the piece
+ * @param by how far it went, shares of the piece
+ */
+function cropAt(
+  { frame, photo, zoom }: Pick<CropHandProps, 'frame' | 'photo' | 'zoom'>,
+  { factor, at, by }: { readonly factor: number; readonly at: Point; readonly by: Point },
+): Crop {
+  const { centre, half } = spanOf({ frame, photo });
+  const nearer = clamp(zoom * factor, 1, MOST_ZOOM);
+  const scale = zoom / nearer;
+  const along = (axis: 'x' | 'y') => {
+    const span = 2 * half[axis];
+    const held = centre[axis] + (at[axis] - by[axis] - 0.5) * span;
+    const middle = held - (at[axis] - 0.5) * span * scale;
+    const edge = Math.min(0.5, half[axis] * scale);
+    return clamp(middle, edge, 1 - edge);
+  };
+  return { focus: { x: along('x'), y: along('y') }, zoom: nearer };
+}
+
+/** A listener of its own: the page must be able to keep the wheel from scrolling. */
+function useWheel(hand: { readonly current: HTMLDivElement | null }, now: { readonly current: CropHandProps }): void {
+  useEffect(() => {
+    const box = hand.current;
+    let rest: ReturnType<typeof setTimeout> | undefined;
+    const turn = (event: WheelEvent) => {
+      const { frame, onCrop, onMoving } = now.current;
+      if (frame.fit !== 'cover') return;
+      event.preventDefault();
+      const { left, top, width, height } = hand.current!.getBoundingClientRect();
+      const at = { x: (event.clientX - left) / width, y: (event.clientY - top) / height };
+      onMoving(true);
+      clearTimeout(rest);
+      rest = setTimeout(() => now.current.onMoving(false), WHEEL_REST_MS);
+      onCrop(cropAt(now.current, { factor: wheelFactor(event), at, by: NONE }));
+    };
+    box?.addEventListener('wheel', turn, { passive: false });
+    return () => {
+      clearTimeout(rest);
+      box?.removeEventListener('wheel', turn);
+    };
+  }, [hand, now]);
 }
 
 const clamp = (value: number, low: number, high: number) => Math.min(Math.max(value, low), high);

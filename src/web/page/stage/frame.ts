@@ -1,23 +1,27 @@
-import { type Frame, framePhoto } from '../../../photo/index.ts';
-import type { Wish } from '../../protocol.ts';
+import { type Frame, framePhoto, sizeTurned } from '../../../photo/index.ts';
+import type { LookFactsJson, Wish } from '../../protocol.ts';
 
 /** mm. Assumed: fine enough for the crop, for which the dots themselves do not matter. */
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 } as const;
+
+/** Degrees clockwise by which the photo stands turned on the piece: as asked, or as it was found to be upright. */
+export const turnOf = ({ turnDeg }: Pick<Wish, 'turnDeg'>, facts: Pick<LookFactsJson, 'turnDeg'> | undefined): number =>
+  turnDeg ?? facts?.turnDeg ?? 0;
 
 /** The crop as the road of a photo will take it, by the same function, so that dragging needs no answer from the server. */
 export function frameOf(
   photo: { readonly width: number; readonly height: number },
   wish: Wish,
-  focus: { readonly x: number; readonly y: number } | undefined,
-  /** Strip that the last proof left to the caption, mm. */
-  bareBelowMm = 0,
+  facts: Pick<LookFactsJson, 'focus' | 'turnDeg' | 'frame'> | undefined,
 ): Frame | undefined {
-  const { focus: _focus, ...rest } = wish;
+  const { focus: asked, ...rest } = wish;
+  const focus = asked ?? facts?.focus;
   try {
-    return framePhoto(photo, {
+    return framePhoto(sizeTurned(photo, turnOf(wish, facts)), {
       ...rest,
       grid: GRID,
-      bareBelowMm: wish.caption ? bareBelowMm : 0,
+      // The strip that the last proof left to the caption.
+      bareBelowMm: wish.caption ? (facts?.frame.bareBelowMm ?? 0) : 0,
       ...(focus ? { focus: { x: focus.x, y: focus.y } } : {}),
     });
   } catch {

@@ -1,10 +1,12 @@
 import { useState } from 'preact/hooks';
-import type { Frame } from '../../../photo/index.ts';
+import { type Frame, splitTurn } from '../../../photo/index.ts';
 import type { LookFactsJson, Wish } from '../../protocol.ts';
 import { sayShare } from '../measure.ts';
-import { Button } from '../parts/parts.tsx';
+import { Button, Slider } from '../parts/parts.tsx';
 import { CaptionChoice } from '../photo/caption.tsx';
 import { DotsChoice, FitChoice, MaterialChoice, PieceChoice, ToneChoice, UnitChoice } from '../photo/choices.tsx';
+import type { Crop } from './crop.tsx';
+import { turnOf } from './frame.ts';
 import type { Group } from './layout.tsx';
 
 export type GroupId = 'piece' | 'material' | 'crop' | 'tone' | 'words' | 'dots';
@@ -70,32 +72,119 @@ export function groupsOf(props: GroupsProps): readonly Group<GroupId>[] {
   ];
 }
 
-function CropChoice({ wish, frame, onChange }: GroupsProps) {
-  const { focus, fit } = wish;
+/** Degrees of straightening on either side of upright. Assumed: what leans more was meant to. */
+const MOST_LEAN_DEG = 15;
+/** Zoom that the slider reaches, a factor. Assumed: few photos have pixels for more; wheel and keys go on. */
+const MOST_SLID_ZOOM = 5;
+/** Degrees, a step of straightening. Assumed: what the eye sees of a horizon along a card. */
+const LEAN_STEP_DEG = 0.1;
+
+/** What a photo or a piece of an order may want of its crop. */
+export type CropWish = Pick<Wish, 'fit' | 'focus' | 'zoom' | 'turnDeg' | 'subject'>;
+
+/** A wish with another crop; what needs not be said is left out, so that it is the same wish as before. */
+export function withCrop<W extends CropWish>(wish: W, { focus, zoom }: Crop): W {
+  return { ...withZoom(wish, zoom), focus };
+}
+
+/** Turned by a quarter the photo's place goes with it: what was in the middle stays there. */
+function quarterTurned<W extends CropWish>(wish: W, turnDeg: number, ways: 1 | -1): W {
+  const { focus } = wish;
+  const moved = focus && (ways === 1 ? { x: 1 - focus.y, y: focus.x } : { x: focus.y, y: 1 - focus.x });
+  return { ...wish, turnDeg: tidyDeg(turnDeg + 90 * ways), ...(moved ? { focus: moved } : {}) };
+}
+
+/** How the photo lies on the piece: by hand in the stage, and here what a hand cannot do there. */
+export function CropChoice<W extends CropWish>({
+  wish,
+  facts,
+  frame,
+  onChange,
+}: Pick<GroupsProps, 'facts' | 'frame'> & { readonly wish: W; readonly onChange: (wish: W) => void }) {
+  const { focus, fit, zoom = 1, subject = 'auto' } = wish;
   const isCut = frame?.fit === 'cover';
+  const turnDeg = turnOf(wish, facts);
+  const { restDeg } = splitTurn(turnDeg);
+  const mostLeanDeg = Math.max(MOST_LEAN_DEG, Math.abs(restDeg));
   return (
     <>
       <FitChoice fit={fit} onChange={(next) => onChange({ ...wish, fit: next })} />
       <p class="note">
         {isCut
-          ? 'Drag the photo under the piece, or move it with the arrow keys.'
+          ? 'Drag the photo under the piece; the wheel or two fingers zoom.'
           : 'The photo is shown whole; what lies beside it stays bare.'}
       </p>
+      <div class="sliders">
+        {isCut && (
+          <Slider
+            label="Zoom"
+            help="How many times nearer than it must be to fill the piece."
+            unit="×"
+            value={zoom}
+            min={1}
+            max={Math.max(MOST_SLID_ZOOM, zoom)}
+            step={0.05}
+            changed={zoom !== 1}
+            onInput={(next) => onChange(withZoom(wish, next))}
+            onReset={() => onChange(withZoom(wish, 1))}
+          />
+        )}
+        <Slider
+          label="Straighten"
+          help="Degrees clockwise; the corners that would be empty are cut off."
+          unit="°"
+          value={restDeg}
+          min={-mostLeanDeg}
+          max={mostLeanDeg}
+          step={LEAN_STEP_DEG}
+          changed={restDeg !== 0}
+          onInput={(next) => onChange({ ...wish, turnDeg: tidyDeg(turnDeg - restDeg + next) })}
+          onReset={() => onChange({ ...wish, turnDeg: tidyDeg(turnDeg - restDeg) })}
+        />
+      </div>
+      <div class="row">
+        <Button icon="turn" onClick={() => onChange(quarterTurned(wish, turnDeg, -1))}>
+          Turn left
+        </Button>
+        <Button icon="turn" onClick={() => onChange(quarterTurned(wish, turnDeg, 1))}>
+          Turn right
+        </Button>
+      </div>
+      <label class="toggle">
+        <input
+          type="checkbox"
+          checked={subject === 'auto'}
+          onChange={({ currentTarget }) => {
+            onChange(currentTarget.checked ? without(wish, 'subject') : { ...wish, subject: 'none' });
+          }}
+        />
+        <span>Look for faces and pets</span>
+      </label>
       {isCut && (
         <Button
           kind="quiet"
           icon="undo"
-          disabled={!focus}
-          onClick={() => {
-            const { focus: _, ...rest } = wish;
-            onChange(rest);
-          }}
+          disabled={!focus && zoom === 1}
+          onClick={() => onChange(without(wish, 'focus', 'zoom'))}
         >
           Follow what draws the eye
         </Button>
       )}
     </>
   );
+}
+
+/** Tenths of degrees from −180 to 180, without the dust of sums. */
+const tidyDeg = (deg: number) => Math.round((deg - 360 * Math.round(deg / 360)) * 10) / 10;
+
+const withZoom = <W extends CropWish>(wish: W, zoom: number): W =>
+  zoom > 1 ? { ...wish, zoom } : without(wish, 'zoom');
+
+/** The wish that does not say these. */
+function without<W extends CropWish>(wish: W, ...names: readonly ('focus' | 'zoom' | 'subject')[]): W {
+  const rest = { ...wish };
+  for (const name of names) delete (rest as Partial<Record<string, unknown>>)[name];
+  return rest;
 }
 
 function ClippedChoice({ showClipped, facts, onClipped }: GroupsProps) {

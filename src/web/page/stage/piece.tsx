@@ -1,9 +1,11 @@
-import type { Frame } from '../../../photo/index.ts';
+import { type Frame, sizeTurned } from '../../../photo/index.ts';
 
 export interface PhotoFacts {
   readonly width: number;
   readonly height: number;
   readonly source: string;
+  /** Degrees clockwise by which it stands turned. */
+  readonly turnDeg: number;
 }
 
 const share = (part: number, whole: number) => `${(100 * part) / whole}%`;
@@ -21,18 +23,20 @@ export function PhotoOnPiece({ frame, photo }: { readonly frame: Frame; readonly
         height: share(place.height, height),
       }}
     >
-      <img src={photo.source} alt="As cropped, before engraving" draggable={false} style={boxOf(photo, crop)} />
+      <img src={photo.source} alt="As cropped, before engraving" draggable={false} style={placeOf(photo, crop)} />
     </div>
   );
 }
 
-/** The whole photo's box, in shares of its crop. */
-export function boxOf(photo: Pick<PhotoFacts, 'width' | 'height'>, crop: Frame['crop']) {
+/** The whole photo, turned about the middle that it shares with the part that is kept; places in shares of its crop. */
+export function placeOf(photo: Omit<PhotoFacts, 'source'>, crop: Frame['crop']) {
+  const kept = sizeTurned(photo, photo.turnDeg);
   return {
     width: share(photo.width, crop.width),
     height: share(photo.height, crop.height),
-    left: share(-crop.x, crop.width),
-    top: share(-crop.y, crop.height),
+    left: share((kept.width - photo.width) / 2 - crop.x, crop.width),
+    top: share((kept.height - photo.height) / 2 - crop.y, crop.height),
+    transform: photo.turnDeg === 0 ? 'none' : `rotate(${photo.turnDeg}deg)`,
   };
 }
 

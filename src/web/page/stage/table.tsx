@@ -4,7 +4,7 @@ import type { Frame } from '../../../photo/index.ts';
 import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { Closer, type CloserProps } from './closer.tsx';
-import { CropHand, PhotoAround } from './crop.tsx';
+import { type Crop, CropHand, PhotoAround } from './crop.tsx';
 import { PhotoOnPiece, radiusOf } from './piece.tsx';
 import { SurfaceLayer } from './surface-layer.tsx';
 import type { Thing } from './thing.ts';
@@ -21,6 +21,8 @@ export interface TableProps {
   readonly photo: {
     readonly width: number;
     readonly height: number;
+    /** Degrees clockwise by which it stands turned. */
+    readonly turnDeg: number;
     /** Address of its small picture. */
     readonly source: string;
     readonly name: string;
@@ -33,14 +35,16 @@ export interface TableProps {
   readonly closer: Omit<CloserProps, 'view' | 'piece'> | undefined;
   /** Moves the photo under the piece instead of the piece under the eye. */
   readonly cropping: boolean;
-  readonly onFocus: (focus: { readonly x: number; readonly y: number }) => void;
+  /** Times nearer than the photo must be to fill the piece. */
+  readonly zoom: number;
+  readonly onCrop: (crop: Crop) => void;
   /** What floats over the stage. */
   readonly children?: ComponentChildren;
 }
 
 /** The piece as large as the stage lets it be; nearer by wheel, pinch, button or key; the photo in its place on demand. */
 export function Table(props: TableProps) {
-  const { frame, photo, seen, thing, piece, closer, cropping, onFocus, children } = props;
+  const { frame, photo, seen, thing, piece, closer, cropping, zoom: cropZoom, onCrop, children } = props;
   const [view, setView] = useState(WHOLE);
   const [divider, setDivider] = useState<number>();
   const [held, setHeld] = useHeldKey('p');
@@ -117,7 +121,7 @@ export function Table(props: TableProps) {
             {share > 0 && share < 1 && <div class="line" style={{ left: `${100 * share}%` }} aria-hidden="true" />}
             <div class="rim" aria-hidden="true" />
           </div>
-          {cropping && <CropHand frame={frame} photo={photo} onFocus={onFocus} onMoving={setMoving} />}
+          {cropping && <CropHand frame={frame} photo={photo} zoom={cropZoom} onCrop={onCrop} onMoving={setMoving} />}
         </div>
       </div>
       <StageState seen={seen} />
