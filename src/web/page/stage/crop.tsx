@@ -1,5 +1,6 @@
 import { useEffect, useRef } from 'preact/hooks';
-import { type Frame, sizeTurned } from '../../../photo/index.ts';
+import type { Frame } from '../../../photo/index.ts';
+import { sizeTurned } from './frame.ts';
 import { type PhotoFacts, placeOf, radiusOf } from './piece.tsx';
 import { wheelFactor, ZOOM_STEP } from './view.ts';
 
@@ -114,6 +115,7 @@ export function CropHand(props: CropHandProps) {
   );
 }
 
+/** Shares of the piece: no way at all, and its middle. Exact: by definition. */
 const NONE: Point = { x: 0, y: 0 };
 const MIDDLE: Point = { x: 0.5, y: 0.5 };
 

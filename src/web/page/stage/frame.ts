@@ -1,6 +1,9 @@
 import { type Frame, framePhoto, sizeTurned } from '../../../photo/index.ts';
 import type { LookFactsJson, Wish } from '../../protocol.ts';
 
+// The one door to what the road of a photo does with its place.
+export { sizeTurned, splitTurn } from '../../../photo/index.ts';
+
 /** mm. Assumed: fine enough for the crop, for which the dots themselves do not matter. */
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 } as const;
 

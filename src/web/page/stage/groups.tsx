@@ -1,12 +1,12 @@
 import { useState } from 'preact/hooks';
-import { type Frame, splitTurn } from '../../../photo/index.ts';
+import type { Frame } from '../../../photo/index.ts';
 import type { LookFactsJson, Wish } from '../../protocol.ts';
 import { sayShare } from '../measure.ts';
 import { Button, Slider } from '../parts/parts.tsx';
 import { CaptionChoice } from '../photo/caption.tsx';
 import { DotsChoice, FitChoice, MaterialChoice, PieceChoice, ToneChoice, UnitChoice } from '../photo/choices.tsx';
 import type { Crop } from './crop.tsx';
-import { turnOf } from './frame.ts';
+import { splitTurn, turnOf } from './frame.ts';
 import type { Group } from './layout.tsx';
 
 export type GroupId = 'piece' | 'material' | 'crop' | 'tone' | 'words' | 'dots';

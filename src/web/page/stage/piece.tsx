@@ -1,4 +1,5 @@
-import { type Frame, sizeTurned } from '../../../photo/index.ts';
+import type { Frame } from '../../../photo/index.ts';
+import { sizeTurned } from './frame.ts';
 
 export interface PhotoFacts {
   readonly width: number;
