@@ -59,7 +59,7 @@ describe('a customer is waiting', () => {
       for (let i = 0; i < 3; i++) await page.keyboard.press('ArrowDown');
       await page.keyboard.press('Shift+ArrowRight');
       await page.keyboard.press('+');
-      await page.getByLabel('Straighten').fill('2.5');
+      await page.getByLabel('Straighten', { exact: true }).fill('2.5');
       await proofIsThere(opened);
       await page.getByRole('button', { name: 'Keep as a job' }).click();
       await page.getByText('Kept. One pixel is one dot').waitFor({ timeout: TIME });

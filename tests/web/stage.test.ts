@@ -222,7 +222,7 @@ describe('the crop', () => {
       expect([near[0], near[1]]).toEqual([expect.closeTo(x, 2), expect.closeTo(y, 2)]);
 
       await page.getByRole('button', { name: 'Turn right' }).click();
-      await page.getByLabel('Straighten').fill('3');
+      await page.getByLabel('Straighten', { exact: true }).fill('3');
       await expect.poll(() => wishOnDisk().turnDeg).toBe(93);
       await proof(page);
       const { wish } = JSON.parse(readFileSync(join(shop, 'jobs', job, 'job.json'), 'utf8'));
