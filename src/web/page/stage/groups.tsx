@@ -143,12 +143,8 @@ export function CropChoice<W extends CropWish>({
         />
       </div>
       <div class="row">
-        <Button icon="turn" onClick={() => onChange(quarterTurned(wish, turnDeg, -1))}>
-          Turn left
-        </Button>
-        <Button icon="turn" onClick={() => onChange(quarterTurned(wish, turnDeg, 1))}>
-          Turn right
-        </Button>
+        <Button onClick={() => onChange(quarterTurned(wish, turnDeg, -1))}>Turn left</Button>
+        <Button onClick={() => onChange(quarterTurned(wish, turnDeg, 1))}>Turn right</Button>
       </div>
       <label class="toggle">
         <input
