@@ -41,12 +41,14 @@ export function fitDots(ink: InkOnDots, { x, y }: FitDotsOptions): FittedInk {
   const rows = height / samples;
   const half = { x: (growthOf(x) / 2) * samples, y: (growthOf(y) / 2) * samples };
   const core = shrinkInk(ink, half);
+  const taken = tellTaken(half, samples);
   // Turned over its diagonal between the steps: lines lie in one piece of memory in both.
   const fitted = new Uint8Array(columns * height);
   fitRuns(core, {
     samples,
     linesPerDot: samples,
     widths: x,
+    taken: taken.x,
     leastLines: STRAIGHT.leastDots * samples,
     write: (line, from, to) => {
       for (let column = from; column < to; column++) fitted[column * height + line] = 1;
@@ -59,6 +61,7 @@ export function fitDots(ink: InkOnDots, { x, y }: FitDotsOptions): FittedInk {
       samples,
       linesPerDot: 1,
       widths: y,
+      taken: taken.y,
       leastLines: STRAIGHT.leastDots,
       write: (line, from, to) => {
         for (let row = from; row < to; row++) data[row * columns + line] = 1;
@@ -77,6 +80,17 @@ function shrinkInk(ink: Samples, by: { readonly x: number; readonly y: number })
   // Marks that grow one way and shrink the other are no marks of one beam: the smaller growth counts as none.
   if (by.x >= 0 && by.y >= 0) return erodeInk(ink, by, 0);
   return invertInk(erodeInk(invertInk(ink), { x: Math.max(0, -by.x), y: Math.max(0, -by.y) }, 1));
+}
+
+/** What of a straight stem's width was taken off, or added (below 0), dots: whole samples on either side. */
+function tellTaken(by: { readonly x: number; readonly y: number }, samples: number): { x: number; y: number } {
+  const isAdded = by.x < 0 || by.y < 0;
+  const of = (half: number) => {
+    const wanted = isAdded ? Math.max(0, -half) : half;
+    const sides = 2 * Math.max(0, Math.ceil(wanted + 0.5) - 1);
+    return (isAdded ? -sides : sides) / samples;
+  };
+  return { x: of(by.x), y: of(by.y) };
 }
 
 /**
@@ -115,15 +129,17 @@ interface FitRunsOptions {
   /** Lines of a line of dots: samples before they became dots, one after. */
   readonly linesPerDot: number;
   readonly widths: LineWidths;
+  /** What of the ink's width was taken off before, dots. */
+  readonly taken: number;
   /** Lines over which an edge has to go on to be straight. */
   readonly leastLines: number;
   readonly write: (line: number, from: number, to: number) => void;
 }
 
 /** Whole dots along each line: the runs of ink with their ends rounded, those of straight stems together. */
-function fitRuns(ink: Samples, { samples, linesPerDot, widths, leastLines, write }: FitRunsOptions): void {
+function fitRuns(ink: Samples, { samples, linesPerDot, widths, taken, leastLines, write }: FitRunsOptions): void {
   const { runs, edges } = followEdges(ink, Math.max(1, Math.round(STRAIGHT.withinShare * samples)));
-  const placed = placeStems(runs, edges, { samples, widths, leastLines });
+  const placed = placeStems(runs, edges, { samples, widths, taken, leastLines });
   let last = { line: -1, end: 0, to: 0 };
   for (let at = 0; at < runs.line.length; at++) {
     const line = runs.line[at]!;
@@ -191,7 +207,7 @@ function followEdges({ width, height, data }: Samples, within: number) {
 function placeStems(
   runs: Runs,
   edges: Edges,
-  { samples, widths, leastLines }: Pick<FitRunsOptions, 'samples' | 'widths' | 'leastLines'>,
+  { samples, widths, taken, leastLines }: Pick<FitRunsOptions, 'samples' | 'widths' | 'taken' | 'leastLines'>,
 ): ReadonlyMap<number, number> {
   const isStraight = (edge: number) => edges.count[edge]! >= leastLines;
   const placeOf = (edge: number) => edges.sum[edge]! / edges.count[edge]! / samples;
@@ -204,9 +220,8 @@ function placeStems(
     if (!stems.has(key)) stems.set(key, { left, right, width: placeOf(right) - placeOf(left) });
   }
   const placed = new Map<number, number>();
-  const growth = growthOf(widths);
   for (const { left, right, width } of [...stems.values()].sort((a, b) => a.width - b.width)) {
-    const dots = countDots(width + growth, widths);
+    const dots = countDots(width + taken, widths);
     const start = placed.get(left);
     const end = placed.get(right);
     if (start === undefined && end === undefined) {

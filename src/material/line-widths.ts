@@ -1,7 +1,8 @@
+import { reflectanceOfLightness } from '../colour/index.ts';
 import type { DotGrid } from '../plane/index.ts';
-import { computeDotDose } from './response.ts';
+import { computeDotDose, mixYuleNielsen } from './response.ts';
 import { simulateStrength } from './simulate.ts';
-import type { ResponseModel } from './types.ts';
+import type { Surface } from './types.ts';
 
 /** Lines of up to so many dots are measured; wider ones grow as the widest does. A count. Assumed: edges no longer meet. */
 const WIDEST_DOTS = 12;
@@ -17,14 +18,15 @@ export interface BurnedLineWidths {
 /**
  * What lines measure that are so many dots wide: `solid` of dots that fire on bare surface, `bare` of dots that do not fire
  * in a solid; `x` across lines that run down, in pitches, `y` across lines along the scan, in line spacings. A line of half
- * dots is by turns of one dot more and one less. The width is what a full mark, or bare surface, of the same sum would
- * have; 0 where the line nowhere reaches half of it.
+ * dots is by turns of one dot more and one less. The width is what a full mark, or bare surface, of the same sum of light
+ * would have, which is what the eye sums up of a line; 0 where the line nowhere reaches half of it.
  */
-export function computeLineWidths(model: ResponseModel, grid: DotGrid): BurnedLineWidths {
+export function computeLineWidths(surface: Surface, grid: DotGrid): BurnedLineWidths {
+  const model = surface.response;
   const { diameterXMm, diameterYMm, reach } = computeDotDose(model, grid);
   const around = Math.ceil(reach * Math.max(diameterXMm / grid.pitchMm, diameterYMm / grid.lineSpacingMm)) + 1;
   const list = (axis: 'x' | 'y', ink: 0 | 1) =>
-    Array.from({ length: 2 * WIDEST_DOTS + 1 }, (_, halves) => measure(model, { grid, axis, ink, halves, around }));
+    Array.from({ length: 2 * WIDEST_DOTS + 1 }, (_, halves) => measure(surface, { grid, axis, ink, halves, around }));
   return {
     solid: { x: list('x', 1), y: list('y', 1) },
     bare: { x: list('x', 0), y: list('y', 0) },
@@ -39,8 +41,9 @@ interface MeasuredLine {
   readonly around: number;
 }
 
-function measure(model: ResponseModel, { grid, axis, ink, halves, around }: MeasuredLine): number {
+function measure(surface: Surface, { grid, axis, ink, halves, around }: MeasuredLine): number {
   if (halves === 0) return 0;
+  const model = surface.response;
   const length = Math.ceil(halves / 2) + 2 * around;
   const data = new Uint8Array(2 * length);
   for (let turn = 0; turn < 2; turn++) {
@@ -54,14 +57,20 @@ function measure(model: ResponseModel, { grid, axis, ink, halves, around }: Meas
   const samples =
     axis === 'x' ? { samplesX: SAMPLES, samplesY: SAMPLES / 2 } : { samplesX: SAMPLES / 2, samplesY: SAMPLES };
   const strength = simulateStrength(model, { ...field, levels: 2, data }, { grid, ...samples, edge: 'repeat' });
-  const profile = new Float64Array(length * SAMPLES);
-  const lines = strength.data.length / profile.length;
+  const [bare, full] = [surface.bare, surface.full].map(([lightness]) => reflectanceOfLightness(lightness)) as [
+    number,
+    number,
+  ];
+  const mixed = { bare, full, n: model.yuleNielsenN };
+  const shares = new Float64Array(length * SAMPLES);
+  const lines = strength.data.length / shares.length;
   for (let y = 0; y < strength.height; y++) {
     for (let x = 0; x < strength.width; x++) {
-      profile[axis === 'x' ? x : y]! += strength.data[y * strength.width + x]! / lines;
+      const light = mixYuleNielsen(strength.data[y * strength.width + x]!, mixed);
+      shares[axis === 'x' ? x : y]! +=
+        (light - (ink === 1 ? bare : full)) / (ink === 1 ? full - bare : bare - full) / lines;
     }
   }
-  const shares = ink === 1 ? profile : profile.map((value) => 1 - value);
   if (!shares.some((share) => share >= 0.5)) return 0;
   return shares.reduce((sum, share) => sum + share, 0) / SAMPLES;
 }

@@ -125,7 +125,7 @@ async function letterPiece(
   if (!caption && !artwork) return {};
   const lettering = await drawLettering({
     piece: frame,
-    widths: computeLineWidths(profile.response, grid),
+    widths: computeLineWidths(profile, grid),
     ...(caption ? { caption } : {}),
     ...(artwork ? { artwork } : {}),
   });
