@@ -103,7 +103,7 @@ function readCorner(text: string | undefined): { readonly xMm: number; readonly 
   if (text === undefined) return undefined;
   const [xMm, yMm, more] = text.split(',').map((part) => (part.trim() === '' ? Number.NaN : Number(part)));
   if (!Number.isFinite(xMm) || !Number.isFinite(yMm) || more !== undefined) {
-    throw new AppError('option-invalid', `--artwork-at: found "${text}", needed two lengths in mm such as 5,3.5`);
+    throw new AppError('option-invalid', `artwork-at: found "${text}", needed two lengths in mm such as 5,3.5`);
   }
   return { xMm: xMm!, yMm: yMm! };
 }

@@ -5,6 +5,7 @@ import { sayShare } from '../measure.ts';
 import { Button, Slider } from '../parts/parts.tsx';
 import { CaptionChoice } from '../photo/caption.tsx';
 import { DotsChoice, FitChoice, MaterialChoice, PieceChoice, ToneChoice, UnitChoice } from '../photo/choices.tsx';
+import { CutOutChoice } from '../photo/cut-out.tsx';
 import type { Crop } from './crop.tsx';
 import { splitTurn, turnOf } from './frame.ts';
 import type { Group } from './layout.tsx';
@@ -55,7 +56,17 @@ export function groupsOf(props: GroupsProps): readonly Group<GroupId>[] {
       icon: 'stack',
       body: () => <MaterialChoice wish={wish} onChange={onChange} />,
     },
-    { id: 'crop', label: 'Crop', icon: 'crop', body: () => <CropChoice {...props} /> },
+    {
+      id: 'crop',
+      label: 'Crop',
+      icon: 'crop',
+      body: () => (
+        <>
+          <CropChoice {...props} />
+          <CutOutChoice wish={wish} onChange={onChange} />
+        </>
+      ),
+    },
     {
       id: 'tone',
       label: 'Tone',
