@@ -76,7 +76,8 @@ test(
       /422/,
     );
     const caption = { text: 'Mia & Juno', text2: 'שלום', place: 'band', font: 'serif', ink: 'bare', heightMm: 1.5 };
-    const wish = { ...WISH, caption, artwork: { name, widthMm: 4, at: { xMm: 1, yMm: 1.5 } } };
+    const cut = { zoom: 1.2, turnDeg: 2, backdrop: 'fade', outline: 'oval', vignetteMm: 1 };
+    const wish = { ...WISH, ...cut, caption, artwork: { name, widthMm: 4, at: { xMm: 1, yMm: 1.5 } } };
     const asked = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
     const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head: asked });
     await ask('POST', `/api/jobs/${job.id}/keep`);
@@ -86,9 +87,11 @@ test(
       ...['--profile', WISH.profile, '--contrast', '0.3', '--out', out, '--caption', caption.text],
       ...['--caption2', caption.text2, '--caption-place', 'band', '--caption-font', 'serif', '--caption-ink', 'bare'],
       ...['--caption-height', '1.5', '--artwork', name, '--artwork-width', '4', '--artwork-at', '1,1.5'],
+      ...['--zoom', '1.2', '--turn', '2', '--backdrop', 'fade', '--outline', 'oval', '--vignette', '1'],
     );
     expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
     expect(said.ticket.lettering.caption.lines[1].text).toBe(caption.text2);
+    expect(said.ticket.frame).toMatchObject({ zoom: 1.2, outline: { outline: 'oval', vignetteMm: 1 } });
   },
   TIME,
 );
