@@ -50,6 +50,11 @@ const BEFORE_GAZE = 0.1;
 /** A cut of less than this share of the photo is none. Assumed: far below a pixel. */
 const NOTHING = 1e-6;
 
+interface Sides {
+  readonly width: number;
+  readonly height: number;
+}
+
 interface Span {
   readonly from: number;
   readonly to: number;
@@ -60,15 +65,18 @@ interface Span {
  * third, then as much of the bodies as fits. Where the faces do not fit together, the first wins, then those that fit
  * beside it. Without faces the subject's middle, or the part of it that fills the crop best.
  * @param crop width and height of the crop, shares of the photo, 0 … 1
+ * @param seen the box about its middle that an outline leaves in sight, shares of the crop; all of it when absent
  */
 export function chooseCrop(
   { faces, box, weights }: CropWish,
-  { crop }: { readonly crop: { readonly width: number; readonly height: number } },
+  { crop: whole, seen = { width: 1, height: 1 } }: { readonly crop: Sides; readonly seen?: Sides },
 ): CropChoice {
+  const crop = { width: whole.width * seen.width, height: whole.height * seen.height };
   const across = faces.map((face) => headSpan(face, 'x', HEAD));
   const down = faces.map((face) => headSpan(face, 'y', HEAD));
   const kept = chooseTogether(faces, { across, down, crop });
   const x = placeSpan(crop.width, {
+    beside: (whole.width - crop.width) / 2,
     needed: unionOf(kept.map((i) => across[i])),
     airy: unionOf(kept.map((i) => headSpan(faces[i], 'x', AIR))),
     whole: { from: box.x, to: box.x + box.width },
@@ -78,6 +86,7 @@ export function chooseCrop(
   });
   const eyes = kept.reduce((sum, i) => sum + faces[i].eyesY, 0) / Math.max(1, kept.length);
   const y = placeSpan(crop.height, {
+    beside: (whole.height - crop.height) / 2,
     needed: unionOf(kept.map((i) => down[i])),
     airy: unionOf(kept.map((i) => headSpan(faces[i], 'y', AIR))),
     whole: { from: box.y, to: box.y + box.height },
@@ -117,7 +126,7 @@ function chooseTogether(
   }: {
     readonly across: readonly Span[];
     readonly down: readonly Span[];
-    readonly crop: { readonly width: number; readonly height: number };
+    readonly crop: Sides;
   },
 ): readonly number[] {
   const kept: number[] = [];
@@ -136,16 +145,19 @@ function unionOf(spans: readonly Span[]): Span | undefined {
   return { from: Math.min(...spans.map(({ from }) => from)), to: Math.max(...spans.map(({ to }) => to)) };
 }
 
-/** Where the crop begins along one axis. */
+/** Where what is seen of the crop begins along one axis. */
 function placeSpan(
   length: number,
   {
+    beside,
     needed,
     airy,
     whole,
     wish,
     profile,
   }: {
+    /** What the crop reaches beyond what is seen of it, on either side. */
+    readonly beside: number;
     readonly needed: Span | undefined;
     readonly airy: Span | undefined;
     readonly whole: Span;
@@ -153,7 +165,7 @@ function placeSpan(
     readonly profile: Float64Array | undefined;
   },
 ): number {
-  const within = (start: number) => Math.min(Math.max(0, start), 1 - length);
+  const within = (start: number) => Math.min(Math.max(beside, start), 1 - beside - length);
   if (!needed || !airy) {
     const middle = (whole.from + whole.to) / 2 - length / 2;
     const fits = whole.to - whole.from <= length;

@@ -44,6 +44,23 @@ export function outlineMask(frame: Frame, { outline, vignetteMm }: OutlineOption
   return mask;
 }
 
+/**
+ * Sides of the box about the middle in which a head shows whole, shares of the largest box inside the outline. Assumed:
+ * heads are round themselves, so that corners may be cut.
+ */
+const HEAD_ROOM = { rectangle: [1, 1], circle: [0.8, 0.8], oval: [0.8, 0.8], arch: [1, 0.85] } as const;
+
+/** What an outline leaves in sight of a picture that fills a piece, for whatever is round: shares of its width and height. */
+export function seenWithin(
+  { widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number },
+  outline: Outline,
+): { readonly width: number; readonly height: number } {
+  const [across, down] = HEAD_ROOM[outline];
+  const least = Math.min(widthMm, heightMm);
+  if (outline !== 'circle') return { width: across, height: down };
+  return { width: (across * least) / widthMm, height: (down * least) / heightMm };
+}
+
 /** How far inside the outline a place lies, mm from the middle; negative outside. */
 const INSIDE_MM: Readonly<Record<Outline, (area: Area) => (x: number, y: number) => number>> = {
   rectangle: ({ halfWidth, halfHeight, cornerRadius }) => {

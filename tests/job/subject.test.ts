@@ -40,6 +40,27 @@ describe('the crop', () => {
     expect(subject!.photoLost).toBeCloseTo(1 - (crop.width * crop.height) / (photo.width * photo.height), 2);
   });
 
+  test.each([
+    ['circle', '60x30', 0.5],
+    ['oval', '30x40', 1],
+  ] as const)('keeps the head inside a %s on %s', async (outline, size, share) => {
+    const path = join(folder, 'roomy.png');
+    await sharp(await wide()).extend({ top: 200, extendWith: 'copy' }).toFile(path);
+    const { frame, warnings } = await prepare(path, { size, outline });
+    const { crop } = frame;
+    // Forehead and chin, and the ears, of the portrait that begins at x 400: on a piece from −1 to 1 either way.
+    for (const [x, y] of [
+      [610, 220],
+      [610, 380],
+      [560, 310],
+      [665, 310],
+    ] as const) {
+      const [u, v] = [(2 * (x - crop.x)) / crop.width - 1, (2 * (y - crop.y)) / crop.height - 1];
+      expect(Math.hypot(u / share, v), `${x}, ${y}`).toBeLessThan(1);
+    }
+    expect(warnings.join(' ')).not.toMatch(/fit into this crop/);
+  });
+
   test('of faces that do not fit together keeps the larger one, and says so with the share that is lost', async () => {
     const head = (side: number) =>
       sharp('images/photos/portrait.png').extract({ left: 130, top: 20, width: 190, height: 190 }).resize(side, side);

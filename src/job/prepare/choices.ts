@@ -8,6 +8,7 @@ import {
   outlineMask,
   pieceMask,
   placeOnPiece,
+  seenWithin,
   TONE_DEFAULTS,
   type ToneOptions,
 } from '../../photo/index.ts';
@@ -34,18 +35,18 @@ const LOST_UNSAID = 0.2;
 /** What must stay in sight: as given, else the subject, else what draws the eye when something is cut off, else the middle. */
 export async function chooseFocus(
   { photo, subject }: Pick<StandingPhoto, 'photo' | 'subject'>,
-  { focus, fit, zoom, size }: Pick<JobSpec, 'focus' | 'fit' | 'zoom' | 'size'>,
+  { focus, fit, zoom, size, outline }: Pick<JobSpec, 'focus' | 'fit' | 'zoom' | 'size' | 'outline'>,
 ): Promise<CropFacts> {
   if (fit === 'contain') return { focus: { x: 0.5, y: 0.5, origin: 'middle' }, notices: [] };
   const crop = shareOfCover(photo, { aspect: size.widthMm / size.heightMm, zoom });
   const isWhole = crop.width > 1 - 1e-6 && crop.height > 1 - 1e-6;
   if (focus) return { focus: { ...focus, origin: 'given' }, notices: [] };
-  if (isWhole) return { focus: { x: 0.5, y: 0.5, origin: 'middle' }, notices: [] };
+  if (isWhole && !(outline && subject)) return { focus: { x: 0.5, y: 0.5, origin: 'middle' }, notices: [] };
   if (!subject) {
     const found = await findAttention(photo, size.widthMm / size.heightMm);
     return { focus: { ...found, origin: 'attention' }, notices: [] };
   }
-  const choice = chooseCrop(wishOfSubject(subject), { crop });
+  const choice = chooseCrop(wishOfSubject(subject), { crop, ...seenOf(size, outline) });
   const photoLost = 1 - crop.width * crop.height;
   const { facesCut: cut, isFirstCut, subjectLost: lost } = choice;
   const faces = subject.faces.length;
@@ -61,18 +62,21 @@ export async function chooseFocus(
 /** How a piece that may lie either way shows more of the photo; by what of its subject is lost, then by area. */
 export function chooseLay(
   { photo, subject }: Pick<StandingPhoto, 'photo' | 'subject'>,
-  { size, zoom }: Pick<JobSpec, 'size' | 'zoom'>,
+  { size, zoom, outline }: Pick<JobSpec, 'size' | 'zoom' | 'outline'>,
 ): SizeMm {
   const turned = { ...size, widthMm: size.heightMm, heightMm: size.widthMm };
-  const judge = ({ widthMm, heightMm }: SizeMm) => {
-    const crop = shareOfCover(photo, { aspect: widthMm / heightMm, zoom });
-    const choice = subject && chooseCrop(wishOfSubject(subject), { crop });
+  const judge = (as: SizeMm) => {
+    const crop = shareOfCover(photo, { aspect: as.widthMm / as.heightMm, zoom });
+    const choice = subject && chooseCrop(wishOfSubject(subject), { crop, ...seenOf(as, outline) });
     return { cut: choice?.facesCut ?? 0, shown: crop.width * crop.height };
   };
   const [as, other] = [judge(size), judge(turned)];
   if (other.cut !== as.cut) return other.cut < as.cut ? turned : size;
   return other.shown > as.shown * MUCH_MORE ? turned : size;
 }
+
+const seenOf = (size: SizeMm, outline: JobSpec['outline']) =>
+  outline ? { seen: seenWithin(size, outline.outline) } : {};
 
 /** A piece is turned for this much more of the photo, a factor. Assumed: for less nobody would turn a card. */
 const MUCH_MORE = 1.15;
