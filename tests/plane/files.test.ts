@@ -151,8 +151,13 @@ describe('what a run was given', () => {
     const path = lead(photo);
     await rememberInputs(async () => {
       await readInput(photo, { kind: 'picture' });
-      for (const attempt of [write(path), writeFilesAtomic([{ path, bytes: 'new' }]), refuseResults([path])]) {
-        const error = await failure(attempt);
+      const attempts = [
+        () => write(path),
+        () => writeFilesAtomic([{ path, bytes: 'new' }]),
+        () => refuseResults([path]),
+      ];
+      for (const attempt of attempts) {
+        const error = await failure(attempt());
         expect(error.code).toBe('result-is-input');
         expect(`${error.message} ${error.hint}`).not.toContain('--force');
       }
