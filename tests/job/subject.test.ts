@@ -45,7 +45,9 @@ describe('the crop', () => {
     ['oval', '30x40', 1],
   ] as const)('keeps the head inside a %s on %s', async (outline, size, share) => {
     const path = join(folder, 'roomy.png');
-    await sharp(await wide()).extend({ top: 200, extendWith: 'copy' }).toFile(path);
+    await sharp(await wide())
+      .extend({ top: 200, extendWith: 'copy' })
+      .toFile(path);
     const { frame, warnings } = await prepare(path, { size, outline });
     const { crop } = frame;
     // Forehead and chin, and the ears, of the portrait that begins at x 400: on a piece from −1 to 1 either way.
