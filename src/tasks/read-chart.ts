@@ -186,7 +186,7 @@ async function learn(
     ...(aimed ? { aim: aimed } : {}),
   });
   const { profile, warnings } = learned;
-  const apart = aimed && warnOfExposures(aimed, { shop, profile });
+  const apart = aimed && warnOfExposures(aimed, { shop, profile, asked: aim });
   refuseMaterial(profile.material, context.refused());
   progress('writing the report');
   const pictures = await drawAll(captures, context);

@@ -133,6 +133,17 @@ describe('an aim that joins profiles', () => {
     expect(warn(paper, { ...paper, factor: 1.12 })).toBeUndefined();
   });
 
+  test('also of profiles that are named by their files, two of one name among them', () => {
+    const none = { basis: 'none', factor: 2 };
+    const [one, other] = [learned('card', none), learned('card', paper)];
+    const files: Record<string, unknown> = { 'phone.json': one, 'scan.json': other };
+    const shop = { ...SHOP, read: (_: string, name: string) => ({ json: files[name], path: name }) } as unknown as Shop;
+    const warnFor = (asked: string) => warnOfExposures(parseAim(asked, shop), { shop, profile: one as never, asked });
+    expect(warnFor('phone.json, scan.json')?.text).toMatch(/joins card, card, whose captures/);
+    expect(warnFor('scan.json')).toBeDefined();
+    expect(warnFor('phone.json, phone.json')).toBeUndefined();
+  });
+
   test('does not of one profile alone, of computed ones, or of one that is gone', () => {
     const none = { basis: 'none', factor: 2 };
     expect(warn(none, none, ['a'])).toBeUndefined();

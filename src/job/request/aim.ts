@@ -15,23 +15,15 @@ const SAME_L = 0.5;
  * @throws AppError name-unknown, path-*, file-invalid; profile-unusable when the profiles have no lightness in common
  */
 export function parseAim(text: string, shop: Shop): AimCurve {
-  const words = text
-    .split(',')
-    .map((word) => word.trim())
-    .filter((word) => word !== '');
-  const scales = words.filter((word): word is AimCurve['scale'] => word === 'lightness' || word === 'density');
+  const words = wordsOf(text);
+  const scales = words.filter(isScale);
   if (words.length === 0 || scales.length > 1) {
     throw new AppError(
       'option-invalid',
       `aim: found "${text}", needed lightness, density, or names of profiles with commas between`,
     );
   }
-  const profiles = words
-    .filter((word) => word !== 'lightness' && word !== 'density')
-    .map((name) => {
-      const { json, path } = shop.read('profiles', name);
-      return parseProfile(json, path);
-    });
+  const profiles = readNamed(text, shop);
   if (profiles.length === 0) return { scale: scales[0]! };
   const ends = profiles.map(endsOf);
   const darkest = Math.max(...ends.map((end) => end.darkest));
@@ -75,24 +67,16 @@ export function warnOfAim(aim: AimCurve, { points, name }: Pick<Profile, 'points
 /**
  * What a person should know when an aim joins profiles whose captures share no reference: pieces that are to match may then be
  * lighter or darker than one another. Profiles that were computed and not measured say so elsewhere.
+ * @param asked the aim in words, where it was asked for so: it may name profiles by their files, which the shop does not know
  */
 export function warnOfExposures(
   aim: AimCurve,
-  { shop, profile }: { readonly shop: Shop; readonly profile?: Profile },
+  { shop, profile, asked }: { readonly shop: Shop; readonly profile?: Profile; readonly asked?: string | undefined },
 ): Notice | undefined {
-  const followed = (aim.follows ?? [])
-    .filter((name) => name !== profile?.name)
-    .flatMap((name) => {
-      try {
-        const { json, path } = shop.read('profiles', name);
-        return [parseProfile(json, path)];
-      } catch (error) {
-        // An aim that a profile keeps outlives the profiles that it followed.
-        if (error instanceof AppError) return [];
-        throw error;
-      }
-    });
-  const measured = [...(profile ? [profile] : []), ...followed].filter(({ fit }) => fit !== undefined);
+  const followed = asked === undefined ? readKept(aim, { shop, profile }) : readNamed(asked, shop);
+  // One profile may be named twice, and by its file as well as by its name.
+  const all = new Map([...(profile ? [profile] : []), ...followed].map((each) => [JSON.stringify(each), each]));
+  const measured = [...all.values()].filter(({ fit }) => fit !== undefined);
   if (measured.length < 2) return undefined;
   const [first] = measured;
   const shared = measured.every(
@@ -100,6 +84,42 @@ export function warnOfExposures(
   );
   if (shared) return undefined;
   return notice('exposures-unshared', { profiles: measured.map(({ name }) => name) });
+}
+
+/** The profiles that an aim's words name. @throws AppError name-unknown, path-*, file-invalid */
+function readNamed(text: string, shop: Shop): readonly Profile[] {
+  return wordsOf(text)
+    .filter((word) => !isScale(word))
+    .map((name) => {
+      const { json, path } = shop.read('profiles', name);
+      return parseProfile(json, path);
+    });
+}
+
+/** The profiles that an aim follows; one that a profile keeps outlives the others. */
+function readKept(
+  { follows = [] }: AimCurve,
+  { shop, profile }: { readonly shop: Shop; readonly profile: Profile | undefined },
+): readonly Profile[] {
+  return follows
+    .filter((name) => name !== profile?.name)
+    .flatMap((name) => {
+      try {
+        return readNamed(name, shop);
+      } catch (error) {
+        if (error instanceof AppError) return [];
+        throw error;
+      }
+    });
+}
+
+const isScale = (word: string): word is AimCurve['scale'] => word === 'lightness' || word === 'density';
+
+function wordsOf(text: string): readonly string[] {
+  return text
+    .split(',')
+    .map((word) => word.trim())
+    .filter((word) => word !== '');
 }
 
 const round3 = (value: number) => Math.round(value * 1000) / 1000;

@@ -118,7 +118,7 @@ export function resolveJob(
         : []),
       ...listScreenWarnings(request, { machine, settings, grid, screen, levels }),
       ...(isOther && learned ? listPredictionWarnings(learned, shop) : []),
-      ...(aim ? listAimWarnings(aim, { shop, profile }) : []),
+      ...(aim ? listAimWarnings(aim, { shop, profile, asked: request.aim }) : []),
     ],
     assumptions: listAssumptions(machine, profile),
   };
@@ -250,10 +250,10 @@ function listPredictionWarnings(learned: Profile, shop: Shop): readonly string[]
 
 function listAimWarnings(
   aim: AimCurve,
-  { shop, profile }: { readonly shop: Shop; readonly profile: Profile },
+  { shop, profile, asked }: { readonly shop: Shop; readonly profile: Profile; readonly asked: string | undefined },
 ): readonly string[] {
   const beyond = warnOfAim(aim, profile);
-  const apart = warnOfExposures(aim, { shop, profile });
+  const apart = warnOfExposures(aim, { shop, profile, asked });
   return [...(beyond ? [beyond] : []), ...(apart ? [apart.text] : [])];
 }
 
