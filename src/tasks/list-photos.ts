@@ -20,7 +20,7 @@ interface Found {
 
 /**
  * Photos of a folder and of the folders in it, as paths from there with `/`, sorted: every file that looks like a picture
- * by its ending or its first bytes, whether it can be made or not. Left out, and told by `warn`, is what does not, and what
+ * by its ending or its first bytes, whether it can be made or not (a pipe may be called like one). Left out, and told by `warn`, is what does not, and what
  * Tonewright itself has made: folders with an order's journal, `out`, and the files that a ticket names.
  * @throws AppError path-missing where there is none; path-unreadable
  */
@@ -59,7 +59,7 @@ async function walk(
       seen.add(real);
       if (readEntries(path).some((one) => one.name === JOURNAL_FILE)) found.others.push(`${prefix}${name}/`);
       else await walk(path, { found, prefix: `${prefix}${name}/`, seen });
-    } else if (kind === 'file' && !made.has(name) && (PICTURE.test(name) || (await looksLikePicture(path)))) {
+    } else if (!made.has(name) && (PICTURE.test(name) || (kind === 'file' && (await looksLikePicture(path))))) {
       found.photos.push(prefix + name);
     } else if (prefix !== '' || name !== DEFAULTS_FILE) found.others.push(prefix + name);
   }

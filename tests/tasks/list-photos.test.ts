@@ -2,6 +2,7 @@ import { spawnSync } from 'node:child_process';
 import { mkdirSync, readFileSync, symlinkSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
+import { readPhotoBytes } from '../../src/batch/read-photo.ts';
 import { listPhotos } from '../../src/tasks/index.ts';
 import { useFolder } from '../cli/run-cli.ts';
 
@@ -41,18 +42,24 @@ test('what Tonewright made is no photo: its folders, and files that a ticket nam
   expect((await list(place)).photos).toEqual(['ann/cat.jpg']);
 });
 
-test.skipIf(process.platform === 'win32')('links lead to what they name, once, and a pipe is no photo', async () => {
-  const place = folder();
-  mkdirSync(join(place, 'ann'));
-  writeFileSync(join(place, 'ann', 'cat.png'), PNG);
-  symlinkSync('..', join(place, 'ann', 'back'));
-  symlinkSync(join(place, 'ann', 'cat.png'), join(place, 'linked.png'));
-  symlinkSync(join(place, 'nowhere'), join(place, 'gone.png'));
-  expect(spawnSync('mkfifo', [join(place, 'pipe.jpg')]).status).toBe(0);
-  const { photos, warnings } = await list(place);
-  expect(photos).toEqual(['ann/cat.png', 'gone.png', 'linked.png']);
-  expect(warnings.join()).toMatch(/pipe\.jpg/);
-});
+test.skipIf(process.platform === 'win32')(
+  'links lead to what they name, once, and a pipe that is called a photo is listed to be told',
+  async () => {
+    const place = folder();
+    mkdirSync(join(place, 'ann'));
+    writeFileSync(join(place, 'ann', 'cat.png'), PNG);
+    symlinkSync('..', join(place, 'ann', 'back'));
+    symlinkSync(join(place, 'ann', 'cat.png'), join(place, 'linked.png'));
+    symlinkSync(join(place, 'nowhere'), join(place, 'gone.png'));
+    expect(spawnSync('mkfifo', [join(place, 'pipe.jpg'), join(place, 'pipe')]).status).toBe(0);
+    const { photos, warnings } = await list(place);
+    expect(photos).toEqual(['ann/cat.png', 'gone.png', 'linked.png', 'pipe.jpg']);
+    expect(warnings).toEqual([expect.stringMatching(/left out 1 of the files.*: pipe$/)]);
+    await expect(readPhotoBytes(join(place, 'pipe.jpg'), { label: 'pipe.jpg' })).rejects.toMatchObject({
+      message: expect.stringMatching(/^pipe\.jpg: found a pipe, needed a photo/),
+    });
+  },
+);
 
 test('a folder without a photo says so', async () => {
   await expect(list(folder())).rejects.toMatchObject({ code: 'path-missing' });
