@@ -82,6 +82,11 @@ export const NOTICES = {
     say: ({ profiles }: { readonly profiles: readonly string[] }) =>
       `The aim joins ${profiles.join(', ')}, whose captures share no reference: side by side, pieces of one may be lighter or darker than the others by their exposure. Learn each with the same white paper beside its chart.`,
   },
+  'text-guessed': {
+    about: 'list',
+    say: ({ file, guessed }: { readonly file: string; readonly guessed: string }) =>
+      `${file}: the text is not UTF-8; it was read as ${guessed}. Look at names with accents: where they are wrong, save the table as CSV in UTF-8.`,
+  },
   'captures-disagree': {
     about: 'captures',
     say: ({

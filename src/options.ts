@@ -1,3 +1,4 @@
+import { explainComma, readDecimal } from './decimals.ts';
 import { AppError } from './errors.ts';
 
 /** What a person wrote for options: texts by name, or true for a flag. */
@@ -20,7 +21,7 @@ export function numberOf(
 ): number | undefined {
   const text = textOf(options, name);
   if (text === undefined) return undefined;
-  const value = text.trim() === '' ? Number.NaN : Number(text);
+  const value = readDecimal(text);
   if (!Number.isFinite(value) || value < min || value > max || (whole && !Number.isInteger(value))) {
     const kind = whole ? 'a whole number' : 'a number';
     const field = name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`);
@@ -30,7 +31,10 @@ export function numberOf(
         : min > Number.NEGATIVE_INFINITY
           ? ` of at least ${min}`
           : '';
-    throw new AppError('option-invalid', `${field}: found "${text}", needed ${kind}${range}${unit && ` ${unit}`}`);
+    throw new AppError(
+      'option-invalid',
+      `${field}: found "${text}", needed ${kind}${range}${unit && ` ${unit}`}${explainComma(text)}`,
+    );
   }
   return value;
 }

@@ -1,10 +1,23 @@
+import { explainComma, readDecimal } from './decimals.ts';
 import { AppError } from './errors.ts';
 import { lookUp } from './json.ts';
 import type { SourceKey } from './sources.ts';
 
 /** Millimetres in one unit. Exact: the SI prefixes, and 25.4 mm to the inch by definition. */
 const MM_PER: Readonly<Record<string, number>> = { mm: 1, um: 0.001, µm: 0.001, cm: 10, in: 25.4 };
-const LENGTH = /^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)\s*(mm|um|µm|cm|in)?\s*$/i;
+/** Other signs for the units: the Greek letter beside the sign of SI, inches as rulers write them. */
+const SAME_UNIT: Readonly<Record<string, string>> = {
+  μm: 'µm',
+  inch: 'in',
+  inches: 'in',
+  '"': 'in',
+  '″': 'in',
+  '”': 'in',
+};
+const UNIT = /(?:mm|um|µm|μm|cm|inches|inch|in|"|″|”)$/;
+
+/** `3 3/8`, as inches are written. */
+const FRACTION = /^(?:(\d+)\s+)?(\d+)\/([1-9]\d*)$/;
 
 export interface SizeMm {
   readonly widthMm: number;
@@ -25,39 +38,61 @@ export const NAMED_SIZES: Readonly<Record<string, SizeMm & { readonly source: So
 };
 
 /**
- * Length in mm from `80um`, `0.02`, `0.5 in`, `2cm`; bare numbers are mm.
+ * Length in mm from `80um`, `0.02`, `0,02`, `0.5 in`, `3 3/8"`, `2cm`; bare numbers are mm.
  * @throws AppError option-invalid
  */
 export function parseLengthMm(text: string, what: string): number {
-  const found = LENGTH.exec(text);
-  const value = found ? Number(found[1]) * MM_PER[(found[2] ?? 'mm').toLowerCase()]! : Number.NaN;
+  const value = readLengthMm(text);
   if (!Number.isFinite(value) || value <= 0) {
     throw new AppError(
       'option-invalid',
-      `${what}: found "${text}", needed a length above 0 such as 0.02, 80um or 0.5in`,
+      `${what}: found "${text}", needed a length above 0 such as 0.02, 80um or 0.5in${explainComma(splitUnit(text).number)}`,
     );
   }
   return value;
 }
 
+/** As `parseLengthMm`, and nothing is a length, too. @throws AppError option-invalid */
+export function parseLengthOrZeroMm(text: string, what: string): number {
+  return readLengthMm(text) === 0 ? 0 : parseLengthMm(text, what);
+}
+
+function splitUnit(text: string): { readonly number: string; readonly unit: string } {
+  const plain = text.trim().toLowerCase();
+  const unit = UNIT.exec(plain)?.[0] ?? '';
+  return { number: plain.slice(0, plain.length - unit.length).trim(), unit };
+}
+
+/** Length in mm, NaN where a text is none. */
+function readLengthMm(text: string): number {
+  const { number, unit } = splitUnit(text);
+  const [, whole, part, of] = FRACTION.exec(number) ?? [];
+  const value = part === undefined ? readDecimal(number) : Number(whole ?? 0) + Number(part) / Number(of);
+  return value * MM_PER[SAME_UNIT[unit] ?? (unit || 'mm')]!;
+}
+
 /**
- * Size from `85.6x54`, `85.6 x 54 mm`, `3.37x2.13in`, or a named size such as `ID-1`; a unit at the end serves both.
+ * Size from `85.6x54`, `85,6 × 54 mm`, `85.6 by 54`, `3.37x2.13in`, `3 3/8" x 2 1/8"`; from one length for a
+ * square; or a named size such as `ID-1`, `id1` or `card`. A unit at the end serves both lengths.
  * @throws AppError option-invalid
  */
 export function parseSizeMm(text: string, what: string): SizeMm {
-  const named = lookUp(NAMED_SIZES, text.trim().toLowerCase());
+  const plain = text.trim().toLowerCase();
+  const name = plain === 'card' ? 'id-1' : plain.replace(/^id[\s_]?(?=\d)/, 'id-');
+  const named = lookUp(NAMED_SIZES, name);
   if (named) return { widthMm: named.widthMm, heightMm: named.heightMm, cornerRadiusMm: named.cornerRadiusMm };
-  const parts = text.toLowerCase().split(/[x×]/);
-  if (parts.length !== 2) {
-    const names = Object.keys(NAMED_SIZES).map((name) => name.toUpperCase());
+  const parts = plain.split(/[x×]|\bby\b/);
+  const isSquare = parts.length === 1 && readLengthMm(plain) > 0;
+  if (parts.length !== 2 && !isSquare) {
+    const names = Object.keys(NAMED_SIZES).map((each) => each.toUpperCase());
     throw new AppError(
       'option-invalid',
-      `${what}: found "${text}", needed WIDTHxHEIGHT such as 85.6x54, or ${names.join(', ')}`,
+      `${what}: found "${text}", needed WIDTHxHEIGHT such as 85.6x54, one length for a square, or card, ${names.join(', ')}${explainComma(splitUnit(plain).number)}`,
     );
   }
-  const unit = /(mm|um|µm|cm|in)\s*$/.exec(parts[1]!)?.[1] ?? '';
-  const width = /[a-zµ]\s*$/.test(parts[0]!) ? parts[0]! : parts[0]! + unit;
-  return { widthMm: parseLengthMm(width, what), heightMm: parseLengthMm(parts[1]!, what), cornerRadiusMm: 0 };
+  const [first, second = first] = parts as [string, string?];
+  const width = splitUnit(first).unit === '' ? first + splitUnit(second).unit : first;
+  return { widthMm: parseLengthMm(width, what), heightMm: parseLengthMm(second, what), cornerRadiusMm: 0 };
 }
 
 /** Most dots of one bitmap, a photo's or a chart's; assumed: above it planes of 16-bit values leave no room to work. */

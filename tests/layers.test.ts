@@ -5,7 +5,7 @@ import { expect, test } from 'vitest';
 // Row 0 of the design has four steps: everything may throw errors and cite sources, then take what comes from outside, then see colours.
 const ROWS = [
   ['errors.ts', 'sources.ts', 'notices.ts'],
-  ['json.ts', 'quantities.ts'],
+  ['json.ts', 'quantities.ts', 'decimals.ts', 'close-names.ts'],
   ['units.ts', 'schema.ts', 'options.ts', 'numeric'],
   ['colour'],
   ['plane', 'optics'],

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
-import { parseLengthMm, parseSizeMm } from '../src/units.ts';
+import { numberOf } from '../src/options.ts';
+import { parseLengthMm, parseLengthOrZeroMm, parseSizeMm } from '../src/units.ts';
 
 describe('lengths', () => {
   test.each([
@@ -11,16 +12,36 @@ describe('lengths', () => {
     ['2 cm', 20],
     ['.5', 0.5],
     ['1e-2', 0.01],
+    ['0,02', 0.02],
+    ['85,6 mm', 85.6],
+    ['0,125', 0.125],
+    ['3.37"', 85.598],
+    ['3 3/8 in', 85.725],
+    ['1/2”', 12.7],
+    ['1.5 inches', 38.1],
+    ['80 μm', 0.08],
   ])('%s is %d mm', (text, mm) => {
     expect(parseLengthMm(text, '--pitch')).toBeCloseTo(mm, 12);
   });
 
-  test.each(['', 'abc', '0', '-1', '1ft', '0x10', '1 2', 'Infinity'])(
+  test.each(['', 'abc', '0', '-1', '1ft', '0x10', '1 2', 'Infinity', '1,2,3', '1/0', '1.5/2', 'mm'])(
     '%j is refused by the name of its option',
     (text) => {
       expect(() => parseLengthMm(text, '--pitch')).toThrow(/--pitch: found/);
     },
   );
+});
+
+test('a comma before three digits is told to mean two things, and none is taken', () => {
+  expect(() => parseLengthMm('1,250 mm', '--pitch')).toThrow(/--pitch: found "1,250 mm".*write 1\.250 or 1250$/);
+  expect(() => parseSizeMm('1,250x2', '--size')).toThrow(/write 1\.250 or 1250/);
+  expect(() => numberOf({ seed: '1,250' }, 'seed')).toThrow(/seed: found "1,250".*write 1\.250 or 1250/);
+  expect(numberOf({ contrast: '-0,25' }, 'contrast')).toBe(-0.25);
+});
+
+test.each(['0', '0,0', '0.00 mm', '0"'])('%s is no length, where none is allowed', (text) => {
+  expect(parseLengthOrZeroMm(text, '--margin')).toBe(0);
+  expect(() => parseLengthMm(text, '--margin')).toThrow(/--margin/);
 });
 
 describe('sizes', () => {
@@ -41,7 +62,25 @@ describe('sizes', () => {
     expect(cornerRadiusMm).toBeLessThanOrEqual(3.48);
   });
 
-  test.each(['', '85', 'x', '85x', '1x2x3', 'card'])('%j is refused', (text) => {
+  test.each([
+    ['85,6x54', 85.6, 54],
+    ['85,6 × 53,98 mm', 85.6, 53.98],
+    ['85.6 by 54', 85.6, 54],
+    ['3.37"x2.125"', 85.598, 53.975],
+    ['3 3/8 x 2 1/8 in', 85.725, 53.975],
+    ['80', 80, 80],
+    ['2in', 50.8, 50.8],
+    ['ID1', 85.6, 53.98],
+    ['id 1', 85.6, 53.98],
+    ['Card', 85.6, 53.98],
+    ['id_000', 25, 15],
+  ])('%s is %d × %d mm', (text, width, height) => {
+    const { widthMm, heightMm } = parseSizeMm(text, '--size');
+    expect(widthMm).toBeCloseTo(width, 9);
+    expect(heightMm).toBeCloseTo(height, 9);
+  });
+
+  test.each(['', '-85', '0', 'x', '85x', '1x2x3', 'id-9', 'baby', 'constructor'])('%j is refused', (text) => {
     expect(() => parseSizeMm(text, '--size')).toThrow(/--size/);
   });
 });

@@ -15,6 +15,10 @@ const ABOUT =
   'material answers the beam. Lengths take mm, um, cm or in; bare numbers are mm. Exit status: 0 done, 1 the input or the ' +
   'measurement is at fault, 2 wrong usage, 70 a bug.';
 
+/** What people mean who give a command more paths than it takes. */
+const TOO_MANY =
+  'Put a path with spaces in quotes. Several photos are an order: put them in a folder and give it to `tonewright order`.';
+
 /**
  * Run the command line and give the exit status. Prints only through `io`; never ends the process.
  * @param argv Arguments after the program's name.
@@ -60,6 +64,7 @@ export async function runProgram(
   } catch (error) {
     if (!(error instanceof CommanderError)) throw error;
     if (error.exitCode === 0) return 0;
+    if (error.code === 'commander.excessArguments') io.stderr(`${TOO_MANY}\n`);
     // The parser has told people already; whoever asked for JSON gets it of any error.
     if (argv.includes('--json'))
       io.stdout(writeError(new AppError('option-invalid', error.message.replace(/^error: /, ''))));

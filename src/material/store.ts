@@ -1,5 +1,6 @@
 import { readdirSync } from 'node:fs';
 import { basename, join, resolve } from 'node:path';
+import { findCloseNames } from '../close-names.ts';
 import { AppError } from '../errors.ts';
 import { formatJson, parseJson } from '../json.ts';
 import { isDeviceName, readInputSync, sha256, type WriteOptions, writeFilesAtomic } from '../plane/index.ts';
@@ -251,26 +252,7 @@ function describeAt(text: string, line: number, column: number): string {
 
 function unknownName(kind: RecordKind, asked: string, records: readonly FoundRecord[]): AppError {
   const names = records.map(({ name }) => name);
-  const wanted = asked.trim().toLowerCase();
-  const close = names
-    .map((name) => ({ name, distance: name.includes(wanted) || wanted.includes(name) ? 0 : countEdits(name, wanted) }))
-    .filter(({ distance, name }) => distance <= Math.max(2, name.length / 3))
-    .sort((a, b) => a.distance - b.distance)
-    .slice(0, 3)
-    .map(({ name }) => name);
+  const close = findCloseNames(asked, names);
   const offered = close.length > 0 ? `did you mean ${close.join(', ')}?` : `there are ${names.join(', ') || 'none'}`;
   return new AppError('name-unknown', `found no ${ONE_OF[kind]} "${asked}"; ${offered}`, { asked, close, names });
-}
-
-/** Levenshtein's distance: insertions, deletions and replacements that turn one word into the other. */
-function countEdits(a: string, b: string): number {
-  let row = Array.from({ length: b.length + 1 }, (_, j) => j);
-  for (let i = 1; i <= a.length; i++) {
-    const next = [i];
-    for (let j = 1; j <= b.length; j++) {
-      next.push(Math.min(row[j] + 1, next[j - 1] + 1, row[j - 1] + (a[i - 1] === b[j - 1] ? 0 : 1)));
-    }
-    row = next;
-  }
-  return row[b.length];
 }

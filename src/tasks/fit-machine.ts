@@ -22,6 +22,7 @@ import type { Shop } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { readInput, writeFilesAtomic } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
+import { decodeText } from './decode-text.ts';
 import { chooseGrid, readTimedBitmap, type TimedBitmap } from './timed-bitmap.ts';
 import { formatSeconds } from './words.ts';
 
@@ -73,10 +74,9 @@ export async function fitMachine(request: FitMachineRequest, context: TaskContex
     );
   }
   const csv = request.readings;
-  const rows = parseTimeReadings(
-    new TextDecoder().decode(await readInput(csv, { kind: 'text', needed: 'a CSV of readings' })),
-    csv,
-  );
+  const { text, notes } = decodeText(await readInput(csv, { kind: 'text', needed: 'a CSV of readings' }), csv);
+  for (const note of notes) warn(note.text);
+  const rows = parseTimeReadings(text, csv);
   const readings = await loadReadings(rows, { csv, machine, context });
   const factors = machine.motionUncertainty?.kind === 'assumed' ? machine.motionUncertainty.factors : undefined;
   const fit = fitMotion(readings, { motion: machine.motion, factors });

@@ -3,9 +3,11 @@ import { basename, dirname, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import { normaliseColumn, type OrderRow, parseOrderCsv, resolveJob } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
+import type { Notice } from '../notices.ts';
 import type { OptionValues } from '../options.ts';
 import { explainReadError, readInputSync, sniffFormat } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
+import { decodeText } from './decode-text.ts';
 import { LIST_OPTIONS, ORDER_COLUMNS } from './list-columns.ts';
 import { isPicture, listPhotos } from './list-photos.ts';
 import { locateDrawing, type PlannedPiece, planPieces, readOption, requirePiece } from './plan-pieces.ts';
@@ -45,7 +47,7 @@ export async function readOrderPieces(
   if (isFolder) {
     requirePiece(defaults, { resolveJob: (request) => resolveJob(request, { shop, refused: refused() }), folder });
   } else readRequest({ ...defaults, size: defaults.size ?? '10x10' }, { folder });
-  const rows = isFolder ? (await listPhotos(path, { out, warn })).map(rowOf) : readRows(path);
+  const rows = isFolder ? (await listPhotos(path, { out, warn })).map(rowOf) : readRows(path, warn);
   const where = isFolder ? undefined : basename(path);
   const pieces = planPieces(
     rows.map((row) => ({ row, where })),
@@ -56,13 +58,21 @@ export async function readOrderPieces(
   return pieces;
 }
 
+/** Lines of a list, and what a person should know of how it was read. */
+export interface OrderList {
+  readonly rows: readonly OrderRow[];
+  readonly notes: readonly Notice[];
+}
+
 /**
  * Lines of a list, as an order's CSV has them.
+ * @param bytes as a spreadsheet saved them: see `decodeText`
  * @param where what the list is called in messages
  * @throws AppError file-invalid for a text that cannot be told apart into pieces
  */
-export function parseOrderList(text: string, where: string): readonly OrderRow[] {
-  return parseOrderCsv(text, { where, columns: [...ORDER_COLUMNS, ...LIST_OPTIONS.keys()] });
+export function parseOrderList(bytes: Uint8Array, where: string): OrderList {
+  const { text, notes } = decodeText(bytes, where);
+  return { rows: parseOrderCsv(text, { where, columns: [...ORDER_COLUMNS, ...LIST_OPTIONS.keys()] }), notes };
 }
 
 const rowOf = (text: string): OrderRow => ({ line: 0, cells: { photo: { text, line: 0, column: 0 } } });
@@ -75,7 +85,7 @@ function statOf(path: string) {
   }
 }
 
-function readRows(path: string): readonly OrderRow[] {
+function readRows(path: string, warn: TaskContext['warn']): readonly OrderRow[] {
   const where = basename(path);
   const fail = (found: string, needed: string) =>
     new AppError('file-invalid', `${where}: found ${found}, needed ${needed}`, { path });
@@ -87,13 +97,9 @@ function readRows(path: string): readonly OrderRow[] {
     }
   };
   const bytes = readInputSync(path, { kind: 'text', needed: SOURCE, checkHead });
-  let text: string;
-  try {
-    text = new TextDecoder('utf-8', { fatal: true, ignoreBOM: true }).decode(bytes);
-  } catch {
-    throw fail('text that is not UTF-8', 'the CSV saved as UTF-8');
-  }
-  return parseOrderList(text, where);
+  const { rows, notes } = parseOrderList(bytes, where);
+  for (const { text } of notes) warn(text);
+  return rows;
 }
 
 function readDefaults({ defaultsPath }: OrderSource, folder: string): OptionValues {

@@ -6,7 +6,7 @@ import { numberOf, type OptionValues, textOf } from '../options.ts';
 import { MOST_ZOOM, TONE_FIELDS, type ToneOptions } from '../photo/index.ts';
 import { type ChannelWeights, type DotFormat, readInputSync } from '../plane/index.ts';
 import type { ScreenOptions } from '../screens/index.ts';
-import { parseLengthMm } from '../units.ts';
+import { parseLengthMm, parseLengthOrZeroMm } from '../units.ts';
 
 export interface RequestSurroundings {
   /** From where the paths of files go that options name; where the program runs when absent. */
@@ -146,7 +146,7 @@ function autoLength(options: OptionValues, name: string): number | undefined {
 function lengthOrZero(options: OptionValues, name: string): number | undefined {
   const text = textOf(options, name);
   if (text === undefined) return undefined;
-  return /^\s*0+(\.0*)?\s*(mm|um|µm|cm|in)?\s*$/i.test(text) ? 0 : parseLengthMm(text, name);
+  return parseLengthOrZeroMm(text, name);
 }
 
 function readKeep(text: string | undefined): JobRequest['focus'] {

@@ -458,3 +458,9 @@ export interface OrderView {
   readonly plates: readonly PlateView[];
   readonly plateNotes: readonly string[];
 }
+
+/** An order that has read a list. */
+export interface ReadListView extends OrderView {
+  /** What a person should know of how the list was read. */
+  readonly notes: readonly string[];
+}

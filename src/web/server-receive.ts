@@ -57,6 +57,14 @@ export async function receiveFile(
  * @throws AppError upload-too-large, upload-cut-off, option-invalid
  */
 export async function receiveText(request: Request, limits: ReceiveLimits): Promise<string> {
+  return (await receiveBytes(request, limits)).toString('utf8');
+}
+
+/**
+ * A small body as it came.
+ * @throws AppError upload-too-large, upload-cut-off, option-invalid
+ */
+export async function receiveBytes(request: Request, limits: ReceiveLimits): Promise<Buffer> {
   const { maxBytes, totalMs } = limits;
   declaredLength(request, maxBytes);
   if (!request.body) throw new AppError('option-invalid', 'found an empty request');
@@ -77,7 +85,7 @@ export async function receiveText(request: Request, limits: ReceiveLimits): Prom
     if (error instanceof AppError) throw error;
     throw cutOff(received, Number.NaN);
   }
-  return Buffer.concat(parts).toString('utf8');
+  return Buffer.concat(parts);
 }
 
 /**

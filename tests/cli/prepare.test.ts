@@ -291,7 +291,7 @@ describe('bad input leaves no file behind and says what to do', () => {
     ],
     ['an unknown machine', ['prepare', CAT, ...SMALL, '--machine', 'galvo-355-f15'], 2, /galvo-355-f210/],
     ['an unknown screen', ['prepare', CAT, ...SMALL, '--screen', 'nothing'], 2, /floyd-steinberg/],
-    ['a size without a cross', ['prepare', CAT, '--size', '85', '--profile', 'anodised-black'], 2, /WIDTHxHEIGHT/],
+    ['a size that is none', ['prepare', CAT, '--size', '85 wide', '--profile', 'anodised-black'], 2, /WIDTHxHEIGHT/],
     ['a negative pitch', ['prepare', CAT, ...SMALL, '--pitch', '-0.02'], 2, /above 0/],
     ['a focus outside the photo', ['prepare', CAT, ...SMALL, '--keep', '2,0.5'], 2, /0 to 1/],
     ['a tone value out of range', ['prepare', CAT, ...SMALL, '--black-point-l', '99'], 2, /0 to 45/],

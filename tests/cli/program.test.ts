@@ -35,6 +35,20 @@ describe('the command line', () => {
     expect(stderr).toMatch(/prepare/);
   });
 
+  test('more paths than a command takes are told to want quotes, or an order', async () => {
+    const { status, stderr } = await runCli([
+      'prepare',
+      'my',
+      'cat.png',
+      '--size',
+      '10x8',
+      '--profile',
+      'anodised-black',
+    ]);
+    expect(status).toBe(2);
+    expect(stderr).toMatch(/too many arguments.*\nPut a path with spaces in quotes\. Several photos are an order/);
+  });
+
   test('wrong usage is one JSON document, too, where JSON was asked for', async () => {
     for (const argv of [
       ['prepare', '--json'],

@@ -55,6 +55,11 @@ describe('the CSV of an order', () => {
     ['photo,size\n', /no line below/],
     ['size\nID-1\n', /line 1: found no column "photo"/],
     [
+      'file,qty,sise\na,b,c\n',
+      /found the unknown columns "file" \(column 1\), "qty" \(column 2\), "sise" \(column 3\); did you mean photo, count, size\?/,
+    ],
+    ['photo,constructor\na,b\n', /found the unknown column "constructor" \(column 2\); known are photo/],
+    [
       'photo,colour,sise\na,b,c\n',
       /line 1: found the unknown columns "colour" \(column 2\), "sise" \(column 3\); known are photo, name/,
     ],

@@ -46,7 +46,7 @@ const RECORDS: readonly CommandRecord[] = [
     options: [
       {
         flags: '--size <size>',
-        help: 'WIDTHxHEIGHT such as 85.6x54, 3.37x2.13in, or ID-1, ID-2, ID-3',
+        help: 'WIDTHxHEIGHT such as 85.6x54, 3.37x2.13in, one length for a square, or ID-1 (card), ID-2, ID-3',
         required: true,
       },
       PROFILE,

@@ -7,7 +7,7 @@ import {
   type LayPlatesRequest,
   layPlates,
 } from '../../tasks/index.ts';
-import { parseLengthMm, parseSizeMm } from '../../units.ts';
+import { parseLengthOrZeroMm, parseSizeMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run } from '../command.ts';
 import { textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
@@ -206,14 +206,10 @@ function readTurn(options: OptionValues): number {
 
 function signedLength(text: string, what: string): number {
   const [, sign, rest] = /^\s*([+-]?)(.*)$/.exec(text)!;
-  return (sign === '-' ? -1 : 1) * lengthOrZero(rest!, what);
+  return (sign === '-' ? -1 : 1) * parseLengthOrZeroMm(rest!, what);
 }
 
 function lengthOf(options: OptionValues, name: string): number | undefined {
   const text = textOf(options, name);
-  return text === undefined ? undefined : lengthOrZero(text, `--${name}`);
-}
-
-function lengthOrZero(text: string, what: string): number {
-  return /^\s*0+(\.0*)?\s*(mm|um|µm|cm|in)?\s*$/i.test(text) ? 0 : parseLengthMm(text, what);
+  return text === undefined ? undefined : parseLengthOrZeroMm(text, `--${name}`);
 }

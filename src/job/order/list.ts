@@ -5,6 +5,13 @@ import { type CsvCell, type CsvRow, parseCsvTable } from '../page/csv-table.ts';
 export type OrderCell = CsvCell;
 export type OrderRow = CsvRow;
 
+/** What people call the columns of an order elsewhere; told, and not taken, as one word may mean several things. */
+const MEANT: Readonly<Record<string, string>> = {
+  ...{ file: 'photo', 'file-name': 'photo', filename: 'photo', image: 'photo', picture: 'photo', path: 'photo' },
+  ...{ qty: 'count', quantity: 'count', copies: 'count', amount: 'count', pieces: 'count' },
+  ...{ title: 'name', note: 'text', comment: 'text', dimensions: 'size' },
+};
+
 /** Lines of an order from CSV. @throws AppError file-invalid naming line and column, as `parseCsvTable`. */
 export function parseOrderCsv(
   text: string,
@@ -15,6 +22,7 @@ export function parseOrderCsv(
     columns,
     needed: [{ name: 'photo', holds: 'the path of each photo' }],
     line: 'piece',
+    meant: MEANT,
   });
 }
 

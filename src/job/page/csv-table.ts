@@ -1,5 +1,7 @@
 import { type CsvError, parse } from 'csv-parse/sync';
+import { findCloseNames } from '../../close-names.ts';
 import { AppError } from '../../errors.ts';
+import { lookUp } from '../../json.ts';
 
 /** One cell as it was written, and where it stands, both counted from 1. */
 export interface CsvCell {
@@ -36,6 +38,8 @@ export interface CsvTableOptions {
   /** All columns that may be there. */
   readonly columns: readonly string[];
   readonly needed: readonly NeededColumn[];
+  /** Other words for columns, as lists of other programs have them, in the form of `normaliseColumn`. */
+  readonly meant?: Readonly<Record<string, string>>;
   /** What a line stands for, in words: `piece`. */
   readonly line: string;
 }
@@ -48,7 +52,7 @@ export interface CsvTableOptions {
  */
 export function parseCsvTable(
   text: string,
-  { where, columns: known, needed, line }: CsvTableOptions,
+  { where, columns: known, needed, line, meant = {} }: CsvTableOptions,
 ): readonly CsvRow[] {
   // One file is one list whatever ends its lines: those within quotes, too, go to tickets and count as one.
   const [head, ...records] = readRecords(text.replace(/\r\n?/g, '\n'), where);
@@ -59,8 +63,12 @@ export function parseCsvTable(
   const unknown = columns.flatMap((name, at) => (known.includes(name) ? [] : [{ name: head.cells[at]!.trim(), at }]));
   if (unknown.length > 0) {
     const found = unknown.map(({ name, at }) => `"${name}" (column ${at + 1})`).join(', ');
+    const close = unknown.map(({ name }) => guessColumn(normaliseColumn(name), { known, meant }));
+    const offered = close.every((name) => name !== undefined)
+      ? `did you mean ${close.join(', ')}?`
+      : `known are ${known.join(', ')}`;
     throw fail(
-      `line ${head.line}: found the unknown ${unknown.length > 1 ? 'columns' : 'column'} ${found}; known are ${known.join(', ')}`,
+      `line ${head.line}: found the unknown ${unknown.length > 1 ? 'columns' : 'column'} ${found}; ${offered}`,
       { line: head.line, column: unknown[0]!.at + 1, unknown: unknown.map(({ name }) => name) },
     );
   }
@@ -89,6 +97,16 @@ export function parseCsvTable(
       ),
     ),
   }));
+}
+
+/** Shortest name of a column that says enough to guess by, letters. Assumed: two letters are within many words. */
+const TELLING_LETTERS = 3;
+
+function guessColumn(
+  name: string,
+  { known, meant }: { readonly known: readonly string[]; readonly meant: Readonly<Record<string, string>> },
+): string | undefined {
+  return lookUp(meant, name) ?? (name.length < TELLING_LETTERS ? undefined : findCloseNames(name, known)[0]);
 }
 
 interface CsvRecord {

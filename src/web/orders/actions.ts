@@ -5,7 +5,7 @@ import * as v from 'valibot';
 import yazl from 'yazl';
 import { AppError } from '../../errors.ts';
 import { parseOrderList, type TaskContext, writeFilesAtomic } from '../../tasks/index.ts';
-import type { OrderView, Wish } from '../protocol.ts';
+import type { OrderView, ReadListView, Wish } from '../protocol.ts';
 import type { EventHub } from '../server-events.ts';
 import { nameIncoming } from '../server-incoming.ts';
 import { tidyFileName } from '../server-jobs.ts';
@@ -141,10 +141,11 @@ function placePhoto(
  * Lines of a list: photos by name, with what each wants differently. All of it is taken, or nothing.
  * @throws AppError name-unknown; file-invalid for a text that is no list; option-invalid for too many pieces
  */
-export async function addList(orders: Orders, id: string, text: string): Promise<OrderView> {
+export async function addList(orders: Orders, id: string, bytes: Uint8Array): Promise<ReadListView> {
   const { store } = orders;
   const order = findOrder(store, id);
-  const pieces = applyList(order.pieces, parseOrderList(text, LIST));
+  const { rows, notes } = parseOrderList(bytes, LIST);
+  const pieces = applyList(order.pieces, rows);
   if (pieces.length > MOST_PIECES) {
     throw new AppError('option-invalid', `found ${pieces.length} pieces, needed at most ${MOST_PIECES} in an order`);
   }
@@ -161,7 +162,7 @@ export async function addList(orders: Orders, id: string, text: string): Promise
     order,
     pieces.filter(({ line }) => line),
   );
-  return saveOrder(store, order);
+  return { ...(await saveOrder(store, order)), notes: notes.map(({ text }) => text) };
 }
 
 /** What is asked of every piece that asks for nothing else. @throws AppError name-unknown */

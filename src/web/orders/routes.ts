@@ -3,7 +3,7 @@ import type { Hono } from 'hono';
 import * as v from 'valibot';
 import { addFileRoute, picture, readFileName } from '../server-answers.ts';
 import { LIMITS, type Receiving } from '../server-limits.ts';
-import { receiveFile, receiveJson, receiveText } from '../server-receive.ts';
+import { receiveBytes, receiveFile, receiveJson } from '../server-receive.ts';
 import { parseWish, parseWith } from '../server-wish.ts';
 import {
   addList,
@@ -52,7 +52,7 @@ export function addOrderRoutes(app: Hono, orders: Orders, receiving: Receiving):
     }),
   );
   app.post('/api/orders/:id/list', async (c) =>
-    c.json(await addList(orders, c.req.param('id'), await receiveText(c.req.raw, LIMITS.list))),
+    c.json(await addList(orders, c.req.param('id'), await receiveBytes(c.req.raw, LIMITS.list))),
   );
   app.put('/api/orders/:id/pieces/:piece', async (c) => {
     const { id, piece } = c.req.param();

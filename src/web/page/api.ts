@@ -13,6 +13,7 @@ import type {
   ProfileView,
   Reading,
   ReadingAsk,
+  ReadListView,
   ShopFacts,
   Wish,
 } from '../protocol.ts';
@@ -216,8 +217,8 @@ export const layPlates = (
   id: string,
   grid?: { readonly columns: number; readonly rows: number; readonly widthMm: number; readonly heightMm: number },
 ) => askJson<OrderView>(`/api/orders/${id}/plates`, send('POST', grid ? { grid } : {}));
-export const sendList = (id: string, text: string) =>
-  askJson<OrderView>(`/api/orders/${id}/list`, { method: 'POST', body: text });
+export const sendList = (id: string, file: File) =>
+  askJson<ReadListView>(`/api/orders/${id}/list`, { method: 'POST', body: file });
 export const sendOrderPhoto = (id: string, file: File) =>
   sendFile<OrderView>(`/api/orders/${id}/photos`, file, {
     headers: { 'x-file-name': encodeURIComponent(file.name) },

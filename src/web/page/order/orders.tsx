@@ -41,7 +41,8 @@ export async function fillOrder(
   await Promise.all(Array.from({ length: AT_ONCE }, work));
   for (const file of files.filter(isList)) {
     try {
-      await sendList(id, await file.text());
+      const { notes } = await sendList(id, file);
+      left.push(...notes.map((note) => ({ file: file.name, error: new Error(note) })));
     } catch (error) {
       left.push({ file: file.name, error });
     }
