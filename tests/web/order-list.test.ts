@@ -111,6 +111,21 @@ test(
 );
 
 test(
+  'a list in the letters of an older Windows reads as the command reads it, and says that it guessed',
+  async () => {
+    const id = await create('letters', 1);
+    const text = 'photo;text;size;margin\np0.jpg;Für Zoë;10,5x8;0,5\n';
+    const { json } = await ask('POST', `/${id}/list`, Buffer.from(text, 'latin1'), { 'content-type': 'text/csv' });
+    expect(json.pieces.map((piece) => [piece.text, piece.own.widthMm, piece.status])).toEqual([
+      ['Für Zoë', 10.5, 'waiting'],
+    ]);
+    expect(json).toMatchObject({ notes: [expect.stringMatching(/^list: .* read as Windows-1252/)] });
+    expect((await sendList(id, text)).json).toMatchObject({ notes: [] });
+  },
+  TIME,
+);
+
+test(
   'a list is taken whole or not at all, its faults stand on cards, and a photo that comes later fills its card',
   async () => {
     const id = await create('faults', 1);
