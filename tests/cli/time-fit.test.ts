@@ -187,7 +187,7 @@ describe('tonewright time --stopwatch', () => {
   test.each([
     ['', /found an empty file/],
     ['file,seconds\n', /no line below/],
-    ['file,time\njob0.png,3', /line 1: found the unknown column "time" \(column 2\); known are file, seconds, speed/],
+    ['file,time\njob0.png,3', /line 1: found the unknown column "time" \(column 2\); did you mean seconds\?/],
     ['file,speed\njob0.png,3', /no column "seconds", needed one with what the stopwatch showed/],
     ['file,seconds\njob0.png,soon', /line 2, column 2: found "soon", needed a time above 0 such as 95/],
     ['file,seconds\njob0.png,1:75', /line 2, column 2: found "1:75"/],

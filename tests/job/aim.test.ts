@@ -1,7 +1,14 @@
 import { describe, expect, test } from 'vitest';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour/index.ts';
 import { parseAim, prepareJob, resolveJob, warnOfExposures } from '../../src/job/index.ts';
-import { coverageTable, createAim, type Profile, type Shop, toneCurveOf } from '../../src/material/index.ts';
+import {
+  coverageTable,
+  createAim,
+  type Profile,
+  parseProfile,
+  type Shop,
+  toneCurveOf,
+} from '../../src/material/index.ts';
 import { luminanceOfLightness, ONE, readPhoto } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
@@ -138,7 +145,8 @@ describe('an aim that joins profiles', () => {
     const [one, other] = [learned('card', none), learned('card', paper)];
     const files: Record<string, unknown> = { 'phone.json': one, 'scan.json': other };
     const shop = { ...SHOP, read: (_: string, name: string) => ({ json: files[name], path: name }) } as unknown as Shop;
-    const warnFor = (asked: string) => warnOfExposures(parseAim(asked, shop), { shop, profile: one as never, asked });
+    const warnFor = (asked: string) =>
+      warnOfExposures(parseAim(asked, shop), { shop, profile: parseProfile(one, 'phone.json'), asked });
     expect(warnFor('phone.json, scan.json')?.text).toMatch(/joins card, card, whose captures/);
     expect(warnFor('scan.json')).toBeDefined();
     expect(warnFor('phone.json, phone.json')).toBeUndefined();

@@ -63,7 +63,9 @@ export function parseCsvTable(
   const unknown = columns.flatMap((name, at) => (known.includes(name) ? [] : [{ name: head.cells[at]!.trim(), at }]));
   if (unknown.length > 0) {
     const found = unknown.map(({ name, at }) => `"${name}" (column ${at + 1})`).join(', ');
-    const close = unknown.map(({ name }) => guessColumn(normaliseColumn(name), { known, meant }));
+    const close = unknown.map(({ name }) =>
+      guessColumn(normaliseColumn(name), { known: known.filter((each) => !columns.includes(each)), meant }),
+    );
     const offered = close.every((name) => name !== undefined)
       ? `did you mean ${close.join(', ')}?`
       : `known are ${known.join(', ')}`;

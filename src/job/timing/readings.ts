@@ -35,6 +35,7 @@ export function parseTimeReadings(text: string, where: string): readonly TimeRea
       { name: 'seconds', holds: 'what the stopwatch showed' },
     ],
     line: 'reading',
+    meant: { time: 'seconds', duration: 'seconds', bitmap: 'file', ticket: 'file' },
   });
   return rows.map(({ line, cells }) => {
     const { file, seconds } = cells;
