@@ -154,7 +154,6 @@ describe('tonewright order', () => {
   test.each([
     ['an unknown column', 'photo,sise\np0.jpg,ID-1\n', [], 1, /unknown column "sise" \(column 2\)/],
     ['a piece of several marks', 'photo,marks\np0.jpg,slate-greys\n', [], 1, /unknown column "marks"/],
-    ['text that is not UTF-8', Buffer.from('photo\nM\xfcller.jpg\n', 'latin1'), [], 1, /UTF-8/],
     ['a default out of range', 'photo\np0.jpg\n', ['--black-point-l', '99'], 2, /0 to 45/],
     ['no worker at all', 'photo\np0.jpg\n', ['--workers', '0'], 2, /1 to 64/],
     ['an unknown field of the defaults', 'photo\np0.jpg\n', ['--defaults', 'bad.json'], 1, /unknown field "colour"/],

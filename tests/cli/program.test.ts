@@ -42,6 +42,8 @@ describe('the command line', () => {
       'cat.png',
       '--size',
       '10x8',
+      '--out',
+      'o',
       '--profile',
       'anodised-black',
     ]);
