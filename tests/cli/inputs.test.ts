@@ -17,7 +17,9 @@ function readAll(folder: string): Record<string, string> {
   );
 }
 
-/** What every command may be given, made once: a photo, a bitmap with its ticket, a chart, its scan, a profile, a jig. */
+/**
+ * What every command may be given, made once: a photo, a bitmap with its ticket, a chart, its scan, a profile, a jig.
+ */
 const files = new Map<string, Buffer>();
 const GIVEN = ['cat.png', 'dots.png', 'chart.png', 'chart.json', 'scan.png', 'profile.json', 'jig.json', 'order.csv'];
 

@@ -102,7 +102,7 @@ async function findFreePort(): Promise<number> {
 
 describe.runIf(hasRedis)('an order through a queue', () => {
   const COUNT = 8;
-  const OPTIONS = ['--size', '40x30', '--profile', 'anodised-black'];
+  const OPTIONS = ['--size', '40x30', '--profile', 'anodised-black', '--subject', 'none'];
   const places: string[] = [];
   let photos = '';
   let wanted: Record<string, string> = {};
@@ -199,7 +199,8 @@ describe.runIf(hasRedis)('an order through a queue', () => {
     worker.child.kill('SIGINT');
     const { status, stdout } = await worker.ended;
     expect(status).toBe(0);
-    // Each photo was made once, also those that were on their way while nobody waited for them; the empty one never went.
+    // Each photo was made once, also those that were on their way while nobody waited for them; the empty one never
+    // went.
     expect(stdout).toMatch(new RegExp(`^made ${COUNT} pieces, 0 could not be made`));
   });
 

@@ -22,6 +22,9 @@ export async function makePhotos(folder: string, count: number, { first = 0 } = 
 /** Coarse dots, so that a piece takes a moment. */
 export const SMALL = ['--size', '20x15', '--profile', 'leather-patch'];
 
+/** The same without a look at the photo: for tests that make hundreds of pieces and look at none. */
+export const SMALL_AND_QUICK = [...SMALL, '--subject', 'none', '--tone', 'plain'];
+
 /** The files of a folder with hashes of their bytes. */
 export function readFolder(folder: string): Record<string, string> {
   return Object.fromEntries(

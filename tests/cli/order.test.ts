@@ -19,7 +19,7 @@ import { dirname, join } from 'node:path';
 import sharp from 'sharp';
 import { afterAll, describe, expect, test, vi } from 'vitest';
 import { createRandom } from '../../src/numeric/index.ts';
-import { copyProgram, makePhotos, readFolder, runBuilt, SMALL, startBuilt } from './order-sample.ts';
+import { copyProgram, makePhotos, readFolder, runBuilt, SMALL, SMALL_AND_QUICK, startBuilt } from './order-sample.ts';
 import { runCli, useFolder } from './run-cli.ts';
 
 // Many processes, one after the other: on a busy machine that takes its time.
@@ -466,7 +466,15 @@ describe('an order that is stopped', () => {
     await makePhotos(photos, 8);
     const wanted = folder();
     const begun = Date.now();
-    const argv = (out: string, workers = 2) => ['order', photos, ...SMALL, '--out', out, '--workers', String(workers)];
+    const argv = (out: string, workers = 2) => [
+      'order',
+      photos,
+      ...SMALL_AND_QUICK,
+      '--out',
+      out,
+      '--workers',
+      String(workers),
+    ];
     expect((await runBuilt(main, argv(wanted))).status).toBe(0);
     const takesMs = Date.now() - begun;
     const random = createRandom(20261125);
@@ -568,7 +576,8 @@ describe('an order that cannot write', () => {
   });
 
   test.skipIf(process.platform === 'win32')('says that there is no right to write', async () => {
-    // Rights do not bind root, so the command runs as nobody there; the built command, from a place that nobody can read.
+    // Rights do not bind root, so the command runs as nobody there; the built command, from a place that nobody can
+    // read.
     const asNobody = process.getuid?.() === 0 ? { uid: 65534, gid: 65534 } : {};
     const place = folder();
     chmodSync(place, 0o755);

@@ -312,7 +312,8 @@ describe('bad input leaves no file behind and says what to do', () => {
   });
 
   test.skipIf(process.platform === 'win32')('a photo without read right, and a folder without write right', () => {
-    // Rights do not bind root, so the command runs as nobody there; the built command, from a place that nobody can read.
+    // Rights do not bind root, so the command runs as nobody there; the built command, from a place that nobody can
+    // read.
     const asNobody = process.getuid?.() === 0 ? { uid: 65534, gid: 65534 } : {};
     const place = folder();
     chmodSync(place, 0o755);
