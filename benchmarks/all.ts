@@ -1,4 +1,5 @@
-// Every benchmark, one after the other, each in a process of its own. Names given select some: `npm run bench -- prepare`.
+// Every benchmark, one after the other, each in a process of its own. Names given select some: `npm run bench --
+// prepare`.
 import { spawnSync } from 'node:child_process';
 import { readdirSync } from 'node:fs';
 import { dirname, join } from 'node:path';

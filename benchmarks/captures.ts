@@ -1,11 +1,11 @@
-// Finds and reads charts in 240 made captures over turn, perspective, blur, light, contrast (down to 8 ΔL* between bare and
-// solid), both mark directions, lens distortion and JPEG quality, and counts what became of them. A capture is misread when it
-// comes back as another chart, when a patch is placed further off than half the border, or when a tone that was not
-// rejected is off by more than the noise explains. Three 12-megapixel photos are timed. `--check` ends with 1 when a goal is
-// missed; COUNT and SEED make shorter or other runs.
-// ROUGH further captures (80) have what cheap lenses, phones and workshops add: up to 5 % of distortion with the chart filling
-// 60 to 95 % of the frame and off its middle, cropped photos, coloured edges, photon noise, sharpening, a tint, brushed and wooden
-// surfaces, lines within marks, cluttered tables, edges near the chart and the shadow of a finger. WIDTH=4000 makes them of 12 megapixels.
+// Finds and reads charts in 240 made captures over turn, perspective, blur, light, contrast (down to 8 ΔL* between bare
+// and solid), both mark directions, lens distortion and JPEG quality, and counts what became of them. A capture is
+// misread when it comes back as another chart, when a patch is placed further off than half the border, or when a tone
+// that was not rejected is off by more than the noise explains. Three 12-megapixel photos are timed. `--check` ends
+// with 1 when a goal is missed; COUNT and SEED make shorter or other runs. ROUGH further captures (80) have what cheap
+// lenses, phones and workshops add: up to 5 % of distortion with the chart filling 60 to 95 % of the frame and off its
+// middle, cropped photos, coloured edges, photon noise, sharpening, a tint, brushed and wooden surfaces, lines within
+// marks, cluttered tables, edges near the chart and the shadow of a finger. WIDTH=4000 makes them of 12 megapixels.
 import sharp from 'sharp';
 import {
   type CaptureImage,
@@ -34,7 +34,10 @@ const ROUGH = Number(process.env.ROUGH ?? 80);
 const SEED = Number(process.env.SEED ?? 1);
 /** Pixels along the longer side of a rough capture. */
 const ROUGH_WIDTH = Number(process.env.WIDTH ?? 1800);
-/** Largest error of a tone that is not a misreading, L*: twice the scatter of dots by chance in the smallest patch; a grain adds its own. */
+/**
+ * Largest error of a tone that is not a misreading, L*: twice the scatter of dots by chance in the smallest patch; a
+ * grain adds its own.
+ */
 const TONE_LIMIT = 2.5;
 const GRAIN_LIMIT = 1;
 const known = Object.values(LAYOUTS);
@@ -225,7 +228,9 @@ const refused = new Map<string, number>();
 /** Refused for the shadow that does lie over them. */
 let shaded = 0;
 const misread: string[] = [];
-/** Tones off in a capture that was sharpened, whose halos a reader cannot tell from marks: listed apart, not as misread. */
+/**
+ * Tones off in a capture that was sharpened, whose halos a reader cannot tell from marks: listed apart, not as misread.
+ */
 const sharpened: string[] = [];
 for (let at = only ?? 0; at < (only === undefined ? COUNT + ROUGH : only + 1); at++) {
   const { name, layout, camera, jpeg } = at < COUNT ? makeCase(at) : makeRoughCase(at - COUNT);

@@ -1,6 +1,6 @@
-// What a tone chart's page promises: for each virtual material and two cameras, a tone chart is burned, captured once and
-// learned; a verification chart is burned through the profile on another piece, and its true L* held against its aims.
-// Prints shared/simulation-errors.json. Arguments: names of materials in shared/simulation; all without.
+// What a tone chart's page promises: for each virtual material and two cameras, a tone chart is burned, captured once
+// and learned; a verification chart is burned through the profile on another piece, and its true L* held against its
+// aims. Prints shared/simulation-errors.json. Arguments: names of materials in shared/simulation; all without.
 import { readdirSync, readFileSync } from 'node:fs';
 import { type ChartLayout, drawChart, layoutChart } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';

@@ -1,5 +1,6 @@
-// Automatic crops of the sample photos and of what is made of them (groups, turned ones, small figures) on three shapes of
-// piece: out/crops/crops.png to look at, and what was found in words. CPU of finding a subject in a photo of 24 megapixels.
+// Automatic crops of the sample photos and of what is made of them (groups, turned ones, small figures) on three shapes
+// of piece: out/crops/crops.png to look at, and what was found in words. CPU of finding a subject in a photo of 24
+// megapixels.
 import { mkdirSync } from 'node:fs';
 import sharp, { type OverlayOptions } from 'sharp';
 import { resolveJob, takePicture } from '../src/job/index.ts';

@@ -1,7 +1,7 @@
-// Direct binary search on a card of 4280 × 2700 dots: CPU time on one thread, with the dot table and with its linear part,
-// what a second thread gains, what was changed, and what the eye still sees against Floyd and Steinberg through its curve.
-// `node build.js --bench && node dist/bench/direct-search.js [--check]`: with --check a missed goal ends with 1. The best of
-// RUNS counts (default 2), since all else that runs on a machine only adds.
+// Direct binary search on a card of 4280 × 2700 dots: CPU time on one thread, with the dot table and with its linear
+// part, what a second thread gains, what was changed, and what the eye still sees against Floyd and Steinberg through
+// its curve. `node build.js --bench && node dist/bench/direct-search.js [--check]`: with --check a missed goal ends
+// with 1. The best of RUNS counts (default 2), since all else that runs on a machine only adds.
 import { performance } from 'node:perf_hooks';
 import { fillDotTable } from '../src/material/index.ts';
 import {

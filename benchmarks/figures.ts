@@ -1,4 +1,5 @@
-// The figures of the folders' READMEs, drawn by the functions that they explain. `npm run figures` writes images/figures/.
+// The figures of the folders' READMEs, drawn by the functions that they explain. `npm run figures` writes
+// images/figures/.
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { shapeCurve } from '../src/chart/camera.ts';

@@ -1,9 +1,9 @@
 // What a newcomer's first chart costs and gives, for all pairs of the built-in machines and materials: the chart drawn
-// without a profile against the grid of the example profile for that machine, both at the machine's start dose. They are burned
-// by the virtual engraver, scanned and learned; photos are then prepared through both profiles and the means of their predicted
-// errors compared: one photo alone is no measure, as its large tones may just meet the textures of error diffusion.
-// Held to: at most 1.3 times the time of the chart, at most 1.2 times the error.
-// Arguments: names of machines and of materials; all without.
+// without a profile against the grid of the example profile for that machine, both at the machine's start dose. They
+// are burned by the virtual engraver, scanned and learned; photos are then prepared through both profiles and the means
+// of their predicted errors compared: one photo alone is no measure, as its large tones may just meet the textures of
+// error diffusion. Held to: at most 1.3 times the time of the chart, at most 1.2 times the error. Arguments: names of
+// machines and of materials; all without.
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

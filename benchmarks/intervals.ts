@@ -1,12 +1,13 @@
-// Whether stated uncertainty is honest. Each simulation draws a material by chance, burns a tone chart on it with the engraver
-// of benchmarks/mismatch, whose physics is unlike the fit's and the project's own engraver, takes one picture of it and learns
-// it; then it asks whether the 95 % band of the tone curve's shape holds the true lightness at its points once the truth is
-// scaled to the lighter of bare and solid as read, since shape counts from there; whether the band of both, shape and how light the
-// whole is, holds the truth as it is, unscaled; and whether the 95 % intervals of mark widths and of the darker of bare and solid
-// hold the true ones. 90 to 99 % should. Beside that a wedge of another screen than the chart's is burned through its predicted
-// curve, and compared with the straight line between its own ends, and with the lightness that was wanted. White paper, somewhere from L* 90 to 96, lies under the piece and is what it is learned by;
-// with PAPER=0 there is none, and the exposure stands open.
-// FROM and TO (20 simulations without) are the seeds, so that a long run can be made in pieces, MINUTES ends it in time; CAMERA is `scan`, `photo` or
+// Whether stated uncertainty is honest. Each simulation draws a material by chance, burns a tone chart on it with the
+// engraver of benchmarks/mismatch, whose physics is unlike the fit's and the project's own engraver, takes one picture
+// of it and learns it; then it asks whether the 95 % band of the tone curve's shape holds the true lightness at its
+// points once the truth is scaled to the lighter of bare and solid as read, since shape counts from there; whether the
+// band of both, shape and how light the whole is, holds the truth as it is, unscaled; and whether the 95 % intervals of
+// mark widths and of the darker of bare and solid hold the true ones. 90 to 99 % should. Beside that a wedge of another
+// screen than the chart's is burned through its predicted curve, and compared with the straight line between its own
+// ends, and with the lightness that was wanted. White paper, somewhere from L* 90 to 96, lies under the piece and is
+// what it is learned by; with PAPER=0 there is none, and the exposure stands open. FROM and TO (20 simulations without)
+// are the seeds, so that a long run can be made in pieces, MINUTES ends it in time; CAMERA is `scan`, `photo` or
 // `unknown`, or all three in turn.
 import { type ChartLayout, drawChart, layoutChart, WHITE_PAPER } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
@@ -141,7 +142,10 @@ interface Wedge {
   readonly worst: number;
 }
 const wedges: Wedge[] = [];
-/** Through the predicted curve of the other screen: from the straight line between its own ends, and from the wanted L* itself. */
+/**
+ * Through the predicted curve of the other screen: from the straight line between its own ends, and from the wanted L*
+ * itself.
+ */
 const otherWedges: { readonly shape: Wedge[]; readonly whole: Wedge[] } = { shape: [], whole: [] };
 let refused = 0;
 

@@ -1,7 +1,7 @@
-// How right pictures come out: a tone chart is burned by the virtual engraver, captured by virtual cameras and learned; a
-// wedge of 11 equal L* steps is made through the profile, burned on another piece, and its true L* held against the
-// straight line from bare to full. The engraver's physics shares no code with the fit.
-// Arguments: names of materials in shared/simulation, or `all`; four of them without.
+// How right pictures come out: a tone chart is burned by the virtual engraver, captured by virtual cameras and learned;
+// a wedge of 11 equal L* steps is made through the profile, burned on another piece, and its true L* held against the
+// straight line from bare to full. The engraver's physics shares no code with the fit. Arguments: names of materials in
+// shared/simulation, or `all`; four of them without.
 import { readdirSync, readFileSync } from 'node:fs';
 import { cpuUsage } from 'node:process';
 import { drawChart, layoutChart } from '../src/chart/index.ts';
@@ -179,8 +179,8 @@ function straightPoints(piece: Surface, layout: ReturnType<typeof layoutChart>):
 }
 
 /**
- * Width of one lone dot on a perfectly even surface, µm: between the places where half of the dot's own greatest change of
- * luminance is seen.
+ * Width of one lone dot on a perfectly even surface, µm: between the places where half of the dot's own greatest change
+ * of luminance is seen.
  */
 function measureVisibleMark(model: MaterialModel): { xUm: number; yUm: number } {
   const grid = model.reference;

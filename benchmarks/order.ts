@@ -1,6 +1,7 @@
-// An order of 200 mixed photos, 2 to 48 megapixels, every twentieth of them broken: peak memory with two workers and with
-// one, CPU time a photo beside `prepare` alone in one warm process, and how much sooner two workers are done. PHOTOS=24
-// makes a smaller order. The machine's load is said, because wall time means something only where two cores are free.
+// An order of 200 mixed photos, 2 to 48 megapixels, every twentieth of them broken: peak memory with two workers and
+// with one, CPU time a photo beside `prepare` alone in one warm process, and how much sooner two workers are done.
+// PHOTOS=24 makes a smaller order. The machine's load is said, because wall time means something only where two cores
+// are free.
 import { spawn, spawnSync } from 'node:child_process';
 import { copyFileSync, existsSync, mkdirSync, readFileSync, rmSync, truncateSync, writeFileSync } from 'node:fs';
 import { availableParallelism, loadavg, tmpdir } from 'node:os';
@@ -31,7 +32,9 @@ const photoOf = (at: number) => `p${String(at).padStart(3, '0')}.jpg`;
 const pieceOf = (at: number) => PIECES[at % PIECES.length]!;
 const isBroken = (at: number) => at % BROKEN_EVERY === BROKEN_EVERY - 1;
 
-/** The photos and the CSV, made once: enlarged or reduced from the sample photographs to what cameras and phones give. */
+/**
+ * The photos and the CSV, made once: enlarged or reduced from the sample photographs to what cameras and phones give.
+ */
 async function makeOrder(): Promise<void> {
   const csv = join(folder, 'order.csv');
   if (existsSync(csv)) return;

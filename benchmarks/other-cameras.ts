@@ -1,9 +1,11 @@
-// Finds and reads charts in 240 captures by a camera and a scanner that share nothing with those of src/simulation and tests/chart
-// (benchmarks/mismatch/camera.ts): a pinhole above a table of boards with a ruler and printed cards, coloured stock and light,
-// a bent lens off its middle, sideways colour, a disc of defocus, shake, a colour mosaic with noise of photons, noise filter,
-// local tone, S-curves, sharpening with halos, JPEG 4:2:0 of quality 60 to 92 with EXIF turns; scans as 16-bit TIFF, grey,
-// Adobe RGB. Counts as benchmarks/captures.ts does. Beside it, on the same captures, the tags that the AprilTag project's own detector finds
-// (Debian package python3-apriltag, where installed), and how far the corners of both lie from the truth; light tags are inverted for it. `--check` ends with 1 when a goal is missed; COUNT, SEED, ONLY, SAVE as there.
+// Finds and reads charts in 240 captures by a camera and a scanner that share nothing with those of src/simulation and
+// tests/chart (benchmarks/mismatch/camera.ts): a pinhole above a table of boards with a ruler and printed cards,
+// coloured stock and light, a bent lens off its middle, sideways colour, a disc of defocus, shake, a colour mosaic with
+// noise of photons, noise filter, local tone, S-curves, sharpening with halos, JPEG 4:2:0 of quality 60 to 92 with EXIF
+// turns; scans as 16-bit TIFF, grey, Adobe RGB. Counts as benchmarks/captures.ts does. Beside it, on the same captures,
+// the tags that the AprilTag project's own detector finds (Debian package python3-apriltag, where installed), and how
+// far the corners of both lie from the truth; light tags are inverted for it. `--check` ends with 1 when a goal is
+// missed; COUNT, SEED, ONLY, SAVE as there.
 import sharp from 'sharp';
 import {
   type CaptureImage,

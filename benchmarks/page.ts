@@ -1,7 +1,7 @@
 // How soon a change shows on the page: from a slider's step to the picture on the screen, in a real browser, for a
 // 24-megapixel photo on an ID-1 card at 0.02 mm. Wall time, because that is what a hand feels, and beside it what the
-// server's threads spend on a step, which a busy machine does not change. Promised on two cores of its own: the draft of the
-// visible part within 150 ms, the proof of the whole card within 600 ms; judged where the machine is quiet.
+// server's threads spend on a step, which a busy machine does not change. Promised on two cores of its own: the draft
+// of the visible part within 150 ms, the proof of the whole card within 600 ms; judged where the machine is quiet.
 import { spawn } from 'node:child_process';
 import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { loadavg, tmpdir } from 'node:os';
@@ -123,7 +123,10 @@ function readCpuMs(): number {
   return 10 * (Number(fields[11]) + Number(fields[12]));
 }
 
-/** In the page: moves the slider and waits for the first new picture (the draft) and for the proof, each until it is painted. */
+/**
+ * In the page: moves the slider and waits for the first new picture (the draft) and for the proof, each until it is
+ * painted.
+ */
 async function measureStep(value: number): Promise<{ readonly draft: number; readonly proof: number }> {
   const label = [...document.querySelectorAll('label')].find((one) => one.textContent?.trim() === 'Contrast')!;
   const slider = document.getElementById(label.htmlFor) as HTMLInputElement;

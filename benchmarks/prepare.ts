@@ -1,7 +1,7 @@
 // A 24-megapixel baseline JPEG to the 4280 × 2700 dots of a card, bitmap only, through a profile: whole processes, CPU
-// time (user + system) and peak memory, the median of interleaved runs, beside general-purpose programs in the same run.
-// ImageMagick, netpbm and Pillow take part when they are installed; sharp and Node alone always. `--check` ends with 1
-// when a ratio misses its goal. The ratios carry over to other machines, the milliseconds do not.
+// time (user + system) and peak memory, the median of interleaved runs, beside general-purpose programs in the same
+// run. ImageMagick, netpbm and Pillow take part when they are installed; sharp and Node alone always. `--check` ends
+// with 1 when a ratio misses its goal. The ratios carry over to other machines, the milliseconds do not.
 import { spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';

@@ -1,6 +1,7 @@
-// How even the screens are on slow curved ramps: deviation of what is seen from what is wanted, by tone, and streaks, the
-// deviation of means along lines in the direction in which it is greatest. Marks are discs of 1.095 dots of 20 µm on black
-// anodised, seen by an eye of four dots. `node build.js --bench && node dist/bench/ramps.js [--check] [screen ...]`.
+// How even the screens are on slow curved ramps: deviation of what is seen from what is wanted, by tone, and streaks,
+// the deviation of means along lines in the direction in which it is greatest. Marks are discs of 1.095 dots of 20 µm
+// on black anodised, seen by an eye of four dots. `node build.js --bench && node dist/bench/ramps.js [--check] [screen
+// ...]`.
 import type { DotGrid, StrengthTable } from '../src/plane/index.ts';
 import { applyScreen, chooseScreen, type ScreenName, type ScreenOptions, takesStrength } from '../src/screens/index.ts';
 import {

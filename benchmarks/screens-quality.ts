@@ -1,5 +1,6 @@
-// How good the screens look: error after the eye's filter with the response model as the printer, spectra, and what goes wrong
-// in error diffusion. `node build.js --bench && node dist/bench/screens-quality.js [--check]`; pictures in out/screens-quality.
+// How good the screens look: error after the eye's filter with the response model as the printer, spectra, and what
+// goes wrong in error diffusion. `node build.js --bench && node dist/bench/screens-quality.js [--check]`; pictures in
+// out/screens-quality.
 import { mkdirSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { predictCurve } from '../src/job/request/curve.ts';

@@ -32,7 +32,9 @@ function createTestPlane(): Plane<'coverage'> {
   return plane;
 }
 
-/** Error diffusion as one writes it first: whole-number rows, a branch, and the error pushed on to the kernel's dots. */
+/**
+ * Error diffusion as one writes it first: whole-number rows, a branch, and the error pushed on to the kernel's dots.
+ */
 function pushInRows(coverage: Plane<'coverage'>, kernel: DiffusionKernel, scan: 'raster' | 'serpentine'): Dots {
   const { width, height, data } = coverage;
   const dots = createDots(width, height);

@@ -1,7 +1,6 @@
-// How well stopwatch readings tell a machine: engravers with chance numbers, stepped through time by rules of their own, are
-// timed nine times by an unsteady hand and fitted; then they burn jobs that the fit has not seen. After them come machines
-// whose physics the motion does not have.
-// Argument: how many engravers of each kind (60 without).
+// How well stopwatch readings tell a machine: engravers with chance numbers, stepped through time by rules of their
+// own, are timed nine times by an unsteady hand and fitted; then they burn jobs that the fit has not seen. After them
+// come machines whose physics the motion does not have. Argument: how many engravers of each kind (60 without).
 import { cpuUsage } from 'node:process';
 import { findUnfit } from '../src/machine/index.ts';
 import { createRandom } from '../src/numeric/index.ts';

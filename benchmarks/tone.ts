@@ -1,5 +1,6 @@
-// CPU time of the tone stage on a card of 4280 × 2700 dots, against sharp's own chain for the same intent (stretch, local contrast,
-// sharpen) on 8-bit coded values, in one run, interleaved. sharp works on 8 bits and on several threads; CPU time counts them all.
+// CPU time of the tone stage on a card of 4280 × 2700 dots, against sharp's own chain for the same intent (stretch,
+// local contrast, sharpen) on 8-bit coded values, in one run, interleaved. sharp works on 8 bits and on several
+// threads; CPU time counts them all.
 import sharp from 'sharp';
 import { encodeSrgb } from '../src/colour/index.ts';
 import { adjustTone, chooseTone, toneStatistics } from '../src/photo/index.ts';

@@ -1,7 +1,10 @@
 /** So many names are offered for one that nothing has. A count; assumed: more are no help. */
 const MOST_OFFERED = 3;
 
-/** Names that somebody may have meant who wrote another one: those that hold it or are held by it, then those a slip or two away. */
+/**
+ * Names that somebody may have meant who wrote another one: those that hold it or are held by it, then those a slip or
+ * two away.
+ */
 export function findCloseNames(asked: string, names: readonly string[]): readonly string[] {
   const wanted = asked.trim().toLowerCase();
   return names

@@ -178,8 +178,8 @@ export const ERRORS = {
 export type ErrorCode = keyof typeof ERRORS;
 
 /**
- * Assumed: how much of somebody's text a message repeats, letters. A quoted cell is shorter in all that is meant; paths may
- * be long; and a message has lists of paths.
+ * Assumed: how much of somebody's text a message repeats, letters. A quoted cell is shorter in all that is meant; paths
+ * may be long; and a message has lists of paths.
  */
 const LONGEST = { quoted: 200, word: 1000, message: 5000 } as const;
 

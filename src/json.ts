@@ -36,7 +36,8 @@ function measureDepth(text: string): number {
 }
 
 /**
- * Text of a record for a file, indented by two and ended by a line feed. JSON has no number that is none and would write `null` in its place.
+ * Text of a record for a file, indented by two and ended by a line feed. JSON has no number that is none and would
+ * write `null` in its place.
  * @param what is being written, for the message, such as `ticket cat`.
  * @throws AppError result-impossible naming the field
  */
@@ -62,7 +63,10 @@ function findImpossible(value: unknown, field: string): { readonly field: string
   return undefined;
 }
 
-/** What a table has under a name from outside, and undefined for names such as "constructor", which every object answers to. */
+/**
+ * What a table has under a name from outside, and undefined for names such as "constructor", which every object answers
+ * to.
+ */
 export function lookUp<T>(table: Readonly<Record<string, T>>, name: string): T | undefined {
   return Object.hasOwn(table, name) ? table[name] : undefined;
 }

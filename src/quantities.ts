@@ -16,8 +16,9 @@ export function wholeWithin(min: number, max: number) {
 }
 
 /**
- * Quantities of engraving with the ranges that a file may give. Every bound is assumed: ten times or more beyond what engravers, lenses and
- * materials are sold with, so that it stops slips of the point and of the unit and nothing that exists.
+ * Quantities of engraving with the ranges that a file may give. Every bound is assumed: ten times or more beyond what
+ * engravers, lenses and materials are sold with, so that it stops slips of the point and of the unit and nothing that
+ * exists.
  */
 export const QUANTITIES = {
   wavelengthNm: within(100, 20_000, 'nm'),

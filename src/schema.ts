@@ -15,7 +15,10 @@ export interface FieldFault {
  */
 const SHOWN = 60;
 
-/** A schema's complaint in our words: a message of the schema's own is what was needed, and the library's default is not. */
+/**
+ * A schema's complaint in our words: a message of the schema's own is what was needed, and the library's default is
+ * not.
+ */
 export function describeFault(issue: v.BaseIssue<unknown>): FieldFault {
   const field = v.getDotPath(issue) ?? '';
   // Lists answer to names such as "at" and "entries", so a list in an object's place is seen by its first field only.
@@ -47,7 +50,8 @@ function neededOf({ message, expected }: v.BaseIssue<unknown>): string {
 /**
  * What a schema makes of parsed JSON.
  * @param what is being read, for the message, such as `machine galvo`.
- * @throws AppError file-invalid, naming the first wrong field, what was found and what was needed; `details.fields` has all
+ * @throws AppError file-invalid, naming the first wrong field, what was found and what was needed; `details.fields` has
+ * all
  */
 export function parseRecord<const S extends v.GenericSchema>(
   schema: S,

@@ -2,7 +2,8 @@ import { existsSync, readdirSync, readFileSync } from 'node:fs';
 import { dirname, join, relative, sep } from 'node:path';
 import { expect, test } from 'vitest';
 
-// Row 0 of the design has four steps: everything may throw errors and cite sources, then take what comes from outside, then see colours.
+// Row 0 of the design has four steps: everything may throw errors and cite sources, then take what comes from outside,
+// then see colours.
 const ROWS = [
   ['errors.ts', 'sources.ts', 'notices.ts'],
   ['json.ts', 'quantities.ts', 'decimals.ts', 'close-names.ts'],

@@ -1,5 +1,5 @@
-// Every reader of a record is held to the same: what is built in is taken, no number is without bounds, and whatever else
-// stands in a file is told in words.
+// Every reader of a record is held to the same: what is built in is taken, no number is without bounds, and whatever
+// else stands in a file is told in words.
 import { readdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import fc from 'fast-check';

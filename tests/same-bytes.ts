@@ -6,8 +6,8 @@ import { expect } from 'vitest';
 const sha = (bytes: Uint8Array) => createHash('sha256').update(bytes).digest('hex').slice(0, 16);
 
 /**
- * What tells two files apart in a line or two, undefined where nothing does: a failing test must not print megabytes. Of
- * texts, the place and what stands there; of others, the first place and both sums.
+ * What tells two files apart in a line or two, undefined where nothing does: a failing test must not print megabytes.
+ * Of texts, the place and what stands there; of others, the first place and both sums.
  */
 export function differ(found: Uint8Array, wanted: Uint8Array): string | undefined {
   const [a, b] = [Buffer.from(found), Buffer.from(wanted)];

@@ -1,5 +1,6 @@
 // A second camera, on purpose unlike those of src/simulation and tests/chart: it looks through a colour mosaic and what
-// a phone makes of it. Light first, then the lens, the sensor and the camera's software, in the sequence of the real thing.
+// a phone makes of it. Light first, then the lens, the sensor and the camera's software, in the sequence of the real
+// thing.
 import { createOtherRandom } from './engraver.ts';
 import type { Lens } from './lens.ts';
 import type { Rgb, Thing } from './table.ts';
@@ -15,7 +16,9 @@ export interface PhoneOptions {
   readonly lamp: readonly [xMm: number, yMm: number, heightMm: number];
   /** Share of the light that comes from everywhere. */
   readonly ambient: number;
-  /** A window mirrored in a glossy part: its middle and half sides, mm, the light it adds, and the softness of its edge. */
+  /**
+   * A window mirrored in a glossy part: its middle and half sides, mm, the light it adds, and the softness of its edge.
+   */
   readonly window?: {
     readonly at: readonly [number, number];
     readonly half: readonly [number, number];
@@ -147,7 +150,10 @@ function tapsOf({ discPx, shakePx, shakeDeg }: PhoneOptions): readonly (readonly
   });
 }
 
-/** What the sensor counts behind a mosaic of red, green, green, blue, 1 at the top of its scale, and the colours guessed between. */
+/**
+ * What the sensor counts behind a mosaic of red, green, green, blue, 1 at the top of its scale, and the colours guessed
+ * between.
+ */
 function sense(planes: Planes, options: PhoneOptions): Planes {
   const { width, height, light, balanced, wellElectrons, readElectrons, seed } = options;
   const random = createOtherRandom(seed);
@@ -321,7 +327,10 @@ export interface ScannerOptions {
   readonly noise: number;
 }
 
-/** Linear light 0 … 1 of R G B under the bar of a flatbed scanner: even but for the lamp's end, rows of colours slightly off one another. */
+/**
+ * Linear light 0 … 1 of R G B under the bar of a flatbed scanner: even but for the lamp's end, rows of colours slightly
+ * off one another.
+ */
 export function scanTable(things: readonly Thing[], lens: Lens, options: ScannerOptions): Float32Array {
   const { width, height, seed, offPx, tiredShare, noise } = options;
   const random = createOtherRandom(seed);

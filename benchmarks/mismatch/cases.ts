@@ -305,7 +305,8 @@ async function fileScan(
     const wide = new Uint8Array(linear.length);
     for (let at = 0; at < linear.length; at += 3) {
       const [r, g, b] = [linear[at]!, linear[at + 1]!, linear[at + 2]!];
-      // From sRGB's primaries to Adobe RGB (1998)'s, which share green's and blue's lines: rows sum to 1 (derived from both standards' primaries).
+      // From sRGB's primaries to Adobe RGB (1998)'s, which share green's and blue's lines: rows sum to 1 (derived from
+      // both standards' primaries).
       const own = [0.71513 * r + 0.28487 * g, g, 0.04116 * g + 0.95884 * b];
       for (let k = 0; k < 3; k++) wide[at + k] = Math.round(255 * Math.min(1, Math.max(0, own[k]!)) ** (256 / 563));
     }

@@ -1,6 +1,6 @@
-// A second virtual engraver, on purpose unlike the project's own: other shape of the spot, other laws of the dose, other
-// memory of heat, other noise, other optics. Nothing in the project was tuned on it; benchmarks ask whether what is promised
-// holds on it, too. Written without any of the project's physics.
+// A second virtual engraver, on purpose unlike the project's own: other shape of the spot, other laws of the dose,
+// other memory of heat, other noise, other optics. Nothing in the project was tuned on it; benchmarks ask whether what
+// is promised holds on it, too. Written without any of the project's physics.
 import type { DotGrid, Dots } from '../../src/plane/index.ts';
 import type { Surface } from '../../src/simulation/index.ts';
 
@@ -77,7 +77,10 @@ interface Stamp {
   readonly height: number;
 }
 
-/** A dot on the sample grid with its centre at a place within a sample; 1 at the centre of the standing spot without smear. */
+/**
+ * A dot on the sample grid with its centre at a place within a sample; 1 at the centre of the standing spot without
+ * smear.
+ */
 function stampAt(material: OtherMaterial, perDot: number, fx: number, fy: number): Stamp {
   const { grid, spotXUm, spotYUm, exponent, smear } = material;
   const stepX = (1000 * grid.pitchMm) / perDot;
@@ -147,7 +150,9 @@ function deposit(dots: Dots, material: OtherMaterial, perDot: number, random: ()
   return { dose, width, height };
 }
 
-/** Log-normal field of standard deviation 1 in the logarithm, correlated over about `lengthDots`, bilinear on a lattice. */
+/**
+ * Log-normal field of standard deviation 1 in the logarithm, correlated over about `lengthDots`, bilinear on a lattice.
+ */
 function createField(random: () => number, columns: number, rows: number, lengthDots: number) {
   const step = Math.max(1, lengthDots);
   const w = Math.ceil(columns / step) + 2;
@@ -346,7 +351,9 @@ export function loneMark(material: OtherMaterial): { xUm: number; yUm: number } 
   };
 }
 
-/** A material by chance, within what shops meet: threshold-like and gradual, lighter and darker, square and oblong dots. */
+/**
+ * A material by chance, within what shops meet: threshold-like and gradual, lighter and darker, square and oblong dots.
+ */
 export function drawMaterial(seed: number): OtherMaterial {
   const random = createOtherRandom(seed * 7919 + 17);
   const between = (low: number, high: number) => low + (high - low) * random();

@@ -1,6 +1,6 @@
-// The geometry of a second camera, on purpose unlike the ones of src/simulation and tests/chart: a pinhole turned in space
-// above the table, its principal point off the middle, and a lens whose distortion is given the other way round, from the
-// picture to the ray, with a tangential part. Nothing in the project was tuned on it.
+// The geometry of a second camera, on purpose unlike the ones of src/simulation and tests/chart: a pinhole turned in
+// space above the table, its principal point off the middle, and a lens whose distortion is given the other way round,
+// from the picture to the ray, with a tangential part. Nothing in the project was tuned on it.
 
 export interface LensOptions {
   readonly width: number;
@@ -14,7 +14,9 @@ export interface LensOptions {
   readonly rollDeg: number;
   readonly tiltDeg: number;
   readonly tiltTowardsDeg: number;
-  /** Distortion by r² and r⁴ and the two tangential terms, in units of the focal length, from the picture to the ray. */
+  /**
+   * Distortion by r² and r⁴ and the two tangential terms, in units of the focal length, from the picture to the ray.
+   */
   readonly k1: number;
   readonly k2: number;
   readonly p1: number;

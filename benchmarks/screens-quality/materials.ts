@@ -80,7 +80,9 @@ const OPTIONS: readonly Variant[] = [
   { label: 'floyd-steinberg, runs of 4', name: 'floyd-steinberg', options: { run: 4 } },
 ];
 
-/** Every screen of the registry, each that can pass on the error of the marks a second time with that, and some options. */
+/**
+ * Every screen of the registry, each that can pass on the error of the marks a second time with that, and some options.
+ */
 export function listVariants(): Variant[] {
   const all = SCREEN_NAMES.flatMap((name): Variant[] => {
     const plain: Variant = { label: name, name, options: {} };
@@ -97,7 +99,9 @@ export interface Print {
   readonly reflectance: Float32Array;
 }
 
-/** Prints a luminance plane on a material as a job does: through the screen's curve, or, for `strength`, without one. */
+/**
+ * Prints a luminance plane on a material as a job does: through the screen's curve, or, for `strength`, without one.
+ */
 export function openPrinter(material: BenchMaterial, { name, options }: Variant, curve: 'own' | 'none' = 'own') {
   const { surface, grid } = material;
   const table = fillDotTable(surface, grid);

@@ -1,6 +1,9 @@
 import type { Plane } from '../../src/plane/index.ts';
 
-/** K1 and K2 of the paper, a window of 11 × 11 with σ 1.5 (source: Z. Wang et al., IEEE Trans. Image Processing 13 (2004) 600–612). */
+/**
+ * K1 and K2 of the paper, a window of 11 × 11 with σ 1.5 (source: Z. Wang et al., IEEE Trans. Image Processing 13
+ * (2004) 600–612).
+ */
 const SSIM = { k1: 0.01, k2: 0.03, radius: 5, sigma: 1.5 } as const;
 
 /**

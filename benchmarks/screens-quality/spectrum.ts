@@ -4,7 +4,9 @@ import { applyScreen, SCREENS, takesStrength } from '../../src/screens/index.ts'
 import { frequencyOf, powerSpectrum } from '../../tests/screens/spectrum.ts';
 import type { BenchMaterial, Variant } from './materials.ts';
 
-/** Side of a periodogram, dots, and how many are averaged: −10 dB of anisotropy is then what an isotropic pattern has. */
+/**
+ * Side of a periodogram, dots, and how many are averaged: −10 dB of anisotropy is then what an isotropic pattern has.
+ */
 const SIDE = 128;
 const PERIODOGRAMS = 10;
 const RING = 1 / 64;
@@ -20,7 +22,9 @@ export interface RadialSpectrum {
   readonly anisotropyDb: readonly number[];
 }
 
-/** Even tone, cut into fields that start away from the plane's border; of screens that take strengths, that strength. */
+/**
+ * Even tone, cut into fields that start away from the plane's border; of screens that take strengths, that strength.
+ */
 function screenFields({ name, options }: Variant, tone: number, { grid, surface }: BenchMaterial): Uint8Array[] {
   const marks = takesStrength({ ...options, name }) ? { marks: fillDotTable(surface, grid) } : {};
   const seeds = SCREENS[name].family === 'ordered' && SCREENS[name].uses.includes('seed');
@@ -91,7 +95,10 @@ export function radialSpectrum(variant: Variant, tone: number, material: BenchMa
   };
 }
 
-/** Principal frequency of a blue-noise pattern, cycles per dot; held at ½ where dots cannot lie nearer (source: 'ulichney1987', from memory). */
+/**
+ * Principal frequency of a blue-noise pattern, cycles per dot; held at ½ where dots cannot lie nearer
+ * (source: 'ulichney1987', from memory).
+ */
 export function principalFrequency(share: number): number {
   return Math.min(0.5, Math.sqrt(Math.min(share, 1 - share)));
 }
@@ -108,8 +115,9 @@ export function peakFrequency({ frequencies, power }: RadialSpectrum): number {
 }
 
 /**
- * Greatest anisotropy of the rings that hold the pattern, dB: worms stand out of their ring by tens. The outermost rings are
- * left out, since a corner of the spectrum is no ring; a checkerboard lies there and nowhere else, and has none.
+ * Greatest anisotropy of the rings that hold the pattern, dB: worms stand out of their ring by tens. The outermost
+ * rings are left out, since a corner of the spectrum is no ring; a checkerboard lies there and nowhere else, and has
+ * none.
  */
 export function patternAnisotropyDb({ frequencies, power, anisotropyDb }: RadialSpectrum): number | undefined {
   const held = anisotropyDb.filter((_, ring) => ring > 2 && frequencies[ring]! < 0.68 && power[ring]! > 0.2);
@@ -117,8 +125,8 @@ export function patternAnisotropyDb({ frequencies, power, anisotropyDb }: Radial
 }
 
 /**
- * How much a pattern leans to one side: root mean square difference of its autocorrelation at (dx, dy) and (−dx, dy), of
- * the tone's variance, over the four nearest dots each way. A raster scan leans, a serpentine should not.
+ * How much a pattern leans to one side: root mean square difference of its autocorrelation at (dx, dy) and (−dx, dy),
+ * of the tone's variance, over the four nearest dots each way. A raster scan leans, a serpentine should not.
  */
 export function leaning(variant: Variant, tone: number, material: BenchMaterial): number {
   const reach = 4;

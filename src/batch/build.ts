@@ -18,8 +18,8 @@ export function findBuilt(): string {
 }
 
 /**
- * What tells the arithmetic of this program from that of every other: a hash of the code that makes pieces. A version alone
- * would take two builds of one version for the same.
+ * What tells the arithmetic of this program from that of every other: a hash of the code that makes pieces. A version
+ * alone would take two builds of one version for the same.
  */
 export function identifyBuild(): string {
   const hash = createHash('sha256');

@@ -14,8 +14,8 @@ const PROOF = v.object({
 });
 
 /**
- * Pieces that a journal has told of before its lines were damaged: those whose ticket stands there and names the photo that
- * the order has now and the bitmap as it lies there. Whatever else bears a piece's name is somebody else's.
+ * Pieces that a journal has told of before its lines were damaged: those whose ticket stands there and names the photo
+ * that the order has now and the bitmap as it lies there. Whatever else bears a piece's name is somebody else's.
  */
 export async function claimPieces(
   pieces: readonly WantedPiece[],

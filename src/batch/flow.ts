@@ -10,8 +10,8 @@ export interface FlowOptions {
 type Finish = (result: PieceResult) => Promise<void>;
 
 /**
- * Lets pieces through to the maker, no more and no heavier at a time than it takes. So many again may wait to be written:
- * a slow disk holds the threads back, and nothing piles up between them.
+ * Lets pieces through to the maker, no more and no heavier at a time than it takes. So many again may wait to be
+ * written: a slow disk holds the threads back, and nothing piles up between them.
  */
 export class Flow {
   readonly #options: FlowOptions;

@@ -65,9 +65,9 @@ export interface JournalOptions {
 }
 
 /**
- * Opens the journal of an output folder, an append-only file of JSON lines, each with the start of its own SHA-256. A line
- * that does not fit its hash (the machine stopped while it was written, or someone edited it) is left out, and what it told
- * is done again. Every line is on the disk before the work that follows it.
+ * Opens the journal of an output folder, an append-only file of JSON lines, each with the start of its own SHA-256. A
+ * line that does not fit its hash (the machine stopped while it was written, or someone edited it) is left out, and
+ * what it told is done again. Every line is on the disk before the work that follows it.
  * @throws AppError path-unwritable, path-unreadable; file-invalid when the file is no journal of this version.
  */
 export async function openJournal(path: string, { claim = async () => [] }: JournalOptions = {}): Promise<Journal> {

@@ -34,7 +34,8 @@ export interface Lock {
 
 /**
  * Takes the output folder for this run alone. The lock of a run that has died is taken over: on this computer when its
- * process is no more, on another one, or where its number may be another's by now, when nobody has touched it for a while.
+ * process is no more, on another one, or where its number may be another's by now, when nobody has touched it for a
+ * while.
  * @throws AppError order-busy; path-unwritable
  */
 export async function acquireLock(path: string, { silenceMs = SILENCE_MS } = {}): Promise<Lock> {

@@ -61,7 +61,10 @@ export interface RunOrderOptions {
   readonly build: string;
   /** Opened when there is something to make. */
   readonly openMaker: () => Promise<Maker>;
-  /** `true` replaces what stands in the way: files of others, sums of another order, pieces made of another photo or in another way. */
+  /**
+   * `true` replaces what stands in the way: files of others, sums of another order, pieces made of another photo or in
+   * another way.
+   */
   readonly force: boolean;
   /** Ends the order after the pieces that are being made. */
   readonly signal: AbortSignal;
@@ -80,11 +83,12 @@ export interface RunOrderOptions {
 /**
  * Makes every piece of an order that is not made yet, as `prepare` makes it, into one folder.
  *
- * Each result is written whole or not at all, and told in the journal before and after: a run that is stopped at any moment
- * loses at most the pieces it was making, and the next one with the same command leaves the same bytes as one that was
- * never stopped. A piece is made again when its files are gone or damaged. One that is made is replaced only with `force`
- * when its photo, settings, profile, machine or the program is another now, and so is another order: whoever was given a
- * result finds the same one there tomorrow. What is wrong with a piece is its outcome and stops nothing; what is wrong with the folder ends the run.
+ * Each result is written whole or not at all, and told in the journal before and after: a run that is stopped at any
+ * moment loses at most the pieces it was making, and the next one with the same command leaves the same bytes as one
+ * that was never stopped. A piece is made again when its files are gone or damaged. One that is made is replaced only
+ * with `force` when its photo, settings, profile, machine or the program is another now, and so is another order:
+ * whoever was given a result finds the same one there tomorrow. What is wrong with a piece is its outcome and stops
+ * nothing; what is wrong with the folder ends the run.
  * @throws AppError order-busy, order-interrupted, result-exists, path-unwritable, path-unreadable, file-invalid
  */
 export async function runOrder(
@@ -226,7 +230,8 @@ async function keepResult(
   try {
     await writePiece(result, { planned, run, names });
   } catch (error) {
-    // A name that this disk does not take is the fault of one piece; everything else that keeps a file from its place is the folder's.
+    // A name that this disk does not take is the fault of one piece; everything else that keeps a file from its place
+    // is the folder's.
     if (error instanceof AppError && error.details.code === 'ENAMETOOLONG') {
       return { status: 'failed', reason: describeFault(error) };
     }
@@ -255,7 +260,9 @@ async function writePiece(
   });
 }
 
-/** What a piece just made would replace that is not the same: the photo, or files of the name, came while the order ran. */
+/**
+ * What a piece just made would replace that is not the same: the photo, or files of the name, came while the order ran.
+ */
 async function findChanged(
   result: Extract<PieceResult, { made: true }>,
   { planned, run }: { readonly planned: PlannedTask; readonly run: Run },

@@ -5,8 +5,8 @@ import { sha256 } from '../plane/index.ts';
 import type { PieceResult } from './make-piece.ts';
 
 /**
- * A result as one run of bytes for the queue: length of the head (4 bytes, little endian), the head as JSON, then the small
- * proof and the files one after the other.
+ * A result as one run of bytes for the queue: length of the head (4 bytes, little endian), the head as JSON, then the
+ * small proof and the files one after the other.
  */
 export function packResult(result: PieceResult): Buffer {
   if (!result.made) return packParts(JSON.stringify(result), []);
@@ -47,8 +47,8 @@ const HEAD = v.variant('made', [
 ]);
 
 /**
- * The result of a piece called `name` from its bytes. What comes over a network is checked: every file is whole, and none
- * lies outside the folder or bears another piece's name.
+ * The result of a piece called `name` from its bytes. What comes over a network is checked: every file is whole, and
+ * none lies outside the folder or bears another piece's name.
  * @throws AppError file-invalid
  */
 export function unpackResult(bytes: Buffer, name: string): PieceResult {

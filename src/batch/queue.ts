@@ -12,10 +12,10 @@ import { packResult, unpackResult } from './parcel.ts';
 import { readPhotoBytes } from './read-photo.ts';
 
 /*
- * How an order runs on several computers. The order's own process stays the one that reads the photos, writes the results
- * and keeps the journal; through the queue go a task with the bytes of its photo, and the bytes of the result back. So the
- * workers need neither the photos' disk nor the shop folder, and everything that holds for a local run holds here. The
- * server may forget anything at any time: what is missing is sent again.
+ * How an order runs on several computers. The order's own process stays the one that reads the photos, writes the
+ * results and keeps the journal; through the queue go a task with the bytes of its photo, and the bytes of the result
+ * back. So the workers need neither the photos' disk nor the shop folder, and everything that holds for a local run
+ * holds here. The server may forget anything at any time: what is missing is sent again.
  */
 
 const PREFIX = 'tonewright';
@@ -410,8 +410,8 @@ export async function runQueueWorker(options: QueueWorkerOptions): Promise<{ mad
 }
 
 /**
- * The connections that the queue's client opens beside `client`, as it opens them. One that looks for a server that is gone
- * is not always ended by the worker's own end, and would keep the process.
+ * The connections that the queue's client opens beside `client`, as it opens them. One that looks for a server that is
+ * gone is not always ended by the worker's own end, and would keep the process.
  */
 function watchCopies(client: Redis): readonly Redis[] {
   const copies: Redis[] = [];

@@ -20,8 +20,8 @@ interface FileState {
 /**
  * The bytes of a photo as they were at one moment: where the file changes while it is read, it is read again.
  * `label` is what messages call it.
- * @throws AppError path-missing, path-is-folder, path-not-file, path-unreadable, file-too-large, image-empty, image-unknown,
- * photo-changed
+ * @throws AppError path-missing, path-is-folder, path-not-file, path-unreadable, file-too-large, image-empty,
+ * image-unknown, photo-changed
  */
 export async function readPhotoBytes(
   path: string,

@@ -24,8 +24,8 @@ export interface StandingPiece {
 }
 
 /**
- * Finds what making `pieces` would replace. The order in the folder is the same one as long as a piece that is made bears
- * the name of one that is wanted: lists grow and shrink, but nothing in common means another customer.
+ * Finds what making `pieces` would replace. The order in the folder is the same one as long as a piece that is made
+ * bears the name of one that is wanted: lists grow and shrink, but nothing in common means another customer.
  */
 export async function findStanding(
   out: string,

@@ -13,7 +13,10 @@ export interface Artwork {
 /** Characters of a drawing, a count. Assumed: a traced photograph has fewer; more take minutes to draw. */
 export const MOST_ARTWORK_CHARACTERS = 2_000_000;
 
-/** First characters of a file in which bytes that are no text show. A count. Assumed: every format of pictures has some there. */
+/**
+ * First characters of a file in which bytes that are no text show. A count. Assumed: every format of pictures has some
+ * there.
+ */
 const BYTES_CHARACTERS = 1024;
 
 /** Elements that are no curves, or reach out of the drawing, with what to do about them. */

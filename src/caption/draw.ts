@@ -69,9 +69,15 @@ const MOST_SAMPLES = 8;
 const MOST_PARTS = 36e6;
 /** Bare dots around a drawing that growth may need. Assumed: no mark grows by three of its dots. */
 const MARGIN_DOTS = 4;
-/** Share of a drawing that may be finer than any mark before it is said: the tips of serifs are. Assumed: no more are seen. */
+/**
+ * Share of a drawing that may be finer than any mark before it is said: the tips of serifs are. Assumed: no more are
+ * seen.
+ */
 const FINE_SHARE = 0.05;
-/** Room between a drawing and the piece's edge, where nobody says its place. Share of the short side. Assumed: it looks right. */
+/**
+ * Room between a drawing and the piece's edge, where nobody says its place. Share of the short side. Assumed: it looks
+ * right.
+ */
 const CORNER_SHARE = 0.05;
 /** Width of a drawing that says none, a share of the piece's. Assumed: a mark in a corner. */
 const ARTWORK_SHARE = 0.25;

@@ -22,18 +22,18 @@ export interface FittedInk {
 
 /**
  * How far the places along an edge may differ for it to be straight, as a share of a dot, and how long it has to be,
- * dots. Assumed: less is no stem of a letter, and a slant of more shows its steps. And what whole dots may leave of a stem's
- * width, dots. Assumed: a quarter more for what is not known of a mark is still half a dot.
+ * dots. Assumed: less is no stem of a letter, and a slant of more shows its steps. And what whole dots may leave of a
+ * stem's width, dots. Assumed: a quarter more for what is not known of a mark is still half a dot.
  */
 const STRAIGHT = { withinShare: 0.13, leastDots: 3, mostErrorDots: 0.25 } as const;
 /** A gap of at least so much of a dot is kept open. Share. Assumed: less is seen neither drawn nor burned. */
 const KEPT_GAP_SHARE = 0.75;
 
 /**
- * The dots whose marks come out as the ink was drawn. What marks grow beyond their dots is taken off all around (or, where
- * they do not reach their own dots' edges, added), then a dot is ink when its middle is. The two sides of a straight stem are
- * set together, so that its width is the nearest that dots can give, whatever its place; what is thinner than any mark
- * stays as a line of single dots.
+ * The dots whose marks come out as the ink was drawn. What marks grow beyond their dots is taken off all around (or,
+ * where they do not reach their own dots' edges, added), then a dot is ink when its middle is. The two sides of a
+ * straight stem are set together, so that its width is the nearest that dots can give, whatever its place; what is
+ * thinner than any mark stays as a line of single dots.
  */
 export function fitDots(ink: InkOnDots, { x, y }: FitDotsOptions): FittedInk {
   const { samples, width, height } = ink;
@@ -302,7 +302,10 @@ function isLonger({ data }: Samples, at: number, step: number, length: number): 
   return count >= length;
 }
 
-/** How fine the ink is: for each dot whose middle is ink the shorter of its runs across and down, mm; from fine to coarse. */
+/**
+ * How fine the ink is: for each dot whose middle is ink the shorter of its runs across and down, mm; from fine to
+ * coarse.
+ */
 export function listThicknesses(
   ink: InkOnDots,
   { pitchMm, lineSpacingMm }: { readonly pitchMm: number; readonly lineSpacingMm: number },

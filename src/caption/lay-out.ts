@@ -2,8 +2,8 @@ import { AppError } from '../errors.ts';
 import type { CaptionPlace, WordsOutline } from './types.ts';
 
 /**
- * Where a caption stands, in heights of its first line's capitals, and how small it may become, mm. Assumed, by looking at
- * pieces: capitals of 3 mm are read at arm's length, of half a millimetre hardly.
+ * Where a caption stands, in heights of its first line's capitals, and how small it may become, mm. Assumed, by looking
+ * at pieces: capitals of 3 mm are read at arm's length, of half a millimetre hardly.
  */
 export const CAPTION_LAYOUT = {
   heightMm: 3,
@@ -21,7 +21,10 @@ export const CAPTION_LAYOUT = {
   above: 0.7,
   under: 0.5,
   beside: 0.4,
-  /** The caption of a round piece may rise by so much of the piece's height before its letters shrink, and at most. Share. */
+  /**
+   * The caption of a round piece may rise by so much of the piece's height before its letters shrink, and at most.
+   * Share.
+   */
   rise: 0.12,
   mostRise: 0.3,
   /** A strip of its own may take so much of the piece. Share. */
@@ -56,8 +59,8 @@ export interface CaptionLayout {
 }
 
 /**
- * Places lines of words, centred, along the lower edge of a piece, inside its outline and margin. A height that is given
- * stands; one that is chosen gives way to the room.
+ * Places lines of words, centred, along the lower edge of a piece, inside its outline and margin. A height that is
+ * given stands; one that is chosen gives way to the room.
  * @throws AppError caption-too-large with the height that would fit
  */
 export function layOutCaption(

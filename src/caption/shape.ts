@@ -43,8 +43,8 @@ const UNSEEN = /\p{Default_Ignorable_Code_Point}/u;
 const BETWEEN = /^[\p{Z}\p{P}]+$/u;
 
 /**
- * Words as curves: composed (NFC), each letter from the first font that has it, shaped by its script's rules, and in the
- * sequence in which people read it (source: 'uax9').
+ * Words as curves: composed (NFC), each letter from the first font that has it, shaped by its script's rules, and in
+ * the sequence in which people read it (source: 'uax9').
  * @throws AppError option-invalid for no words or too many; letter-missing for a letter that no font here has
  */
 export function shapeWords(written: string, family: CaptionFont, what: string): WordsOutline {
@@ -113,7 +113,10 @@ function missing(what: string, letter: string, family: CaptionFont): AppError {
   );
 }
 
-/** Rule L2 of the algorithm (source: 'uax9'): from the highest level down to the lowest odd one, what is at or above it is turned round. */
+/**
+ * Rule L2 of the algorithm (source: 'uax9'): from the highest level down to the lowest odd one, what is at or above it
+ * is turned round.
+ */
 function orderForEye(runs: readonly Run[]): readonly Run[] {
   const out = [...runs];
   const highest = Math.max(...runs.map(({ level }) => level));

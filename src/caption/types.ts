@@ -39,7 +39,9 @@ export interface Drawing extends Omit<ArtworkRequest, 'name'> {
   readonly svg: string;
 }
 
-/** A line of words as curves. Lengths in heights of the capital letters, x right, y down, from the baseline's left end. */
+/**
+ * A line of words as curves. Lengths in heights of the capital letters, x right, y down, from the baseline's left end.
+ */
 export interface WordsOutline {
   readonly text: string;
   /** What the fonts are called that its letters come from. */
@@ -63,12 +65,14 @@ export interface Caption {
 }
 
 /**
- * Width of a burned line, in dots, by half dots: of none, half a dot, one, one and a half … Half a dot is one in every other
- * line. Beyond the list each dot adds one.
+ * Width of a burned line, in dots, by half dots: of none, half a dot, one, one and a half … Half a dot is one in every
+ * other line. Beyond the list each dot adds one.
  */
 export type LineWidths = readonly number[];
 
-/** What lines of dots measure once they are burned. `x`: lines that run down, by their columns; `y`: across, by rows. */
+/**
+ * What lines of dots measure once they are burned. `x`: lines that run down, by their columns; `y`: across, by rows.
+ */
 export interface MarkWidths {
   /** Lines of dots that fire, on bare surface. */
   readonly solid: { readonly x: LineWidths; readonly y: LineWidths };

@@ -145,10 +145,10 @@ function isCoarse({ pattern }: Patch): boolean {
 /**
  * Estimates a camera's curve from the chart alone. Under the right curve the mean light of coarse clusters lies between
  * solid and bare as their area says, once the growth of edges is allowed for, which falls with the size of the cluster
- * and so is found along with the curve, as is the loss by light that spreads in the material; replicates under unequal light agree; and references follow one smooth light.
- * Weak priors keep the curve near sRGB where the chart says nothing; `errorLightness` tells how much is left open.
- * Undefined when the chart carries no coarse clusters or references.
- * `disturbed`: a reflection or shadow lies over a part of the chart that was left out.
+ * and so is found along with the curve, as is the loss by light that spreads in the material; replicates under unequal
+ * light agree; and references follow one smooth light. Weak priors keep the curve near sRGB where the chart says
+ * nothing; `errorLightness` tells how much is left open. Undefined when the chart carries no coarse clusters or
+ * references. `disturbed`: a reflection or shadow lies over a part of the chart that was left out.
  */
 export function estimateCameraCurve(
   samples: readonly PatchSamples[],
@@ -182,7 +182,8 @@ export function estimateCameraCurve(
     return { shares, surface };
   };
   const first = sharesUnder(1, 1);
-  // Spread light takes from the lighter of the two: from the bare share of a darker mark, and adds to it of a lighter one.
+  // Spread light takes from the lighter of the two: from the bare share of a darker mark, and adds to it of a lighter
+  // one.
   const sign = first.surface.solidRatio < 1 ? 1 : -1;
   const doubt = disturbed ? DISTURBED_DOUBT : 1;
   const scatter = pooledStandardDeviation(repeated.map((group) => group.map((at) => first.shares[at]!))) ?? 0;
@@ -251,8 +252,8 @@ interface CarryOptions {
 }
 
 /**
- * Largest standard error of L* over the codes between bare and solid, counted from the lighter of the two as the capture shows it: from
- * the covariance of the curve, and what is open beside.
+ * Largest standard error of L* over the codes between bare and solid, counted from the lighter of the two as the
+ * capture shows it: from the covariance of the curve, and what is open beside.
  */
 function carryError(samples: readonly PatchSamples[], { contrast, gamma, levels, covariance }: CarryOptions): number {
   const meanCode = (role: string) =>

@@ -15,7 +15,10 @@ export interface FoundTag {
   readonly polarity: 'darker' | 'lighter';
   /** Seen from behind. */
   readonly mirrored: boolean;
-  /** Corners of the ink in pixels of the picture, in the tag's own order: upper left, upper right, lower right, lower left. */
+  /**
+   * Corners of the ink in pixels of the picture, in the tag's own order: upper left, upper right, lower right, lower
+   * left.
+   */
   readonly corners: Corners;
 }
 
@@ -59,7 +62,8 @@ const SHARPENING = 0.25;
 
 /**
  * Tags of family 36h11 in a picture, light or dark, at any turn. Spots are searched on a copy of at most three million
- * pixels, edges refined on the full picture; when a picture of more pixels shows too few tags it is searched once more at twice the resolution.
+ * pixels, edges refined on the full picture; when a picture of more pixels shows too few tags it is searched once more
+ * at twice the resolution.
  */
 export function locateTags(capture: CaptureImage, options: DetectOptions = {}): readonly FoundTag[] {
   const { enough = () => false } = options;
@@ -284,7 +288,10 @@ const CELL_POINTS: readonly (readonly [number, number])[] = [
   [0.5, 0.65],
 ];
 
-/** Where cell (x, y) of a quad lies in a tag turned by a quarter `turn` times: the tag's upper left is the quad's corner `turn`. */
+/**
+ * Where cell (x, y) of a quad lies in a tag turned by a quarter `turn` times: the tag's upper left is the quad's corner
+ * `turn`.
+ */
 function turnCell(x: number, y: number, turn: number): readonly [number, number] {
   const last = CODE_CELLS - 1;
   if (turn === 0) return [x, y];

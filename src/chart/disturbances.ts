@@ -17,42 +17,42 @@ const CLIPPED_CAPTURE = 0.15;
 const SCRATCHED_PATCH = 0.35;
 
 /**
- * The bare gutter around a patch differs from the light on it when by more than this share and this many robust standard
- * deviations. Assumed: less is grain, and does not move a patch by what is seen.
+ * The bare gutter around a patch differs from the light on it when by more than this share and this many robust
+ * standard deviations. Assumed: less is grain, and does not move a patch by what is seen.
  */
 const GUTTER_MIN = 0.02;
 const GUTTER_OUTLIER = 5;
 
 /**
- * A bare gutter that differs matters when it moves the patch by more than this, L*, or is more than this share. Assumed:
- * 1.5 L* is what a person sees.
+ * A bare gutter that differs matters when it moves the patch by more than this, L*, or is more than this share.
+ * Assumed: 1.5 L* is what a person sees.
  */
 const GUTTER_HARM = 1.5;
 const GUTTER_ALWAYS = 0.1;
 
 /**
- * Beside a reflection or shadow a patch says something about the camera when its gutter is within this share and so many
- * deviations. Assumed: as even as undisturbed light leaves stock.
+ * Beside a reflection or shadow a patch says something about the camera when its gutter is within this share and so
+ * many deviations. Assumed: as even as undisturbed light leaves stock.
  */
 const UNDISTURBED_MIN = 0.004;
 const UNDISTURBED_DEVIATIONS = 2;
 
 /**
- * Middle of the gutter that is judged, shares of its width, and the share of bare that blur may carry there from a solid.
- * Assumed: blur of a third of the gutter is told from reflected light.
+ * Middle of the gutter that is judged, shares of its width, and the share of bare that blur may carry there from a
+ * solid. Assumed: blur of a third of the gutter is told from reflected light.
  */
 const GUTTER_MIDDLE = 0.4;
 const CARRIED_MAX = 0.03;
 
 /**
- * Gutters of cells with as much energy are at least this part as dark where it is smoke. A share. Assumed: smoke goes with
- * the energy, a reflection does not.
+ * Gutters of cells with as much energy are at least this part as dark where it is smoke. A share. Assumed: smoke goes
+ * with the energy, a reflection does not.
  */
 const SMOKE_LIKE = 0.5;
 
 /**
- * Largest part of a patch's own contrast that its bare gutter may show: more means that patches do not lie where they were
- * looked for. A share. Assumed: blur alone shows a tenth.
+ * Largest part of a patch's own contrast that its bare gutter may show: more means that patches do not lie where they
+ * were looked for. A share. Assumed: blur alone shows a tenth.
  */
 const GUTTER_TONE_MAX = 0.3;
 
@@ -150,7 +150,10 @@ function joinDisturbances(parts: readonly Disturbance[]): Disturbance {
   };
 }
 
-/** Patches whose gutter is as light as it should be: near a reflection or shadow the others say nothing about the camera. */
+/**
+ * Patches whose gutter is as light as it should be: near a reflection or shadow the others say nothing about the
+ * camera.
+ */
 export function keepUndisturbed(
   samples: readonly PatchSamples[],
   gutters: GutterLight | undefined,
@@ -162,9 +165,10 @@ export function keepUndisturbed(
 
 /**
  * Patches whose bare gutter is lighter or darker than a smooth light allows. A reflection adds the same light to a dark
- * patch as to its bare gutter, where it is a far smaller share: what it would do to the patch's L* counts. On a dose chart
- * dark gutters are left alone, as smoke from the stronger cells is part of what it shows.
- * @throws AppError chart-wrong when the gutters carry so much of the patches that these do not lie where they were looked for
+ * patch as to its bare gutter, where it is a far smaller share: what it would do to the patch's L* counts. On a dose
+ * chart dark gutters are left alone, as smoke from the stronger cells is part of what it shows.
+ * @throws AppError chart-wrong when the gutters carry so much of the patches that these do not lie where they were
+ * looked for
  */
 function findByGutters(samples: readonly PatchSamples[], light: RoughLight): Disturbance {
   const { surface, lightOf, layout, blurMm } = light;
@@ -188,7 +192,8 @@ function findByGutters(samples: readonly PatchSamples[], light: RoughLight): Dis
     );
   }
   const all = findDeviating(samples, gutters, light);
-  // A shadow or a reflection that ends within a patch is seen on one side of its gutter only; where one is near, that counts.
+  // A shadow or a reflection that ends within a patch is seen on one side of its gutter only; where one is near, that
+  // counts.
   const near = ({ patch }: PatchSamples) =>
     all.deviating.some(
       ({ patch: other }) =>
@@ -203,7 +208,8 @@ function findByGutters(samples: readonly PatchSamples[], light: RoughLight): Dis
 }
 
 /**
- * The same on a strip, whose patches lie between two bare fields each: a shadow over one end would otherwise be read as tone.
+ * The same on a strip, whose patches lie between two bare fields each: a shadow over one end would otherwise be read as
+ * tone.
  */
 function findByMargins(
   samples: readonly PatchSamples[],
@@ -259,8 +265,8 @@ function findDeviating(
 }
 
 /**
- * Whether a dark gutter can be smoke of its own cell, which is part of what a dose chart shows: then no cell of the same
- * energy or more has a gutter that is far less dark. A shadow does not ask for the dose.
+ * Whether a dark gutter can be smoke of its own cell, which is part of what a dose chart shows: then no cell of the
+ * same energy or more has a gutter that is far less dark. A shadow does not ask for the dose.
  */
 function tellSmoke(
   samples: readonly PatchSamples[],

@@ -13,8 +13,9 @@ export type ScreenPlane = (coverage: Plane<'coverage'>, grid: DotGrid) => Dots;
 const RUN_UP_DOTS = 16;
 
 /**
- * Dots of a chart. What burns is the ink of tags and letters in either mark direction. Each patch is screened by itself;
- * clusters and lines are exact. Cells of a dose chart are solid here; `drawDoseCells` gives each its own bitmap.
+ * Dots of a chart. What burns is the ink of tags and letters in either mark direction. Each patch is screened by
+ * itself; clusters and lines are exact. Cells of a dose chart are solid here; `drawDoseCells` gives each its own
+ * bitmap.
  * @param screen called once per screened patch
  */
 export function drawChart(layout: ChartLayout, screen: ScreenPlane): Dots {

@@ -85,8 +85,8 @@ const LIGHT: Float32Array = /* @__PURE__ */ Float32Array.from(
 );
 
 /**
- * The same in linear light, 0 … 255. Blur mixes light and not codes: halfway between ink and bare lies the edge of a cell
- * in light, but not in codes, where faint cells of light ink would fill up.
+ * The same in linear light, 0 … 255. Blur mixes light and not codes: halfway between ink and bare lies the edge of a
+ * cell in light, but not in codes, where faint cells of light ink would fill up.
  */
 export function sampleLight(sample: GreySampler): GreySampler {
   return (x, y) => {

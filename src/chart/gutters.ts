@@ -5,7 +5,10 @@ import type { PatchSamples } from './samples.ts';
 
 /** What the bare gutters around the patches say about the light. */
 export interface GutterLight {
-  /** Share by which the light around each patch differs from a smooth light over the chart; NaN where there is no gutter. */
+  /**
+   * Share by which the light around each patch differs from a smooth light over the chart; NaN where there is no
+   * gutter.
+   */
   readonly off: readonly number[];
   /** The same of each side of each gutter alone: left, right, above, below. */
   readonly offSides: readonly (readonly number[])[];
@@ -40,11 +43,11 @@ const TONE_STEP_MIN = 0.1;
 const QUARTER_OF_NORMAL = 0.3186;
 
 /**
- * Compares the gutter around every patch with the smooth light that most agree on. Reflections and shadows cover a part of
- * a chart and would bend a fit through all, so the surface is the one of many through six random gutters that has the
- * most of them within reach (source: 'fischlerBolles1981'), refitted to those.
- * @param tones linear light of each patch relative to bare, roughly; `besides`: relative to its own gutter; `bares`: light that the references expect of bare there
- * Undefined when too few gutters can be seen.
+ * Compares the gutter around every patch with the smooth light that most agree on. Reflections and shadows cover a part
+ * of a chart and would bend a fit through all, so the surface is the one of many through six random gutters that has
+ * the most of them within reach (source: 'fischlerBolles1981'), refitted to those.
+ * @param tones linear light of each patch relative to bare, roughly; `besides`: relative to its own gutter; `bares`:
+ * light that the references expect of bare there Undefined when too few gutters can be seen.
  */
 export function judgeGutters(
   samples: readonly PatchSamples[],
@@ -139,9 +142,10 @@ export function neighbourScatter(points: readonly SurfacePoint[]): number {
 }
 
 /**
- * Change of a gutter's logarithm with the tone of its patch: median slope between neighbours, which share their light. The tone is
- * the one beside its gutter: a shadow over both would otherwise look like a tone that the gutter shares. Gutters count over the light that references show: where
- * bare patches lie at the edge, as on a dose chart, the fall of light towards it would.
+ * Change of a gutter's logarithm with the tone of its patch: median slope between neighbours, which share their light.
+ * The tone is the one beside its gutter: a shadow over both would otherwise look like a tone that the gutter shares.
+ * Gutters count over the light that references show: where bare patches lie at the edge, as on a dose chart, the fall
+ * of light towards it would.
  */
 function slopeBetweenNeighbours(points: readonly GutterPoint[]): number {
   const slopes = pairNearest(points).flatMap(([one, other]) => {

@@ -12,8 +12,8 @@ import { layoutHash, tagIdOf } from './tags.ts';
 import type { ChartKind, ChartLayout, LayoutLabel, LayoutTag, Patch, TagPosition } from './types.ts';
 
 /**
- * Bare gutter between patches, mm: wider than the light spreads in common stock, a few pixels of a 300 dpi scan. Assumed:
- * smaller saves room and mixes patches.
+ * Bare gutter between patches, mm: wider than the light spreads in common stock, a few pixels of a 300 dpi scan.
+ * Assumed: smaller saves room and mixes patches.
  */
 const GAP_MM = 0.8;
 /**
@@ -47,8 +47,8 @@ export interface DotBox {
 
 /**
  * Layout of a chart: every patch with its place, every tag, every label. Same options, same layout.
- * @throws AppError option-invalid when the chart is too small for its patches or has more than `MOST_DOTS` dots, or dose
- * axes are missing.
+ * @throws AppError option-invalid when the chart is too small for its patches or has more than `MOST_DOTS` dots, or
+ * dose axes are missing.
  */
 export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout {
   const { grid, seed = CHART_DEFAULTS.seed } = options;

@@ -17,7 +17,10 @@ export interface LightSurface {
   readonly solidRatio: number;
   /** Logarithms of references over the surface, in the order given. */
   readonly residuals: readonly number[];
-  /** Robust standard deviation of those residuals with the fit's degrees of freedom allowed for: the share by which references disagree. */
+  /**
+   * Robust standard deviation of those residuals with the fit's degrees of freedom allowed for: the share by which
+   * references disagree.
+   */
   readonly disagreement: number;
   readonly degree: 0 | 1 | 2;
   /** Largest over smallest light within the chart. */
@@ -95,7 +98,10 @@ export function fitLight(
   };
 }
 
-/** Least squares with Tukey's biweight; `scatter` is the robust standard deviation of what is left, the fit's degrees of freedom allowed for. */
+/**
+ * Least squares with Tukey's biweight; `scatter` is the robust standard deviation of what is left, the fit's degrees of
+ * freedom allowed for.
+ */
 function fitBiweight(rows: readonly Float64Array[], values: readonly number[]) {
   const count = rows[0]!.length;
   const weights = new Float64Array(values.length).fill(1);
@@ -128,8 +134,8 @@ export interface BesideFit {
 
 /**
  * Fits one smooth light to the chart's references and to a field beside it, whose own tone is one more unknown:
- * log(light) = polynomial(x, y) + [solid]·a + [beside]·b, by the biweight as in `fitLight`. With the field on several sides of the chart
- * the light between is interpolated, with one side extrapolated, which the two degrees tell.
+ * log(light) = polynomial(x, y) + [solid]·a + [beside]·b, by the biweight as in `fitLight`. With the field on several
+ * sides of the chart the light between is interpolated, with one side extrapolated, which the two degrees tell.
  */
 export function fitBeside(
   references: readonly ReferenceField[],
@@ -227,18 +233,18 @@ export interface PatchLight {
 }
 
 /**
- * Least difference of two bare gutters, as a share, that tells added light from missing light; least contrast of a patch
- * to its gutter, since bare patches fit both; and pairs that must show it. Shares and a count. Assumed: weaker ones tell
- * neither, and nothing is said then.
+ * Least difference of two bare gutters, as a share, that tells added light from missing light; least contrast of a
+ * patch to its gutter, since bare patches fit both; and pairs that must show it. Shares and a count. Assumed: weaker
+ * ones tell neither, and nothing is said then.
  */
 const LIGHT_STEP_MIN = 0.1;
 const PATCH_CONTRAST_MIN = 0.2;
 const LIGHT_PAIRS_MIN = 4;
 
 /**
- * Whether the light over a chart differs because light was added, as a reflection adds the same to bare and mark, and not
- * because it is missing, as a shadow takes the same share of both: which of the two makes patches of one tone agree better
- * with each other. Undefined where the light hardly differs.
+ * Whether the light over a chart differs because light was added, as a reflection adds the same to bare and mark, and
+ * not because it is missing, as a shadow takes the same share of both: which of the two makes patches of one tone agree
+ * better with each other. Undefined where the light hardly differs.
  */
 export function isLightAdded(patches: readonly PatchLight[]): boolean | undefined {
   const offAdded: number[] = [];

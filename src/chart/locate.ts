@@ -305,7 +305,9 @@ function dropLimitPx(layout: ChartLayout, map: ChartMap): number {
   return DROP_BORDERS * layout.borderMm * Math.sqrt(acrossPx * downPx) + DROP_PX;
 }
 
-/** Leaves out the one tag without which the others agree best, when they then agree well: a tag that was half hidden. */
+/**
+ * Leaves out the one tag without which the others agree best, when they then agree well: a tag that was half hidden.
+ */
 function dropWorst(
   capture: CaptureImage,
   layout: ChartLayout,

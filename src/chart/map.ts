@@ -5,8 +5,8 @@ import type { ChartLayout, Corners, LayoutTag, Point } from './types.ts';
 
 /**
  * Distortion by a lens, in half diagonals u from the picture's middle, r = |u|: a point moves by
- * k1·r²·u + k2·r⁴·u + r²·p + 2(p·u)·u (source: 'brown1966', radial and decentring distortion). The terms in p are also what
- * k1 becomes when a photo was cropped and its middle is no longer the lens's.
+ * k1·r²·u + k2·r⁴·u + r²·p + 2(p·u)·u (source: 'brown1966', radial and decentring distortion). The terms in p are also
+ * what k1 becomes when a photo was cropped and its middle is no longer the lens's.
  */
 export interface LensDistortion {
   readonly k1: number;
@@ -36,8 +36,8 @@ export function placeOnCapture(map: ChartMap, xMm: number, yMm: number): Point {
 }
 
 /**
- * Map from pixels back to the chart that holds in and around one box of it: a homography through the box's four corners,
- * within which the lens bends nothing to speak of.
+ * Map from pixels back to the chart that holds in and around one box of it: a homography through the box's four
+ * corners, within which the lens bends nothing to speak of.
  */
 export function invertNear(map: ChartMap, corners: Corners): Homography | undefined {
   const seen = corners.map(([x, y]) => placeOnCapture(map, x, y));
@@ -63,7 +63,9 @@ export interface SeenTag {
 
 export interface FittedMap {
   readonly map: ChartMap;
-  /** How far the ink reaches beyond its layout on each side, mm: growth of the mark, and the camera's coding of edges. */
+  /**
+   * How far the ink reaches beyond its layout on each side, mm: growth of the mark, and the camera's coding of edges.
+   */
   readonly growthMm: number;
   /** Root mean square and largest distance of tag corners from where the map puts them, px. */
   readonly rmsPx: number;
@@ -98,9 +100,9 @@ const FINE_TERMS = [K2_PRIOR, DECENTRE_PRIOR, DECENTRE_PRIOR] as const;
 
 /**
  * Fits the map to the corners of all tags at once: four places of the chart in the picture, lens distortion and growth
- * of the ink, by least squares with weak priors on the last two. The lens's finer terms are taken only where they explain
- * the corners significantly better, since they make a place outside the tags less certain.
- * Undefined when the tags do not determine it.
+ * of the ink, by least squares with weak priors on the last two. The lens's finer terms are taken only where they
+ * explain the corners significantly better, since they make a place outside the tags less certain. Undefined when the
+ * tags do not determine it.
  */
 export function fitMap(
   seen: readonly SeenTag[],

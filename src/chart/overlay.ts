@@ -30,8 +30,9 @@ const EXPECTED: Colour = [255, 190, 0];
 const LONGEST_PX = 2400;
 
 /**
- * What was recognised, drawn on the capture: tags outlined, missing ones in another colour where they were expected, the
- * read part of each patch outlined, rejected patches crossed and named. A person sees at a glance whether it is right.
+ * What was recognised, drawn on the capture: tags outlined, missing ones in another colour where they were expected,
+ * the read part of each patch outlined, rejected patches crossed and named. A person sees at a glance whether it is
+ * right.
  * @param readings absent: patches are outlined only
  */
 export function overlayFindings(capture: CaptureImage, located: Located, readings?: Readings): OverlayPicture {

@@ -34,7 +34,9 @@ import type { CaptureImage } from './types.ts';
  * Assumed: true curves leave 1 % in benchmarks/captures.ts's cameras; a wrong one leaves more.
  */
 const CURVE_RESIDUAL_MAX = 0.03;
-/** Standard error of L* from an estimated curve, from which on it is said. Assumed: what a person sees as another tone. */
+/**
+ * Standard error of L* from an estimated curve, from which on it is said. Assumed: what a person sees as another tone.
+ */
 const CURVE_ERROR_SAID = 1.5;
 /** From this share on a disagreement of references is said. Assumed: even light on even stock leaves less than 0.01. */
 const DISAGREE_SAID = 0.015;
@@ -75,7 +77,8 @@ export function readPatches(capture: CaptureImage, located: Located, options: Re
   const unreadable = addRejections(new Map(), findUnreadable(samples, located));
   refuseClipped(samples);
 
-  // What lies in a reflection or a shadow is left out before an unknown curve is estimated, which would bend to explain it.
+  // What lies in a reflection or a shadow is left out before an unknown curve is estimated, which would bend to explain
+  // it.
   const rough = lightUnder(typeof camera === 'string' ? SRGB_CURVE : camera, capture.bits);
   const added = tellAddedLight(samples, margins, { rough, bits: capture.bits });
   const found = { layout, samples, margins, added };
@@ -167,8 +170,8 @@ function lightUnder({ linearOf }: CameraCurve, bits: CaptureImage['bits']): (sam
 }
 
 /**
- * Whether something adds light to a part of the chart (a reflection) or takes it (a shadow): by the gutters, else by the
- * bare fields; undefined where neither can tell.
+ * Whether something adds light to a part of the chart (a reflection) or takes it (a shadow): by the gutters, else by
+ * the bare fields; undefined where neither can tell.
  */
 function tellAddedLight(
   samples: readonly PatchSamples[],

@@ -61,7 +61,9 @@ export interface Readings {
   readonly solidRatio: number;
   /** Whether the mark is lighter or darker than the bare surface, as read. */
   readonly direction: 'lighter' | 'darker';
-  /** Standard deviation between replicates of one tone, relative to bare; of the references when nothing is repeated. */
+  /**
+   * Standard deviation between replicates of one tone, relative to bare; of the references when nothing is repeated.
+   */
   readonly repeatability: number;
   /** Share by which references disagree after levelling, and largest over smallest light on the chart. */
   readonly disagreement: number;

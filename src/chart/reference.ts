@@ -142,7 +142,8 @@ interface Cell {
 /**
  * Finds the neutral field and compares the bare surface with it: one smooth light over chart and reference together
  * (`fitBeside`) tells the ratio of their luminances.
- * @throws AppError reference-unusable when there is none, or it is coloured, clipped, uneven, or not as light as was said
+ * @throws AppError reference-unusable when there is none, or it is coloured, clipped, uneven, or not as light as was
+ * said
  */
 export function readReference(asked: NeutralReference, chart: ChartLight): FoundReference {
   const cells = lookAround(asked, chart);
@@ -195,8 +196,8 @@ export function readReference(asked: NeutralReference, chart: ChartLight): Found
 const logOfLightness = (lightness: number) => 3 / (lightness + 16);
 
 /**
- * What an estimated camera curve leaves open between the reference and the lighter of bare and solid (95 %, logarithm): in proportion to
- * what it leaves open over the chart's own range; assumed.
+ * What an estimated camera curve leaves open between the reference and the lighter of bare and solid (95 %, logarithm):
+ * in proportion to what it leaves open over the chart's own range; assumed.
  */
 function curveOpen(coded: number, { curve, bareL, solidL }: ChartLight): number {
   if (curve.errorLightness === 0) return 0;
@@ -256,7 +257,9 @@ function lookAround({ box, lightness }: NeutralReference, chart: ChartLight): re
   return cells;
 }
 
-/** Reads the middle part of a square: mean linear light, the spread of its quarters, and the share of clipped pixels. */
+/**
+ * Reads the middle part of a square: mean linear light, the spread of its quarters, and the share of clipped pixels.
+ */
 function readCell({ width, rgb, bits }: CaptureImage, { linearOf }: CameraCurve) {
   const most = bits === 16 ? 65535 : 255;
   const table = Float64Array.from({ length: 256 }, (_, level) => linearOf(level / 255));

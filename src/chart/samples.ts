@@ -63,7 +63,10 @@ interface FieldBox {
   readonly blocksY: number;
 }
 
-/** The part of a patch that is read: its rim left off, and whole periods of an exact pattern, so that every dot counts equally. */
+/**
+ * The part of a patch that is read: its rim left off, and whole periods of an exact pattern, so that every dot counts
+ * equally.
+ */
 function readBox(patch: Patch, located: Located): FieldBox {
   const { layout, blurMm, pxPerMm } = located;
   const rim = Math.max(layout.borderMm, BLUR_RIM * blurMm, 0.5 / pxPerMm);

@@ -62,10 +62,10 @@ const BLURS_PX = [0.35, 0.5, 0.7, 0.9, 1.1, 1.4, 1.7, 2.1, 2.6, 3.2];
 const RADII_PX = [0.6, 0.8, 1, 1.3, 1.6, 2, 2.5, 3.2, 4];
 
 /**
- * Looks for the halos that sharpening leaves along edges: the averaged edge of the solid patches against an edge of light
- * that is only blurred and coded. Within a mark a halo is stronger than the mark's middle and in the bare gutter lighter or
- * darker than bare; what burning does to an edge (heat that is missing there, smoke) goes the other way or is on one side.
- * Undefined where none is seen or none could be.
+ * Looks for the halos that sharpening leaves along edges: the averaged edge of the solid patches against an edge of
+ * light that is only blurred and coded. Within a mark a halo is stronger than the mark's middle and in the bare gutter
+ * lighter or darker than bare; what burning does to an edge (heat that is missing there, smoke) goes the other way or
+ * is on one side. Undefined where none is seen or none could be.
  */
 export function measureSharpening(capture: CaptureImage, located: Located): Sharpening | undefined {
   const edge = averageEdges(capture, located);
@@ -209,8 +209,8 @@ function averageEdges(capture: CaptureImage, located: Located): AveragedEdge | u
 const MODEL_REACH_PX = 24;
 
 /**
- * Edge of light blurred by `blurPx`, coded as sRGB between the two codes, as shares of the way from solid to bare; after
- * that blurred by `radiusPx`, as codes.
+ * Edge of light blurred by `blurPx`, coded as sRGB between the two codes, as shares of the way from solid to bare;
+ * after that blurred by `radiusPx`, as codes.
  */
 function modelEdge(
   blurPx: number,
@@ -249,8 +249,9 @@ function gaussTaps(sigma: number): Float64Array {
 
 /**
  * A capture with the sharpening taken back within its chart. The exact inverse 1 / (1 + a·(1 − G)) of a sharpening by
- * a·(1 − G) is close to 1/(1 + a) of the picture and a/(1 + a) of a blur of √(1 + a) times the radius: the same at the finest
- * detail, and the same curvature at the coarsest. What was cut off at an end of the scale does not come back and stays there.
+ * a·(1 − G) is close to 1/(1 + a) of the picture and a/(1 + a) of a blur of √(1 + a) times the radius: the same at the
+ * finest detail, and the same curvature at the coarsest. What was cut off at an end of the scale does not come back and
+ * stays there.
  */
 export function undoSharpening(capture: CaptureImage, located: Located, sharpening: Sharpening): CaptureImage {
   const { width, height, rgb, bits } = capture;

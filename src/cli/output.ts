@@ -15,8 +15,8 @@ export interface Output {
 }
 
 /**
- * Prints on the two streams. A reader that closes early (such as `head`) is no fault of anybody: the work goes on without it.
- * Where stdout fails otherwise (a full disk) what was asked for is lost, so `onFailure` is called, once.
+ * Prints on the two streams. A reader that closes early (such as `head`) is no fault of anybody: the work goes on
+ * without it. Where stdout fails otherwise (a full disk) what was asked for is lost, so `onFailure` is called, once.
  */
 export function openOutput(
   { stdout, stderr }: { readonly stdout: OutputStream; readonly stderr: OutputStream },

@@ -55,7 +55,8 @@ export function labOfLinearRgb([r, g, b]: LinearRgb): Lab {
 
 /**
  * Linear sRGB of a surface colour under D65; outside the gamut a channel falls below 0 or rises above 1. The matrix is
- * the inverse of the primaries' (source: 'iec61966'; digits recomputed from the chromaticities, as the standard gives four).
+ * the inverse of the primaries' (source: 'iec61966'; digits recomputed from the chromaticities, as the standard gives
+ * four).
  */
 export function linearRgbOfLab(lab: Lab): LinearRgb {
   const [relativeX, y, relativeZ] = xyzOfLab(lab);

@@ -27,7 +27,9 @@ export interface SuggestedReading {
 }
 
 export interface Design {
-  /** The same as it is now, over the bitmaps of the readings in both directions, at half, once and twice their speed. */
+  /**
+   * The same as it is now, over the bitmaps of the readings in both directions, at half, once and twice their speed.
+   */
   readonly halfShare: number;
   /** What would be left after ever so many readings: the machine's own departure from the formula. */
   readonly floorShare: number;
@@ -55,8 +57,9 @@ interface Job {
 }
 
 /**
- * Which readings would narrow the intervals most: for each job that could be burned, the covariance after it (the normal
- * equations gain one row), and the mean relative interval over the jobs that the shop has; greedily, one after the other.
+ * Which readings would narrow the intervals most: for each job that could be burned, the covariance after it (the
+ * normal equations gain one row), and the mean relative interval over the jobs that the shop has; greedily, one after
+ * the other.
  * @throws RangeError without a reading.
  */
 export function suggestReadings(readings: readonly Reading[], options: DesignOptions): Design {

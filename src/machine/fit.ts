@@ -58,7 +58,9 @@ export interface MotionFit {
   readonly parameters: readonly FittedParameter[];
   /** In the order of the readings. */
   readonly readings: readonly JudgedReading[];
-  /** What the machine does with bare places: decided by the readings, or as the file has it because they do not tell. */
+  /**
+   * What the machine does with bare places: decided by the readings, or as the file has it because they do not tell.
+   */
   readonly bare: { readonly handling: BareHandling; readonly decided: boolean };
   readonly converged: boolean;
   /**
@@ -100,7 +102,9 @@ const MISFIT = {
   grid: [0.0004, 0.0007, 0.0013, 0.0023, 0.0042, 0.0075, 0.0135, 0.025],
 } as const;
 
-/** What the scatter of a hand, and of a motion that fits, seldom pass: two spreads beyond the medians above (assumed). */
+/**
+ * What the scatter of a hand, and of a motion that fits, seldom pass: two spreads beyond the medians above (assumed).
+ */
 const LARGE_SCATTER = {
   handS: HAND.medianS * Math.exp(2 * HAND.spread),
   misfitShare: MISFIT.median * Math.exp(2 * MISFIT.spread),
@@ -453,8 +457,8 @@ export const FEWEST_READINGS = 3;
 /** Why a fit must not be taken for a measured machine. */
 export interface Unfit {
   /**
-   * `few`: fewer than `FEWEST_READINGS` were used. `scatter`: what is left over is more than a hand's scatter. `unexplained`: a reading does not
-   * agree with the others, and no slip of a person explains it.
+   * `few`: fewer than `FEWEST_READINGS` were used. `scatter`: what is left over is more than a hand's scatter.
+   * `unexplained`: a reading does not agree with the others, and no slip of a person explains it.
    */
   readonly reason: 'few' | 'scatter' | 'unexplained';
   /** Readings that say so, the worst first. */
@@ -500,7 +504,10 @@ function withoutBare({ bare: _, ...motion }: Motion): Motion {
   return motion;
 }
 
-/** The slip that would explain a wrong reading: a minute misread, the other direction, another number of passes or speed. */
+/**
+ * The slip that would explain a wrong reading: a minute misread, the other direction, another number of passes or
+ * speed.
+ */
 function explain(
   { extents, grid, settings, seconds }: Reading,
   { motion, toleranceS }: { readonly motion: Motion; readonly toleranceS: number },

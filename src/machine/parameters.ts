@@ -34,7 +34,8 @@ const FLOORS = {
 } as const;
 
 /**
- * The unknowns of a motion. The four delays of a galvo follow one another in every line: a stopwatch can only tell their sum.
+ * The unknowns of a motion. The four delays of a galvo follow one another in every line: a stopwatch can only tell
+ * their sum.
  */
 export function listMotionParameters(motion: Motion): readonly MotionParameter[] {
   const galvo = motion.kind === 'galvo';
@@ -151,7 +152,10 @@ function listDotParameters(
   ];
 }
 
-/** The motion with other values of its parameters, in the order of `listMotionParameters`. Values ≥ 0, those that are inverse > 0. */
+/**
+ * The motion with other values of its parameters, in the order of `listMotionParameters`. Values ≥ 0, those that are
+ * inverse > 0.
+ */
 export function applyMotionParameters(motion: Motion, values: readonly number[]): Motion {
   return motion.kind === 'galvo' ? applyToGalvo(motion, values) : applyToGantry(motion, values);
 }

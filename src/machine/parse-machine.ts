@@ -94,7 +94,8 @@ const schema = v.strictObject({
 
 /**
  * A machine from parsed JSON. `name` is what messages call the file.
- * @throws AppError file-invalid, naming the first wrong field, what was found and what was needed; `details.fields` has all.
+ * @throws AppError file-invalid, naming the first wrong field, what was found and what was needed; `details.fields` has
+ * all.
  */
 export function parseMachine(json: unknown, name: string): Machine {
   const what = `machine ${name}`;

@@ -32,8 +32,8 @@ export interface ScanPath {
 }
 
 /**
- * Follow the spot over the lines and gather like moves: a picture of thousands of lines has some dozens of them, so that a
- * fit can try hundreds of motions on it.
+ * Follow the spot over the lines and gather like moves: a picture of thousands of lines has some dozens of them, so
+ * that a fit can try hundreds of motions on it.
  */
 export function tracePath(
   extents: ScanExtents,

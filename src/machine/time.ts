@@ -50,9 +50,9 @@ export interface TimeEstimate {
 
 /**
  * Time to burn a bitmap by the exact kinematics of the motion over its dots. Lines without dots and the blank ends of
- * lines are skipped unless the motion says otherwise; blanks between the first and the last dot are crossed at scan speed,
- * as scan controllers do. Each pass ends with the move back to where it began, so that every pass takes the same time.
- * The line starts from rest and ends at rest; how well real drives do that is what the delays are for.
+ * lines are skipped unless the motion says otherwise; blanks between the first and the last dot are crossed at scan
+ * speed, as scan controllers do. Each pass ends with the move back to where it began, so that every pass takes the same
+ * time. The line starts from rest and ends at rest; how well real drives do that is what the delays are for.
  * @throws RangeError when speed, pitch, spacing or passes are not above 0.
  */
 export function estimateTime(dots: Dots, options: TimeOptions): TimeEstimate {
@@ -65,7 +65,9 @@ export function estimateTimeOfExtents(extents: ScanExtents, options: TimeOptions
   return estimateTimeOfPath(tracePath(extents, { scan: settings.scan, bare: motion.bare }), options);
 }
 
-/** The same from a path traced before; its scan direction and its way with bare places count, not those of the options. */
+/**
+ * The same from a path traced before; its scan direction and its way with bare places count, not those of the options.
+ */
 export function estimateTimeOfPath(path: ScanPath, { motion, settings, grid }: TimeOptions): TimeEstimate {
   const { speedMmPerS, passes } = settings;
   const { pitchMm, lineSpacingMm } = grid;

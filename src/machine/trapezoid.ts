@@ -1,7 +1,7 @@
 /**
- * Time, s, of a move from rest to rest with bounded speed and acceleration. Long moves reach the speed: 2v/a + (d−v²/a)/v;
- * short ones, d < v²/a, turn round before: 2√(d/a). Source: firgelliTrapezoid.
- * The drive is taken to follow at once; jerk limits and settling come on top as delays.
+ * Time, s, of a move from rest to rest with bounded speed and acceleration. Long moves reach the speed: 2v/a +
+ * (d−v²/a)/v; short ones, d < v²/a, turn round before: 2√(d/a). Source: firgelliTrapezoid. The drive is taken to follow
+ * at once; jerk limits and settling come on top as delays.
  * @throws RangeError when distance < 0, or speed or acceleration are not above 0.
  */
 export function computeTrapezoidSeconds({
@@ -32,9 +32,9 @@ export interface Drive {
 }
 
 /**
- * Time and way from rest to a speed v. With acceleration a that rises in r: v/a + r and v/2 · (v/a + r); below v = a·r the
- * acceleration turns back before it is full: 2√(v·r/a) and v·√(v·r/a)
- * (source: 'biagiottiMelchiorri2008', the double-S profile of section 3.4, with a jerk of a/r; from memory).
+ * Time and way from rest to a speed v. With acceleration a that rises in r: v/a + r and v/2 · (v/a + r); below v = a·r
+ * the acceleration turns back before it is full: 2√(v·r/a) and v·√(v·r/a) (source: 'biagiottiMelchiorri2008', the
+ * double-S profile of section 3.4, with a jerk of a/r; from memory).
  */
 export function computeRamp({ speedMmPerS, accelerationMmPerS2, riseS }: Drive): {
   readonly seconds: number;

@@ -21,7 +21,10 @@ export interface GalvoMotion {
   readonly accelerationMmPerS2: number;
   /** Settling time after a jump of any length, µs. */
   readonly jumpDelayUs: number;
-  /** Time constant with which the mirrors come to rest: longer jumps settle for longer, by so much for each e-fold, µs; absent: 0. */
+  /**
+   * Time constant with which the mirrors come to rest: longer jumps settle for longer, by so much for each e-fold, µs;
+   * absent: 0.
+   */
   readonly settlingUs?: number;
   /** Wait at the end of a scan line, µs. */
   readonly lineDelayUs: number;

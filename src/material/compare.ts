@@ -76,8 +76,8 @@ export function compareSettings(profile: Profile, job: JobFacts): readonly Setti
 }
 
 /**
- * Whether the job counts the marks where the profile's screen counted dots, all else of the screen being equal. The table
- * that counts them was fitted to that very chart, so nothing needs a warning, but the curve is another one.
+ * Whether the job counts the marks where the profile's screen counted dots, all else of the screen being equal. The
+ * table that counts them was fitted to that very chart, so nothing needs a warning, but the curve is another one.
  */
 export function countsMarks(profile: Pick<Profile, 'screen'>, { screen }: Pick<JobFacts, 'screen'>): boolean {
   const { errorOf, ...options } = screen.options;

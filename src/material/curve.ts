@@ -31,8 +31,9 @@ export function toneCurveOf({ points }: { readonly points: readonly TonePoint[] 
 
 export interface RangeFit {
   /**
-   * `scale`: the photograph's L* 0 … 100 is drawn onto the material's range, nothing is clipped and every step keeps its
-   * share. `absolute`: the same L* on the work as in the photograph where the material can reach it, clipped elsewhere.
+   * `scale`: the photograph's L* 0 … 100 is drawn onto the material's range, nothing is clipped and every step keeps
+   * its share. `absolute`: the same L* on the work as in the photograph where the material can reach it, clipped
+   * elsewhere.
    */
   readonly range: 'scale' | 'absolute';
   /** With `scale`: straight in L* over the material's own range when absent. */
@@ -61,7 +62,9 @@ export interface CoverageTable {
   readonly coverage: Uint16Array;
   /** Wanted CIE L* on the work, after clipping to the material's range. */
   readonly lightness: Float32Array;
-  /** The same as relative luminance Y, 0 … 1; worked out when it is first asked for, which a bitmap alone never does. */
+  /**
+   * The same as relative luminance Y, 0 … 1; worked out when it is first asked for, which a bitmap alone never does.
+   */
   readonly reflectance: Float32Array;
   /** Luminance below and above which the material cannot follow: 0 and ONE where nothing is clipped. */
   readonly clipBelow: number;
@@ -72,8 +75,8 @@ export interface CoverageTable {
 
 /**
  * Table from a photograph's linear luminance to coverage, through the profile. One entry a value of a luminance plane.
- * The curve is read at 4097 coverages and straight between, so that no inverse has to be searched for; beside the rounding
- * of coverage that moves no tone by 0.01 L*, on a curve as steep as 1000 L* per unit of coverage.
+ * The curve is read at 4097 coverages and straight between, so that no inverse has to be searched for; beside the
+ * rounding of coverage that moves no tone by 0.01 L*, on a curve as steep as 1000 L* per unit of coverage.
  */
 export function coverageTable(profile: Pick<Profile, 'points'>, fit: RangeFit): CoverageTable {
   const curve = toneCurveOf(profile);
@@ -139,7 +142,9 @@ export interface InverseOptions {
   readonly mask?: Plane<'mask'>;
 }
 
-/** Coverage that gives the wanted lightness: the profile's inverse. @throws RangeError when the mask has another size. */
+/**
+ * Coverage that gives the wanted lightness: the profile's inverse. @throws RangeError when the mask has another size.
+ */
 export function invertProfile(luminance: Plane<'luminance'>, { table, mask }: InverseOptions): Plane<'coverage'> {
   const { width, height, data } = luminance;
   const out = createPlane('coverage', width, height);

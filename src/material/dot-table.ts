@@ -65,7 +65,8 @@ export function tabulateStrengths(model: ResponseModel, grid: DotGrid = model.re
   const dose = computeDotDose(model, grid);
   const { columns, rows } = chooseNeighbourhood(model, grid);
   const corners = columns * rows < 25;
-  // A wide dose is smooth over a cell and has the longer table; a narrow one has edges inside the cell and the short one.
+  // A wide dose is smooth over a cell and has the longer table; a narrow one has edges inside the cell and the short
+  // one.
   const coarse = model.steepness < 8 ? 3 : 4;
   // Nearly hard discs, whose law a lookup would not resolve, need the most; there are at most 512 entries of them.
   const hard = columns * rows === 9 && model.halfDose * DOSE_STEPS < 8 * model.steepness * Math.max(1, dose.peak);

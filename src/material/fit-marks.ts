@@ -108,12 +108,12 @@ export interface FittedMarks {
 }
 
 /**
- * Mark diameters of a lone dot, apart from the response model: the exact patterns are fitted once more with what the model
- * has no numbers for: the heat that dots of a row or a column give each other, a spot with a flat top, its smear along the
- * scan, and how strength comes to its end. A column of dots is wider than a lone dot where each warms the next; a model without
- * heat takes that for a wider dot. Averages say little about the others, and a mark without an edge is as wide as they have it:
- * their wide priors reach the intervals. These numbers are not kept.
- * Undefined when the chart has fewer than eight exact patterns.
+ * Mark diameters of a lone dot, apart from the response model: the exact patterns are fitted once more with what the
+ * model has no numbers for: the heat that dots of a row or a column give each other, a spot with a flat top, its smear
+ * along the scan, and how strength comes to its end. A column of dots is wider than a lone dot where each warms the
+ * next; a model without heat takes that for a wider dot. Averages say little about the others, and a mark without an
+ * edge is as wide as they have it: their wide priors reach the intervals. These numbers are not kept. Undefined when
+ * the chart has fewer than eight exact patterns.
  */
 export function fitMarks(
   tones: readonly FitTone[],
@@ -210,8 +210,9 @@ function describeWidths(fit: LeastSquaresFit, { grid, lower, upper }: WidthFacts
 }
 
 /**
- * Widths of a lone dot, µm: the contour at half of its own greatest change of luminance. Where light spreads in the material,
- * luminance is not straight in strength, and a mark without an edge is wider or narrower to the eye than its strength is.
+ * Widths of a lone dot, µm: the contour at half of its own greatest change of luminance. Where light spreads in the
+ * material, luminance is not straight in strength, and a mark without an edge is wider or narrower to the eye than its
+ * strength is.
  */
 function measureWidths(parameters: readonly number[], grid: DotGrid): readonly [xUm: number, yUm: number] {
   const dose = describeDose(parameters, grid);
@@ -306,7 +307,8 @@ function describeDose(parameters: readonly number[], grid: DotGrid): DoseShape {
   const fading = parameters[FADING];
   const markX = Math.exp(parameters[MARK_X]) / 1000 / grid.pitchMm;
   const markY = Math.exp(parameters[MARK_Y]) / 1000 / grid.lineSpacingMm;
-  // Half of a lone dot's greatest strength, without fading and smear: u at the contour gives the dose diameter, u = 2·(mark/d)².
+  // Half of a lone dot's greatest strength, without fading and smear: u at the contour gives the dose diameter, u =
+  // 2·(mark/d)².
   const half = law(drive) / 2;
   let [inside, outside] = [0, 60];
   for (let step = 0; step < 50; step++) {
@@ -344,7 +346,10 @@ function createLaw(steepness: number, shoulder: number): (dose: number) => numbe
   };
 }
 
-/** The same by table, denser towards no dose, up to a dose beyond which few places lie: powers are what the fit's time goes into. */
+/**
+ * The same by table, denser towards no dose, up to a dose beyond which few places lie: powers are what the fit's time
+ * goes into.
+ */
 function tabulateLaw(law: (dose: number) => number, upTo: number): (dose: number) => number {
   const scale = STRENGTH_STEPS / Math.sqrt(upTo);
   const table = Float64Array.from({ length: STRENGTH_STEPS + 2 }, (_, i) => law((i / scale) ** 2));
@@ -401,7 +406,9 @@ function placePieces(smearCells: number): readonly number[] {
   return Array.from({ length: SMEAR_PIECES }, (_, i) => ((i + 0.5) / SMEAR_PIECES - 0.5) * smearCells);
 }
 
-/** exp(−u) and u·exp(−u) of a dot in cell 0, smeared, folded into a period of cells, at the midpoints of the samples. */
+/**
+ * exp(−u) and u·exp(−u) of a dot in cell 0, smeared, folded into a period of cells, at the midpoints of the samples.
+ */
 function foldKernel(
   { cells, samples }: { readonly cells: number; readonly samples: number },
   diameterCells: number,

@@ -12,7 +12,10 @@ export interface FitPattern {
   readonly dots: DotField;
   /** `repeat`: the dots are one period. `bare`: they are the whole patch. */
   readonly edge: 'repeat' | 'bare';
-  /** Width of the pattern's smallest marks and gaps, dots: 1 for screened steps, the side of a cluster, half a line period. */
+  /**
+   * Width of the pattern's smallest marks and gaps, dots: 1 for screened steps, the side of a cluster, half a line
+   * period.
+   */
   readonly featureDots: number;
 }
 
@@ -108,11 +111,11 @@ const DERIVATIVE_SCALE = 300;
 const CROP_DOTS = 32;
 
 /**
- * Joint least squares of the response model and of bare and full L* on patch averages, each predicted from the dots that
- * burned. Mixing takes a Yule-Nielsen n that falls towards 1 as marks grow wide beside the light's reach ρ:
- * n(f) = 1 + (n₁ − 1)·(1 + (g/ρ)²)/(1 + (f/ρ)²), f the width of the pattern's features, g that of one dot, so that clusters
- * of all sizes can take part; the profile keeps n₁. The reach is fitted, too, and not kept.
- * Robust (Huber), from several starts; the covariance, which carries wide assumed priors, gives the intervals.
+ * Joint least squares of the response model and of bare and full L* on patch averages, each predicted from the dots
+ * that burned. Mixing takes a Yule-Nielsen n that falls towards 1 as marks grow wide beside the light's reach ρ: n(f) =
+ * 1 + (n₁ − 1)·(1 + (g/ρ)²)/(1 + (f/ρ)²), f the width of the pattern's features, g that of one dot, so that clusters of
+ * all sizes can take part; the profile keeps n₁. The reach is fitted, too, and not kept. Robust (Huber), from several
+ * starts; the covariance, which carries wide assumed priors, gives the intervals.
  */
 export function fitResponse(tones: readonly FitTone[], options: FitResponseOptions): FittedResponse {
   const { grid } = options;
@@ -266,9 +269,10 @@ function createPredictor(
 }
 
 /**
- * Mean strength of a pattern. Of a screened patch it is the dot table's, which proofs are made by: what the fit saw otherwise
- * than they do would come back as an error of tone in every job. What the looked-at part's share of dots differs from the
- * whole patch's by is put right in proportion, of the marked part below one half and of the bare part above.
+ * Mean strength of a pattern. Of a screened patch it is the dot table's, which proofs are made by: what the fit saw
+ * otherwise than they do would come back as an error of tone in every job. What the looked-at part's share of dots
+ * differs from the whole patch's by is put right in proportion, of the marked part below one half and of the bare part
+ * above.
  */
 export function predictPatternStrength(
   model: ResponseModel,
@@ -290,7 +294,9 @@ export function predictPatternStrength(
   return whole < 0.5 ? (strength * whole) / inside : 1 - ((1 - strength) * (1 - whole)) / (1 - inside);
 }
 
-/** The dot table of a model where it serves screened patches; wide marks have one of two million entries and do without. */
+/**
+ * The dot table of a model where it serves screened patches; wide marks have one of two million entries and do without.
+ */
 export interface PatchMarks {
   readonly table: MarkStrengths | undefined;
 }

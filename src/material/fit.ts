@@ -51,8 +51,8 @@ export interface FitOptions {
   /** Direction that the chart was drawn for. */
   readonly toldDirection: MarkDirection;
   /**
-   * Share of the lightness range that the profile keeps in hand: its solid stays so far below the strongest mark, so that a
-   * lens that loses a little can be calibrated back to the same tones. 0.005 when absent.
+   * Share of the lightness range that the profile keeps in hand: its solid stays so far below the strongest mark, so
+   * that a lens that loses a little can be calibrated back to the same tones. 0.005 when absent.
    */
   readonly headroom?: number;
   /** Standard error of L* at the darker of bare and solid from an estimated camera curve; 0 for a known one. */
@@ -138,8 +138,8 @@ const SPREAD_DOUBT = 0.6;
 const FIELD = { side: 128, rim: 16 } as const;
 
 /**
- * A profile from the readings of a tone chart: response model by joint least squares (`fitResponse`), tone curve with its
- * band from readings and model together (`fitToneCurve`), repeatability from replicates, and what to distrust.
+ * A profile from the readings of a tone chart: response model by joint least squares (`fitResponse`), tone curve with
+ * its band from readings and model together (`fitToneCurve`), repeatability from replicates, and what to distrust.
  * Pure; the same readings give the same profile.
  * @throws AppError profile-unusable with fewer than three tones between bare and solid, or without a range to use.
  */
@@ -201,8 +201,8 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     steps.reduce((a, b) => (Math.abs(b.coverage - coverage) < Math.abs(a.coverage - coverage) ? b : a)).deviation;
   const repeatability = scatter;
   const band = curve.points.map(({ coverage, lightness, low, high }) => {
-    // A patch that is burned later scatters as the replicates do, and is off as a tone is that the curve has not seen; an
-    // unknown camera bends the whole scale.
+    // A patch that is burned later scatters as the replicates do, and is off as a tone is that the curve has not seen;
+    // an unknown camera bends the whole scale.
     const camera = (options.cameraError ?? 0) * shareFromLightest(lightness, bare.lightness, solid.lightness);
     const more = NORMAL_95_ROUNDED * Math.hypot(spreadAt(coverage), curve.leaveOneOut, camera);
     const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
@@ -254,8 +254,8 @@ const round = (value: number, decimals: number) => Number(value.toFixed(decimals
 const interval = ({ low, high }: FittedNumber): [number, number] => [roundNumbers(low, 3), roundNumbers(high, 3)];
 
 /**
- * How much of the error of an estimated camera curve reaches a lightness: none at the lighter of bare and solid, all of it at the
- * darker, whose distance is known through that curve only.
+ * How much of the error of an estimated camera curve reaches a lightness: none at the lighter of bare and solid, all of
+ * it at the darker, whose distance is known through that curve only.
  */
 function shareFromLightest(lightness: number, bare: number, solid: number): number {
   const [dark, light] = [Math.min(bare, solid), Math.max(bare, solid)];

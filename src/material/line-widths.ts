@@ -4,7 +4,9 @@ import { computeDotDose, mixYuleNielsen } from './response.ts';
 import { simulateStrength } from './simulate.ts';
 import type { Surface } from './types.ts';
 
-/** Lines of up to so many dots are measured; wider ones grow as the widest does. A count. Assumed: edges no longer meet. */
+/**
+ * Lines of up to so many dots are measured; wider ones grow as the widest does. A count. Assumed: edges no longer meet.
+ */
 const WIDEST_DOTS = 12;
 /** Parts along a dot's side, a count. Assumed: a width is then known to a hundredth of a dot. */
 const SAMPLES = 16;
@@ -16,10 +18,10 @@ export interface BurnedLineWidths {
 }
 
 /**
- * What lines measure that are so many dots wide: `solid` of dots that fire on bare surface, `bare` of dots that do not fire
- * in a solid; `x` across lines that run down, in pitches, `y` across lines along the scan, in line spacings. A line of half
- * dots is by turns of one dot more and one less. The width is what a full mark, or bare surface, of the same sum of light
- * would have, which is what the eye sums up of a line; 0 where the line nowhere reaches half of it.
+ * What lines measure that are so many dots wide: `solid` of dots that fire on bare surface, `bare` of dots that do not
+ * fire in a solid; `x` across lines that run down, in pitches, `y` across lines along the scan, in line spacings. A
+ * line of half dots is by turns of one dot more and one less. The width is what a full mark, or bare surface, of the
+ * same sum of light would have, which is what the eye sums up of a line; 0 where the line nowhere reaches half of it.
  */
 export function computeLineWidths(surface: Surface, grid: DotGrid): BurnedLineWidths {
   const model = surface.response;

@@ -105,8 +105,8 @@ export function sumLattice(axis: DoseAxis, without = -1): Float64Array {
 
 /**
  * Mark diameters of an isolated dot, µm, along and across the scan: the width of the contour at half of the mark's own
- * greatest strength. For a threshold-like material that is the edge that a microscope shows; for a gradual one it is the
- * full width at half maximum, so that a dot too weak to reach half of the full strength has a diameter, too.
+ * greatest strength. For a threshold-like material that is the edge that a microscope shows; for a gradual one it is
+ * the full width at half maximum, so that a dot too weak to reach half of the full strength has a diameter, too.
  */
 export function computeMarkDiametersUm(
   model: ResponseModel,
@@ -135,9 +135,9 @@ export function computeMarkDiametersUm(
 }
 
 /**
- * Mark diameters of an isolated dot as a profile tells them, µm: where they were measured, the middle of their intervals, which
- * are even in the logarithm; the response model's otherwise, whose own width also carries what it lacks. On another grid than
- * the profile's they change as the model's do.
+ * Mark diameters of an isolated dot as a profile tells them, µm: where they were measured, the middle of their
+ * intervals, which are even in the logarithm; the response model's otherwise, whose own width also carries what it
+ * lacks. On another grid than the profile's they change as the model's do.
  */
 export function tellMarkDiametersUm(
   { response, fit, grid: own }: Pick<Profile, 'response' | 'fit' | 'grid'>,

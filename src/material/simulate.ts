@@ -30,8 +30,8 @@ export interface SimulationOptions {
 }
 
 /**
- * Strength of the mark on a fine grid, samplesX × samplesY values a dot: the deposit of doses itself, from which the dot
- * table is an excerpt. Row-major, width·samplesX values a row; 0 bare, 1 the solid's mean.
+ * Strength of the mark on a fine grid, samplesX × samplesY values a dot: the deposit of doses itself, from which the
+ * dot table is an excerpt. Row-major, width·samplesX values a row; 0 bare, 1 the solid's mean.
  */
 export function simulateStrength(
   model: ResponseModel,
@@ -117,9 +117,9 @@ function listKernels(axis: DoseAxis) {
 }
 
 /**
- * Raw strength as a function of dose, linear between 4096 points up to the largest dose that occurs: a third of the time
- * of the formula, and as smooth in the model's numbers as the formula is. Few values, and the limit of a hard disc whose
- * half dose lies below the first point, take the formula itself.
+ * Raw strength as a function of dose, linear between 4096 points up to the largest dose that occurs: a third of the
+ * time of the formula, and as smooth in the model's numbers as the formula is. Few values, and the limit of a hard disc
+ * whose half dose lies below the first point, take the formula itself.
  */
 function tabulateStrength(model: ResponseModel, dose: Float64Array): (dose: number) => number {
   const size = 4096;

@@ -3,8 +3,8 @@ import type { Profile } from './types.ts';
 
 /**
  * Significant digits of a profile's numbers: 1e-5 L*, far below what any capture tells. Engines differ in the last
- * of the sixteen digits of a power, and a fit carries that on; profiles are told apart by a hash of all digits. Assumed: seven
- * keep what a reading knows and drop what engines differ in.
+ * of the sixteen digits of a power, and a fit carries that on; profiles are told apart by a hash of all digits.
+ * Assumed: seven keep what a reading knows and drop what engines differ in.
  */
 const PROFILE_DIGITS = 7;
 

@@ -156,8 +156,8 @@ const noDrawing = (asked: string) =>
 
 /**
  * JSON of a file.
- * @throws AppError path-missing, path-is-folder, path-not-file, path-unreadable, file-too-large; file-invalid with line and
- * column.
+ * @throws AppError path-missing, path-is-folder, path-not-file, path-unreadable, file-too-large; file-invalid with line
+ * and column.
  */
 export function readJson(path: string): unknown {
   const text = readInputSync(path, { kind: 'text', needed: 'a JSON file' }).toString('utf8');
@@ -206,8 +206,8 @@ const JSON_TOKEN =
   /[ \t\r\n]*(?:([{}[\],:])|("(?:[^"\\\p{Cc}]|\\(?:["\\/bfnrt]|u[\da-fA-F]{4}))*")|(-?(?:0|[1-9]\d*)(?:\.\d+)?(?:[eE][+-]?\d+)?(?![\w.])|(?:true|false|null)(?!\w)))/uy;
 
 /**
- * Where JSON stops being JSON. The engine's own message names a position in some versions and for some mistakes only, so
- * the tokens are followed here: `next` lists what may come, `open` the brackets that wait for their end.
+ * Where JSON stops being JSON. The engine's own message names a position in some versions and for some mistakes only,
+ * so the tokens are followed here: `next` lists what may come, `open` the brackets that wait for their end.
  */
 function locateJsonError(text: string): { line: number; column: number } {
   const open: string[] = [];

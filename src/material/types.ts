@@ -21,9 +21,9 @@ export type MarkDirection = 'lighter' | 'darker';
  * exceed 1: a lighter screen may mark more strongly than the solid does.
  *
  * What the data determine. The *mark* diameter is pinned by isolated dots against clusters; the dose diameter and the
- * half dose apart from each other only by how far neighbours help each other over the threshold, which is a second-order
- * effect. The record keeps doses because they predict other pitches; a fit should run in `toFitCoordinates`, where the
- * well and the badly known numbers are separate.
+ * half dose apart from each other only by how far neighbours help each other over the threshold, which is a
+ * second-order effect. The record keeps doses because they predict other pitches; a fit should run in
+ * `toFitCoordinates`, where the well and the badly known numbers are separate.
  */
 export interface ResponseModel {
   /** 1/e² diameter of the dose of one dot, µm, along the scan (the smear over one pitch included) and across it. */
@@ -68,7 +68,9 @@ export interface AimCurve {
   readonly follows?: readonly string[];
 }
 
-/** Limits of the print error, |ΔL*| of the tones of a verification chart: up to them it passes, or is worth a warning. */
+/**
+ * Limits of the print error, |ΔL*| of the tones of a verification chart: up to them it passes, or is worth a warning.
+ */
 export interface VerifyLimits {
   readonly passMean: number;
   readonly passWorst: number;
@@ -110,15 +112,15 @@ export interface Profile extends Surface {
   /** How well the shape of the curve is known; only profiles that were learned from captures have it. */
   readonly fit?: FitQuality;
   /**
-   * How well it is known how light the whole is. Absent where nothing was measured and in profiles of before it was asked;
-   * the last field, so that those keep their hash.
+   * How well it is known how light the whole is. Absent where nothing was measured and in profiles of before it was
+   * asked; the last field, so that those keep their hash.
    */
   readonly exposure?: ExposureBand;
 }
 
 /**
- * A capture tells the luminance of tones relative to one another, which is the curve's shape; by which one factor all of
- * them are off together, its exposure, it tells only by something of known lightness.
+ * A capture tells the luminance of tones relative to one another, which is the curve's shape; by which one factor all
+ * of them are off together, its exposure, it tells only by something of known lightness.
  */
 export interface ExposureBand {
   /** `reference`: a neutral field of known L* in the captures; `scanner`: a scanner's own white; `none`: neither. */

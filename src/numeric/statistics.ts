@@ -52,8 +52,8 @@ export function standardDeviation(values: ArrayLike<number>): number {
 }
 
 /**
- * Robust standard deviation of deviations from a centre that is known: 1.4826 times the median of their sizes. Residuals
- * of a fit and deviations from a group's median are of this kind.
+ * Robust standard deviation of deviations from a centre that is known: 1.4826 times the median of their sizes.
+ * Residuals of a fit and deviations from a group's median are of this kind.
  * @throws RangeError when there is no value.
  */
 export function robustDeviation(deviations: ArrayLike<number>): number {

@@ -16,8 +16,8 @@ export interface ViewingOptions {
 
 /**
  * Standard deviation of the eye's blur on the work, mm. The blur is the Gaussian that halves contrast at the frequency
- * where Näsänen's exponential does, f½ = ln 2·(c·ln L + d): a Gaussian has no far tails, which keeps the filter short and
- * separable, and is within 0.19 of the exponential in contrast at every frequency.
+ * where Näsänen's exponential does, f½ = ln 2·(c·ln L + d): a Gaussian has no far tails, which keeps the filter short
+ * and separable, and is within 0.19 of the exponential in contrast at every frequency.
  */
 export function computeEyeBlurMm({
   viewingDistanceMm = VIEWING.viewingDistanceMm,

@@ -80,8 +80,8 @@ export function computeMidLineDose(hatch: Hatch): number {
 
 /**
  * Dose ripple of a solid fill, (max−min)/(max+min), exactly: 0 even, 1 separate lines.
- * From the same sums by Poisson's formula: 2Σq^(odd m)²/(1+2Σq^(even m)²), q = exp(−π²w²/(2s²)), which keeps its digits where
- * the difference of two nearly equal sums would not.
+ * From the same sums by Poisson's formula: 2Σq^(odd m)²/(1+2Σq^(even m)²), q = exp(−π²w²/(2s²)), which keeps its digits
+ * where the difference of two nearly equal sums would not.
  */
 export function computeDoseRipple(hatch: Hatch): number {
   const ratio = relateSpacing(hatch);
@@ -101,7 +101,10 @@ export function computeDoseRipple(hatch: Hatch): number {
   }
 }
 
-/** Dose ripple by its first term, 2·exp(−π²w²/(2s²)): within 1 % up to s = 1.9 w, more than 1 and so absurd from s = 2.7 w. */
+/**
+ * Dose ripple by its first term, 2·exp(−π²w²/(2s²)): within 1 % up to s = 1.9 w, more than 1 and so absurd from s =
+ * 2.7 w.
+ */
 export function approximateDoseRipple(hatch: Hatch): number {
   return 2 * Math.exp(-((Math.PI / relateSpacing(hatch)) ** 2) / 2);
 }

@@ -34,7 +34,9 @@ const NAMES: Readonly<Record<keyof SettingRanges, readonly [what: string, unit: 
  */
 const ROUNDING = 1e-9;
 
-/** Which settings lie beyond what the machine gives, in the order of `SettingRanges`: the only judge of this question. */
+/**
+ * Which settings lie beyond what the machine gives, in the order of `SettingRanges`: the only judge of this question.
+ */
 export function listBeyond(
   settings: Partial<Pick<BurnSettings, keyof SettingRanges>>,
   ranges: SettingRanges,

@@ -49,8 +49,8 @@ export interface OpticsOptions extends BurnSettings {
   /** Distance between scan lines, mm; absent: the recommended one. */
   readonly lineSpacingMm?: number;
   /**
-   * Distance between dots along a scan line, mm; absent: a given line spacing, or with a recommended one the largest whole
-   * number of pulses within it.
+   * Distance between dots along a scan line, mm; absent: a given line spacing, or with a recommended one the largest
+   * whole number of pulses within it.
    */
   readonly pitchMm?: number;
   /** Diameter of what one dot visibly changes, µm; absent: taken as the spot diameter. */

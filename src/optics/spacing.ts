@@ -5,7 +5,9 @@
 
 /** Nobody's published numbers: assumed, and printed with the report. */
 export const SPACING_RULE = {
-  /** Largest unevenness of a solid, (max − min)/(max + min): with 0.4 the valley between two lines gets 3/7 of the peak. */
+  /**
+   * Largest unevenness of a solid, (max − min)/(max + min): with 0.4 the valley between two lines gets 3/7 of the peak.
+   */
   unevennessLimit: 0.4,
   /** What a solid that ripples by ±1 % less is worth, seconds of marking per cm². */
   secondsPerPercent: 0.06,
@@ -34,8 +36,9 @@ export function computeMarkingSecondsPerCm2({
 
 /**
  * The line spacing, mm, that costs least when burn time and unevenness are put into one sum: the widest even one, and
- * narrower than that only as far as the evenness won is worth the time. Whole micrometres, which is what control software
- * takes; for spots of a few micrometres hundredths of the widest. Undefined when none within the bounds is even enough.
+ * narrower than that only as far as the evenness won is worth the time. Whole micrometres, which is what control
+ * software takes; for spots of a few micrometres hundredths of the widest. Undefined when none within the bounds is
+ * even enough.
  */
 export function chooseLineSpacingMm(options: SpacingOptions): number | undefined {
   const { unevennessAt, narrowestMm = 0, widestMm, unevennessLimit = SPACING_RULE.unevennessLimit } = options;

@@ -13,13 +13,16 @@ export type Backdrop = 'keep' | 'soften' | 'fade' | 'bare';
 export const BACKDROPS: readonly Backdrop[] = ['keep', 'soften', 'fade', 'bare'];
 
 /**
- * Variance of shares (of L* / 100) below which a window counts as even, so that the mask keeps its own mean there. Published
- * (source: 'heSunTang2013', section 4: 10⁻⁴ … 10⁻² for mattes); the middle of that range.
+ * Variance of shares (of L* / 100) below which a window counts as even, so that the mask keeps its own mean there.
+ * Published (source: 'heSunTang2013', section 4: 10⁻⁴ … 10⁻² for mattes); the middle of that range.
  */
 const EVEN = 1e-3;
 /** Share of its contrast that a softened backdrop keeps. Assumed, by eye: less is a cut-out, more is no help. */
 const SOFT_CONTRAST = 0.45;
-/** Width over which a backdrop fades out, a share of the picture's short side. Assumed, by eye: a glow around the subject. */
+/**
+ * Width over which a backdrop fades out, a share of the picture's short side. Assumed, by eye: a glow around the
+ * subject.
+ */
 const FADE_SHARE = 0.12;
 
 export interface MatteOptions {

@@ -37,15 +37,18 @@ export interface CropChoice {
 }
 
 /**
- * What belongs to a face beyond its box, as shares of the width and height of the box: without it hair and chin are cut.
- * Assumed, by eye on portraits.
+ * What belongs to a face beyond its box, as shares of the width and height of the box: without it hair and chin are
+ * cut. Assumed, by eye on portraits.
  */
 const HEAD = { beside: 0.15, above: 0.5, below: 0.12 } as const;
 /** Air about a head that is wanted where there is room, the same shares. Assumed: a portrait's usual room. */
 const AIR = { beside: 0.45, above: 0.85, below: 0.5 } as const;
 /** Where the eyes are to lie, a share of the crop's height. Assumed: the upper third of common practice. */
 const EYES = 1 / 3;
-/** How far a look to the side moves a face from the middle, a share of the crop's width. Assumed: more looks like a mistake. */
+/**
+ * How far a look to the side moves a face from the middle, a share of the crop's width. Assumed: more looks like a
+ * mistake.
+ */
 const BEFORE_GAZE = 0.1;
 /** A cut of less than this share of the photo is none. Assumed: far below a pixel. */
 const NOTHING = 1e-6;

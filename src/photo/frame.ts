@@ -29,7 +29,9 @@ export interface FrameOptions {
   readonly fit?: Fit;
   /** What must stay in sight, as shares of the photo's width and height, 0…1; the middle when absent. */
   readonly focus?: { readonly x: number; readonly y: number };
-  /** How many times larger the photo is shown than it must be to fill the piece, 1 … 20; with `cover`, 1 when absent. */
+  /**
+   * How many times larger the photo is shown than it must be to fill the piece, 1 … 20; with `cover`, 1 when absent.
+   */
   readonly zoom?: number;
   /** Nothing is burned nearer than this to the piece's edge, mm; 0 when absent. */
   readonly safeMarginMm?: number;
@@ -43,8 +45,8 @@ export interface FrameOptions {
 export const MOST_ZOOM = 20;
 
 /**
- * Lengths in mm, focus as shares of the photo. Assumed: square corners, a centred crop of all that fits, and a piece held at reading
- * distance, 300 mm.
+ * Lengths in mm, focus as shares of the photo. Assumed: square corners, a centred crop of all that fits, and a piece
+ * held at reading distance, 300 mm.
  */
 export const FRAME_DEFAULTS = {
   cornerRadiusMm: 0,

@@ -1,7 +1,10 @@
 import { createPlane, type Plane } from '../plane/index.ts';
 import type { Frame } from './frame.ts';
 
-/** Outline of the picture on the piece: all of it, the largest circle or oval inside, or a rectangle under a half circle. */
+/**
+ * Outline of the picture on the piece: all of it, the largest circle or oval inside, or a rectangle under a half
+ * circle.
+ */
 export type Outline = 'rectangle' | 'circle' | 'oval' | 'arch';
 export const OUTLINES: readonly Outline[] = ['rectangle', 'circle', 'oval', 'arch'];
 
@@ -19,8 +22,8 @@ interface Area {
 }
 
 /**
- * How much of each dot of the piece is the picture's, within its outline: 255 inside, 0 outside, between them the share of
- * the dot, or with a vignette a smooth fall (Hermite, 3s² − 2s³) over its width. `undefined` where nothing is cut.
+ * How much of each dot of the piece is the picture's, within its outline: 255 inside, 0 outside, between them the share
+ * of the dot, or with a vignette a smooth fall (Hermite, 3s² − 2s³) over its width. `undefined` where nothing is cut.
  */
 export function outlineMask(frame: Frame, { outline, vignetteMm }: OutlineOptions): Plane<'mask'> | undefined {
   if (outline === 'rectangle' && vignetteMm === 0) return undefined;
@@ -50,7 +53,10 @@ export function outlineMask(frame: Frame, { outline, vignetteMm }: OutlineOption
  */
 const HEAD_ROOM = { rectangle: [1, 1], circle: [0.8, 0.8], oval: [0.8, 0.8], arch: [1, 0.85] } as const;
 
-/** What an outline leaves in sight of a picture that fills a piece, for whatever is round: shares of its width and height. */
+/**
+ * What an outline leaves in sight of a picture that fills a piece, for whatever is round: shares of its width and
+ * height.
+ */
 export function seenWithin(
   { widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number },
   outline: Outline,

@@ -1,7 +1,10 @@
 import { isWhole } from './counts.ts';
 import type { Plane } from './plane.ts';
 
-/** Multiplies coverage by a mask of its size, in place: where the mask is 0 the work stays bare, whatever the tone asked for. */
+/**
+ * Multiplies coverage by a mask of its size, in place: where the mask is 0 the work stays bare, whatever the tone asked
+ * for.
+ */
 export function applyMask({ width, height, data }: Plane<'coverage'>, mask: Plane<'mask'>): void {
   for (let y = 0; y < height; y++) {
     const shares = mask.data.subarray(y * width, (y + 1) * width);

@@ -109,8 +109,8 @@ export interface ReadColourOptions {
 const POINTS = 3;
 
 /**
- * A small colour picture of a part of a photo, for people to recognise it by: each pixel is the average of 3 × 3 points,
- * transparent parts on white. Quick rather than exact.
+ * A small colour picture of a part of a photo, for people to recognise it by: each pixel is the average of 3 × 3
+ * points, transparent parts on white. Quick rather than exact.
  */
 export function readColour(photo: Photo, { crop, width, height }: ReadColourOptions): ColourImage {
   const columns = planPoints(photo.width, crop.x, crop.width, width);
@@ -127,7 +127,10 @@ export function readColour(photo: Photo, { crop, width, height }: ReadColourOpti
   return { width, height, rgb };
 }
 
-/** Adds the points of one row of a photo, POINTS of them a pixel; a loop of its own, so that the engine compiles it early. */
+/**
+ * Adds the points of one row of a photo, POINTS of them a pixel; a loop of its own, so that the engine compiles it
+ * early.
+ */
 function addPoints(
   sums: Float64Array,
   { width, channels, bits, rgb: samples, alpha }: Photo,

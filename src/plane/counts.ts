@@ -48,9 +48,9 @@ function countFast(kernels: Kernels, data: Uint16Array): Uint32Array {
 }
 
 /**
- * Dots that fire, at whatever level. Bytes above 0 are counted four at a time: adding 0x7f to a byte's low seven bits carries into its top bit exactly when
- * they are not all 0. On 11.5 million halftone dots 3.4 ms of CPU time, against 13 ms byte by byte without a branch
- * and 51 ms with one, which halftones make unpredictable (Node 20, median of nine).
+ * Dots that fire, at whatever level. Bytes above 0 are counted four at a time: adding 0x7f to a byte's low seven bits
+ * carries into its top bit exactly when they are not all 0. On 11.5 million halftone dots 3.4 ms of CPU time, against
+ * 13 ms byte by byte without a branch and 51 ms with one, which halftones make unpredictable (Node 20, median of nine).
  */
 export function countFiring({ data }: Plane<'bit'>): number {
   const head = Math.min(data.length, (4 - (data.byteOffset % 4)) % 4);
@@ -72,8 +72,9 @@ export function countFiring({ data }: Plane<'bit'>): number {
 }
 
 /**
- * Runs of neighbouring dots that fire, all rows together: a dot that fires after one that does not, or first in its row. Told four dots at a time,
- * as `countFiring` does, on computers that keep the lowest byte first; elsewhere one by one.
+ * Runs of neighbouring dots that fire, all rows together: a dot that fires after one that does not, or first in its
+ * row. Told four dots at a time, as `countFiring` does, on computers that keep the lowest byte first; elsewhere one by
+ * one.
  */
 export function countRuns({ data, width, height }: Plane<'bit'>): number {
   let count = 0;

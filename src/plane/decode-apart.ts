@@ -5,8 +5,8 @@ import { findPackageRoot } from './kernels.ts';
 import type { Pixels, PixelsRequest } from './pixels.ts';
 
 /**
- * Decoding in a process of its own, which can be ended: some decoders make the whole picture in one call of machine code,
- * and no time limit, no signal and no end of a thread reaches into that.
+ * Decoding in a process of its own, which can be ended: some decoders make the whole picture in one call of machine
+ * code, and no time limit, no signal and no end of a thread reaches into that.
  */
 
 /** What the other process says before the samples. */
@@ -61,7 +61,10 @@ function waitForEnd(child: ChildProcess): Promise<void> {
   });
 }
 
-/** The samples, put into their place as they come; undefined when they end too soon. @throws Error as the other side says */
+/**
+ * The samples, put into their place as they come; undefined when they end too soon. @throws Error as the other side
+ * says
+ */
 async function receivePixels(child: ChildProcess, { deep }: Pick<PixelsRequest, 'deep'>): Promise<Pixels | undefined> {
   let before = Buffer.alloc(0);
   let head: Omit<Pixels, 'data'> | undefined;

@@ -3,7 +3,8 @@ import { decodePixels, type PixelsRequest } from './pixels.ts';
 
 /** The other side of `decodePixelsApart`: a file's bytes come in, a head and samples go out. */
 
-// A key that interrupts the program reaches this process, too; whether the picture is still wanted is for the program to say.
+// A key that interrupts the program reaches this process, too; whether the picture is still wanted is for the program
+// to say.
 process.on('SIGINT', () => undefined);
 // Nobody waits any more. The decoder itself cannot be asked to stop.
 process.on('disconnect', () => process.kill(process.pid, 'SIGKILL'));

@@ -56,7 +56,9 @@ export interface DecodeLimits {
   readonly seconds?: number;
 }
 
-/** A decoded photograph: samples row-major, channels interleaved, turned upright; sRGB-coded unless `colour` says other. */
+/**
+ * A decoded photograph: samples row-major, channels interleaved, turned upright; sRGB-coded unless `colour` says other.
+ */
 export interface Photo {
   readonly width: number;
   readonly height: number;
@@ -99,8 +101,8 @@ export function readPhotoFile(path: string, name: string = path): Promise<Buffer
 /**
  * Decode a photograph from the bytes of its file; `name` is what messages call it.
  * The limits are those of {@link PHOTO_LIMITS} unless others are given.
- * Profiles of primaries and curves stay as they are and are named by `colour`; profiles of tables, and inks, are converted
- * to sRGB, at 16 bit when the file has 16.
+ * Profiles of primaries and curves stay as they are and are named by `colour`; profiles of tables, and inks, are
+ * converted to sRGB, at 16 bit when the file has 16.
  * @throws AppError image-empty, image-unknown, image-broken, image-too-small, image-too-long, image-too-large,
  * image-too-slow, image-profile-broken
  */
@@ -128,7 +130,8 @@ export async function decodePhoto(
   // Of 8-bit grey with alpha the library would give the grey alone; three equal channels keep the alpha beside them.
   const spread = grey && !deep && found.hasAlpha;
   const space = deep ? (grey ? 'grey16' : 'rgb16') : grey && !spread ? 'b-w' : 'srgb';
-  // A HEIC says in its boxes how it is turned, which its decoder has done; what a camera says beside is not to be done again.
+  // A HEIC says in its boxes how it is turned, which its decoder has done; what a camera says beside is not to be done
+  // again.
   const isTurned = format !== 'heic' && (found.orientation ?? 1) !== 1;
   if (format === 'heic') {
     requireHeicDecoder(name);
@@ -198,7 +201,8 @@ const FROM_A_PHONE =
 
 /**
  * Formats whose decoders make the whole picture in one call, so that no time limit reaches them: decoded in a process
- * that can be ended. Costs the start of a process for each such photo, and nothing for the others (tests/plane/decode-apart.test.ts).
+ * that can be ended. Costs the start of a process for each such photo, and nothing for the others
+ * (tests/plane/decode-apart.test.ts).
  */
 const AT_ONCE: ReadonlySet<PhotoFormat> = new Set(['avif', 'webp', 'heic']);
 

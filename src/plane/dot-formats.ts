@@ -13,8 +13,8 @@ import { type Polarity, packDots } from './samples.ts';
 import { writeTiff } from './tiff.ts';
 
 /**
- * Files that dots are written to, by their ending; the first is the default. Apart from the register below, so that a help
- * text that lists them does not load what writes them.
+ * Files that dots are written to, by their ending; the first is the default. Apart from the register below, so that a
+ * help text that lists them does not load what writes them.
  */
 export const DOT_FORMAT_NAMES = ['png', 'tiff', 'bmp'] as const;
 

@@ -12,8 +12,8 @@ export interface EncodeDotsOptions {
 
 /**
  * The bitmap file of dots: 1 bit grey for two levels, 8 bit grey for more (0 full dose, 255 bare), black fires, the
- * pitch and the line spacing as the resolution of the two axes (PNG and BMP in whole pixels per metre). The bytes depend
- * on the arguments alone.
+ * pitch and the line spacing as the resolution of the two axes (PNG and BMP in whole pixels per metre). The bytes
+ * depend on the arguments alone.
  */
 export function encodeDots(dots: Dots, grid: DotGrid, { format, invert = false }: EncodeDotsOptions): Buffer {
   const polarity = invert ? 'fires-white' : 'fires-black';

@@ -21,8 +21,8 @@ const LONG = 4;
 const RATIONAL = 5;
 
 /**
- * Reads the block of a file that starts with `Exif` or with the TIFF header that follows it. Undefined when it is not such a
- * block or is cut off: what a camera says of itself is never a reason to refuse its picture.
+ * Reads the block of a file that starts with `Exif` or with the TIFF header that follows it. Undefined when it is not
+ * such a block or is cut off: what a camera says of itself is never a reason to refuse its picture.
  */
 export function readExifFacts(block: Uint8Array): ExifFacts | undefined {
   return readFields(block, (fields) => ({
@@ -68,7 +68,9 @@ function readFields<T>(
   }
 }
 
-/** First value of every field of one directory that is a number; up to four letters as one number, first letter highest. */
+/**
+ * First value of every field of one directory that is a number; up to four letters as one number, first letter highest.
+ */
 function readDirectory(view: DataView, at: number, little: boolean): ReadonlyMap<number, number> {
   const fields = new Map<number, number>();
   const count = view.getUint16(at, little);

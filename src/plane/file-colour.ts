@@ -19,9 +19,9 @@ import {
 import { crc32 } from './png.ts';
 
 /**
- * What a file says of its colours. `srgb`: nothing, or that they are sRGB. `own`: primaries and curves of its own, taken
- * from its samples as they are. `library`: a profile of tables, or for inks, which the image library converts. `damaged`,
- * `unreadable`: what is wrong, in words that follow "found".
+ * What a file says of its colours. `srgb`: nothing, or that they are sRGB. `own`: primaries and curves of its own,
+ * taken from its samples as they are. `library`: a profile of tables, or for inks, which the image library converts.
+ * `damaged`, `unreadable`: what is wrong, in words that follow "found".
  */
 export type FileColour =
   | { readonly kind: 'srgb' }
@@ -86,8 +86,8 @@ function wrongSpace(space: string, samples: FileColourOptions['samples']): FileC
 }
 
 /**
- * The profile in an iCCP chunk of a file: a name, a zero, the method 0, deflated data (source: 'png3', 11.3.2.3). Undefined
- * when a check sum does not hold or it cannot be unpacked.
+ * The profile in an iCCP chunk of a file: a name, a zero, the method 0, deflated data (source: 'png3', 11.3.2.3).
+ * Undefined when a check sum does not hold or it cannot be unpacked.
  */
 function unpackPngProfile(chunk: Uint8Array, file: Uint8Array): Uint8Array | undefined {
   const from = chunk.byteOffset - file.byteOffset;
@@ -136,7 +136,8 @@ interface CodePoints {
 }
 
 /**
- * First bytes in which the boxes of a file lie. Assumed: those of a phone’s photo, of dozens of tiles, take a few kilobytes.
+ * First bytes in which the boxes of a file lie. Assumed: those of a phone’s photo, of dozens of tiles, take a few
+ * kilobytes.
  */
 const BOXES_BYTES = { avif: 4096, heic: 65_536 } as const;
 

@@ -13,8 +13,8 @@ export function sha256(bytes: Uint8Array | string): string {
 }
 
 /**
- * Makes a folder and those above it that are missing. Node's own recursive way never ends where a folder is there and none
- * can be made in it, as in /proc.
+ * Makes a folder and those above it that are missing. Node's own recursive way never ends where a folder is there and
+ * none can be made in it, as in /proc.
  * @returns the topmost folder that was made; undefined when all were there
  * @throws the system's error of the first that cannot be made
  */
@@ -31,8 +31,8 @@ export function isDeviceName(name: string): boolean {
 }
 
 /**
- * The part of a path that Node would make on Windows and no other program there could open or take away, such as `aux.png` or
- * `card.`; undefined where there is none.
+ * The part of a path that Node would make on Windows and no other program there could open or take away, such as
+ * `aux.png` or `card.`; undefined where there is none.
  * @param path absolute
  */
 export function findUnreachable(path: string, platform: NodeJS.Platform = process.platform): string | undefined {
@@ -71,7 +71,9 @@ export interface FileToWrite {
 export interface WriteOptions {
   /** `true` replaces results that exist. */
   readonly force?: boolean;
-  /** Files of an earlier result in this place that the new one does not have; `force` takes them away with the others. */
+  /**
+   * Files of an earlier result in this place that the new one does not have; `force` takes them away with the others.
+   */
   readonly outdated?: readonly string[];
   /** `true` for a record of the program's own, which was read to be written anew. */
   readonly isOwnRecord?: boolean;
@@ -130,9 +132,9 @@ function refusePresent(paths: readonly string[]): void {
 }
 
 /**
- * A file on its way into its place, or out of it, with its computer's mark and the number of the process that writes it.
- * Its name holds nothing of the name it will have: the two together could be longer than a system allows (255 bytes on
- * most), though the result's own is not.
+ * A file on its way into its place, or out of it, with its computer's mark and the number of the process that writes
+ * it. Its name holds nothing of the name it will have: the two together could be longer than a system allows (255 bytes
+ * on most), though the result's own is not.
  */
 const PART_FILE = /^\.([0-9a-f]{4})[0-9a-f]{8}-([1-9]\d{0,9})-\d+\.part$/;
 /**
@@ -188,11 +190,11 @@ async function sweepOnceInAWhile(folder: string): Promise<void> {
 
 /**
  * Write files as one: each is written beside its place under a temporary name and all are renamed at the end, in the
- * order given (put the file that says "done" last). On failure nothing of it stays, nor a folder that was made for it, and
- * what was there before is there again.
- * Without `force` no file is replaced, not even one that another process has put there meanwhile. With it, what is
- * replaced goes out of the way first, the last file before the others: whoever looks in between, or after the power has
- * gone, never finds a new bitmap beside an old ticket. What the run was given is never written over, see `rememberInputs`.
+ * order given (put the file that says "done" last). On failure nothing of it stays, nor a folder that was made for it,
+ * and what was there before is there again. Without `force` no file is replaced, not even one that another process has
+ * put there meanwhile. With it, what is replaced goes out of the way first, the last file before the others: whoever
+ * looks in between, or after the power has gone, never finds a new bitmap beside an old ticket. What the run was given
+ * is never written over, see `rememberInputs`.
  * @throws AppError result-is-input, result-exists, before anything is written; path-unwritable
  */
 export async function writeFilesAtomic(
@@ -264,8 +266,8 @@ async function putAside(write: Write, path: string): Promise<void> {
 }
 
 /**
- * Waits between looks whether a file can be moved by now, ms: on Windows a scanner or an index has a new file open for a
- * moment. Assumed: a second in all; a program that shows the file keeps it for longer.
+ * Waits between looks whether a file can be moved by now, ms: on Windows a scanner or an index has a new file open for
+ * a moment. Assumed: a second in all; a program that shows the file keeps it for longer.
  */
 const MOVE_AGAIN_MS = [10, 20, 50, 100, 200, 300, 400] as const;
 

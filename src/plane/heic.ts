@@ -1,6 +1,8 @@
 import { createRequire } from 'node:module';
 
-/** What is used of libheif-js (LGPL-3.0): an optional package, loaded when a HEIC comes, in a process that can be ended. */
+/**
+ * What is used of libheif-js (LGPL-3.0): an optional package, loaded when a HEIC comes, in a process that can be ended.
+ */
 interface Libheif {
   readonly HeifDecoder: new () => { decode(bytes: Uint8Array): readonly HeifImage[] };
 }

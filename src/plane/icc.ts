@@ -13,8 +13,8 @@ import {
 
 /**
  * What an ICC profile says of a photo (source: 'icc1').
- * `colour`: primaries and curves, which are exact and cut nothing off. `tables`: measured tables, which the image library
- * converts to sRGB. `damaged`: the profile cannot be what its writer made.
+ * `colour`: primaries and curves, which are exact and cut nothing off. `tables`: measured tables, which the image
+ * library converts to sRGB. `damaged`: the profile cannot be what its writer made.
  */
 export type IccReading =
   | { readonly kind: 'colour'; readonly space: 'RGB ' | 'GRAY'; readonly colour: PhotoColour }
@@ -96,8 +96,8 @@ function readMatrixColour(profile: Uint8Array, tags: Tags): PhotoColour {
 }
 
 /**
- * The white that the space was made for: before the adaptation that the profile names (tag 'chad'), else the media white of
- * a display's profile of version 2, else the white of the connection space itself.
+ * The white that the space was made for: before the adaptation that the profile names (tag 'chad'), else the media
+ * white of a display's profile of version 2, else the white of the connection space itself.
  */
 function readOwnWhite(profile: Uint8Array, { tags, white }: { readonly tags: Tags; readonly white: Vector3 }): Vector3 {
   const chad = tags.get('chad');

@@ -16,8 +16,8 @@ holder[KEY] ??= new AsyncLocalStorage<Remembered>();
 const runs = holder[KEY];
 
 /**
- * Remembers every file that is read during some work, so that no result of it is written over one of them. A server, which
- * reads and writes its own folder for days, does without.
+ * Remembers every file that is read during some work, so that no result of it is written over one of them. A server,
+ * which reads and writes its own folder for days, does without.
  */
 export function rememberInputs<T>(work: () => Promise<T>): Promise<T> {
   return runs.run({ inputs: new Set(), written: new Set() }, work);

@@ -42,8 +42,8 @@ export function loadSharp(): Sharp {
 }
 
 /**
- * Lets the library draw SVG from now on. Only drawings that were looked through come to it as such: a photo is told by its
- * first bytes before it is opened, and by what the library says of it afterwards.
+ * Lets the library draw SVG from now on. Only drawings that were looked through come to it as such: a photo is told by
+ * its first bytes before it is opened, and by what the library says of it afterwards.
  */
 export function unblockDrawings(): void {
   loadSharp().unblock({ operation: ['VipsForeignLoadSvg'] });
@@ -216,8 +216,9 @@ export function loadKernels(): Kernels | undefined {
 }
 
 /**
- * Room for buffers of so many bytes each in the memory of the kernels, which grows as needed: their addresses, multiples
- * of 16. Each call lays out the whole memory anew, so a view is taken after it and one instance serves one purpose.
+ * Room for buffers of so many bytes each in the memory of the kernels, which grows as needed: their addresses,
+ * multiples of 16. Each call lays out the whole memory anew, so a view is taken after it and one instance serves one
+ * purpose.
  */
 export function reserveBuffers(kernels: Kernels, bytes: readonly number[]): number[] {
   let end = kernels.heapStart();

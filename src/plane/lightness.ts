@@ -10,8 +10,8 @@ export function tabulateLightness(): Float32Array {
 }
 
 /**
- * CIE L* of each reflectance, by the table and straight between its levels: within 0.00002 L* of the formula from 0 to 1,
- * in a fifth of its time. Outside, by the formula.
+ * CIE L* of each reflectance, by the table and straight between its levels: within 0.00002 L* of the formula from 0 to
+ * 1, in a fifth of its time. Outside, by the formula.
  */
 export function interpolateLightness(reflectances: Float32Array): Float32Array {
   const levels = tabulateLightness();

@@ -12,7 +12,8 @@ export const CENTRE = 16384;
 
 /**
  * A photo as rows of light for the resampler: which samples to read, and the tables from code (sRGB's, IEC 61966-2-1,
- * unless the photo has colours of its own) to 15-bit linear light. With `alpha` the light is multiplied by it row by row.
+ * unless the photo has colours of its own) to 15-bit linear light. With `alpha` the light is multiplied by it row by
+ * row.
  */
 export interface LightSource {
   readonly width: number;
@@ -37,8 +38,8 @@ const FRACTION = 1 << 15;
 export const ALPHA_SHARES = Uint16Array.from({ length: 256 }, (_, alpha) => Math.round((alpha * ONE) / 255));
 
 /**
- * The light of a photo; premultiplied by its alpha when it has one. The weights are of the photo's own red, green and blue;
- * its luminance unless told otherwise.
+ * The light of a photo; premultiplied by its alpha when it has one. The weights are of the photo's own red, green and
+ * blue; its luminance unless told otherwise.
  */
 export function lightOf(photo: Photo, asked?: ChannelWeights): LightSource {
   if (asked) checkWeights(asked);
@@ -80,7 +81,9 @@ export function alphaOf(photo: Photo, alpha: Uint8Array): LightSource {
   };
 }
 
-/** Convert columns first … first + out.length of row `y` to light minus CENTRE: the plain version of the kernels' rows. */
+/**
+ * Convert columns first … first + out.length of row `y` to light minus CENTRE: the plain version of the kernels' rows.
+ */
 export function readLightRow(source: LightSource, y: number, first: number, out: Int16Array): void {
   const { kind, samples, shares, light, weights, alpha, width } = source;
   const pixel = y * width + first;

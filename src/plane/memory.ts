@@ -23,8 +23,8 @@ const LARGE_BYTES = 1 << 20;
 
 /**
  * Lets go of the bytes of a file that nobody will read again; they are empty afterwards. Handing their memory to a new,
- * short-lived object frees it at the engine's next small collection, where the old object would keep it for a large one:
- * the size of the file less at the peak of a photo's job, at no cost.
+ * short-lived object frees it at the engine's next small collection, where the old object would keep it for a large
+ * one: the size of the file less at the peak of a photo's job, at no cost.
  */
 export function dropBytes(bytes: Uint8Array): void {
   const { buffer, byteLength } = bytes;
@@ -33,9 +33,9 @@ export function dropBytes(bytes: Uint8Array): void {
 }
 
 /**
- * Keeps the engine's room for short-lived objects at the size it has now, for a process that does one photo and ends: it
- * would otherwise grow to several times that beside the photo, 4 MiB of the peak of a 24-megapixel job (medians of seven).
- * Work that makes many objects, such as a fit, is better off without.
+ * Keeps the engine's room for short-lived objects at the size it has now, for a process that does one photo and ends:
+ * it would otherwise grow to several times that beside the photo, 4 MiB of the peak of a 24-megapixel job (medians of
+ * seven). Work that makes many objects, such as a fit, is better off without.
  */
 export function keepHeapSmall(): void {
   setFlagsFromString('--semi-space-growth-factor=1');

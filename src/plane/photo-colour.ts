@@ -3,8 +3,8 @@ import { applyMatrix3, invertMatrix3, type Matrix3, multiplyMatrix3, power, type
 import type { SourceKey } from '../sources.ts';
 
 /**
- * Linear light 0 … 1 of a code 0 … 1: `(a·x + b)^g + e` from `d` on and `c·x + f` below, or straight lines between samples
- * at equal steps.
+ * Linear light 0 … 1 of a code 0 … 1: `(a·x + b)^g + e` from `d` on and `c·x + f` below, or straight lines between
+ * samples at equal steps.
  */
 export type CodeCurve =
   | ({ readonly kind: 'formula'; readonly g: number; readonly a: number; readonly b: number; readonly c: number } & {
@@ -15,7 +15,8 @@ export type CodeCurve =
   | { readonly kind: 'table'; readonly samples: Float32Array };
 
 /**
- * What the samples of a photo mean where they are not sRGB. Plain data, so that it travels between threads with the photo.
+ * What the samples of a photo mean where they are not sRGB. Plain data, so that it travels between threads with the
+ * photo.
  */
 export interface PhotoColour {
   /** One for all channels, or one each for red, green and blue. */

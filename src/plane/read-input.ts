@@ -4,9 +4,9 @@ import { AppError } from '../errors.ts';
 import { rememberFile } from './inputs.ts';
 
 /**
- * The largest file of each kind that is read, bytes; assumed, each several times what the work of a shop needs. A picture
- * may hold every pixel of {@link PHOTO_LIMITS} uncompressed; an array of the virtual engraver is up to the most that Node
- * reads at once; a text is a JSON record, a CSV or a list of readings.
+ * The largest file of each kind that is read, bytes; assumed, each several times what the work of a shop needs. A
+ * picture may hold every pixel of {@link PHOTO_LIMITS} uncompressed; an array of the virtual engraver is up to the most
+ * that Node reads at once; a text is a JSON record, a CSV or a list of readings.
  */
 export const INPUT_LIMITS = { picture: 2 ** 30, array: 2 ** 31 - 1, text: 2 ** 26 } as const;
 
@@ -41,7 +41,8 @@ const OPEN_FLAGS = constants.O_RDONLY | (constants.O_NONBLOCK ?? 0);
 /**
  * Bytes of a file that somebody gave: a regular file only, no larger than its kind may be. Both are asked of the system
  * before anything is read.
- * @throws AppError path-missing, path-is-folder, path-not-file, path-unreadable, file-too-large, and what `checkHead` throws
+ * @throws AppError path-missing, path-is-folder, path-not-file, path-unreadable, file-too-large, and what `checkHead`
+ * throws
  */
 export async function readInput(path: string, options: ReadInputOptions): Promise<Buffer> {
   try {

@@ -29,10 +29,11 @@ export interface ResampleOptions {
 
 /**
  * The photo's luminance at dot resolution: sRGB to linear light (IEC 61966-2-1), weighted to luminance (ITU-R BT.709),
- * then resized in linear light with an antialiased Lanczos-3 filter, each axis at its own scale; along an axis that grows
- * each value stays between its two neighbours of the photo, so that hard edges get no rings. Whole numbers all the way, so the bits are the same on every machine; a constant photo keeps its value exactly.
- * Where the photo is partly transparent the luminance is that of the opaque part, so edges do not fringe; where nothing
- * is left it is ONE. Pair it with {@link resampleAlpha}.
+ * then resized in linear light with an antialiased Lanczos-3 filter, each axis at its own scale; along an axis that
+ * grows each value stays between its two neighbours of the photo, so that hard edges get no rings. Whole numbers all
+ * the way, so the bits are the same on every machine; a constant photo keeps its value exactly. Where the photo is
+ * partly transparent the luminance is that of the opaque part, so edges do not fringe; where nothing is left it is ONE.
+ * Pair it with {@link resampleAlpha}.
  * @throws RangeError for a crop outside the photo or weights that do not sum to 1
  */
 export function resampleLuminance(photo: Photo, options: ResampleOptions): Plane<'luminance'> {

@@ -98,9 +98,10 @@ function tabulateGreys(levels: number, polarity: Polarity): Uint8Array {
 }
 
 /**
- * The samples deflated. Halftones hold runs and no repeats: run lengths with Huffman codes take a seventh of the time of
- * level 6 and give files as small (on a 4280 × 2700 card: diffused 10 against 65 ms, 1 % smaller; clustered dots 4 against
- * 29 ms, 3 % larger; Bayer 4 against 19 ms, 11 % larger; lines 13 % smaller). Greys gain from a short search for repeats.
+ * The samples deflated. Halftones hold runs and no repeats: run lengths with Huffman codes take a seventh of the time
+ * of level 6 and give files as small (on a 4280 × 2700 card: diffused 10 against 65 ms, 1 % smaller; clustered dots 4
+ * against 29 ms, 3 % larger; Bayer 4 against 19 ms, 11 % larger; lines 13 % smaller). Greys gain from a short search
+ * for repeats.
  */
 export function deflateSamples({ bitsPerSample, bytes }: SampleRows): Buffer {
   return deflateSync(bytes, bitsPerSample === 1 ? { strategy: constants.Z_RLE } : { level: 3 });

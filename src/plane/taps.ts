@@ -50,8 +50,8 @@ export function weighLanczos3(x: number): number {
 /**
  * Taps that take `count` samples from `span` source samples. When the result is smaller the filter is widened by the
  * scale, so that nothing finer than an output sample can alias. Samples beyond the source's ends are left out and the
- * rest made to sum to 1, the common practice of image libraries. When the result is larger each output is bounded by the
- * two samples around it: in linear light the filter's ring beside a hard edge would turn a dark grey black.
+ * rest made to sum to 1, the common practice of image libraries. When the result is larger each output is bounded by
+ * the two samples around it: in linear light the filter's ring beside a hard edge would turn a dark grey black.
  */
 export function planTaps({ length, from, span, count }: TapOptions): TapPlan {
   const scale = span / count;

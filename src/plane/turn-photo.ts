@@ -4,8 +4,8 @@ import type { Photo } from './decode.ts';
 type Samples = Uint8Array | Uint16Array;
 
 /**
- * A photo turned clockwise about its middle, degrees. Quarters are exact; what is left turns every pixel (straight between
- * its neighbours) and keeps the largest part of the photo's shape that has no empty corner.
+ * A photo turned clockwise about its middle, degrees. Quarters are exact; what is left turns every pixel (straight
+ * between its neighbours) and keeps the largest part of the photo's shape that has no empty corner.
  */
 export function turnPhoto(photo: Photo, clockwiseDeg: number): Photo {
   const { quarters, restDeg } = splitTurn(clockwiseDeg);

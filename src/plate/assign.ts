@@ -33,10 +33,11 @@ const toUm = (mm: number) => Math.round(mm * 1000);
 
 /**
  * Pieces into pockets on the fewest plates. Pieces of one size are one class, pockets of one size another; a class of
- * pieces may go where it fits. How many pieces a number of plates can hold is the largest flow through these classes, and
- * the number is raised from its bound until all pieces are held: so it is the least possible. Of all such flows the one
- * with the least spare room is taken, by shortest augmenting paths (source: 'ahujaMagnantiOrlin1993', successive shortest paths).
- * Within a class, pieces go to pockets in their order, plate by plate: the same list gives the same plates.
+ * pieces may go where it fits. How many pieces a number of plates can hold is the largest flow through these classes,
+ * and the number is raised from its bound until all pieces are held: so it is the least possible. Of all such flows the
+ * one with the least spare room is taken, by shortest augmenting paths (source: 'ahujaMagnantiOrlin1993', successive
+ * shortest paths). Within a class, pieces go to pockets in their order, plate by plate: the same list gives the same
+ * plates.
  * @param pockets of one plate, for pieces
  * @throws AppError piece-fits-nowhere, with how much is missing in the pocket that comes nearest
  */
@@ -194,7 +195,9 @@ interface Network {
   readonly amounts: readonly (readonly number[])[];
 }
 
-/** Steps from a supply with something left to a sink with room; each further step leads back from the sink before it. */
+/**
+ * Steps from a supply with something left to a sink with room; each further step leads back from the sink before it.
+ */
 function findCheapestPath({ left, room, costs, amounts }: Network) {
   const supplyCost = left.map((amount) => (amount > 0 ? 0 : Number.POSITIVE_INFINITY));
   const sinkCost = room.map(() => Number.POSITIVE_INFINITY);

@@ -8,9 +8,10 @@ export type Ways = readonly (readonly [width: number, height: number, turned: bo
 const MOST_CANDIDATES = 48;
 
 /**
- * Plates below which no packing exists: the dual feasible functions of Fekete and Schepers 2001 (their u(ε): a side longer
- * than the plate less ε counts as all of it, one shorter than ε as nothing), over all pairs of ε in x and y; with ε = 0
- * it is the bound by area (source: 'feketeSchepers2001'). A piece that may lie in several ways counts with the least of them, which keeps it a bound.
+ * Plates below which no packing exists: the dual feasible functions of Fekete and Schepers 2001 (their u(ε): a side
+ * longer than the plate less ε counts as all of it, one shorter than ε as nothing), over all pairs of ε in x and y;
+ * with ε = 0 it is the bound by area (source: 'feketeSchepers2001'). A piece that may lie in several ways counts with
+ * the least of them, which keeps it a bound.
  * @param pieces each larger by the gap on one side, as is the plate
  */
 export function boundPlates(pieces: readonly Ways[], plate: readonly [width: number, height: number]): number {

@@ -14,7 +14,9 @@ import {
 /** What rounding may take from a web. Assumed: places are rounded to millionths, and a few of them add up. */
 const ROUNDING_MM = 1e-5;
 
-/** The hole that is cut for a pocket: larger by the clearance, away from the stop, whose two edges stay where they are. */
+/**
+ * The hole that is cut for a pocket: larger by the clearance, away from the stop, whose two edges stay where they are.
+ */
 export function holeOfPocket(pocket: Pocket, { clearanceMm }: Pick<Jig, 'clearanceMm'>): RectangleMm {
   return {
     xMm: roundMm(isLeft(pocket.stop) ? pocket.xMm : pocket.xMm - clearanceMm),
@@ -46,7 +48,9 @@ export function notchOfSide(
   }
 }
 
-/** Everything that is cut out for a pocket, as rectangles around its parts: the hole, its corner reliefs, its notches. */
+/**
+ * Everything that is cut out for a pocket, as rectangles around its parts: the hole, its corner reliefs, its notches.
+ */
 export function listCutOuts(pocket: Pocket, jig: Jig): readonly RectangleMm[] {
   const { reliefDiameterMm, notch } = jig;
   const hole = holeOfPocket(pocket, jig);

@@ -42,7 +42,8 @@ export interface DrawJigOptions {
 
 /**
  * The jig to cut, as SVG in mm: first what is engraved (text as single lines, stop edges), then what is cut (holes and
- * pockets first, the outline last, so that nothing moves before it is cut). Lines of cuts run half a kerf inside the waste.
+ * pockets first, the outline last, so that nothing moves before it is cut). Lines of cuts run half a kerf inside the
+ * waste.
  */
 export function drawJig(jig: Jig, { mark, part }: DrawJigOptions): string {
   const engraved = [
@@ -145,8 +146,8 @@ function cornerOf({ xMm, yMm, widthMm, heightMm, stop }: Pocket, length: number)
 }
 
 /**
- * The hole of a pocket as one closed path, clockwise from its upper left corner: three quarters of a circle at each corner
- * when there is a relief, a notch with round ends where a side has one.
+ * The hole of a pocket as one closed path, clockwise from its upper left corner: three quarters of a circle at each
+ * corner when there is a relief, a notch with round ends where a side has one.
  */
 function pathOfPocket(pocket: Pocket, jig: Jig): string {
   const hole = holeOfPocket(pocket, jig);

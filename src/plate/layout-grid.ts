@@ -21,8 +21,8 @@ export interface GridOptions extends FrameOptions {
 }
 
 /**
- * A jig of equal pockets in rows and columns, centred in the field of the machine. Pockets are named A1, A2 … by row and
- * column, from the upper left.
+ * A jig of equal pockets in rows and columns, centred in the field of the machine. Pockets are named A1, A2 … by row
+ * and column, from the upper left.
  * @throws AppError jig-exceeds-field, with how much is missing and what would fit; option-invalid for a gap without web
  */
 export function layoutGrid(options: GridOptions): Jig {

@@ -55,11 +55,11 @@ interface Job {
 const SHUFFLES = 40;
 
 /**
- * Pieces of any sizes onto the fewest plates that are found. Each piece in turn goes into the first plate with room, into
- * the free rectangle whose shorter rest is least or whose place is highest and leftmost (maximal rectangles, source: 'jylanki2010');
- * five orders of the pieces and both rules are tried, then shuffles of the best order from a fixed start, until the
- * number of plates meets its lower bound. The least number of plates wins, then the fewest turned pieces, then the
- * emptiest last plate, then the order of trying: the same pieces give the same plates.
+ * Pieces of any sizes onto the fewest plates that are found. Each piece in turn goes into the first plate with room,
+ * into the free rectangle whose shorter rest is least or whose place is highest and leftmost (maximal rectangles,
+ * source: 'jylanki2010'); five orders of the pieces and both rules are tried, then shuffles of the best order from a
+ * fixed start, until the number of plates meets its lower bound. The least number of plates wins, then the fewest
+ * turned pieces, then the emptiest last plate, then the order of trying: the same pieces give the same plates.
  * @throws AppError piece-fits-nowhere, with how much is missing
  */
 export function packPlates(pieces: readonly PieceSize[], { widthMm, heightMm, gapMm }: PackOptions): Packing {

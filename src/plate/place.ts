@@ -116,8 +116,8 @@ export interface AlignmentMark extends PointMm {
 }
 
 /**
- * Four alignment marks, each inside the outermost corner of the pocket that reaches furthest into that corner of the jig:
- * pieces of scrap in these pockets carry them, and their distance from the scrap's edges is measured.
+ * Four alignment marks, each inside the outermost corner of the pocket that reaches furthest into that corner of the
+ * jig: pieces of scrap in these pockets carry them, and their distance from the scrap's edges is measured.
  */
 export function placeMarks(jig: Jig): readonly AlignmentMark[] {
   const corners = [

@@ -102,7 +102,10 @@ export const roundMm = (value: number) => Math.round(value * 1e6) / 1e6 + 0;
 export const isLeft = (corner: Corner) => corner.endsWith('left');
 export const isTop = (corner: Corner) => corner.startsWith('top');
 
-/** A jig with its fields in one sequence, so that the same jig has the same bytes and the same hash wherever it comes from. */
+/**
+ * A jig with its fields in one sequence, so that the same jig has the same bytes and the same hash wherever it comes
+ * from.
+ */
 export function orderJig(jig: Jig): Jig {
   const { machine, fieldAtMm, origin, notch } = jig;
   return {

@@ -77,14 +77,16 @@ export interface Quote {
 const MILLIONTHS = 1_000_000;
 
 /**
- * Price of an order. Exact: all sums are of whole numbers. A line is its unit price times its quantity, rounded once to the
- * currency's smallest coin, halves up; discounts and tax are rounded once likewise; the lines then add up to the total.
+ * Price of an order. Exact: all sums are of whole numbers. A line is its unit price times its quantity, rounded once to
+ * the currency's smallest coin, halves up; discounts and tax are rounded once likewise; the lines then add up to the
+ * total.
  * - Set-up once an order and once a different piece; handling, blank and machine time for each copy.
  * - The machine time of one copy is rounded up to whole steps of the list before it is multiplied.
  * - The discount of the highest quantity step that is reached is taken from each piece.
  * - An order below the least price is raised to it.
  * - With `tax.included` all amounts hold the tax, and the tax line says how much; else it is added.
- * @throws RangeError when there is no piece, ids repeat, a time is negative or not finite, or a count is not a whole number ≥ 1.
+ * @throws RangeError when there is no piece, ids repeat, a time is negative or not finite, or a count is not a whole
+ * number ≥ 1.
  */
 export function quoteOrder(prices: PriceList, pieces: readonly PricedPiece[]): Quote {
   checkPieces(pieces);

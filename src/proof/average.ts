@@ -12,9 +12,10 @@ export interface AverageSize {
 }
 
 /**
- * Averages without keeping the large plane: rows are summed column by column as they come, and a finished sum is cut into
- * cells once. A cell is whole dots: where the sizes do not divide, neighbours differ by one dot. Cutting dots instead would
- * cost twice the time and change nothing for two planes that are cut alike, which is what averages are compared for.
+ * Averages without keeping the large plane: rows are summed column by column as they come, and a finished sum is cut
+ * into cells once. A cell is whole dots: where the sizes do not divide, neighbours differ by one dot. Cutting dots
+ * instead would cost twice the time and change nothing for two planes that are cut alike, which is what averages are
+ * compared for.
  * @throws RangeError when the result has more rows or columns than the input.
  */
 export function createAverager({ from, to }: AverageSize): Averager {

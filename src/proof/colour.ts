@@ -14,10 +14,10 @@ export interface ColourScale {
 const STEPS = 4096;
 
 /**
- * Colours of a surface by its reflectance. A reflectance tells the strength of the mark (Yule and Nielsen's mixing undone);
- * each channel is mixed between bare and full in the same way; the result is scaled to the reflectance that was asked
- * for, so that the picture's lightness is the predicted one even where the three mixed channels would add up to a
- * slightly different one. Strengths outside 0 … 1 keep the hue of the nearer end.
+ * Colours of a surface by its reflectance. A reflectance tells the strength of the mark (Yule and Nielsen's mixing
+ * undone); each channel is mixed between bare and full in the same way; the result is scaled to the reflectance that
+ * was asked for, so that the picture's lightness is the predicted one even where the three mixed channels would add up
+ * to a slightly different one. Strengths outside 0 … 1 keep the hue of the nearer end.
  */
 export function tabulateColours({ bare, full, yuleNielsenN: n }: SurfaceColours): ColourScale {
   const [bareRoots, fullRoots] = [bare, full].map((lab) =>

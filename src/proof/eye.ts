@@ -26,9 +26,9 @@ export interface EyeCells {
 }
 
 /**
- * Size of a plane whose cells are as large as the eye allows: half of its blur, 0.11 mm at 300 mm, which widens the blur
- * by 1 %. A cell is whole dots, one at least, and so up to a third smaller or larger: cells of one and two dots by turns
- * would show a grain of their own.
+ * Size of a plane whose cells are as large as the eye allows: half of its blur, 0.11 mm at 300 mm, which widens the
+ * blur by 1 %. A cell is whole dots, one at least, and so up to a third smaller or larger: cells of one and two dots by
+ * turns would show a grain of their own.
  */
 export function planEyeCells(
   dots: { readonly width: number; readonly height: number },

@@ -29,10 +29,10 @@ export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'
 }
 
 /**
- * Assumed: how far light spreads in a material before it comes out again, as the standard deviation of a Gaussian. It is
- * at least so many dots, and at least half of the eye's blur from the usual distance. n is learned from patches that are
- * one mean strength each, whatever their dots: screens whose cells are not wider than three times this mix as well as
- * those patches, to 0.1 L*. Wider cells are predicted as partly unmixed, up to 1 L* too light at cells of 20 dots.
+ * Assumed: how far light spreads in a material before it comes out again, as the standard deviation of a Gaussian. It
+ * is at least so many dots, and at least half of the eye's blur from the usual distance. n is learned from patches that
+ * are one mean strength each, whatever their dots: screens whose cells are not wider than three times this mix as well
+ * as those patches, to 0.1 L*. Wider cells are predicted as partly unmixed, up to 1 L* too light at cells of 20 dots.
  */
 const SPREAD_DOTS = 4;
 
@@ -50,9 +50,10 @@ export interface ShowOptions {
 
 /**
  * Reflectance of cells of known mean strength, mixed by Yule and Nielsen (source: 'yuleNielsen1951'). With light that
- * spreads, n > 1, a cell shows ρ · ρ̄^(n − 1): ρ is the cell's own mix of the roots R^(1/n), where the light comes out, and
- * ρ̄ is the mix of all cells through which it came in. The mean of a field is then ρ̄^n, which is Yule and Nielsen's, for
- * cells of any size, and marks keep their edges. At n = 2, light that spreads completely, this is a thin mark on a white base.
+ * spreads, n > 1, a cell shows ρ · ρ̄^(n − 1): ρ is the cell's own mix of the roots R^(1/n), where the light comes out,
+ * and ρ̄ is the mix of all cells through which it came in. The mean of a field is then ρ̄^n, which is Yule and
+ * Nielsen's, for cells of any size, and marks keep their edges. At n = 2, light that spreads completely, this is a thin
+ * mark on a white base.
  */
 export function showStrength(cells: Cells, { table, cellXMm, cellYMm }: ShowOptions): Plane<'reflectance'> {
   const { width, height, data } = cells;

@@ -128,8 +128,8 @@ function openWithoutCorners(dots: Dots, { strength }: DotTable): AddStrengthRow 
 }
 
 /**
- * Fills `column`, a byte a column and `ahead` more, with the bits of each. `nextRow` gives the dots that come into reach
- * and has shifted the first `ahead` columns; the caller shifts the others on its way along the row.
+ * Fills `column`, a byte a column and `ahead` more, with the bits of each. `nextRow` gives the dots that come into
+ * reach and has shifted the first `ahead` columns; the caller shifts the others on its way along the row.
  */
 function openColumns(
   { width, height, data }: Dots,

@@ -62,8 +62,8 @@ export const DISPERSED_SCREEN = 'ostromoukhov' satisfies ScreenName;
 /**
  * The screen for a material on a machine, and why. In this order: modulated dots need no screen for their texture; what
  * cannot hold single dots gets clusters, spread while they are small, in fixed places when they are large; a beam that
- * is slow to switch gets runs; known marks are counted; with the screen whose ramps are the most even of those that take
- * one pass (benchmarks/ramps.ts).
+ * is slow to switch gets runs; known marks are counted; with the screen whose ramps are the most even of those that
+ * take one pass (benchmarks/ramps.ts).
  */
 export function chooseScreen(facts: ScreenFacts): ChosenScreen {
   const { grid, levels, knowsMarks, loneStrength, repeatability, shortestRun: run } = facts;

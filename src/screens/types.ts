@@ -40,8 +40,8 @@ export interface ScreenOptions {
 }
 
 /**
- * All screens, in the order in which the literature's families are told apart. Apart from the registry, so that a help text
- * that lists them does not load them.
+ * All screens, in the order in which the literature's families are told apart. Apart from the registry, so that a help
+ * text that lists them does not load them.
  */
 export const SCREEN_NAMES = [
   'floyd-steinberg',

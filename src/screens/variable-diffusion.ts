@@ -86,8 +86,8 @@ export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDi
 }
 
 /**
- * What each dot adds where it marks its own cell alone: all of it, after any dots. Rows, columns and dots of the shortest
- * index, and coverages. Exact: no neighbour counts.
+ * What each dot adds where it marks its own cell alone: all of it, after any dots. Rows, columns and dots of the
+ * shortest index, and coverages. Exact: no neighbour counts.
  */
 const DOT_STEPS: MarkSteps = {
   rowsAbove: 1,

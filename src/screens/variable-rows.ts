@@ -17,7 +17,10 @@ export interface VariableRows {
   readonly levels?: Uint16Array | undefined;
 }
 
-/** The rows of a diffusion with weights by tone and no chance, by the WebAssembly kernel: the same bits as the plain ones. */
+/**
+ * The rows of a diffusion with weights by tone and no chance, by the WebAssembly kernel: the same bits as the plain
+ * ones.
+ */
 export function startFastVariableRows(
   kernels: Kernels,
   of: VariableRows,

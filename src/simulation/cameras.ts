@@ -69,7 +69,10 @@ export interface PhoneOptions extends SensorOptions {
   readonly lightGradientY: number;
   /** Relative loss of light in the picture's corners. */
   readonly vignetting: number;
-  /** A shine on the piece: its middle as share of width and height, its standard deviation as share of the width, its light (1 = white paper). */
+  /**
+   * A shine on the piece: its middle as share of width and height, its standard deviation as share of the width, its
+   * light (1 = white paper).
+   */
   readonly glareX: number;
   readonly glareY: number;
   readonly glareSigma: number;

@@ -18,7 +18,10 @@ export interface DepositOptions {
 }
 
 export interface Deposit {
-  /** Overwrites `dose` with the sum of dose^power, J/cm², on a row of samples counted from the first dot's upper edge; rows must rise. */
+  /**
+   * Overwrites `dose` with the sum of dose^power, J/cm², on a row of samples counted from the first dot's upper edge;
+   * rows must rise.
+   */
   readRow(dose: Float32Array, sampleRow: number): void;
 }
 

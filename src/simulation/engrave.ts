@@ -167,7 +167,9 @@ function takeAccumulationRoot(dose: Float32Array, accumulation: number): void {
   for (let i = 0; i < dose.length; i++) if (dose[i] > 0) dose[i] = dose[i] ** accumulation;
 }
 
-/** A sink that keeps the mean of the samples over each pixel; a sample on a pixel's edge counts in both by its share. */
+/**
+ * A sink that keeps the mean of the samples over each pixel; a sample on a pixel's edge counts in both by its share.
+ */
 function averageIntoPixels(surface: Surface, samples: number, rows: number): RowSink {
   const { width, height, rgb } = surface;
   const line = new Float32Array(width * 3);

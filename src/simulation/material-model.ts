@@ -29,7 +29,10 @@ export interface BeamModel {
 
 /** Heat that earlier dots leave behind; it adds to the dose of the dots that follow. */
 export interface HeatModel {
-  /** Added share of dose once the dots before it on the same line have all fired, and the length over which that fades, µm. */
+  /**
+   * Added share of dose once the dots before it on the same line have all fired, and the length over which that fades,
+   * µm.
+   */
   readonly gainAlong: number;
   readonly lengthAlongUm: number;
   /** The same from the lines above. */
@@ -58,7 +61,10 @@ export interface LawModel {
   readonly fade?: { readonly halfDoseJPerCm2: number; readonly order: number };
 }
 
-/** One layer of the surface's own unevenness; a place with a high value is dark and answers to less dose, or the other way round. */
+/**
+ * One layer of the surface's own unevenness; a place with a high value is dark and answers to less dose, or the other
+ * way round.
+ */
 export interface GrainModel {
   /** Correlation length along x and y, µm; very unequal lengths give streaks. */
   readonly lengthXUm: number;
@@ -86,7 +92,9 @@ export interface LightSpreadModel {
   readonly radiusUm: number;
 }
 
-/** A surface and the beam that marks it, as the virtual engraver has them; all numbers of it are hidden from the fit. */
+/**
+ * A surface and the beam that marks it, as the virtual engraver has them; all numbers of it are hidden from the fit.
+ */
 export interface MaterialModel {
   readonly schema: 'tonewright-simulation-material/1';
   readonly name: string;
@@ -165,7 +173,8 @@ const MATERIAL_MODEL = v.strictObject({
 
 /**
  * A material model from parsed JSON.
- * @throws AppError file-invalid when a field is missing, unknown or out of range, or the colours contradict `direction`.
+ * @throws AppError file-invalid when a field is missing, unknown or out of range, or the colours contradict
+ * `direction`.
  */
 export function parseMaterialModel(json: unknown): MaterialModel {
   const model: MaterialModel = parseRecord(MATERIAL_MODEL, { json, what: 'material model' });

@@ -48,9 +48,15 @@ const NEAR_ANCHORS = [
 ] as const;
 /** The same for faces at most 5 m off, counts. Format: `mediapipe2019`. */
 const FAR_ANCHORS = [[48, 1]] as const;
-/** Two boxes that share more than this of the smaller one are one face. A share. Assumed: faces seldom hide each other so far. */
+/**
+ * Two boxes that share more than this of the smaller one are one face. A share. Assumed: faces seldom hide each other
+ * so far.
+ */
 const SAME_FACE = 0.3;
-/** Pixels that are averaged for one, in each direction, at most. A count. Assumed: nine keep a small picture from sparkling. */
+/**
+ * Pixels that are averaged for one, in each direction, at most. A count. Assumed: nine keep a small picture from
+ * sparkling.
+ */
 const MOST_POINTS = 3;
 /** Code that goes in as 0; 0 goes in as −1 and 255 as 1. Exact: half of 8 bits. */
 const MIDDLE = 127.5;
@@ -160,8 +166,8 @@ export interface CutOptions {
 }
 
 /**
- * A square of a picture at another size, three numbers a pixel: means of a few of its pixels where it gets smaller, else
- * straight between pixel centres.
+ * A square of a picture at another size, three numbers a pixel: means of a few of its pixels where it gets smaller,
+ * else straight between pixel centres.
  */
 export function cutSquare({ width, height, rgb }: ColourImage, { square, side, of, beyond }: CutOptions): Float32Array {
   const table = Float32Array.from({ length: 256 }, (_, code) => of(code));

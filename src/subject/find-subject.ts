@@ -46,8 +46,9 @@ const GUESS = 0.4;
 /** Score that each model must give a face in the second look, a share. Assumed: less is no word for a face. */
 const LEAST = 0.5;
 /**
- * Mean score of both models in the second look, a share. Measured (benchmarks/crops.ts, tests/subject/find-subject.test.ts):
- * upright faces 0.79 … 0.93; faces turned by a quarter or more up to 0.75; cats, dogs, cups and flowers up to 0.6.
+ * Mean score of both models in the second look, a share. Measured (benchmarks/crops.ts,
+ * tests/subject/find-subject.test.ts): upright faces 0.79 … 0.93; faces turned by a quarter or more up to 0.75; cats,
+ * dogs, cups and flowers up to 0.6.
  */
 const SURE = 0.77;
 /** Score from which no other turn is tried, a share. Assumed: the same, since nothing of another turn reaches it. */
@@ -56,7 +57,10 @@ const PLAINLY_UPRIGHT = SURE;
 const SAME = 0.3;
 /** Side of the square of the second look over the height of the face, a factor. Assumed: as faces lie in selfies. */
 const SECOND_LOOK = 3.2;
-/** Side of the parts in which small faces are looked for, a share of the long side. Assumed: two of them overlap by a face. */
+/**
+ * Side of the parts in which small faces are looked for, a share of the long side. Assumed: two of them overlap by a
+ * face.
+ */
 const PART = 0.62;
 /** First guesses that are looked at again. A count. Assumed: groups on a small piece are smaller. */
 const MOST_GUESSES = 12;
@@ -78,14 +82,17 @@ const SHARE_PX = 256;
 const AREA = { from: 0.02, to: 0.7 } as const;
 /** How far people and contrast must agree where no face is seen. A share. Assumed: less and one of them sees leaves. */
 const AGREE = 0.4;
-/** Least share of the pixels of people that are decided where no face speaks for them. Assumed: a wavering model guesses. */
+/**
+ * Least share of the pixels of people that are decided where no face speaks for them. Assumed: a wavering model
+ * guesses.
+ */
 const DECIDED = 0.5;
 
 /**
- * Whom or what a photo is of, from a small copy of it: faces at any of the four turns by `bazarevskyEtAl2019` (two looks:
- * the whole, then each guess by itself), the shape of people near the camera by `mediapipe2019`, else what stands out
- * from the rim (`zhangEtAl2015`), for pets and things. The models were published for people at most 2 m off for shapes
- * and near faces, 5 m for far ones.
+ * Whom or what a photo is of, from a small copy of it: faces at any of the four turns by `bazarevskyEtAl2019` (two
+ * looks: the whole, then each guess by itself), the shape of people near the camera by `mediapipe2019`, else what
+ * stands out from the rim (`zhangEtAl2015`), for pets and things. The models were published for people at most 2 m off
+ * for shapes and near faces, 5 m for far ones.
  */
 export function findSubject(
   image: ColourImage,
@@ -132,7 +139,10 @@ function turnSubject({ by, faces, box, share }: Subject, turn: QuarterTurn): Sub
 
 const bestOf = (faces: readonly Face[]): number => faces.reduce((most, { score }) => Math.max(most, score), 0);
 
-/** Upright faces, the largest first; strangers far behind are left out. One look at the whole serves a turn that is tried. */
+/**
+ * Upright faces, the largest first; strangers far behind are left out. One look at the whole serves a turn that is
+ * tried.
+ */
 function searchFaces(image: ColourImage, models: SubjectModels, looks: 'both' | 'far'): readonly Face[] {
   const whole = squareAround(image, { x: 0, y: 0, width: 1, height: 1 }, 1);
   const far = detectFaces(image, { model: models.far, square: whole, least: GUESS });

@@ -27,7 +27,10 @@ const SAME = 0;
 const RELU = 1;
 const RELU6 = 3;
 
-/** By the number of the kind in the file, or the name of one that the format does not number. Format: enum BuiltinOperator. */
+/**
+ * By the number of the kind in the file, or the name of one that the format does not number. Format: enum
+ * BuiltinOperator.
+ */
 export const LAYERS: Readonly<Record<string, Layer>> = {
   0: {
     isInPlace: true,
@@ -287,7 +290,10 @@ function placeBetween(
   return { low, high: Math.min(low + 1, from - 1), share: place - low };
 }
 
-/** The transposed step of `mediapipe2019`: each place becomes a window of its own, without overlap. Weights: [out, rows, columns, in]. */
+/**
+ * The transposed step of `mediapipe2019`: each place becomes a window of its own, without overlap. Weights: [out, rows,
+ * columns, in].
+ */
 function spreadOut(input: Tensor, weights: Tensor, bias: Tensor, out: Tensor): void {
   const { channels } = input;
   const stepX = out.width / input.width;

@@ -42,8 +42,8 @@ const FLOAT32 = 0;
 const FLOAT16 = 1;
 const INT32 = 2;
 /**
- * Numbers of the step that turns 16-bit constants into 32-bit ones, done when the file is read, and of a step that has a
- * name instead. Format: enum BuiltinOperator.
+ * Numbers of the step that turns 16-bit constants into 32-bit ones, done when the file is read, and of a step that has
+ * a name instead. Format: enum BuiltinOperator.
  */
 const DEQUANTIZE = 6;
 const CUSTOM = 32;

@@ -3,7 +3,10 @@ import type { Tensor } from './tensor.ts';
 
 /** What a network spends its time on; numbers lie pixel by pixel, channels innermost. */
 export interface Arithmetic {
-  /** Each output of each pixel: its bias and `length` numbers of the pixel with its weights, which lie by output, then by number. */
+  /**
+   * Each output of each pixel: its bias and `length` numbers of the pixel with its weights, which lie by output, then
+   * by number.
+   */
   readonly multiplyPixels: (from: Float32Array, step: PixelStep) => void;
   /** Each channel for itself, over windows, with zeros beyond the edges; weights lie by row, column, channel. */
   readonly weighWindows: (input: Tensor, step: WindowStep) => void;
@@ -89,7 +92,9 @@ export function groupWeights(
 export const roomOfPixels = (count: number, pixels: number): number =>
   count % 4 === 0 ? 0 : wholeGroups(count) * pixels;
 
-/** Numbers that `weighWindows` needs beside the result: all rows with zeros around them, and where the windows begin. */
+/**
+ * Numbers that `weighWindows` needs beside the result: all rows with zeros around them, and where the windows begin.
+ */
 export function roomOfRows({ width, height, channels }: Omit<Tensor, 'data'>, out: Omit<Tensor, 'data'>, g: Geometry) {
   return (height + 1) * lengthOfRow({ width, channels }, out, g) + SLACK + g.down * out.height;
 }

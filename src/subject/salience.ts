@@ -10,10 +10,10 @@ const SCANS = 3;
 const STANDS_OUT = { from: 0.2, fully: 0.5 } as const;
 
 /**
- * How far each pixel stands out from the picture's rim, 0 … 1: its minimum barrier distance, the smallest range of codes
- * that a path from the rim must cross (`zhangEtAl2015`, the raster scan; its later steps are left out). What is joined to
- * the rim by an even surface is ground, whatever its colour; a thing that the rim cuts is found as far as its edges show.
- * Meant for pictures of one to two hundred pixels.
+ * How far each pixel stands out from the picture's rim, 0 … 1: its minimum barrier distance, the smallest range of
+ * codes that a path from the rim must cross (`zhangEtAl2015`, the raster scan; its later steps are left out). What is
+ * joined to the rim by an even surface is ground, whatever its colour; a thing that the rim cuts is found as far as its
+ * edges show. Meant for pictures of one to two hundred pixels.
  */
 export function findSalience({ width, height, rgb }: ColourImage): Share {
   const sum = new Float32Array(width * height);

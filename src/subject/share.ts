@@ -23,7 +23,10 @@ export interface ShareFacts {
   readonly edges: { readonly left: number; readonly right: number; readonly top: number; readonly bottom: number };
 }
 
-/** Share of the subject's pixels beyond each side of its box. Assumed: specks and a lone strand of hair make no box larger. */
+/**
+ * Share of the subject's pixels beyond each side of its box. Assumed: specks and a lone strand of hair make no box
+ * larger.
+ */
 const BEYOND = 0.01;
 
 export function describeShare({ width, height, data }: Share): ShareFacts {

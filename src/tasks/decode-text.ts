@@ -10,14 +10,15 @@ export interface DecodedText {
 const HEAD_BYTES = 64;
 
 /**
- * Letters 128 to 159 of Windows-1252, whose others are those of Latin 1; five places are empty and stay as they are. Published:
- * WHATWG Encoding Standard, index windows-1252. By hand: some versions of Node decode it as Latin 1.
+ * Letters 128 to 159 of Windows-1252, whose others are those of Latin 1; five places are empty and stay as they are.
+ * Published: WHATWG Encoding Standard, index windows-1252. By hand: some versions of Node decode it as Latin 1.
  */
 const LETTERS_128 = '€\x81‚ƒ„…†‡ˆ‰Š‹Œ\x8dŽ\x8f\x90‘’“”•–—˜™š›œ\x9džŸ';
 
 /**
- * Text of a table as spreadsheets save it: UTF-8; UTF-16 with its mark, or without, told by the zeros beside its letters; and
- * what is neither, read as Windows-1252, in which every byte is a letter: that may be the wrong one, so it is told.
+ * Text of a table as spreadsheets save it: UTF-8; UTF-16 with its mark, or without, told by the zeros beside its
+ * letters; and what is neither, read as Windows-1252, in which every byte is a letter: that may be the wrong one, so it
+ * is told.
  * @param where what the text is called in messages
  */
 export function decodeText(bytes: Uint8Array, where: string): DecodedText {

@@ -51,8 +51,8 @@ export interface FittedMachineRecord {
 }
 
 /**
- * The machine's unknown times from stopwatch readings, into the machine's file: the shop's own, made when the machine is
- * a built-in one, or the file that was named.
+ * The machine's unknown times from stopwatch readings, into the machine's file: the shop's own, made when the machine
+ * is a built-in one, or the file that was named.
  * @throws AppError result-exists; path-missing without a shop folder; file-invalid for readings that are none;
  * readings-too-few, readings-contradict naming the lines: such a fit must not get into a machine's file
  */

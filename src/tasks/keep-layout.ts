@@ -3,9 +3,9 @@ import { AppError } from '../errors.ts';
 import type { Shop } from '../material/index.ts';
 
 /**
- * Keeps the layout of a chart or strip in the shop, where `learn` and `check` find it by its marks; its path, or undefined
- * without a folder. The results are there by then, so a folder that cannot be written is said and is no failure. The same
- * layout has the same hash: keeping it again changes nothing.
+ * Keeps the layout of a chart or strip in the shop, where `learn` and `check` find it by its marks; its path, or
+ * undefined without a folder. The results are there by then, so a folder that cannot be written is said and is no
+ * failure. The same layout has the same hash: keeping it again changes nothing.
  */
 export async function keepLayout(
   layout: ChartLayout,

@@ -57,8 +57,8 @@ export interface SaveProfileRequest {
 
 /**
  * Puts what was learned into the shop, with its report.
- * @throws AppError result-exists when another profile has the name and is not to be replaced; option-invalid for a title
- * of which no name can be made; path-missing without a shop folder
+ * @throws AppError result-exists when another profile has the name and is not to be replaced; option-invalid for a
+ * title of which no name can be made; path-missing without a shop folder
  */
 export async function saveProfile(
   { profile, page, title, replace }: SaveProfileRequest,

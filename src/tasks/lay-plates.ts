@@ -91,7 +91,8 @@ export type LaidRecord =
 
 /**
  * Plates of finished jobs with the jigs to cut, or a jig alone where there are no jobs: all files are written, or none.
- * @throws AppError path-missing, file-invalid for jobs; option-invalid; those of `makePlates`, `makeJig` and `layoutGrid`
+ * @throws AppError path-missing, file-invalid for jobs; option-invalid; those of `makePlates`, `makeJig` and
+ * `layoutGrid`
  */
 export async function layPlates(request: LayPlatesRequest, context: TaskContext): Promise<LaidRecord> {
   const { out, machine: asked, profile, strip = false, bitmaps = 'plate', quarterTurns = false } = request;

@@ -19,9 +19,10 @@ interface Found {
 }
 
 /**
- * Photos of a folder and of the folders in it, as paths from there with `/`, sorted: every file that looks like a picture
- * by its ending or its first bytes, whether it can be made or not (a pipe may be called like one). Left out, and told by `warn`, is what does not, and what
- * Tonewright itself has made: folders with an order's journal, `out`, and the files that a ticket names.
+ * Photos of a folder and of the folders in it, as paths from there with `/`, sorted: every file that looks like a
+ * picture by its ending or its first bytes, whether it can be made or not (a pipe may be called like one). Left out,
+ * and told by `warn`, is what does not, and what Tonewright itself has made: folders with an order's journal, `out`,
+ * and the files that a ticket names.
  * @throws AppError path-missing where there is none; path-unreadable
  */
 export async function listPhotos(

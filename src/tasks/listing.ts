@@ -29,8 +29,8 @@ export function listRecords<T>(
 }
 
 /**
- * All profiles, the one to offer first before the others: measured before simulated before assumed, then the newest. What
- * was measured on a shop's own machine beats every example.
+ * All profiles, the one to offer first before the others: measured before simulated before assumed, then the newest.
+ * What was measured on a shop's own machine beats every example.
  */
 export function listProfiles(shop: Shop): Listed<Profile> {
   const { records, notices } = listRecords(shop, { kind: 'profiles', read: (name) => readProfile(name, shop) });

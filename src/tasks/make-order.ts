@@ -61,8 +61,8 @@ export interface MadeOrder {
 
 /**
  * Makes an order into its folder: the files of every piece, and the sums as `order.json`, `order.csv` and `order.html`.
- * @throws AppError option-invalid for a queue's address that is none and when the folder holds photos of the order; those of
- * `readPrices` and `runOrder`
+ * @throws AppError option-invalid for a queue's address that is none and when the folder holds photos of the order;
+ * those of `readPrices` and `runOrder`
  */
 export async function makeOrder(
   pieces: readonly PlannedPiece[],
@@ -130,8 +130,8 @@ function openMaker(
 }
 
 /**
- * Results beside the photos could replace one of them, and would be taken for photos the next time. Folders are told apart
- * by what they are, not by their names: a link to the photos' folder is the photos' folder.
+ * Results beside the photos could replace one of them, and would be taken for photos the next time. Folders are told
+ * apart by what they are, not by their names: a link to the photos' folder is the photos' folder.
  */
 function refusePhotoFolder(pieces: readonly PlannedPiece[], out: string): void {
   const here = identifyFolder(out);

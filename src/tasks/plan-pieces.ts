@@ -124,8 +124,8 @@ function planPiece({ line, cells }: OrderRow, context: PieceContext): PieceDraft
 }
 
 /**
- * The name of a piece after its photo's: cut where it is too long, refused where it cannot be the name of files. A photo that
- * no line names keeps the folders that it lies in.
+ * The name of a piece after its photo's: cut where it is too long, refused where it cannot be the name of files. A
+ * photo that no line names keeps the folders that it lies in.
  */
 function nameAfter(photo: string, where: string | undefined): string {
   const path = photo.slice(0, photo.length - extname(photo).length);

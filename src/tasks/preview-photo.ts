@@ -20,8 +20,8 @@ import { readPrices } from './prices.ts';
 
 /*
  * What a person sees of a job before its files are made, in steps that a face takes while somebody moves a slider: the
- * light of the photo once, a draft without dots, the dots themselves, what they foretell, and a loupe on them. Nothing of
- * it is written.
+ * light of the photo once, a draft without dots, the dots themselves, what they foretell, and a loupe on them. Nothing
+ * of it is written.
  */
 
 /** The light of a photo at the dots of a job's crop. Plain data, which threads can share. */

@@ -14,8 +14,8 @@ export interface SearchThreads {
 }
 
 /**
- * A searcher of bands on threads of its own, which start at the first phase and stay for the next. Undefined for one thread,
- * and where the threads' file was not built: the search then runs in this thread, with the same dots.
+ * A searcher of bands on threads of its own, which start at the first phase and stay for the next. Undefined for one
+ * thread, and where the threads' file was not built: the search then runs in this thread, with the same dots.
  * @param threads as asked for; as many as there are processors when absent.
  */
 export function openSearchThreads(threads: number = availableParallelism()): SearchThreads | undefined {

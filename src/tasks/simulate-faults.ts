@@ -44,8 +44,8 @@ export interface FaultsRecord {
 }
 
 /**
- * The loop with one fault after another, and what the program says to each: shows a person what faults look like, by the
- * same code that reads real captures.
+ * The loop with one fault after another, and what the program says to each: shows a person what faults look like, by
+ * the same code that reads real captures.
  */
 export async function simulateFaults(
   model: MaterialModel,

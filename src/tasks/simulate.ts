@@ -34,8 +34,8 @@ import { sharedFolder } from './shop.ts';
 import { chooseGrid, readTicket } from './timed-bitmap.ts';
 
 /*
- * The virtual engraver and scanner, for whoever has no laser at hand: what a bitmap would leave on a hidden material, and
- * what a camera would make of that.
+ * The virtual engraver and scanner, for whoever has no laser at hand: what a bitmap would leave on a hidden material,
+ * and what a camera would make of that.
  */
 
 /**
@@ -167,8 +167,8 @@ export async function engraveBitmap(request: EngraveRequest, context: TaskContex
 
 /**
  * What a camera makes of a surface, or of a bitmap that is burned first.
- * @throws AppError option-invalid for the ending of the file, a fault that does not happen here, or a surface without its
- * size; path-*, file-invalid, name-unknown, result-exists
+ * @throws AppError option-invalid for the ending of the file, a fault that does not happen here, or a surface without
+ * its size; path-*, file-invalid, name-unknown, result-exists
  */
 export async function captureFile(request: CaptureRequest, context: TaskContext): Promise<CapturedRecord> {
   const { path, out, camera: name, rotationDeg, paperL, seed = 1, force = false } = request;

@@ -9,8 +9,8 @@ export function nameIncoming(folder: string): string {
 }
 
 /**
- * Removes what was being received when a server stopped: of no use to anybody. What another server that runs on the same
- * shop is just receiving stays.
+ * Removes what was being received when a server stopped: of no use to anybody. What another server that runs on the
+ * same shop is just receiving stays.
  */
 export async function clearIncoming(folder: string): Promise<void> {
   for (const name of await readdir(folder).catch(() => [] as string[])) {

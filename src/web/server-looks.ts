@@ -189,7 +189,9 @@ export function createLooks(work: Work): Looks {
     return { jpeg: found.jpeg, facts };
   }
 
-  /** Shared memory for so many dots: that of a look which is gone, since fresh memory costs more time than filling it. */
+  /**
+   * Shared memory for so many dots: that of a look which is gone, since fresh memory costs more time than filling it.
+   */
   function takeRoom(dots: number): Uint8Array {
     const found = rooms.findIndex((room) => room.length === dots);
     const room = found < 0 ? new Uint8Array(new SharedArrayBuffer(dots)) : rooms.splice(found, 1)[0]!;

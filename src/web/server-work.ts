@@ -11,9 +11,9 @@ type InputOf<N extends TaskName> = Parameters<Tasks[N]>[0];
 type ValueOf<N extends TaskName> = Awaited<ReturnType<Tasks[N]>> extends Answer<infer T> ? T : never;
 
 /**
- * Which thread does what: drafts and loupes must never wait behind a proof, nor a proof behind the files of a job, nor any
- * of them behind a file that somebody sent. Each lane is one thread, started at its first task; photos have two, so that
- * one that decodes slowly keeps no other waiting.
+ * Which thread does what: drafts and loupes must never wait behind a proof, nor a proof behind the files of a job, nor
+ * any of them behind a file that somebody sent. Each lane is one thread, started at its first task; photos have two, so
+ * that one that decodes slowly keeps no other waiting.
  */
 export type Lane = 'draft' | 'proof' | 'files' | 'photos';
 

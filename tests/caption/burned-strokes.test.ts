@@ -1,5 +1,5 @@
-// Strokes on the virtual engraver, which shares nothing with what drew them: burned, they are as wide as they were drawn, but
-// for the quarter of a dot that dots leave and for what a profile does not know of a mark.
+// Strokes on the virtual engraver, which shares nothing with what drew them: burned, they are as wide as they were
+// drawn, but for the quarter of a dot that dots leave and for what a profile does not know of a mark.
 import { existsSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { beforeAll, describe, expect, test } from 'vitest';
@@ -70,8 +70,8 @@ function sumAcross(surface: Surface, { grid, turned, slant }: Stroked): readonly
 }
 
 /**
- * What a scan of a chart tells of a material: learned once and kept, since it takes half a minute. UPDATE_GOLDEN=1 learns it anew;
- * that charts are read right is held elsewhere.
+ * What a scan of a chart tells of a material: learned once and kept, since it takes half a minute. UPDATE_GOLDEN=1
+ * learns it anew; that charts are read right is held elsewhere.
  */
 function learn(model: MaterialModel): Learned {
   const { settings, reference: grid, name, direction } = model;

@@ -12,7 +12,10 @@ function placeBy(layout: ChartLayout, lens: { k1: number; k2?: number; axis?: re
   return createGeometry(layout, { ...camera, pxPerMm: 3300 / layout.widthMm, ...lens }).place;
 }
 
-/** Largest distance of a patch's middle from the truth and largest error claimed, mm, when corners are off by up to 0.4 px. */
+/**
+ * Largest distance of a patch's middle from the truth and largest error claimed, mm, when corners are off by up to
+ * 0.4 px.
+ */
 function worstPlaceMm(layout: ChartLayout, lens: Parameters<typeof placeBy>[1], missing = 0) {
   const place = placeBy(layout, lens);
   const random = createNoise(5);

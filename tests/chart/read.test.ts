@@ -382,7 +382,8 @@ describe('an unknown camera curve', () => {
     const shiny = { ...camera, glare: { x: 0.5, y: 0.5, radius: 0.06, strength: 0.06 } };
     const readings = read(take(layout, shiny).capture, layout, { camera: 'unknown', ...marksOf(shiny) });
     expect(readings.rejected.filter(({ reason }) => reason === 'glare').length).toBeGreaterThan(3);
-    // Taken into the estimate, the reflection moves tones by 19 L*; what is left of it is covered by what is said of the curve.
+    // Taken into the estimate, the reflection moves tones by 19 L*; what is left of it is covered by what is said of
+    // the curve.
     expect(worstTone(readings, layout, shiny)).toBeLessThan(Math.min(10, 1 + 2 * readings.camera.errorLightness));
     expect(readings.warnings.map(({ code }) => code)).toContain('curve-under-disturbance');
   });

@@ -2,7 +2,10 @@ import { spawnSync } from 'node:child_process';
 import type { Corners, Point } from '../../src/chart/index.ts';
 import { PYTHON } from '../plane/outside-programs.ts';
 
-/** Python's module of the AprilTag project's own detector (Debian package python3-apriltag), which tags are compared with. */
+/**
+ * Python's module of the AprilTag project's own detector (Debian package python3-apriltag), which tags are compared
+ * with.
+ */
 export const REFERENCE_PROBE = ['-c', 'import apriltag'] as const;
 
 export interface ReferenceTag {

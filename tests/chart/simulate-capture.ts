@@ -17,7 +17,9 @@ export interface CameraOptions {
   readonly k1?: number;
   /** The same with r⁴. */
   readonly k2?: number;
-  /** Where the lens's axis meets the picture, shares of width and height: off the middle in a photo that was cropped. */
+  /**
+   * Where the lens's axis meets the picture, shares of width and height: off the middle in a photo that was cropped.
+   */
   readonly axis?: readonly [number, number];
   readonly mirrored?: boolean;
   /** Linear reflectance of bare, solid and of the table around the piece. */
@@ -30,7 +32,9 @@ export interface CameraOptions {
   readonly lightX?: number;
   readonly lightY?: number;
   readonly vignetting?: number;
-  /** A reflection that adds light: place as a share of the picture, radius σ as a share of the width, strength linear. */
+  /**
+   * A reflection that adds light: place as a share of the picture, radius σ as a share of the width, strength linear.
+   */
   readonly glare?: { readonly x: number; readonly y: number; readonly radius: number; readonly strength: number };
   /** Standard deviation of the blur, pixels. */
   readonly blurPx?: number;
@@ -154,7 +158,10 @@ type Geometry = Pick<
   'width' | 'height' | 'centre' | 'pxPerMm' | 'turnDeg' | 'tiltX' | 'tiltY' | 'k1' | 'k2' | 'axis' | 'mirrored'
 >;
 
-/** Where the camera puts points of the chart, and back: the place on the chart and how many times smaller than in the middle it looks. */
+/**
+ * Where the camera puts points of the chart, and back: the place on the chart and how many times smaller than in the
+ * middle it looks.
+ */
 export function createGeometry(layout: ChartLayout, options: Geometry) {
   const { width, height, pxPerMm, turnDeg = 0, tiltX = 0, tiltY = 0 } = options;
   const { k1 = 0, k2 = 0, axis = [0.5, 0.5], mirrored = false } = options;

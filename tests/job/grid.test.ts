@@ -34,7 +34,8 @@ describe('the spacing that a measured solid supports', () => {
   });
 
   test('does not follow the mark of a lone dot', () => {
-    // The same solid, a dot narrower and closer to its limit: lone marks differ by a fifth, the spacing by less than a tenth.
+    // The same solid, a dot narrower and closer to its limit: lone marks differ by a fifth, the spacing by less than a
+    // tenth.
     const lone = (drive: number, markUm: number) => ({
       ...anodised,
       response: assumeResponse(

@@ -93,7 +93,8 @@ describe('a profile learned from one scan', () => {
   });
 
   test('finds the width that one dot is seen to mark within 8 %', () => {
-    // 63 × 48 µm between the places of half the change of luminance: benchmarks/learn.ts measures it on an even surface.
+    // 63 × 48 µm between the places of half the change of luminance: benchmarks/learn.ts measures it on an even
+    // surface.
     expect(Math.abs(learned.report.markX.value / 63 - 1)).toBeLessThan(0.08);
     expect(Math.abs(learned.report.markY.value / 48 - 1)).toBeLessThan(0.08);
   });
@@ -105,7 +106,8 @@ describe('a profile learned from one scan', () => {
     expect(page).toContain('What to distrust');
     expect(page).toMatch(/Shape of the tones.*How light the whole is.*capture’s own exposure/s);
     expect(page).toContain('scan.png');
-    // The capture once, and pieces of it for the patches to look at: three tones and all that was left out, up to eight.
+    // The capture once, and pieces of it for the patches to look at: three tones and all that was left out, up to
+    // eight.
     const left = Math.min(8, learned.captures[0]!.readings.rejected.length + learned.report.outliers.length);
     expect(page.match(/<image /g)).toHaveLength(1);
     expect(page.match(/<use href="#capture-0"/g)).toHaveLength(3 + left);

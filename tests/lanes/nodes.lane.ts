@@ -1,5 +1,5 @@
-// The packed file under every version of Node that it may meet: the oldest that package.json names, and the newest of each
-// long-term line since. The same bytes as under the Node that runs the tests.
+// The packed file under every version of Node that it may meet: the oldest that package.json names, and the newest of
+// each long-term line since. The same bytes as under the Node that runs the tests.
 import { spawnSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

@@ -1,5 +1,5 @@
-// The portable folders: complete, small, the same bytes twice; those of Linux and Windows started by their start file from a
-// path with spaces, where there is no network and nothing can be written beside them.
+// The portable folders: complete, small, the same bytes twice; those of Linux and Windows started by their start file
+// from a path with spaces, where there is no network and nothing can be written beside them.
 import { spawnSync } from 'node:child_process';
 import { existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, statSync } from 'node:fs';
 import { tmpdir } from 'node:os';

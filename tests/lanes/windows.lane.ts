@@ -1,5 +1,6 @@
-// What a shop does, with Windows' Node and the packages for Windows, under Wine: the same bytes as on this system, and what
-// only Windows has (drives, shares, names of devices, files that another program keeps, letters alike but for their case).
+// What a shop does, with Windows' Node and the packages for Windows, under Wine: the same bytes as on this system, and
+// what only Windows has (drives, shares, names of devices, files that another program keeps, letters alike but for
+// their case).
 import {
   chmodSync,
   copyFileSync,

@@ -181,7 +181,9 @@ function jerkyMove(engraver: GantryEngraver, distance: number): Stretch {
   return { s: 2 * ramp.s + (distance - 2 * ramp.mm) / Math.max(low, 1e-6), mm: distance };
 }
 
-/** Ways that differ by less than a hundredth of a millimetre, or a hundredth of their length when short, take the same. */
+/**
+ * Ways that differ by less than a hundredth of a millimetre, or a hundredth of their length when short, take the same.
+ */
 function remember(of: (value: number) => Stretch): (value: number) => Stretch {
   const known = new Map<number, Stretch>();
   return (value) => {

@@ -32,7 +32,10 @@ export function simulateMove({ distanceMm, speedMmPerS, accelerationMmPerS2, ste
   return seconds;
 }
 
-/** Time from rest up to the scan speed, over the marks and back to rest, stepped; and the way that getting up to speed takes. */
+/**
+ * Time from rest up to the scan speed, over the marks and back to rest, stepped; and the way that getting up to speed
+ * takes.
+ */
 function simulateLine(lengthMm: number, speedMmPerS: number, { accelerationMmPerS2, stepS, extraMm }: LineRun) {
   let speed = 0;
   let rampMm = 0;

@@ -52,7 +52,9 @@ const USUAL = {
   gantry: { spacingMm: 0.1, speedMmPerS: 200, sizeMm: 60 },
 } as const;
 
-/** The readings that the README asks for: a wide picture with margins and a small one, both directions, three speeds. */
+/**
+ * The readings that the README asks for: a wide picture with margins and a small one, both directions, three speeds.
+ */
 export function planReadings(kind: Engraver['kind'], chance: () => number): TimedJob[] {
   const { spacingMm, speedMmPerS, sizeMm } = USUAL[kind];
   const grid = { pitchMm: spacingMm, lineSpacingMm: spacingMm };

@@ -4,8 +4,9 @@ import { type EngraverJob, normal } from './engraver.ts';
 import { foretell, type Stopwatch, startingMachine, type TimedJob } from './stopwatch.ts';
 
 /**
- * Machines that move by physics that the motion model does not have: terms of other forms, pauses, caps, runs from dot to
- * dot. They walk over every line of the bitmap and share no code with the model or with the engravers that are stepped.
+ * Machines that move by physics that the motion model does not have: terms of other forms, pauses, caps, runs from dot
+ * to dot. They walk over every line of the bitmap and share no code with the model or with the engravers that are
+ * stepped.
  */
 export interface Stranger {
   readonly kind: 'galvo' | 'gantry';
@@ -33,7 +34,10 @@ function walkLines({ data, width, height }: Dots): Line[] {
 
 const between = (chance: () => number, low: number, high: number) => low * (high / low) ** chance();
 
-/** Mirrors settle for c + k·√d after each jump; the scan lags behind and is led out at each end; laser and polygon delays. */
+/**
+ * Mirrors settle for c + k·√d after each jump; the scan lags behind and is led out at each end; laser and polygon
+ * delays.
+ */
 export function drawRootGalvo(chance: () => number): Stranger {
   const jump = between(chance, 2000, 7000);
   const c = between(chance, 1e-4, 6e-4);
@@ -123,7 +127,10 @@ export const drawOverscanGantry = (chance: () => number) =>
 export const drawCappedGantry = (chance: () => number) =>
   drawGantry(chance, { mostDotsPerS: between(chance, 1500, 3000) });
 
-/** Every dot burned by itself for its pitch at scan speed, never less than a least time; gaps are jumped over as c + d/u. */
+/**
+ * Every dot burned by itself for its pitch at scan speed, never less than a least time; gaps are jumped over as c +
+ * d/u.
+ */
 export function drawDotGalvo(chance: () => number, { slow = false } = {}): Stranger {
   const jump = between(chance, 2000, 7000);
   const skip = between(chance, 1500, 5000);

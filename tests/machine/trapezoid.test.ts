@@ -2,7 +2,10 @@ import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { computeMoveSeconds, computeRamp, computeTrapezoidSeconds } from '../../src/machine/index.ts';
 
-/** A drive of bounded jerk, stepped: acceleration rises by a/r a second, holds, and falls back before the speed is reached. */
+/**
+ * A drive of bounded jerk, stepped: acceleration rises by a/r a second, holds, and falls back before the speed is
+ * reached.
+ */
 function stepRamp(speed: number, acceleration: number, riseS: number) {
   const jerk = acceleration / riseS;
   const step = riseS / 100_000;

@@ -23,8 +23,8 @@ const POINTS = 6;
 
 /**
  * What dots do to a surface, worked out apart from the code under test, from the law alone: each firing dot leaves a
- * Gaussian dose whose whole is one cell's worth of the solid's mean; doses add up; Hill's law and the fading at high dose
- * turn the sum into strength; the strength of the part is averaged and divided by that of an endless solid.
+ * Gaussian dose whose whole is one cell's worth of the solid's mean; doses add up; Hill's law and the fading at high
+ * dose turn the sum into strength; the strength of the part is averaged and divided by that of an endless solid.
  */
 export function burnByHand(
   dots: { readonly width: number; readonly height: number; readonly data: Uint8Array },

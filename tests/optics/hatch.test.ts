@@ -24,7 +24,8 @@ function sumPlainly(ratio: number, shift: number, lines: number): number {
 
 describe('published doses', () => {
   test('lines 1.2 waist radii apart overlay to 1.1123 of a single line', () => {
-    // source: gibsonRosenStucker2015, eq. 4.26 and its example, s = 6, W0 = 5, nine lines; lines beyond the ninth add nothing.
+    // source: gibsonRosenStucker2015, eq. 4.26 and its example, s = 6, W0 = 5, nine lines; lines beyond the ninth add
+    // nothing.
     const hatch = { spotDiameterUm: 10, lineSpacingMm: 0.006 };
     expect(computeOnLineDose(hatch)).toBeCloseTo(1.1123, 4);
     // The book goes on: cure depth 3 − 5.8·ln(1.1123) = 2.383.

@@ -111,7 +111,8 @@ describe('for any photo, size and grid', () => {
     fc.assert(
       fc.property(anyCase.filter(fits), ({ photo, options }) => {
         const { crop, place, grid } = framePhoto(photo, options);
-        // Width in dots that the crop's height would call for, against the width that it gets; or the same the other way.
+        // Width in dots that the crop's height would call for, against the width that it gets; or the same the other
+        // way.
         const mmPerPixelX = (place.width * grid.pitchMm) / crop.width;
         const mmPerPixelY = (place.height * grid.lineSpacingMm) / crop.height;
         const offX = Math.abs((crop.width * mmPerPixelY) / grid.pitchMm - place.width);

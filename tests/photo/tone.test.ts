@@ -424,7 +424,8 @@ describe('statistics', () => {
     expect([none.medianL, none.meanL, none.clippedWhiteShare]).toEqual([0, 0, 0]);
   });
 
-  // Source immerkaer1996: the estimate of pure Gaussian noise is its deviation; the smoothest blocks lie a little below it.
+  // Source immerkaer1996: the estimate of pure Gaussian noise is its deviation; the smoothest blocks lie a little below
+  // it.
   test.each([0.5, 1, 2, 4])('noise of deviation %d is found, also over a gradient', (sigma) => {
     const normal = seededNormal(33);
     const plane = paint(600, 400, (x, y) => 30 + (40 * x) / 600 + y / 50 + sigma * normal());

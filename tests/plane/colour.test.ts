@@ -41,8 +41,8 @@ const D50: Pair = [0.3457, 0.3585];
 const srgbLight = (code: number) => (code <= 0.04045 ? code / 12.92 : ((code + 0.055) / 1.055) ** 2.4);
 
 /**
- * Published primaries and curves: Adobe RGB (1998) 4.3.1 and 4.3.4; Display P3, SMPTE EG 432-1 with D65 and sRGB's curve;
- * ROMM RGB, ISO 22028-2, 4; eciRGB v2, ISO 22028-4 (L* as curve).
+ * Published primaries and curves: Adobe RGB (1998) 4.3.1 and 4.3.4; Display P3, SMPTE EG 432-1 with D65 and sRGB's
+ * curve; ROMM RGB, ISO 22028-2, 4; eciRGB v2, ISO 22028-4 (L* as curve).
  */
 const SPACES: Readonly<Record<string, Space>> = {
   'Adobe RGB': {

@@ -1,4 +1,5 @@
-// HEIC as phones write it, decoded by a package that may be left out. How the files were made: tests/plane/heic/README.md.
+// HEIC as phones write it, decoded by a package that may be left out. How the files were made:
+// tests/plane/heic/README.md.
 import { readFileSync } from 'node:fs';
 import { expect, test, vi } from 'vitest';
 import { decodePhoto, readColour, readPhoto, sniffFormat } from '../../src/plane/index.ts';

@@ -75,7 +75,9 @@ function openCutOut(channels: 2 | 4) {
   return sharp(data, { raw: { width: side, height: side, channels } });
 }
 
-/** PNG of one byte a pixel, opaque but for the code that its tRNS chunk names: grey (colour type 0) or a palette (3). */
+/**
+ * PNG of one byte a pixel, opaque but for the code that its tRNS chunk names: grey (colour type 0) or a palette (3).
+ */
 function makeTransparentPng(colourType: 0 | 3): Buffer {
   const { side, code, around } = CUT_OUT;
   const header = Buffer.alloc(13);
@@ -111,8 +113,8 @@ export const CUT_OUTS: readonly (readonly [what: string, make: () => Promise<Buf
 ];
 
 /**
- * A CMYK TIFF of 64 megapixels in a few megabytes: all its strips are the same noise. Its inks take seconds to turn into
- * colours.
+ * A CMYK TIFF of 64 megapixels in a few megabytes: all its strips are the same noise. Its inks take seconds to turn
+ * into colours.
  */
 export function makeSlowTiff(): Buffer {
   const [side, rows] = [8000, 100];
@@ -165,7 +167,9 @@ export const makeFlatPng = (width: number, height: number) =>
     .png()
     .toBuffer();
 
-/** A PNG whose header promises `width` × `height` pixels and whose data are a few bytes: 8-bit colour, or 16-bit RGBA. */
+/**
+ * A PNG whose header promises `width` × `height` pixels and whose data are a few bytes: 8-bit colour, or 16-bit RGBA.
+ */
 export function makeBombPng(width: number, height: number, kind: 'rgb8' | 'rgba16' = 'rgb8'): Buffer {
   const header = Buffer.alloc(13);
   header.writeUInt32BE(width, 0);
@@ -282,7 +286,9 @@ export function makeWideProfile(): Buffer {
   ]);
 }
 
-/** A matrix profile of colorants (XYZ under D50, by primary), one curve and, in version 4, the adaptation (row by row). */
+/**
+ * A matrix profile of colorants (XYZ under D50, by primary), one curve and, in version 4, the adaptation (row by row).
+ */
 export function makeMatrixProfile(
   colorants: readonly (readonly number[])[],
   { tone, chad, ...parts }: ProfileParts & { readonly tone: Buffer; readonly chad?: readonly number[] },

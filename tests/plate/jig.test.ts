@@ -274,7 +274,8 @@ describe('the drawing, as an independent reader of SVG sees it', () => {
       seen.across(12 + 13).filter((x) => x > 10 && x < jig.widthMm - 1),
       [12, 58.2, 62, 108.2],
     );
-    // A millimetre above the pockets only the reliefs of 1.5 mm radius: √(1.5² − 1) = 1.118 on both sides of each corner.
+    // A millimetre above the pockets only the reliefs of 1.5 mm radius: √(1.5² − 1) = 1.118 on both sides of each
+    // corner.
     near(
       seen.across(11).filter((x) => x > 10 && x < jig.widthMm - 4.5),
       [12, 52.2, 62, 102.2].flatMap((x) => [x - 1.118, x + 1.118]),

@@ -35,7 +35,10 @@ const codeOf = (run: () => unknown) => {
   throw new Error('nothing was thrown');
 };
 
-/** Fewest plates by trying one plate more until each single piece has found a pocket of its own (Kuhn's augmenting search). */
+/**
+ * Fewest plates by trying one plate more until each single piece has found a pocket of its own (Kuhn's augmenting
+ * search).
+ */
 function countPlatesPlainly(pieces: readonly PieceSize[], pockets: readonly Pocket[]): number {
   for (let plates = 1; ; plates++) {
     const slots = Array.from({ length: plates }, () => pockets).flat();

@@ -112,7 +112,8 @@ describe('alignment', () => {
           turnDeg: fc.double({ min: -10, max: 10, noNaN: true }),
         }),
         (point, centre, wrong) => {
-          // The machine's own error: a turn about some other point, and a shift. What the first mark tells of it is measured.
+          // The machine's own error: a turn about some other point, and a shift. What the first mark tells of it is
+          // measured.
           const angle = (wrong.turnDeg * Math.PI) / 180;
           const burn = ({ xMm, yMm }: { xMm: number; yMm: number }) => ({
             xMm: Math.cos(angle) * xMm - Math.sin(angle) * yMm + wrong.offsetXMm,

@@ -31,7 +31,9 @@ const HEIGHT = 96;
 interface Piece {
   readonly dots: Dots;
   readonly stepOf: (x: number) => number;
-  /** A part of each step, away from its neighbours, on whole pixels of one, two and three dots; and its true strength. */
+  /**
+   * A part of each step, away from its neighbours, on whole pixels of one, two and three dots; and its true strength.
+   */
   readonly parts: readonly { readonly x: number; readonly width: number; readonly strength: number }[];
 }
 const PART = { y: 24, height: 48 } as const;

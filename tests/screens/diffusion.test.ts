@@ -81,8 +81,9 @@ test.each(SCANS)(
 /**
  * The independent oracle is image-q 4.0.0, ErrorDiffusionArray with its tone-keeping flag. Its arithmetic is ours at
  * another scale: each dot's sum is rounded to a whole number (0 … 255), half up, and clamped there, which ours is not.
- * So the plain version is run at full scale 255 with the clamp and must give image-q's bits; the fast versions equal the
- * plain one above. Only kernels whose divisor is a power of two: image-q's sums are exact in binary fractions for these.
+ * So the plain version is run at full scale 255 with the clamp and must give image-q's bits; the fast versions equal
+ * the plain one above. Only kernels whose divisor is a power of two: image-q's sums are exact in binary fractions for
+ * these.
  */
 const { image } = imageQ;
 test.each([

@@ -216,7 +216,8 @@ describe('bands', () => {
       expect(plan.dots.buffer).toBeInstanceOf(SharedArrayBuffer);
       const shares: number[] = [];
       const { dots, facts } = await searchDotsInBands(plan, {
-        // Two threads that read and write the same planes: bands last to first, their numbers read before the others' are written.
+        // Two threads that read and write the same planes: bands last to first, their numbers read before the others'
+        // are written.
         searchBands: async (shared, bands, done) => {
           const before = shared.cellSums.slice();
           const copies = bands.map(() => ({ ...shared, dots: shared.dots.slice(), cellSums: shared.cellSums.slice() }));

@@ -7,7 +7,9 @@ export function constantPlane(share: number, width: number, height = width): Pla
   return plane;
 }
 
-/** Gradients, hard edges, exactly bare and exactly solid areas, and noise: what photographs and masks bring together. */
+/**
+ * Gradients, hard edges, exactly bare and exactly solid areas, and noise: what photographs and masks bring together.
+ */
 export function mixedPlane(width: number, height: number, seed = 1): Plane<'coverage'> {
   const random = createRandom(seed);
   const plane = createPlane('coverage', width, height);

@@ -11,7 +11,9 @@ import {
 } from '../../src/plane/index.ts';
 import { blurCells } from '../../src/proof/blur.ts';
 
-/** A slow ramp over a field of dots: circles of equal lightness about a far point, which lies in the ramp's direction. */
+/**
+ * A slow ramp over a field of dots: circles of equal lightness about a far point, which lies in the ramp's direction.
+ */
 export interface Ramp {
   readonly grid: DotGrid;
   readonly width: number;

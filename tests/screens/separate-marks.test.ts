@@ -36,7 +36,9 @@ const even = (colour: LinearColour, width: number, height = width) =>
     },
   });
 
-/** The same by image-q's error diffusion with the one flag that keeps what it received, on sRGB codes as it takes them. */
+/**
+ * The same by image-q's error diffusion with the one flag that keeps what it received, on sRGB codes as it takes them.
+ */
 function separateByImageQ(colour: LinearColour, side: number): Uint8Array {
   const code = (value: number) => Math.round(255 * encodeSrgb(value));
   const palette = new imageQ.utils.Palette();

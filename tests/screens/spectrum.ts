@@ -1,4 +1,6 @@
-/** Power spectrum |F|²/n of a real plane that repeats, by plain transforms of rows, then columns; index ky · width + kx. */
+/**
+ * Power spectrum |F|²/n of a real plane that repeats, by plain transforms of rows, then columns; index ky · width + kx.
+ */
 export function powerSpectrum(values: ArrayLike<number>, width: number, height: number): Float64Array {
   const power = new Float64Array(width * height);
   const [cosX, sinX] = [Math.cos, Math.sin].map((f) => waveOf(f, width)) as [Float64Array, Float64Array];

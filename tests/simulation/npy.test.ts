@@ -13,7 +13,8 @@ test('an empty array comes back empty', () => {
   expect(decodeNpy(encodeNpy({ shape: [0, 5], data: new Float32Array(0) })).shape).toEqual([0, 5]);
 });
 
-// numpyFormat: magic string, version 1.0, little-endian length of a header that ends in a line feed at a multiple of 64.
+// numpyFormat: magic string, version 1.0, little-endian length of a header that ends in a line feed at a multiple of
+// 64.
 test('the header is laid out as the format says', () => {
   const bytes = encodeNpy(SAMPLE);
   expect([...bytes.subarray(0, 8)]).toEqual([0x93, ...Buffer.from('NUMPY'), 1, 0]);

@@ -22,8 +22,8 @@ export const TONE_CHART: ChartLayout = layoutChart('tone', {
 });
 
 /**
- * Burns a chart on simulated birch and scans it: a PNG. Another seed is another piece and another scan; on a sheet of white
- * paper where its L* is given.
+ * Burns a chart on simulated birch and scans it: a PNG. Another seed is another piece and another scan; on a sheet of
+ * white paper where its L* is given.
  */
 export async function scanOf(layout: ChartLayout, seed: number, paperL?: number): Promise<Uint8Array> {
   const { grid, screen } = layout;

@@ -10,7 +10,10 @@ const PLACES = [
   'C:\\Program Files (x86)\\Microsoft\\Edge\\Application\\msedge.exe',
 ];
 
-/** A browser of this system. These tests look at the page as a person does; without one they fail and say what is missing. */
+/**
+ * A browser of this system. These tests look at the page as a person does; without one they fail and say what is
+ * missing.
+ */
 export function findChromium(): string {
   const named = process.env.TONEWRIGHT_CHROMIUM;
   const onPath = (process.env.PATH ?? '').split(delimiter).flatMap((folder) => NAMES.map((name) => join(folder, name)));

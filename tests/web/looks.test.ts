@@ -10,7 +10,9 @@ import { enter, makeFolder, type PageServer, runCommand, startPageServer } from 
 import { openGroup } from './stage-steps.ts';
 
 const TIME = 300_000;
-/** How each state is looked at, one after the other: what changes is the window and the scheme, the page is opened once. */
+/**
+ * How each state is looked at, one after the other: what changes is the window and the scheme, the page is opened once.
+ */
 const VIEWS = [
   { width: 1280, scheme: 'light' },
   { width: 1280, scheme: 'dark' },

@@ -7,8 +7,8 @@ import { numberOf, textOf } from '../options.ts';
 import { version } from '../version.ts';
 
 /**
- * What this command asks of the page. It is started by its built file and not imported: the command line and the page do
- * not know each other, and no other command pays for the server.
+ * What this command asks of the page. It is started by its built file and not imported: the command line and the page
+ * do not know each other, and no other command pays for the server.
  */
 interface Page {
   readonly startPage: (options: {

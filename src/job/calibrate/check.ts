@@ -115,7 +115,8 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
 
 /**
  * The same where the chart was found before.
- * @throws AppError those of `readPatches`; chart-wrong for a chart without tones, of another material, or of other marks
+ * @throws AppError those of `readPatches`; chart-wrong for a chart without tones, of another material, or of other
+ * marks
  */
 export function checkLocated(
   { image, located }: { readonly image: CaptureImage; readonly located: Located },

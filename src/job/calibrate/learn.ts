@@ -48,8 +48,8 @@ export interface ReadCapturesOptions {
   /** How the material really marks, where that is not what the chart was drawn for. */
   readonly direction?: 'lighter' | 'darker';
   /**
-   * What tells how light the whole is: a neutral field beside the chart in every capture, or that the captures are scans with the
-   * scanner's automatics off.
+   * What tells how light the whole is: a neutral field beside the chart in every capture, or that the captures are
+   * scans with the scanner's automatics off.
    */
   readonly reference?: CaptureReference;
   /** Corners by hand, pixels of the first capture; only with one capture. */

@@ -25,11 +25,13 @@ const CHOSEN = 4;
 const SAME_DELTA_E = 1.5;
 
 /**
- * A palette from the cells of a dose chart: those named, or the most distinct: first the one furthest from bare, then again
- * and again the one whose nearest colour among those taken is furthest; of cells that look the same the fastest. Cells of another line spacing than the chart's
- * are left out, since all marks share one grid of dots. Burned in order of dose, the weakest first: what comes later
- * then does not have to pass through the smoke and debris of the strong ones (source: 'commonPractice').
- * @throws AppError option-invalid for cells that were not read or of another line spacing; contrast-too-low when too few differ.
+ * A palette from the cells of a dose chart: those named, or the most distinct: first the one furthest from bare, then
+ * again and again the one whose nearest colour among those taken is furthest; of cells that look the same the fastest.
+ * Cells of another line spacing than the chart's are left out, since all marks share one grid of dots. Burned in order
+ * of dose, the weakest first: what comes later then does not have to pass through the smoke and debris of the strong
+ * ones (source: 'commonPractice').
+ * @throws AppError option-invalid for cells that were not read or of another line spacing; contrast-too-low when too
+ * few differ.
  */
 export function choosePalette(
   reading: DoseReading,

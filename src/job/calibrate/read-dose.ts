@@ -32,12 +32,17 @@ export interface DoseReading {
   /** Standard deviation of the cells from the curve, ΔL*: what power and speed do beyond their dose, and scatter. */
   readonly scatter: number;
   readonly strongest: DosePoint;
-  /** Doses at which a tenth and nine tenths of the strongest contrast are reached; null where the chart does not reach them. */
+  /**
+   * Doses at which a tenth and nine tenths of the strongest contrast are reached; null where the chart does not reach
+   * them.
+   */
   readonly usableFromJPerCm2: number | null;
   readonly usableToJPerCm2: number | null;
   /** Dose from which on more of it no longer helps: 97 % of the strongest. */
   readonly enoughJPerCm2: number;
-  /** Dose beyond the strongest at which the mark has clearly weakened again (fading, charring); null where it has not. */
+  /**
+   * Dose beyond the strongest at which the mark has clearly weakened again (fading, charring); null where it has not.
+   */
   readonly overburnsFromJPerCm2: number | null;
   /** The fastest cell with nearly the best contrast and room below the turn. */
   readonly recommended: DosePoint;

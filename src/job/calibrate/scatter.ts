@@ -24,8 +24,9 @@ export interface ScatterAnalysis {
   readonly totalL: number;
   readonly parts: readonly ScatterPart[];
   /**
-   * Smooth part of the differences over the chart, at `mapColumns` × `mapRows` places: how far tones are off there, root mean
-   * square of lighter and darker tones, ΔL*. A mark out of focus is wider and weaker, so light tones and dark ones go opposite ways.
+   * Smooth part of the differences over the chart, at `mapColumns` × `mapRows` places: how far tones are off there,
+   * root mean square of lighter and darker tones, ΔL*. A mark out of focus is wider and weaker, so light tones and dark
+   * ones go opposite ways.
    */
   readonly map: readonly number[];
   readonly mapColumns: number;
@@ -78,10 +79,10 @@ interface Difference {
 
 /**
  * How much of the scatter between equal patches is place on the piece, burn order, grain of the material and camera.
- * Fixed effects for the tones; a smooth surface across the chart for place and a smooth course over the burn for order, each
- * of which may act otherwise on light tones than on dark ones, taken one after the other; each is credited with what it explains beyond chance. A chart burns from top to bottom, so
- * whatever changes along y counts as order: a second chart, turned by 180°, tells the two apart.
- * Bare and solid are left out: the light was levelled by them.
+ * Fixed effects for the tones; a smooth surface across the chart for place and a smooth course over the burn for order,
+ * each of which may act otherwise on light tones than on dark ones, taken one after the other; each is credited with
+ * what it explains beyond chance. A chart burns from top to bottom, so whatever changes along y counts as order: a
+ * second chart, turned by 180°, tells the two apart. Bare and solid are left out: the light was levelled by them.
  * @returns undefined when too few tones are repeated to tell.
  */
 export function analyseScatter(captures: readonly ScatterCapture[], layout: ChartLayout): ScatterAnalysis | undefined {

@@ -6,8 +6,8 @@ import type { VerifiedScreen, VerifiedScreens } from '../request/history.ts';
 export type VerifyResult = 'pass' | 'warn' | 'fail';
 
 /**
- * Print error: how far tones come out that were burned through the profile, ΔL* read less aimed. It is another thing than
- * the fit error, which says how well the profile describes the chart it was learned from.
+ * Print error: how far tones come out that were burned through the profile, ΔL* read less aimed. It is another thing
+ * than the fit error, which says how well the profile describes the chart it was learned from.
  */
 export interface Verification {
   /** Screen that was verified, and whether the profile measured it or predicts it. */
@@ -32,8 +32,8 @@ export interface Verification {
 
 /**
  * Limits for a profile, in units of its repeatability so that a coarse material is not asked for what it cannot do. Of
- * patches that only scatter the mean |ΔL*| is 0.8 units and the worst of some thirty 2.5 units. The least values are what
- * the eye accepts between a proof and a print side by side: assumed.
+ * patches that only scatter the mean |ΔL*| is 0.8 units and the worst of some thirty 2.5 units. The least values are
+ * what the eye accepts between a proof and a print side by side: assumed.
  */
 export function chooseLimits(repeatability: number): VerifyLimits {
   const limit = (least: number, units: number) => Math.round(100 * Math.max(least, units * repeatability)) / 100;

@@ -8,8 +8,8 @@ const { sizeMm, placeMm, marginMm } = QUANTITIES;
 const whole = wholeWithin(0, 1e9);
 
 /**
- * What must be there before the hash can be taken. The hash, over every field that a reader uses, does the rest: a layout
- * that was changed by hand no longer has the one that its piece carries.
+ * What must be there before the hash can be taken. The hash, over every field that a reader uses, does the rest: a
+ * layout that was changed by hand no longer has the one that its piece carries.
  */
 const LAYOUT = v.looseObject({
   schema: v.literal('tonewright-chart/1'),

@@ -66,7 +66,10 @@ export function openTones(toned: Plane<'luminance'>, { linear, range }: Gamut): 
  */
 const NODES = 17;
 
-/** Wanted colours of the photo: mixtures at the nodes of a cube of colours, found where the photo has them, linear between. */
+/**
+ * Wanted colours of the photo: mixtures at the nodes of a cube of colours, found where the photo has them, linear
+ * between.
+ */
 export function openColours(
   photo: Photo,
   { picture, toned, linear, range }: Gamut & { readonly picture: Picture; readonly toned: Plane<'luminance'> },

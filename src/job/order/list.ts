@@ -56,8 +56,8 @@ export function findNameFault(name: string): string | undefined {
 }
 
 /**
- * Names of files for pieces, in the order of the pieces: as wished, with `-2`, `-3` … where `filesOf` one would meet those
- * of another (letters alike but for their case meet, as they do on many disks).
+ * Names of files for pieces, in the order of the pieces: as wished, with `-2`, `-3` … where `filesOf` one would meet
+ * those of another (letters alike but for their case meet, as they do on many disks).
  */
 export function chooseNames(
   wished: readonly string[],

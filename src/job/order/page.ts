@@ -10,8 +10,8 @@ export interface OrderPageOptions {
 }
 
 /**
- * The contact sheet of an order: every proof with its piece, time, price and warnings, what was not made and why, and the
- * sums. Self-contained HTML, to show the customer and to hang beside the machine.
+ * The contact sheet of an order: every proof with its piece, time, price and warnings, what was not made and why, and
+ * the sums. Self-contained HTML, to show the customer and to hang beside the machine.
  */
 export function renderOrderPage(order: OrderRecord, { title, proofs }: OrderPageOptions): string {
   const { pieces, totals, quote } = order;
@@ -71,7 +71,10 @@ function renderPiece(piece: DonePiece, { proof, shared, price }: PieceExtras): s
 </article>`;
 }
 
-/** What more than one piece warns of, in the sequence of the order: said once with a number, and the number at each piece. */
+/**
+ * What more than one piece warns of, in the sequence of the order: said once with a number, and the number at each
+ * piece.
+ */
 function findShared(done: readonly DonePiece[]): readonly string[] {
   const counts = new Map<string, number>();
   for (const { warnings } of done) for (const text of warnings) counts.set(text, (counts.get(text) ?? 0) + 1);

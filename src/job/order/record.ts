@@ -76,7 +76,9 @@ export interface OrderRecord {
     readonly failed: number;
     /** Copies of the pieces that are done. */
     readonly copies: number;
-    /** Of all those copies, s. What is not known of a machine is wrong the same way each time, so the ends add up, too. */
+    /**
+     * Of all those copies, s. What is not known of a machine is wrong the same way each time, so the ends add up, too.
+     */
     readonly seconds: number;
     readonly interval: TimeRange;
     readonly machines: readonly {

@@ -68,8 +68,8 @@ export interface Layout {
 
 /**
  * Lay the copies of all jobs onto the fewest plates, lot by lot, in the sequence of the jobs.
- * @throws AppError piece-fits-nowhere, jig-exceeds-field, name-unknown; option-invalid when a job is for another machine
- * than the jig
+ * @throws AppError piece-fits-nowhere, jig-exceeds-field, name-unknown; option-invalid when a job is for another
+ * machine than the jig
  */
 export function layPieces(jobs: readonly PlateJob[], options: LayOptions): Layout {
   const plates: LaidPlate[] = [];

@@ -67,7 +67,9 @@ export interface BurnFacts {
   readonly plate: LaidPlate;
 }
 
-/** One bitmap over the smallest rectangle that holds its parts; its upper left dot lies exactly at the outermost part. */
+/**
+ * One bitmap over the smallest rectangle that holds its parts; its upper left dot lies exactly at the outermost part.
+ */
 export function burnGroup({ ticket, parts }: Group, facts: BurnFacts) {
   const { aim, machine, format, sequence, name, plate } = facts;
   const { grid, settings } = ticket;

@@ -69,8 +69,9 @@ const LINE_MM = 0.1;
 const ARM_SHARE = 0.6;
 
 /**
- * Crosses at the alignment marks; the first has a small solid square in its lower right, so that a turned piece of scrap is not
- * read the wrong way round. The middle of the first cross lies exactly at its mark, the others at the nearest whole dot.
+ * Crosses at the alignment marks; the first has a small solid square in its lower right, so that a turned piece of
+ * scrap is not read the wrong way round. The middle of the first cross lies exactly at its mark, the others at the
+ * nearest whole dot.
  */
 export function drawMarks(marks: readonly AlignmentMark[], { pitchMm, lineSpacingMm }: DotGrid): MarksBitmap {
   const arm = Math.min(...marks.map(({ insetMm }) => insetMm)) * ARM_SHARE;
@@ -124,8 +125,8 @@ const halfLine = (stepMm: number) => Math.max(0, Math.floor(LINE_MM / stepMm / 2
 const PICTURE_PX = 220;
 
 /**
- * A small picture of what dots make of a surface: their mean coverage drawn between the lightness of the bare surface and of
- * the full mark. Good for telling pieces apart, not a proof.
+ * A small picture of what dots make of a surface: their mean coverage drawn between the lightness of the bare surface
+ * and of the full mark. Good for telling pieces apart, not a proof.
  */
 export function pictureOfDots(
   dots: Dots,

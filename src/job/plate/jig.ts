@@ -45,7 +45,9 @@ export function markOfJig(jig: Jig): string {
   return sha256(JSON.stringify(jig)).slice(0, 6).toUpperCase();
 }
 
-/** The jig as its files: drawing to cut, data, placement of the pockets, alignment marks, and the page that says how. */
+/**
+ * The jig as its files: drawing to cut, data, placement of the pockets, alignment marks, and the page that says how.
+ */
 export function makeJigFiles(
   jig: Jig,
   { machine, grid, settings, correction, format, file, version }: JigFacts,

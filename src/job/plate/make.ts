@@ -241,7 +241,10 @@ function rememberDots() {
   }
 }
 
-/** Each copy bears its part of its job's price, in whole coins, so that all plates together come to the price of the order. */
+/**
+ * Each copy bears its part of its job's price, in whole coins, so that all plates together come to the price of the
+ * order.
+ */
 function sumPrices(pieces: readonly LaidPiece[]): PlateTicket['price'] {
   const [first] = pieces;
   const price = first!.job.price;

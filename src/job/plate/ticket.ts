@@ -56,8 +56,8 @@ export interface PlatePiece {
 }
 
 /**
- * Everything about one plate, machine-readable. Points in jig coordinates count from the jig's upper left corner, x right,
- * y down; `control` holds what is typed into the control software, from its own origin.
+ * Everything about one plate, machine-readable. Points in jig coordinates count from the jig's upper left corner, x
+ * right, y down; `control` holds what is typed into the control software, from its own origin.
  */
 export interface PlateTicket {
   readonly schema: 'tonewright-plate/1';
@@ -162,8 +162,8 @@ const HEAD = [
 ] as const;
 
 /**
- * Bitmaps, pieces and strips of all plates as comma-separated values (RFC 4180). Corner and centre as they are typed into
- * the control software; `jig_…` from the jig's upper left corner.
+ * Bitmaps, pieces and strips of all plates as comma-separated values (RFC 4180). Corner and centre as they are typed
+ * into the control software; `jig_…` from the jig's upper left corner.
  */
 export function writePlacementTable(plates: readonly PlateTicket[]): string {
   const rows = plates.flatMap((plate) => [

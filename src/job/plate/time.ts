@@ -25,7 +25,10 @@ export function timeBitmap(
   return { seconds, interval: estimateInterval(path, { motion, settings, grid, uncertainty }) };
 }
 
-/** One time after the other. What is not known of a machine is wrong the same way each time, so the ends of the intervals add up, too. */
+/**
+ * One time after the other. What is not known of a machine is wrong the same way each time, so the ends of the
+ * intervals add up, too.
+ */
 export function addTimes(times: readonly BitmapTime[]): BitmapTime {
   const sumOf = (read: (time: BitmapTime) => number) => times.reduce((sum, time) => sum + read(time), 0);
   const fitted = times.every(({ interval }) => interval.basis === 'fitted');

@@ -29,10 +29,16 @@ export interface CropFacts {
   readonly notices: readonly Notice[];
 }
 
-/** Share of a subject without a face that may be cut off without a word. Assumed: a tail, an ear of a mask that is coarse. */
+/**
+ * Share of a subject without a face that may be cut off without a word. Assumed: a tail, an ear of a mask that is
+ * coarse.
+ */
 const LOST_UNSAID = 0.2;
 
-/** What must stay in sight: as given, else the subject, else what draws the eye when something is cut off, else the middle. */
+/**
+ * What must stay in sight: as given, else the subject, else what draws the eye when something is cut off, else the
+ * middle.
+ */
 export async function chooseFocus(
   { photo, subject }: Pick<StandingPhoto, 'photo' | 'subject'>,
   { focus, fit, zoom, size, outline }: Pick<JobSpec, 'focus' | 'fit' | 'zoom' | 'size' | 'outline'>,
@@ -108,8 +114,8 @@ export function chooseToneValues(
 }
 
 /**
- * Share of each dot of the piece that may be marked: inside its outline and margin and the picture's own outline, where the
- * photo is and is opaque.
+ * Share of each dot of the piece that may be marked: inside its outline and margin and the picture's own outline, where
+ * the photo is and is opaque.
  */
 export function markable(
   frame: Frame,

@@ -16,9 +16,9 @@ export interface RunsOptions {
 }
 
 /**
- * The gain in time of longer runs against the loss in looks, for a machine that states how fast its beam switches. The power
- * has to follow the speed for the dose to stay what the profile was learned with, so these are what is possible, and not
- * settings. Empty where the machine states nothing, or the screen has no runs.
+ * The gain in time of longer runs against the loss in looks, for a machine that states how fast its beam switches. The
+ * power has to follow the speed for the dose to stay what the profile was learned with, so these are what is possible,
+ * and not settings. Empty where the machine states nothing, or the screen has no runs.
  */
 export function compareRuns({ spec, picture, runs, make }: RunsOptions): readonly RunCost[] {
   const { machine, grid, settings, screen, profile, viewingDistanceMm } = spec;

@@ -9,7 +9,10 @@ export interface LetteredFrame {
   readonly lettering: Lettering;
 }
 
-/** How far from a letter the eye takes it into a tone beside it, in its blur. Assumed: beyond thrice a Gaussian's deviation is nothing. */
+/**
+ * How far from a letter the eye takes it into a tone beside it, in its blur. Assumed: beyond thrice a Gaussian's
+ * deviation is nothing.
+ */
 const BESIDE_BLURS = 3;
 
 /** The dots with the words and drawings laid over them. */
@@ -30,7 +33,10 @@ export function letterCoverage(coverage: Plane<'coverage'>, { frame, lettering }
   return out;
 }
 
-/** What of the piece shows the picture: not what lies under words and drawings, nor what the eye sees together with them. */
+/**
+ * What of the piece shows the picture: not what lies under words and drawings, nor what the eye sees together with
+ * them.
+ */
 export function maskLettering(
   mask: Plane<'mask'> | undefined,
   { frame, lettering, ...viewing }: LetteredFrame & ViewingOptions,

@@ -57,8 +57,8 @@ export interface TakeOptions {
 }
 
 /**
- * From the photo to linear light at the dots. The photo is asked for here and let go of here: its pixels are the largest
- * thing of a job, and nothing after needs them.
+ * From the photo to linear light at the dots. The photo is asked for here and let go of here: its pixels are the
+ * largest thing of a job, and nothing after needs them.
  * @throws AppError picture-blank when there is nothing to see
  */
 export async function takePicture(

@@ -47,7 +47,9 @@ const TONE_ROWS = 512;
  */
 export const CLIP_COLOURS = { dark: [28, 110, 214], light: [226, 88, 12] } as const;
 
-/** A photo's light at the dots of one crop, kept while a person tries tones on it: plain data that threads can share. */
+/**
+ * A photo's light at the dots of one crop, kept while a person tries tones on it: plain data that threads can share.
+ */
 export interface Sight {
   readonly picture: Picture;
   /** Tone that the job's mode chooses for this picture, without values set by hand. */
@@ -171,8 +173,8 @@ function addDots(
 }
 
 /**
- * The tones of the piece without its dots: a draft that follows the hand. It differs from the proof by the screen's grain,
- * by what the screen loses, and by detail finer than its pixels, nowhere else.
+ * The tones of the piece without its dots: a draft that follows the hand. It differs from the proof by the screen's
+ * grain, by what the screen loses, and by detail finer than its pixels, nowhere else.
  */
 export function drawDraft(coarse: CoarseSight, { spec, showClipped = false }: LookOptions): Look {
   const { frame, light, opaque, chosenTone } = coarse;

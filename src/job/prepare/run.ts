@@ -161,7 +161,10 @@ function finishDots(
   return { ...asked, dots, time, warnings };
 }
 
-/** Words and drawings over what the screen made of the picture: they are never screened, and the picture knows nothing of them. */
+/**
+ * Words and drawings over what the screen made of the picture: they are never screened, and the picture knows nothing
+ * of them.
+ */
 function letter(
   asked: Asked,
   dots: Dots,

@@ -35,8 +35,8 @@ export interface Strip {
 type StripSpec = Pick<JobSpec, 'profile' | 'curve' | 'grid' | 'screen' | 'settings' | 'machine'>;
 
 /**
- * Layout of the strip as this job burns it: its grid, screen and settings, and tones that the profile puts at equal steps
- * of L*. The same job settings give the same layout, and so the same hash in its tags.
+ * Layout of the strip as this job burns it: its grid, screen and settings, and tones that the profile puts at equal
+ * steps of L*. The same job settings give the same layout, and so the same hash in its tags.
  * @param size of the whole strip, mm; upright where it is higher than wide.
  * @throws AppError profile-unusable when no profile stands behind the job; option-invalid when the size is too small
  */
@@ -79,8 +79,8 @@ export function drawStrip(layout: ChartLayout, surface: Surface): Dots {
 }
 
 /**
- * The strip beside a piece that lies in the middle of the machine's field: below it, else upright to its right, wherever
- * the field has room. Flush with the piece's edge, at whole dots.
+ * The strip beside a piece that lies in the middle of the machine's field: below it, else upright to its right,
+ * wherever the field has room. Flush with the piece's edge, at whole dots.
  * @param piece size of the piece, dots.
  * @throws AppError size-exceeds-field when no side has room; those of `layoutStrip`
  */

@@ -30,7 +30,9 @@ export interface SeenSubject {
   /** The most important first. */
   readonly faces: readonly FaceToKeep[];
   readonly box: PhotoPart;
-  /** Share of each pixel of a small picture that is the subject's; undefined where only a part of the photo is known. */
+  /**
+   * Share of each pixel of a small picture that is the subject's; undefined where only a part of the photo is known.
+   */
   readonly share: Share | undefined;
 }
 
@@ -69,7 +71,8 @@ export async function standPhoto(photo: Photo, spec: JobSpec): Promise<StandingP
   const models = loadModels();
   if (!models) return as(undefined);
   const found = findSubject(copySmall(upright), models);
-  // Who has said how the photo stands, or where its crop lies, has seen it; and so has a camera that wrote down its turn.
+  // Who has said how the photo stands, or where its crop lies, has seen it; and so has a camera that wrote down its
+  // turn.
   const isAsked = given === undefined && spec.focus === undefined;
   if (found.turn !== 0 && found.isCertain && isAsked && photo.facts.exif === undefined) {
     const seen = found.subject && describe(found.subject);
@@ -102,7 +105,8 @@ function describe({ by, faces, box, share }: NonNullable<ReturnType<typeof findS
 }
 
 /**
- * Where a face looks: how far the nose lies to one side of the middle between the ears. By definition ±1 where it reaches an ear.
+ * Where a face looks: how far the nose lies to one side of the middle between the ears. By definition ±1 where it
+ * reaches an ear.
  */
 function faceToKeep({ box, eyes, nose, ears: [left, right] }: Face): FaceToKeep {
   const middle = (left.x + right.x) / 2;

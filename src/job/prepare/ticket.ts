@@ -205,7 +205,10 @@ function priceOf({ spec, name, frame, time }: TicketFacts, prices: PriceList): Q
   return quoteOrder(prices, [piece]);
 }
 
-/** How often each coverage occurs: what the table makes of the luminance, unless a mask or words have changed it dot by dot. */
+/**
+ * How often each coverage occurs: what the table makes of the luminance, unless a mask or words have changed it dot by
+ * dot.
+ */
 function countCoverage(luminanceCounts: Uint32Array, { table, mask, picture, coverage }: TicketFacts): Uint32Array {
   if (mask || picture.lettering) return countValues(coverage);
   const counts = new Uint32Array(ONE + 1);

@@ -197,7 +197,9 @@ export interface Made {
   readonly points: readonly TonePoint[];
   readonly table: CoverageTable;
   readonly mask: Plane<'mask'> | undefined;
-  /** What of the piece its tones are judged by, where that is less than may be marked: words and drawings are no tones. */
+  /**
+   * What of the piece its tones are judged by, where that is less than may be marked: words and drawings are no tones.
+   */
   readonly judged?: Plane<'mask'>;
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;

@@ -10,8 +10,8 @@ import { roundTo } from '../page/html.ts';
 const SAME_L = 0.5;
 
 /**
- * Aim curve from words: `lightness`, `density`, and names of profiles, with commas between. One profile: its range. Several:
- * the range that all of them reach, so that pieces of different stock look like one set.
+ * Aim curve from words: `lightness`, `density`, and names of profiles, with commas between. One profile: its range.
+ * Several: the range that all of them reach, so that pieces of different stock look like one set.
  * @throws AppError name-unknown, path-*, file-invalid; profile-unusable when the profiles have no lightness in common
  */
 export function parseAim(text: string, shop: Shop): AimCurve {
@@ -65,9 +65,10 @@ export function warnOfAim(aim: AimCurve, { points, name }: Pick<Profile, 'points
 }
 
 /**
- * What a person should know when an aim joins profiles whose captures share no reference: pieces that are to match may then be
- * lighter or darker than one another. Profiles that were computed and not measured say so elsewhere.
- * @param asked the aim in words, where it was asked for so: it may name profiles by their files, which the shop does not know
+ * What a person should know when an aim joins profiles whose captures share no reference: pieces that are to match may
+ * then be lighter or darker than one another. Profiles that were computed and not measured say so elsewhere.
+ * @param asked the aim in words, where it was asked for so: it may name profiles by their files, which the shop does
+ * not know
  */
 export function warnOfExposures(
   aim: AimCurve,

@@ -35,8 +35,8 @@ interface Halftone {
 
 /**
  * The tone curve of this job's screen and grid from a profile that was learned with others.
- * The response model predicts both; what the profile measured of its own then corrects the prediction: places of the same
- * predicted lightness are taken to look the same, and to have the lightness that the profile's curve gives there.
+ * The response model predicts both; what the profile measured of its own then corrects the prediction: places of the
+ * same predicted lightness are taken to look the same, and to have the lightness that the profile's curve gives there.
  */
 export function predictPoints({
   profile,
@@ -58,7 +58,9 @@ function turnsBack({ points, bare, full }: Profile): boolean {
 }
 
 export interface PredictCurveOptions {
-  /** The lightness may turn back before the solid, and the curve then ends where it does; it is made monotone otherwise. */
+  /**
+   * The lightness may turn back before the solid, and the curve then ends where it does; it is made monotone otherwise.
+   */
   readonly mayTurn?: boolean;
 }
 
@@ -94,7 +96,10 @@ export function predictCurve(
   ];
 }
 
-/** Screens that hold the tone of the marks take the wanted strength for coverage: their curve is the mixing, and no dots. */
+/**
+ * Screens that hold the tone of the marks take the wanted strength for coverage: their curve is the mixing, and no
+ * dots.
+ */
 export function listMarkTones(table: DotTable): { coverage: number; lightness: number }[] {
   const { bareLuminance: bare, fullLuminance: full, yuleNielsenN: n, strength } = table;
   const solid = strength[strength.length - 1]!;

@@ -21,7 +21,9 @@ export type ResolvedGrid = DotGrid & { readonly origin: 'profile' | 'given' | 'r
 const LIMITS = {
   /** Dots or lines at most so many spot diameters apart. */
   spots: 5,
-  /** At most so many times the dose that was learned, or that the machine starts with; from `warn` times on it is said. */
+  /**
+   * At most so many times the dose that was learned, or that the machine starts with; from `warn` times on it is said.
+   */
   dose: 4,
   /** From this factor on it is said. Assumed: half as much again is beyond a usual choice. */
   warn: 1.5,
@@ -32,7 +34,10 @@ export function spotDiameterUm(machine: Machine): number {
   return machine.spotDiameterUm ?? computeSpotDiameterUm(machine);
 }
 
-/** Line spacing for this machine before a material is measured: the same for a chart, a photo and a description of the optics. */
+/**
+ * Line spacing for this machine before a material is measured: the same for a chart, a photo and a description of the
+ * optics.
+ */
 export function recommendStartSpacingMm(machine: Machine): number {
   return describeOptics(machine, machine.defaults).recommendedLineSpacingMm;
 }
@@ -69,9 +74,10 @@ export function refuseWide(
 }
 
 /**
- * Settings to start with where nothing was learned: the machine's own and those that are given. Without a given speed it
- * is the one nearest to the machine's at which every dot gets the same whole number of pulses; unless something of the
- * dose is given, power is changed so that the dose on this grid is the machine's start dose, as far as its range goes.
+ * Settings to start with where nothing was learned: the machine's own and those that are given. Without a given speed
+ * it is the one nearest to the machine's at which every dot gets the same whole number of pulses; unless something of
+ * the dose is given, power is changed so that the dose on this grid is the machine's start dose, as far as its range
+ * goes.
  */
 export function startSettings(
   machine: Machine,
@@ -193,8 +199,8 @@ type Burned = Surface & Pick<Profile, 'grid' | 'settings'>;
 
 /**
  * Line spacing that a measured solid supports, with pitch, power and speed kept: the rule of `chooseLineSpacingMm` with
- * the evenness of the mark itself, among the spacings that reach the full tone. The burned one where it is nearly that, or
- * where no other is better.
+ * the evenness of the mark itself, among the spacings that reach the full tone. The burned one where it is nearly that,
+ * or where no other is better.
  */
 export function recommendSpacingMm(profile: Burned): number {
   const { grid, settings, bare, full } = profile;

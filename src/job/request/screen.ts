@@ -56,8 +56,8 @@ export function findScreen(asked: string, { machine, settings, grid, learned, le
 }
 
 /**
- * What to screen with where nobody said: the automatic choice, unless a profile was learned with another screen than that
- * takes by itself. Then photo and profile agree, and old profiles keep the dots that they were measured with.
+ * What to screen with where nobody said: the automatic choice, unless a profile was learned with another screen than
+ * that takes by itself. Then photo and profile agree, and old profiles keep the dots that they were measured with.
  */
 export function defaultScreen(learned: Pick<Profile, 'screen'> | undefined): string {
   return learned === undefined || learned.screen.name === DISPERSED_SCREEN ? JOB_DEFAULTS.screen : learned.screen.name;
@@ -82,7 +82,10 @@ export function resolveScreen(name: string): ScreenName {
   return found;
 }
 
-/** The options that this screen reads: its defaults, then what is known, then the profile's for the same screen, then the request's. */
+/**
+ * The options that this screen reads: its defaults, then what is known, then the profile's for the same screen, then
+ * the request's.
+ */
 export function screenOptionsOf(
   name: ScreenName,
   {

@@ -22,8 +22,8 @@ export interface ExposureUncertainty {
 }
 
 /**
- * How well the tones of a picture are known to one another: half the width in which 95 of 100 patches burned now should lie,
- * ΔL*, were the whole as light as the profile says. How light that is, is `exposure`.
+ * How well the tones of a picture are known to one another: half the width in which 95 of 100 patches burned now should
+ * lie, ΔL*, were the whole as light as the profile says. How light that is, is `exposure`.
  */
 export interface ToneUncertainty {
   /** Mean over the picture, and largest of the tones that make up at least a thousandth of it. */
@@ -91,8 +91,8 @@ export function listKnown(profile: Pick<Profile, 'fit' | 'exposure' | 'bare' | '
 }
 
 /**
- * Half the width of a profile's band at a CIE L*, ΔL*; undefined when nothing was measured. A curve that is predicted for
- * another screen or grid is known less well by what the response model leaves over of the chart.
+ * Half the width of a profile's band at a CIE L*, ΔL*; undefined when nothing was measured. A curve that is predicted
+ * for another screen or grid is known less well by what the response model leaves over of the chart.
  */
 export function knownTo(
   profile: Pick<Profile, 'points' | 'fit'>,

@@ -21,9 +21,9 @@ export interface TimeReading {
 const COLUMNS = ['file', 'seconds', 'speed', 'passes', 'scan', 'pitch', 'spacing', 'note'] as const;
 
 /**
- * Stopwatch readings from CSV: `file` (bitmap or ticket) and `seconds` (95, 95.2, 1:35.2 or 1:02:03), and where they differ
- * from what the ticket says, `speed` (mm/s), `passes`, `scan` (one-way or two-way), `pitch` and `spacing` (lengths).
- * `note` is for people. A decimal comma is understood where the columns are not separated by commas.
+ * Stopwatch readings from CSV: `file` (bitmap or ticket) and `seconds` (95, 95.2, 1:35.2 or 1:02:03), and where they
+ * differ from what the ticket says, `speed` (mm/s), `passes`, `scan` (one-way or two-way), `pitch` and `spacing`
+ * (lengths). `note` is for people. A decimal comma is understood where the columns are not separated by commas.
  * @throws AppError file-invalid naming line and column.
  */
 export function parseTimeReadings(text: string, where: string): readonly TimeReading[] {

@@ -1,17 +1,19 @@
-// The inner loops of src/plane, src/photo, src/subject, src/screens and src/proof for WebAssembly, bit for bit the same as the plain ones
-// there, which stay as the reference.
-// Called row by row: an engine replaces slow first-tier code between calls, never in the middle of one.
+// The inner loops of src/plane, src/photo, src/subject, src/screens and src/proof for WebAssembly, bit for bit the same
+// as the plain ones there, which stay as the reference. Called row by row: an engine replaces slow first-tier code
+// between calls, never in the middle of one.
 //
-// Samples are 15-bit luminance minus 16384 (CENTRE) in 16-bit lanes: a filter that overshoots white or black by up to half
-// the range stays exact between the two passes. Taps have 14 fraction bits and sum to exactly 1 << 14, so the offset
-// passes through unchanged. Source rows lie in pairs, column by column: [row 2k, row 2k+1] in one 32-bit word.
+// Samples are 15-bit luminance minus 16384 (CENTRE) in 16-bit lanes: a filter that overshoots white or black by up to
+// half the range stays exact between the two passes. Taps have 14 fraction bits and sum to exactly 1 << 14, so the
+// offset passes through unchanged. Source rows lie in pairs, column by column: [row 2k, row 2k+1] in one 32-bit word.
 
 /** First free byte of the memory; the caller lays its buffers out from here. */
 export function heapStart(): usize {
   return (__heap_base + 15) & ~15;
 }
 
-/** One row of interleaved 8-bit RGB through three 256-entry tables (15 extra fraction bits) into one lane of a row pair. */
+/**
+ * One row of interleaved 8-bit RGB through three 256-entry tables (15 extra fraction bits) into one lane of a row pair.
+ */
 export function luminanceRgb8(rgb: usize, tables: usize, out: usize, count: i32): void {
   const end = out + ((<usize>count) << 2);
   while (out < end) {
@@ -176,7 +178,8 @@ export function filterColumns(
 }
 
 /**
- * Keeps each value of a filtered row between those of two source rows in its column; the source rows are lanes of row pairs.
+ * Keeps each value of a filtered row between those of two source rows in its column; the source rows are lanes of row
+ * pairs.
  */
 export function boundRow(above: usize, below: usize, row: usize, count: i32): void {
   const end = row + ((<usize>count) << 1);
@@ -191,8 +194,8 @@ export function boundRow(above: usize, below: usize, row: usize, count: i32): vo
 }
 
 /**
- * Keeps each output of `filterColumns` between two samples of the row that it came from: `lefts` and `rights` hold their
- * byte offsets.
+ * Keeps each output of `filterColumns` between two samples of the row that it came from: `lefts` and `rights` hold
+ * their byte offsets.
  */
 export function boundColumns(
   row: usize,
@@ -217,7 +220,9 @@ export function boundColumns(
   }
 }
 
-/** One row of 15-bit samples through a 32768-entry table of 16-bit values, four a step; `count` is rounded up to four. */
+/**
+ * One row of 15-bit samples through a 32768-entry table of 16-bit values, four a step; `count` is rounded up to four.
+ */
 export function mapSamples(from: usize, table: usize, out: usize, count: i32): void {
   const end = out + ((<usize>count) << 1);
   while (out < end) {
@@ -233,8 +238,9 @@ export function mapSamples(from: usize, table: usize, out: usize, count: i32): v
 }
 
 /**
- * Rows of dots, a byte of 0 or 1 each, to rows of bits, most significant first, with `flip` turned over: `count` dots and
- * `lead` bytes before each row. Reads up to 7 bytes past the end of the dots; spare bits at the end of a row are bare.
+ * Rows of dots, a byte of 0 or 1 each, to rows of bits, most significant first, with `flip` turned over: `count` dots
+ * and `lead` bytes before each row. Reads up to 7 bytes past the end of the dots; spare bits at the end of a row are
+ * bare.
  */
 export function packRows(dots: usize, bits: usize, count: i32, rows: i32, lead: i32, flip: i32): void {
   const whole = <usize>(count & ~7);
@@ -264,8 +270,8 @@ function gatherBits(eight: u64): u64 {
 }
 
 /**
- * Counts how often each 15-bit sample occurs, in two tables of 32768 32-bit numbers that lie one behind the other: equal
- * neighbours, of which pictures are full, would wait for each other in one. `count` is even.
+ * Counts how often each 15-bit sample occurs, in two tables of 32768 32-bit numbers that lie one behind the other:
+ * equal neighbours, of which pictures are full, would wait for each other in one. `count` is even.
  */
 export function countSamples(samples: usize, counts: usize, count: i32): void {
   const end = samples + ((<usize>count) << 1);
@@ -284,8 +290,9 @@ const BARE_LIMIT: i32 = 16 * 16384 - 1;
 
 /**
  * One row of Floyd and Steinberg's diffusion to two levels, the same steps as src/screens/floyd-steinberg.ts: `asked`
- * holds 15-bit coverage, `fires` takes a byte a dot, `errors` the 32-bit errors of the row above with one bare dot before
- * and after. `step` is 1 or −1; `behindShare` is 1 when the row above ran the same way and 3 when it ran the other way.
+ * holds 15-bit coverage, `fires` takes a byte a dot, `errors` the 32-bit errors of the row above with one bare dot
+ * before and after. `step` is 1 or −1; `behindShare` is 1 when the row above ran the same way and 3 when it ran the
+ * other way.
  */
 export function floydSteinbergRow(
   asked: usize,
@@ -371,9 +378,9 @@ export function addStrength(
 
 /**
  * One row of the same diffusion with the error of the marks, the same steps as `chooseByFourShares` in
- * src/screens/mark-diffusion.ts. `errors` and `columns` point at the first dot and have three bare ones before and after;
- * `columns` holds the dots of `rowsAbove` rows, and takes this row at the end. `table` holds the steps for this direction,
- * `levels` what to ask for where a strength is wanted, or is 0.
+ * src/screens/mark-diffusion.ts. `errors` and `columns` point at the first dot and have three bare ones before and
+ * after; `columns` holds the dots of `rowsAbove` rows, and takes this row at the end. `table` holds the steps for this
+ * direction, `levels` what to ask for where a strength is wanted, or is 0.
  */
 export function markRow(
   asked: usize,
@@ -459,7 +466,9 @@ function lookUpPair(table: usize, first: usize, second: usize): v128 {
   return f64x2.promote_low_f32x4(v128.load_lane<f32>(table + (second << 2), v128.load_zero<f32>(table + (first << 2)), 1));
 }
 
-/** Blends two rows of 32-bit floats, a way from the upper to the lower; rounded as such, but stored as 64-bit floats. */
+/**
+ * Blends two rows of 32-bit floats, a way from the upper to the lower; rounded as such, but stored as 64-bit floats.
+ */
 // @ts-ignore: decorator
 @inline
 function blendLines(upper: usize, lower: usize, way: v128, out: usize, count: i32): void {
@@ -478,8 +487,8 @@ function blendLines(upper: usize, lower: usize, way: v128, out: usize, count: i3
 /**
  * One row of diffusion whose weights follow the tone, to two levels, on the marks: see src/screens/variable-marks.ts.
  * `rows` holds the row of weights for each wanted strength, `weights` two 32-bit numbers a row: ahead and below behind.
- * `incoming` and `outgoing` have one number before the first dot and one after the last. Errors go no further than `most`
- * either way, and `mostHeld` where the plane is exactly bare or solid.
+ * `incoming` and `outgoing` have one number before the first dot and one after the last. Errors go no further than
+ * `most` either way, and `mostHeld` where the plane is exactly bare or solid.
  */
 export function variableRow(
   asked: usize,
@@ -556,10 +565,10 @@ export function variableRow(
 }
 
 /**
- * One row of the tone stage, the same steps as `tonePlainRow` in src/photo/tone-rows.ts. `fields` holds six rows of `cells`
- * 32-bit floats, `stride` bytes apart: gain, offset and blur of the cells above, then of those below, `way` between them.
- * `lines` has room for three rows of 64-bit floats, twice `stride` apart. `tables` holds the curve, the light, and
- * `details` floats; `places` where each dot of a stretch lies between two centres.
+ * One row of the tone stage, the same steps as `tonePlainRow` in src/photo/tone-rows.ts. `fields` holds six rows of
+ * `cells` 32-bit floats, `stride` bytes apart: gain, offset and blur of the cells above, then of those below, `way`
+ * between them. `lines` has room for three rows of 64-bit floats, twice `stride` apart. `tables` holds the curve, the
+ * light, and `details` floats; `places` where each dot of a stretch lies between two centres.
  */
 export function toneRow(
   samples: usize,
@@ -642,8 +651,8 @@ export function toneRow(
 }
 
 /**
- * Adds what a table of 32-bit floats says of the dots of a row to the sums of their cells, 64-bit floats, the same steps as
- * `addPlainCells` in src/photo/cells.ts. Two cells a step; the last cell of a row may be cut.
+ * Adds what a table of 32-bit floats says of the dots of a row to the sums of their cells, 64-bit floats, the same
+ * steps as `addPlainCells` in src/photo/cells.ts. Two cells a step; the last cell of a row may be cut.
  */
 export function addCells(samples: usize, table: usize, sums: usize, count: i32, dotsPerCell: i32): void {
   const cellBytes = (<usize>dotsPerCell) << 1;
@@ -670,8 +679,9 @@ export function addCells(samples: usize, table: usize, sums: usize, count: i32, 
 }
 
 /**
- * A symmetric blur along a row of 32-bit floats: `taps` holds `radius` + 1 weights, 64-bit floats, the middle first. The row
- * has `radius` floats more on both sides and one spare one. Two places a step; the result has room for an even number.
+ * A symmetric blur along a row of 32-bit floats: `taps` holds `radius` + 1 weights, 64-bit floats, the middle first.
+ * The row has `radius` floats more on both sides and one spare one. Two places a step; the result has room for an even
+ * number.
  */
 export function blurAlong(row: usize, taps: usize, radius: i32, out: usize, count: i32): void {
   const end = row + ((<usize>count) << 2);
@@ -744,8 +754,8 @@ export function windowAcross(below: usize, above: usize, sums: usize, rows: i32,
 }
 
 /**
- * A symmetric blur across rows of 32-bit floats, rounded to such after each pair: `rows` holds the addresses of the middle
- * row and of each pair above and below it, `taps` the weights, 64-bit floats, the middle first.
+ * A symmetric blur across rows of 32-bit floats, rounded to such after each pair: `rows` holds the addresses of the
+ * middle row and of each pair above and below it, `taps` the weights, 64-bit floats, the middle first.
  */
 export function blurPairs(rows: usize, taps: usize, radius: i32, out: usize, count: i32): void {
   const end = (<usize>count) << 2;

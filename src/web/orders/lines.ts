@@ -58,9 +58,9 @@ export function createPiece(photo: string, { width, height }: { width: number; h
 }
 
 /**
- * The cards of an order with a list applied: one for each line, in the sequence of the lines, then those of photos that no
- * line names. A card that is there already stands for the first line of its photo; cards that an earlier list made and this
- * one does not are gone. A line whose photo is not there is a card, too.
+ * The cards of an order with a list applied: one for each line, in the sequence of the lines, then those of photos that
+ * no line names. A card that is there already stands for the first line of its photo; cards that an earlier list made
+ * and this one does not are gone. A line whose photo is not there is a card, too.
  */
 export function applyList(pieces: readonly KeptPiece[], rows: readonly OrderRow[]): readonly KeptPiece[] {
   const left = [...pieces];

@@ -5,8 +5,8 @@ import { type KeptPiece, keyOf } from './lines.ts';
 import type { StoredOrder } from './types.ts';
 
 /*
- * What is asked of an order against what was made of it. A piece and the sums know what they were made of, as a key; while
- * the key is that of what is asked now, they hold.
+ * What is asked of an order against what was made of it. A piece and the sums know what they were made of, as a key;
+ * while the key is that of what is asked now, they hold.
  */
 
 /** Tells what the sums of an order are of from every other order: its pieces, what is asked of each, and how many. */

@@ -18,7 +18,8 @@ export interface EventListeners {
 
 /**
  * Follows the server's events through one stream for all windows: a browser gives a host six connections, and a stream
- * holds one for ever. The window that has the lock listens and tells the others; when it is closed, the next one takes over.
+ * holds one for ever. The window that has the lock listens and tells the others; when it is closed, the next one takes
+ * over.
  * @returns how to stop
  */
 export function followEvents({ onHello, onLost, onChange }: EventListeners): () => void {

@@ -19,7 +19,9 @@ const SEND_MS = 400;
  */
 const AGAIN_MS = 2000;
 const STORE = 'tonewright-unsaved';
-/** Windows share the browser's store; each has changes of its own, and a lock that tells the others that it is there. */
+/**
+ * Windows share the browser's store; each has changes of its own, and a lock that tells the others that it is there.
+ */
 const WINDOW: string = crypto.randomUUID();
 const LEFT = 'left';
 void navigator.locks.request(`${STORE} ${WINDOW}`, () => new Promise(() => undefined));

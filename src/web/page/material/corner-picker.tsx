@@ -13,7 +13,10 @@ const KEYS: Readonly<Record<string, readonly [number, number]>> = {
   ArrowDown: [0, 1],
 };
 
-/** Four handles on the capture: drag each onto the outer corner of the chart's corner mark, or move it with the arrow keys. */
+/**
+ * Four handles on the capture: drag each onto the outer corner of the chart's corner mark, or move it with the arrow
+ * keys.
+ */
 export function CornerPicker({
   capture,
   corners,

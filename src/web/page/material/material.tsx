@@ -245,7 +245,9 @@ function ChartDone({ chart }: { readonly chart: ChartMade }) {
   );
 }
 
-/** Burning comes later than drawing, and the scan after it: a chart keeps its files until it was read or is put away. */
+/**
+ * Burning comes later than drawing, and the scan after it: a chart keeps its files until it was read or is put away.
+ */
 function Waiting({ charts, onChange }: { readonly charts: readonly ChartCard[]; readonly onChange: () => void }) {
   const { shop, unit } = useShop();
   const [error, setError] = useState<unknown>();

@@ -5,7 +5,10 @@ import type { BandPointJson, ComparisonView, CurvePoint, DriftPoint, TonePatch }
 /** Height of a plot, CSS pixels. Assumed: two fit on a screen. */
 const HEIGHT = 300;
 
-/** A chart of the plotting library in the page, as wide as there is room. `label` says what is to be seen, for who cannot. */
+/**
+ * A chart of the plotting library in the page, as wide as there is room. `label` says what is to be seen, for who
+ * cannot.
+ */
 function Chart({
   label,
   height = HEIGHT,

@@ -1,7 +1,9 @@
 const STORE = 'tonewright-edges';
 /** mm. Assumed: what holds a piece and hides that no stop is exact; with it a proof is a thing and not a picture. */
 const FIRST_MM = 2;
-/** Least of the short side's share that the edge leaves to the photo on each side. Assumed: small tags keep their photo. */
+/**
+ * Least of the short side's share that the edge leaves to the photo on each side. Assumed: small tags keep their photo.
+ */
 const MOST_SHARE = 0.08;
 
 /** The bare edge that a kind of piece had last, or the first one of every piece. */

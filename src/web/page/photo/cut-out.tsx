@@ -56,7 +56,9 @@ export function CutOutChoice<W extends CutOutWish>({
   );
 }
 
-/** The wish with another value; what says no more than the default is left out, so that it is the same wish as before. */
+/**
+ * The wish with another value; what says no more than the default is left out, so that it is the same wish as before.
+ */
 function withOwn<W extends CutOutWish, K extends keyof CutOutWish>(wish: W, name: K, value: W[K] | undefined): W {
   const { [name]: _, ...rest } = wish;
   return (value === undefined ? rest : { ...rest, [name]: value }) as W;

@@ -4,13 +4,15 @@ import type { View } from './view.ts';
 
 /** Most dots along a side that the server draws at once. Format: the limit of its loupe. */
 const MOST_DOTS = 1200;
-/** Pixels of the screen along one dot from which the dots are worth asking for. Assumed: before, the proof is as sharp. */
+/**
+ * Pixels of the screen along one dot from which the dots are worth asking for. Assumed: before, the proof is as sharp.
+ */
 const LEAST_PX_A_DOT = 0.9;
 /** Pause after the last move before the dots are asked for, ms. Assumed: shorter than anybody waits. */
 const REST_MS = 90;
 /**
- * Share of what is seen that is drawn beyond its edges, so that a small move needs nothing new. Assumed: a hand seldom goes
- * farther in one move.
+ * Share of what is seen that is drawn beyond its edges, so that a small move needs nothing new. Assumed: a hand seldom
+ * goes farther in one move.
  */
 const BEYOND = 0.25;
 
@@ -88,7 +90,9 @@ interface Asked {
   readonly address: string;
 }
 
-/** The last picture that is there, until the next one is: the glass never goes blank. One at a time, the newest next. */
+/**
+ * The last picture that is there, until the next one is: the glass never goes blank. One at a time, the newest next.
+ */
 function useReady(asked: Asked | undefined): Asked | undefined {
   const [shown, setShown] = useState<Asked>();
   const state = useRef<{ busy: boolean; wanted: Asked | undefined }>({ busy: false, wanted: asked }).current;

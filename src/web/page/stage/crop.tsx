@@ -6,7 +6,10 @@ import { wheelFactor, ZOOM_STEP } from './view.ts';
 
 type Point = { readonly x: number; readonly y: number };
 
-/** What of the photo fills the piece: the middle as shares of the photo as it stands, and how much nearer than it must be. */
+/**
+ * What of the photo fills the piece: the middle as shares of the photo as it stands, and how much nearer than it must
+ * be.
+ */
 export interface Crop {
   readonly focus: Point;
   readonly zoom: number;
@@ -46,7 +49,10 @@ interface CropHandProps {
   readonly onMoving: (moving: boolean) => void;
 }
 
-/** Takes hold of the photo under the piece: dragging or the arrow keys move it, wheel, two fingers, plus and minus zoom it. */
+/**
+ * Takes hold of the photo under the piece: dragging or the arrow keys move it, wheel, two fingers, plus and minus zoom
+ * it.
+ */
 export function CropHand(props: CropHandProps) {
   const { frame, zoom, onMoving } = props;
   const now = useRef(props);

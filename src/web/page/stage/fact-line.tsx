@@ -9,7 +9,10 @@ import type { Seen } from './use-look.ts';
  */
 const TONES = { trueL: 1, closeL: 3 } as const;
 
-/** The error of the tones in words. It is that of the profile's own forecast: an example's is worth as much as the example. */
+/**
+ * The error of the tones in words. It is that of the profile's own forecast: an example's is worth as much as the
+ * example.
+ */
 export function sayTones({ prediction, profile }: Pick<LookFactsJson, 'prediction' | 'profile'>): string {
   if (profile.origin === 'assumed') return 'a guess';
   const { meanDeltaL } = prediction;

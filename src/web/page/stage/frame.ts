@@ -11,7 +11,9 @@ const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 } as const;
 export const turnOf = ({ turnDeg }: Pick<Wish, 'turnDeg'>, facts: Pick<LookFactsJson, 'turnDeg'> | undefined): number =>
   turnDeg ?? facts?.turnDeg ?? 0;
 
-/** The crop as the road of a photo will take it, by the same function, so that dragging needs no answer from the server. */
+/**
+ * The crop as the road of a photo will take it, by the same function, so that dragging needs no answer from the server.
+ */
 export function frameOf(
   photo: { readonly width: number; readonly height: number },
   wish: Wish,

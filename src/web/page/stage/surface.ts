@@ -16,8 +16,8 @@ interface SurfaceRecord {
 }
 
 /**
- * Depth as a share of the tone, lengths in pixels. Assumed: from looking at the materials, and less than the screen's own
- * grain.
+ * Depth as a share of the tone, lengths in pixels. Assumed: from looking at the materials, and less than the screen's
+ * own grain.
  */
 const SURFACES: Readonly<Record<SurfaceKind, SurfaceRecord>> = {
   brushed: { names: /steel|alumin|anodis|brass|copper|titan|metal/, depth: 0.025, alongPx: 48, acrossPx: 0 },

@@ -11,7 +11,10 @@ import type { Thing } from './thing.ts';
 import type { Seen } from './use-look.ts';
 import { type Box, moveBy, transformOf, type View, viewByKey, WHOLE, wheelFactor, ZOOM_STEP, zoomAt } from './view.ts';
 
-/** Pixels of the screen along one dot when the stage is as near as it goes. Assumed: a single mark is a thing to look at. */
+/**
+ * Pixels of the screen along one dot when the stage is as near as it goes. Assumed: a single mark is a thing to look
+ * at.
+ */
 const MOST_PX_A_DOT = 24;
 /** As near as without dots to see. Assumed: the proof's own pixels are large squares by then. */
 const MOST_WITHOUT_DOTS = 4;
@@ -42,7 +45,9 @@ export interface TableProps {
   readonly children?: ComponentChildren;
 }
 
-/** The piece as large as the stage lets it be; nearer by wheel, pinch, button or key; the photo in its place on demand. */
+/**
+ * The piece as large as the stage lets it be; nearer by wheel, pinch, button or key; the photo in its place on demand.
+ */
 export function Table(props: TableProps) {
   const { frame, photo, seen, thing, piece, closer, cropping, zoom: cropZoom, onCrop, children } = props;
   const [view, setView] = useState(WHOLE);

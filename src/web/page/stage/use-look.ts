@@ -37,8 +37,8 @@ export interface Seen {
 }
 
 /**
- * Keeps the picture in step with the wish: a draft of the tones at once, the proof with its dots after it. Drafts follow
- * each other without a gap, only the newest wish is asked for; a proof that is overtaken is given up.
+ * Keeps the picture in step with the wish: a draft of the tones at once, the proof with its dots after it. Drafts
+ * follow each other without a gap, only the newest wish is asked for; a proof that is overtaken is given up.
  */
 export function useLook(
   path: string,

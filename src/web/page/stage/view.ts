@@ -1,4 +1,6 @@
-/** What is seen of the piece: how many times larger than the whole of it, and which of its points lies in the middle. */
+/**
+ * What is seen of the piece: how many times larger than the whole of it, and which of its points lies in the middle.
+ */
 export interface View {
   readonly scale: number;
   /** Shares of the piece's width and height. */
@@ -9,13 +11,17 @@ export interface View {
 /** All of the piece, its middle in the middle. Factor and shares, exact: by definition of the view. */
 export const WHOLE: View = { scale: 1, x: 0.5, y: 0.5 };
 
-/** Times larger with each press of a key or a button. Assumed: three presses are a large step, one is still followed. */
+/**
+ * Times larger with each press of a key or a button. Assumed: three presses are a large step, one is still followed.
+ */
 export const ZOOM_STEP = 1.5;
 /** Times larger with each pixel that a wheel turns, as an exponent. Assumed: a notch (100 pixels) is a fifth larger. */
 const WHEEL_RATE = 0.0018;
 /** Pixels of one line, for wheels that count lines. Assumed: the browsers' own line. */
 const LINE_PX = 16;
-/** Share of what is seen that an arrow key moves; with the shift key so many times more. Assumed: the eye can follow. */
+/**
+ * Share of what is seen that an arrow key moves; with the shift key so many times more. Assumed: the eye can follow.
+ */
 const ARROW_SHARE = 0.08;
 const ARROW_FASTER = 4;
 
