@@ -3,6 +3,7 @@ import {
   type DotGrid,
   lightnessOfLuminance,
   luminanceOfLightness,
+  ONE,
   type Plane,
   tabulateLightness,
 } from '../plane/index.ts';
@@ -89,18 +90,20 @@ function spreadCells(
 
 /** The picture with less contrast around its subject: differences from the backdrop's mean shrink, in L*. */
 export function softenBackdrop(light: Plane<'luminance'>, matte: Plane<'mask'>): Plane<'luminance'> {
+  const levels = Float64Array.from({ length: ONE + 1 }, (_, level) => lightnessOfLuminance(level));
   let sum = 0;
   let weight = 0;
   for (let i = 0; i < light.data.length; i++) {
     const share = 255 - matte.data[i];
-    sum += share * lightnessOfLuminance(light.data[i]);
+    sum += share * levels[light.data[i]];
     weight += share;
   }
   if (weight === 0) return light;
   const mean = sum / weight;
-  const out = createPlane('luminance', light.width, light.height);
+  const out = createPlane('luminance', light.width, light.height, light.data.slice());
   for (let i = 0; i < light.data.length; i++) {
-    const lightness = lightnessOfLuminance(light.data[i]);
+    if (matte.data[i] === 255) continue;
+    const lightness = levels[light.data[i]];
     const soft = mean + SOFT_CONTRAST * (lightness - mean);
     const share = matte.data[i] / 255;
     out.data[i] = luminanceOfLightness(share * lightness + (1 - share) * soft);
