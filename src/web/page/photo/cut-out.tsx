@@ -2,6 +2,7 @@ import type { Wish } from '../../protocol.ts';
 import { fromUnit, toUnit } from '../measure.ts';
 import { NumberField, Segments } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
+import { without } from './without.ts';
 
 /** What a photo or a piece of an order may want left off. */
 type CutOutWish = Pick<Wish, 'backdrop' | 'outline' | 'vignetteMm'>;
@@ -30,7 +31,7 @@ export function CutOutChoice<W extends CutOutWish>({
           { value: 'fade', label: 'Fades' },
           { value: 'bare', label: 'Bare' },
         ]}
-        onChange={(next) => onChange(withOwn(wish, 'backdrop', next === 'keep' ? undefined : next))}
+        onChange={(next) => onChange(next === 'keep' ? without(wish, 'backdrop') : { ...wish, backdrop: next })}
       />
       <Segments
         label="Form"
@@ -41,7 +42,7 @@ export function CutOutChoice<W extends CutOutWish>({
           { value: 'oval', label: 'Oval' },
           { value: 'arch', label: 'Arch' },
         ]}
-        onChange={(next) => onChange(withOwn(wish, 'outline', next === 'rectangle' ? undefined : next))}
+        onChange={(next) => onChange(next === 'rectangle' ? without(wish, 'outline') : { ...wish, outline: next })}
       />
       <NumberField
         label="Soft edge"
@@ -50,16 +51,10 @@ export function CutOutChoice<W extends CutOutWish>({
         min={0}
         max={toUnit(WIDEST_MM, unit)}
         step={unit === 'mm' ? 0.5 : 0.02}
-        onChange={(value) => onChange(withOwn(wish, 'vignetteMm', value > 0 ? fromUnit(value, unit) : undefined))}
+        onChange={(value) =>
+          onChange(value > 0 ? { ...wish, vignetteMm: fromUnit(value, unit) } : without(wish, 'vignetteMm'))
+        }
       />
     </>
   );
-}
-
-/**
- * The wish with another value; what says no more than the default is left out, so that it is the same wish as before.
- */
-function withOwn<W extends CutOutWish, K extends keyof CutOutWish>(wish: W, name: K, value: W[K] | undefined): W {
-  const { [name]: _, ...rest } = wish;
-  return (value === undefined ? rest : { ...rest, [name]: value }) as W;
 }

@@ -6,6 +6,7 @@ import { Button, Slider } from '../parts/parts.tsx';
 import { CaptionChoice } from '../photo/caption.tsx';
 import { DotsChoice, FitChoice, MaterialChoice, PieceChoice, ToneChoice, UnitChoice } from '../photo/choices.tsx';
 import { CutOutChoice } from '../photo/cut-out.tsx';
+import { without } from '../photo/without.ts';
 import type { Crop } from './crop.tsx';
 import { splitTurn, turnOf } from './frame.ts';
 import type { Group } from './layout.tsx';
@@ -186,13 +187,6 @@ const tidyDeg = (deg: number) => Math.round((deg - 360 * Math.round(deg / 360)) 
 
 const withZoom = <W extends CropWish>(wish: W, zoom: number): W =>
   zoom > 1 ? { ...wish, zoom } : without(wish, 'zoom');
-
-/** The wish that does not say these. */
-function without<W extends CropWish>(wish: W, ...names: readonly ('focus' | 'zoom' | 'subject')[]): W {
-  const rest = { ...wish };
-  for (const name of names) delete (rest as Partial<Record<string, unknown>>)[name];
-  return rest;
-}
 
 function ClippedChoice({ showClipped, facts, onClipped }: GroupsProps) {
   return (
