@@ -18,6 +18,12 @@ const SETTLED = [
   ['strip', '--strip'],
   ['stripJoined', '--strip-joined'],
   ['aim', '--aim'],
+  ['power', '--power'],
+  ['speed', '--speed'],
+  ['rate', '--rate'],
+  ['pulse', '--pulse'],
+  ['passes', '--passes'],
+  ['scan', '--scan'],
 ] as const;
 
 /** One photo to a bitmap for each mark of a palette, all files or none of them written. */

@@ -154,6 +154,8 @@ const MATERIAL = v.strictObject(
       ),
       v.minLength(1, 'at least 1 mark'),
     ),
+    before: v.exactOptional(cautions),
+    after: v.exactOptional(cautions),
     cautions,
     origin: v.strictObject(
       { kind: v.picklist(['published', 'measured', 'assumed'], '"published", "measured" or "assumed"'), note: text },

@@ -177,6 +177,10 @@ export interface Material {
   readonly aliases: readonly string[];
   readonly bare: Lab;
   readonly marks: readonly MaterialMark[];
+  /** What is done to the piece before the burn, in the order of doing. */
+  readonly before?: readonly { readonly text: string; readonly source: SourceKey }[];
+  /** What is done after it: cleaning, sealing. */
+  readonly after?: readonly { readonly text: string; readonly source: SourceKey }[];
   readonly cautions: readonly { readonly text: string; readonly source: SourceKey }[];
   /** What the colours rest on. */
   readonly origin: { readonly kind: 'published' | 'measured' | 'assumed'; readonly note: string };

@@ -22,4 +22,5 @@ export { type DrawnSvg, drawSvg } from './render-svg.ts';
 export { type Crop, type ResampleOptions, resampleAlpha, resampleLuminance } from './resample.ts';
 export * from './shrink.ts';
 export { convertToSrgb } from './to-srgb.ts';
+export { type DotOrientation, isQuarterTurn, mirrorDots, orientDots, turnQuarter } from './turn-dots.ts';
 export { turnPhoto } from './turn-photo.ts';

@@ -23,6 +23,8 @@ export interface ShopRecord {
 }
 
 export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldMm' | 'wavelengthNm'> {
+  /** What can be set of its pulses. */
+  readonly pulses: { readonly rate: boolean; readonly duration: boolean };
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly start: BurnSettings;
 }
@@ -65,7 +67,8 @@ function offerMachine(name: string, shop: Shop): OfferedMachine {
   const spacing = recommendStartSpacingMm(machine);
   const start = startSettings(machine, { grid: { pitchMm: spacing, lineSpacingMm: spacing } });
   const { title, fieldMm, wavelengthNm } = machine;
-  return { name, title, fieldMm, wavelengthNm, start };
+  const pulses = { rate: machine.rateKHz !== undefined, duration: machine.pulseNs !== undefined };
+  return { name, title, fieldMm, wavelengthNm, pulses, start };
 }
 
 export function offerProfile(profile: Profile, from: FoundRecord['from']): OfferedProfile {

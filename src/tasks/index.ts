@@ -76,7 +76,7 @@ export {
   readChart,
 } from './read-chart.ts';
 export { parseOrderList, readOrderPieces } from './read-order.ts';
-export { readRequest } from './request-options.ts';
+export { readRequest, readSettings } from './request-options.ts';
 export { type ServeQueueRequest, serveQueue } from './serve-queue.ts';
 export { openShopFolder, packageRoot, readRefused } from './shop.ts';
 export { type CurvePoint, type ShownProfile, sampleCurve, showProfile } from './show-profile.ts';

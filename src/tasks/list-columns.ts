@@ -25,8 +25,10 @@ const CHOICES: Readonly<Record<string, readonly string[]>> = {
   'caption-font': ['sans', 'serif', 'script'],
   'caption-ink': ['solid', 'bare'],
   'artwork-ink': ['solid', 'bare'],
+  scan: ['one-way', 'two-way'],
+  rotate: ['0', '90', '180', '270'],
 };
-const FLAGS = ['upright', 'lengthwise', 'serpentine', 'raster', 'model-based', 'strip', 'strip-joined'];
+const FLAGS = ['upright', 'lengthwise', 'serpentine', 'raster', 'model-based', 'strip', 'strip-joined', 'mirror'];
 const VALUES = [
   ...[
     'size',
@@ -52,6 +54,7 @@ const VALUES = [
   ...['range', 'aim', 'weights', 'screen', 'edges', 'run', 'dot-size', 'cluster', 'lines-per-cm', 'angle', 'shape'],
   ...['matrix', 'seed', 'response', 'levels', 'format'],
   ...['caption', 'caption2', 'caption-place', 'caption-height', 'caption-font', 'caption-ink'],
+  ...['power', 'speed', 'rate', 'pulse', 'passes', 'scan', 'rotate'],
   ...['artwork', 'artwork-width', 'artwork-at', 'artwork-ink'],
 ];
 

@@ -2,6 +2,7 @@ import { resolve } from 'node:path';
 import { CAPTION_LAYOUT, type CaptionRequest } from '../caption/index.ts';
 import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
+import type { BurnSettings } from '../optics/index.ts';
 import { numberOf, type OptionValues, textOf } from '../options.ts';
 import { MOST_ZOOM, TONE_FIELDS, type ToneOptions } from '../photo/index.ts';
 import { type ChannelWeights, type DotFormat, readInputSync } from '../plane/index.ts';
@@ -42,6 +43,9 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
     aim: textOf(options, 'aim'),
     text: textOf(options, 'text'),
     format: textOf(options, 'format') as DotFormat | undefined,
+    settings: readSettings(options),
+    mirror: options.mirror === true ? true : undefined,
+    rotateDeg: readRotation(textOf(options, 'rotate')),
     strip: options.stripJoined === true ? ('joined' as const) : options.strip === true ? ('apart' as const) : undefined,
   };
   const rest = {
@@ -58,6 +62,34 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
     artwork: readArtworkOptions(options),
   };
   return dropAbsent({ size: textOf(options, 'size')!, ...lengths, ...texts, ...rest });
+}
+
+/** Least setting that is no slip, in its own unit. Assumed: a thousandth of a watt or of a mm/s marks nothing. */
+const LEAST_SETTING = 0.001;
+
+/** Settings that options give, in the order of a record; undefined where they give none. @throws AppError */
+export function readSettings(options: OptionValues): Partial<BurnSettings> | undefined {
+  const settings: Given<BurnSettings> = dropAbsent({
+    powerW: numberOf(options, 'power', { min: LEAST_SETTING, unit: 'W' }),
+    speedMmPerS: numberOf(options, 'speed', { min: LEAST_SETTING, unit: 'mm/s' }),
+    rateKHz: numberOf(options, 'rate', { min: LEAST_SETTING, unit: 'kHz' }),
+    pulseNs: numberOf(options, 'pulse', { min: LEAST_SETTING, unit: 'ns' }),
+    passes: numberOf(options, 'passes', { min: 1, max: MOST_PASSES, whole: true }),
+    scan: textOf(options, 'scan') as BurnSettings['scan'] | undefined,
+  });
+  return Object.keys(settings).length === 0 ? undefined : settings;
+}
+
+/** Most passes, a count. Assumed: a hundred times over is a slip of the keyboard. */
+const MOST_PASSES = 100;
+
+function readRotation(text: string | undefined): JobRequest['rotateDeg'] {
+  if (text === undefined) return undefined;
+  const deg = ([0, 90, 180, 270] as const).find((known) => Number(text) === known || Number(text) === known - 360);
+  if (deg === undefined || text.trim() === '') {
+    throw new AppError('option-invalid', `rotate: found "${text}", needed 0, 90, 180 or 270 degrees clockwise`);
+  }
+  return deg === 0 ? undefined : deg;
 }
 
 /** Words on the piece; a second line alone is its only one. */

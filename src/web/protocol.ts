@@ -1,5 +1,6 @@
 import type { ArtworkRequest, CaptionRequest } from '../caption/index.ts';
 import type { ChartKind } from '../chart/index.ts';
+import type { BurnSettings } from '../optics/index.ts';
 import type { Backdrop, Fit, Frame, Outline, ToneField, ToneOptions } from '../photo/index.ts';
 
 /**
@@ -15,6 +16,8 @@ export interface Named {
 export interface MachineFacts extends Named {
   readonly fieldMm: readonly [width: number, height: number];
   readonly wavelengthNm: number;
+  /** What can be set of the pulses. */
+  readonly pulses: { readonly rate: boolean; readonly duration: boolean };
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly settings: SettingsFacts;
 }
@@ -46,6 +49,7 @@ export interface ProfileFacts extends Named {
   readonly pitchMm: number;
   readonly lineSpacingMm: number;
   readonly screen: string;
+  readonly settings: SettingsFacts;
   /** What it was learned from; null for one that was not, or of before it was kept. */
   readonly captures: { readonly count: number; readonly camera: 'known' | 'unknown' } | null;
   /**
@@ -112,6 +116,12 @@ export interface Wish {
   readonly tone: 'auto' | 'plain';
   readonly toneValues: Partial<ToneOptions>;
   readonly range: 'scale' | 'absolute';
+  /** Settings by hand: they replace the profile's or the machine's. */
+  readonly settings?: Partial<BurnSettings>;
+  /** Left and right change places in the bitmap. */
+  readonly mirror?: true;
+  /** How the piece lies in the machine, clockwise; absent: as it is looked at. */
+  readonly rotateDeg?: 90 | 180 | 270;
   /** Words on the piece. */
   readonly caption?: CaptionRequest;
   /** A drawing on the piece, by its name in the shop. */

@@ -36,8 +36,8 @@ export async function viewShop({ shop, shopDir, version, photosDir }: ShopContex
   return {
     version,
     folder: basename(shopDir),
-    machines: machines.map(({ name, title, fieldMm, wavelengthNm, start }) => {
-      return { name, title, fieldMm, wavelengthNm, settings: start };
+    machines: machines.map(({ name, title, fieldMm, wavelengthNm, pulses, start }) => {
+      return { name, title, fieldMm, wavelengthNm, pulses, settings: start };
     }),
     profiles: profiles.map(factsOfProfile),
     materials,
@@ -51,7 +51,8 @@ export async function viewShop({ shop, shopDir, version, photosDir }: ShopContex
 }
 
 export function factsOfProfile({ profile, from, bandL }: OfferedProfile): ProfileFacts {
-  const { name, title, material, machine, direction, origin, date, bare, full, grid, screen, captures } = profile;
+  const { name, title, material, machine, direction, origin, date, bare, full, grid, screen, settings, captures } =
+    profile;
   return {
     name,
     title,
@@ -66,6 +67,7 @@ export function factsOfProfile({ profile, from, bandL }: OfferedProfile): Profil
     pitchMm: grid.pitchMm,
     lineSpacingMm: grid.lineSpacingMm,
     screen: screen.name,
+    settings,
     captures: captures ?? null,
     bandL: bandL ?? null,
   };

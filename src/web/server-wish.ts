@@ -1,7 +1,9 @@
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
+import type { BurnSettings } from '../optics/index.ts';
 import type { OptionValues } from '../options.ts';
+import { QUANTITIES } from '../quantities.ts';
 import { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../tasks/index.ts';
 import type { Wish } from './protocol.ts';
 
@@ -46,6 +48,18 @@ const WISH = v.strictObject({
     ),
   ),
   range: v.picklist(['scale', 'absolute']),
+  settings: v.exactOptional(
+    v.strictObject({
+      powerW: v.exactOptional(QUANTITIES.powerW),
+      speedMmPerS: v.exactOptional(QUANTITIES.speedMmPerS),
+      rateKHz: v.exactOptional(QUANTITIES.rateKHz),
+      pulseNs: v.exactOptional(QUANTITIES.pulseNs),
+      passes: v.exactOptional(v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(100))),
+      scan: v.exactOptional(v.picklist(['one-way', 'two-way'])),
+    }),
+  ),
+  mirror: v.exactOptional(v.literal(true)),
+  rotateDeg: v.exactOptional(v.picklist([90, 180, 270])),
   caption: v.exactOptional(
     v.strictObject({
       text: words,
@@ -93,6 +107,7 @@ export function requestOf({ widthMm, heightMm, ...wish }: Wish): JobRequest {
 export function optionsOf(wish: Wish): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
   const { tone, toneValues, range, zoom, turnDeg, subject, backdrop, outline, vignetteMm, caption, artwork } = wish;
+  const { settings, mirror, rotateDeg } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -111,8 +126,29 @@ export function optionsOf(wish: Wish): OptionValues {
     tone,
     range,
     ...Object.fromEntries(Object.entries(toneValues).map(([name, value]) => [name, String(value)])),
+    ...(settings ? optionsOfSettings(settings) : {}),
+    ...(mirror ? { mirror } : {}),
+    ...(rotateDeg === undefined ? {} : { rotate: String(rotateDeg) }),
     ...(caption ? optionsOfCaption(caption) : {}),
     ...(artwork ? optionsOfArtwork(artwork) : {}),
+  };
+}
+
+function optionsOfSettings({
+  powerW,
+  speedMmPerS,
+  rateKHz,
+  pulseNs,
+  passes,
+  scan,
+}: Partial<BurnSettings>): OptionValues {
+  return {
+    ...(powerW === undefined ? {} : { power: String(powerW) }),
+    ...(speedMmPerS === undefined ? {} : { speed: String(speedMmPerS) }),
+    ...(rateKHz === undefined ? {} : { rate: String(rateKHz) }),
+    ...(pulseNs === undefined ? {} : { pulse: String(pulseNs) }),
+    ...(passes === undefined ? {} : { passes: String(passes) }),
+    ...(scan === undefined ? {} : { scan }),
   };
 }
 

@@ -13,9 +13,9 @@ import {
   readProfile,
   STRIP_ROOM,
 } from '../../src/job/index.ts';
-import { composeDots, drawMarks, turnQuarter } from '../../src/job/plate/dots.ts';
+import { composeDots, drawMarks } from '../../src/job/plate/dots.ts';
 import { estimateTime } from '../../src/machine/index.ts';
-import { createDots, type DotGrid, type Dots, decodeDotsBytes } from '../../src/plane/index.ts';
+import { createDots, type DotGrid, type Dots, decodeDotsBytes, turnQuarter } from '../../src/plane/index.ts';
 import {
   JIG_DEFAULTS,
   type Jig,

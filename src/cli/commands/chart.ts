@@ -2,8 +2,13 @@ import { resolve } from 'node:path';
 import type { ChartKind } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import type { ChartRequest } from '../../job/index.ts';
-import type { BurnSettings } from '../../optics/index.ts';
-import { CHART_KIND_NAMES, type DrawnChartRecord, drawChart, sayExpectedError } from '../../tasks/index.ts';
+import {
+  CHART_KIND_NAMES,
+  type DrawnChartRecord,
+  drawChart,
+  readSettings,
+  sayExpectedError,
+} from '../../tasks/index.ts';
 import { parseLengthMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
@@ -73,20 +78,6 @@ function readRequest(kind: ChartKind, options: OptionValues): ChartRequest {
       'kind'
     >),
   };
-}
-
-function readSettings(options: OptionValues): Partial<BurnSettings> | undefined {
-  const least = 0.001;
-  const given = {
-    powerW: numberOf(options, 'power', { min: least, unit: 'W' }),
-    speedMmPerS: numberOf(options, 'speed', { min: least, unit: 'mm/s' }),
-    rateKHz: numberOf(options, 'rate', { min: least, unit: 'kHz' }),
-    pulseNs: numberOf(options, 'pulse', { min: least, unit: 'ns' }),
-    passes: numberOf(options, 'passes', { min: 1, whole: true }),
-    scan: textOf(options, 'scan') as BurnSettings['scan'] | undefined,
-  };
-  const entries = Object.entries(given).filter(([, value]) => value !== undefined);
-  return entries.length === 0 ? undefined : (Object.fromEntries(entries) as Partial<BurnSettings>);
 }
 
 function lengthOf(options: OptionValues, name: string): number | undefined {

@@ -168,6 +168,25 @@ const RECORDS: readonly CommandRecord[] = [
         help: '--marks: by lightness alone, or by colour (default: colour where the palette has colours)',
         choices: ['lightness', 'colour'],
       },
+      {
+        flags: '--power <W>',
+        help: 'settings by hand, no chart needed: mean power at the work, W (default: the profile’s, else the machine’s)',
+      },
+      { flags: '--speed <mm/s>', help: 'speed along a scan line, mm/s (default: as for --power)' },
+      { flags: '--rate <kHz>', help: 'pulse repetition rate, kHz (default: as for --power)' },
+      { flags: '--pulse <ns>', help: 'pulse duration, ns (default: as for --power)' },
+      { flags: '--passes <n>', help: 'how often the bitmap is burned over itself (default: as for --power)' },
+      {
+        flags: '--scan <way>',
+        help: 'scan lines one way, or there and back (default: as for --power)',
+        choices: ['one-way', 'two-way'],
+      },
+      { flags: '--mirror', help: 'left and right change places in the bitmap: for glass that is burned from behind' },
+      {
+        flags: '--rotate <degrees>',
+        help: 'the piece lies turned in the machine, clockwise: 0, 90, 180 or 270 (default: 0); --turn turns the photo',
+        choices: ['0', '90', '180', '270'],
+      },
       { flags: '--strip', help: 'a control strip of 60 × 8 mm beside the piece, as a bitmap of its own, for `check`' },
       { flags: '--strip-joined', help: 'the same in one bitmap with the picture' },
       {
@@ -223,6 +242,7 @@ const RECORDS: readonly CommandRecord[] = [
     examples: [
       'prepare images/photos/cat.png --size 60x40 --marks stainless-oxides --out out',
       'prepare images/photos/cat.png --size ID-1 --profile anodised-black --out out',
+      'prepare dog.jpg --size 100x100 --material slate --machine gantry-450 --power 20 --speed 250 --out out',
       'prepare dog.jpg --size 100x100 --material slate --machine gantry-450 --fit contain --out out',
     ],
     load: async () => (await import('./prepare.ts')).run,

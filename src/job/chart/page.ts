@@ -1,7 +1,15 @@
 import { CHART_KINDS, type ChartLayout, type Patch } from '../../chart/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { type Dots, encodeColour, meanOver } from '../../plane/index.ts';
-import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
+import {
+  escapeHtml,
+  renderCautions,
+  renderHandling,
+  renderRows,
+  roundTo,
+  sayDuration,
+  wrapPage,
+} from '../page/html.ts';
 import { mergeCautions } from '../prepare/cautions.ts';
 import { describeSetting } from './dose-axes.ts';
 import { sayExpectedError } from './expected-error.ts';
@@ -75,6 +83,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
   </div>
 </section>
 ${tableOf(layout)}
+${renderHandling(material && { before: material.before ?? [], after: material.after ?? [] })}
 <section>
   <h2>Cautions</h2>
   ${renderCautions(mergeCautions([...(material?.cautions ?? []), ...machine.cautions]))}

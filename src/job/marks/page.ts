@@ -1,4 +1,13 @@
-import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
+import {
+  escapeHtml,
+  renderCautions,
+  renderHandling,
+  renderRows,
+  roundTo,
+  sayDuration,
+  wrapPage,
+} from '../page/html.ts';
+import { sayOrientation } from '../prepare/ticket.ts';
 import type { MarkBurn, MarksTicket } from './types.ts';
 
 /** The ticket of a job of several marks to print: what to burn first, second and so on, with what settings. */
@@ -27,7 +36,7 @@ ${ticket.burns.map(renderBurn).join('\n')}
     ['Dots', `${grid.width} × ${grid.height}, pitch ${grid.pitchMm} mm, line spacing ${grid.lineSpacingMm} mm`],
     [
       'Where the piece lies',
-      `centred in the field: upper left corner ${roundTo(placement.xMm, 3)} mm right and ${roundTo(placement.yMm, 3)} mm down from the field’s`,
+      `centred in the field: upper left corner ${roundTo(placement.xMm, 3)} mm right and ${roundTo(placement.yMm, 3)} mm down from the field’s.${sayOrientation(ticket.orientation)}`,
     ],
     ['Palette', `${palette.title} (${palette.origin}, ${palette.date})`],
     ['Separated by', ticket.by === 'colour' ? 'colour' : 'lightness'],
@@ -37,6 +46,7 @@ ${ticket.burns.map(renderBurn).join('\n')}
       `mean ${roundTo(prediction.meanDeltaE, 2)}, 95 % below ${roundTo(prediction.p95DeltaE, 1)} ΔE from what the palette can show`,
     ],
   ])}</table></section>
+${renderHandling(ticket.handling)}
 <section><h2>Assumed</h2><ul>${ticket.assumptions.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul></section>
 <section><h2>Cautions</h2>${renderCautions(ticket.cautions)}</section>`;
   return wrapPage({ title: `${ticket.name}: ticket`, style: STYLE, body });

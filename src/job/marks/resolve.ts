@@ -30,6 +30,13 @@ export function resolveMarks(
       'found a caption or a drawing beside several marks, needed one of the two: words stand on jobs of one mark',
     );
   }
+  if (request.settings) {
+    throw new AppError(
+      'option-invalid',
+      'found settings beside several marks, needed one of the two: each mark of the palette has its own',
+      { options: ['power', 'speed', 'rate', 'pulse', 'passes', 'scan'] },
+    );
+  }
   const { json, path } = shop.read('palettes', asked);
   const palette = parsePalette(json, path);
   const job = resolveJob(

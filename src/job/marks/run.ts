@@ -12,6 +12,7 @@ import {
   encodeColour,
   encodeDots,
   encodeJpeg,
+  orientDots,
   type Photo,
   type Plane,
   sha256,
@@ -21,6 +22,7 @@ import { separateMarks } from '../../screens/index.ts';
 import { chooseToneValues, markable } from '../prepare/choices.ts';
 import { type Picture, takePicture } from '../prepare/picture.ts';
 import type { PrepareOptions } from '../prepare/run.ts';
+import { describeHandling, lyingSize } from '../prepare/ticket.ts';
 import type { JobFile } from '../prepare/types.ts';
 import { sayAssumedProfile } from '../request/resolve.ts';
 import type { JobSpec } from '../request/types.ts';
@@ -137,7 +139,8 @@ function drawBurns(
     const dots = createDots(width, height);
     for (let i = 0; i < dots.data.length; i++) dots.data[i] = data[i] === at + 1 ? 1 : 0;
     const file = `${name}.${at + 1}-${mark.name}.${job.format}`;
-    const bytes = encodeDots(dots, job.grid, { format: job.format });
+    const lying = orientDots(dots, job.orientation);
+    const bytes = encodeDots(lying, job.grid, { format: job.format });
     bitmaps.push({ name: file, bytes });
     burns.push({
       order: at + 1,
@@ -149,7 +152,7 @@ function drawBurns(
       file,
       sha256: sha256(bytes),
       firing: countFiring(dots) / dots.data.length,
-      time: estimateTime(dots, { ...motion, settings: mark.settings }),
+      time: estimateTime(lying, { ...motion, settings: mark.settings }),
     });
   });
   return { burns, bitmaps };
@@ -190,6 +193,7 @@ function writeMarksTicket({
 }: MarksFacts): MarksTicket {
   const { job, palette, by } = spec;
   const { frame } = picture;
+  const [widthMm, heightMm] = lyingSize(frame, job.orientation);
   const soft = resolutionWarning(frame);
   return {
     schema: 'tonewright-marks/1',
@@ -214,9 +218,11 @@ function writeMarksTicket({
     seconds: burns.reduce((sum, { time }) => sum + time.seconds, 0),
     prediction,
     placement: {
-      xMm: (job.machine.fieldMm[0] - frame.widthMm) / 2,
-      yMm: (job.machine.fieldMm[1] - frame.heightMm) / 2,
+      xMm: (job.machine.fieldMm[0] - widthMm) / 2,
+      yMm: (job.machine.fieldMm[1] - heightMm) / 2,
     },
+    ...(job.orientation ? { orientation: job.orientation } : {}),
+    ...describeHandling(job.material),
     cautions: [...job.machine.cautions, ...job.material.cautions],
     warnings: [...spec.warnings, ...(soft ? [soft] : [])],
     assumptions: [

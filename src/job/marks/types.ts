@@ -2,7 +2,8 @@ import type { Lab } from '../../colour/index.ts';
 import type { TimeEstimate } from '../../machine/index.ts';
 import type { Palette, PaletteMark } from '../../material/index.ts';
 import type { ToneOptions } from '../../photo/index.ts';
-import type { Caution } from '../prepare/types.ts';
+import type { DotOrientation } from '../../plane/index.ts';
+import type { Caution, Handling } from '../prepare/types.ts';
 import type { JobRequest, JobSpec } from '../request/types.ts';
 
 /** What is separated: the photo's lightness alone, or its colours as far as the palette has them. */
@@ -75,6 +76,9 @@ export interface MarksTicket {
   /** ΔE between what the palette can show of the photo and what the dots will, as the eye sees both. */
   readonly prediction: { readonly meanDeltaE: number; readonly p95DeltaE: number };
   readonly placement: { readonly xMm: number; readonly yMm: number };
+  /** How the dots go into the bitmaps, where it is not as the piece is looked at. */
+  readonly orientation?: DotOrientation;
+  readonly handling?: Handling;
   readonly cautions: readonly Caution[];
   readonly warnings: readonly string[];
   readonly assumptions: readonly string[];

@@ -44,6 +44,21 @@ export function renderCautions(cautions: readonly { readonly text: string; reado
   return `<ul class="cautions">${lines.join('')}</ul>`;
 }
 
+/** What is done to the piece before and after the burn; nothing where nothing is known. */
+export function renderHandling(
+  handling:
+    | {
+        readonly before: readonly { readonly text: string; readonly source: string }[];
+        readonly after: readonly { readonly text: string; readonly source: string }[];
+      }
+    | undefined,
+): string {
+  if (!handling) return '';
+  const part = (title: string, steps: (typeof handling)['before']) =>
+    steps.length === 0 ? '' : `<div><h2>${title}</h2>${renderCautions(steps)}</div>`;
+  return `<section class="handling">${part('Before the burn', handling.before)}${part('After the burn', handling.after)}</section>`;
+}
+
 /** Who says so: the first part of the reference. */
 function nameSource(key: string): string {
   return key === 'commonPractice' ? 'common practice' : (lookUp<string>(SOURCES, key) ?? key).split(/[,:]/)[0]!;
@@ -79,10 +94,12 @@ th { text-align: left; font-weight: 400; color: var(--soft); padding: .3mm 3mm .
 td { padding: .3mm 0; vertical-align: top; font-variant-numeric: tabular-nums; overflow-wrap: anywhere; }
 ul { margin: 0; padding-left: 4mm; }
 li { margin: 0 0 .6mm; }
+.handling { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; }
+.handling .cautions { columns: 1; }
 svg { display: block; width: 100%; height: auto; }
 svg text { font: 8px system-ui, "Segoe UI", Roboto, Arial, sans-serif; fill: var(--soft); }
 img { display: block; max-width: 100%; }
 .soft { color: var(--soft); }
 @media screen { body { padding: 6mm 0; } }
-@media screen and (max-width: 720px) { body { padding: 4mm; font-size: 11pt; } }
+@media screen and (max-width: 720px) { .handling { grid-template-columns: 1fr; } body { padding: 4mm; font-size: 11pt; } }
 `;

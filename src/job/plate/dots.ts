@@ -2,17 +2,6 @@ import { encodeSrgb, reflectanceOfLightness } from '../../colour/index.ts';
 import { createDots, type DotGrid, type Dots, meanOver } from '../../plane/index.ts';
 import type { AlignmentMark, PointMm } from '../../plate/index.ts';
 
-/** The bitmap turned by a quarter, clockwise: every dot goes whole to its new place. */
-export function turnQuarter({ width, height, levels, data }: Dots): Dots {
-  const turned = createDots(height, width, levels);
-  for (let y = 0; y < width; y++) {
-    const to = y * height;
-    // The row that was lowest comes first.
-    for (let x = 0, from = (height - 1) * width + y; x < height; x++, from -= width) turned.data[to + x] = data[from]!;
-  }
-  return turned;
-}
-
 export interface PlacedDots {
   readonly dots: Dots;
   readonly xDots: number;

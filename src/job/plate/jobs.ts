@@ -1,6 +1,6 @@
 import * as v from 'valibot';
 import { AppError } from '../../errors.ts';
-import type { Dots } from '../../plane/index.ts';
+import { type Dots, isQuarterTurn } from '../../plane/index.ts';
 import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, wholeWithin } from '../../quantities.ts';
 import { parseRecord } from '../../schema.ts';
 
@@ -25,6 +25,7 @@ const ticketSchema = v.object({
     curve: v.picklist(['measured', 'predicted']),
   }),
   settings: v.object(SETTINGS_FIELDS),
+  orientation: v.optional(v.object({ mirrored: v.boolean(), turnedDeg: v.picklist([0, 90, 180, 270]) })),
   screen: v.object({ name: v.string(), options: v.record(v.string(), v.union([v.string(), v.number()])) }),
   time: v.object({ seconds: QUANTITIES.seconds }),
   cautions: v.array(v.object({ text: v.string(), source: v.string() })),
@@ -64,7 +65,7 @@ export function parseJobTicket(json: unknown, path: string): JobTicket {
       `ticket ${path}: found a job of several marks, needed one of a single bitmap; pieces of several marks are burned one by one`,
     );
   }
-  const ticket = parseRecord(ticketSchema, { json, what: `ticket ${path}` });
+  const ticket = lieDown(parseRecord(ticketSchema, { json, what: `ticket ${path}` }));
   const { bitmap, piece, grid } = ticket;
   const off = {
     width: Math.abs(bitmap.width - piece.widthMm / grid.pitchMm),
@@ -78,6 +79,13 @@ export function parseJobTicket(json: unknown, path: string): JobTicket {
     );
   }
   return ticket;
+}
+
+/** The piece as it lies in the machine: on a plate nobody looks at it from any other side. */
+function lieDown(ticket: JobTicket): JobTicket {
+  if (!isQuarterTurn(ticket.orientation)) return ticket;
+  const { widthMm, heightMm } = ticket.piece;
+  return { ...ticket, piece: { ...ticket.piece, widthMm: heightMm, heightMm: widthMm } };
 }
 
 const orderSchema = v.object({

@@ -3,13 +3,13 @@ import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
 import type { Machine } from '../../machine/index.ts';
 import type { Profile } from '../../material/index.ts';
-import { type DotFormat, type Dots, encodeColour } from '../../plane/index.ts';
+import { type DotFormat, type Dots, encodeColour, turnQuarter } from '../../plane/index.ts';
 import { aimAt, type Correction, type Jig, placeMarks, placeOrigin, toControlPlace } from '../../plate/index.ts';
 import type { JobFile } from '../prepare/types.ts';
 
 import { type Bed, type LaidPiece, type LaidPlate, layPieces } from './batches.ts';
 import { addStrip, burnGroup, groupBurns, type Part } from './burns.ts';
-import { pictureOfDots, turnQuarter } from './dots.ts';
+import { pictureOfDots } from './dots.ts';
 import { describeBurnDifferences, findFieldWarnings, gatherCautions, gatherWarnings } from './facts.ts';
 import { makeJigFiles, markOfJig } from './jig.ts';
 import type { PlateJob } from './jobs.ts';

@@ -9,6 +9,7 @@ import {
   type Dots,
   encodeDots,
   lightnessOfLuminance,
+  orientDots,
   type Photo,
   type Plane,
   releaseMemory,
@@ -154,7 +155,8 @@ function finishDots(
   const { asked, dots } = lettering
     ? letter(screened, picked, { frame, lettering, viewingDistanceMm })
     : { asked: screened, dots: picked };
-  const time = estimateTime(dots, { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid });
+  const motion = { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid };
+  const time = estimateTime(orientDots(dots, spec.orientation), motion);
   const soft = resolutionWarning(frame);
   const said = lettering ? lettering.notices.map(({ text }) => text) : [];
   const warnings = [...spec.warnings, ...notices.map(({ text }) => text), ...(soft ? [soft] : []), ...said];
@@ -231,13 +233,14 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
   const { dots, warnings } = made;
   const { grid, format, settings } = spec;
   const motion = { motion: spec.machine.motion, settings, grid };
-  const strip = spec.strip ? makeStrip(spec, dots) : undefined;
-  const burned = strip && spec.strip === 'joined' ? joinStrip(dots, strip) : dots;
-  const time = burned === dots ? made.time : estimateTime(burned, motion);
+  const lying = orientDots(dots, spec.orientation);
+  const strip = spec.strip ? makeStrip(spec, lying) : undefined;
+  const burned = strip && spec.strip === 'joined' ? joinStrip(lying, strip) : lying;
+  const time = burned === lying ? made.time : estimateTime(burned, motion);
   const bitmap = { name: `${name}.${format}`, bytes: encodeDots(burned, grid, { format }) };
   const stripFiles: JobFile[] = [];
   if (strip) {
-    if (burned === dots) {
+    if (burned === lying) {
       stripFiles.push({ name: `${name}.strip.${format}`, bytes: encodeDots(strip.dots, grid, { format }) });
     }
     stripFiles.push({ name: `${name}.strip.json`, bytes: formatJson(strip.layout, 'layout of the strip') });

@@ -1,7 +1,7 @@
 import { type ChartLayout, drawChart, layoutChart } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { fillDotTable, type Surface } from '../../material/index.ts';
-import { createDots, type Dots, type Plane } from '../../plane/index.ts';
+import { createDots, type Dots, mirrorDots, type Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import { roundTo } from '../page/html.ts';
 import { predictPoints } from '../request/curve.ts';
@@ -32,7 +32,7 @@ export interface Strip {
   readonly offset: StripOffset;
 }
 
-type StripSpec = Pick<JobSpec, 'profile' | 'curve' | 'grid' | 'screen' | 'settings' | 'machine'>;
+type StripSpec = Pick<JobSpec, 'profile' | 'curve' | 'grid' | 'screen' | 'settings' | 'machine' | 'orientation'>;
 
 /**
  * Layout of the strip as this job burns it: its grid, screen and settings, and tones that the profile puts at equal
@@ -108,7 +108,9 @@ export function makeStrip(spec: StripSpec, piece: { readonly width: number; read
   const xDots = lies ? 0 : piece.width + Math.ceil(gapMm / grid.pitchMm);
   const yDots = lies ? piece.height + Math.ceil(gapMm / grid.lineSpacingMm) : 0;
   const offset = { xDots, yDots, xMm: round6(xDots * grid.pitchMm), yMm: round6(yDots * grid.lineSpacingMm) };
-  return { layout, dots: drawStrip(layout, spec.profile), side, offset };
+  // Burned from behind as the piece is, so that both are looked at from the same side. It lies as the field has room.
+  const drawn = drawStrip(layout, spec.profile);
+  return { layout, dots: spec.orientation?.mirrored ? mirrorDots(drawn) : drawn, side, offset };
 }
 
 /** Piece and strip in one bitmap that starts at the piece's upper left dot; what lies between stays bare. */

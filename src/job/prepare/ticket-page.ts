@@ -1,6 +1,16 @@
+import type { BurnSettings } from '../../optics/index.ts';
 import { formatAmount, formatMoney, type Quote, type QuoteLine } from '../../price/index.ts';
-import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
+import {
+  escapeHtml,
+  renderCautions,
+  renderHandling,
+  renderRows,
+  roundTo,
+  sayDuration,
+  wrapPage,
+} from '../page/html.ts';
 import { sayExposure } from '../request/uncertainty.ts';
+import { lyingSize } from './ticket.ts';
 import type { Ticket, TicketPictures } from './types.ts';
 
 /** The ticket to print: one A4 sheet that hangs beside the machine. Self-contained HTML. */
@@ -73,6 +83,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
   <div><h2>Tone curve: ${escapeHtml(profile.title)} (${escapeHtml(profile.origin)}${profile.curve === 'predicted' ? ', predicted for this screen and grid' : ''})</h2>${drawCurve(ticket, pictures)}</div>
   <div><h2>Coverage of the dots (mean ${percent(ticket.coverage.mean)})</h2>${drawHistogram(ticket.coverage.histogram)}</div>
 </section>
+${renderHandling(ticket.handling)}
 <section>
   <h2>Cautions</h2>
   ${renderCautions(ticket.cautions)}
@@ -160,9 +171,31 @@ function settingRows(ticket: Ticket): [string, string][] {
     ['Tone', `${tone.mode}, ${sayAim(tone)}`],
     ...sayCutOut(ticket.frame),
     ...sayLettering(ticket.lettering),
+    ...sayByHand(ticket),
     ['Machine, profile', `${machine.name}, ${profile.name} (${profile.date})`],
   );
   return list;
+}
+
+const SETTING_WORDS: Readonly<Record<keyof BurnSettings, string>> = {
+  powerW: 'power',
+  speedMmPerS: 'speed',
+  rateKHz: 'pulse rate',
+  pulseNs: 'pulse duration',
+  passes: 'passes',
+  scan: 'scan lines',
+};
+
+/** What of the settings is the shop's own, and no profile's. */
+function sayByHand({ setByHand, orientation }: Ticket): [string, string][] {
+  const rows: [string, string][] = [];
+  if (setByHand) rows.push(['Set by hand', setByHand.map((key) => SETTING_WORDS[key]).join(', ')]);
+  if (orientation) {
+    const { mirrored, turnedDeg } = orientation;
+    const turn = turnedDeg === 0 ? [] : [`turned by ${turnedDeg}° clockwise`];
+    rows.push(['Bitmap lies', [...(mirrored ? ['mirrored'] : []), ...turn].join(', ')]);
+  }
+  return rows;
 }
 
 const BACKDROP_WORDS = { soften: 'softened', fade: 'fades out', bare: 'left bare' } as const;
@@ -232,14 +265,16 @@ function sayAim({ range, aim }: Ticket['tone']): string {
 }
 
 /** The piece in the machine's field, to scale. */
-function drawField({ machine, piece, placement, strip }: Ticket): string {
+function drawField(ticket: Ticket): string {
+  const { machine, piece, placement, strip } = ticket;
   const [width, height] = machine.fieldMm;
+  const [lyingWidth, lyingHeight] = lyingSize(piece, ticket.orientation);
   const unit = Math.max(width, height) / 100;
   const r = roundTo(piece.cornerRadiusMm, 3);
   return `<svg viewBox="${-unit} ${-unit} ${width + 2 * unit} ${height + 2 * unit}" role="img" aria-label="Piece in the field of the machine">
 <rect width="${width}" height="${height}" fill="#f3f5f6" stroke="#59636a" stroke-width="${unit}"/>
 <path d="M${width / 2} 0V${height}M0 ${height / 2}H${width}" stroke="#c9d0d4" stroke-width="${unit / 2}" stroke-dasharray="${2 * unit} ${2 * unit}"/>
-<rect x="${roundTo(placement.xMm, 4)}" y="${roundTo(placement.yMm, 4)}" width="${roundTo(piece.widthMm, 4)}" height="${roundTo(piece.heightMm, 4)}" rx="${r}" fill="#cfe0e6" stroke="#14556b" stroke-width="${unit}"/>${
+<rect x="${roundTo(placement.xMm, 4)}" y="${roundTo(placement.yMm, 4)}" width="${roundTo(lyingWidth, 4)}" height="${roundTo(lyingHeight, 4)}" rx="${r}" fill="#cfe0e6" stroke="#14556b" stroke-width="${unit}"/>${
     strip
       ? `
 <rect x="${roundTo(placement.xMm + strip.xMm, 4)}" y="${roundTo(placement.yMm + strip.yMm, 4)}" width="${roundTo(strip.widthMm, 4)}" height="${roundTo(strip.heightMm, 4)}" fill="#f1d9cf" stroke="#8c2a10" stroke-width="${unit / 2}"/>`

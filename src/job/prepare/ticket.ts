@@ -3,7 +3,15 @@ import { estimateInterval, findExtents, type TimeEstimate, type TimeInterval, tr
 import { type CoverageTable, createAim, tellMarkDiametersUm } from '../../material/index.ts';
 import { describeOptics } from '../../optics/index.ts';
 import type { Frame, ToneOptions } from '../../photo/index.ts';
-import { countValues, type Dots, ONE, type Plane, sha256 } from '../../plane/index.ts';
+import {
+  countValues,
+  type DotOrientation,
+  type Dots,
+  isQuarterTurn,
+  ONE,
+  type Plane,
+  sha256,
+} from '../../plane/index.ts';
 import { type PriceList, type Quote, quoteOrder } from '../../price/index.ts';
 import { describeCounts, meanDose, type SearchFacts } from '../../screens/index.ts';
 import { roundTo } from '../page/html.ts';
@@ -66,8 +74,9 @@ export function writeTicket(facts: TicketFacts): Ticket {
   const clipped = countClipped({ ...facts, light: picture.light }, picture.opaque);
   const uncertainty = assessUncertainty(counts, { profile, curve: spec.curve, table });
   const badly = uncertainty && warnOfUncertainty(uncertainty, profile.name);
-  const xMm = (machine.fieldMm[0] - frame.widthMm) / 2;
-  const yMm = (machine.fieldMm[1] - frame.heightMm) / 2;
+  const [widthMm, heightMm] = lyingSize(frame, spec.orientation);
+  const xMm = (machine.fieldMm[0] - widthMm) / 2;
+  const yMm = (machine.fieldMm[1] - heightMm) / 2;
   return {
     schema: 'tonewright-ticket/1',
     version,
@@ -125,6 +134,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       curve: spec.curve,
     },
     settings,
+    ...(spec.setByHand ? { setByHand: spec.setByHand } : {}),
     optics,
     tone: {
       mode: spec.tone,
@@ -149,14 +159,47 @@ export function writeTicket(facts: TicketFacts): Ticket {
     placement: {
       xMm,
       yMm,
-      note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.`,
+      note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.${sayOrientation(spec.orientation)}`,
     },
+    ...(spec.orientation ? { orientation: spec.orientation } : {}),
     ...(facts.strip ? { strip: facts.strip } : {}),
     ...(picture.lettering ? { lettering: picture.lettering.facts } : {}),
+    ...describeHandling(material),
     cautions: mergeCautions([...machine.cautions, ...material.cautions]),
     warnings: [...facts.warnings, ...(badly ? [badly] : []), ...optics.warnings.map(({ text }) => sayAsSentence(text))],
     assumptions: spec.assumptions,
   };
+}
+
+/** Width and height of the piece as it lies in the machine, mm. */
+export function lyingSize(
+  { widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number },
+  orientation: DotOrientation | undefined,
+): readonly [number, number] {
+  return isQuarterTurn(orientation) ? [heightMm, widthMm] : [widthMm, heightMm];
+}
+
+/** How to lay the piece, where the bitmap is not as the piece is looked at. */
+export function sayOrientation(orientation: DotOrientation | undefined): string {
+  if (!orientation) return '';
+  const { mirrored, turnedDeg } = orientation;
+  const turn =
+    turnedDeg === 180
+      ? ' Lay the piece upside down: the bitmap is turned by half a turn.'
+      : turnedDeg === 0
+        ? ''
+        : ` Lay the piece with its upper edge to the ${turnedDeg === 90 ? 'right' : 'left'}: the bitmap is turned by a quarter.`;
+  const mirror = mirrored
+    ? ' The bitmap is mirrored: burn it on the back of the piece, and look at it from the front. Switch no mirroring on in the control software.'
+    : '';
+  return `${mirror}${turn}`;
+}
+
+export function describeHandling({
+  before = [],
+  after = [],
+}: Pick<JobSpec['material'], 'before' | 'after'>): Pick<Ticket, 'handling'> {
+  return before.length + after.length > 0 ? { handling: { before, after } } : {};
 }
 
 function describeAim(

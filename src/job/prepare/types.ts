@@ -3,7 +3,7 @@ import type { TimeEstimate, TimeInterval } from '../../machine/index.ts';
 import type { CoverageTable, TonePoint } from '../../material/index.ts';
 import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
 import type { OutlineOptions, Rectangle, ToneOptions } from '../../photo/index.ts';
-import type { DotFormat, DotGrid, Dots, Plane } from '../../plane/index.ts';
+import type { DotFormat, DotGrid, DotOrientation, Dots, Plane } from '../../plane/index.ts';
 import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
 import type { ToneUncertainty } from '../request/uncertainty.ts';
@@ -13,6 +13,12 @@ import type { StripFacts } from './strip.ts';
 export interface Caution {
   readonly text: string;
   readonly source: string;
+}
+
+/** What a material wants done, each step with the key of its source. */
+export interface Handling {
+  readonly before: readonly Caution[];
+  readonly after: readonly Caution[];
 }
 
 /**
@@ -101,6 +107,8 @@ export interface Ticket {
     readonly curve: 'measured' | 'predicted';
   };
   readonly settings: BurnSettings;
+  /** Which of them were given with the request; absent where none was. */
+  readonly setByHand?: readonly (keyof BurnSettings)[];
   readonly optics: OpticsReport;
   readonly tone: {
     readonly mode: 'plain' | 'auto';
@@ -149,10 +157,14 @@ export interface Ticket {
   readonly price?: Quote;
   /** Top left corner of the bitmap from the field's top left corner, mm; x right, y down. */
   readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
+  /** How the dots go into the bitmap, where it is not as the piece is looked at: mirrored first, then turned. */
+  readonly orientation?: DotOrientation;
   /** The control strip beside the piece, where one was asked for. */
   readonly strip?: StripFacts;
   /** Words and drawings on the piece, where there are any. */
   readonly lettering?: LetteringFacts;
+  /** What is done to the piece before and after the burn; absent where nothing is known of the material. */
+  readonly handling?: Handling;
   readonly cautions: readonly Caution[];
   readonly warnings: readonly string[];
   /** Values that rest on no measurement. */

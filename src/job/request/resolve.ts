@@ -16,7 +16,7 @@ import {
   straightProfile,
 } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import type { DotGrid } from '../../plane/index.ts';
+import { type DotGrid, type DotOrientation, isQuarterTurn } from '../../plane/index.ts';
 import { SCREEN_OPTIONS, SCREENS, type ScreenName, type ScreenOptions, takesStrength } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
 import { parseAim, warnOfAim, warnOfExposures } from './aim.ts';
@@ -65,12 +65,16 @@ export function resolveJob(
   const levels = request.levels ?? JOB_DEFAULTS.levels;
   const grid = resolveGrid(request, { machine, learned });
   const own = learned?.machine === machine.name ? learned : undefined;
-  const settings = own ? own.settings : startSettings(machine, { grid });
+  const given = request.settings ?? {};
+  refuseUnset(given, machine);
+  refuseBeyond(given, { machine, of: 'the settings' });
+  const settings = own ? { ...own.settings, ...given } : startSettings(machine, { grid, given });
   if (learned) refuseBeyond(settings, { machine, of: `profile ${learned.name}`, code: 'profile-unusable' });
+  const orientation = resolveOrientation(request, grid);
   const screen = resolveWantedScreen(request, { machine, settings, grid, learned, levels });
   const { reason: _, ...choice } = screen;
   const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen: choice });
-  refuseOversize(size, machine);
+  refuseOversize(isQuarterTurn(orientation) ? turned(size) : size, machine);
   const viewingDistanceMm = request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm;
   const differences = findDifferences(shop, { learned, machine, grid, screen, settings });
   const isOther = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
@@ -88,6 +92,8 @@ export function resolveJob(
     gridOrigin: grid.origin,
     ...(own ? { supportedLineSpacingMm: recommendSpacingMm(own) } : {}),
     settings,
+    ...(Object.keys(given).length > 0 ? { setByHand: listSet(given) } : {}),
+    ...(orientation ? { orientation } : {}),
     screen,
     fit: request.fit ?? JOB_DEFAULTS.fit,
     ...(request.focus ? { focus: request.focus } : {}),
@@ -108,7 +114,7 @@ export function resolveJob(
     ...(request.text ? { text: request.text } : {}),
     ...resolveLettering(request, { size, shop }),
     warnings: [
-      ...listDoseWarnings({ machine, learned, own, settings, grid, viewingDistanceMm }),
+      ...listDoseWarnings({ machine, learned, own, settings, grid, viewingDistanceMm, given }),
       ...listProfileWarnings(request, named),
       ...differences.map(({ message }) => `${message}.`),
       ...(isOther
@@ -181,10 +187,13 @@ interface DoseFacts extends Omit<ScreenNeeds, 'levels'> {
   /** The profile, where it was learned on this machine. */
   readonly own: Profile | undefined;
   readonly viewingDistanceMm: number;
+  /** Settings of the request. */
+  readonly given: Partial<BurnSettings>;
 }
 
-function listDoseWarnings({ own, viewingDistanceMm, ...burn }: DoseFacts): readonly string[] {
-  const dose = judgeDose(burn);
+function listDoseWarnings({ own, viewingDistanceMm, given, ...burn }: DoseFacts): readonly string[] {
+  const asked = given.powerW !== undefined || given.speedMmPerS !== undefined || given.passes !== undefined;
+  const dose = judgeDose(burn, { asked });
   const solid = own && warnOfSolid(own, { grid: burn.grid, viewingDistanceMm });
   return [...(dose ? [dose] : []), ...(solid ? [solid] : [])];
 }
@@ -314,6 +323,46 @@ function resolveSize({ size, cornerRadiusMm, lay }: JobRequest): SizeMm {
       ? asked
       : { ...asked, widthMm: lay === 'upright' ? short : long, heightMm: lay === 'upright' ? long : short };
   return cornerRadiusMm === undefined ? laid : { ...laid, cornerRadiusMm };
+}
+
+const turned = (size: SizeMm): SizeMm => ({ ...size, widthMm: size.heightMm, heightMm: size.widthMm });
+
+/** Names of settings that were given, in the order of a record. */
+const listSet = (given: Partial<BurnSettings>) =>
+  (['powerW', 'speedMmPerS', 'rateKHz', 'pulseNs', 'passes', 'scan'] as const).filter(
+    (key) => given[key] !== undefined,
+  );
+
+/** @throws AppError option-invalid for pulses of a machine that has none to set */
+function refuseUnset(given: Partial<BurnSettings>, machine: Machine): void {
+  for (const [key, field, what] of [
+    ['rateKHz', 'rate', 'pulse rate'],
+    ['pulseNs', 'pulse', 'pulse duration'],
+  ] as const) {
+    if (given[key] === undefined || machine[key] !== undefined) continue;
+    throw new AppError(
+      'option-invalid',
+      `${field}: found ${given[key]}, but ${machine.name} has no ${what} to set; leave it out, or state its range in the machine’s record`,
+    );
+  }
+}
+
+/**
+ * How the dots go into the bitmap; undefined for as the piece is looked at.
+ * @throws AppError option-invalid for a quarter turn of dots that are not square
+ */
+function resolveOrientation(
+  { mirror = false, rotateDeg = 0 }: JobRequest,
+  { pitchMm, lineSpacingMm }: DotGrid,
+): DotOrientation | undefined {
+  if (!mirror && rotateDeg === 0) return undefined;
+  if (rotateDeg % 180 !== 0 && Math.abs(pitchMm - lineSpacingMm) > 1e-9) {
+    throw new AppError(
+      'option-invalid',
+      `rotate: found ${rotateDeg} degrees for dots of ${pitchMm} × ${lineSpacingMm} mm, which turn by half turns only; needed 0 or 180, or a pitch that is the line spacing`,
+    );
+  }
+  return { mirrored: mirror, turnedDeg: rotateDeg };
 }
 
 function resolveOutline({ outline = 'rectangle', vignetteMm = 0 }: JobRequest): Pick<JobSpec, 'outline'> {

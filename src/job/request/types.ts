@@ -10,7 +10,7 @@ import {
   type OutlineOptions,
   type ToneOptions,
 } from '../../photo/index.ts';
-import type { ChannelWeights, DotFormat, DotGrid } from '../../plane/index.ts';
+import type { ChannelWeights, DotFormat, DotGrid, DotOrientation } from '../../plane/index.ts';
 import type { ScreenName, ScreenOptions } from '../../screens/index.ts';
 import type { SizeMm } from '../../units.ts';
 
@@ -52,6 +52,12 @@ export interface JobRequest {
   readonly weights?: ChannelWeights;
   readonly format?: DotFormat;
   readonly levels?: number;
+  /** Settings that replace the profile's or the machine's. */
+  readonly settings?: Partial<BurnSettings>;
+  /** Left and right change places in the bitmap, for what is burned from behind. */
+  readonly mirror?: boolean;
+  /** How the piece lies in the machine, clockwise against how it is looked at, degrees; 0 when absent. */
+  readonly rotateDeg?: 0 | 90 | 180 | 270;
   /** A control strip beside the piece: a bitmap of its own, or joined with the picture in one. */
   readonly strip?: 'apart' | 'joined';
   /** What the ticket should tell whoever burns the piece. */
@@ -98,7 +104,7 @@ export interface JobSpec {
   readonly safeMarginMm: number;
   readonly viewingDistanceMm: number;
   readonly machine: Machine;
-  readonly material: { readonly name: string; readonly title: string; readonly cautions: Material['cautions'] };
+  readonly material: Pick<Material, 'name' | 'title' | 'cautions' | 'before' | 'after'>;
   readonly profile: Profile;
   /** Whether the profile's own screen and grid are used; else its curve is predicted for this job's. */
   readonly curve: 'measured' | 'predicted';
@@ -107,6 +113,10 @@ export interface JobSpec {
   /** Line spacing that the solid of the profile supports, mm; absent where none was learned for this machine. */
   readonly supportedLineSpacingMm?: number;
   readonly settings: BurnSettings;
+  /** Which of them were given with the request; absent where none was. */
+  readonly setByHand?: readonly (keyof BurnSettings)[];
+  /** How the dots go into the bitmap; as the piece is looked at when absent. */
+  readonly orientation?: DotOrientation;
   /** With the reason where the program chose it, or a part of it. */
   readonly screen: ScreenChoice & { readonly name: ScreenName; readonly reason?: string };
   readonly fit: Fit;

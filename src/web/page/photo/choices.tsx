@@ -189,7 +189,7 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
         groups={[{ label: '', choices: shop.machines.map(({ name, title }) => ({ value: name, label: title })) }]}
         onChange={(machine) => {
           const first = shop.profiles.find((one) => one.machine === machine);
-          const { profile: _profile, material: _material, ...rest } = wish;
+          const { profile: _profile, material: _material, settings: _settings, ...rest } = wish;
           const material = materialFor(shop, machine, wish.material ?? profile?.material);
           onChange({ ...rest, machine, ...(first ? { profile: first.name } : { material }) });
         }}

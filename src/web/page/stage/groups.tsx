@@ -3,6 +3,7 @@ import type { Frame } from '../../../photo/index.ts';
 import type { LookFactsJson, Wish } from '../../protocol.ts';
 import { sayShare } from '../measure.ts';
 import { Button, Slider } from '../parts/parts.tsx';
+import { HandChoice } from '../photo/by-hand.tsx';
 import { CaptionChoice } from '../photo/caption.tsx';
 import { DotsChoice, FitChoice, MaterialChoice, PieceChoice, ToneChoice, UnitChoice } from '../photo/choices.tsx';
 import { CutOutChoice } from '../photo/cut-out.tsx';
@@ -80,7 +81,17 @@ export function groupsOf(props: GroupsProps): readonly Group<GroupId>[] {
       ),
     },
     { id: 'words', label: 'Words', icon: 'words', body: () => <CaptionChoice wish={wish} onChange={onChange} /> },
-    { id: 'dots', label: 'Dots', icon: 'dots', body: () => <DotsChoice wish={wish} onChange={onChange} /> },
+    {
+      id: 'dots',
+      label: 'Dots',
+      icon: 'dots',
+      body: () => (
+        <>
+          <DotsChoice wish={wish} onChange={onChange} />
+          <HandChoice wish={wish} onChange={onChange} />
+        </>
+      ),
+    },
   ];
 }
 

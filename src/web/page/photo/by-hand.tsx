@@ -1,0 +1,107 @@
+import type { BurnSettings } from '../../../optics/index.ts';
+import type { Wish } from '../../protocol.ts';
+import { NumberField, Segments, Select } from '../parts/parts.tsx';
+import { useShop } from '../shop-context.ts';
+import { without } from './without.ts';
+
+export interface HandProps {
+  readonly wish: Wish;
+  readonly onChange: (wish: Wish) => void;
+}
+
+type NumberSetting = 'powerW' | 'speedMmPerS' | 'rateKHz' | 'pulseNs' | 'passes';
+
+/** Most that can be typed in, and a step of it, in the setting's own unit. Assumed: beyond every machine's range. */
+const FIELDS: readonly {
+  readonly key: NumberSetting;
+  readonly label: string;
+  readonly unit: string;
+  readonly max: number;
+  readonly step: number;
+}[] = [
+  { key: 'powerW', label: 'Power', unit: 'W', max: 1000, step: 0.1 },
+  { key: 'speedMmPerS', label: 'Speed', unit: 'mm/s', max: 20_000, step: 10 },
+  { key: 'rateKHz', label: 'Pulse rate', unit: 'kHz', max: 4000, step: 1 },
+  { key: 'pulseNs', label: 'Pulse duration', unit: 'ns', max: 1000, step: 1 },
+  { key: 'passes', label: 'Passes', unit: '', max: 100, step: 1 },
+];
+
+/** House settings that replace the profile's or the machine's, and how the piece lies in the machine. */
+export function HandChoice({ wish, onChange }: HandProps) {
+  const { shop } = useShop();
+  const base = shop.profiles.find(({ name }) => name === wish.profile)?.settings;
+  const { settings = {}, mirror, rotateDeg = 0 } = wish;
+  const machine = shop.machines.find(({ name }) => name === wish.machine);
+  const has = { rateKHz: machine?.pulses.rate === true, pulseNs: machine?.pulses.duration === true };
+  const set = (next: Partial<BurnSettings>) =>
+    onChange(Object.keys(next).length === 0 ? without(wish, 'settings') : { ...wish, settings: next });
+  const isByHand = wish.settings !== undefined;
+  return (
+    <>
+      <Segments
+        label="How it lies in the machine"
+        value={String(rotateDeg)}
+        choices={[0, 90, 180, 270].map((deg) => ({ value: String(deg), label: `${deg}°` }))}
+        onChange={(deg) =>
+          onChange(deg === '0' ? without(wish, 'rotateDeg') : { ...wish, rotateDeg: Number(deg) as 90 | 180 | 270 })
+        }
+      />
+      <label class="toggle">
+        <input
+          type="checkbox"
+          checked={mirror === true}
+          onChange={({ currentTarget }) =>
+            onChange(currentTarget.checked ? { ...wish, mirror: true } : without(wish, 'mirror'))
+          }
+        />
+        <span>Mirrored, for the back of glass</span>
+      </label>
+      <label class="toggle">
+        <input
+          type="checkbox"
+          checked={isByHand}
+          onChange={({ currentTarget }) => {
+            const start = base ?? machine?.settings;
+            set(currentTarget.checked && start ? { powerW: start.powerW, speedMmPerS: start.speedMmPerS } : {});
+          }}
+        />
+        <span>Settings by hand</span>
+      </label>
+      {isByHand && (
+        <>
+          <div class="row wraps">
+            {FIELDS.filter(({ key }) => (key === 'rateKHz' || key === 'pulseNs' ? has[key] : true)).map(
+              ({ key, ...field }) => (
+                <NumberField
+                  key={key}
+                  {...field}
+                  value={settings[key] ?? (base ?? machine?.settings)?.[key]}
+                  min={key === 'passes' ? 1 : 0.01}
+                  onChange={(value) => set({ ...settings, [key]: value })}
+                />
+              ),
+            )}
+          </div>
+          <Select
+            label="Scan lines"
+            value={settings.scan ?? ''}
+            groups={[
+              {
+                label: '',
+                choices: [
+                  { value: '', label: 'As the profile has it' },
+                  { value: 'one-way', label: 'One way only' },
+                  { value: 'two-way', label: 'There and back' },
+                ],
+              },
+            ]}
+            onChange={(scan) => {
+              const { scan: _, ...rest } = settings;
+              set(scan === '' ? rest : { ...rest, scan: scan as BurnSettings['scan'] });
+            }}
+          />
+        </>
+      )}
+    </>
+  );
+}
