@@ -18,6 +18,7 @@ export {
   sha256,
   writeFilesAtomic,
 } from '../plane/index.ts';
+export { QUANTITIES } from '../quantities.ts';
 export { SCREEN_NAMES } from '../screens/index.ts';
 export type { CapturesRequest } from './captures.ts';
 export type { CheckRecord } from './check-profile.ts';

@@ -3,8 +3,7 @@ import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { OptionValues } from '../options.ts';
-import { QUANTITIES } from '../quantities.ts';
-import { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../tasks/index.ts';
+import { BACKDROPS, MOST_ZOOM, OUTLINES, QUANTITIES, TONE_FIELDS } from '../tasks/index.ts';
 import type { Wish } from './protocol.ts';
 
 /** A name of a record: never a path. */
