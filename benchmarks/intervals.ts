@@ -7,8 +7,10 @@
 // screen than the chart's is burned through its predicted curve, and compared with the straight line between its own
 // ends, and with the lightness that was wanted. White paper, somewhere from L* 90 to 96, lies under the piece and is
 // what it is learned by; with PAPER=0 there is none, and the exposure stands open. FROM and TO (20 simulations without)
-// are the seeds, so that a long run can be made in pieces, MINUTES ends it in time; CAMERA is `scan`, `photo` or
-// `unknown`, or all three in turn.
+// are the seeds, MINUTES ends the run in time; CAMERA is `scan`, `photo` or `unknown`, or all three in turn. RESULTS
+// names a file that keeps the outcome of each simulation as one line of JSON: the next run with it goes on from there,
+// and counts all of them. The counts are printed after every ten simulations, so a run that is ended is a result, too.
+import { appendFileSync, existsSync, readFileSync } from 'node:fs';
 import { type ChartLayout, drawChart, layoutChart, WHITE_PAPER } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';
@@ -31,6 +33,9 @@ const KINDS = ['scan', 'photo', 'unknown'] as const;
 type Kind = (typeof KINDS)[number];
 const WITH_PAPER = process.env.PAPER !== '0';
 const ONLY = process.env.CAMERA as Kind | undefined;
+const RESULTS = process.env.RESULTS;
+/** Simulations from one print of the counts to the next. Assumed: some minutes. */
+const PRINT_EVERY = 10;
 const SCREEN = { name: 'floyd-steinberg', options: {} } as const;
 /** Another screen than the chart's, whose curve is predicted. */
 const OTHER = { name: 'blue-noise', options: {} } as const;
@@ -128,29 +133,53 @@ function takePicture(
 }
 
 interface Count {
-  inside: number;
-  asked: number;
-}
-const counts = new Map<string, Count>();
-function count(what: string, inside: boolean): void {
-  const one = counts.get(what) ?? { inside: 0, asked: 0 };
-  counts.set(what, { inside: one.inside + (inside ? 1 : 0), asked: one.asked + 1 });
+  readonly inside: number;
+  readonly asked: number;
 }
 interface Wedge {
-  readonly kind: Kind;
   readonly mean: number;
   readonly worst: number;
 }
-const wedges: Wedge[] = [];
-/**
- * Through the predicted curve of the other screen: from the straight line between its own ends, and from the wanted L*
- * itself.
- */
-const otherWedges: { readonly shape: Wedge[]; readonly whole: Wedge[] } = { shape: [], whole: [] };
-let refused = 0;
+/** What came of one simulation. A refused capture has neither counts nor wedges. */
+interface Outcome {
+  readonly seed: number;
+  readonly kind: Kind;
+  readonly refused?: string;
+  readonly counts: Readonly<Record<string, Count>>;
+  /**
+   * By what was burned: through the curve of the chart's screen; through the predicted curve of the other one, from the
+   * straight line between its own ends; and from the wanted L* itself.
+   */
+  readonly wedges: Readonly<Record<string, Wedge>>;
+}
 
+const outcomes: Outcome[] =
+  RESULTS !== undefined && existsSync(RESULTS)
+    ? readFileSync(RESULTS, 'utf8')
+        .split('\n')
+        .filter((line) => line.endsWith('}'))
+        .map((line) => JSON.parse(line) as Outcome)
+    : [];
+const done = new Set(outcomes.map(({ seed, kind }) => `${seed} ${kind}`));
+let made = 0;
 for (let seed = FROM; seed < TO && process.uptime() < 60 * MINUTES; seed++) {
   const kind = ONLY ?? KINDS[seed % KINDS.length]!;
+  if (done.has(`${seed} ${kind}`)) continue;
+  const outcome = simulate(seed, kind);
+  outcomes.push(outcome);
+  if (RESULTS !== undefined) appendFileSync(RESULTS, `${JSON.stringify(outcome)}\n`);
+  made++;
+  if (made % PRINT_EVERY === 0) printCounts(outcomes);
+}
+printCounts(outcomes);
+
+function simulate(seed: number, kind: Kind): Outcome {
+  const counts: Record<string, Count> = {};
+  const wedges: Record<string, Wedge> = {};
+  const count = (what: string, inside: boolean) => {
+    const one = counts[what] ?? { inside: 0, asked: 0 };
+    counts[what] = { inside: one.inside + (inside ? 1 : 0), asked: one.asked + 1 };
+  };
   const material = drawMaterial(seed);
   const { grid } = material;
   const layout = layoutChart('tone', {
@@ -212,53 +241,57 @@ for (let seed = FROM; seed < TO && process.uptime() < 60 * MINUTES; seed++) {
       const aim = first + ((last - first) * step) / 10;
       return Math.abs(truth.valueAt(curve.coverageAt(aim)) - from - ((to - from) * step) / 10);
     });
-    const mean = errors.reduce((sum, error) => sum + error, 0) / errors.length;
-    wedges.push({ kind, mean, worst: Math.max(...errors) });
+    const own = summarise(errors);
+    wedges[`${kind}, the chart's screen, shape`] = own;
     const other = toneCurveOf({ points: predictPoints({ profile, grid, screen: OTHER }) });
     const otherTruth = createPchip(COVERAGES, trueLuminance(material, 3 * seed + 2, OTHER).map(lightnessOfReflectance));
     const aims = Array.from({ length: 11 }, (_, step) => first + ((last - first) * step) / 10);
     const burned = aims.map((aim) => otherTruth.valueAt(other.coverageAt(aim)));
     const [burnedFirst, burnedLast] = [burned[0]!, burned.at(-1)!];
-    otherWedges.shape.push({
-      kind,
-      ...summarise(burned.map((value, step) => value - burnedFirst - ((burnedLast - burnedFirst) * step) / 10)),
-    });
-    otherWedges.whole.push({ kind, ...summarise(burned.map((value, step) => value - aims[step]!)) });
+    wedges[`${kind}, ${OTHER.name}, shape`] = summarise(
+      burned.map((value, step) => value - burnedFirst - ((burnedLast - burnedFirst) * step) / 10),
+    );
+    wedges[`${kind}, ${OTHER.name}, as wanted`] = summarise(burned.map((value, step) => value - aims[step]!));
     const off = (found: number, width: number) => `${(100 * (found / width - 1)).toFixed(1)} %`;
     console.log(
-      `${seed} ${kind}: wedge ${mean.toFixed(2)} ${Math.max(...errors).toFixed(2)}, shape holds ${held} of ${inner.length}, ` +
+      `${seed} ${kind}: wedge ${own.mean.toFixed(2)} ${own.worst.toFixed(2)}, shape holds ${held} of ${inner.length}, ` +
         `lightest off ${offTogether.toFixed(1)} of ± ${openTogether.toFixed(1)} L*, ` +
         `mark ${off(report.markX.value, mark.xUm)} × ${off(report.markY.value, mark.yUm)}`,
     );
   } catch (error) {
     if (!(error instanceof AppError)) throw error;
-    refused++;
     console.log(`${seed} ${kind}: refused, ${error.code}: ${error.message}`);
+    return { seed, kind, refused: error.code, counts: {}, wedges: {} };
+  }
+  return { seed, kind, counts, wedges };
+}
+
+function printCounts(all: readonly Outcome[]): void {
+  const refused = all.filter((one) => one.refused !== undefined).length;
+  console.log(`after ${all.length} simulations${refused > 0 ? `, ${refused} refused` : ''}:`);
+  for (const what of namesOf(all.map(({ counts }) => counts))) {
+    const of = all.flatMap(({ counts }) => counts[what] ?? []);
+    const inside = of.reduce((sum, one) => sum + one.inside, 0);
+    const asked = of.reduce((sum, one) => sum + one.asked, 0);
+    console.log(
+      `  ${what.padEnd(16)} ${((100 * inside) / asked).toFixed(1)} % of ${asked} held, ${of.length} simulations`,
+    );
+  }
+  for (const what of namesOf(all.map(({ wedges }) => wedges))) {
+    const of = all.flatMap(({ wedges }) => wedges[what] ?? []);
+    const mean = of.reduce((sum, wedge) => sum + wedge.mean, 0) / of.length;
+    const most = (key: keyof Wedge) => Math.max(...of.map((wedge) => wedge[key])).toFixed(2);
+    console.log(
+      `  ${what}: ${of.length} wedges, mean ${mean.toFixed(2)}, largest mean ${most('mean')}, worst step ${most('worst')} ΔL*`,
+    );
   }
 }
 
-for (const [what, { inside, asked }] of [...counts].sort()) {
-  console.log(`${what.padEnd(16)} ${((100 * inside) / asked).toFixed(1)} % of ${asked} held`);
+function namesOf(records: readonly object[]): string[] {
+  return [...new Set(records.flatMap((one) => Object.keys(one)))].sort();
 }
-for (const kind of KINDS) {
-  report(`${kind}, the chart's screen, shape`, wedges, kind);
-  report(`${kind}, ${OTHER.name}, shape`, otherWedges.shape, kind);
-  report(`${kind}, ${OTHER.name}, as wanted`, otherWedges.whole, kind);
-}
-if (refused > 0) console.log(`${refused} refused`);
 
-function summarise(differences: readonly number[]): Pick<Wedge, 'mean' | 'worst'> {
+function summarise(differences: readonly number[]): Wedge {
   const off = differences.map(Math.abs);
   return { mean: off.reduce((sum, one) => sum + one, 0) / off.length, worst: Math.max(...off) };
-}
-
-function report(what: string, all: readonly Wedge[], kind: Kind): void {
-  const of = all.filter((wedge) => wedge.kind === kind);
-  if (of.length === 0) return;
-  const mean = of.reduce((sum, wedge) => sum + wedge.mean, 0) / of.length;
-  const worst = of.reduce((most, wedge) => Math.max(most, wedge.worst), 0);
-  const worstMean = of.reduce((most, wedge) => Math.max(most, wedge.mean), 0);
-  console.log(
-    `${what}: ${of.length} wedges, mean ${mean.toFixed(2)}, largest mean ${worstMean.toFixed(2)}, worst step ${worst.toFixed(2)} ΔL*`,
-  );
 }
