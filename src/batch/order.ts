@@ -66,6 +66,11 @@ export interface RunOrderOptions {
    * another way.
    */
   readonly force: boolean;
+  /**
+   * `true` takes away the results of pieces that are no longer in the order, as in a folder that nobody but the program
+   * writes into. Without it they stay: somebody may have been given them.
+   */
+  readonly prune?: boolean;
   /** Ends the order after the pieces that are being made. */
   readonly signal: AbortSignal;
   readonly onProgress: (progress: OrderProgress) => void;
@@ -104,6 +109,7 @@ export async function runOrder(
     const journal = await openJournal(join(out, JOURNAL_FILE), { claim: () => claimPieces(pieces, out) });
     try {
       await sweep(out);
+      if (options.prune) await removeDropped(pieces, { out, journal });
       const photos = await hashPhotos(pieces, journal);
       return await run(pieces, { ...options, journal, photos });
     } finally {
@@ -111,6 +117,21 @@ export async function runOrder(
     }
   } finally {
     await lock.release();
+  }
+}
+
+/** What was made of pieces that the order no longer has, by the journal's word. */
+async function removeDropped(
+  pieces: readonly WantedPiece[],
+  { out, journal }: { readonly out: string; readonly journal: Journal },
+): Promise<void> {
+  const wanted = new Set(pieces.map(({ name }) => name));
+  const dropped = [...journal.pieces].filter(([name]) => !wanted.has(name));
+  if (dropped.length === 0) return;
+  for (const name of ORDER_FILES) await rm(join(out, name), { force: true });
+  for (const [name, { files }] of dropped) {
+    for (const file of files) await rm(join(out, file), { force: true });
+    await journal.forget(name);
   }
 }
 

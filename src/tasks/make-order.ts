@@ -43,6 +43,8 @@ export interface MakeOrderRequest {
   readonly maker: MakerChoice;
   /** `true` replaces what stands in the way, see `runOrder`. */
   readonly force: boolean;
+  /** `true` takes away what was made of pieces that the order no longer has, see `runOrder`. */
+  readonly prune?: boolean;
 }
 
 /** How an order that runs for hours is watched and ended. */
@@ -69,7 +71,7 @@ export async function makeOrder(
   request: MakeOrderRequest & OrderWatch,
   { shop, version, warn }: Pick<TaskContext, 'shop' | 'version' | 'warn'>,
 ): Promise<MadeOrder> {
-  const { out, from, title, maker, force, signal, onProgress, onSettled } = request;
+  const { out, from, title, maker, force, prune = false, signal, onProgress, onSettled } = request;
   if (maker.kind === 'queue') checkQueueUrl(maker.url);
   const prices = readPrices(request.prices, shop);
   await makeFolder(out).catch((error) => {
@@ -91,6 +93,7 @@ export async function makeOrder(
     build,
     openMaker: () => openMaker(maker, { out, build, signal, warn }),
     force,
+    prune,
     signal,
     onProgress,
     onSettled: (piece, outcome) => onSettled(piece as PlannedPiece, outcome),

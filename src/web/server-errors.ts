@@ -1,4 +1,6 @@
+import { basename } from 'node:path';
 import { AppError, ERRORS, type ErrorCode } from '../errors.ts';
+import { explainWriteError } from '../tasks/index.ts';
 import type { ErrorJson } from './protocol.ts';
 
 /** What to do on the page, where the table's hint speaks of the command line. */
@@ -27,8 +29,22 @@ export function fromPlain({ code, message, details }: PlainError): AppError {
   return new AppError(code, message, details);
 }
 
+/** What the system says of a disk, whatever was asked of it. */
+const DISK_CODES: ReadonlySet<string | undefined> = new Set(['ENOSPC', 'EDQUOT', 'EROFS']);
+
+/** A file of the shop that somebody took away by hand, and a full disk, are no bugs. */
+function explainSystemError(error: unknown): unknown {
+  if (!(error instanceof Error)) return error;
+  const { code, path, dest } = error as NodeJS.ErrnoException & { readonly dest?: string };
+  if (path === undefined) return error;
+  if (DISK_CODES.has(code)) return explainWriteError(error, dest ?? path);
+  if (code !== 'ENOENT') return error;
+  return new AppError('path-missing', `found no ${basename(path)} in the shop folder any more, needed it there`);
+}
+
 /** The body and the status with which the page is told of an error. Anything unforeseen is called what it is: a bug. */
-export function describeError(error: unknown): { readonly status: number; readonly body: ErrorJson } {
+export function describeError(thrown: unknown): { readonly status: number; readonly body: ErrorJson } {
+  const error = explainSystemError(thrown);
   if (error instanceof AppError) {
     const { code, message } = error;
     const hint = PAGE_HINTS[code] ?? ERRORS[code].hint;

@@ -1,4 +1,4 @@
-import { mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
 import { afterAll, beforeAll, expect, test } from 'vitest';
@@ -212,6 +212,64 @@ test(
     // More copies need no piece made again, but other sums.
     const { json } = await ask('PUT', `/${id}/pieces/${first!.id}`, { count: 7 });
     expect([json.totals, json.pieces[0]!.status]).toEqual([null, 'done']);
+  },
+  TIME,
+);
+
+test(
+  'what was made of a card that is no longer in the order goes with the next run',
+  async () => {
+    const id = await create('dropped', 2);
+    await sendList(id, 'photo,count,size\np0.jpg,1,\np0.jpg,1,10x8\np1.jpg,1,\n');
+    await ask('POST', `/${id}/run`);
+    const made = await finish(id);
+    expect(made.pieces.map(({ name, status }) => [name, status])).toEqual([
+      ['p0', 'done'],
+      ['p0-2', 'done'],
+      ['p1', 'done'],
+    ]);
+    await ask('PUT', `/${id}/pieces/${made.pieces[2]!.id}`, { excluded: true });
+    await sendList(id, 'photo,count\np0.jpg,2\n');
+    await ask('POST', `/${id}/run`);
+    const after = await finish(id);
+    expect(after.pieces.map(({ name, status, excluded }) => [name, status, excluded])).toEqual([
+      ['p0', 'done', false],
+      ['p1', 'waiting', true],
+    ]);
+    const names = readdirSync(join(shop, 'orders', id, 'out')).filter((name) => name.startsWith('p'));
+    expect(names).toEqual(['p0.png', 'p0.proof.png', 'p0.ticket.html', 'p0.ticket.json']);
+  },
+  TIME,
+);
+
+test(
+  'an archive is whole or refused: what somebody took away is named, can be made again, and stops nobody else',
+  async () => {
+    const id = await create('archive', 2);
+    await ask('POST', `/${id}/run`);
+    await finish(id);
+    expect(
+      (await ask('POST', `/${id}/plates`, { grid: { columns: 2, rows: 1, widthMm: 20, heightMm: 15 } })).status,
+    ).toBe(200);
+    const zip = async () => {
+      const answer = await fetch(`${server.origin}/api/orders/${id}/all.zip`, { headers });
+      const bytes = Buffer.from(await answer.arrayBuffer());
+      return { status: answer.status, text: bytes.toString('latin1') };
+    };
+    const whole = await zip();
+    expect(whole.status).toBe(200);
+    rmSync(join(shop, 'orders', id, 'plates'), { recursive: true });
+    expect(await zip()).toEqual({ status: 404, text: expect.stringMatching(/found no plates\/.* any more/) });
+    expect((await get(id)).plates).toEqual([]);
+    expect((await zip()).status).toBe(200);
+    rmSync(join(shop, 'orders', id, 'out', 'p1.png'));
+    const file = await fetch(`${server.origin}/api/orders/${id}/files/p1.png`, { headers });
+    expect([file.status, await file.text()]).toEqual([404, expect.stringMatching(/found no p1\.png .* any more/)]);
+    expect(await zip()).toEqual({ status: 404, text: expect.stringMatching(/found no p1\.png .* any more/) });
+    expect((await get(id)).totals).toBeNull();
+    await ask('POST', `/${id}/run`);
+    expect((await finish(id)).totals).toMatchObject({ pieces: 2, failed: 0 });
+    expect((await zip()).status).toBe(200);
   },
   TIME,
 );

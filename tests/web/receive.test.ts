@@ -1,6 +1,7 @@
 import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { describeError } from '../../src/web/server-errors.ts';
 import { clearIncoming, nameIncoming } from '../../src/web/server-incoming.ts';
 import { tidyFileName } from '../../src/web/server-jobs.ts';
 import { receiveFile, receiveJson } from '../../src/web/server-receive.ts';
@@ -131,4 +132,25 @@ test('half of a file is cleared away once its server is gone, and left while tha
       .sort(),
   ).toEqual([mine, runner].sort());
   folder.remove();
+});
+
+test('what the system says of a disk or of a file that is gone is told as that, and anything else as a bug', () => {
+  const fail = (code: string, more: object) =>
+    describeError(Object.assign(new Error('words of the system'), { code, ...more }));
+  expect(fail('ENOSPC', { path: '/photos/cat.png', dest: '/shop/jobs/a' })).toMatchObject({
+    status: 403,
+    body: { error: { code: 'path-unwritable', message: expect.stringMatching(/^\/shop\/jobs\/a: the disk is full/) } },
+  });
+  expect(fail('ENOENT', { path: '/shop/jobs/a/out/cat.png' })).toMatchObject({
+    status: 404,
+    body: { error: { code: 'path-missing', message: expect.stringMatching(/^found no cat\.png in the shop folder/) } },
+  });
+  for (const error of [
+    fail('EMFILE', { path: '/a' }),
+    fail('ENOENT', {}),
+    describeError('text'),
+    describeError(null),
+  ]) {
+    expect(error).toMatchObject({ status: 500, body: { error: { code: 'bug' } } });
+  }
 });

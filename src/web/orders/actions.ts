@@ -1,6 +1,7 @@
 import { existsSync } from 'node:fs';
 import { copyFile, readFile, rename, rm } from 'node:fs/promises';
 import { basename, extname, parse } from 'node:path';
+import type { Readable } from 'node:stream';
 import * as v from 'valibot';
 import yazl from 'yazl';
 import { AppError } from '../../errors.ts';
@@ -15,7 +16,7 @@ import type { Work } from '../server-work.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
 import { markFaults, type OrderContext, startRun } from './make.ts';
 import { assertSums, listResults, sortPieces, sumsKey, viewOf } from './status.ts';
-import { changePiece, findOrder, findPiece, folderOf, openOrderStore, saveOrder } from './store.ts';
+import { changePiece, findOrder, findPiece, folderOf, type OrderStore, openOrderStore, saveOrder } from './store.ts';
 import type { StoredOrder } from './types.ts';
 
 /**
@@ -253,22 +254,48 @@ export async function readPlateFile({ store }: Orders, id: string, name: string)
   return readFile(folderOf(store, id, 'plates', name));
 }
 
-/** All files of an order as one archive. @throws AppError name-unknown; option-invalid while it is not made as asked */
-export function zipOrder({ store }: Orders, id: string): NodeJS.ReadableStream {
+/**
+ * All files of an order as one archive.
+ * @throws AppError name-unknown; option-invalid while it is not made as asked; path-missing when one of them is gone
+ */
+export async function zipOrder({ store }: Orders, id: string): Promise<NodeJS.ReadableStream> {
   const order = findOrder(store, id);
   assertSums(order);
+  await assertFiles(store, order);
   const file = new yazl.ZipFile();
+  // A file that goes from now on cuts the archive off; without a listener it would end the server.
+  file.on('error', (error) => (file.outputStream as Readable).destroy(error as Error));
   // No date of today: the same order gives the same bytes.
   const options = { mtime: new Date('1980-01-01T00:00:00Z'), compress: false } as const;
-  for (const name of listResults(order)) {
-    const path = folderOf(store, id, 'out', name);
-    if (existsSync(path)) file.addFile(path, name, options);
-  }
-  for (const name of order.platesOf === sumsKey(order) ? order.plateFiles : []) {
-    file.addFile(folderOf(store, id, 'plates', name), `plates/${name}`, options);
-  }
+  for (const [path, name] of listArchive(store, order)) file.addFile(path, name, options);
   file.end();
   return file.outputStream;
+}
+
+/** What the archive of an order holds: where each file is, and what it is called there. */
+function listArchive(store: OrderStore, order: StoredOrder): readonly (readonly [path: string, name: string])[] {
+  const plates = order.platesOf === sumsKey(order) ? order.plateFiles : [];
+  return [
+    ...listResults(order).map((name) => [folderOf(store, order.id, 'out', name), name] as const),
+    ...plates.map((name) => [folderOf(store, order.id, 'plates', name), `plates/${name}`] as const),
+  ];
+}
+
+/**
+ * An archive that lacks a piece would be taken for the whole order. What is gone can be made again from now on.
+ * @throws AppError path-missing
+ */
+async function assertFiles(store: OrderStore, order: StoredOrder): Promise<void> {
+  const gone = listArchive(store, order).filter(([path]) => !existsSync(path));
+  if (gone.length === 0) return;
+  const names = gone.map(([, name]) => name);
+  order.platesOf = null;
+  if (names.some((name) => !name.startsWith('plates/'))) order.sumsOf = null;
+  await saveOrder(store, order);
+  throw new AppError(
+    'path-missing',
+    `found no ${names.join(', ')} in the folder of the order any more, needed ${names.length > 1 ? 'them' : 'it'} made again`,
+  );
 }
 
 const unknownFile = () => new AppError('name-unknown', 'found no such file in this order');

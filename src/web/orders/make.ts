@@ -1,5 +1,3 @@
-import { rm } from 'node:fs/promises';
-import { join } from 'node:path';
 import type { PieceOutcome } from '../../batch/index.ts';
 import { AppError } from '../../errors.ts';
 import type { OrderRecord } from '../../job/index.ts';
@@ -99,8 +97,12 @@ async function make(around: OrderContext, order: StoredOrder, signal: AbortSigna
   for (const [at, piece] of pieces.entries()) {
     changePiece(order, piece.id, { name: wanted[at]!.name, status: 'making', reason: null });
   }
+  // What was made of pieces that are left out now goes, or it would be taken for the order's.
+  for (const piece of order.pieces) {
+    if (piece.excluded && piece.files.length > 0)
+      changePiece(order, piece.id, { status: 'waiting', reason: null, of: null, files: [] });
+  }
   announceOrder(store, order);
-  await removeStale(order, wanted, out);
   const settle = (at: number, outcome: PieceOutcome) =>
     settlePiece(order, { planned: wanted[at]!, id: pieces[at]!.id, of: keys[at]! }, outcome);
   const { record, outcomes } = await makeOrder(
@@ -110,6 +112,7 @@ async function make(around: OrderContext, order: StoredOrder, signal: AbortSigna
       title: order.title,
       maker: THREADS,
       force: true,
+      prune: true,
       signal,
       onProgress: () => announceOrder(store, order),
       onSettled: (piece, outcome) => settle(wanted.indexOf(piece), outcome),
@@ -134,15 +137,6 @@ function settlePiece(
     changePiece(order, id, { status: 'done', reason: null, of, files, seconds, worstDeltaL });
   }
   refreshStatuses(order);
-}
-
-/** Files of pieces that are left out now would be taken for the order's. */
-async function removeStale(order: StoredOrder, wanted: readonly PlannedPiece[], out: string): Promise<void> {
-  const kept = new Set(wanted.flatMap(({ name, plan }) => ('spec' in plan ? filesOfPiece(name, plan.spec) : [])));
-  for (const { excluded, files } of order.pieces) {
-    if (!excluded) continue;
-    for (const file of files) if (!kept.has(file)) await rm(join(out, file), { force: true });
-  }
 }
 
 function sumUp({ totals, quote }: OrderRecord): OrderTotals {

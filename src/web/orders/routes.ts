@@ -69,8 +69,8 @@ export function addOrderRoutes(app: Hono, orders: Orders, receiving: Receiving):
   );
   addFileRoute(app, '/api/orders/:id/files/:file', (id, file) => readResult(orders, id, file));
   addFileRoute(app, '/api/orders/:id/plates/:file', (id, file) => readPlateFile(orders, id, file));
-  app.get('/api/orders/:id/all.zip', (c) => {
-    const stream = Readable.toWeb(Readable.from(zipOrder(orders, c.req.param('id'))));
+  app.get('/api/orders/:id/all.zip', async (c) => {
+    const stream = Readable.toWeb(Readable.from(await zipOrder(orders, c.req.param('id'))));
     return new Response(stream as ReadableStream, {
       headers: { 'content-type': 'application/zip', 'content-disposition': 'attachment; filename="order.zip"' },
     });
