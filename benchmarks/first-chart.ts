@@ -2,8 +2,8 @@
 // without a profile against the grid of the example profile for that machine, both at the machine's start dose. They
 // are burned by the virtual engraver, scanned and learned; photos are then prepared through both profiles and the means
 // of their predicted errors compared: one photo alone is no measure, as its large tones may just meet the textures of
-// error diffusion. Held to: at most 1.3 times the time of the chart, at most 1.2 times the error. Arguments: names of
-// machines and of materials; all without.
+// error diffusion. Held to: at most 1.3 times the time of the chart, at most 1.2 times the error, or an error below what
+// two charts of one grid tell apart. Arguments: names of machines and of materials; all without.
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -25,6 +25,12 @@ import { decodePhoto } from '../src/plane/index.ts';
 import { CAMERAS, captureSurface, engrave, type MaterialModel, parseMaterialModel } from '../src/simulation/index.ts';
 
 const LIMITS = { time: 1.3, error: 1.2 } as const;
+/**
+ * Below this a mean error, L*, is as good as any. Measured here: four charts of one grid that differ by their seed alone
+ * (galvo-355-f210, leather-vegetable, SEED=1 … 4) give profiles whose errors run from 0.04 to 0.16 L*, so the one scan
+ * that a newcomer takes does not tell 0.05 from 0.04. An eye just tells about ten times as much.
+ */
+const SAME_ERROR_L = 0.1;
 const SHARED = 'shared';
 const shop = openShop({ builtIn: ['shared/shop', SHARED] });
 const known = { shop, refused: [] };
@@ -44,7 +50,9 @@ const VIRTUAL: Readonly<Record<string, string>> = {
 const PHOTOS = ['two-dogs.jpg', 'cat.png', 'portrait.png', 'photographer.png'] as const;
 const SIZE = '54x36';
 const CHART_SIZE = '48x48';
-const SEEDS = { chart: 1, camera: 5 } as const;
+/** SEED draws other charts and other noise: how far the figures scatter is the measure of what they tell apart. */
+const SEED = Number(process.env.SEED ?? 1);
+const SEEDS = { chart: SEED, camera: SEED + 4 } as const;
 
 const folder = mkdtempSync(join(tmpdir(), 'first-chart-'));
 const failures: string[] = [];
@@ -88,7 +96,9 @@ async function compare(machine: Machine, name: string): Promise<void> {
     name: 'example',
   });
   const ratios = { time: first.seconds / usual.seconds, error: first.error / usual.error };
-  const bad = (['time', 'error'] as const).filter((key) => ratios[key] > LIMITS[key]);
+  const bad = (['time', 'error'] as const).filter(
+    (key) => ratios[key] > LIMITS[key] && !(key === 'error' && first.error < SAME_ERROR_L),
+  );
   if (bad.length > 0) failures.push(`${machine.name} ${name} ${bad.join(' and ')}`);
   const show = ({ grid, dose, seconds, error, recommended }: Looped) =>
     `${grid} mm (${recommended}), ${dose.toFixed(1)} J/cm², ${(seconds / 60).toFixed(1)} min, ${error.toFixed(2)}`;
