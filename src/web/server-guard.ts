@@ -1,10 +1,10 @@
-import { timingSafeEqual } from 'node:crypto';
 import type { HttpBindings } from '@hono/node-server';
-import type { MiddlewareHandler } from 'hono';
+import type { Context, MiddlewareHandler } from 'hono';
 import { getCookie, setCookie } from 'hono/cookie';
 import { AppError } from '../errors.ts';
 import { knowConnection } from './server-connections.ts';
 import { receiveText } from './server-receive.ts';
+import { SESSION_S, type Sessions, sameText } from './server-sessions.ts';
 
 /** Nothing from elsewhere, nothing inline; pictures that the page itself makes are blobs. */
 const PAGE_POLICY = [
@@ -25,14 +25,14 @@ const PAGE_POLICY = [
 export const SHEET_POLICY =
   "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox allow-same-origin allow-modals; frame-ancestors 'self'";
 
-/** Seconds of a year. Exact: 365 days. */
-const YEAR_S = 365 * 24 * 3600;
 /** Most bytes and longest times, ms. Assumed: the body of an entry is a token and nothing else. */
 const ENTRY_BODY = { maxBytes: 200, idleMs: 5000, totalMs: 5000 } as const;
 
 export interface GuardOptions {
   readonly port: () => number;
+  /** Of the address that this server prints. */
   readonly token: string;
+  readonly sessions: Sessions;
 }
 
 /** Written on every answer, refusals included. */
@@ -54,9 +54,10 @@ export const setHeaders: MiddlewareHandler = async (c, next) => {
 
 /**
  * Lets in only what the page itself asks: the address must be this server's own (a name that some other site points at
- * 127.0.0.1 is refused), requests from other origins are refused, and all but the empty page needs the token.
+ * 127.0.0.1 is refused), requests from other origins are refused, and all but the empty page needs a session. One in
+ * use is renewed.
  */
-export function createGuard({ port, token }: GuardOptions): MiddlewareHandler<{ Bindings: HttpBindings }> {
+export function createGuard({ port, sessions }: GuardOptions): MiddlewareHandler<{ Bindings: HttpBindings }> {
   return async (c, next) => {
     const hosts = [`127.0.0.1:${port()}`, `localhost:${port()}`];
     const host = c.req.header('host') ?? '';
@@ -74,33 +75,36 @@ export function createGuard({ port, token }: GuardOptions): MiddlewareHandler<{ 
       throw new AppError('request-refused', 'found a request from another site, needed one from this page');
     }
     if (c.req.path.startsWith('/api/') && c.req.path !== '/api/enter') {
-      const shown = getCookie(c, cookieName(port())) ?? '';
-      if (!sameText(shown, token)) {
+      const session = sessions.check(getCookie(c, cookieName(port())) ?? '');
+      if (session === 'refused') {
         throw new AppError('request-refused', 'found no valid token, needed the address that `tonewright open` prints');
       }
       knowConnection(c.env.incoming?.socket);
+      await next();
+      if (session === 'old') giveCookie(c, { port, sessions });
+      return;
     }
     await next();
   };
 }
 
 /** Trades the token of the address for a cookie that scripts cannot read. */
-export function createEntry({ port, token }: GuardOptions): MiddlewareHandler {
+export function createEntry({ port, token, sessions }: GuardOptions): MiddlewareHandler {
   return async (c) => {
     // Whoever asks is unknown as yet: no more of the body is read than a token is long.
     const shown = await receiveText(c.req.raw, ENTRY_BODY);
     if (!sameText(shown, token)) {
       throw new AppError('request-refused', 'found a wrong token, needed the address that `tonewright open` prints');
     }
-    setCookie(c, cookieName(port()), token, { httpOnly: true, sameSite: 'Strict', path: '/', maxAge: YEAR_S });
+    giveCookie(c, { port, sessions });
     return c.body(null, 204);
   };
 }
 
+function giveCookie(c: Context, { port, sessions }: Pick<GuardOptions, 'port' | 'sessions'>): void {
+  const facts = { httpOnly: true, sameSite: 'Strict', path: '/', maxAge: SESSION_S } as const;
+  setCookie(c, cookieName(port()), sessions.issue(), facts);
+}
+
 /** Cookies do not know ports: two shops that are open at once must not take each other's. */
 const cookieName = (port: number) => `tonewright-${port}`;
-
-function sameText(a: string, b: string): boolean {
-  const [left, right] = [Buffer.from(a), Buffer.from(b)];
-  return left.length === right.length && timingSafeEqual(left, right);
-}

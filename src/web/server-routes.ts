@@ -20,6 +20,7 @@ import { addLookRoutes } from './server-look-routes.ts';
 import type { Looks } from './server-looks.ts';
 import { addPageFiles } from './server-page-files.ts';
 import { receiveFile, receiveJson, receiveText } from './server-receive.ts';
+import type { Sessions } from './server-sessions.ts';
 import { findSample, viewShop } from './server-shop.ts';
 import { addEventRoute } from './server-stream.ts';
 import { createThumbnails } from './server-thumbnails.ts';
@@ -34,6 +35,7 @@ export interface AppOptions {
   readonly pageDir: string;
   readonly port: () => number;
   readonly token: string;
+  readonly sessions: Sessions;
   readonly jobs: Jobs;
   readonly looks: Looks;
   readonly calibration: Calibration;

@@ -1,4 +1,3 @@
-import { randomBytes } from 'node:crypto';
 import { readFile, stat, writeFile } from 'node:fs/promises';
 import type { Server } from 'node:http';
 import type { AddressInfo } from 'node:net';
@@ -15,6 +14,7 @@ import { writing } from './server-files.ts';
 import { openJobs } from './server-jobs.ts';
 import { createLooks } from './server-looks.ts';
 import { createApp } from './server-routes.ts';
+import { createSessions, drawSecret, isSecret } from './server-sessions.ts';
 import { openWork } from './server-work.ts';
 
 export interface PageOptions {
@@ -23,16 +23,17 @@ export interface PageOptions {
   /** 0: the one of last time, so that a page that is still open finds its server again, else any that is free. */
   readonly port: number;
   readonly version: string;
+  /** `true` ends the sessions of all browsers that were let in before. */
+  readonly forgetBrowsers?: boolean;
 }
 
 export interface OpenedPage {
-  /** Address with the token; what stands after # never leaves the browser. */
+  /** Address with a token of this start; what stands after # never leaves the browser. */
   readonly url: string;
   readonly port: number;
   readonly close: () => Promise<void>;
 }
 
-const TOKEN = /^[0-9a-f]{48}$/;
 /**
  * Connections at once that have not shown the token, and what a slow or silent one may take, ms. Assumed: a browser
  * opens six, and an upload may take minutes.
@@ -43,13 +44,15 @@ const CONNECTIONS = { mostStrangers: 64, headersMs: 10_000, requestMs: 240_000 }
  * Starts the page's server on the loopback interface and nowhere else. When it cannot start, nothing of it stays.
  * @throws AppError path-unwritable for a shop folder that cannot be made or written; option-invalid for the port
  */
-export async function startPage({ shopDir, port, version }: PageOptions): Promise<OpenedPage> {
+export async function startPage({ shopDir, port, version, forgetBrowsers = false }: PageOptions): Promise<OpenedPage> {
   const root = packageRoot();
   await makeShopFolder(shopDir);
   const kept = await readKept(shopDir);
-  const token = kept?.token ?? randomBytes(24).toString('hex');
+  // The key outlives the server, so that a page that is open goes on; the address is of this start alone.
+  const key = (forgetBrowsers ? undefined : kept?.key) ?? drawSecret();
+  const token = drawSecret();
   // Before anything is opened: a folder that cannot be written is told of while there is nothing yet to end.
-  await keep(shopDir, { token, port: kept?.port ?? 0 });
+  await keep(shopDir, { key, port: kept?.port ?? 0 });
   const opened: (() => Promise<unknown> | undefined)[] = [];
   const close = async () => {
     for (const end of opened.splice(0).reverse()) await end();
@@ -74,6 +77,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
       pageDir: join(root, 'dist', 'page'),
       port: () => bound,
       token,
+      sessions: createSessions(key),
       jobs,
       looks,
       calibration,
@@ -88,7 +92,7 @@ export async function startPage({ shopDir, port, version }: PageOptions): Promis
       await new Promise((resolve) => server.close(resolve));
     });
     bound = (server.address() as AddressInfo).port;
-    await keep(shopDir, { token, port: bound });
+    await keep(shopDir, { key, port: bound });
     return { url: `http://127.0.0.1:${bound}/#${token}`, port: bound, close };
   } catch (error) {
     await close();
@@ -104,8 +108,8 @@ async function makeShopFolder(path: string): Promise<void> {
   }
 }
 
-/** Readable by its owner alone: who has the token may use the page. */
-async function keep(shopDir: string, facts: { readonly token: string; readonly port: number }): Promise<void> {
+/** Readable by its owner alone: who has the key may use the page. */
+async function keep(shopDir: string, facts: Kept): Promise<void> {
   const path = join(shopDir, '.page.json');
   await writing(path, writeFile(path, `${JSON.stringify(facts)}\n`, { mode: 0o600 }));
 }
@@ -142,11 +146,17 @@ async function listen(
   });
 }
 
-async function readKept(shopDir: string): Promise<{ readonly token: string; readonly port: number } | undefined> {
+/** What stays from one start to the next. */
+interface Kept {
+  readonly key: string;
+  readonly port: number;
+}
+
+async function readKept(shopDir: string): Promise<Kept | undefined> {
   try {
-    const { token, port } = parseJson(await readFile(join(shopDir, '.page.json'), 'utf8')) as Record<string, unknown>;
-    if (typeof token !== 'string' || !TOKEN.test(token)) return undefined;
-    return { token, port: typeof port === 'number' && port > 0 && port < 65536 ? port : 0 };
+    const { key, port } = parseJson(await readFile(join(shopDir, '.page.json'), 'utf8')) as Record<string, unknown>;
+    if (!isSecret(key)) return undefined;
+    return { key, port: typeof port === 'number' && port > 0 && port < 65536 ? port : 0 };
   } catch {
     return undefined;
   }

@@ -4,6 +4,7 @@ import { connect } from 'node:net';
 import { join } from 'node:path';
 import { deflateSync } from 'node:zlib';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { createSessions } from '../../src/web/server-sessions.ts';
 import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
 
 const folder = makeFolder();
@@ -84,10 +85,46 @@ describe('who may ask', () => {
     expect(server.token).toMatch(/^[0-9a-f]{48}$/);
   });
 
-  test('only the owner of the shop folder can read the token', () => {
+  test('only the owner of the shop folder can read the key', () => {
     const path = join(shop, '.page.json');
-    expect(readFileSync(path, 'utf8')).toContain(server.token);
+    expect(JSON.parse(readFileSync(path, 'utf8')).key).toMatch(/^[0-9a-f]{48}$/);
     if (process.platform !== 'win32') expect(statSync(path).mode & 0o077).toBe(0);
+  });
+
+  test('a session lasts a month from its last use, is renewed after a day, and cannot be made up', async () => {
+    const { key } = JSON.parse(readFileSync(join(shop, '.page.json'), 'utf8')) as { key: string };
+    const name = (keys as { cookie: string }).cookie.split('=')[0]!;
+    const DAY_S = 24 * 3600;
+    const show = (value: string) => fetch(`${server.origin}/api/shop`, { headers: { cookie: `${name}=${value}` } });
+    const of = (days: number, secret = key) => createSessions(secret, () => Date.now() - 1000 * DAY_S * days).issue();
+    for (const [days, status, renewed] of [
+      [0.9, 200, false],
+      [1.1, 200, true],
+      [29.9, 200, true],
+      [30.1, 403, false],
+      [-1, 403, false],
+    ] as const) {
+      const answer = await show(of(days));
+      const given = answer.headers.get('set-cookie') ?? '';
+      expect([days, answer.status, /^tonewright-\d+=\d+\.[0-9a-f]{64}; Max-Age=2592000;/.test(given)]).toEqual([
+        days,
+        status,
+        renewed,
+      ]);
+      if (renewed) expect((await show(given.split(/[=;]/)[1]!)).status).toBe(200);
+    }
+    const later = of(0).replace(/^\d+/, (since) => String(Number(since) + 1));
+    for (const forged of [
+      '',
+      key,
+      server.token,
+      later,
+      of(0, 'f'.repeat(48)),
+      `${of(0)}0`,
+      `${'9'.repeat(400)}.${'0'.repeat(64)}`,
+    ]) {
+      expect((await show(forged)).status, forged).toBe(403);
+    }
   });
 
   test('every answer carries a policy that lets nothing in from elsewhere', async () => {
@@ -114,6 +151,28 @@ describe('who may ask', () => {
       });
       expect(reached, address).toBe(false);
     }
+  });
+});
+
+describe('from one start to the next', () => {
+  test('a session goes on, an address does not; and all browsers can be forgotten', async () => {
+    const own = makeFolder();
+    const first = await startPageServer(own.path);
+    const { cookie } = (await enter(first)) as { cookie: string };
+    await first.stop();
+    const look = async ({ origin }: PageServer) => (await fetch(`${origin}/api/shop`, { headers: { cookie } })).status;
+    const second = await startPageServer(own.path);
+    expect(second.origin).toBe(first.origin);
+    expect(await look(second)).toBe(200);
+    await expect(enter({ ...second, token: first.token })).rejects.toThrow('403');
+    await enter(second);
+    await second.stop();
+    const third = await startPageServer(own.path, { options: ['--forget-browsers'] });
+    expect(third.origin).toBe(first.origin);
+    expect(await look(third)).toBe(403);
+    await enter(third);
+    await third.stop();
+    own.remove();
   });
 });
 
@@ -210,27 +269,29 @@ describe('bodies', () => {
 
   test('a file that says it is too large is refused before it is sent', async () => {
     const { port, host } = new URL(server.origin);
-    const { status, connection } = await new Promise<{ status?: number; connection?: string }>((done) => {
-      const asked = request({
-        host: '127.0.0.1',
-        port,
-        path: '/api/jobs',
-        method: 'POST',
-        headers: {
-          ...keys,
-          host,
-          'content-length': '900000000',
-          'x-file-name': 'large.jpg',
-          'x-wish': encodeURIComponent(JSON.stringify(WISH)),
-        },
-      });
-      asked.on('response', (answer) => {
-        done({ status: answer.statusCode, connection: answer.headers.connection });
-        asked.destroy();
-      });
-      asked.on('error', () => undefined);
-      asked.write('x');
-    });
+    const { status, connection } = await new Promise<{ status: number | undefined; connection: string | undefined }>(
+      (done) => {
+        const asked = request({
+          host: '127.0.0.1',
+          port,
+          path: '/api/jobs',
+          method: 'POST',
+          headers: {
+            ...keys,
+            host,
+            'content-length': '900000000',
+            'x-file-name': 'large.jpg',
+            'x-wish': encodeURIComponent(JSON.stringify(WISH)),
+          },
+        });
+        asked.on('response', (answer) => {
+          done({ status: answer.statusCode, connection: answer.headers.connection });
+          asked.destroy();
+        });
+        asked.on('error', () => undefined);
+        asked.write('x');
+      },
+    );
     expect(status).toBe(413);
     // What is left of the file is in the way of the next request, which would be lost with this connection.
     expect(connection).toBe('close');

@@ -27,10 +27,16 @@ export async function startPageServer(
     port = 0,
     main = PROGRAM,
     node = process.execPath,
-  }: { readonly port?: number; readonly main?: string; readonly node?: string } = {},
+    options = [],
+  }: {
+    readonly port?: number;
+    readonly main?: string;
+    readonly node?: string;
+    readonly options?: readonly string[];
+  } = {},
 ): Promise<PageServer> {
   if (!existsSync(main)) throw new Error('the program is not built: run `npm run build` first');
-  const args = [main, 'open', '--no-launch', '--json', '--shop', shop, '--port', String(port)];
+  const args = [main, 'open', '--no-launch', '--json', '--shop', shop, '--port', String(port), ...options];
   const child = spawn(node, args, { stdio: ['ignore', 'pipe', 'pipe'] });
   let out = '';
   let told = '';

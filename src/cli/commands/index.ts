@@ -628,8 +628,12 @@ const RECORDS: readonly CommandRecord[] = [
     options: [
       { flags: '--port <n>', help: 'port on 127.0.0.1; 0 is the one of last time, else any that is free (default: 0)' },
       { flags: '--no-launch', help: 'print the address and start no browser' },
+      {
+        flags: '--forget-browsers',
+        help: 'let no browser in that used the page before, but by the address printed now (default: for 30 days)',
+      },
     ],
-    examples: ['open', 'open --shop my-shop --port 8765 --no-launch'],
+    examples: ['open', 'open --shop my-shop --port 8765 --no-launch', 'open --forget-browsers'],
     load: async () => (await import('./open.ts')).run,
   },
   {

@@ -15,6 +15,7 @@ interface Page {
     readonly shopDir: string;
     readonly port: number;
     readonly version: string;
+    readonly forgetBrowsers: boolean;
   }) => Promise<{ readonly url: string; readonly close: () => Promise<void> }>;
 }
 
@@ -23,7 +24,7 @@ export const run: Run = async (_args, options, { io, shop, warn }) => {
   const named = textOf(options, 'shop') ?? io.env.TONEWRIGHT_SHOP;
   const shopDir = shop.shopDir ?? resolve(io.cwd, named || 'shop');
   const { startPage } = createRequire(import.meta.url)(join(packageRoot(), 'dist', 'web.cjs')) as Page;
-  const { url } = await startPage({ shopDir, port, version });
+  const { url } = await startPage({ shopDir, port, version, forgetBrowsers: options.forgetBrowsers === true });
   if (options.launch !== false) {
     // A machine without a browser is no reason to stop: the address is printed.
     launch(url).on('error', () => warn('No browser could be started; open the address by hand.'));
