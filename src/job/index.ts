@@ -118,6 +118,7 @@ export {
   type StripOffset,
   type StripSide,
 } from './prepare/strip.ts';
+export { drawSubjectShare } from './prepare/subject.ts';
 export * from './prepare/ticket.ts';
 export * from './prepare/ticket-page.ts';
 export type { Caution, JobFile, Made, RunCost, Ticket, TicketPictures } from './prepare/types.ts';

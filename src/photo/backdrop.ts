@@ -48,17 +48,25 @@ export function refineMatte(light: Plane<'luminance'>, { grid, shareAt, knownEve
     for (let x = 0; x < width; x++) coarse[y * width + x] = shareAt((x + 0.5) * size.x, (y + 0.5) * size.y);
   }
   const radius = Math.max(2, Math.round((1.5 * knownEveryDots) / size.x));
+  return spreadCells({ width, height, data: guideShares(coarse, guide, radius) }, light, size);
+}
+
+/**
+ * Shares that follow the edges of a picture of lightness (L* / 100): in each window a straight line of it, the mean of
+ * all windows that hold a place (`heSunTang2013`, eq. 5, 6 and 8). They may go a little beyond 0 and 1.
+ * @param radius of the windows, cells
+ */
+export function guideShares(shares: Float32Array, { width, height, data: guide }: Cells, radius: number): Float32Array {
   const mean = (data: Float32Array) => averageWindow({ width, height, data }, { radius }).data;
   const product = (a: Float32Array, b: Float32Array) => a.map((value, i) => value * b[i]);
-  const meanGuide = mean(guide.data);
-  const meanShare = mean(coarse);
-  const both = mean(product(guide.data, coarse));
-  const squares = mean(product(guide.data, guide.data));
+  const meanGuide = mean(guide);
+  const meanShare = mean(shares);
+  const both = mean(product(guide, shares));
+  const squares = mean(product(guide, guide));
   const gain = meanGuide.map((m, i) => (both[i] - m * meanShare[i]) / (Math.max(0, squares[i] - m * m) + EVEN));
   const offset = meanShare.map((m, i) => m - gain[i] * meanGuide[i]);
   const [smoothGain, smoothOffset] = [mean(gain), mean(offset)];
-  const matte = guide.data.map((value, i) => smoothGain[i] * value + smoothOffset[i]);
-  return spreadCells({ width, height, data: matte }, light, size);
+  return guide.map((value, i) => smoothGain[i] * value + smoothOffset[i]);
 }
 
 /** Cells at the dots, straight between their middles, as shares of 255. */

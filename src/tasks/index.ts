@@ -92,6 +92,7 @@ export {
   readModel,
 } from './simulate.ts';
 export { type FaultsRecord, simulateFaults } from './simulate-faults.ts';
+export { drawSubjectMask, isMaskName, keepSubjectMask, locateMask, readSubjectMask } from './subject-mask.ts';
 export { type ScanSettings, type TimeBitmapRequest, type TimedRecord, timeBitmap } from './time-bitmap.ts';
 export { readTicket, type TimedTicket } from './timed-bitmap.ts';
 export * from './words.ts';

@@ -87,6 +87,9 @@ export interface ShopFacts {
   readonly limits: { readonly uploadBytes: number; readonly megapixels: number };
 }
 
+/** Looked for, nothing, or painted: the name of a mask that is kept beside the photo. */
+export type SubjectWish = 'auto' | 'none' | { readonly mask: string };
+
 /** What a person asks of one photo; the server turns it into a job's request. */
 export interface Wish {
   readonly widthMm: number;
@@ -104,7 +107,7 @@ export interface Wish {
   /** How far the photo is turned, degrees clockwise; absent: upright by its faces, where they leave no doubt. */
   readonly turnDeg?: number;
   /** Absent: looked for. */
-  readonly subject?: 'auto' | 'none';
+  readonly subject?: SubjectWish;
   /** Absent: kept. */
   readonly backdrop?: Backdrop;
   /** Absent: all of the piece. */
@@ -383,7 +386,7 @@ export interface PieceWish {
   readonly focus?: { readonly x: number; readonly y: number };
   readonly zoom?: number;
   readonly turnDeg?: number;
-  readonly subject?: 'auto' | 'none';
+  readonly subject?: SubjectWish;
   readonly fit?: Wish['fit'];
   /** The long sides the other way round. */
   readonly turned?: boolean;

@@ -157,7 +157,7 @@ export async function openJobs({ shopDir, work, looks, events }: JobsOptions): P
     },
     subjectOf(id) {
       const { stored, photo, name } = find(id);
-      return { key: id, path: folder(id, stored), file: photo.file, name };
+      return { key: id, path: folder(id, stored), folder: folder(id), file: photo.file, name };
     },
     async keep(id) {
       const job = find(id);
@@ -168,7 +168,7 @@ export async function openJobs({ shopDir, work, looks, events }: JobsOptions): P
         photoPath: folder(id, job.stored),
         photoFile: job.photo.file,
         name: job.name,
-        request: requestOf(job.wish),
+        request: requestOf(job.wish, folder(id)),
         out: folder(id, 'out'),
       });
       making.set(id, made);

@@ -1,10 +1,11 @@
 import type { Hono } from 'hono';
 import * as v from 'valibot';
+import { keepSubjectMask, readSubjectMask } from '../tasks/index.ts';
 import type { LookAsk } from './protocol.ts';
 import { picture } from './server-answers.ts';
 import { LIMITS } from './server-limits.ts';
 import type { Looks, Subject } from './server-looks.ts';
-import { receiveJson } from './server-receive.ts';
+import { receiveBytes, receiveJson } from './server-receive.ts';
 import { parseWish, parseWith } from './server-wish.ts';
 
 const LOUPE_ASK = v.strictObject({
@@ -63,5 +64,16 @@ export function addLookRoutes(app: Hono, base: string, { looks, subjectOf }: Loo
     const { x, y, width, height, as } = c.req.query();
     const ask = parseWith(LOUPE_ASK, { x: Number(x), y: Number(y), width: Number(width), height: Number(height), as });
     return picture(await looks.loupe(subjectOf(c.req.param()).key, c.req.param('look') ?? '', ask), 'image/png');
+  });
+  app.post(`${base}/subject`, async (c) => {
+    const wish = parseWish(await receiveJson(c.req.raw, LIMITS.json));
+    return picture(await looks.mask(subjectOf(c.req.param()), wish), 'image/png');
+  });
+  app.post(`${base}/masks`, async (c) => {
+    const { folder } = subjectOf(c.req.param());
+    return c.json({ name: await keepSubjectMask(folder, await receiveBytes(c.req.raw, LIMITS.list)) }, 201);
+  });
+  app.get(`${base}/masks/:mask`, (c) => {
+    return picture(readSubjectMask(subjectOf(c.req.param()).folder, c.req.param('mask') ?? ''), 'image/png');
   });
 }

@@ -1,6 +1,6 @@
 import { randomBytes } from 'node:crypto';
 import { AppError } from '../errors.ts';
-import type { LookFacts, Quote, Sight } from '../job/index.ts';
+import type { JobRequest, LookFacts, Quote, Sight } from '../job/index.ts';
 import type { Dots, Photo } from '../plane/index.ts';
 import { formatMoney } from '../tasks/index.ts';
 import type { LookAsk, LookFactsJson, Wish } from './protocol.ts';
@@ -44,7 +44,7 @@ interface Cached {
 interface KeptLook {
   readonly key: string;
   readonly dots: Dots;
-  readonly wish: Wish;
+  readonly request: JobRequest;
 }
 
 /** A photo that is looked at, wherever it lies. */
@@ -52,6 +52,8 @@ export interface Subject {
   /** Tells it from all others. */
   readonly key: string;
   readonly path: string;
+  /** Where its masks lie. */
+  readonly folder: string;
   /** What messages call the photo's file. */
   readonly file: string;
   /** Name of its work on the ticket. */
@@ -76,6 +78,8 @@ export interface Looks {
     gone: AbortSignal,
   ) => Promise<{ readonly jpeg: Uint8Array; readonly facts: Promise<LookFactsJson | undefined> } | undefined>;
   readonly loupe: (key: string, look: string, ask: LoupeAsk) => Promise<Uint8Array>;
+  /** PNG of the whole photo, white where its subject is, to paint on. */
+  readonly mask: (subject: Subject, wish: Wish) => Promise<Uint8Array>;
   /** A photo that is decoded already. */
   readonly hold: (key: string, photo: Photo) => void;
   readonly forget: (key: string) => void;
@@ -121,28 +125,33 @@ export function createLooks(work: Work): Looks {
     }
   }
 
-  async function sightOf({ key: subject, path, file }: Subject, wish: Wish): Promise<NamedSight> {
-    const entry = useCache(subject);
+  async function photoOf({ key, path, file }: Subject): Promise<Photo> {
+    const entry = useCache(key);
     entry.photo ??= work
       .run('photos', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS })
       .then(({ photo }) => photo);
-    const photo = await entry.photo.catch((error) => {
+    return entry.photo.catch((error) => {
       delete entry.photo;
       throw error;
     });
+  }
+
+  async function sightOf(subject: Subject, wish: Wish): Promise<NamedSight> {
+    const photo = await photoOf(subject);
+    const entry = useCache(subject.key);
     // The light depends on all of the wish but the tone's own values and the range.
     const { toneValues: _values, range: _range, ...rest } = wish;
     const key = JSON.stringify(rest);
     if (entry.sightKey !== key || !entry.sight) {
       entry.sightKey = key;
       const sight = work
-        .run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }) })
+        .run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }, subject.folder) })
         .then((taken) => ({ sight: taken, sightKey: randomBytes(6).toString('hex') }));
       entry.sight = sight;
       sight.then(
         ({ sight: { picture } }) => {
           entry.bytes = bytesOf(photo) + 3 * picture.light.data.length;
-          trim(subject);
+          trim(subject.key);
         },
         () => {
           if (entry.sight === sight) entry.sightKey = '';
@@ -157,7 +166,7 @@ export function createLooks(work: Work): Looks {
     const turn = Atomics.add(newest, 0, 1) + 1;
     const named = await sightOf(subject, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
-    const input = { ...named, request: requestOf(wish), name: subject.name, showClipped, turn, newest };
+    const input = { ...named, request: requestOf(wish, subject.folder), name: subject.name, showClipped, turn, newest };
     return work.run('draft', 'draft', { ...input, longSidePx });
   }
 
@@ -171,14 +180,15 @@ export function createLooks(work: Work): Looks {
     const { frame } = named.sight.picture;
     const name = randomBytes(6).toString('hex');
     const room = takeRoom(frame.width * frame.height);
-    const drawing = { ...named, request: requestOf(wish), name: subject.name, showClipped, turn, newest };
+    const request = requestOf(wish, subject.folder);
+    const drawing = { ...named, request, name: subject.name, showClipped, turn, newest };
     const input = { ...drawing, look: name, room };
     const found = await work.run('proof', 'exact', input);
     if (!found) {
       rooms.push(room);
       return undefined;
     }
-    looks.set(name, { key: subject.key, dots: found.dots, wish });
+    looks.set(name, { key: subject.key, dots: found.dots, request });
     for (const [old, { dots }] of [...looks].slice(0, -LOOKS)) {
       looks.delete(old);
       rooms.push(dots.data);
@@ -205,10 +215,14 @@ export function createLooks(work: Work): Looks {
     async loupe(key, name, { as, ...part }) {
       const found = looks.get(name);
       if (found?.key !== key) throw new AppError('name-unknown', 'this proof is no longer at hand');
-      const png = await work.run('draft', 'loupe', { dots: found.dots, request: requestOf(found.wish), part, as });
+      const png = await work.run('draft', 'loupe', { dots: found.dots, request: found.request, part, as });
       // Its memory may hold the dots of another look by now.
       if (looks.get(name) !== found) throw new AppError('name-unknown', 'this proof is no longer at hand');
       return png;
+    },
+    async mask(subject, wish) {
+      const photo = await photoOf(subject);
+      return work.run('draft', 'drawMask', { photo, request: requestOf(wish, subject.folder) });
     },
     hold(key, photo) {
       const entry = useCache(key);

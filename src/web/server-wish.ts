@@ -3,8 +3,17 @@ import { AppError } from '../errors.ts';
 import type { JobRequest } from '../job/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { OptionValues } from '../options.ts';
-import { BACKDROPS, MOST_ZOOM, OUTLINES, QUANTITIES, TONE_FIELDS } from '../tasks/index.ts';
-import type { Wish } from './protocol.ts';
+import {
+  BACKDROPS,
+  isMaskName,
+  locateMask,
+  MOST_ZOOM,
+  OUTLINES,
+  QUANTITIES,
+  readSubjectMask,
+  TONE_FIELDS,
+} from '../tasks/index.ts';
+import type { SubjectWish, Wish } from './protocol.ts';
 
 /** A name of a record: never a path. */
 export const RECORD_NAME = v.pipe(v.string(), v.regex(/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/), v.maxLength(80));
@@ -21,7 +30,12 @@ export const CROP_FIELDS = {
   focus: v.exactOptional(v.strictObject({ x: share, y: share })),
   zoom: v.exactOptional(v.pipe(v.number(), v.minValue(1), v.maxValue(MOST_ZOOM))),
   turnDeg: v.exactOptional(v.pipe(v.number(), v.minValue(-180), v.maxValue(180))),
-  subject: v.exactOptional(v.picklist(['auto', 'none'])),
+  subject: v.exactOptional(
+    v.union([
+      v.picklist(['auto', 'none']),
+      v.strictObject({ mask: v.pipe(v.string(), v.check(isMaskName, 'needed the name of a mask')) }),
+    ]),
+  ),
 } as const;
 
 const WISH = v.strictObject({
@@ -92,15 +106,28 @@ export function parseWith<S extends v.GenericSchema>(schema: S, json: unknown): 
   throw new AppError('option-invalid', `${v.getDotPath(issue) ?? 'the request'}: ${issue.message}`);
 }
 
-/** The request that the command line would make of the same choices. */
-export function requestOf({ widthMm, heightMm, ...wish }: Wish): JobRequest {
-  const { profile, material, ...rest } = wish;
+/**
+ * The request that the command line would make of the same choices.
+ * @param folder of the photo, beside which its masks lie
+ * @throws AppError path-missing for a mask that is gone
+ */
+export function requestOf({ widthMm, heightMm, ...wish }: Wish, folder: string): JobRequest {
+  const { profile, material, subject, ...rest } = wish;
   return {
     ...rest,
+    ...(subject === undefined ? {} : { subject: typeof subject === 'string' ? subject : readMask(folder, subject) }),
     size: `${widthMm}x${heightMm}`,
     ...(profile === undefined ? (material === undefined ? {} : { material }) : { profile }),
   };
 }
+
+const readMask = (folder: string, { mask }: { readonly mask: string }) => ({
+  mask: readSubjectMask(folder, mask).toString('base64'),
+});
+
+/** The subject as an option says it: a mask by its path from the photo's folder. */
+export const subjectText = (subject: SubjectWish): string =>
+  typeof subject === 'string' ? subject : locateMask(subject.mask);
 
 /** The options that would ask the same of a command: numbers as texts that read back as they are. */
 export function optionsOf(wish: Wish): OptionValues {
@@ -117,7 +144,7 @@ export function optionsOf(wish: Wish): OptionValues {
     ...(focus ? { keep: `${focus.x},${focus.y}` } : {}),
     ...(zoom === undefined ? {} : { zoom: String(zoom) }),
     ...(turnDeg === undefined ? {} : { turn: String(turnDeg) }),
-    ...(subject === undefined ? {} : { subject }),
+    ...(subject === undefined ? {} : { subject: subjectText(subject) }),
     ...(backdrop === undefined ? {} : { backdrop }),
     ...(outline === undefined ? {} : { outline }),
     ...(vignetteMm === undefined ? {} : { vignette: String(vignetteMm) }),

@@ -8,6 +8,7 @@ import {
   type DotPreview,
   drawDotPreview,
   drawDraftPreview,
+  drawSubjectMask,
   encodePreview,
   enlargePart,
   measureDraft,
@@ -81,6 +82,11 @@ export const takeSightOf = answering(async ({ photo, request }: SightInput): Pro
     mask: mask && { ...mask, data: share(mask.data) },
     weights: weights && share(weights),
   };
+});
+
+/** The subject as far as it is known, to paint on. */
+export const drawMask = answering(({ photo, request }: SightInput): Promise<Uint8Array> => {
+  return drawSubjectMask(photo, request, openContext());
 });
 
 export interface DrawInput {

@@ -3,9 +3,16 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterAll, describe, expect, test } from 'vitest';
-import { type JobRequest, prepareJob, resolveJob, type Ticket } from '../../src/job/index.ts';
+import {
+  drawSubjectShare,
+  type JobRequest,
+  prepareJob,
+  resolveJob,
+  type Ticket,
+  takePicture,
+} from '../../src/job/index.ts';
 import { openShop } from '../../src/material/index.ts';
-import { readPhoto } from '../../src/plane/index.ts';
+import { decodePhoto, readPhoto } from '../../src/plane/index.ts';
 
 const shop = openShop({ builtIn: ['shared/shop', 'shared'] });
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-subject-'));
@@ -110,6 +117,74 @@ describe('the crop', () => {
     const drawn = await prepare(await wide(), { size: '20x20', subject: { mask: mask.toString('base64') } });
     expect(drawn.subject).toMatchObject({ by: 'given', faces: 0 });
     expect(drawn.frame.focus.x).toBeLessThan(0.25);
+  });
+});
+
+describe('a picture of the subject', () => {
+  /** White in a part of the portrait, shares of it, and black around. */
+  const maskOf = async (x: number, y: number, width: number, height: number) => {
+    const side = 200;
+    const rgb = Buffer.alloc(3 * side * side);
+    for (let row = Math.round(y * side); row < (y + height) * side; row++) {
+      for (let column = Math.round(x * side); column < (x + width) * side; column++) {
+        rgb.fill(255, 3 * (row * side + column), 3 * (row * side + column) + 3);
+      }
+    }
+    const png = await sharp(rgb, { raw: { width: side, height: side, channels: 3 } })
+      .png()
+      .toBuffer();
+    return { mask: png.toString('base64') };
+  };
+
+  test.each([90, 180, 270, 7, -83])('is turned with the photo by %i°', async (turnDeg) => {
+    const path = join(folder, 'square.png');
+    await sharp('images/photos/portrait.png').toFile(path);
+    const spec = resolveJob(
+      { size: '20x20', profile: 'anodised-black', turnDeg, subject: await maskOf(0.55, 0.2, 0.2, 0.1), tone: 'plain' },
+      { shop, refused: [] },
+    );
+    const { subject, width, height } = await takePicture(() => readPhoto(path), { spec, withThumbnail: false });
+    const { x, y, width: across, height: down } = subject!.box;
+    // The middle of the white part, turned about the middle of the photo, in pixels.
+    const angle = (turnDeg * Math.PI) / 180;
+    const [u, v] = [(0.65 - 0.5) * 512, (0.25 - 0.5) * 512];
+    const wanted = {
+      x: width / 2 + u * Math.cos(angle) - v * Math.sin(angle),
+      y: height / 2 + u * Math.sin(angle) + v * Math.cos(angle),
+    };
+    expect((x + across / 2) * width).toBeCloseTo(wanted.x, -1);
+    expect((y + down / 2) * height).toBeCloseTo(wanted.y, -1);
+    // A strip as long as before, whichever way it lies.
+    expect(Math.max(across * width, down * height)).toBeGreaterThan(0.18 * 512);
+  });
+
+  test('keeps the faces that are inside it, and no others', async () => {
+    const face = await prepare('images/photos/portrait.png', { size: '20x10', subject: await maskOf(0.2, 0, 0.5, 1) });
+    expect(face.subject).toMatchObject({ by: 'given', faces: 1 });
+    const rocket = await prepare('images/photos/portrait.png', {
+      size: '20x10',
+      subject: await maskOf(0.7, 0, 0.2, 1),
+    });
+    expect(rocket.subject).toMatchObject({ by: 'given', faces: 0 });
+  });
+
+  test('is drawn to be painted on as the photo came, however that stands, white where the face is', async () => {
+    for (const turnDeg of [0, 90, 10]) {
+      const spec = resolveJob({ size: '20x20', profile: 'anodised-black', turnDeg: turnDeg }, { shop, refused: [] });
+      const upright = await sharp('images/photos/portrait.png').rotate(-turnDeg, { background: '#888' }).toBuffer();
+      const photo = await decodePhoto(upright, 'photo');
+      const { width, height, rgb } = await drawSubjectShare(photo, spec);
+      // The face of the portrait, and a wall, turned against the turn.
+      const at = (x: number, y: number) => {
+        const angle = (-turnDeg * Math.PI) / 180;
+        const [u, v] = [(x - 0.5) * 512, (y - 0.5) * 512];
+        const px = photo.width / 2 + u * Math.cos(angle) - v * Math.sin(angle);
+        const py = photo.height / 2 + u * Math.sin(angle) + v * Math.cos(angle);
+        return rgb[3 * (Math.floor((py / photo.height) * height) * width + Math.floor((px / photo.width) * width))]!;
+      };
+      expect(at(0.43, 0.25), `${turnDeg}°`).toBeGreaterThan(240);
+      expect(at(0.66, 0.3), `${turnDeg}°`).toBeLessThan(15);
+    }
   });
 });
 

@@ -34,9 +34,9 @@ test('what the page asks for, written as options, reads back as the same request
     caption: { text: 'Mia, 2026', text2: 'x', place: 'band', heightMm: 2.5, font: 'serif', ink: 'bare' },
     artwork: { name: 'mark', widthMm: 12, at: { xMm: 0.1 + 0.2, yMm: -1 }, ink: 'solid' },
   } as const;
-  expect(readRequest(optionsOf(wish))).toMatchObject(requestOf(wish));
+  expect(readRequest(optionsOf(wish))).toMatchObject(requestOf(wish, '.'));
   const { profile: _, focus: __, ...rest } = wish;
   const bare = { ...rest, material: 'slate', toneValues: {} };
-  expect(readRequest(optionsOf(bare))).toMatchObject(requestOf(bare));
+  expect(readRequest(optionsOf(bare))).toMatchObject(requestOf(bare, '.'));
   expect(readRequest(optionsOf(bare))).not.toHaveProperty('focus');
 });

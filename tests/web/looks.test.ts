@@ -145,6 +145,15 @@ const FILLED: readonly State[] = [
     },
   },
   {
+    name: 'photo-mask',
+    route: () => `/photo/${job}`,
+    settle: async (page) => {
+      await openGroup(page, 'Crop');
+      await page.getByRole('button', { name: 'Paint the subject' }).click();
+      await page.getByText('The photo under the mask of its subject').waitFor({ timeout: TIME });
+    },
+  },
+  {
     name: 'photo-error',
     route: () => `/photo/${spoiled}`,
     settle: async (page) => {

@@ -1,63 +1,19 @@
-import { mkdirSync, readFileSync } from 'node:fs';
-import { join } from 'node:path';
-import type { Browser, Page } from 'playwright-core';
-import { afterAll, beforeAll, beforeEach, describe, expect, test } from 'vitest';
-import { launch, openPage } from './browser.ts';
-import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
+import type { Page } from 'playwright-core';
+import { beforeEach, describe, expect, test } from 'vitest';
+import { CARD, waitForProof as proof, TIME, useOpenShop } from './open-shop.ts';
 import { closeGroups, openGroup } from './stage-steps.ts';
 
-const TIME = 240_000;
-const folder = makeFolder();
-const shop = join(folder.path, 'shop');
-let server: PageServer;
-let browser: Browser;
+const shop = useOpenShop();
 let job = '';
 
-const WISH = {
-  widthMm: 85.6,
-  heightMm: 53.98,
-  cornerRadiusMm: 3.18,
-  machine: 'galvo-355-f210',
-  profile: 'anodised-black',
-  fit: 'cover',
-  safeMarginMm: 2,
-  tone: 'auto',
-  toneValues: {},
-  range: 'scale',
-} as const;
-
-beforeAll(async () => {
-  mkdirSync(shop);
-  server = await startPageServer(shop);
-  browser = await launch();
-}, TIME);
-
 beforeEach(async () => {
-  const answer = await fetch(`${server.origin}/api/samples/cat`, {
-    method: 'POST',
-    body: JSON.stringify(WISH),
-    headers: await enter(server),
-  });
-  job = ((await answer.json()) as { id: string }).id;
+  job = await shop.openSample('cat', CARD);
 }, TIME);
 
-afterAll(async () => {
-  await browser?.close();
-  await server?.stop();
-  folder.remove();
-});
-
-const wishOnDisk = () => JSON.parse(readFileSync(join(shop, 'jobs', job, 'job.json'), 'utf8')).wish;
-/** The proof is there, and what it foretells. */
-async function proof(page: Page): Promise<void> {
-  await page.getByText('Proof of the dots as they will burn').waitFor({ timeout: TIME });
-  await page.getByText('On the machine').waitFor({ timeout: TIME });
-}
+const wishOnDisk = () => shop.recordOnDisk(job).wish;
 
 async function openStage(width: number, height: number, route = `/photo/${job}`) {
-  const opened = await openPage(browser, server.url, { width, height });
-  await opened.page.waitForURL(/#\/$/);
-  await opened.page.goto(`${server.origin}/#${route}`);
+  const opened = await shop.open(route, { width, height });
   await opened.page.locator('.piece > .seen').waitFor();
   return opened;
 }
@@ -225,17 +181,16 @@ describe('the crop', () => {
       await page.getByLabel('Straighten', { exact: true }).fill('3');
       await expect.poll(() => wishOnDisk().turnDeg).toBe(93);
       await proof(page);
-      const { wish } = JSON.parse(readFileSync(join(shop, 'jobs', job, 'job.json'), 'utf8'));
-      const answer = await fetch(`${server.origin}/api/jobs/${job}/look`, {
+      const { wish, photo: size } = shop.recordOnDisk(job);
+      const answer = await fetch(`${shop.server().origin}/api/jobs/${job}/look`, {
         method: 'POST',
         body: JSON.stringify({ wish, showClipped: false, window: '00000000', longSidePx: 600 }),
-        headers: await enter(server),
+        headers: await shop.keys(),
       });
       const bytes = Buffer.from(await answer.arrayBuffer());
       const { frame } = JSON.parse(bytes.subarray(4 + bytes.readUInt32LE(0)).toString('utf8'));
       // The photo behind the piece is drawn so large that its crop is the piece, its sides exchanged by the quarter.
       const drawn = await photo.evaluate((image: HTMLImageElement) => image.clientWidth);
-      const { photo: size } = JSON.parse(readFileSync(join(shop, 'jobs', job, 'job.json'), 'utf8'));
       expect(drawn / box.width).toBeCloseTo(size.width / frame.crop.width, 2);
       await page.getByRole('button', { name: 'Follow what draws the eye' }).click();
       await expect.poll(() => [wishOnDisk().zoom, wishOnDisk().focus]).toEqual([undefined, undefined]);
@@ -267,7 +222,7 @@ describe('the customer’s view', () => {
       await second.getByLabel('Size of the frame').fill('5');
       await second.getByRole('button', { name: 'They are the same' }).click();
       await expect
-        .poll(async () => (await second.locator('.piece').boundingBox())!.width / WISH.widthMm)
+        .poll(async () => (await second.locator('.piece').boundingBox())!.width / CARD.widthMm)
         .toBeCloseTo(5, 1);
       await second.close();
       // In the same window by key, and back.
@@ -286,21 +241,21 @@ describe('light', () => {
   test(
     'the first load is small, thumbnails are thumbnails, and a second visit is told that nothing changed',
     async () => {
-      const keys = await enter(server);
+      const keys = await shop.keys();
       let bytes = 0;
       for (const path of ['/', '/page.js', '/page.css', '/text.woff2', '/icon.svg']) {
-        const answer = await fetch(server.origin + path, { headers: { 'accept-encoding': 'gzip' } });
+        const answer = await fetch(shop.server().origin + path, { headers: { 'accept-encoding': 'gzip' } });
         const length = Number(answer.headers.get('content-length') ?? (await answer.clone().arrayBuffer()).byteLength);
         bytes += length;
         const tag = answer.headers.get('etag')!;
-        const again = await fetch(server.origin + path, { headers: { 'if-none-match': tag } });
+        const again = await fetch(shop.server().origin + path, { headers: { 'if-none-match': tag } });
         expect(again.status, path).toBe(304);
-        const plain = await fetch(server.origin + path, { headers: { 'accept-encoding': 'identity' } });
+        const plain = await fetch(shop.server().origin + path, { headers: { 'accept-encoding': 'identity' } });
         expect(await plain.text(), path).toBe(await answer.text());
       }
       expect(bytes).toBeLessThan(350_000);
       for (const path of ['/api/samples/cat', `/api/jobs/${job}/thumbnail`]) {
-        const answer = await fetch(server.origin + path, { headers: keys });
+        const answer = await fetch(shop.server().origin + path, { headers: keys });
         expect(answer.headers.get('content-type')).toBe('image/jpeg');
         expect((await answer.arrayBuffer()).byteLength, path).toBeLessThan(60_000);
       }

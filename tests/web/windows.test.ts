@@ -1,59 +1,16 @@
-import { mkdirSync, readFileSync } from 'node:fs';
+import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import type { Browser, BrowserContext, Page } from 'playwright-core';
-import { afterAll, beforeAll, describe, expect, test } from 'vitest';
-import { launch, openPage } from './browser.ts';
-import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
+import type { BrowserContext, Page } from 'playwright-core';
+import { describe, expect, test } from 'vitest';
+import { TAG, TIME, useOpenShop } from './open-shop.ts';
 import { sampleJpeg } from './sample-photo.ts';
 import { openGroup } from './stage-steps.ts';
 
-const TIME = 240_000;
-const folder = makeFolder();
-const shop = join(folder.path, 'shop');
-let server: PageServer;
-let browser: Browser;
-
-const WISH = {
-  widthMm: 30,
-  heightMm: 20,
-  cornerRadiusMm: 0,
-  machine: 'galvo-355-f210',
-  profile: 'anodised-black',
-  fit: 'cover',
-  safeMarginMm: 0,
-  tone: 'auto',
-  toneValues: {},
-  range: 'scale',
-} as const;
-
-beforeAll(async () => {
-  mkdirSync(shop);
-  server = await startPageServer(shop);
-  browser = await launch();
-}, TIME);
-
-afterAll(async () => {
-  await browser?.close();
-  await server?.stop();
-  folder.remove();
-});
-
-const post = async (path: string, body: unknown) => {
-  const answer = await fetch(server.origin + path, {
-    method: 'POST',
-    body: JSON.stringify(body),
-    headers: await enter(server),
-  });
-  expect(answer.ok).toBe(true);
-  return (await answer.json()) as { id: string };
-};
-
-const openCat = async () => (await post('/api/samples/cat', WISH)).id;
+const shop = useOpenShop();
+const openCat = () => shop.openSample('cat', TAG);
 
 async function openPhoto(id: string): Promise<{ readonly page: Page; readonly context: BrowserContext }> {
-  const opened = await openPage(browser, server.url);
-  await opened.page.waitForURL(/#\/$/);
-  await opened.page.goto(`${server.origin}/#/photo/${id}`);
+  const opened = await shop.open(`/photo/${id}`);
   await opened.page.getByLabel('Contrast', { exact: true }).waitFor();
   return opened;
 }
@@ -61,7 +18,7 @@ async function openPhoto(id: string): Promise<{ readonly page: Page; readonly co
 const proof = (page: Page) => page.getByText('Proof of the dots as they will burn').waitFor({ timeout: TIME });
 const contrast = (page: Page) => page.getByLabel('Contrast', { exact: true });
 const saved = (page: Page) => page.getByRole('status').getByText('Saved', { exact: true });
-const onDisk = (id: string) => JSON.parse(readFileSync(join(shop, 'jobs', id, 'job.json'), 'utf8')).wish;
+const onDisk = (id: string) => shop.recordOnDisk(id).wish;
 
 describe('many windows', () => {
   test(
@@ -72,7 +29,7 @@ describe('many windows', () => {
       const pages = [first];
       for (let at = 1; at < 8; at++) {
         const page = await context.newPage();
-        await page.goto(`${server.origin}/#/photo/${id}`);
+        await page.goto(`${shop.server().origin}/#/photo/${id}`);
         await contrast(page).waitFor();
         pages.push(page);
       }
@@ -97,7 +54,10 @@ describe('many windows', () => {
     async () => {
       const id = await openCat();
       const { page, context } = await openPhoto(id);
-      const answer = await fetch(`${server.origin}/api/jobs/${id}`, { method: 'DELETE', headers: await enter(server) });
+      const answer = await fetch(`${shop.server().origin}/api/jobs/${id}`, {
+        method: 'DELETE',
+        headers: await shop.keys(),
+      });
       expect(answer.status).toBe(204);
       await page.getByRole('heading', { name: 'This photo was removed' }).waitFor({ timeout: 10_000 });
       expect(await page.getByRole('alert').count()).toBe(1);
@@ -133,14 +93,14 @@ describe('nothing is lost', () => {
       const id = await openCat();
       const { page, context } = await openPhoto(id);
       await proof(page);
-      await server.stop('SIGKILL');
+      await shop.crash();
       await contrast(page).fill('0.2');
       await page.getByText('Not saved yet: the program is not running').waitFor();
       // Also after the screen was left and opened again.
       await page.getByRole('link', { name: 'All photos' }).click();
-      await page.goto(`${server.origin}/#/photo/${id}`);
+      await page.goto(`${shop.server().origin}/#/photo/${id}`);
       expect(await contrast(page).inputValue()).toBe('0.2');
-      server = await startPageServer(shop);
+      await shop.restart();
       await saved(page).waitFor();
       await proof(page);
       expect(await page.getByRole('alert').count()).toBe(0);
@@ -159,19 +119,19 @@ describe('nothing is lost', () => {
       const id = await openCat();
       const { page, context } = await openPhoto(id);
       await proof(page);
-      await server.stop('SIGKILL');
+      await shop.crash();
       await contrast(page).fill('0.15');
       await page.getByText('Not saved yet').waitFor();
       await page.close();
-      server = await startPageServer(shop);
-      const answer = await fetch(`${server.origin}/api/jobs/${id}`, {
+      await shop.restart();
+      const answer = await fetch(`${shop.server().origin}/api/jobs/${id}`, {
         method: 'PUT',
-        body: JSON.stringify({ ...WISH, widthMm: 40 }),
-        headers: await enter(server),
+        body: JSON.stringify({ ...TAG, widthMm: 40 }),
+        headers: await shop.keys(),
       });
       expect(answer.status).toBe(200);
       const next = await context.newPage();
-      await next.goto(`${server.origin}/#/photo/${id}`);
+      await next.goto(`${shop.server().origin}/#/photo/${id}`);
       await contrast(next).waitFor();
       expect(await contrast(next).inputValue()).toBe('0.15');
       await openGroup(next, 'Piece');
@@ -185,19 +145,16 @@ describe('nothing is lost', () => {
   test(
     'the wishes of an order, too',
     async () => {
-      const { id } = await post('/api/orders', { title: 'Saturday market', wish: WISH });
-      const opened = await openPage(browser, server.url);
-      const { page, context } = opened;
-      await page.waitForURL(/#\/$/);
-      await page.goto(`${server.origin}/#/order/${id}`);
+      const { id } = await shop.post('/api/orders', { title: 'Saturday market', wish: TAG });
+      const { page, context } = await shop.open(`/order/${id}`);
       await page.getByLabel('Width', { exact: true }).waitFor();
-      await server.stop('SIGKILL');
+      await shop.crash();
       await page.getByLabel('Width', { exact: true }).fill('25');
       await page.getByLabel('Width', { exact: true }).press('Tab');
       await page.getByText('Not saved yet: the program is not running').waitFor();
-      server = await startPageServer(shop);
+      await shop.restart();
       await saved(page).waitFor();
-      const wish = () => JSON.parse(readFileSync(join(shop, 'orders', id, 'order-page.json'), 'utf8')).wish;
+      const wish = () => JSON.parse(readFileSync(join(shop.shop, 'orders', id, 'order-page.json'), 'utf8')).wish;
       expect(wish().widthMm).toBe(25);
       await page.getByLabel('Height', { exact: true }).fill('15');
       await page.getByLabel('Height', { exact: true }).press('Tab');
@@ -246,7 +203,7 @@ describe('a file from elsewhere', () => {
     'is taken wherever it is dropped, and from the clipboard, also while a photo is open',
     async () => {
       const bytes = [...(await sampleJpeg(400, 300))];
-      const { page, context } = await openPage(browser, server.url);
+      const { page, context } = await shop.open('/');
       await page.getByRole('button', { name: 'Choose a photo' }).waitFor();
       const bring = (kind: 'drop' | 'paste', name: string) =>
         page.evaluate(

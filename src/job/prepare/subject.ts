@@ -3,13 +3,23 @@ import {
   type CropWish,
   type FaceToKeep,
   type Frame,
+  guideShares,
   maskBackdrop,
   multiplyMasks,
   type PhotoPart,
   refineMatte,
   softenBackdrop,
 } from '../../photo/index.ts';
-import { decodePhoto, type Photo, type Plane, readColour, turnPhoto } from '../../plane/index.ts';
+import {
+  type ColourImage,
+  decodePhoto,
+  lightnessOfLuminance,
+  type Photo,
+  type Plane,
+  readColour,
+  resampleLuminance,
+  turnPhoto,
+} from '../../plane/index.ts';
 import {
   describeShare,
   type Face,
@@ -67,7 +77,7 @@ export async function standPhoto(photo: Photo, spec: JobSpec): Promise<StandingP
   });
   const { subject } = spec;
   if (!needsSubject(spec)) return as(undefined);
-  if (typeof subject === 'object') return as(await readGiven(subject));
+  if (typeof subject === 'object') return as(await readGiven(subject, { photo, upright, turnDeg: turn.deg }));
   const models = loadModels();
   if (!models) return as(undefined);
   const found = findSubject(copySmall(upright), models);
@@ -91,13 +101,12 @@ export async function standPhoto(photo: Photo, spec: JobSpec): Promise<StandingP
   };
 }
 
-function copySmall(photo: Photo) {
-  const scale = Math.min(1, SEARCHED_PX / Math.max(photo.width, photo.height));
-  return readColour(photo, {
-    crop: { x: 0, y: 0, width: photo.width, height: photo.height },
-    width: Math.max(1, Math.round(photo.width * scale)),
-    height: Math.max(1, Math.round(photo.height * scale)),
-  });
+const copySmall = (photo: Photo) =>
+  readColour(photo, { crop: { x: 0, y: 0, width: photo.width, height: photo.height }, ...sizeOfCopy(photo) });
+
+function sizeOfCopy({ width, height }: Pick<Photo, 'width' | 'height'>) {
+  const scale = Math.min(1, SEARCHED_PX / Math.max(width, height));
+  return { width: Math.max(1, Math.round(width * scale)), height: Math.max(1, Math.round(height * scale)) };
 }
 
 function describe({ by, faces, box, share }: NonNullable<ReturnType<typeof findSubject>['subject']>): SeenSubject {
@@ -118,14 +127,104 @@ function faceToKeep({ box, eyes, nose, ears: [left, right] }: Face): FaceToKeep 
   };
 }
 
-async function readGiven(asked: PhotoPart | { readonly mask: string }): Promise<SeenSubject | undefined> {
+interface Stand {
+  readonly photo: Photo;
+  /** The photo as it stands on the piece. */
+  readonly upright: Photo;
+  readonly turnDeg: number;
+}
+
+async function readGiven(asked: PhotoPart | { readonly mask: string }, stand: Stand): Promise<SeenSubject | undefined> {
   if (!('mask' in asked)) return { by: 'given', faces: [], box: asked, share: undefined };
   const picture = await decodePhoto(Buffer.from(asked.mask, 'base64'), 'the picture of the subject');
   const small = copySmall(picture);
   const data = Float32Array.from({ length: small.width * small.height }, (_, at) => small.rgb[3 * at]! / 255);
-  const share = { width: small.width, height: small.height, data };
+  const share = standShare({ width: small.width, height: small.height, data }, stand);
   const { box } = describeShare(share);
-  return box && { by: 'given', faces: [], box, share };
+  return box && { by: 'given', faces: findFacesWithin(share, stand.upright), box, share };
+}
+
+/** A shape tells nothing of faces, and the crop and the tone are for them: those inside it count as if looked for. */
+function findFacesWithin(share: Share, upright: Photo): readonly FaceToKeep[] {
+  const models = loadModels();
+  const found = models && findSubject(copySmall(upright), models, { turns: 'none' }).subject;
+  const isWithin = ({ box: { x, y, width, height } }: Face) =>
+    readShare(share, { x: x + width / 2, y: y + height / 2 }) >= 0.5;
+  return (found?.faces ?? []).filter(isWithin).map(faceToKeep);
+}
+
+/** The share of a photo as it came, where its parts lie once it stands: both turns are about the middle. */
+function standShare(share: Share, { photo, upright, turnDeg }: Stand): Share {
+  if (turnDeg === 0) return share;
+  return sampleTurned(share, { from: photo, to: upright, size: sizeOfCopy(upright), turnDeg });
+}
+
+interface TurnedSampling {
+  /** Pixels of the picture that the share is of, and of the one that is turned clockwise against it. */
+  readonly from: { readonly width: number; readonly height: number };
+  readonly to: { readonly width: number; readonly height: number };
+  /** Of the result. */
+  readonly size: { readonly width: number; readonly height: number };
+  readonly turnDeg: number;
+}
+
+function sampleTurned(share: Share, { from, to, size: { width, height }, turnDeg }: TurnedSampling): Share {
+  const angle = (turnDeg * Math.PI) / 180;
+  const [cos, sin] = [Math.cos(angle), Math.sin(angle)];
+  const data = new Float32Array(width * height);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) {
+      const u = ((x + 0.5) / width - 0.5) * to.width;
+      const v = ((y + 0.5) / height - 0.5) * to.height;
+      const place = { x: 0.5 + (u * cos + v * sin) / from.width, y: 0.5 + (v * cos - u * sin) / from.height };
+      data[y * width + x] = readShare(share, place);
+    }
+  }
+  return { width, height, data };
+}
+
+/**
+ * Radius in which a mask is brought to the edges of the picture, a share of its long side. Assumed: as far as hair
+ * stands off a head.
+ */
+const SEAM = 1 / 160;
+
+/**
+ * The subject of a photo as a picture to paint on: as the photo came, before any turn, white where the subject is, with
+ * edges that follow those of the photo. Black where nothing is known.
+ */
+export async function drawSubjectShare(photo: Photo, spec: JobSpec): Promise<ColourImage> {
+  // Somebody asks for it, whatever else of the job depends on it.
+  const subject = spec.subject === 'none' ? 'auto' : spec.subject;
+  const standing = await standPhoto(photo, { ...spec, subject, backdrop: spec.backdrop ?? 'soften' });
+  const size = sizeOfCopy(photo);
+  const { width, height } = size;
+  const seen = standing.subject && (standing.subject.share ?? shareOfBox(standing.subject.box, size));
+  const rgb = new Uint8Array(3 * width * height);
+  if (!seen) return { width, height, rgb };
+  const { data } = sampleTurned(seen, {
+    from: standing.photo,
+    to: photo,
+    size,
+    turnDeg: -standing.turn.deg,
+  });
+  const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
+  const light = resampleLuminance(photo, { crop, width, height });
+  const guide = Float32Array.from(light.data, (level) => lightnessOfLuminance(level) / 100);
+  const radius = Math.max(2, Math.round(SEAM * Math.max(width, height)));
+  const edged = guideShares(data, { width, height, data: guide }, radius);
+  for (let at = 0; at < edged.length; at++) {
+    rgb.fill(Math.round(255 * Math.min(1, Math.max(0, edged[at]!))), 3 * at, 3 * at + 3);
+  }
+  return { width, height, rgb };
+}
+
+function shareOfBox(box: PhotoPart, { width, height }: { readonly width: number; readonly height: number }): Share {
+  const data = Float32Array.from({ length: width * height }, (_, at) => {
+    const [x, y] = [((at % width) + 0.5) / width, (Math.floor(at / width) + 0.5) / height];
+    return x >= box.x && x <= box.x + box.width && y >= box.y && y <= box.y + box.height ? 1 : 0;
+  });
+  return { width, height, data };
 }
 
 /** A picture at the dots: the part of the photo that it shows, and its size. */

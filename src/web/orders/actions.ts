@@ -1,6 +1,6 @@
 import { existsSync } from 'node:fs';
 import { copyFile, readFile, rename, rm } from 'node:fs/promises';
-import { basename, extname, parse } from 'node:path';
+import { basename, extname, join, parse } from 'node:path';
 import type { Readable } from 'node:stream';
 import * as v from 'valibot';
 import yazl from 'yazl';
@@ -233,7 +233,8 @@ export async function removeOrder({ store, runs }: Orders, id: string): Promise<
 /** The photo of a piece, to look at. @throws AppError name-unknown */
 export function subjectOfPiece({ store }: Orders, id: string, pieceId: string): Subject {
   const { id: piece, photo } = findPiece(findOrder(store, id), pieceId);
-  return { key: `${id}/${piece}`, path: folderOf(store, id, 'in', photo), file: photo, name: parse(photo).name };
+  const folder = folderOf(store, id, 'in');
+  return { key: `${id}/${piece}`, path: join(folder, photo), folder, file: photo, name: parse(photo).name };
 }
 
 /** JPEG of a piece's whole photo, small. @throws AppError name-unknown */

@@ -9,7 +9,7 @@ import { wishOf } from '../piece-wish.ts';
 import type { OrderPiece, PieceWish, Wish } from '../protocol.ts';
 import { isFileName } from '../server-files.ts';
 import { tidyFileName } from '../server-jobs.ts';
-import { optionsOf, RECORD_NAME } from '../server-wish.ts';
+import { optionsOf, RECORD_NAME, subjectText } from '../server-wish.ts';
 
 /** What an order's list is called in messages; the page sends its text alone. */
 export const LIST = 'list';
@@ -152,7 +152,7 @@ export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece):
       ...set('keep', own.focus && `${own.focus.x},${own.focus.y}`),
       ...set('zoom', own.zoom === undefined ? undefined : String(own.zoom)),
       ...set('turn', own.turnDeg === undefined ? undefined : String(own.turnDeg)),
-      ...set('subject', own.subject),
+      ...set('subject', own.subject && subjectText(own.subject)),
       ...set('count', cells.count ? undefined : String(count)),
       ...set('text', text === '' ? undefined : text),
     },

@@ -84,6 +84,13 @@ export const keepDrawing = (file: File) =>
     headers: { 'x-file-name': encodeURIComponent(file.name) },
   });
 
+/** The subject of a photo as it is found by itself: a picture of the whole photo, white where the subject is. */
+export const drawMask = async (path: string, wish: Wish) => (await ask(`${path}/subject`, send('POST', wish))).blob();
+export const getMask = async (path: string, name: string) => (await ask(`${path}/masks/${name}`)).blob();
+/** Keeps a mask beside its photo; the name by which a wish asks for it. */
+export const keepMask = (path: string, mask: Blob) =>
+  askJson<{ readonly name: string }>(`${path}/masks`, { method: 'POST', body: mask });
+
 /**
  * The tones of a wish without its dots; undefined when a newer one was asked for meanwhile.
  * @param path of a job or of a piece of an order

@@ -1,8 +1,9 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { wishOf } from '../../piece-wish.ts';
 import type { OrderPiece, OrderView, PieceWish } from '../../protocol.ts';
-import { Button, isOffline, NumberField, Problem } from '../parts/parts.tsx';
+import { Button, isOffline, NumberField, Problem, useProblem } from '../parts/parts.tsx';
 import { BenchFacts } from '../photo/facts.tsx';
+import { PaintChoice } from '../photo/paint.tsx';
 import { useShop } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
 import { frameOf, turnOf } from '../stage/frame.ts';
@@ -11,6 +12,7 @@ import { Drawer, StageLayout } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { useLook } from '../stage/use-look.ts';
+import { useMask, withMask } from '../stage/use-mask.ts';
 
 export interface PieceChange {
   readonly count: number;
@@ -46,6 +48,14 @@ export function PieceDialog({
   const seen = useLook(path, { wish, showClipped: false, piece: drawn });
   const { facts, error } = seen;
   const frame = frameOf(piece, wish, facts);
+  const [problem, setProblem] = useProblem();
+  const mask = useMask({
+    path,
+    wish,
+    onPainted: (name) => crop(withMask(wish, name, facts)),
+    onProblem: setProblem,
+  });
+  const painting = group === 'crop' && mask.isOn;
   const crop = (next: CropWish) => setOwn(ownCrop(own, order.wish, next));
   return (
     <dialog ref={dialog} class="piece-dialog" aria-labelledby="piece-dialog-title" onClose={onClose}>
@@ -69,14 +79,17 @@ export function PieceDialog({
             id: 'crop',
             label: 'Crop',
             icon: 'crop',
-            body: () => (
-              <>
-                <CropChoice wish={wish} facts={facts} frame={frame} onChange={crop} />
-                <Button icon="turn" onClick={() => setOwn({ ...own, turned: !own.turned })}>
-                  Turn the piece
-                </Button>
-              </>
-            ),
+            body: () =>
+              mask.isOn ? (
+                <PaintChoice wish={wish} frame={frame} mask={mask} onChange={crop} />
+              ) : (
+                <>
+                  <CropChoice wish={wish} facts={facts} frame={frame} mask={mask} onChange={crop} />
+                  <Button icon="turn" onClick={() => setOwn({ ...own, turned: !own.turned })}>
+                    Turn the piece
+                  </Button>
+                </>
+              ),
           },
           {
             id: 'copies',
@@ -127,13 +140,19 @@ export function PieceDialog({
             thing={thingOf(wish, facts, shop)}
             piece={drawn}
             closer={facts && { path, look: facts.look, dots: facts.dots }}
-            cropping={group === 'crop'}
+            cropping={group === 'crop' && !painting}
+            mask={painting ? mask : undefined}
             zoom={wish.zoom ?? 1}
             onCrop={(next) => crop(withCrop(wish, next))}
           >
             {error !== undefined && !isOffline(error) && (
               <div class="stage-problems floats">
                 <Problem error={error} onAgain={seen.again} />
+              </div>
+            )}
+            {problem !== undefined && (
+              <div class="stage-problems floats">
+                <Problem error={problem} onClose={() => setProblem(undefined)} />
               </div>
             )}
           </Table>

@@ -13,6 +13,7 @@ import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { forgetSteps, useHistory } from '../stage/use-history.ts';
 import { useLook } from '../stage/use-look.ts';
+import { useMask, withMask } from '../stage/use-mask.ts';
 import { forgetChange } from '../unsaved.ts';
 import { useWish } from '../use-wish.ts';
 import { BenchFacts, KeepJob } from './facts.tsx';
@@ -112,7 +113,22 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
   const frame = frameOf(job.photo, wish, facts);
   const ready = facts !== undefined && seen.error === undefined;
   const kept = job.state === 'kept' && !job.stale;
-  const groups = groupsOf({ wish, facts, showClipped, onChange: choose, onClipped: setShowClipped, frame });
+  const mask = useMask({
+    path,
+    wish,
+    onPainted: (name) => choose(withMask(wish, name, facts), 'apart'),
+    onProblem: setError,
+  });
+  const painting = group === 'crop' && mask.isOn;
+  const groups = groupsOf({
+    mask,
+    wish,
+    facts,
+    showClipped,
+    onChange: choose,
+    onClipped: setShowClipped,
+    frame,
+  });
   return (
     <StageLayout<GroupId>
       head={
@@ -193,7 +209,8 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           thing={thingOf(wish, facts, shop)}
           piece={piece}
           closer={facts && { path, look: facts.look, dots: facts.dots }}
-          cropping={group === 'crop'}
+          cropping={group === 'crop' && !painting}
+          mask={painting ? mask : undefined}
           zoom={wish.zoom ?? 1}
           onCrop={(crop) => choose(withCrop(wish, crop))}
         >

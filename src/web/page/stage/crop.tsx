@@ -19,7 +19,7 @@ export interface Crop {
 const MOST_ZOOM = 20;
 
 /** Steps to the right and down. Exact: by definition of the keys. */
-const KEYS: Readonly<Record<string, readonly [number, number]>> = {
+export const ARROWS: Readonly<Record<string, readonly [number, number]>> = {
   ArrowLeft: [-1, 0],
   ArrowRight: [1, 0],
   ArrowUp: [0, -1],
@@ -105,7 +105,7 @@ export function CropHand(props: CropHandProps) {
       onPointerCancel={end}
       onKeyDown={(event) => {
         if (!movable || event.ctrlKey || event.metaKey || event.altKey) return;
-        const way = KEYS[event.key];
+        const way = ARROWS[event.key];
         const factor = ZOOM_KEYS[event.key];
         if (!way && factor === undefined) return;
         event.preventDefault();

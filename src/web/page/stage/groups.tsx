@@ -7,10 +7,12 @@ import { HandChoice } from '../photo/by-hand.tsx';
 import { CaptionChoice } from '../photo/caption.tsx';
 import { DotsChoice, FitChoice, MaterialChoice, PieceChoice, ToneChoice, UnitChoice } from '../photo/choices.tsx';
 import { CutOutChoice } from '../photo/cut-out.tsx';
+import { PaintButton, PaintChoice } from '../photo/paint.tsx';
 import { without } from '../photo/without.ts';
 import type { Crop } from './crop.tsx';
 import { splitTurn, turnOf } from './frame.ts';
 import type { Group } from './layout.tsx';
+import type { Mask } from './use-mask.ts';
 
 export type GroupId = 'piece' | 'material' | 'crop' | 'tone' | 'words' | 'dots';
 
@@ -35,6 +37,7 @@ export interface GroupsProps {
   readonly showClipped: boolean;
   readonly onChange: (wish: Wish) => void;
   readonly onClipped: (show: boolean) => void;
+  readonly mask: Mask;
 }
 
 /** All that can be chosen for one piece, a handful at a time. */
@@ -62,12 +65,15 @@ export function groupsOf(props: GroupsProps): readonly Group<GroupId>[] {
       id: 'crop',
       label: 'Crop',
       icon: 'crop',
-      body: () => (
-        <>
-          <CropChoice {...props} />
-          <CutOutChoice wish={wish} onChange={onChange} />
-        </>
-      ),
+      body: () =>
+        props.mask.isOn ? (
+          <PaintChoice {...props} />
+        ) : (
+          <>
+            <CropChoice {...props} />
+            <CutOutChoice wish={wish} onChange={onChange} />
+          </>
+        ),
     },
     {
       id: 'tone',
@@ -122,8 +128,9 @@ export function CropChoice<W extends CropWish>({
   wish,
   facts,
   frame,
+  mask,
   onChange,
-}: Pick<GroupsProps, 'facts' | 'frame'> & { readonly wish: W; readonly onChange: (wish: W) => void }) {
+}: Pick<GroupsProps, 'facts' | 'frame' | 'mask'> & { readonly wish: W; readonly onChange: (wish: W) => void }) {
   const { focus, fit, zoom = 1, subject = 'auto' } = wish;
   const isCut = frame?.fit === 'cover';
   const turnDeg = turnOf(wish, facts);
@@ -179,6 +186,7 @@ export function CropChoice<W extends CropWish>({
         />
         <span>Look for faces and pets</span>
       </label>
+      <PaintButton mask={mask} />
       {isCut && (
         <Button
           kind="quiet"

@@ -1,3 +1,4 @@
+import type { ComponentChildren } from 'preact';
 import type { Frame } from '../../../photo/index.ts';
 import { sizeTurned } from './frame.ts';
 
@@ -12,7 +13,16 @@ export interface PhotoFacts {
 const share = (part: number, whole: number) => `${(100 * part) / whole}%`;
 
 /** The photo as the frame crops and places it, drawn by scaling its small picture. */
-export function PhotoOnPiece({ frame, photo }: { readonly frame: Frame; readonly photo: PhotoFacts }) {
+export function PhotoOnPiece({
+  frame,
+  photo,
+  children,
+}: {
+  readonly frame: Frame;
+  readonly photo: PhotoFacts;
+  /** What lies over it. */
+  readonly children?: ComponentChildren;
+}) {
   const { crop, place, width, height } = frame;
   return (
     <div
@@ -25,6 +35,7 @@ export function PhotoOnPiece({ frame, photo }: { readonly frame: Frame; readonly
       }}
     >
       <img src={photo.source} alt="As cropped, before engraving" draggable={false} style={placeOf(photo, crop)} />
+      {children}
     </div>
   );
 }

@@ -5,10 +5,12 @@ import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { Closer, type CloserProps } from './closer.tsx';
 import { type Crop, CropHand, PhotoAround } from './crop.tsx';
+import { type Brush, MaskSheet } from './mask-sheet.tsx';
 import { PhotoOnPiece, radiusOf } from './piece.tsx';
 import { SurfaceLayer } from './surface-layer.tsx';
 import type { Thing } from './thing.ts';
 import type { Seen } from './use-look.ts';
+import type { Mask } from './use-mask.ts';
 import { type Box, moveBy, transformOf, type View, viewByKey, WHOLE, wheelFactor, ZOOM_STEP, zoomAt } from './view.ts';
 
 /**
@@ -41,6 +43,8 @@ export interface TableProps {
   /** Times nearer than the photo must be to fill the piece. */
   readonly zoom: number;
   readonly onCrop: (crop: Crop) => void;
+  /** Where the subject is painted, not where the piece is looked at; undefined: it is not. */
+  readonly mask?: Mask | undefined;
   /** What floats over the stage. */
   readonly children?: ComponentChildren;
 }
@@ -49,7 +53,7 @@ export interface TableProps {
  * The piece as large as the stage lets it be; nearer by wheel, pinch, button or key; the photo in its place on demand.
  */
 export function Table(props: TableProps) {
-  const { frame, photo, seen, thing, piece, closer, cropping, zoom: cropZoom, onCrop, children } = props;
+  const { frame, photo, seen, thing, piece, closer, cropping, zoom: cropZoom, onCrop, mask, children } = props;
   const [view, setView] = useState(WHOLE);
   const [divider, setDivider] = useState<number>();
   const [held, setHeld] = useHeldKey('p');
@@ -58,6 +62,7 @@ export function Table(props: TableProps) {
   const [moving, setMoving] = useState(false);
   const rest = useRef<HTMLDivElement>(null);
   const cloth = useRef<HTMLDivElement>(null);
+  const brush = useRef<Brush | undefined>(undefined);
   const shown = cropping ? WHOLE : view;
   const most = useMostScale(rest, closer?.dots.width);
   useLayoutEffect(() => {
@@ -69,25 +74,26 @@ export function Table(props: TableProps) {
     restOf: () => rest.current?.getBoundingClientRect(),
     locked: cropping,
     onView: setView,
+    brush,
   });
   const zoom = (factor: number) => {
     const box = rest.current?.getBoundingClientRect();
     if (!box) return;
     setView(zoomAt(shown, factor, { rest: box, most, at: middleOf(box) }));
   };
-  const asPhoto = held || (cropping && (moving || seen.waiting));
-  const share = asPhoto ? 1 : divider === undefined || cropping ? 0 : divider / 100;
+  const asPhoto = !mask && (held || (cropping && (moving || seen.waiting)));
+  const share = asPhoto ? 1 : divider === undefined || cropping || mask ? 0 : divider / 100;
   const lost = seen.error !== undefined;
   return (
     <section
-      class={`stage on-${thing.table} ${asMeasured ? 'as-measured' : ''}`}
+      class={`stage on-${thing.table} ${asMeasured ? 'as-measured' : ''} ${mask ? 'painting' : ''}`}
       aria-label="Photo and proof"
       style={{ '--ratio': frame.widthMm / frame.heightMm }}
     >
       {/* biome-ignore lint/a11y/useSemanticElements: a group of fields is not what this is */}
       <div
         ref={cloth}
-        class={`cloth ${shown.scale > 1 ? 'near' : ''}`}
+        class={`cloth ${mask ? 'painted' : shown.scale > 1 ? 'near' : ''}`}
         role="group"
         // biome-ignore lint/a11y/noNoninteractiveTabindex: keys zoom and move what is seen
         tabIndex={0}
@@ -123,14 +129,15 @@ export function Table(props: TableProps) {
                 <PhotoOnPiece frame={frame} photo={photo} />
               </div>
             )}
+            {mask && !held && <MaskSheet frame={frame} photo={photo} mask={mask} brush={brush} />}
             {share > 0 && share < 1 && <div class="line" style={{ left: `${100 * share}%` }} aria-hidden="true" />}
             <div class="rim" aria-hidden="true" />
           </div>
           {cropping && <CropHand frame={frame} photo={photo} zoom={cropZoom} onCrop={onCrop} onMoving={setMoving} />}
         </div>
       </div>
-      <StageState seen={seen} />
-      {divider !== undefined && !cropping && (
+      <StageState seen={seen} mask={held ? undefined : mask} />
+      {divider !== undefined && !cropping && !mask && (
         <label class="divider-range floats">
           <span>Photo</span>
           <input
@@ -146,8 +153,8 @@ export function Table(props: TableProps) {
         </label>
       )}
       <div class="stage-tools floats">
-        <HoldButton held={held} onHold={setHeld} />
-        {!cropping && (
+        <HoldButton held={held} onHold={setHeld} of={mask ? 'proof' : 'photo'} />
+        {!cropping && !mask && (
           <Button
             icon="divide"
             aria-pressed={divider !== undefined}
@@ -190,7 +197,7 @@ export function Table(props: TableProps) {
 }
 
 /** Says once in a while what is shown, without a flicker while a slider moves. */
-function StageState({ seen }: { readonly seen: TableProps['seen'] }) {
+function StageState({ seen, mask }: Pick<TableProps, 'seen' | 'mask'>) {
   const [late, setLate] = useState(false);
   const { waiting, error } = seen;
   useEffect(() => {
@@ -200,7 +207,13 @@ function StageState({ seen }: { readonly seen: TableProps['seen'] }) {
   }, [waiting]);
   return (
     <div class="look-state">
-      {error !== undefined ? (
+      {mask ? (
+        mask.isReady ? (
+          <p role="status">The photo under the mask of its subject</p>
+        ) : (
+          <Busy>Looking for the subject</Busy>
+        )
+      ) : error !== undefined ? (
         <p>No proof of these choices</p>
       ) : waiting && late ? (
         <Busy>{seen.picture ? 'Drawing the dots' : 'Reading the photo'}</Busy>
@@ -211,8 +224,16 @@ function StageState({ seen }: { readonly seen: TableProps['seen'] }) {
   );
 }
 
-/** The photo is there as long as it is pressed, by mouse, finger or key. */
-function HoldButton({ held, onHold }: { readonly held: boolean; readonly onHold: (held: boolean) => void }) {
+/** The photo, or the proof, is there as long as it is pressed, by mouse, finger or key. */
+function HoldButton({
+  held,
+  onHold,
+  of,
+}: {
+  readonly held: boolean;
+  readonly onHold: (held: boolean) => void;
+  readonly of: 'photo' | 'proof';
+}) {
   const press = (event: PointerEvent & { readonly currentTarget: HTMLElement }) => {
     event.currentTarget.setPointerCapture(event.pointerId);
     onHold(true);
@@ -236,7 +257,7 @@ function HoldButton({ held, onHold }: { readonly held: boolean; readonly onHold:
       onKeyUp={(event) => isPress(event) && onHold(false)}
       onBlur={() => onHold(false)}
     >
-      Hold for the photo
+      Hold for the {of}
     </Button>
   );
 }
@@ -263,9 +284,11 @@ interface GestureOptions {
   readonly restOf: () => Box | undefined;
   readonly locked: boolean;
   readonly onView: (view: View) => void;
+  /** What one finger, the pen or the mouse does instead of moving the piece. */
+  readonly brush: { readonly current: Brush | undefined };
 }
 
-/** A wheel or two fingers zoom about where they are, one finger or the mouse moves what is enlarged. */
+/** A wheel or two fingers zoom about where they are, one finger or the mouse moves what is enlarged, or paints. */
 function useGestures(cloth: RefObject<HTMLDivElement | null>, options: GestureOptions) {
   const now = useRef(options);
   now.current = options;
@@ -287,17 +310,28 @@ function useGestures(cloth: RefObject<HTMLDivElement | null>, options: GestureOp
     onPointerDown(event: PointerEvent & { readonly currentTarget: HTMLElement }) {
       if (now.current.locked || event.button !== 0) return;
       event.currentTarget.setPointerCapture(event.pointerId);
-      down.set(event.pointerId, { x: event.clientX, y: event.clientY });
+      const at = { x: event.clientX, y: event.clientY };
+      down.set(event.pointerId, at);
+      const { current: brush } = now.current.brush;
+      // A second finger shows that the first one did not mean to paint.
+      if (down.size === 1) brush?.begin(at);
+      else brush?.drop();
     },
     onPointerMove(event: PointerEvent) {
       const before = down.get(event.pointerId);
       const { view, most, restOf, locked, onView } = now.current;
+      const { current: brush } = now.current.brush;
       const rest = restOf();
+      if (!before && event.pointerType !== 'touch') brush?.hover({ x: event.clientX, y: event.clientY });
       if (!before || !rest || locked) return;
       const to = { x: event.clientX, y: event.clientY };
       const other = [...down].find(([id]) => id !== event.pointerId)?.[1];
       down.set(event.pointerId, to);
       const moved = { x: to.x - before.x, y: to.y - before.y };
+      if (!other && brush) {
+        for (const { clientX, clientY } of event.getCoalescedEvents?.() ?? []) brush.go({ x: clientX, y: clientY });
+        return brush.go(to);
+      }
       if (!other) {
         if (view.scale > 1) onView(moveBy(view, moved.x, moved.y, rest));
         return;
@@ -306,7 +340,16 @@ function useGestures(cloth: RefObject<HTMLDivElement | null>, options: GestureOp
       const at = { x: (to.x + other.x) / 2, y: (to.y + other.y) / 2 };
       onView(moveBy(zoomAt(view, apart(to) / apart(before), { rest, most, at }), moved.x / 2, moved.y / 2, rest));
     },
-    onPointerUp: ({ pointerId }: PointerEvent) => void down.delete(pointerId),
-    onPointerCancel: ({ pointerId }: PointerEvent) => void down.delete(pointerId),
+    onPointerUp({ pointerId, pointerType }: PointerEvent) {
+      down.delete(pointerId);
+      const { current: brush } = now.current.brush;
+      brush?.end();
+      if (pointerType === 'touch') brush?.hover(undefined);
+    },
+    onPointerCancel({ pointerId }: PointerEvent) {
+      down.delete(pointerId);
+      now.current.brush.current?.drop();
+    },
+    onPointerLeave: () => now.current.brush.current?.hover(undefined),
   };
 }

@@ -21,8 +21,11 @@ const REST_MS = 900;
 const STORE = 'tonewright-steps';
 
 export interface History {
-  /** Changes the wish and remembers how it was. */
-  readonly change: (next: Wish) => void;
+  /**
+   * Changes the wish and remembers how it was.
+   * @param apart a step of its own, however soon it follows another one
+   */
+  readonly change: (next: Wish, apart?: 'apart') => void;
   readonly undo: (() => void) | undefined;
   readonly redo: (() => void) | undefined;
 }
@@ -45,13 +48,14 @@ export function useHistory(path: string, wish: Wish, apply: (next: Wish) => void
       // A browser that keeps nothing: the window itself still has them.
     }
   };
-  const change = (next: Wish) => {
+  const change = (next: Wish, apart?: 'apart') => {
     const field = fieldsOf(wish, next);
     if (field === '') return apply(next);
     const now = performance.now();
     const { past } = state.steps;
     const last = past.at(-1);
-    const goesOn = last !== undefined && field === state.field && now - state.changedAt < REST_MS;
+    const goesOn =
+      apart === undefined && last !== undefined && field === state.field && now - state.changedAt < REST_MS;
     const step = goesOn ? { from: last.from, to: next } : { from: wish, to: next };
     keep({ past: [...(goesOn ? past.slice(0, -1) : past), step].slice(-MOST_STEPS), future: [] });
     Object.assign(state, { field, changedAt: now });
