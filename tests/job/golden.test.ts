@@ -16,7 +16,11 @@ const GALLERY = 'images/gallery';
 const shop = openShop({ builtIn: ['shared/shop', 'shared'] });
 const JOBS = [
   { name: 'cat-anodised', photo: 'cat', request: { size: '40x25', profile: 'anodised-black', cornerRadiusMm: 2 } },
-  { name: 'portrait-glass', photo: 'portrait', request: { size: '36x36', profile: 'glass-tumbler' } },
+  {
+    name: 'portrait-glass',
+    photo: 'portrait',
+    request: { size: '36x36', profile: 'glass-tumbler', screen: 'floyd-steinberg' },
+  },
   {
     name: 'photographer-stainless',
     photo: 'photographer',

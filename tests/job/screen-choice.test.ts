@@ -86,14 +86,15 @@ test('an option that the screen does not read is not passed over in silence', ()
 });
 
 test('a machine that states nothing gets no runs, and a ticket without them', async () => {
-  const spec = resolve({ profile: 'anodised-black' });
+  const spec = resolve({ profile: 'anodised-black', screen: 'floyd-steinberg' });
   expect(spec.screen.options).toEqual({ scan: 'serpentine' });
   expect((await prepare(spec)).ticket!.screen).toEqual({ name: 'floyd-steinberg', options: { scan: 'serpentine' } });
 });
 
 test('the predicted error of a model-based screen is no larger than that of the same screen through its curve', async () => {
-  const plain = await prepare(resolve({ profile: 'stainless-card' }));
-  const marks = await prepare(resolve({ profile: 'stainless-card', screenOptions: { errorOf: 'marks' } }));
+  const plain = await prepare(resolve({ profile: 'stainless-card', screen: 'ostromoukhov' }));
+  const marks = await prepare(resolve({ profile: 'stainless-card' }));
+  expect(plain.ticket!.screen.options).toEqual({ scan: 'serpentine' });
   expect(marks.ticket!.screen.options).toEqual({ scan: 'serpentine', errorOf: 'marks' });
   expect(marks.ticket!.profile.curve).toBe('predicted');
   expect(marks.ticket!.prediction.meanDeltaL).toBeLessThan(1.05 * plain.ticket!.prediction.meanDeltaL);
@@ -101,21 +102,19 @@ test('the predicted error of a model-based screen is no larger than that of the 
 
 describe('without --screen', () => {
   const own = { name: 'ostromoukhov', options: { scan: 'serpentine' } };
-  const learnedSo = shopWith({ profiles: { screen: own } });
+  const learnedOtherwise = shopWith({ profiles: { screen: { ...own, name: 'floyd-steinberg' } } });
   const words = ({ warnings }: ReturnType<typeof resolve>) => warnings.join(' ');
 
   test('a profile learned with the automatic screen counts its marks, and nothing is said of another screen', () => {
-    const spec = resolve({ profile: 'anodised-black' }, learnedSo);
+    const spec = resolve({ profile: 'anodised-black' });
     expect(spec.screen).toMatchObject({ name: 'ostromoukhov', options: { scan: 'serpentine', errorOf: 'marks' } });
     expect(spec.curve).toBe('predicted');
     expect(words(spec)).not.toMatch(/screen|predicted/);
-    expect(words(resolve({ profile: 'anodised-black', screen: 'stucki' }, learnedSo))).toMatch(
-      /another screen.*predicted/,
-    );
+    expect(words(resolve({ profile: 'anodised-black', screen: 'stucki' }))).toMatch(/another screen.*predicted/);
   });
 
   test('a profile learned with another screen keeps it, and its measured curve', () => {
-    const spec = resolve({ profile: 'anodised-black' });
+    const spec = resolve({ profile: 'anodised-black' }, learnedOtherwise);
     expect([spec.screen.name, spec.curve]).toEqual(['floyd-steinberg', 'measured']);
     expect(words(spec)).not.toMatch(/another screen|predicted/);
   });
@@ -130,6 +129,6 @@ describe('without --screen', () => {
 
   test('a chart of a profile is drawn with its own screen, whose curve was measured', () => {
     const request = { kind: 'verify', profile: 'anodised-black' } as const;
-    expect(resolveChart(request, { shop: learnedSo, refused: [] }).options.screen).toMatchObject(own);
+    expect(resolveChart(request, { shop, refused: [] }).options.screen).toMatchObject(own);
   });
 });
