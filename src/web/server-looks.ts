@@ -18,8 +18,16 @@ export const MAX_PIXELS = 120e6;
 const CACHE_BYTES = 700e6;
 /** Windows on one job that are told apart. A count. Assumed: more than a shop has screens. */
 const MOST_WINDOWS = 16;
-/** Looks whose dots are kept for the loupe. A count. Assumed: a loupe looks at the present one, seldom at an older. */
-const LOOKS = 4;
+/**
+ * Looks whose dots are kept for the loupe, counts: of one picture on the page, and of all. Assumed: a loupe looks at the
+ * present one until the next is there, and four pictures are compared in one window while another follows.
+ */
+const LOOKS = { ofOne: 2, ofAll: 12 } as const;
+/**
+ * Lights of one photo that are kept, the longest unused let go of first. A count. Assumed: as many as are compared side
+ * by side.
+ */
+const MOST_SIGHTS = 4;
 /**
  * Memory of looks that are gone which is kept for the next ones. A count. Assumed: a draft and a proof come by turns.
  */
@@ -33,9 +41,9 @@ interface NamedSight {
 
 interface Cached {
   photo?: Promise<Photo>;
-  sight?: Promise<NamedSight>;
-  sightKey: string;
-  bytes: number;
+  /** By the wish that they depend on, the longest unused first. */
+  readonly sights: Map<string, { readonly sight: Promise<NamedSight>; bytes: number }>;
+  photoBytes: number;
   used: number;
   /** By window: turn of the newest draft and of the newest proof; the threads look at them between steps. */
   readonly turns: Map<string, { readonly draft: Int32Array; readonly proof: Int32Array }>;
@@ -43,6 +51,8 @@ interface Cached {
 
 interface KeptLook {
   readonly key: string;
+  /** The picture on the page that it was drawn for. */
+  readonly window: string;
   readonly dots: Dots;
   readonly request: JobRequest;
 }
@@ -97,7 +107,7 @@ export function createLooks(work: Work): Looks {
       known.used = Date.now();
       return known;
     }
-    const made: Cached = { sightKey: '', bytes: 0, used: Date.now(), turns: new Map() };
+    const made: Cached = { sights: new Map(), photoBytes: 0, used: Date.now(), turns: new Map() };
     cache.set(key, made);
     return made;
   }
@@ -117,19 +127,27 @@ export function createLooks(work: Work): Looks {
   /** Lets go of the longest unused light, never of the one in hand. */
   function trim(key: string): void {
     const byAge = [...cache].filter(([other]) => other !== key).sort((a, b) => a[1].used - b[1].used);
-    let bytes = [...cache.values()].reduce((sum, entry) => sum + entry.bytes, 0);
+    let bytes = [...cache.values()].reduce((sum, entry) => sum + bytesHeld(entry), 0);
     for (const [other, entry] of byAge) {
       if (bytes <= CACHE_BYTES) return;
-      bytes -= entry.bytes;
+      bytes -= bytesHeld(entry);
       cache.delete(other);
+    }
+    // Of a large photo that is compared with itself, the newest light alone.
+    const sights = cache.get(key)?.sights;
+    for (const [old, { bytes: own }] of [...(sights ?? [])].slice(0, -1)) {
+      if (bytes <= CACHE_BYTES) return;
+      bytes -= own;
+      sights?.delete(old);
     }
   }
 
   async function photoOf({ key, path, file }: Subject): Promise<Photo> {
     const entry = useCache(key);
-    entry.photo ??= work
-      .run('photos', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS })
-      .then(({ photo }) => photo);
+    entry.photo ??= work.run('photos', 'openPhoto', { path, name: file, maxPixels: MAX_PIXELS }).then(({ photo }) => {
+      entry.photoBytes = bytesOf(photo);
+      return photo;
+    });
     return entry.photo.catch((error) => {
       delete entry.photo;
       throw error;
@@ -138,27 +156,30 @@ export function createLooks(work: Work): Looks {
 
   async function sightOf(subject: Subject, wish: Wish): Promise<NamedSight> {
     const photo = await photoOf(subject);
-    const entry = useCache(subject.key);
+    const { sights } = useCache(subject.key);
     // The light depends on all of the wish but the tone's own values and the range.
     const { toneValues: _values, range: _range, ...rest } = wish;
     const key = JSON.stringify(rest);
-    if (entry.sightKey !== key || !entry.sight) {
-      entry.sightKey = key;
-      const sight = work
-        .run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }, subject.folder) })
-        .then((taken) => ({ sight: taken, sightKey: randomBytes(6).toString('hex') }));
-      entry.sight = sight;
-      sight.then(
-        ({ sight: { picture } }) => {
-          entry.bytes = bytesOf(photo) + 3 * picture.light.data.length;
-          trim(subject.key);
-        },
-        () => {
-          if (entry.sight === sight) entry.sightKey = '';
-        },
-      );
+    const known = sights.get(key);
+    if (known) {
+      sights.delete(key);
+      sights.set(key, known);
+      return known.sight;
     }
-    return entry.sight;
+    const sight = work
+      .run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }, subject.folder) })
+      .then((taken) => ({ sight: taken, sightKey: randomBytes(6).toString('hex') }));
+    const made = { sight, bytes: 0 };
+    sights.set(key, made);
+    for (const old of [...sights.keys()].slice(0, -MOST_SIGHTS)) sights.delete(old);
+    sight.then(
+      ({ sight: { picture } }) => {
+        made.bytes = 3 * picture.light.data.length;
+        trim(subject.key);
+      },
+      () => sights.get(key) === made && sights.delete(key),
+    );
+    return sight;
   }
 
   async function draft(subject: Subject, { wish, showClipped, window, longSidePx }: LookAsk) {
@@ -188,8 +209,9 @@ export function createLooks(work: Work): Looks {
       rooms.push(room);
       return undefined;
     }
-    looks.set(name, { key: subject.key, dots: found.dots, request });
-    for (const [old, { dots }] of [...looks].slice(0, -LOOKS)) {
+    looks.set(name, { key: subject.key, window, dots: found.dots, request });
+    const ofOne = [...looks].filter(([, one]) => one.window === window);
+    for (const [old, { dots }] of new Map([...ofOne.slice(0, -LOOKS.ofOne), ...[...looks].slice(0, -LOOKS.ofAll)])) {
       looks.delete(old);
       rooms.push(dots.data);
     }
@@ -227,7 +249,7 @@ export function createLooks(work: Work): Looks {
     hold(key, photo) {
       const entry = useCache(key);
       entry.photo = Promise.resolve(photo);
-      entry.bytes = bytesOf(photo);
+      entry.photoBytes = bytesOf(photo);
       trim(key);
     },
     forget: (key) => void cache.delete(key),
@@ -235,6 +257,9 @@ export function createLooks(work: Work): Looks {
 }
 
 const bytesOf = (photo: Photo) => photo.rgb.byteLength + (photo.alpha?.byteLength ?? 0);
+
+const bytesHeld = ({ photoBytes, sights }: Cached) =>
+  [...sights.values()].reduce((sum, { bytes }) => sum + bytes, photoBytes);
 
 function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookFactsJson {
   const { bitmap, time, prediction, profile, screen, settings, warnings, cautions, assumptions, tone, price } = facts;

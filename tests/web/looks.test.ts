@@ -154,6 +154,14 @@ const FILLED: readonly State[] = [
     },
   },
   {
+    name: 'compare',
+    route: () => `/compare/${job}`,
+    settle: async (page) => {
+      await page.getByLabel('What stands in place 2').selectOption('tone:plain');
+      await expect.poll(() => page.locator('.pane .key-facts').count(), { timeout: TIME }).toBe(2);
+    },
+  },
+  {
     name: 'photo-error',
     route: () => `/photo/${spoiled}`,
     settle: async (page) => {

@@ -263,3 +263,53 @@ describe('light', () => {
     TIME,
   );
 });
+
+describe('side by side', () => {
+  /** Figures of each pane, once all of them are there. */
+  async function figures(page: Page, panes: number) {
+    await expect.poll(() => page.locator('.pane .key-facts').count(), { timeout: TIME }).toBe(panes);
+    await expect.poll(() => page.locator('.pane-foot[aria-busy="true"]').count(), { timeout: TIME }).toBe(0);
+    return page.locator('.pane .key-facts').allInnerTexts();
+  }
+
+  test(
+    'materials and tones are compared with time and tones, nearer together, after a reload, too; one of them is taken',
+    async () => {
+      const { page, context, complaints } = await openStage(1366, 650);
+      await proof(page);
+      await page.getByRole('button', { name: 'Compare' }).click();
+      const [now, glass] = await figures(page, 2);
+      expect(now).not.toBe(glass);
+      await page.getByRole('button', { name: 'Add another' }).click();
+      await page.getByLabel('What stands in place 3').selectOption('tone:plain');
+      await figures(page, 3);
+
+      const place = (await page.locator('.pane .piece').nth(2).boundingBox())!;
+      await page.mouse.move(place.x + place.width / 4, place.y + place.height / 4);
+      await page.mouse.wheel(0, -600);
+      const views = page
+        .locator('.pane .piece')
+        .evaluateAll((pieces) =>
+          pieces.map((piece) => getComputedStyle(piece).transform.replace(/[^(]*\(([^,]*).*/, '$1')),
+        );
+      const [scale, ...others] = (await views).map(Number);
+      expect(scale).toBeGreaterThan(1.5);
+      for (const other of others) expect(other).toBeCloseTo(scale!, 5);
+
+      await page.reload();
+      await figures(page, 3);
+      expect(await page.getByLabel('What stands in place 3').inputValue()).toBe('tone:plain');
+      await page.getByRole('button', { name: 'Put away: Tones as they are' }).click();
+      await page.getByLabel('What stands in place 2').selectOption('profile:stainless-card');
+      await figures(page, 2);
+      await page.getByRole('button', { name: /^Take this one/ }).click();
+      await proof(page);
+      await expect.poll(() => wishOnDisk().profile, { timeout: TIME }).toBe('stainless-card');
+      await page.getByRole('button', { name: 'Undo', exact: true }).click();
+      await expect.poll(() => wishOnDisk().profile, { timeout: TIME }).toBe('anodised-black');
+      expect(complaints).toEqual([]);
+      await context.close();
+    },
+    TIME,
+  );
+});

@@ -2,6 +2,7 @@ import { render } from 'preact';
 import { useCallback, useEffect, useRef, useState } from 'preact/hooks';
 import type { PageEvent, ShopFacts, Wish } from '../protocol.ts';
 import { enter, getShop, listJobs, listOrders, PageError } from './api.ts';
+import { CompareTakesScreen } from './compare/compare.tsx';
 import { followEvents } from './events.ts';
 import { Home } from './home/home.tsx';
 import { MaterialScreen } from './material/material.tsx';
@@ -138,7 +139,7 @@ function App() {
 
   if (error instanceof PageError && error.code === 'request-refused') return <Refused />;
   const place = route.split('/')[1] ?? '';
-  const staged = place === 'photo' || place === 'show';
+  const staged = place === 'photo' || place === 'show' || place === 'compare';
   const shopWish = entry && (isStillThere(wish, entry.shop) ? wish! : firstWish(entry.shop));
   const bar = (
     <header class="bar">
@@ -205,6 +206,7 @@ function Screen({ route }: { readonly route: string }) {
   const [, place = '', part = '', first = '', second = ''] = route.split('/');
   if (place === 'photo') return <PhotoScreen id={part} />;
   if (place === 'show') return <ShowScreen id={part} />;
+  if (place === 'compare') return <CompareTakesScreen id={part} />;
   if (place === 'material') {
     if (part === 'reading') return <ReadingScreen id={first} />;
     if (part === 'profile') return <ProfileScreen name={first} />;

@@ -1,6 +1,7 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { JobCard, Wish } from '../../protocol.ts';
 import { getJob, keepJob } from '../api.ts';
+import { forgetTakes } from '../compare/takes.ts';
 import { Busy, Button, Icon, isOffline, isSameProblem, Problem, useProblem } from '../parts/parts.tsx';
 import { Saved } from '../parts/saved.tsx';
 import { useKey } from '../parts/use-key.ts';
@@ -34,6 +35,7 @@ export function PhotoScreen({ id }: { readonly id: string }) {
     if (!gone) return;
     forgetChange(pathOf(id));
     forgetSteps(pathOf(id));
+    forgetTakes(pathOf(id));
   }, [id, gone]);
   if (gone || error !== undefined) {
     return (
@@ -95,6 +97,8 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
     go(`/show/${job.id}`);
   };
   useKey('f', () => void show());
+  const compare = () => go(`/compare/${job.id}`);
+  useKey('c', compare);
   const keep = async () => {
     try {
       // What cannot be saved must not be made of an older wish.
@@ -157,6 +161,9 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
             >
               <Icon name="redo" />
             </button>
+            <Button icon="beside" class="sign-first" title="C" onClick={compare}>
+              Compare
+            </Button>
             <Button icon="show" class="sign-first" title="F" onClick={show}>
               Show the customer
             </Button>

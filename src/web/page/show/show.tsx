@@ -5,8 +5,7 @@ import { Button, Icon } from '../parts/parts.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
 import { frameOf, turnOf } from '../stage/frame.ts';
-import { PhotoOnPiece, radiusOf } from '../stage/piece.tsx';
-import { SurfaceLayer } from '../stage/surface-layer.tsx';
+import { PhotoOnPiece, PieceFace, radiusOf } from '../stage/piece.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { useLook } from '../stage/use-look.ts';
 
@@ -61,8 +60,7 @@ function Show({ job }: { readonly job: JobCard }) {
               ...(trueSize ? { width: `${frame.widthMm * (pxPerMm ?? CSS_PX_PER_MM)}px` } : {}),
             }}
           >
-            {seen.picture && <img class="seen" src={seen.picture} alt="How the piece will look" draggable={false} />}
-            {seen.picture && thing.surface && <SurfaceLayer picture={seen.picture} kind={thing.surface} />}
+            <PieceFace picture={seen.picture} surface={thing.surface} alt="How the piece will look" />
             {held && (
               <div class="before">
                 <PhotoOnPiece frame={frame} photo={source} />

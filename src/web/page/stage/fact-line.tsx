@@ -20,6 +20,28 @@ export function sayTones({ prediction, profile }: Pick<LookFactsJson, 'predictio
   return meanDeltaL <= TONES.closeL ? 'close to the photo' : 'not as in the photo';
 }
 
+/** Time, price and tones, in words. */
+export function KeyFacts({ facts }: { readonly facts: LookFactsJson }) {
+  return (
+    <dl class="key-facts">
+      <div>
+        <dt>On the machine</dt>
+        <dd>{sayDuration(facts.seconds)}</dd>
+      </div>
+      {facts.price && (
+        <div>
+          <dt>Price</dt>
+          <dd>{facts.price.total}</dd>
+        </div>
+      )}
+      <div>
+        <dt>Tones</dt>
+        <dd>{sayTones(facts)}</dd>
+      </div>
+    </dl>
+  );
+}
+
 /** What to expect, in one line: time, price, tones, and whether there is something to know. */
 export function FactLine({ seen, onBench }: { readonly seen: Seen; readonly onBench: () => void }) {
   const { facts, error, waiting } = seen;
@@ -28,22 +50,7 @@ export function FactLine({ seen, onBench }: { readonly seen: Seen; readonly onBe
     <>
       <div class="fact-line" aria-busy={waiting}>
         {known ? (
-          <dl class="key-facts">
-            <div>
-              <dt>On the machine</dt>
-              <dd>{sayDuration(known.seconds)}</dd>
-            </div>
-            {known.price && (
-              <div>
-                <dt>Price</dt>
-                <dd>{known.price.total}</dd>
-              </div>
-            )}
-            <div>
-              <dt>Tones</dt>
-              <dd>{sayTones(known)}</dd>
-            </div>
-          </dl>
+          <KeyFacts facts={known} />
         ) : (
           <p class="empty">
             {error === undefined || isOffline(error)

@@ -1,6 +1,8 @@
 import type { ComponentChildren } from 'preact';
 import type { Frame } from '../../../photo/index.ts';
 import { sizeTurned } from './frame.ts';
+import type { SurfaceKind } from './surface.ts';
+import { SurfaceLayer } from './surface-layer.tsx';
 
 export interface PhotoFacts {
   readonly width: number;
@@ -8,6 +10,25 @@ export interface PhotoFacts {
   readonly source: string;
   /** Degrees clockwise by which it stands turned. */
   readonly turnDeg: number;
+}
+
+/** The proof, and over it the surface of its material. */
+export function PieceFace({
+  picture,
+  surface,
+  alt = '',
+}: {
+  readonly picture: string | undefined;
+  readonly surface: SurfaceKind | undefined;
+  readonly alt?: string;
+}) {
+  if (!picture) return null;
+  return (
+    <>
+      <img class="seen" src={picture} alt={alt} draggable={false} />
+      {surface && <SurfaceLayer picture={picture} kind={surface} />}
+    </>
+  );
 }
 
 const share = (part: number, whole: number) => `${(100 * part) / whole}%`;

@@ -28,6 +28,8 @@ export interface History {
   readonly change: (next: Wish, apart?: 'apart') => void;
   readonly undo: (() => void) | undefined;
   readonly redo: (() => void) | undefined;
+  /** How it was before each step, the newest first. */
+  readonly earlier: readonly Wish[];
 }
 
 /**
@@ -90,6 +92,7 @@ export function useHistory(path: string, wish: Wish, apply: (next: Wish) => void
     change,
     undo: steps.past.length > 0 ? () => go(true) : undefined,
     redo: steps.future.length > 0 ? () => go(false) : undefined,
+    earlier: steps.past.map(({ from }) => from).reverse(),
   };
 }
 

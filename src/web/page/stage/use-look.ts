@@ -1,5 +1,5 @@
 import type { RefObject } from 'preact';
-import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
+import { useEffect, useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
 import type { LookFactsJson, Wish } from '../../protocol.ts';
 import { getDraft, getLook } from '../api.ts';
 import { isOffline } from '../parts/parts.tsx';
@@ -11,9 +11,6 @@ import { isOffline } from '../parts/parts.tsx';
 const REST_MS = 16;
 /** Pixels to ask for as long as nothing is on the screen. Assumed: the width of the picture on a common screen. */
 const FIRST_PX = 1100;
-/** Tells this window from others that look at the same job. */
-const WINDOW = crypto.randomUUID();
-
 interface LookState {
   /** Counts the wishes. */
   turn: number;
@@ -56,12 +53,14 @@ export function useLook(
     error: undefined,
   });
   const [round, setRound] = useState(0);
+  // Tells this picture from others of the same job, in this window or another: none overtakes another.
+  const window = useMemo(() => crypto.randomUUID(), []);
   const state = useRef<LookState>({ turn: 0, shown: 0, drafting: false, url: '' }).current;
   const key = JSON.stringify([path, wish, showClipped, round]);
   // Before the page is drawn, not after: a frame sooner.
   useLayoutEffect(() => {
     const turn = ++state.turn;
-    const ask = { wish, showClipped, window: WINDOW, longSidePx: measureLongSide(piece.current) };
+    const ask = { wish, showClipped, window, longSidePx: measureLongSide(piece.current) };
     const stop = new AbortController();
     setSeen((before) => ({ ...before, waiting: true, error: undefined }));
 

@@ -61,17 +61,20 @@ export function moveBy(view: View, dx: number, dy: number, rest: Box): View {
   return within({ scale, x: x - dx / (rest.width * scale), y: y - dy / (rest.height * scale) });
 }
 
+/** The view so many times larger about the middle of what is seen. */
+export const zoomBy = (view: View, factor: number, most: number): View =>
+  within({ ...view, scale: Math.min(most, Math.max(1, view.scale * factor)) });
+
 /** The view that a key makes; undefined for other keys. */
 export function viewByKey(view: View, { key, shiftKey }: KeyboardEvent, most: number): View | undefined {
   const { scale, x, y } = view;
   const step = ((shiftKey ? ARROW_FASTER : 1) * ARROW_SHARE) / scale;
-  const zoomed = (factor: number) => within({ ...view, scale: Math.min(most, Math.max(1, scale * factor)) });
   switch (key) {
     case '+':
     case '=':
-      return zoomed(ZOOM_STEP);
+      return zoomBy(view, ZOOM_STEP, most);
     case '-':
-      return zoomed(1 / ZOOM_STEP);
+      return zoomBy(view, 1 / ZOOM_STEP, most);
     case '0':
       return WHOLE;
     case 'ArrowLeft':

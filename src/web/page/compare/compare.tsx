@@ -1,0 +1,299 @@
+import { useEffect, useRef, useState } from 'preact/hooks';
+import type { JobCard, Wish } from '../../protocol.ts';
+import { Button, Icon, isOffline, Problem, type SelectGroup } from '../parts/parts.tsx';
+import { Saved } from '../parts/saved.tsx';
+import { useHeldKey, useKey } from '../parts/use-key.ts';
+import { useShop } from '../shop-context.ts';
+import { Closer } from '../stage/closer.tsx';
+import { KeyFacts } from '../stage/fact-line.tsx';
+import { frameOf, turnOf } from '../stage/frame.ts';
+import { useGestures, useMostScale } from '../stage/gestures.ts';
+import { PhotoOnPiece, PieceFace, radiusOf } from '../stage/piece.tsx';
+import { thingOf } from '../stage/thing.ts';
+import { useHistory } from '../stage/use-history.ts';
+import { useLook } from '../stage/use-look.ts';
+import { transformOf, type View, viewByKey, WHOLE, ZOOM_STEP, zoomBy } from '../stage/view.ts';
+import { useWish } from '../use-wish.ts';
+import {
+  firstTakes,
+  keepTakes,
+  listTakes,
+  PANES,
+  readTakes,
+  splitTake,
+  type Take,
+  takeOf,
+  wishOfTake,
+} from './takes.ts';
+
+/** Two to four ways of one photo side by side, looked at in one place, of which one is taken. */
+export function CompareTakesScreen({ id }: { readonly id: string }) {
+  const { jobs, go } = useShop();
+  const job = jobs.get(id);
+  useEffect(() => {
+    if (!job) go('/');
+  }, [job]);
+  return job ? <Compare job={job} /> : null;
+}
+
+function Compare({ job }: { readonly job: JobCard }) {
+  const { jobs, shop, go, keepWish } = useShop();
+  const path = `/api/jobs/${job.id}`;
+  const { wish, change } = useWish(path, job.wish, {
+    onRefused: () => undefined,
+    onSend: (sent) => keepWish(sent as Wish),
+  });
+  const history = useHistory(path, wish, change);
+  const offers = { job, wish, jobs, shop, earlier: history.earlier };
+  const [takes, setTakes] = useState<readonly Take[]>(() => readTakes(path, offers));
+  const [view, setView] = useState(WHOLE);
+  const [most, setMost] = useState(1);
+  const [photoHeld] = useHeldKey('p');
+  const back = () => go(`/photo/${job.id}`);
+  useKey('escape', back);
+  useKey('c', back);
+  const put = (next: readonly Take[]) => {
+    setTakes(next);
+    keepTakes(path, next);
+  };
+  const take = (chosen: Take) => {
+    const [kind, other] = splitTake(chosen.what);
+    if (kind === 'job') return go(`/photo/${other}`);
+    const next = wishOfTake(chosen, wish);
+    if (next) history.change(next);
+    back();
+  };
+  const groups = listTakes(offers);
+  const add = () => {
+    const shown = new Set(takes.map(({ what }) => what));
+    const all = groups.flatMap(({ choices }) => choices.map(({ value }) => value));
+    const wanted = [...firstTakes(offers).map(({ what }) => what), ...all.filter((one) => one.startsWith('profile:'))];
+    const next = [...wanted, ...all].find((one) => !shown.has(one) && one !== 'photo') ?? 'photo';
+    put([...takes, takeOf(next, history.earlier)]);
+  };
+  return (
+    <div class="comparing">
+      <header class="stage-head">
+        <a class="back" href={`#/photo/${job.id}`} aria-label="Back to the photo" title="Esc">
+          <Icon name="back" />
+          <span>Back to the photo</span>
+        </a>
+        <h1>Compare {job.name}</h1>
+        <Saved />
+        <div class="head-actions">
+          {view.scale > 1 && (
+            <Button kind="quiet" class="sign-first" icon="piece" onClick={() => setView(WHOLE)}>
+              Whole piece
+            </Button>
+          )}
+          <button
+            type="button"
+            class="button square"
+            aria-label="Farther"
+            disabled={view.scale <= 1}
+            onClick={() => setView(zoomBy(view, 1 / ZOOM_STEP, most))}
+          >
+            <Icon name="minus" />
+          </button>
+          <button
+            type="button"
+            class="button square"
+            aria-label="Nearer"
+            disabled={view.scale >= most}
+            onClick={() => setView(zoomBy(view, ZOOM_STEP, most))}
+          >
+            <Icon name="plus" />
+          </button>
+          <Button icon="beside" class="sign-first" disabled={takes.length >= PANES.most} onClick={add}>
+            Add another
+          </Button>
+        </div>
+      </header>
+      <div class={`panes of-${takes.length}`}>
+        {takes.map((one, at) => (
+          <Pane
+            key={at}
+            place={at + 1}
+            take={one}
+            job={jobs.get(splitTake(one.what)[1] ?? '') ?? job}
+            wish={wish}
+            groups={groups}
+            view={view}
+            asPhoto={photoHeld}
+            onView={setView}
+            onMost={setMost}
+            onTake={() => take(one)}
+            onChange={(what) => put(takes.map((old, index) => (index === at ? takeOf(what, history.earlier) : old)))}
+            onRemove={takes.length > PANES.least ? () => put(takes.filter((_, index) => index !== at)) : undefined}
+          />
+        ))}
+      </div>
+    </div>
+  );
+}
+
+interface PaneProps {
+  /** Counts from one. */
+  readonly place: number;
+  readonly take: Take;
+  /** The job that it shows, which may be another than the one that is compared. */
+  readonly job: JobCard;
+  /** What is asked of the job that is compared. */
+  readonly wish: Wish;
+  readonly groups: readonly SelectGroup[];
+  readonly view: View;
+  /** Shows the photo instead of the piece. */
+  readonly asPhoto: boolean;
+  readonly onView: (view: View) => void;
+  /** Tells how near it can be looked at. */
+  readonly onMost: (most: number) => void;
+  readonly onTake: () => void;
+  readonly onChange: (what: string) => void;
+  readonly onRemove: (() => void) | undefined;
+}
+
+function Pane({ groups, onChange, onRemove, ...body }: PaneProps) {
+  const { take, place } = body;
+  const title = labelOf(take.what, groups);
+  return (
+    <section class="pane" aria-label={`${place}: ${title}`}>
+      <div class="pane-head">
+        <select
+          value={take.what}
+          aria-label={`What stands in place ${place}`}
+          onChange={({ currentTarget }) => onChange(currentTarget.value)}
+        >
+          {take.wish && <option value={take.what}>{title}</option>}
+          {groups
+            .filter(({ choices }) => choices.length > 0)
+            .map(({ label, choices }) => (
+              <optgroup key={label} label={label || 'This photo'}>
+                {choices
+                  .filter(({ value }) => !take.wish || value !== take.what)
+                  .map(({ value, label: name }) => (
+                    <option key={value} value={value}>
+                      {name}
+                    </option>
+                  ))}
+              </optgroup>
+            ))}
+        </select>
+        {onRemove && (
+          <button type="button" class="button quiet square" aria-label={`Put away: ${title}`} onClick={onRemove}>
+            <Icon name="cross" />
+          </button>
+        )}
+      </div>
+      <PaneStage key={take.what} {...body} title={title} />
+    </section>
+  );
+}
+
+/** Where one of them is seen; made anew for another, so that no picture stands under a name that is not its own. */
+function PaneStage({
+  take,
+  job,
+  wish: own,
+  view,
+  asPhoto,
+  title,
+  onView,
+  onMost,
+  onTake,
+}: Omit<PaneProps, 'place' | 'groups' | 'onChange' | 'onRemove'> & { readonly title: string }) {
+  const { shop } = useShop();
+  const isOther = splitTake(take.what)[0] === 'job';
+  const wish = isOther ? job.wish : (wishOfTake(take, own) ?? own);
+  const path = `/api/jobs/${job.id}`;
+  const piece = useRef<HTMLDivElement>(null);
+  const rest = useRef<HTMLDivElement>(null);
+  const cloth = useRef<HTMLDivElement>(null);
+  const seen = useLook(path, { wish, showClipped: false, piece });
+  const { facts, error } = seen;
+  const frame = frameOf(job.photo, wish, facts);
+  const most = useMostScale(rest, facts?.dots.width);
+  const thing = thingOf(wish, facts, shop);
+  const gestures = useGestures(cloth, {
+    view,
+    most,
+    restOf: () => rest.current?.getBoundingClientRect(),
+    locked: false,
+    onView,
+  });
+  const lost = error !== undefined && !isOffline(error);
+  const photo = { ...job.photo, turnDeg: turnOf(wish, facts), source: `${path}/photo` };
+  const isPhoto = take.what === 'photo';
+  useEffect(() => onMost(most), [most]);
+  return (
+    <>
+      <div class={`stage on-${thing.table}`} style={{ '--ratio': frame ? frame.widthMm / frame.heightMm : 1 }}>
+        {/* biome-ignore lint/a11y/useSemanticElements: a group of fields is not what this is */}
+        <div
+          ref={cloth}
+          class={`cloth ${view.scale > 1 ? 'near' : ''}`}
+          role="group"
+          // biome-ignore lint/a11y/noNoninteractiveTabindex: keys zoom and move what is seen
+          tabIndex={0}
+          aria-label={`Proof: ${title}. Plus, minus, zero and the arrow keys zoom and move all of them.`}
+          {...gestures}
+          onKeyDown={(event) => {
+            if (event.ctrlKey || event.metaKey) return;
+            const next = viewByKey(view, event, most);
+            if (!next) return;
+            event.preventDefault();
+            onView(next);
+          }}
+        >
+          {frame && (
+            <div ref={rest} class="place">
+              <div
+                ref={piece}
+                class={`piece ${lost ? 'void' : ''}`}
+                style={{ transform: transformOf(view), borderRadius: radiusOf(frame) }}
+              >
+                {isPhoto || asPhoto ? (
+                  <div class="before">
+                    <PhotoOnPiece frame={frame} photo={photo} />
+                  </div>
+                ) : (
+                  <>
+                    <PieceFace picture={seen.picture} surface={lost ? undefined : thing.surface} />
+                    {facts && !lost && (
+                      <Closer path={path} look={facts.look} dots={facts.dots} view={view} piece={rest} />
+                    )}
+                  </>
+                )}
+                <div class="rim" aria-hidden="true" />
+              </div>
+            </div>
+          )}
+        </div>
+        {lost && (
+          <div class="stage-problems floats">
+            <Problem error={error} onAgain={seen.again} />
+          </div>
+        )}
+      </div>
+      <div class="pane-foot" aria-busy={seen.waiting}>
+        {isPhoto ? (
+          <p class="empty">The photo as it came.</p>
+        ) : facts && !lost ? (
+          <KeyFacts facts={facts} />
+        ) : (
+          <p class="empty">{lost ? 'None: these choices make no piece.' : 'The figures come with the proof.'}</p>
+        )}
+        {take.what !== 'now' && !isPhoto && (
+          <Button kind="main" icon="check" disabled={lost} aria-label={`Take this one: ${title}`} onClick={onTake}>
+            {isOther ? 'Go there' : 'Take this'}
+          </Button>
+        )}
+      </div>
+    </>
+  );
+}
+
+/** What the list calls it. */
+function labelOf(what: string, groups: readonly SelectGroup[]): string {
+  const found = groups.flatMap(({ choices }) => choices).find(({ value }) => value === what);
+  return found?.label ?? (splitTake(what)[0] === 'earlier' ? 'An earlier state' : 'As it stands now');
+}
