@@ -154,7 +154,7 @@ const FILLED: readonly State[] = [
     },
   },
   {
-    name: 'compare',
+    name: 'side-by-side',
     route: () => `/compare/${job}`,
     settle: async (page) => {
       await page.getByLabel('What stands in place 2').selectOption('tone:plain');

@@ -82,7 +82,13 @@ function Compare({ job }: { readonly job: JobCard }) {
         <Saved />
         <div class="head-actions">
           {view.scale > 1 && (
-            <Button kind="quiet" class="sign-first" icon="piece" onClick={() => setView(WHOLE)}>
+            <Button
+              kind="quiet"
+              class="sign-first"
+              icon="piece"
+              aria-label="Whole piece"
+              onClick={() => setView(WHOLE)}
+            >
               Whole piece
             </Button>
           )}
@@ -104,7 +110,13 @@ function Compare({ job }: { readonly job: JobCard }) {
           >
             <Icon name="plus" />
           </button>
-          <Button icon="beside" class="sign-first" disabled={takes.length >= PANES.most} onClick={add}>
+          <Button
+            icon="beside"
+            class="sign-first"
+            aria-label="Add another"
+            disabled={takes.length >= PANES.most}
+            onClick={add}
+          >
             Add another
           </Button>
         </div>

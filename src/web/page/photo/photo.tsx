@@ -161,10 +161,10 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
             >
               <Icon name="redo" />
             </button>
-            <Button icon="beside" class="sign-first" title="C" onClick={compare}>
+            <Button icon="beside" class="sign-first" aria-label="Compare" title="C" onClick={compare}>
               Compare
             </Button>
-            <Button icon="show" class="sign-first" title="F" onClick={show}>
+            <Button icon="show" class="sign-first" aria-label="Show the customer" title="F" onClick={show}>
               Show the customer
             </Button>
             <a
