@@ -7,7 +7,16 @@ import { formatJson } from '../json.ts';
 import type { Machine } from '../machine/index.ts';
 import { readJson } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
-import { type Dots, decodeDots, encodeColour, encodeJpeg, readInput, writeFilesAtomic } from '../plane/index.ts';
+import {
+  type Dots,
+  decodeDots,
+  encodeColour,
+  encodeJpeg,
+  readInput,
+  refuseResults,
+  rememberInput,
+  writeFilesAtomic,
+} from '../plane/index.ts';
 import {
   CAMERAS,
   CAPTURE_FAULTS,
@@ -150,6 +159,8 @@ export async function engraveBitmap(request: EngraveRequest, context: TaskContex
       'option-invalid',
       `faults: ${later} happens when the picture is taken, needed it in "simulate capture"`,
     );
+  rememberInput(request.path);
+  await refuseResults(kind === 'npy' ? [out, sidecarOf(out)] : [out], { force });
   const { surface, facts } = await burn(request, { context, dpi: SURFACE_DPI[kind] });
   const described = describeSurface(surface);
   context.progress('writing');
@@ -194,6 +205,8 @@ export async function captureFile(request: CaptureRequest, context: TaskContext)
       `faults: found glare with ${name}, whose lamp moves with the sensor; needed a phone`,
     );
   }
+  rememberInput(path);
+  await refuseResults([out], { force });
   const turned: CameraOptions = {
     ...preset.options,
     ...(rotationDeg === undefined ? {} : { rotationDeg }),
