@@ -74,6 +74,11 @@ export const ERRORS = {
     http: 422,
     hint: 'In a drawing program turn text and effects into curves, and save as plain SVG.',
   },
+  'job-changed': {
+    exit: 1,
+    http: 409,
+    hint: 'Bring back what has changed, or make the job as things stand now.',
+  },
   'photo-changed': { exit: 1, http: 409, hint: 'Wait until the photo is copied whole, then run the order again.' },
   'order-busy': { exit: 1, http: 409, hint: 'Wait until the other run has ended, or choose another output folder.' },
   'order-interrupted': { exit: 1, http: 409, hint: 'Run the same command again: it goes on where it stopped.' },

@@ -13,15 +13,15 @@ test('the documents show commands', () => {
 });
 
 test.each(lines)('$file: tonewright $line has a command and options that exist', ({ line }) => {
-  const [name, ...rest] = line.split(/\s+/);
-  const command = COMMANDS.find((record) => record.name === name);
-  expect(command, name).toBeDefined();
+  const rest = line.split(/\s+/);
+  const command = COMMANDS.find(({ name }) => name === rest[0] || name === `${rest[0]} ${rest[1]}`);
+  expect(command, line).toBeDefined();
   const known = [...command!.options.flatMap(({ flags }) => flags.match(/--[a-z\d-]+/g) ?? []), ...COMMON];
   for (const word of rest) if (word.startsWith('--')) expect(known).toContain(word);
 });
 
 test('the README names every command', () => {
-  for (const { name } of COMMANDS) expect(documents[0]!.text).toMatch(new RegExp(`\\b${name}\\b`));
+  for (const { name } of COMMANDS) expect(documents[0]!.text).toMatch(new RegExp(`\\b${name.split(' ')[0]}\\b`));
 });
 
 describe('every option has words for people', () => {

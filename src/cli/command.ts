@@ -13,6 +13,8 @@ export interface Io {
   readonly terminal: boolean;
   /** Seconds since some fixed moment. */
   readonly clock: () => number;
+  /** Asks a person and gives the answer; absent where nobody sits at a terminal. */
+  readonly ask?: (question: string) => Promise<string>;
   /** Today, as an ISO date. */
   readonly today: () => string;
 }
@@ -49,11 +51,14 @@ export interface OptionRecord {
 
 /** A command is a record; its code is loaded only when it is asked for. */
 export interface CommandRecord {
+  /** One word, or that of its group and one more. */
   readonly name: string;
   readonly summary: string;
   /** Positional arguments as commander reads them, such as `<photo>`. */
   readonly args: string;
   readonly options: readonly OptionRecord[];
   readonly examples: readonly string[];
+  /** It writes what a shop has: a shop folder is made where there is none. */
+  readonly makesShop?: boolean;
   readonly load: () => Promise<Run>;
 }

@@ -1,5 +1,6 @@
 #!/usr/bin/env node
-import { COMMANDS } from './commands/index.ts';
+import { openAsk } from './ask.ts';
+import { COMMANDS, GROUPS } from './commands/index.ts';
 import { openOutput } from './output.ts';
 import { runProgram } from './program.ts';
 import { version } from './version.ts';
@@ -27,12 +28,14 @@ if (cwd === undefined) {
 } else {
   const status = runProgram(process.argv.slice(2), {
     commands: COMMANDS,
+    groups: GROUPS,
     version,
     io: {
       stdout: output.stdout,
       stderr: output.stderr,
       env: process.env,
       cwd,
+      ...openAsk(process),
       terminal: process.stderr.isTTY === true && !process.env.NO_COLOR && process.env.TERM !== 'dumb',
       clock: () => performance.now() / 1000,
       today: () => new Date().toISOString().slice(0, 10),

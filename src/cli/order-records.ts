@@ -4,6 +4,8 @@ const NOT_OF_AN_ORDER = [
   ...['--out', '--prices', '--force', '--only', '--name', '--text', '--threads'],
   // Several bitmaps a piece, one after the other on a piece that does not move: a job of its own.
   ...['--marks', '--separate'],
+  // Of one job.
+  '--again',
 ];
 const QUEUE = 'redis://host:port of a queue’s server';
 

@@ -25,7 +25,18 @@ const TOO_MANY =
  */
 export async function runProgram(
   argv: readonly string[],
-  { commands, version, io }: { readonly commands: readonly CommandRecord[]; readonly version: string; readonly io: Io },
+  {
+    commands,
+    groups,
+    version,
+    io,
+  }: {
+    readonly commands: readonly CommandRecord[];
+    /** What each group of commands is for, by its word. */
+    readonly groups: Readonly<Record<string, string>>;
+    readonly version: string;
+    readonly io: Io;
+  },
 ): Promise<number> {
   let status = 0;
   const program = new Command('tonewright')
@@ -34,9 +45,20 @@ export async function runProgram(
     .configureOutput({ writeOut: io.stdout, writeErr: io.stderr })
     .exitOverride()
     .showSuggestionAfterError(true);
+  const parents = new Map<string, Command>();
+  const parentOf = (word: string) => {
+    const known = parents.get(word);
+    if (known) return known;
+    const summary = groups[word]!;
+    const parent = program.command(word).summary(summary).description(summary);
+    parents.set(word, parent);
+    return parent;
+  };
   for (const record of commands) {
-    const command = program
-      .command(record.args === '' ? record.name : `${record.name} ${record.args}`)
+    const words = record.name.split(' ');
+    const name = words.at(-1)!;
+    const command = (words.length > 1 ? parentOf(words[0]!) : program)
+      .command(record.args === '' ? name : `${name} ${record.args}`)
       .summary(record.summary)
       .description(record.summary)
       .addHelpText('after', `\nExamples:\n${record.examples.map((line) => `  tonewright ${line}`).join('\n')}`);
@@ -64,6 +86,8 @@ export async function runProgram(
   } catch (error) {
     if (!(error instanceof CommanderError)) throw error;
     if (error.exitCode === 0) return 0;
+    // A group without an action has shown its help already.
+    if (error.code === 'commander.help') return 2;
     if (error.code === 'commander.excessArguments') io.stderr(`${TOO_MANY}\n`);
     // The parser has told people already; whoever asked for JSON gets it of any error.
     if (argv.includes('--json'))
@@ -88,12 +112,14 @@ async function runCommand(
   };
   try {
     refuseEmpty(args, options);
-    const { openShopFor, rememberGiven } = await import('./shop.ts');
+    const { makeShopFor, openShopFor, rememberGiven } = await import('./shop.ts');
+    const action = record.name.split(' ').slice(1);
     const outcome = await rememberGiven(args, io, async () => {
+      if (record.makesShop) await makeShopFor(options, io);
       const shop = openShopFor(options, io);
       const surroundings: Surroundings = { io, shop, warn, progress: progress.show };
       const run = await record.load();
-      return run(args, options, surroundings);
+      return run([...action, ...args], options, surroundings);
     });
     progress.clear();
     io.stdout(options.json ? `${JSON.stringify(outcome.json, null, 2)}\n` : `${outcome.text}\n`);

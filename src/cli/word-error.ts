@@ -20,6 +20,7 @@ export function wordError(
 const HINTS: Partial<Record<ErrorCode, string>> = {
   'option-invalid': 'Run the command with --help to see what the option takes.',
   'result-exists': 'Choose another output folder, or replace the result with --force.',
+  'job-changed': 'Bring back what has changed, or make it as things stand now with --force.',
   'queue-unreachable': 'Start the queue’s server, or leave --queue out: none is needed.',
   'nothing-fires': 'Leave --pitch and --spacing to the program, or check the profile.',
 };

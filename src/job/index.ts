@@ -82,6 +82,8 @@ export {
   summarisePiece,
 } from './order/record.ts';
 export { normaliseColumn } from './page/csv-table.ts';
+export { renderScreensPage } from './page/screens-page.ts';
+export { listSettings, saySettings } from './page/typed-rows.ts';
 export type { Bed } from './plate/batches.ts';
 export { markOfJig } from './plate/jig.ts';
 export {
@@ -100,6 +102,7 @@ export {
   type PlatePiece,
   type PlatesRecord,
   type PlateTicket,
+  quoteCell,
 } from './plate/ticket.ts';
 export * from './prepare/choices.ts';
 export { compareRuns, type RunsOptions } from './prepare/compare-runs.ts';
@@ -153,7 +156,8 @@ export {
 } from './request/records.ts';
 export * from './request/resolve.ts';
 export { resolveScreen, screenOptionsOf } from './request/screen.ts';
-export { JOB_DEFAULTS, type JobRequest, type JobSpec } from './request/types.ts';
+export type { KeptRequest } from './request/types.ts';
+export { type GivenSettings, JOB_DEFAULTS, type JobRequest, type JobSpec } from './request/types.ts';
 export {
   assessUncertainty,
   BADLY_KNOWN_L,

@@ -1,3 +1,15 @@
+export {
+  CONTROL_CHOICES,
+  type ControlSoftware,
+  controlOf,
+  type KnownControl,
+  listSwitches,
+  placeInControl,
+  sayTyped,
+  type TypedSetting,
+  typeSetting,
+  typeSettings,
+} from './control.ts';
 export * from './design.ts';
 export * from './extents.ts';
 export * from './fit.ts';

@@ -2,6 +2,7 @@ import * as v from 'valibot';
 import { QUANTITIES as Q, SETTINGS_FIELDS, within } from '../quantities.ts';
 import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
+import { CONTROL_CHOICES } from './control.ts';
 import { listMotionParameters } from './parameters.ts';
 import type { Machine } from './types.ts';
 
@@ -85,6 +86,17 @@ const schema = v.strictObject({
   pulseNs: v.exactOptional(range(Q.pulseNs)),
   switchingUs: v.exactOptional(within(1e-4, 1e7, 'µs')),
   levels: v.pipe(v.number(), v.integer(), v.minValue(2), v.maxValue(256)),
+  control: v.exactOptional(
+    v.strictObject({
+      power: v.picklist(CONTROL_CHOICES.power),
+      fullPowerW: v.exactOptional(Q.powerW),
+      speed: v.picklist(CONTROL_CHOICES.speed),
+      rate: v.picklist(CONTROL_CHOICES.rate),
+      fires: v.picklist(CONTROL_CHOICES.fires),
+      origin: v.picklist(CONTROL_CHOICES.origin),
+      mirrors: v.picklist(CONTROL_CHOICES.mirrors),
+    }),
+  ),
   defaults: settings,
   motion,
   motionUncertainty: v.exactOptional(motionUncertainty),

@@ -1,5 +1,6 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { SourceKey } from '../sources.ts';
+import type { ControlSoftware } from './control.ts';
 
 /** How the spot moves, with the times that a stopwatch can fit. Every number is ≥ 0, speeds and accelerations > 0. */
 export type Motion = GalvoMotion | GantryMotion;
@@ -135,6 +136,8 @@ export interface Machine {
   readonly switchingUs?: number;
   /** Power levels per dot that the machine can modulate, 2 … 256; 2 when it only fires or not. */
   readonly levels: number;
+  /** How its control software counts; absent: nothing is known, and sheets say W, mm/s and kHz. */
+  readonly control?: ControlSoftware;
   /** Where to start when no profile says better: settings, including the scan direction. */
   readonly defaults: BurnSettings;
   readonly motion: Motion;

@@ -7,7 +7,7 @@ import { isDeviceName, readInputSync, sha256, type WriteOptions, writeFilesAtomi
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
 
-export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts' | 'history' | 'jigs' | 'palettes';
+export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts' | 'history' | 'jigs' | 'palettes' | 'burned';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
   profiles: 'profile',
@@ -17,6 +17,7 @@ const ONE_OF: Readonly<Record<RecordKind, string>> = {
   history: 'history',
   jigs: 'jig',
   palettes: 'palette',
+  burned: 'burned job',
 };
 
 export interface ShopOptions {

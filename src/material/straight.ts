@@ -1,7 +1,7 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import { assumeResponse } from './response.ts';
-import type { Material, MaterialMark, Profile, ScreenChoice } from './types.ts';
+import type { MarkDirection, Material, MaterialMark, Profile, ScreenChoice } from './types.ts';
 
 /** Belongs on every output of a job without a measured profile. */
 export const STRAIGHT_CURVE_WARNING =
@@ -22,6 +22,56 @@ export interface StraightProfileOptions {
 export function findMark(material: Material, wavelengthNm: number): MaterialMark | undefined {
   return material.marks.find(({ wavelengthNm: [min, max] }) => wavelengthNm >= min && wavelengthNm <= max);
 }
+
+/** Lightness that is taken for a surface and its mark where nobody measured, L*. Assumed: common stock. */
+export const ASSUMED_LIGHTNESS = {
+  lighter: { bare: 20, full: 75 },
+  darker: { bare: 80, full: 25 },
+} as const;
+
+/** A material of which only the name and the way of marking are known; or one whose mark at this wavelength is not. */
+export function assumeMaterial(
+  known: Material | string,
+  { direction, wavelengthNm }: { readonly direction: MarkDirection; readonly wavelengthNm: number },
+): Material {
+  const { bare, full } = ASSUMED_LIGHTNESS[direction];
+  const own = typeof known === 'string' ? undefined : known;
+  const bareL = own?.bare[0] ?? bare;
+  const mark: MaterialMark = {
+    wavelengthNm: [wavelengthNm, wavelengthNm],
+    direction,
+    full: [direction === 'lighter' ? Math.max(full, (bareL + 100) / 2) : Math.min(full, bareL / 2), 0, 0],
+    markToSpot: ASSUMED_MARK.toSpot,
+    steepness: ASSUMED_MARK.steepness,
+    yuleNielsenN: ASSUMED_MARK.yuleNielsenN,
+    note: 'Nothing but the direction is known.',
+    source: 'commonPractice',
+  };
+  if (own) return { ...own, marks: [...own.marks, mark] };
+  const title = known as string;
+  return {
+    schema: 'tonewright-material/1',
+    name: nameOf(title),
+    title,
+    aliases: [],
+    bare: [bareL, 0, 0],
+    marks: [mark],
+    cautions: [],
+    origin: { kind: 'assumed', note: 'Nothing but a name and the direction of its mark is known.' },
+  };
+}
+
+/** Width of a mark as a share of the spot, steepness, light spread. Assumed: a middling material. */
+const ASSUMED_MARK = { toSpot: 0.8, steepness: 5, yuleNielsenN: 1 } as const;
+
+const nameOf = (title: string) =>
+  title
+    .toLowerCase()
+    .normalize('NFD')
+    .replace(/\p{M}/gu, '')
+    .replace(/[^a-z0-9]+/g, '-')
+    .replace(/^-+|-+$/g, '')
+    .slice(0, 60) || 'unnamed';
 
 /**
  * A stand-in for a material without a profile: lightness straight from bare to full over coverage, everything assumed.

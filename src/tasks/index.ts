@@ -1,6 +1,7 @@
 // How a use case is asked, and what comes of it; and the few things of lower rows that a face needs beside.
 
 export { CHART_KIND_NAMES, CHART_KINDS } from '../chart/index.ts';
+export { controlOf as controlOfMachine } from '../machine/index.ts';
 export { PALETTE_LIMITS, tellMarkDiametersUm } from '../material/index.ts';
 export { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../photo/index.ts';
 // What a face says of its own process: that it does one job and ends, and which files it was given. And how it keeps
@@ -44,12 +45,25 @@ export {
 export { type BedRequest, type FrameRequest, type LaidRecord, type LayPlatesRequest, layPlates } from './lay-plates.ts';
 export { LIST_OPTIONS, type ListOption, ORDER_COLUMNS } from './list-columns.ts';
 export { listPhotos } from './list-photos.ts';
+export {
+  listJigs,
+  listMaterials,
+  listPalettes,
+  listScreens,
+  showMaterial,
+  showPalette,
+  writeScreensPage,
+} from './list-stock.ts';
 export { type Listed, listLayouts, listProfiles, readLayout } from './listing.ts';
 export { listMachines, type MachineRecord, showMachine } from './machines.ts';
 export { type MadeOrder, type MakeOrderRequest, type MakerChoice, makeOrder, type OrderWatch } from './make-order.ts';
 export { nameOfTitle, refuseRecordName } from './names.ts';
+export { askOfMachine, checkMachineAnswer, newMachine } from './new-machine.ts';
+export { askOfMaterial, checkMaterialAnswer, newMaterial } from './new-material.ts';
+export { askOfPrices, checkPriceAnswer, newPrices } from './new-prices.ts';
 export { type OpenedPhoto, type OpenPhotoRequest, openPhoto } from './open-photo.ts';
 export { type PlannedPiece, planPieces, type RowToPlan } from './plan-pieces.ts';
+export { type PrepareAgainRequest, prepareAgain } from './prepare-again.ts';
 export { type PreparedMarksRecord, type PrepareMarksRequest, preparePhotoMarks } from './prepare-marks.ts';
 export { type PhotoRequest, type PreparedRecord, type PreparePhotoRequest, preparePhoto } from './prepare-photo.ts';
 export {
@@ -67,7 +81,9 @@ export {
   predictTicket,
   prepareImage,
 } from './preview-photo.ts';
+export { readPrices } from './prices.ts';
 export { type ProveBitmapRequest, type ProvenRecord, proveBitmap } from './prove-bitmap.ts';
+export type { NextQuestion, Question } from './questions.ts';
 export {
   type ChartRecord,
   type LearnedRecord,
@@ -77,6 +93,16 @@ export {
   readChart,
 } from './read-chart.ts';
 export { parseOrderList, readOrderPieces } from './read-order.ts';
+export {
+  type BurnedEntry,
+  type BurnedList,
+  countBurned,
+  listBurned,
+  type RecordBurnRequest,
+  recordBurn,
+  renderBurnedCsv,
+  writeBurnedCsv,
+} from './record-burn.ts';
 export { readRequest, readSettings } from './request-options.ts';
 export { type ServeQueueRequest, serveQueue } from './serve-queue.ts';
 export { openShopFolder, packageRoot, readRefused } from './shop.ts';

@@ -13,6 +13,7 @@ export interface ListOption {
 export const ORDER_COLUMNS = ['photo', 'name', 'count', 'text', 'blank'] as const;
 
 const CHOICES: Readonly<Record<string, readonly string[]>> = {
+  direction: ['lighter', 'darker'],
   fit: ['cover', 'contain'],
   backdrop: BACKDROPS,
   outline: OUTLINES,
@@ -34,6 +35,7 @@ const VALUES = [
     'size',
     'profile',
     'material',
+    'direction',
     'machine',
     'spacing',
     'pitch',

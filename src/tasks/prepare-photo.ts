@@ -3,6 +3,7 @@ import { AppError } from '../errors.ts';
 import {
   filesOfPiece,
   findNameFault,
+  type Job,
   type JobRequest,
   prepareJob,
   resolveJob,
@@ -33,6 +34,8 @@ export interface PreparePhotoRequest extends PhotoRequest {
   readonly job: JobRequest;
   /** Path of a price list, or `none`; the shop's own when absent. */
   readonly prices?: string;
+  /** Looks at what was made before anything is written, and throws to keep it from being. */
+  readonly accept?: (job: Job) => void;
   /** Threads for a screen that searches; as many as there are processors when absent. */
   readonly threads?: number;
 }
@@ -75,6 +78,7 @@ export async function preparePhoto(request: PreparePhotoRequest, context: TaskCo
     ...(prices ? { prices } : {}),
     ...(pool ? { searchBands: pool.searchBands } : {}),
   }).finally(() => pool?.close());
+  request.accept?.(job);
   for (const text of job.warnings.slice(spec.warnings.length)) warn(text);
   progress('writing');
   const files = job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));

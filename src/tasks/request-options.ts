@@ -1,7 +1,7 @@
 import { resolve } from 'node:path';
 import { CAPTION_LAYOUT, type CaptionRequest } from '../caption/index.ts';
 import { AppError } from '../errors.ts';
-import type { JobRequest } from '../job/index.ts';
+import type { GivenSettings, JobRequest } from '../job/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { numberOf, type OptionValues, textOf } from '../options.ts';
 import { MOST_ZOOM, TONE_FIELDS, type ToneOptions } from '../photo/index.ts';
@@ -34,6 +34,7 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
     profile: textOf(options, 'profile'),
     material: textOf(options, 'material'),
     machine: textOf(options, 'machine'),
+    direction: textOf(options, 'direction') as JobRequest['direction'],
     screen: textOf(options, 'screen'),
     fit: textOf(options, 'fit') as JobRequest['fit'],
     backdrop: textOf(options, 'backdrop') as JobRequest['backdrop'],
@@ -68,16 +69,50 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
 const LEAST_SETTING = 0.001;
 
 /** Settings that options give, in the order of a record; undefined where they give none. @throws AppError */
-export function readSettings(options: OptionValues): Partial<BurnSettings> | undefined {
-  const settings: Given<BurnSettings> = dropAbsent({
-    powerW: numberOf(options, 'power', { min: LEAST_SETTING, unit: 'W' }),
-    speedMmPerS: numberOf(options, 'speed', { min: LEAST_SETTING, unit: 'mm/s' }),
-    rateKHz: numberOf(options, 'rate', { min: LEAST_SETTING, unit: 'kHz' }),
+export function readSettings(options: OptionValues): GivenSettings | undefined {
+  const settings: Given<GivenSettings> = dropAbsent({
+    ...readPower(options),
+    speedMmPerS: readInUnits(options, 'speed', { 'mm/s': 1, 'mm/min': 1 / 60, 'm/s': 1000 }),
+    rateKHz: readRate(options),
     pulseNs: numberOf(options, 'pulse', { min: LEAST_SETTING, unit: 'ns' }),
     passes: numberOf(options, 'passes', { min: 1, max: MOST_PASSES, whole: true }),
     scan: textOf(options, 'scan') as BurnSettings['scan'] | undefined,
   });
   return Object.keys(settings).length === 0 ? undefined : settings;
+}
+
+/** `2.5`, `2.5W`, or `45%` of what the machine calls full power. */
+function readPower(options: OptionValues): Pick<GivenSettings, 'powerW' | 'powerPercent'> {
+  const text = textOf(options, 'power')?.trim();
+  if (!text?.endsWith('%')) return dropAbsent({ powerW: readInUnits(options, 'power', { W: 1, kW: 1000 }) });
+  const powerPercent = numberOf({ power: text.slice(0, -1).trim() }, 'power', {
+    min: LEAST_SETTING,
+    max: 100,
+    unit: '%',
+  });
+  return { powerPercent: powerPercent! };
+}
+
+/** `40`, `40kHz`, or `25us` from pulse to pulse. */
+function readRate(options: OptionValues): number | undefined {
+  const text = textOf(options, 'rate')?.trim();
+  const period = text && /^(.*?)\s*(?:us|µs|μs)$/i.exec(text)?.[1];
+  if (!period) return readInUnits(options, 'rate', { kHz: 1, Hz: 0.001, MHz: 1000 });
+  return 1000 / numberOf({ rate: period }, 'rate', { min: LEAST_SETTING, unit: 'µs' })!;
+}
+
+/** A number with one of these units behind it, or none, which is the first. Factors to the first. Exact. */
+function readInUnits(options: OptionValues, name: string, units: Readonly<Record<string, number>>): number | undefined {
+  const text = textOf(options, name)?.trim();
+  if (text === undefined) return undefined;
+  const [first] = Object.keys(units);
+  // The longest first: W ends kW, too.
+  const unit = Object.keys(units)
+    .sort((a, b) => b.length - a.length)
+    .find((known) => text.toLowerCase().endsWith(known.toLowerCase()));
+  const number = unit === undefined ? text : text.slice(0, -unit.length).trim();
+  const value = numberOf({ [name]: number }, name, { min: LEAST_SETTING, unit: unit ?? first! });
+  return value === undefined ? undefined : value * units[unit ?? first!]!;
 }
 
 /** Most passes, a count. Assumed: a hundred times over is a slip of the keyboard. */

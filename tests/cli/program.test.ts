@@ -12,11 +12,11 @@ describe('the command line', () => {
   test('lists every command in its help and ends with 0', async () => {
     const { status, stdout, stderr } = await runCli(['--help']);
     expect([status, stderr]).toEqual([0, '']);
-    for (const { name } of COMMANDS) expect(stdout).toMatch(new RegExp(`^ +${name}\\b`, 'm'));
+    for (const { name } of COMMANDS) expect(stdout).toMatch(new RegExp(`^ +${name.split(' ')[0]}\\b`, 'm'));
   });
 
   test.each(COMMANDS)('$name has help with examples, and its code can be loaded', async ({ name, load, options }) => {
-    const { status, stdout } = await runCli([name, '--help']);
+    const { status, stdout } = await runCli([...name.split(' '), '--help']);
     expect(status).toBe(0);
     expect(stdout).toContain(`Examples:\n  tonewright ${name}`);
     for (const { flags } of options) expect(stdout).toContain(flags.split(' ')[0]);

@@ -3,18 +3,19 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach } from 'vitest';
 import type { Io } from '../../src/cli/command.ts';
-import { COMMANDS } from '../../src/cli/commands/index.ts';
+import { COMMANDS, GROUPS } from '../../src/cli/commands/index.ts';
 import { runProgram } from '../../src/cli/program.ts';
 
 /** Runs the command line in this process and gives what it printed. */
 export async function runCli(
   argv: readonly string[],
-  surroundings: Partial<Pick<Io, 'cwd' | 'env' | 'terminal' | 'clock'>> = {},
+  surroundings: Partial<Pick<Io, 'cwd' | 'env' | 'terminal' | 'clock' | 'ask'>> = {},
 ) {
   let stdout = '';
   let stderr = '';
   const status = await runProgram(argv, {
     commands: COMMANDS,
+    groups: GROUPS,
     version: '0.0.0-test',
     io: {
       stdout: (text) => {

@@ -276,7 +276,7 @@ describe('the virtual engraver and scanner', () => {
   test.each([
     [['simulate', 'engrave', 'x.png', '--out', 'x.gif'], /ends in .npy or .png/],
     [['simulate', 'capture', 'x.npy', '--out', 'x.png', '--camera', 'pinhole'], /no camera "pinhole"/],
-    [['simulate', 'burn', 'x.png'], /simulate engrave BITMAP/],
+    [['simulate', 'burn', 'x.png'], /unknown command 'burn'/],
   ])('%s is told in words', async (argv, message) => {
     const { status, stderr } = await runCli(argv, { cwd: makeFolder() });
     expect(status).toBe(2);

@@ -1,4 +1,5 @@
 import { BACKDROPS, DOT_FORMAT_NAMES, OUTLINES, SCREEN_NAMES, TONE_FIELDS } from '../../tasks/index.ts';
+import { CHART_RECORDS, SHOP_RECORDS, SIMULATE_RECORDS } from '../action-records.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import { orderRecords } from '../order-records.ts';
 
@@ -42,15 +43,22 @@ const RECORDS: readonly CommandRecord[] = [
   {
     name: 'prepare',
     summary: 'Make a photo into the bitmap that burns it right, with a proof, a time and a ticket.',
-    args: '<photo>',
+    args: '[photo]',
     options: [
       {
         flags: '--size <size>',
         help: 'WIDTHxHEIGHT such as 85.6x54, 3.37x2.13in, one length for a square, or ID-1 (card), ID-2, ID-3',
-        required: true,
       },
       PROFILE,
-      { flags: '--material <name>', help: 'material without a profile: a straight curve and a loud warning' },
+      {
+        flags: '--material <name>',
+        help: 'material without a profile: a straight curve and a loud warning (see `material list`), or any name together with --direction',
+      },
+      {
+        flags: '--direction <way>',
+        help: 'how a material marks that the shop has no record of',
+        choices: ['lighter', 'darker'],
+      },
       { ...MACHINE, help: `${MACHINE.help} (default: the profile’s)` },
       { flags: '--out <dir>', help: 'folder for the results; made when it is not there', required: true },
       {
@@ -170,10 +178,10 @@ const RECORDS: readonly CommandRecord[] = [
       },
       {
         flags: '--power <W>',
-        help: 'settings by hand, no chart needed: mean power at the work, W (default: the profile’s, else the machine’s)',
+        help: 'settings by hand, no chart needed: mean power at the work, W, or as in 45% (default: the profile’s, else the machine’s)',
       },
-      { flags: '--speed <mm/s>', help: 'speed along a scan line, mm/s (default: as for --power)' },
-      { flags: '--rate <kHz>', help: 'pulse repetition rate, kHz (default: as for --power)' },
+      { flags: '--speed <mm/s>', help: 'speed along a scan line, mm/s, or as in 6000mm/min (default: as for --power)' },
+      { flags: '--rate <kHz>', help: 'pulse repetition rate, kHz, or as in 20us (default: as for --power)' },
       { flags: '--pulse <ns>', help: 'pulse duration, ns (default: as for --power)' },
       { flags: '--passes <n>', help: 'how often the bitmap is burned over itself (default: as for --power)' },
       {
@@ -230,6 +238,10 @@ const RECORDS: readonly CommandRecord[] = [
         help: 'its dots fire, or are knocked out of the picture (default: solid)',
         choices: ['solid', 'bare'],
       },
+      {
+        flags: '--again <ticket>',
+        help: 'instead of all choices: make a job as its ticket has it, or by its name once it is burned; the same bytes, or what has changed',
+      },
       { flags: '--name <name>', help: 'name of the job and of its files (default: the photo’s)' },
       { flags: '--text <words>', help: 'what the ticket should tell whoever burns the piece' },
       {
@@ -242,61 +254,35 @@ const RECORDS: readonly CommandRecord[] = [
     examples: [
       'prepare images/photos/cat.png --size 60x40 --marks stainless-oxides --out out',
       'prepare images/photos/cat.png --size ID-1 --profile anodised-black --out out',
+      'prepare images/photos/cat.png --again out/cat.ticket.json --out again',
       'prepare dog.jpg --size 100x100 --material slate --machine gantry-450 --power 20 --speed 250 --out out',
       'prepare dog.jpg --size 100x100 --material slate --machine gantry-450 --fit contain --out out',
     ],
     load: async () => (await import('./prepare.ts')).run,
   },
   {
-    name: 'chart',
-    summary: 'Draw a chart to burn: spot, dose, tone, verify or check, with a page that says what to do.',
-    args: '<kind>',
+    name: 'burned',
+    summary: 'Keep what was burned and how it came out; without a ticket, list it, or a month of it as CSV.',
+    args: '[ticket]',
+    makesShop: true,
     options: [
-      { ...MACHINE, help: `${MACHINE.help} (default: the profile’s)` },
-      { flags: '--material <name>', help: 'material (see shared/materials), or any name together with --direction' },
+      { flags: '--count <n>', help: 'good pieces (default: 1)' },
+      { flags: '--scrap <n>', help: 'pieces that were spoiled (default: 0)' },
+      { flags: '--note <words>', help: 'how it came out, in words' },
+      { flags: '--photo <file>', help: 'a picture of the burned piece, to be kept with it' },
+      { flags: '--date <day>', help: 'day of the burn, such as 2026-03-31 (default: today)' },
       {
-        flags: '--direction <way>',
-        help: 'how the mark looks beside the bare surface (default: as known of the material)',
-        choices: ['lighter', 'darker'],
+        flags: '--month <month>',
+        help: 'without a ticket: what was burned in a month, such as 2026-11 (default: all)',
       },
-      { ...PROFILE, help: `${PROFILE.help}; verify and check are burned through it` },
-      {
-        flags: '--after <profile>',
-        help: 'tone: a second chart whose steps go where the curve of this profile is steep and badly known',
-      },
-      { flags: '--out <dir>', help: 'folder for chart.png, chart.json and chart.html', required: true },
-      {
-        flags: '--size <size>',
-        help: 'WIDTHxHEIGHT, mm, or ID-1, ID-2, ID-3 (default: 85.6x54; 60x8 for check)',
-      },
-      { flags: '--spacing <length>', help: 'line spacing, mm (default: the profile’s, else the recommended one)' },
-      { flags: '--pitch <length>', help: 'distance between dots along a line, mm (default: as for --spacing)' },
-      {
-        flags: '--screen <name>',
-        help: `${SCREENS}; auto: the one for this machine (default: the profile’s, else auto)`,
-      },
-      { flags: '--seed <n>', help: 'random seed of the places of the patches (default: 1)' },
-      { flags: '--steps <n>', help: 'different tones between bare and solid (default: 15 for tone, 14 for verify)' },
-      { flags: '--replicates <n>', help: 'how often each tone is repeated (default: 3 for tone, 2 elsewhere)' },
-      { flags: '--power <W>', help: 'mean power at the work, W (default: the profile’s, else the machine’s)' },
-      { flags: '--speed <mm/s>', help: 'speed along a scan line, mm/s (default: as for --power)' },
-      { flags: '--rate <kHz>', help: 'pulse repetition rate, kHz (default: as for --power)' },
-      { flags: '--pulse <ns>', help: 'pulse duration, ns (default: as for --power)' },
-      { flags: '--passes <n>', help: 'how often the chart is burned over itself (default: as for --power)' },
-      { flags: '--scan <way>', help: 'scan lines one way, or there and back', choices: ['one-way', 'two-way'] },
-      {
-        flags: '--vary <setting...>',
-        help: 'dose: two of power, speed, rate, pulse, passes, spacing as FROM:TO:HOW MANY, :log for equal ratios, or a,b,c (default: power and speed, half to twice)',
-      },
+      { flags: '--out <file>', help: 'without a ticket: a CSV with time, pieces, scrap and money' },
       FORCE,
     ],
     examples: [
-      'chart tone --machine galvo-355-f210 --material anodised-black --out chart',
-      'chart dose --machine galvo-1064-f160 --material stainless-steel --vary power=2:16:6 --vary speed=500:2000:5:log --out dose',
-      'chart tone --after card.json --out second',
-      'chart check --profile anodised-black --out strip',
+      'burned out/cat.ticket.json --count 2 --scrap 1 --note "a little dark"',
+      'burned --month 2026-11 --out november.csv',
     ],
-    load: async () => (await import('./chart.ts')).run,
+    load: async () => (await import('./burned.ts')).run,
   },
   {
     name: 'check',
@@ -442,22 +428,6 @@ const RECORDS: readonly CommandRecord[] = [
     load: async () => (await import('./time.ts')).run,
   },
   {
-    name: 'machine',
-    summary: 'List the machines, or show one.',
-    args: '<action> [name]',
-    options: [],
-    examples: ['machine list', 'machine show galvo-355-f210'],
-    load: async () => (await import('./machine.ts')).run,
-  },
-  {
-    name: 'profile',
-    summary: 'List the profiles, show one, or compare two.',
-    args: '<action> [names...]',
-    options: [],
-    examples: ['profile list', 'profile show anodised-black', 'profile compare anodised-black anodised-black-fine'],
-    load: async () => (await import('./profile.ts')).run,
-  },
-  {
     name: 'learn',
     summary:
       'Learn from scans or photos of a burned chart: tone gives a profile, spot the mark width, dose the settings.',
@@ -564,64 +534,6 @@ const RECORDS: readonly CommandRecord[] = [
     load: async () => (await import('./plate.ts')).run,
   },
   {
-    name: 'simulate',
-    summary: 'Virtual engraver and scanner: try the whole loop without a laser; see what planted faults look like.',
-    args: '<action> [file]',
-    options: [
-      {
-        flags: '--material-model <name>',
-        help: 'what is engraved: a name (see `simulate list`) or a JSON file',
-      },
-      {
-        flags: '--out <file>',
-        help: 'engrave: .npy (linear reflectance, with a .npy.json beside it) or .png (a picture); capture: .png or .jpg',
-      },
-      { flags: '--camera <name>', help: 'capture: flatbed-600, phone-straight … (see `simulate list`)' },
-      { flags: '--seed <n>', help: 'random seed: another piece, another picture (default: 1)' },
-      {
-        flags: '--faults <list>',
-        help: 'engrave: some of tilt, dirty-lens, mirrored, with commas between; capture also: clipped, glare; faults: those to show (default: all)',
-      },
-      { flags: '--chart <file>', help: 'engrave: layout of a dose chart, whose cells burn with their own settings' },
-      {
-        flags: '--power <W>',
-        help: 'engrave: power, W (default: by the chart or ticket beside the bitmap, else the material model’s)',
-      },
-      {
-        flags: '--speed <mm/s>',
-        help: 'engrave: speed, mm/s (default: by the chart or ticket beside the bitmap, else the material model’s)',
-      },
-      {
-        flags: '--passes <n>',
-        help: 'engrave: passes (default: by the chart or ticket beside the bitmap, else the material model’s)',
-      },
-      {
-        flags: '--scan <way>',
-        help: 'engrave: scan lines one way, or there and back',
-        choices: ['one-way', 'two-way'],
-      },
-      { flags: '--pitch <length>', help: 'engrave: distance between dots, mm (default: as the file says)' },
-      { flags: '--spacing <length>', help: 'engrave: line spacing, mm (default: as the file says)' },
-      { flags: '--dpi <n>', help: 'engrave: pixels per inch of the piece (default: 1200 for .npy, 600 for .png)' },
-      { flags: '--margin <length>', help: 'engrave: bare material around the bitmap, mm (default: 0)' },
-      { flags: '--pixel <length>', help: 'capture: size of a pixel of a .npy without a .npy.json beside it, mm' },
-      { flags: '--rotate <degrees>', help: 'capture: turn of the piece, clockwise (default: the camera’s)' },
-      {
-        flags: '--paper <L*>',
-        help: 'capture: the piece lies on a sheet of white paper of that L*, 25 mm of it all around (default: none)',
-      },
-      { flags: '--quality <n>', help: 'capture: of a .jpg, 1 to 100 (default: 90)' },
-      FORCE,
-    ],
-    examples: [
-      'simulate engrave chart/chart.png --material-model anodised-black --out piece.npy',
-      'simulate capture piece.npy --camera flatbed-600 --out scan.png',
-      'simulate capture chart/chart.png --material-model slate --camera phone-tilted --out photo.jpg',
-      'simulate faults --material-model anodised-black',
-    ],
-    load: async () => (await import('./simulate.ts')).run,
-  },
-  {
     name: 'open',
     summary: 'Open the local page: see a photo on the material before it is burned. Nothing leaves this computer.',
     args: '',
@@ -648,4 +560,13 @@ const RECORDS: readonly CommandRecord[] = [
 const [PREPARE, ...OTHERS] = RECORDS;
 
 /** Every command, in the order of `--help`. Each is a record; its code in the file of its name is loaded on demand. */
-export const COMMANDS: readonly CommandRecord[] = [PREPARE!, ...orderRecords(PREPARE!), ...OTHERS];
+export const COMMANDS: readonly CommandRecord[] = [
+  PREPARE!,
+  ...orderRecords(PREPARE!),
+  ...CHART_RECORDS,
+  ...OTHERS,
+  ...SHOP_RECORDS,
+  ...SIMULATE_RECORDS,
+];
+
+export { GROUPS } from '../action-records.ts';

@@ -1,10 +1,20 @@
 import { AppError } from '../../errors.ts';
 import type { Motion, Range } from '../../machine/index.ts';
-import { listMachines, type MachineRecord, showMachine } from '../../tasks/index.ts';
-import type { Outcome, Run, Surroundings } from '../command.ts';
+import {
+  askOfMachine,
+  checkMachineAnswer,
+  controlOfMachine,
+  listMachines,
+  type MachineRecord,
+  newMachine,
+  showMachine,
+} from '../../tasks/index.ts';
+import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
+import { askRest } from '../questions.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
-export const run: Run = async ([action, name], _options, surroundings) => {
+export const run: Run = async ([action, name], options, surroundings) => {
+  if (action === 'new') return describeNew(options, surroundings);
   if (action === 'list' && name === undefined) return writeList(surroundings);
   if (action === 'show' && name !== undefined) {
     const record = showMachine(name, surroundings.shop);
@@ -12,8 +22,26 @@ export const run: Run = async ([action, name], _options, surroundings) => {
     return { json: { machine, from, path }, text: writeMachine(record) };
   }
   const found = [action, name].filter((word) => word !== undefined).join(' ');
-  throw new AppError('option-invalid', `found "${found}", needed "list" or "show NAME"`);
+  throw new AppError('option-invalid', `found "${found}", needed "list", "show NAME" or "new"`);
 };
+
+async function describeNew(options: OptionValues, { io, shop }: Surroundings): Promise<Outcome> {
+  const isAsked = io.ask !== undefined;
+  const answers = await askRest(options, {
+    io,
+    next: (known) => askOfMachine(known, shop, { isAsked }),
+    check: checkMachineAnswer,
+  });
+  const { machine, path } = await newMachine(answers, { shop, force: options.force === true });
+  const next = `tonewright chart dose --machine ${machine.name} --material NAME --out dose`;
+  return {
+    json: { machine, path, next },
+    text: alignColumns([
+      ['wrote', path],
+      ['next', `${next}   (names: tonewright material list)`],
+    ]),
+  };
+}
 
 function writeList({ shop, warn }: Surroundings): Outcome {
   const { machines, notices } = listMachines(shop);
@@ -28,12 +56,13 @@ function writeList({ shop, warn }: Surroundings): Outcome {
     `${formatNumber(fieldMm[0])} × ${formatNumber(fieldMm[1])} mm`,
     from,
   ]);
-  return { json: { machines: json }, text: alignColumns([['name', 'title', 'spot', 'field', 'from'], ...rows]) };
+  return { json: { machines: json }, text: alignColumns([['NAME', 'TITLE', 'SPOT', 'FIELD', 'FROM'], ...rows]) };
 }
 
 function writeMachine(record: MachineRecord): string {
   const { machine } = record;
   const { origins, defaults } = machine;
+  const control = controlOfMachine(machine);
   const blocks: [string, string[][]][] = [
     [
       `Beam, lens and field (${origins.optics.kind})`,
@@ -60,6 +89,23 @@ function writeMachine(record: MachineRecord): string {
         ['power levels per dot', machine.levels === 2 ? '2: fires or not' : String(machine.levels)],
       ],
     ],
+    ...(control
+      ? [
+          [
+            'Control software',
+            [
+              ['power', control.power === '%' ? `in percent of ${formatNumber(control.fullPowerW)} W` : 'in W'],
+              ['speed', `in ${control.speed}`],
+              ...(machine.rateKHz
+                ? [['pulses', control.rate === 'us' ? 'as a period in µs' : 'as a rate in kHz']]
+                : []),
+              ['burns', `${control.fires} pixels`],
+              ['0, 0', control.origin],
+              ['mirrors', control.mirrors],
+            ],
+          ] as [string, string[][]],
+        ]
+      : []),
     [
       `Settings to start with (${origins.defaults.kind})`,
       [

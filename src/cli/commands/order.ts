@@ -3,6 +3,7 @@ import { basename, dirname, extname, resolve } from 'node:path';
 import type { OrderProgress } from '../../batch/index.ts';
 import type { OrderRecord } from '../../job/index.ts';
 import {
+  countBurned,
   formatMoney,
   LIST_OPTIONS,
   type MakerChoice,
@@ -62,7 +63,12 @@ export const run: Run = async ([given], options, surroundings) => {
       },
       context,
     );
-    return { json: record, text: sayOrder(record, { out, ...last }), exit: record.totals.failed > 0 ? 1 : 0 };
+    const burned = sumBurnedOf(record, countBurned(context.shop));
+    return {
+      json: { ...record, burned },
+      text: sayOrder(record, { out, burned, ...last }),
+      exit: record.totals.failed > 0 ? 1 : 0,
+    };
   } finally {
     interrupt.dispose();
   }
@@ -100,7 +106,27 @@ function createOrderProgress({ io, progress }: Surroundings): (state: OrderProgr
   };
 }
 
-function sayOrder(record: OrderRecord, { out, made, kept }: OrderProgress & { readonly out: string }): string {
+interface Burned {
+  readonly count: number;
+  readonly scrap: number;
+}
+
+/** What of the order is burned, by the record of the shop; a piece counts up to what was ordered of it. */
+function sumBurnedOf({ pieces }: OrderRecord, counts: ReadonlyMap<string, Burned>): Burned {
+  let count = 0;
+  let scrap = 0;
+  for (const piece of pieces) {
+    const found = piece.status === 'done' ? counts.get(piece.bitmapSha256) : undefined;
+    count += Math.min(piece.count, found?.count ?? 0);
+    scrap += found?.scrap ?? 0;
+  }
+  return { count, scrap };
+}
+
+function sayOrder(
+  record: OrderRecord,
+  { out, made, kept, burned }: OrderProgress & { readonly out: string; readonly burned: Burned },
+): string {
   const { totals, pieces, quote } = record;
   const faults = pieces.flatMap((piece) =>
     piece.status === 'failed'
@@ -112,6 +138,9 @@ function sayOrder(record: OrderRecord, { out, made, kept }: OrderProgress & { re
       ['wrote', resolve(out, 'order.html')],
       ['pieces', `${totals.done} of ${totals.pieces}: ${made} made now, ${kept} kept from before`],
       ['to burn', `${totals.copies}, ${formatSeconds(totals.seconds)} of machine time`],
+      ...(burned.count + burned.scrap > 0
+        ? [['burned', `${burned.count} of ${totals.copies}, ${burned.scrap} spoiled`]]
+        : []),
       ...(quote ? [['to pay', formatMoney(quote.grossMinor, quote)]] : []),
       ...(faults.length > 0 ? [['not made', String(faults.length)]] : []),
     ]),

@@ -1,15 +1,18 @@
 import { basename, resolve } from 'node:path';
+import { AppError } from '../../errors.ts';
 import type { Ticket } from '../../job/index.ts';
 import {
   formatMoney,
   keepHeapSmall,
   type PhotoRequest,
+  type PrepareAgainRequest,
   type PreparedRecord,
+  prepareAgain,
   preparePhoto,
   readRequest,
   sayExposure,
 } from '../../tasks/index.ts';
-import type { Outcome, Run } from '../command.ts';
+import type { Io, OptionValues, Outcome, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
 import { prepareInMarks } from '../prepare-marks.ts';
 import { readPricesOption } from '../prices.ts';
@@ -19,7 +22,16 @@ import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 export const run: Run = async ([photoPath], options, surroundings) => {
   keepHeapSmall();
   const { io } = surroundings;
-  const path = resolve(io.cwd, photoPath!);
+  if (textOf(options, 'again') !== undefined) {
+    return describe(await prepareAgain(readAgain(photoPath, options, io), taskContext(surroundings)));
+  }
+  if (photoPath === undefined) throw new AppError('option-invalid', 'found no photo, needed its path');
+  if (textOf(options, 'size') === undefined) {
+    throw new AppError('option-invalid', 'found no size, needed that of the piece, such as 85.6x54 or card', {
+      options: ['size'],
+    });
+  }
+  const path = resolve(io.cwd, photoPath);
   const name = textOf(options, 'name');
   const job = readRequest(options, { folder: io.cwd });
   const request: PhotoRequest = {
@@ -37,6 +49,28 @@ export const run: Run = async ([photoPath], options, surroundings) => {
   );
   return describe(record);
 };
+
+/** Options that go with a job that is made again; all else its ticket says. */
+const OF_AGAIN = ['again', 'out', 'name', 'only', 'force', 'prices', 'json', 'shop'];
+
+function readAgain(photo: string | undefined, options: OptionValues, io: Io): PrepareAgainRequest {
+  const other = Object.keys(options).find((key) => !OF_AGAIN.includes(key) && options[key] !== undefined);
+  if (other !== undefined) {
+    const flag = other.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`);
+    throw new AppError('option-invalid', `again: found --${flag} beside it, needed none: the ticket says all of it`);
+  }
+  const name = textOf(options, 'name');
+  return {
+    again: textOf(options, 'again')!,
+    ...(photo === undefined ? {} : { photo }),
+    folder: io.cwd,
+    out: resolve(io.cwd, textOf(options, 'out')!),
+    ...(name === undefined ? {} : { name }),
+    only: textOf(options, 'only') === 'bitmap' ? 'bitmap' : 'everything',
+    force: options.force === true,
+    ...readPricesOption(options, io),
+  };
+}
 
 function describe({ files, width, height, seconds, warnings, ticket }: PreparedRecord): Outcome {
   return {

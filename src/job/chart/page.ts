@@ -1,4 +1,5 @@
 import { CHART_KINDS, type ChartLayout, type Patch } from '../../chart/index.ts';
+import { controlOf, type KnownControl, typeSetting } from '../../machine/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { type Dots, encodeColour, meanOver } from '../../plane/index.ts';
 import {
@@ -10,6 +11,7 @@ import {
   sayDuration,
   wrapPage,
 } from '../page/html.ts';
+import { listSettings } from '../page/typed-rows.ts';
 import { mergeCautions } from '../prepare/cautions.ts';
 import { describeSetting } from './dose-axes.ts';
 import { sayExpectedError } from './expected-error.ts';
@@ -82,7 +84,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
     ${readSteps(layout, spec)}
   </div>
 </section>
-${tableOf(layout)}
+${tableOf(layout, controlOf(machine))}
 ${renderHandling(material && { before: material.before ?? [], after: material.after ?? [] })}
 <section>
   <h2>Cautions</h2>
@@ -139,27 +141,11 @@ function settingRows(
         ? `${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm at its own size`
         : `chart.png, ${layout.widthDots} × ${layout.heightDots} dots, black fires`,
     ],
-    [
-      'Pitch × line spacing',
-      `${roundTo(grid.pitchMm, 5)} × ${roundTo(grid.lineSpacingMm, 5)} mm (${roundTo(25.4 / grid.pitchMm, 1)} × ${roundTo(25.4 / grid.lineSpacingMm, 1)} per inch)`,
-    ],
-    [
-      'Power',
-      `${roundTo(settings.powerW, 3)} W at the work (${roundTo((100 * settings.powerW) / machine.powerW.max, 1)} % of ${machine.powerW.max} W)`,
-    ],
-    ['Speed', `${roundTo(settings.speedMmPerS, 2)} mm/s`],
-    ...(settings.rateKHz === undefined
-      ? []
-      : [['Pulse rate', `${roundTo(settings.rateKHz, 3)} kHz`] as [string, string]]),
-    ...(settings.pulseNs === undefined
-      ? []
-      : [['Pulse duration', `${roundTo(settings.pulseNs, 2)} ns`] as [string, string]]),
-    ['Passes', String(settings.passes)],
+    ...listSettings(settings, grid, controlOf(machine)),
     [
       'Dose of a solid',
       `${Number(doseJPerCm2.toPrecision(3))} J/cm² (${profile ? `${profile.name} was learned with` : `${machine.name} starts with`} ${Number(usualDoseJPerCm2.toPrecision(3))} J/cm²)`,
     ],
-    ['Scan lines', settings.scan === 'one-way' ? 'one way only' : 'there and back'],
     ['Screen', screen.name],
     ...(dose ? [['Cells', 'each with its own settings, see the table below'] as [string, string]] : []),
   ];
@@ -228,16 +214,18 @@ function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
   return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${gives === 'profile' ? camera : 'When the corner marks are not found, give the corners by hand.'}</p>`;
 }
 
-function tableOf(layout: ChartLayout): string {
+function tableOf(layout: ChartLayout, control: KnownControl | undefined): string {
   const cells = layout.patches.filter((patch) => patch.settings);
   if (cells.length > 0) {
     const keys = (['powerW', 'speedMmPerS', 'rateKHz', 'pulseNs', 'passes', 'lineSpacingMm'] as const).filter(
       (key) => cells[0]!.settings![key] !== undefined,
     );
-    const head = ['Cell', ...keys.map((key) => withUnit(describeSetting(key))), 'dose, J/cm²'];
+    const typed = (key: (typeof keys)[number], value: number) =>
+      key === 'lineSpacingMm' ? { ...describeSetting(key), value } : typeSetting(key, value, control);
+    const head = ['Cell', ...keys.map((key) => withUnit(typed(key, 1))), 'dose, J/cm²'];
     const lines = cells.map(({ id, settings }) => [
       id,
-      ...keys.map((key) => String(settings![key])),
+      ...keys.map((key) => String(typed(key, settings![key]!).value)),
       computeArealDoseJPerCm2(settings!).toPrecision(3),
     ]);
     return drawTable('Settings of the cells', head, lines);

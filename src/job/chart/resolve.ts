@@ -15,7 +15,15 @@ import type { ScreenName } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
 import { sayAsSentence } from '../prepare/ticket.ts';
 import { predictPoints } from '../request/curve.ts';
-import { doseOf, judgeDose, refuseBeyond, resolveGrid, startSettings, usualDoseJPerCm2 } from '../request/grid.ts';
+import {
+  doseOf,
+  judgeDose,
+  refuseBeyond,
+  resolveGrid,
+  settleGiven,
+  startSettings,
+  usualDoseJPerCm2,
+} from '../request/grid.ts';
 import {
   findMaterial,
   readMachine,
@@ -196,7 +204,7 @@ function resolveLearned(request: ChartRequest, { size, ...known }: Known & { rea
     points: job.curve === 'predicted' ? predictPoints(job) : job.profile.points,
     curve: job.curve,
     direction: job.profile.direction,
-    settings: { ...job.settings, ...settings },
+    settings: { ...job.settings, ...settleGiven(settings, job.machine) },
     grid: job.grid,
     gridOrigin: job.gridOrigin,
     screen: job.screen,
@@ -241,7 +249,7 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
     );
   }
   const grid = resolveGrid(request, { machine, learned: undefined });
-  const settings = startSettings(machine, { grid, ...(request.settings ? { given: request.settings } : {}) });
+  const settings = startSettings(machine, { grid, given: settleGiven(request.settings, machine) });
   const { levels } = JOB_DEFAULTS;
   const { name, options } =
     (request.screen ?? JOB_DEFAULTS.screen) === 'auto'

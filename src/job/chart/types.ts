@@ -1,8 +1,8 @@
 import type { ChartKind, ChartOptions } from '../../chart/index.ts';
 import type { Machine } from '../../machine/index.ts';
 import type { MarkDirection, Material, Profile } from '../../material/index.ts';
-import type { BurnSettings } from '../../optics/index.ts';
 import type { ScreenOptions } from '../../screens/index.ts';
+import type { GivenSettings } from '../request/types.ts';
 import type { ExpectedError } from './expected-error.ts';
 
 /** What a person asks of a chart, by name; the rest comes from the profile, the material or the defaults. */
@@ -25,7 +25,7 @@ export interface ChartRequest {
   readonly steps?: number;
   readonly replicates?: number;
   /** Settings that replace the profile's or the machine's. */
-  readonly settings?: Partial<BurnSettings>;
+  readonly settings?: GivenSettings;
   /** Dose charts: two swept settings, such as `power=0.5:3:6`. */
   readonly vary?: readonly string[];
 }

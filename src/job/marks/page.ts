@@ -1,3 +1,4 @@
+import { type KnownControl, listSwitches } from '../../machine/index.ts';
 import {
   escapeHtml,
   renderCautions,
@@ -7,6 +8,7 @@ import {
   sayDuration,
   wrapPage,
 } from '../page/html.ts';
+import { saySettings } from '../page/typed-rows.ts';
 import { sayOrientation } from '../prepare/ticket.ts';
 import type { MarkBurn, MarksTicket } from './types.ts';
 
@@ -30,9 +32,10 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
 </section>
 <section><h2>To burn in this order, without moving the piece</h2>
 <table class="burns"><thead><tr><th></th><th>Mark</th><th>Bitmap</th><th>Settings</th><th>Dots</th><th>Time</th></tr></thead><tbody>
-${ticket.burns.map(renderBurn).join('\n')}
+${ticket.burns.map((burn) => renderBurn(burn, machine.control)).join('\n')}
 </tbody></table></section>
 <section><table>${renderRows([
+    ...(machine.control ? listSwitches(machine.control).map((text): [string, string] => ['Switch on', text]) : []),
     ['Dots', `${grid.width} × ${grid.height}, pitch ${grid.pitchMm} mm, line spacing ${grid.lineSpacingMm} mm`],
     [
       'Where the piece lies',
@@ -52,18 +55,13 @@ ${renderHandling(ticket.handling)}
   return wrapPage({ title: `${ticket.name}: ticket`, style: STYLE, body });
 }
 
-function renderBurn({ order, title, colour, settings, doseJPerCm2, file, firing, time }: MarkBurn): string {
-  const said = [
-    `${roundTo(settings.powerW, 3)} W`,
-    `${roundTo(settings.speedMmPerS, 1)} mm/s`,
-    ...(settings.rateKHz === undefined ? [] : [`${roundTo(settings.rateKHz, 2)} kHz`]),
-    ...(settings.pulseNs === undefined ? [] : [`${roundTo(settings.pulseNs, 2)} ns`]),
-    `${settings.passes} ${settings.passes === 1 ? 'pass' : 'passes'}`,
-    settings.scan === 'one-way' ? 'one way only' : 'there and back',
-    `${roundTo(doseJPerCm2, 2)} J/cm²`,
-  ];
+function renderBurn(
+  { order, title, colour, settings, doseJPerCm2, file, firing, time }: MarkBurn,
+  control: KnownControl | undefined,
+): string {
+  const said = `${saySettings(settings, control)}, ${roundTo(doseJPerCm2, 2)} J/cm²`;
   const swatch = `<span class="swatch" style="background: lab(${colour.map((value) => roundTo(value, 1)).join(' ')})"></span>`;
-  return `<tr><td>${order}</td><td>${swatch}${escapeHtml(title)}</td><td>${escapeHtml(file)}</td><td>${said.join(', ')}</td><td>${roundTo(100 * firing, 1)} %</td><td>${sayDuration(time.seconds)}</td></tr>`;
+  return `<tr><td>${order}</td><td>${swatch}${escapeHtml(title)}</td><td>${escapeHtml(file)}</td><td>${said}</td><td>${roundTo(100 * firing, 1)} %</td><td>${sayDuration(time.seconds)}</td></tr>`;
 }
 
 const STYLE = `
@@ -75,6 +73,7 @@ header { display: flex; justify-content: space-between; gap: 6mm; margin-bottom:
 .pictures { display: grid; grid-template-columns: 1fr 1fr; gap: 4mm; margin-bottom: 3mm; }
 figure { margin: 0; }
 figure img { max-height: 80mm; margin: 0 auto; }
+@media print { figure img { max-height: 62mm; } }
 figcaption { text-align: center; color: var(--soft); }
 section { margin-bottom: 3mm; }
 .burns th { border-bottom: .2mm solid var(--rule); }

@@ -1,6 +1,6 @@
 import { encodeSrgb, type Lab, labOfOpponent, linearRgbOfLab, opponentOfLab } from '../../colour/index.ts';
 import { formatJson } from '../../json.ts';
-import { estimateTime } from '../../machine/index.ts';
+import { controlOf, estimateTime } from '../../machine/index.ts';
 import type { Palette } from '../../material/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { adjustTone, type Frame, resolutionWarning, type ToneOptions } from '../../photo/index.ts';
@@ -193,6 +193,7 @@ function writeMarksTicket({
 }: MarksFacts): MarksTicket {
   const { job, palette, by } = spec;
   const { frame } = picture;
+  const control = controlOf(job.machine);
   const [widthMm, heightMm] = lyingSize(frame, job.orientation);
   const soft = resolutionWarning(frame);
   return {
@@ -202,7 +203,7 @@ function writeMarksTicket({
     photo: { file: photoFile, sha256: picture.facts.sha256, width: picture.width, height: picture.height },
     piece: { widthMm: frame.widthMm, heightMm: frame.heightMm, cornerRadiusMm: frame.cornerRadiusMm },
     grid: { ...job.grid, width: frame.width, height: frame.height },
-    machine: { name: job.machine.name, title: job.machine.title },
+    machine: { name: job.machine.name, title: job.machine.title, ...(control ? { control } : {}) },
     material: { name: job.material.name, title: job.material.title },
     palette: {
       name: palette.name,

@@ -1,5 +1,5 @@
 import type { Lab } from '../../colour/index.ts';
-import type { TimeEstimate } from '../../machine/index.ts';
+import type { KnownControl, TimeEstimate } from '../../machine/index.ts';
 import type { Palette, PaletteMark } from '../../material/index.ts';
 import type { ToneOptions } from '../../photo/index.ts';
 import type { DotOrientation } from '../../plane/index.ts';
@@ -52,7 +52,7 @@ export interface MarksTicket {
     readonly width: number;
     readonly height: number;
   };
-  readonly machine: { readonly name: string; readonly title: string };
+  readonly machine: { readonly name: string; readonly title: string; readonly control?: KnownControl };
   readonly material: { readonly name: string; readonly title: string };
   readonly palette: {
     readonly name: string;

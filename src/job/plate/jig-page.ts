@@ -1,4 +1,4 @@
-import { estimateTime, type Machine } from '../../machine/index.ts';
+import { controlOf, estimateTime, type Machine } from '../../machine/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import type { DotGrid, Dots } from '../../plane/index.ts';
 import {
@@ -10,7 +10,8 @@ import {
   toControlPlace,
 } from '../../plate/index.ts';
 import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
-import { drawList, listSettings, PLATE_STYLE, sayCorner, sayCorrection, sayOrigin } from './words.ts';
+import { listSettings } from '../page/typed-rows.ts';
+import { drawList, PLATE_STYLE, sayCorner, sayCorrection, sayOrigin } from './words.ts';
 
 export interface JigPageFacts {
   readonly machine: Machine;
@@ -75,7 +76,7 @@ export function renderJigPage(jig: Jig, facts: JigPageFacts): string {
     <p>${escapeHtml(sayOrigin(jig.origin, jig.stop))}</p>
     ${corrected.map((line) => `<p>${escapeHtml(line)}</p>`).join('')}
   </div>
-  <div><h2>For the marks</h2><table class="settings">${renderRows(listSettings(settings, alignment.grid))}</table></div>
+  <div><h2>For the marks</h2><table class="settings">${renderRows(listSettings(settings, alignment.grid, controlOf(machine)))}</table></div>
 </section>
 <section>
   <h2>Pockets, as typed into the control software</h2>

@@ -56,9 +56,10 @@ export interface PlateJob {
 
 /**
  * A job's ticket from parsed JSON, as far as a plate reads it. `path` is what messages call the file.
+ * @param isAlone the bitmap must be of the piece alone
  * @throws AppError file-invalid; also when the bitmap is not of the piece alone, as with a control strip joined to it
  */
-export function parseJobTicket(json: unknown, path: string): JobTicket {
+export function parseJobTicket(json: unknown, path: string, { isAlone = true } = {}): JobTicket {
   if ((json as { schema?: unknown } | null)?.schema === 'tonewright-marks/1') {
     throw new AppError(
       'file-invalid',
@@ -71,7 +72,7 @@ export function parseJobTicket(json: unknown, path: string): JobTicket {
     width: Math.abs(bitmap.width - piece.widthMm / grid.pitchMm),
     height: Math.abs(bitmap.height - piece.heightMm / grid.lineSpacingMm),
   };
-  if (off.width > 1 || off.height > 1) {
+  if (isAlone && (off.width > 1 || off.height > 1)) {
     throw new AppError(
       'file-invalid',
       `ticket ${path}: found a bitmap of ${bitmap.width} × ${bitmap.height} dots for a piece of ${piece.widthMm} × ${piece.heightMm} mm, needed the piece alone; prepare it without a joined control strip and give the plate a strip`,

@@ -1,7 +1,7 @@
 import type { ChartLayout } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
-import type { Machine } from '../../machine/index.ts';
+import { controlOf, type Machine } from '../../machine/index.ts';
 import type { Profile } from '../../material/index.ts';
 import { type DotFormat, type Dots, encodeColour, turnQuarter } from '../../plane/index.ts';
 import { aimAt, type Correction, type Jig, placeMarks, placeOrigin, toControlPlace } from '../../plate/index.ts';
@@ -104,6 +104,7 @@ interface OnePlate extends PlateOptions {
 
 async function makePlate(plate: LaidPlate, options: OnePlate) {
   const { jig, machine } = plate;
+  const control = controlOf(machine);
   const name = `plate-${options.number}`;
   const marks = placeMarks(jig);
   const aim = aimAt(jig, { fieldMm: machine.fieldMm, correction: options.correction, pivot: marks[0]! });
@@ -168,7 +169,7 @@ async function makePlate(plate: LaidPlate, options: OnePlate) {
     name,
     number: options.number,
     of: options.of,
-    machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm },
+    machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm, ...(control ? { control } : {}) },
     material: plate.pieces[0]!.job.ticket.material,
     jig: { name: jig.name, title: jig.title, mark: markOfJig(jig), file: `${options.jigFile}.json` },
     origin: { ...jig.origin, ...placeOrigin(jig, machine.fieldMm) },

@@ -1,3 +1,4 @@
+import type { KnownControl } from '../../machine/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import type { DotFormat, DotGrid } from '../../plane/index.ts';
 import type { AlignmentMark, ControlPlace, Correction, Origin, PointMm, RectangleMm } from '../../plate/index.ts';
@@ -65,7 +66,12 @@ export interface PlateTicket {
   readonly name: string;
   readonly number: number;
   readonly of: number;
-  readonly machine: { readonly name: string; readonly title: string; readonly fieldMm: readonly [number, number] };
+  readonly machine: {
+    readonly name: string;
+    readonly title: string;
+    readonly fieldMm: readonly [number, number];
+    readonly control?: KnownControl;
+  };
   readonly material: { readonly name: string; readonly title: string };
   readonly jig: { readonly name: string; readonly title: string; readonly mark: string; readonly file: string };
   /** The point that the control software calls 0, 0. */

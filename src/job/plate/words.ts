@@ -1,5 +1,3 @@
-import type { BurnSettings } from '../../optics/index.ts';
-import type { DotGrid } from '../../plane/index.ts';
 import type { Corner, Correction, Origin } from '../../plate/index.ts';
 import { roundTo } from '../page/html.ts';
 
@@ -44,26 +42,6 @@ export function sayCorrection({ offsetXMm, offsetYMm, turnDeg }: Correction, off
 }
 
 const sayShift = (mm: number, more: string, less: string) => `${roundTo(Math.abs(mm), 4)} mm ${mm < 0 ? less : more}`;
-
-/** Settings in the order in which they are typed in. */
-export function listSettings(settings: BurnSettings, grid: DotGrid): [string, string][] {
-  return [
-    [
-      'Pitch × line spacing',
-      `${roundTo(grid.pitchMm, 5)} × ${roundTo(grid.lineSpacingMm, 5)} mm (${roundTo(25.4 / grid.pitchMm, 1)} × ${roundTo(25.4 / grid.lineSpacingMm, 1)} per inch)`,
-    ],
-    ['Power', `${roundTo(settings.powerW, 3)} W at the work`],
-    ['Speed', `${roundTo(settings.speedMmPerS, 2)} mm/s`],
-    ...(settings.rateKHz === undefined
-      ? []
-      : [['Pulse rate', `${roundTo(settings.rateKHz, 3)} kHz`] satisfies [string, string]]),
-    ...(settings.pulseNs === undefined
-      ? []
-      : [['Pulse duration', `${roundTo(settings.pulseNs, 2)} ns`] satisfies [string, string]]),
-    ['Passes', String(settings.passes)],
-    ['Scan lines', settings.scan === 'one-way' ? 'one way only' : 'there and back'],
-  ];
-}
 
 /** Look of the pages of jigs and plates, beside what every page has. */
 export const PLATE_STYLE = `

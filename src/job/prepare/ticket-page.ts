@@ -9,6 +9,7 @@ import {
   sayDuration,
   wrapPage,
 } from '../page/html.ts';
+import { listSettings } from '../page/typed-rows.ts';
 import { sayExposure } from '../request/uncertainty.ts';
 import { lyingSize } from './ticket.ts';
 import type { Ticket, TicketPictures } from './types.ts';
@@ -39,8 +40,11 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
 </section>
 <section class="columns">
   <div>
-    <h2>To type into the control software</h2>
-    <table class="settings">${renderRows(settingRows(ticket))}</table>
+    <h2>To type in</h2>
+    <table class="settings">${renderRows(typedRows(ticket))}</table>
+    <p class="never">Import it at its own size, black fires. Never let the software dither, scale or smooth it.</p>
+    <h2>How it was made</h2>
+    <table class="made">${renderRows(madeRows(ticket))}</table>
   </div>
   <div>
     <h2>Where the piece lies</h2>
@@ -133,39 +137,22 @@ const PRICE_WORDS: Readonly<Record<QuoteLine['kind'], string>> = {
   minimum: 'to the least price',
 };
 
-/** The settings in the order in which they are typed in. */
-function settingRows(ticket: Ticket): [string, string][] {
-  const { bitmap, grid, settings, screen, machine, profile, tone, optics } = ticket;
-  const list: [string, string][] = [
-    [
-      'Bitmap',
-      `${bitmap.file}, ${bitmap.width} × ${bitmap.height} dots, black fires; import at its own size, never scale`,
-    ],
-    [
-      'Pitch × line spacing',
-      `${roundTo(grid.pitchMm, 5)} × ${roundTo(grid.lineSpacingMm, 5)} mm (${roundTo(25.4 / grid.pitchMm, 1)} × ${roundTo(25.4 / grid.lineSpacingMm, 1)} per inch)`,
-    ],
-    ['Power', `${roundTo(settings.powerW, 3)} W at the work`],
-    ['Speed', `${roundTo(settings.speedMmPerS, 2)} mm/s`],
+/** Nothing but what is typed or switched, in the units of the control software. */
+function typedRows({ bitmap, grid, settings, machine }: Ticket): [string, string][] {
+  return [
+    ['Bitmap', `${bitmap.file}, ${bitmap.width} × ${bitmap.height} dots`],
+    ...listSettings(settings, grid, machine.control),
   ];
-  if (settings.rateKHz !== undefined) list.push(['Pulse rate', `${roundTo(settings.rateKHz, 3)} kHz`]);
-  if (settings.pulseNs !== undefined) list.push(['Pulse duration', `${roundTo(settings.pulseNs, 2)} ns`]);
-  list.push(
-    ['Passes', String(settings.passes)],
-    ['Scan lines', settings.scan === 'one-way' ? 'one way only' : 'there and back'],
-    [
-      'Spot',
-      `${roundTo(optics.spotDiameterUm, 1)} µm (${optics.spotOrigin}), in focus within ±${roundTo(optics.defocusToleranceMm, 2)} mm`,
-    ],
+}
+
+/** How it was made: nothing of it is typed. */
+function madeRows(ticket: Ticket): [string, string][] {
+  const { bitmap, screen, machine, profile, tone, optics } = ticket;
+  const options = Object.entries(screen.options).map(([key, value]) => `${spellOut(key)} ${value}`);
+  return [
     [
       'Screen',
-      `${screen.name}${
-        Object.keys(screen.options).length > 0
-          ? ` (${Object.entries(screen.options)
-              .map(([key, value]) => `${spellOut(key)} ${value}`)
-              .join(', ')})`
-          : ''
-      }${bitmap.levels > 2 ? `, ${bitmap.levels} levels` : ''}${saySearch(screen)}`,
+      `${screen.name}${options.length > 0 ? ` (${options.join(', ')})` : ''}${bitmap.levels > 2 ? `, ${bitmap.levels} levels` : ''}${saySearch(screen)}`,
     ],
     ...sayChoice(screen),
     ['Tone', `${tone.mode}, ${sayAim(tone)}`],
@@ -173,8 +160,11 @@ function settingRows(ticket: Ticket): [string, string][] {
     ...sayLettering(ticket.lettering),
     ...sayByHand(ticket),
     ['Machine, profile', `${machine.name}, ${profile.name} (${profile.date})`],
-  );
-  return list;
+    [
+      'Spot',
+      `${roundTo(optics.spotDiameterUm, 1)} µm (${optics.spotOrigin}), in focus within ±${roundTo(optics.defocusToleranceMm, 2)} mm`,
+    ],
+  ];
 }
 
 const SETTING_WORDS: Readonly<Record<keyof BurnSettings, string>> = {
@@ -341,7 +331,10 @@ figure img { width: 100%; object-fit: contain; object-position: left top; }
 .columns svg { max-height: 24mm; }
 figcaption { color: var(--soft); font-size: 8.2pt; margin-top: .8mm; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; }
-.settings td { font-weight: 600; }
+.settings td { font-weight: 650; font-size: 10.5pt; line-height: 1.2; }
+.settings th { padding-top: .7mm; }
+.never { font-weight: 650; border-top: .2mm solid var(--rule); padding-top: .8mm; }
+.made td, .made th { font-size: 7.4pt; line-height: 1.22; }
 .lies { display: grid; grid-template-columns: 20mm 1fr; gap: 3mm; margin-bottom: 1.2mm; }
 .cautions { columns: 2; column-gap: 6mm; font-size: 7.1pt; line-height: 1.25; }
 .cautions li { break-inside: avoid; }

@@ -1,5 +1,14 @@
 import { lightnessOfReflectance, REC709 } from '../../colour/index.ts';
-import { estimateInterval, findExtents, type TimeEstimate, type TimeInterval, tracePath } from '../../machine/index.ts';
+import {
+  controlOf,
+  estimateInterval,
+  findExtents,
+  type KnownControl,
+  placeInControl,
+  type TimeEstimate,
+  type TimeInterval,
+  tracePath,
+} from '../../machine/index.ts';
 import { type CoverageTable, createAim, tellMarkDiametersUm } from '../../material/index.ts';
 import { describeOptics } from '../../optics/index.ts';
 import type { Frame, ToneOptions } from '../../photo/index.ts';
@@ -60,6 +69,7 @@ export interface TicketFacts {
 export function writeTicket(facts: TicketFacts): Ticket {
   const { spec, name, photoFile, version, picture, frame, tone, table, dots, time } = facts;
   const { machine, profile, material, settings, grid } = spec;
+  const control = controlOf(machine);
   const mark = tellMarkDiametersUm(profile, grid);
   const optics = describeOptics(machine, {
     ...settings,
@@ -120,7 +130,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       place: frame.place,
     },
     ...(needsSubject(spec) ? { subject: describeSubject(picture) } : {}),
-    machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm },
+    machine: { name: machine.name, title: machine.title, fieldMm: machine.fieldMm, ...(control ? { control } : {}) },
     material: { name: material.name, title: material.title },
     profile: {
       name: profile.name,
@@ -159,16 +169,31 @@ export function writeTicket(facts: TicketFacts): Ticket {
     placement: {
       xMm,
       yMm,
-      note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.${sayOrientation(spec.orientation)}`,
+      note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.${sayOrientation(spec.orientation)}${control ? sayInControl({ xMm, yMm, widthMm, heightMm }, { control, fieldMm: machine.fieldMm }) : ''}`,
     },
     ...(spec.orientation ? { orientation: spec.orientation } : {}),
     ...(facts.strip ? { strip: facts.strip } : {}),
     ...(picture.lettering ? { lettering: picture.lettering.facts } : {}),
     ...describeHandling(material),
+    request: spec.request,
     cautions: mergeCautions([...machine.cautions, ...material.cautions]),
     warnings: [...facts.warnings, ...(badly ? [badly] : []), ...optics.warnings.map(({ text }) => sayAsSentence(text))],
     assumptions: spec.assumptions,
   };
+}
+
+/** Where the piece lies in the coordinates that the control software shows. */
+function sayInControl(
+  { xMm, yMm, widthMm, heightMm }: { xMm: number; yMm: number; widthMm: number; heightMm: number },
+  where: { readonly control: KnownControl; readonly fieldMm: readonly [number, number] },
+): string {
+  const say = (place: { xMm: number; yMm: number }) => {
+    const { xMm: x, yMm: y } = placeInControl(place, where);
+    return `${roundTo(x, 3)}, ${roundTo(y, 3)}`;
+  };
+  const { origin } = where.control;
+  const at = origin === 'centre' ? 'middle of the field' : `${origin.replace('-', ' ')} corner of the field`;
+  return ` In the control software, whose 0, 0 is the ${at}: the middle of the piece at ${say({ xMm: xMm + widthMm / 2, yMm: yMm + heightMm / 2 })}, its top left corner at ${say({ xMm, yMm })} mm.`;
 }
 
 /** Width and height of the piece as it lies in the machine, mm. */

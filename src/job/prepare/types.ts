@@ -1,11 +1,12 @@
 import type { LetteringFacts } from '../../caption/index.ts';
-import type { TimeEstimate, TimeInterval } from '../../machine/index.ts';
+import type { KnownControl, TimeEstimate, TimeInterval } from '../../machine/index.ts';
 import type { CoverageTable, TonePoint } from '../../material/index.ts';
 import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
 import type { OutlineOptions, Rectangle, ToneOptions } from '../../photo/index.ts';
 import type { DotFormat, DotGrid, DotOrientation, Dots, Plane } from '../../plane/index.ts';
 import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
+import type { KeptRequest } from '../request/types.ts';
 import type { ToneUncertainty } from '../request/uncertainty.ts';
 import type { StripFacts } from './strip.ts';
 
@@ -91,7 +92,13 @@ export interface Ticket {
     readonly photoLost: number;
     readonly note: string;
   };
-  readonly machine: { readonly name: string; readonly title: string; readonly fieldMm: readonly [number, number] };
+  readonly machine: {
+    readonly name: string;
+    readonly title: string;
+    readonly fieldMm: readonly [number, number];
+    /** How its control software counts; absent where nothing is known of it. */
+    readonly control?: KnownControl;
+  };
   readonly material: { readonly name: string; readonly title: string };
   readonly profile: {
     readonly name: string;
@@ -165,6 +172,8 @@ export interface Ticket {
   readonly lettering?: LetteringFacts;
   /** What is done to the piece before and after the burn; absent where nothing is known of the material. */
   readonly handling?: Handling;
+  /** What was asked for: made again by it, the bitmap is the same. */
+  readonly request: KeptRequest;
   readonly cautions: readonly Caution[];
   readonly warnings: readonly string[];
   /** Values that rest on no measurement. */

@@ -1,6 +1,6 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError, type ErrorCode } from '../../errors.ts';
-import type { Machine } from '../../machine/index.ts';
+import { controlOf, type Machine } from '../../machine/index.ts';
 import { describeSolid, type Profile, type Surface } from '../../material/index.ts';
 import {
   type BurnSettings,
@@ -13,6 +13,7 @@ import {
   sayBeyond,
 } from '../../optics/index.ts';
 import type { DotGrid } from '../../plane/index.ts';
+import type { GivenSettings } from './types.ts';
 
 /** A grid with where it comes from. */
 export type ResolvedGrid = DotGrid & { readonly origin: 'profile' | 'given' | 'recommended' };
@@ -92,6 +93,14 @@ export function startSettings(
   // Three digits, which a person can type.
   const kept = Number((settings.powerW * ratio).toPrecision(3));
   return { ...settings, powerW: Math.min(max, Math.max(min, kept)) };
+}
+
+/** Settings that were given, with power in W. */
+export function settleGiven(given: GivenSettings | undefined, machine: Machine): Partial<BurnSettings> {
+  const { powerPercent, ...settings } = given ?? {};
+  if (powerPercent === undefined) return settings;
+  const fullW = controlOf(machine)?.fullPowerW ?? machine.powerW.max;
+  return { powerW: (powerPercent / 100) * fullW, ...settings };
 }
 
 /** Dose of a solid with the machine's own settings on the recommended grid, J/cm². */

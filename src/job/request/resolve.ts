@@ -3,9 +3,12 @@ import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import {
   type AimCurve,
+  assumeMaterial,
   compareSettings,
   countsMarks,
   fillDotTable,
+  findMark,
+  type MarkDirection,
   type Material,
   type Profile,
   type RefusedMaterial,
@@ -26,11 +29,13 @@ import {
   recommendSpacingMm,
   refuseBeyond,
   resolveGrid,
+  settleGiven,
   spotDiameterUm,
   startSettings,
   warnOfSolid,
 } from './grid.ts';
 import { listVerified, readHistory } from './history.ts';
+import { keepRequest } from './kept.ts';
 import {
   findMaterial,
   readMachine,
@@ -65,7 +70,7 @@ export function resolveJob(
   const levels = request.levels ?? JOB_DEFAULTS.levels;
   const grid = resolveGrid(request, { machine, learned });
   const own = learned?.machine === machine.name ? learned : undefined;
-  const given = request.settings ?? {};
+  const given = settleGiven(request.settings, machine);
   refuseUnset(given, machine);
   refuseBeyond(given, { machine, of: 'the settings' });
   const settings = own ? { ...own.settings, ...given } : startSettings(machine, { grid, given });
@@ -93,6 +98,7 @@ export function resolveJob(
     ...(own ? { supportedLineSpacingMm: recommendSpacingMm(own) } : {}),
     settings,
     ...(Object.keys(given).length > 0 ? { setByHand: listSet(given) } : {}),
+    request: keepRequest(request, learned),
     ...(orientation ? { orientation } : {}),
     screen,
     fit: request.fit ?? JOB_DEFAULTS.fit,
@@ -130,6 +136,9 @@ export function resolveJob(
   };
 }
 
+const sayUnrecorded = (name: string) =>
+  `There is no record of the material (${name}), so no cautions about it stand here: find out what it gives off, and whether it may be put under a laser at all.`;
+
 /** The records that a request names. */
 interface NamedRecords {
   readonly machine: Machine;
@@ -153,8 +162,27 @@ function findRecords(
   const material =
     request.material === undefined && learned
       ? tryMaterial(learned.material, shop)
-      : findMaterial(request.material, shop);
+      : request.direction === undefined
+        ? findMaterial(request.material, shop)
+        : findOrAssume(request.material, { direction: request.direction, machine, shop });
   return { machine, material, learned };
+}
+
+/** @throws AppError option-invalid when the shop knows that the material marks otherwise on this machine */
+function findOrAssume(
+  asked: string | undefined,
+  { direction, machine, shop }: { readonly direction: MarkDirection; readonly machine: Machine; readonly shop: Shop },
+): Material | undefined {
+  if (asked === undefined) return undefined;
+  const known = tryMaterial(asked, shop);
+  const mark = known && findMark(known, machine.wavelengthNm);
+  if (mark && mark.direction !== direction) {
+    throw new AppError(
+      'option-invalid',
+      `direction: found ${direction}, but ${known.title} is known to mark ${mark.direction} at ${machine.wavelengthNm} nm (${machine.name})`,
+    );
+  }
+  return mark ? known : assumeMaterial(known ?? asked, { direction, wavelengthNm: machine.wavelengthNm });
 }
 
 /** The screen that was asked for or chosen, with the options that it reads. */
@@ -200,7 +228,11 @@ function listDoseWarnings({ own, viewingDistanceMm, given, ...burn }: DoseFacts)
 
 /** What stands behind the profile, and whether it is of this material. */
 function listProfileWarnings(request: JobRequest, { material, learned }: NamedRecords): readonly string[] {
-  if (!learned) return [STRAIGHT_CURVE_WARNING];
+  if (!learned)
+    return [
+      STRAIGHT_CURVE_WARNING,
+      ...(material?.origin.kind === 'assumed' && material.cautions.length === 0 ? [sayUnrecorded(material.title)] : []),
+    ];
   const warnings: string[] = [];
   if (learned.origin === 'assumed') {
     warnings.push(
@@ -213,9 +245,7 @@ function listProfileWarnings(request: JobRequest, { material, learned }: NamedRe
     );
   }
   if (!material) {
-    warnings.push(
-      `There is no record of the material (${learned.material}), so no cautions about it stand here: find out what it gives off, and whether it may be put under a laser at all.`,
-    );
+    warnings.push(sayUnrecorded(learned.material));
   }
   if (request.material !== undefined && request.material !== learned.material) {
     warnings.push(
@@ -408,8 +438,8 @@ function assumeProfile({
     const known = material.marks.map(({ wavelengthNm: [min, max] }) => (min === max ? `${min}` : `${min}–${max}`));
     throw new AppError(
       'profile-unusable',
-      `${material.title} has no known mark at ${machine.wavelengthNm} nm (${machine.name}); known are ${known.join(', ')} nm`,
-      { wavelengthNm: machine.wavelengthNm },
+      `${material.title} has no known mark at ${machine.wavelengthNm} nm (${machine.name}); known are ${known.join(', ')} nm; needed to be told whether it marks lighter or darker`,
+      { wavelengthNm: machine.wavelengthNm, options: ['direction'] },
     );
   }
   if (!takesStrength({ ...screen.options, name: screen.name as ScreenName })) return profile;

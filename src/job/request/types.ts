@@ -1,6 +1,6 @@
 import type { ArtworkRequest, Caption, CaptionRequest, Drawing } from '../../caption/index.ts';
 import type { Machine } from '../../machine/index.ts';
-import type { AimCurve, Material, Profile, ScreenChoice } from '../../material/index.ts';
+import type { AimCurve, MarkDirection, Material, Profile, ScreenChoice } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import {
   type Backdrop,
@@ -14,6 +14,11 @@ import type { ChannelWeights, DotFormat, DotGrid, DotOrientation } from '../../p
 import type { ScreenName, ScreenOptions } from '../../screens/index.ts';
 import type { SizeMm } from '../../units.ts';
 
+/** Settings that a request gives; power may be a share of what the machine calls full. */
+export interface GivenSettings extends Partial<BurnSettings> {
+  readonly powerPercent?: number;
+}
+
 /** What a person asks for, by name; everything but the size may be left to the profile or to the defaults. */
 export interface JobRequest {
   /** `85.6x54`, `3.37x2.13in` or a named size such as `ID-1`. */
@@ -21,6 +26,8 @@ export interface JobRequest {
   readonly profile?: string;
   readonly material?: string;
   readonly machine?: string;
+  /** How a material marks that the shop has no record of. */
+  readonly direction?: MarkDirection;
   /** mm; absent: the profile's, else the recommended. */
   readonly pitchMm?: number;
   readonly lineSpacingMm?: number;
@@ -53,7 +60,7 @@ export interface JobRequest {
   readonly format?: DotFormat;
   readonly levels?: number;
   /** Settings that replace the profile's or the machine's. */
-  readonly settings?: Partial<BurnSettings>;
+  readonly settings?: GivenSettings;
   /** Left and right change places in the bitmap, for what is burned from behind. */
   readonly mirror?: boolean;
   /** How the piece lies in the machine, clockwise against how it is looked at, degrees; 0 when absent. */
@@ -78,6 +85,11 @@ export type SubjectAsk =
   | 'none'
   | { readonly x: number; readonly y: number; readonly width: number; readonly height: number }
   | { readonly mask: string };
+
+/** A request as a ticket keeps it, to be made again. */
+export type KeptRequest = Omit<JobRequest, 'subject'> & {
+  readonly subject?: Exclude<SubjectAsk, { readonly mask: string }> | { readonly maskSha256: string };
+};
 
 /** The long side down, or across. */
 export type PieceLay = 'upright' | 'lengthwise';
@@ -116,6 +128,8 @@ export interface JobSpec {
   readonly settings: BurnSettings;
   /** Which of them were given with the request; absent where none was. */
   readonly setByHand?: readonly (keyof BurnSettings)[];
+  /** What was asked for, as the ticket keeps it. */
+  readonly request: KeptRequest;
   /** How the dots go into the bitmap; as the piece is looked at when absent. */
   readonly orientation?: DotOrientation;
   /** With the reason where the program chose it, or a part of it. */

@@ -1,0 +1,173 @@
+import { resolve } from 'node:path';
+import { AppError } from '../../errors.ts';
+import {
+  askOfMaterial,
+  askOfPrices,
+  checkMaterialAnswer,
+  checkPriceAnswer,
+  listJigs,
+  listMaterials,
+  listPalettes,
+  listScreens,
+  newMaterial,
+  newPrices,
+  readPrices,
+  showMaterial,
+  showPalette,
+  writeScreensPage,
+} from '../../tasks/index.ts';
+import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
+import { textOf } from '../options.ts';
+import { askRest } from '../questions.ts';
+import { taskContext } from '../task-context.ts';
+import { alignColumns, formatNumber } from '../text.ts';
+
+type Action = (
+  args: readonly string[],
+  options: OptionValues,
+  surroundings: Surroundings,
+  kind: string,
+) => Promise<Outcome> | Outcome;
+
+/** By the name of the command: its last word comes as the first argument. */
+const ACTIONS: Readonly<Record<string, Action>> = {
+  'material list': (_, __, { shop, warn }) => {
+    const { materials, notices } = listMaterials(shop);
+    for (const { text } of notices) warn(text);
+    const json = materials.map(({ material: { name, title }, markedBy, from, path }) => {
+      return { name, title, markedBy, from, path };
+    });
+    const rows = json.map(({ name, title, markedBy, from }) => [
+      name,
+      title,
+      markedBy.map(({ machine, direction }) => `${machine} ${direction}`).join(', ') || 'no known mark',
+      from,
+    ]);
+    return { json: { materials: json }, text: alignColumns([['NAME', 'TITLE', 'MARKED BY', 'FROM'], ...rows]) };
+  },
+  'material show': ([name], _, { shop }) => {
+    const shown = showMaterial(name!, shop);
+    const { material, before, after, cautions } = shown;
+    const list = (title: string, steps: readonly { text: string }[]) =>
+      steps.length === 0 ? [] : [`${title}\n${steps.map(({ text }) => `  ${text}`).join('\n')}`];
+    const text = [
+      `${material.title} (${material.name})`,
+      alignColumns(
+        material.marks.map(({ wavelengthNm: [min, max], direction, full }) => [
+          min === max ? `${min} nm` : `${min} … ${max} nm`,
+          direction,
+          `L* ${formatNumber(material.bare[0], 3)} → ${formatNumber(full[0], 3)}`,
+        ]),
+        '  ',
+      ),
+      ...list('Before the burn', before),
+      ...list('After the burn', after),
+      ...list('Cautions', cautions),
+    ].join('\n\n');
+    return { json: shown, text };
+  },
+  'material new': async (_, options, surroundings) => {
+    const { io, shop } = surroundings;
+    const answers = await askRest(options, {
+      io,
+      next: (known) => askOfMaterial(known, shop),
+      check: checkMaterialAnswer,
+    });
+    const context = taskContext(surroundings);
+    const { material, path } = await newMaterial(answers, { ...context, force: options.force === true });
+    const next = `tonewright chart dose --material ${material.name} --machine ${textOf(answers, 'machine')} --out dose`;
+    return {
+      json: { material, path, next },
+      text: alignColumns([
+        ['wrote', path],
+        ['next', `${next}   (which settings; with known ones: chart tone)`],
+      ]),
+    };
+  },
+  'palette list': (_, __, { shop, warn }) => {
+    const { records, notices } = listPalettes(shop);
+    for (const { text } of notices) warn(text);
+    const json = records.map(({ value: { name, title, material, machine, marks, origin }, from, path }) => {
+      return { name, title, material, machine, marks: marks.length, origin, from, path };
+    });
+    const rows = json.map(({ name, title, material, machine, marks, from }) => [
+      name,
+      title,
+      material,
+      machine,
+      String(marks),
+      from,
+    ]);
+    return {
+      json: { palettes: json },
+      text: alignColumns([['NAME', 'TITLE', 'MATERIAL', 'MACHINE', 'MARKS', 'FROM'], ...rows]),
+    };
+  },
+  'palette show': ([name], _, { shop }) => {
+    const palette = showPalette(name!, shop);
+    const rows = palette.marks.map(({ name: mark, title, colour, settings }) => [
+      mark,
+      title,
+      `L* ${formatNumber(colour[0], 3)}`,
+      `${formatNumber(settings.powerW, 3)} W, ${formatNumber(settings.speedMmPerS)} mm/s`,
+    ]);
+    return { json: palette, text: `${palette.title} (${palette.name})\n\n${alignColumns(rows, '  ')}` };
+  },
+  'jig list': (_, __, { shop, warn }) => {
+    const { records, notices } = listJigs(shop);
+    for (const { text } of notices) warn(text);
+    const json = records.map(({ value, from, path }) => ({ ...value, from, path }));
+    const rows = json.map(({ name, title, widthMm, heightMm, pockets, from }) => [
+      name,
+      title,
+      `${formatNumber(widthMm)} × ${formatNumber(heightMm)} mm`,
+      pockets
+        .map(({ count, widthMm: w, heightMm: h }) => `${count} of ${formatNumber(w)} × ${formatNumber(h)}`)
+        .join(', '),
+      from,
+    ]);
+    return { json: { jigs: json }, text: alignColumns([['NAME', 'TITLE', 'BOARD', 'POCKETS, MM', 'FROM'], ...rows]) };
+  },
+  'screen list': async (_, options, { io }) => {
+    const screens = listScreens();
+    const out = textOf(options, 'out');
+    const path = out === undefined ? undefined : resolve(io.cwd, out);
+    if (path !== undefined) await writeScreensPage(path, { force: options.force === true });
+    const rows = [
+      ['auto', 'chooses by the profile and the machine: what to take without a reason for another'],
+      ...screens.map(({ name, goodFor }) => [name, goodFor]),
+    ];
+    return {
+      json: { screens, page: path ?? null },
+      text: alignColumns([...(path === undefined ? [] : [['wrote', path]]), ['NAME', 'GOOD FOR'], ...rows]),
+    };
+  },
+  'price show': (_, __, { shop }) => {
+    const prices = readPrices(undefined, shop);
+    if (!prices) {
+      throw new AppError(
+        'path-missing',
+        'found no prices.json in the shop folder, needed one; write it with price new',
+      );
+    }
+    return { json: prices, text: JSON.stringify(prices, null, 2) };
+  },
+  'price new': async (_, options, { io, shop }) => {
+    const answers = await askRest(options, { io, next: askOfPrices, check: checkPriceAnswer });
+    const { prices, path } = await newPrices(answers, { shop, force: options.force === true });
+    return {
+      json: { prices, path },
+      text: alignColumns([
+        ['wrote', path],
+        ['next', 'tickets and orders now carry a price; blanks and steps of quantity go into that file'],
+      ]),
+    };
+  },
+};
+
+export const run: Run = async ([kind, action, ...args], options, surroundings) => {
+  const known = ACTIONS[`${kind} ${action}`];
+  if (!known)
+    throw new AppError('option-invalid', `found "${kind} ${action}", needed ${Object.keys(ACTIONS).join(', ')}`);
+  return known(args, options, surroundings, kind!);
+};

@@ -1,0 +1,100 @@
+import { AppError } from '../errors.ts';
+import { readMachine, refuseMaterial } from '../job/index.ts';
+import {
+  ASSUMED_LIGHTNESS,
+  assumeMaterial,
+  type MarkDirection,
+  type Material,
+  parseMaterial,
+  type Shop,
+} from '../material/index.ts';
+import { numberOf, type OptionValues, textOf } from '../options.ts';
+import type { TaskContext } from './context.ts';
+import { refuseRecordName } from './names.ts';
+import { checkChoice, fillAnswers, findUnanswered, type Question } from './questions.ts';
+
+export interface NewMaterialRecord {
+  readonly material: Material;
+  readonly path: string;
+}
+
+/** The next thing to ask about a new material. */
+export function askOfMaterial(known: OptionValues, shop: Shop): Question | undefined {
+  const machines = shop.list('machines').map(({ name }) => name);
+  const direction = textOf(known, 'direction') as MarkDirection | undefined;
+  return findUnanswered(
+    [
+      { key: 'title', ask: 'What do you call the material', fallback: undefined },
+      { key: 'machine', ask: 'Which machine marks it', choices: machines, fallback: undefined },
+      {
+        key: 'direction',
+        ask: 'Is the mark lighter or darker than the bare surface',
+        choices: ['lighter', 'darker'],
+        fallback: undefined,
+      },
+      ...(direction && Object.hasOwn(ASSUMED_LIGHTNESS, direction)
+        ? [
+            {
+              key: 'bare',
+              ask: 'Lightness of the bare surface, L* (0 black, 100 white)',
+              fallback: String(ASSUMED_LIGHTNESS[direction].bare),
+            },
+            {
+              key: 'full',
+              ask: 'Lightness of the full mark, L*',
+              fallback: String(ASSUMED_LIGHTNESS[direction].full),
+            },
+          ]
+        : []),
+    ],
+    known,
+  );
+}
+
+/** @throws AppError option-invalid */
+export function checkMaterialAnswer(question: Question, text: string): void {
+  checkChoice(text, question);
+  if (question.key === 'bare' || question.key === 'full') readLightness({ [question.key]: text }, question.key);
+}
+
+/**
+ * Keeps a new material in the shop, with nothing known of it but how it looks: no cautions, for nobody knows them.
+ * @throws AppError option-invalid, name-unknown, material-refused, result-exists, path-*
+ */
+export async function newMaterial(
+  answers: OptionValues,
+  { shop, refused, force = false }: Pick<TaskContext, 'shop' | 'refused'> & { readonly force?: boolean },
+): Promise<NewMaterialRecord> {
+  const all = fillAnswers(answers, (known) => askOfMaterial(known, shop));
+  const title = textOf(all, 'title')!.trim();
+  for (const text of [title, textOf(all, 'name')]) refuseMaterial(text, refused());
+  const { wavelengthNm } = readMachine(textOf(all, 'machine')!, shop);
+  const direction = textOf(all, 'direction') as MarkDirection;
+  const [bareL, fullL] = [readLightness(all, 'bare'), readLightness(all, 'full')];
+  if (fullL > bareL !== (direction === 'lighter') || fullL === bareL) {
+    throw new AppError(
+      'option-invalid',
+      `full: found L* ${fullL} on a bare surface of L* ${bareL}, needed a mark that is ${direction}`,
+      { options: ['bare', 'full', 'direction'] },
+    );
+  }
+  const assumed = assumeMaterial(title, { direction, wavelengthNm });
+  const name = textOf(all, 'name') ?? assumed.name;
+  refuseRecordName(name, 'name');
+  const [mark] = assumed.marks;
+  const material = parseMaterial(
+    {
+      ...assumed,
+      name,
+      bare: [bareL, 0, 0],
+      marks: [{ ...mark!, full: [fullL, 0, 0] }],
+      origin: { kind: 'assumed', note: 'Lightness as the shop estimated it: learn a profile.' },
+    },
+    name,
+  );
+  return { material, path: await shop.write('materials', name, material, { force }) };
+}
+
+function readLightness(answers: OptionValues, key: 'bare' | 'full'): number {
+  return numberOf(answers, key, { min: 0, max: 100, unit: 'L*' })!;
+}

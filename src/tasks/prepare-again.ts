@@ -1,0 +1,156 @@
+import { existsSync } from 'node:fs';
+import { dirname, join, resolve } from 'node:path';
+import * as v from 'valibot';
+import { AppError } from '../errors.ts';
+import { type Job, type JobRequest, type KeptRequest, resolveJob } from '../job/index.ts';
+import { readJson, type Shop } from '../material/index.ts';
+import { readInput, sha256 } from '../plane/index.ts';
+import { parseRecord } from '../schema.ts';
+import type { TaskContext } from './context.ts';
+import { type PhotoRequest, type PreparedRecord, preparePhoto } from './prepare-photo.ts';
+import { listBurned } from './record-burn.ts';
+
+/** What making a job again takes of its ticket. */
+const TICKET = v.object({
+  schema: v.literal('tonewright-ticket/1', '"tonewright-ticket/1"'),
+  version: v.string(),
+  name: v.string(),
+  photo: v.object({ file: v.pipe(v.string(), v.regex(/^[^/\\]+$/)), sha256: v.string() }),
+  bitmap: v.object({ sha256: v.string() }),
+  profile: v.object({ name: v.string(), sha256: v.string() }),
+  machine: v.object({ name: v.string() }),
+  request: v.optional(v.looseObject({ size: v.string() })),
+});
+type AgainTicket = v.InferOutput<typeof TICKET>;
+
+export interface PrepareAgainRequest extends Pick<PhotoRequest, 'out' | 'only' | 'name'> {
+  /** Path of a ticket, or the name of a job that the shop has burned. */
+  readonly again: string;
+  /** Path of the photo; looked for beside the ticket and where the program runs when absent. */
+  readonly photo?: string;
+  /** Folder from which paths go. */
+  readonly folder: string;
+  /** Makes it as things stand now, even where it comes out otherwise; and replaces what is there. */
+  readonly force?: boolean;
+  readonly prices?: string;
+}
+
+/**
+ * Makes a job again as its ticket has it: the same bitmap, byte for byte, or the reason why it would be another one.
+ * @throws AppError job-changed naming what has changed; path-missing for the photo; those of `preparePhoto`
+ */
+export async function prepareAgain(request: PrepareAgainRequest, context: TaskContext): Promise<PreparedRecord> {
+  const { force = false, out, only, prices } = request;
+  const { ticket, paths } = findTicket(request, context.shop);
+  const job = requestOf(ticket, request.again);
+  const photo = await findPhoto(ticket, { ...request, paths });
+  const spec = resolveJob(job, { shop: context.shop, refused: context.refused() });
+  const changes = [
+    ...(photo.sha256 === ticket.photo.sha256 ? [] : [`the photo (${photo.path} is not the one of then)`]),
+    ...(sha256(JSON.stringify(spec.profile)) === ticket.profile.sha256 ? [] : [`the profile ${ticket.profile.name}`]),
+    ...(context.version === ticket.version ? [] : [`the program (${ticket.version} then, ${context.version} now)`]),
+  ];
+  return preparePhoto(
+    {
+      photo: { path: photo.path, file: ticket.photo.file },
+      out,
+      name: request.name ?? ticket.name,
+      ...(only ? { only } : {}),
+      force,
+      ...(prices === undefined ? {} : { prices }),
+      job,
+      accept: (made) => acceptSame(made, { ticket, changes, force, warn: context.warn }),
+    },
+    context,
+  );
+}
+
+function acceptSame(
+  { files }: Job,
+  {
+    ticket,
+    changes,
+    force,
+    warn,
+  }: {
+    readonly ticket: AgainTicket;
+    readonly changes: readonly string[];
+    readonly force: boolean;
+    readonly warn: (text: string) => void;
+  },
+): void {
+  // The bitmap comes first.
+  if (sha256(files[0]!.bytes as Uint8Array) === ticket.bitmap.sha256) return;
+  const why =
+    changes.length > 0 ? changes.join(', ') : `the record of the machine ${ticket.machine.name}, or of a drawing`;
+  const said = `${ticket.name}: found another bitmap than then; changed has ${why}`;
+  if (!force) throw new AppError('job-changed', said, { changes });
+  warn(`${said}.`);
+}
+
+function findTicket(
+  { again, folder }: PrepareAgainRequest,
+  shop: Shop,
+): { readonly ticket: AgainTicket; readonly paths: readonly string[] } {
+  const isPath = /[\\/]|\.json$/i.test(again) || existsSync(resolve(folder, again));
+  const path = isPath ? resolve(folder, again) : undefined;
+  if (path !== undefined) return { ticket: readTicket(path), paths: [dirname(path)] };
+  const burned = listBurned(shop).entries.filter(({ name }) => name === again);
+  const last = burned.at(-1);
+  if (!last) {
+    const names = [...new Set(listBurned(shop).entries.map(({ name }) => name))];
+    throw new AppError(
+      'name-unknown',
+      `again: found no burned job "${again}"; there are ${names.join(', ') || 'none'}; needed one of them, or the path of a ticket`,
+      { asked: again, names },
+    );
+  }
+  const known = last.photo.path === undefined ? [] : [dirname(last.photo.path)];
+  return { ticket: readTicket(last.ticket.path), paths: [...known, dirname(last.ticket.path)] };
+}
+
+const readTicket = (path: string) => parseRecord(TICKET, { json: readJson(path), what: `ticket ${path}` });
+
+/** @throws AppError file-invalid for tickets of before requests were kept, or with a picture of the subject */
+function requestOf({ request }: AgainTicket, path: string): JobRequest {
+  if (!request) {
+    throw new AppError(
+      'file-invalid',
+      `ticket ${path}: found no request in it, needed a ticket that keeps one; prepare the photo once more by its options`,
+    );
+  }
+  const kept = request as unknown as KeptRequest;
+  if (typeof kept.subject === 'object' && 'maskSha256' in kept.subject) {
+    throw new AppError(
+      'file-invalid',
+      `ticket ${path}: found a job whose subject was given as a picture, which a ticket does not keep; prepare the photo once more by its options`,
+    );
+  }
+  return kept as JobRequest;
+}
+
+async function findPhoto(
+  { photo }: AgainTicket,
+  {
+    photo: given,
+    folder,
+    paths,
+  }: { readonly photo?: string; readonly folder: string; readonly paths: readonly string[] },
+): Promise<{ readonly path: string; readonly sha256: string }> {
+  const candidates =
+    given === undefined ? [...paths, folder].map((place) => join(place, photo.file)) : [resolve(folder, given)];
+  const there = [...new Set(candidates)].filter((path) => existsSync(path));
+  const found = await Promise.all(
+    there.map(async (path) => {
+      const bytes = await readInput(path, { kind: 'picture', needed: 'the photo of the ticket' });
+      return { path, sha256: sha256(bytes) };
+    }),
+  );
+  const best = found.find((one) => one.sha256 === photo.sha256) ?? found[0];
+  if (best) return best;
+  throw new AppError(
+    'path-missing',
+    `found ${photo.file} neither beside the ticket nor in ${folder}, needed the path of the photo`,
+    { file: photo.file },
+  );
+}

@@ -1,0 +1,182 @@
+import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterEach, describe, expect, test } from 'vitest';
+import { resolveChart, resolveJob } from '../../src/job/index.ts';
+import { openShopFolder } from '../../src/tasks/index.ts';
+import { runCli } from '../cli/run-cli.ts';
+import { REFUSED, SHOP } from '../job/shop.ts';
+
+const folders: string[] = [];
+afterEach(() => {
+  for (const folder of folders.splice(0)) rmSync(folder, { recursive: true, force: true });
+});
+function emptyFolder(): string {
+  const folder = mkdtempSync(join(tmpdir(), 'tonewright-new-'));
+  folders.push(folder);
+  return folder;
+}
+const split = (line: string) => line.match(/"[^"]*"|\S+/g)!.map((word) => word.replaceAll('"', ''));
+const type = (cwd: string, line: string, ask?: (question: string) => Promise<string>) =>
+  runCli(split(line), { cwd, ...(ask ? { ask } : {}) });
+
+/** Somebody at a terminal who answers what is asked, by a word of the question; Enter where there is no answer. */
+function answering(answers: Readonly<Record<string, string | string[]>>) {
+  const asked: string[] = [];
+  const left = Object.fromEntries(Object.entries(answers).map(([key, given]) => [key, [given].flat()]));
+  return {
+    asked,
+    ask: async (question: string) => {
+      asked.push(question);
+      const key = Object.keys(left).find((word) => question.includes(word) && left[word]!.length > 0);
+      return key === undefined ? '' : left[key]!.shift()!;
+    },
+  };
+}
+
+const GALVO =
+  'machine new --title "My galvo" --like galvo-1064-f160 --focal-length 160 --field 110x110 --full-power 20 --power-unit % --speed-unit mm/min --rate-unit us --fires white --origin bottom-left --mirrors x';
+
+describe('machine new', () => {
+  test('by options alone, in an empty folder: its shop folder is made, and all sheets speak in its units', async () => {
+    const cwd = emptyFolder();
+    const { status, stdout } = await type(cwd, `${GALVO} --json`);
+    expect(status).toBe(0);
+    const { machine, path, next } = JSON.parse(stdout);
+    expect(path).toBe(join(cwd, 'shop', 'machines', 'my-galvo.json'));
+    expect(machine).toMatchObject({ name: 'my-galvo', fieldMm: [110, 110], powerW: { max: 20 } });
+    expect(machine.control).toMatchObject({ power: '%', speed: 'mm/min', rate: 'us', fires: 'white' });
+    expect(next).toContain('chart dose --machine my-galvo');
+    const shop = openShopFolder({ shopDir: join(cwd, 'shop') });
+    const job = resolveJob(
+      { size: '20x20', material: 'stainless-steel', machine: 'my-galvo', settings: { powerPercent: 45 } },
+      { shop, refused: REFUSED },
+    );
+    expect(job.settings.powerW).toBeCloseTo(9, 9);
+    expect((await type(cwd, 'machine list')).stdout).toMatch(/my-galvo +My galvo/);
+    expect((await type(cwd, 'machine show my-galvo')).stdout).toContain('in percent of 20 W');
+  });
+
+  test('by questions: Enter takes what stands there, and a slip is told and asked again', async () => {
+    const cwd = emptyFolder();
+    const { ask, asked } = answering({
+      'What do you call': 'Diode',
+      nearest: ['gantry', 'gantry-450'],
+      'full power': '5.5',
+      'take power': '%',
+    });
+    const { status, stderr } = await type(cwd, 'machine new', ask);
+    expect(status).toBe(0);
+    expect(stderr).toContain('found "gantry", needed one of');
+    expect(asked.some((question) => question.includes('[50]'))).toBe(true);
+    expect(asked.join(' ')).not.toContain('pulse');
+    const machine = JSON.parse(readFileSync(join(cwd, 'shop/machines/diode.json'), 'utf8'));
+    expect(machine).toMatchObject({ powerW: { max: 5.5 }, control: { power: '%', speed: 'mm/s' } });
+    expect(machine.defaults.powerW).toBeCloseTo(2.75, 6);
+  });
+
+  test.each([
+    ['machine new', /found no title/],
+    ['machine new --title x', /found no like/],
+    ['machine new --title x --like galvo', /found no machine "galvo"/],
+    ['machine new --title x --like gantry-450 --field big', /field: found "big"/],
+    ['machine new --title x --like galvo-355-f210 --rates fast', /rates: found "fast"/],
+    ['machine new --title "!" --like gantry-450', /needed letters or digits/],
+  ])('%s is refused, and nothing is kept', async (line, message) => {
+    const cwd = emptyFolder();
+    const { status, stderr } = await type(cwd, line);
+    expect(status).toBe(2);
+    expect(stderr).toMatch(message);
+    expect(existsSync(join(cwd, 'shop', 'machines'))).toBe(false);
+  });
+
+  test('replaces a machine of the name only when told to', async () => {
+    const cwd = emptyFolder();
+    await type(cwd, GALVO);
+    expect((await type(cwd, GALVO)).status).toBe(1);
+    expect((await type(cwd, `${GALVO} --force`)).status).toBe(0);
+  });
+});
+
+describe('material new', () => {
+  test('keeps a material that charts and photos take from then on', async () => {
+    const cwd = emptyFolder();
+    const line = 'material new --title "Painted steel, red" --machine gantry-450 --direction lighter --bare 35';
+    const { status, stdout } = await type(cwd, line);
+    expect(status).toBe(0);
+    expect(stdout).toContain('chart dose --material painted-steel-red --machine gantry-450');
+    const shop = openShopFolder({ shopDir: join(cwd, 'shop') });
+    const request = { material: 'painted-steel-red', machine: 'gantry-450' };
+    expect(resolveJob({ size: '20x20', ...request }, { shop, refused: REFUSED }).profile.direction).toBe('lighter');
+    const { ask } = answering({ 'do you call': 'Felt', machine: 'gantry-450', lighter: 'darker' });
+    expect((await type(cwd, 'material new', ask)).status).toBe(0);
+    expect((await type(cwd, 'material list')).stdout).toMatch(/felt +Felt +gantry-450 darker +shop/);
+  });
+
+  test.each([
+    ['material new --title PVC --machine gantry-450 --direction darker', /never put under a laser/],
+    ['material new --title x --machine gantry-450 --direction darker --bare 20 --full 60', /a mark that is darker/],
+    ['material new --title x --machine gantry-450 --direction darker --bare dark', /bare: found "dark"/],
+  ])('%s is refused', async (line, message) => {
+    const { status, stderr } = await type(emptyFolder(), line);
+    expect(status).toBeGreaterThan(0);
+    expect(stderr).toMatch(message);
+  });
+});
+
+describe('an unknown material with a direction', () => {
+  const request = { size: '20x20', machine: 'gantry-450', material: 'painted steel', direction: 'darker' } as const;
+
+  test('is taken for a photo as for a chart, with a warning that no cautions are known', () => {
+    const { profile, warnings } = resolveJob(request, { shop: SHOP, refused: REFUSED });
+    expect(profile).toMatchObject({ material: 'painted-steel', direction: 'darker' });
+    expect(warnings.join(' ')).toContain('no record of the material (painted steel)');
+    expect(() => resolveJob({ ...request, material: 'PVC' }, { shop: SHOP, refused: REFUSED })).toThrow(/never put/);
+  });
+
+  test('a known one that marks otherwise is refused; without a known mark here the direction is taken', () => {
+    const known = { shop: SHOP, refused: REFUSED };
+    expect(() => resolveJob({ ...request, material: 'slate' }, known)).toThrow(/known to mark lighter/);
+    expect(resolveJob({ ...request, material: 'clear-glass', direction: 'lighter' }, known).warnings).toBeDefined();
+  });
+
+  test('settings of a chart may be a share of full power, too', () => {
+    const chart = { kind: 'tone', machine: 'gantry-450', material: 'slate', settings: { powerPercent: 50 } } as const;
+    expect(resolveChart(chart, { shop: SHOP, refused: REFUSED }).options.settings.powerW).toBe(5);
+  });
+});
+
+describe('price new and the lists', () => {
+  test('writes a list that tickets read, once', async () => {
+    const cwd = emptyFolder();
+    const line = 'price new --title Shop --currency eur --per-minute 0,8 --setup 5 --tax 19';
+    expect((await type(cwd, line)).status).toBe(0);
+    const kept = JSON.parse(readFileSync(join(cwd, 'shop', 'prices.json'), 'utf8'));
+    expect(kept).toMatchObject({ currency: 'EUR', machine: { perMinute: 0.8 }, tax: { percent: 19 } });
+    expect((await type(cwd, line)).status).toBe(1);
+    expect((await type(cwd, 'price show')).stdout).toContain('"EUR"');
+    expect((await type(emptyFolder(), 'price new --title x --currency coins --per-minute 1')).stderr).toMatch(
+      /currency.*ISO 4217/,
+    );
+  });
+
+  test.each([
+    ['material list', 'slate'],
+    ['material show slate', 'After the burn'],
+    ['palette list', 'stainless-oxides'],
+    ['palette show stainless-oxides', ' W, '],
+    ['jig list', '6 of 85.6 × 53.98'],
+    ['screen list', 'faces and skies'],
+  ])('%s', async (line, words) => {
+    const { status, stdout } = await type(process.cwd(), line);
+    expect(status).toBe(0);
+    expect(stdout).toContain(words);
+  });
+
+  test('the page of screens has a picture of each', async () => {
+    const cwd = emptyFolder();
+    expect((await type(cwd, 'screen list --out screens.html')).status).toBe(0);
+    const page = readFileSync(join(cwd, 'screens.html'), 'utf8');
+    expect(page.match(/data:image\/png/g)).toHaveLength(16);
+  });
+});
