@@ -46,6 +46,10 @@ const CHART_BURN: readonly OptionRecord[] = [
   { flags: '--seed <n>', help: 'random seed of the places of the patches (default: 1)' },
   { flags: '--replicates <n>', help: 'how often each tone is repeated (default: 3 for tone, 2 elsewhere)' },
   {
+    flags: '--settings <file>',
+    help: 'settings that a dose chart recommends, as `learn` wrote them; options below go over it',
+  },
+  {
     flags: '--power <W>',
     help: 'mean power at the work, W, or as in 45% (default: the profile’s, else the machine’s)',
   },

@@ -1,10 +1,15 @@
 import type { DoseReading, SpotReading } from '../job/index.ts';
-import type { MeasuredRecord } from '../tasks/index.ts';
+import { type MeasuredRecord, nextAfterDose } from '../tasks/index.ts';
 import type { Outcome } from './command.ts';
-import { alignColumns, formatNumber } from './text.ts';
+import { alignColumns, formatNumber, sayPath } from './text.ts';
 
 /** What a spot or a dose chart told, and the palette that was read from it. */
-export function describeMeasured({ reading, captures, palette, files }: MeasuredRecord): Outcome {
+export function describeMeasured({ reading, captures, palette, files }: MeasuredRecord, folder: string): Outcome {
+  const kept = files.find((path) => path.endsWith('.json'));
+  const next =
+    reading.schema === 'tonewright-dose/1' && kept !== undefined
+      ? nextAfterDose(reading, sayPath(kept, folder))
+      : undefined;
   const text = reading.schema === 'tonewright-spot/1' ? writeSpot(reading) : writeDose(reading);
   return {
     json: {
@@ -12,12 +17,14 @@ export function describeMeasured({ reading, captures, palette, files }: Measured
       rejected: captures.flatMap(({ readings }) => readings.rejected),
       page: files.find((path) => path.endsWith('.html')) ?? null,
       files,
+      next: next ?? null,
       ...(palette ? { palette } : {}),
     },
     text: [
       text,
       ...(palette ? [writePalette(palette)] : []),
       ...(files.length > 0 ? [alignColumns(files.map((path) => ['wrote', path]))] : []),
+      ...(next === undefined ? [] : [alignColumns([['next', next]])]),
     ].join('\n\n'),
   };
 }

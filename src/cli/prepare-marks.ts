@@ -18,6 +18,7 @@ const SETTLED = [
   ['strip', '--strip'],
   ['stripJoined', '--strip-joined'],
   ['aim', '--aim'],
+  ['settings', '--settings'],
   ['power', '--power'],
   ['speed', '--speed'],
   ['rate', '--rate'],

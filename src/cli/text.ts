@@ -1,4 +1,12 @@
+import { isAbsolute, relative } from 'node:path';
+
 export { formatNumber, formatSeconds } from '../tasks/index.ts';
+
+/** A path as it is typed in a folder: relative where it lies below. */
+export function sayPath(path: string, folder: string): string {
+  const below = relative(folder, path);
+  return below === '' || below.startsWith('..') || isAbsolute(below) ? path : below;
+}
 
 /** Rows as aligned columns, two spaces apart. */
 export function alignColumns(rows: readonly (readonly string[])[], indent = ''): string {

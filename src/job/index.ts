@@ -31,9 +31,11 @@ export {
   refuseCorners,
 } from './calibrate/learn.ts';
 export { renderMeasuredPage } from './calibrate/measured-page.ts';
+export { nextAfterDose, nextAfterTone } from './calibrate/next-step.ts';
 export { choosePalette, type PaletteOptions } from './calibrate/palette.ts';
 export {
   drawFindings,
+  judgeLearned,
   type ProfilePageFacts,
   renderProfilePage,
   retitleProfilePage,

@@ -103,8 +103,9 @@ export {
   renderBurnedCsv,
   writeBurnedCsv,
 } from './record-burn.ts';
-export { readRequest, readSettings } from './request-options.ts';
+export { overSettings, readRequest, readSettings } from './request-options.ts';
 export { type ServeQueueRequest, serveQueue } from './serve-queue.ts';
+export { readSettingsFile } from './settings-file.ts';
 export { openShopFolder, packageRoot, readRefused } from './shop.ts';
 export { type CurvePoint, type ShownProfile, sampleCurve, showProfile } from './show-profile.ts';
 export {

@@ -254,10 +254,14 @@ export interface BurnedCount {
   readonly scrap: number;
 }
 
-/** How many of each bitmap were burned, by its SHA-256. An order counts what is done by the dots, not by names. */
-export function countBurned(shop: Shop): ReadonlyMap<string, BurnedCount> {
+/**
+ * How many of each bitmap of a folder were burned, by its SHA-256: by the dots, since a piece may have been made anew
+ * under its name, and by the folder, since the same photo may come again in another order.
+ */
+export function countBurned(shop: Shop, folder: string): ReadonlyMap<string, BurnedCount> {
   const counts = new Map<string, BurnedCount>();
-  for (const { bitmapSha256, count: good, scrap } of listBurned(shop).entries) {
+  for (const { bitmapSha256, count: good, scrap, ticket } of listBurned(shop).entries) {
+    if (dirname(ticket.path) !== resolve(folder)) continue;
     const known = counts.get(bitmapSha256) ?? { count: 0, scrap: 0 };
     counts.set(bitmapSha256, { count: known.count + good, scrap: known.scrap + scrap });
   }

@@ -8,6 +8,7 @@ import { MOST_ZOOM, TONE_FIELDS, type ToneOptions } from '../photo/index.ts';
 import { type ChannelWeights, type DotFormat, readInputSync } from '../plane/index.ts';
 import type { ScreenOptions } from '../screens/index.ts';
 import { parseLengthMm, parseLengthOrZeroMm } from '../units.ts';
+import { type ReadSettings, readSettingsFile } from './settings-file.ts';
 
 export interface RequestSurroundings {
   /** From where the paths of files go that options name; where the program runs when absent. */
@@ -19,9 +20,11 @@ const MOST_TURN_DEG = 180;
 
 /** The request that options make, whoever wrote them: a command line, a line of a list, the page. */
 export function readRequest(options: OptionValues, { folder = '.' }: RequestSurroundings = {}): JobRequest {
+  const file = textOf(options, 'settings');
+  const read = file === undefined ? undefined : readSettingsFile(resolve(folder, file));
   const lengths = {
     pitchMm: autoLength(options, 'pitch'),
-    lineSpacingMm: autoLength(options, 'spacing'),
+    lineSpacingMm: autoLength(options, 'spacing') ?? read?.lineSpacingMm,
     cornerRadiusMm: lengthOrZero(options, 'corner'),
     safeMarginMm: lengthOrZero(options, 'margin'),
     vignetteMm: lengthOrZero(options, 'vignette'),
@@ -44,7 +47,7 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
     aim: textOf(options, 'aim'),
     text: textOf(options, 'text'),
     format: textOf(options, 'format') as DotFormat | undefined,
-    settings: readSettings(options),
+    settings: overSettings(read, readSettings(options)),
     mirror: options.mirror === true ? true : undefined,
     rotateDeg: readRotation(textOf(options, 'rotate')),
     strip: options.stripJoined === true ? ('joined' as const) : options.strip === true ? ('apart' as const) : undefined,
@@ -113,6 +116,17 @@ function readInUnits(options: OptionValues, name: string, units: Readonly<Record
   const number = unit === undefined ? text : text.slice(0, -unit.length).trim();
   const value = numberOf({ [name]: number }, name, { min: LEAST_SETTING, unit: unit ?? first! });
   return value === undefined ? undefined : value * units[unit ?? first!]!;
+}
+
+/** Settings by hand over those of a file. */
+export function overSettings(
+  read: ReadSettings | undefined,
+  given: GivenSettings | undefined,
+): GivenSettings | undefined {
+  if (!read) return given;
+  const { powerW, ...others } = read.settings;
+  const isShare = given?.powerPercent !== undefined;
+  return { ...(powerW === undefined || isShare ? {} : { powerW }), ...others, ...given };
 }
 
 /** Most passes, a count. Assumed: a hundred times over is a slip of the keyboard. */

@@ -4,6 +4,8 @@ export {
   formatMoney,
   listKnown,
   meanBandHalf,
+  nextAfterDose,
+  nextAfterTone,
   sayExpectedError,
   sayExposure,
   sayHeadroom,

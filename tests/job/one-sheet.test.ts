@@ -1,6 +1,7 @@
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { prepareJob, prepareMarks, resolveJob, resolveMarks } from '../../src/job/index.ts';
+import type { ControlSoftware } from '../../src/machine/index.ts';
 import { readPhoto } from '../../src/plane/index.ts';
 import { launch } from '../web/browser.ts';
 import { REFUSED, SHOP } from './shop.ts';
@@ -12,19 +13,20 @@ beforeAll(async () => {
 afterAll(() => browser?.close());
 
 /** Sheets of paper that a page takes, by the page objects of its PDF. */
-async function countSheets(html: string): Promise<number> {
+async function countSheets(html: string, format: 'A4' | 'Letter' = 'Letter'): Promise<number> {
   const page = await browser.newPage();
   await page.setContent(html);
-  const pdf = await page.pdf({ preferCSSPageSize: true });
+  const pdf = await page.pdf({ format });
   await page.close();
   return [...pdf.toString('latin1').matchAll(/\/Type\s*\/Page\b(?!s)/g)].length;
 }
 
-async function ticketOf(request: object): Promise<string> {
-  const spec = resolveJob(
+async function ticketOf({ control, ...request }: { readonly control?: ControlSoftware }): Promise<string> {
+  const resolved = resolveJob(
     { size: '85.6x54', profile: 'anodised-black', pitchMm: 0.1, lineSpacingMm: 0.1, ...request },
     { shop: SHOP, refused: REFUSED },
   );
+  const spec = control ? { ...resolved, machine: { ...resolved.machine, control } } : resolved;
   const job = await prepareJob(() => readPhoto('images/photos/cat.png'), {
     spec,
     name: 'cat',
@@ -42,6 +44,14 @@ describe('a printed ticket', () => {
     ['a square piece shown whole', { size: '60x60', fit: 'contain' }],
     ['a card with a strip', { strip: 'apart' }],
     [
+      'a mirrored card in the units of the control software',
+      {
+        mirror: true,
+        settings: { powerW: 1.5 },
+        control: { power: '%', speed: 'mm/min', rate: 'us', fires: 'white', origin: 'bottom-left', mirrors: 'x' },
+      },
+    ],
+    [
       'one with everything to warn of',
       {
         strip: 'joined',
@@ -53,7 +63,8 @@ describe('a printed ticket', () => {
       },
     ],
   ])('of %s is one sheet', { timeout: 60_000 }, async (_, request) => {
-    expect(await countSheets(await ticketOf(request))).toBe(1);
+    const page = await ticketOf(request as object);
+    expect([await countSheets(page, 'A4'), await countSheets(page, 'Letter')]).toEqual([1, 1]);
   });
 
   test('of several marks is one sheet', { timeout: 60_000 }, async () => {

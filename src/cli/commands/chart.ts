@@ -6,7 +6,9 @@ import {
   CHART_KIND_NAMES,
   type DrawnChartRecord,
   drawChart,
+  overSettings,
   readSettings,
+  readSettingsFile,
   sayExpectedError,
 } from '../../tasks/index.ts';
 import { parseLengthMm } from '../../units.ts';
@@ -20,7 +22,7 @@ export const run: Run = async ([kindText], options, surroundings) => {
   if (!kind)
     throw new AppError('option-invalid', `found a chart "${kindText}", needed one of ${CHART_KIND_NAMES.join(', ')}`);
   const out = resolve(surroundings.io.cwd, textOf(options, 'out')!);
-  const request = { chart: readRequest(kind, options), out, force: options.force === true };
+  const request = { chart: readRequest(kind, options, surroundings.io.cwd), out, force: options.force === true };
   return describe(await drawChart(request, taskContext(surroundings)));
 };
 
@@ -54,7 +56,9 @@ function describe({ files, kept, layout, cost, expectedError, warnings }: DrawnC
   };
 }
 
-function readRequest(kind: ChartKind, options: OptionValues): ChartRequest {
+function readRequest(kind: ChartKind, options: OptionValues, folder: string): ChartRequest {
+  const file = textOf(options, 'settings');
+  const read = file === undefined ? undefined : readSettingsFile(resolve(folder, file));
   const given = {
     machine: textOf(options, 'machine'),
     material: textOf(options, 'material'),
@@ -63,12 +67,12 @@ function readRequest(kind: ChartKind, options: OptionValues): ChartRequest {
     after: textOf(options, 'after'),
     size: textOf(options, 'size'),
     pitchMm: lengthOf(options, 'pitch'),
-    lineSpacingMm: lengthOf(options, 'spacing'),
+    lineSpacingMm: lengthOf(options, 'spacing') ?? read?.lineSpacingMm,
     screen: textOf(options, 'screen'),
     seed: numberOf(options, 'seed', { min: 0, max: 2 ** 32 - 1, whole: true }),
     steps: numberOf(options, 'steps', { min: 3, max: 100, whole: true }),
     replicates: numberOf(options, 'replicates', { min: 1, max: 12, whole: true }),
-    settings: readSettings(options),
+    settings: overSettings(read, readSettings(options)),
     vary: listOf(options, 'vary'),
   };
   return {

@@ -32,7 +32,7 @@ export const run: Run = async ([file], options, surroundings) => {
   );
   for (const { text } of record.notices) warn(text);
   if (record.kind === 'learned') throw new RangeError('a chart that is checked is not learned from');
-  if (record.kind === 'measured') return describeMeasured(record);
+  if (record.kind === 'measured') return describeMeasured(record, io.cwd);
   const { located, readings, warnings: _warnings, ...facts } = record.check;
   return {
     json: {

@@ -177,6 +177,10 @@ const RECORDS: readonly CommandRecord[] = [
         choices: ['lightness', 'colour'],
       },
       {
+        flags: '--settings <file>',
+        help: 'settings that a dose chart recommends, as `learn` wrote them; options below go over it',
+      },
+      {
         flags: '--power <W>',
         help: 'settings by hand, no chart needed: mean power at the work, W, or as in 45% (default: the profile’s, else the machine’s)',
       },

@@ -1,12 +1,12 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { type LearnedRecord, listKnown, readChart, sayHeadroom, saySpacing } from '../../tasks/index.ts';
+import { type LearnedRecord, listKnown, nextAfterTone, readChart, sayHeadroom, saySpacing } from '../../tasks/index.ts';
 import { readCaptureOptions, readDiameters } from '../captures.ts';
 import type { Outcome, Run } from '../command.ts';
 import { describeMeasured } from '../measured.ts';
 import { textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
-import { alignColumns, formatNumber } from '../text.ts';
+import { alignColumns, formatNumber, sayPath } from '../text.ts';
 import { version } from '../version.ts';
 
 export const run: Run = async (paths, options, surroundings) => {
@@ -34,10 +34,10 @@ export const run: Run = async (paths, options, surroundings) => {
   );
   for (const { text } of record.notices) warn(text);
   if (record.kind === 'checked') throw new RangeError('a chart that is learned from is not checked');
-  return record.kind === 'learned' ? describe(record) : describeMeasured(record);
+  return record.kind === 'learned' ? describe(record, io.cwd) : describeMeasured(record, io.cwd);
 };
 
-function describe({ learned, span, captures, notices, files }: LearnedRecord): Outcome {
+function describe({ learned, span, captures, notices, files }: LearnedRecord, folder: string): Outcome {
   const { profile, report, layout, recommendedSpacingMm, gainByMoreDoseL, scatter } = learned;
   const { markX, markY } = report;
   return {
@@ -91,6 +91,7 @@ function describe({ learned, span, captures, notices, files }: LearnedRecord): O
       ['headroom', sayHeadroom(profile)],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],
       ...(scatter ? [['why', scatter.reasons.join(' ')]] : []),
+      ['next', nextAfterTone(sayPath(files.find((path) => path.endsWith('.json')) ?? profile.name, folder))],
       ['left out', `a tone is predicted to ${formatNumber(report.leaveOneOut, 2)} L* without its readings`],
     ]),
   };

@@ -63,7 +63,7 @@ export const run: Run = async ([given], options, surroundings) => {
       },
       context,
     );
-    const burned = sumBurnedOf(record, countBurned(context.shop));
+    const burned = sumBurnedOf(record, countBurned(context.shop, out));
     return {
       json: { ...record, burned },
       text: sayOrder(record, { out, burned, ...last }),

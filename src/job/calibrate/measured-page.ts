@@ -1,4 +1,5 @@
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
+import { nextAfterDose } from './next-step.ts';
 import type { DoseReading } from './read-dose.ts';
 import type { SpotReading } from './read-spot.ts';
 
@@ -17,7 +18,7 @@ export function renderMeasuredPage({ reading, captureName, found }: MeasuredPage
     reading.notes.length > 0 ? `<ul>${reading.notes.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul>` : '';
   const body = `
 <header><h1>${title}</h1><p class="soft">${escapeHtml(captureName)}</p></header>
-<section>${notes}</section>
+<section>${notes}${dose ? `<p><b>Next</b> a tone chart with these settings, where FILE.json is what was written beside this page: <code>${escapeHtml(nextAfterDose(reading, 'FILE.json'))}</code></p>` : ''}</section>
 ${dose ? writeDoseBody(reading) : writeSpotBody(reading)}
 <section><h2>What was found in the capture</h2><img src="${found}" alt="The capture with what was found in it"></section>`;
   return wrapPage({ title, style: STYLE, body });

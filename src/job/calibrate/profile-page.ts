@@ -2,7 +2,7 @@ import { overlayFindings, placeOnCapture } from '../../chart/index.ts';
 import type { BandPoint, FitRow, FittedNumber, Profile } from '../../material/index.ts';
 import { encodeJpeg } from '../../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
-import { listKnown, measureSpan } from '../request/uncertainty.ts';
+import { listKnown, meanBandHalf, measureSpan } from '../request/uncertainty.ts';
 import { sayHeadroom } from './headroom.ts';
 import type { Learned, ReadCapture } from './learn.ts';
 import { nameScatterCause, type ScatterAnalysis } from './scatter.ts';
@@ -60,6 +60,7 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
   <div><b>${roundTo(report.leaveOneOut, 2)}</b><span>L* error of a tone left out</span></div>
   <div><b>${span.tones}</b><span>tones apart by three times the scatter, from ${roundTo(100 * span.from, 1)} to ${roundTo(100 * span.to, 1)} % of dots</span></div>
 </section>
+<p class="verdict"><b>${escapeHtml(judgeLearned(learned))}</b></p>
 <section class="${warnings.length > 0 ? 'loud' : ''}">
   <h2>What to distrust</h2>
   ${warnings.length > 0 ? `<ul>${warnings.map(({ text }) => `<li>${escapeHtml(text)}</li>`).join('')}</ul>` : '<p>Nothing in these readings speaks against the profile.</p>'}
@@ -123,6 +124,23 @@ ${showOddPatches(learned)}
   <p class="soft">${steps.length} tones between bare and solid over ${roundTo(range, 1)} L*.</p>
 </section>`;
   return wrapPage({ title: titleOf(profile), style: STYLE, body });
+}
+
+/** Half a band up to which tones are well known, and up to which they serve, ΔL*. Assumed: what is seen side by side. */
+const VERDICT = { good: 1.5, usable: 3.5 } as const;
+
+/** The reading in a sentence: whether photos may go through the profile, and what to do otherwise. */
+export function judgeLearned({ profile, warnings }: Pick<Learned, 'profile' | 'warnings'>): string {
+  const half = meanBandHalf(profile);
+  const known = half === undefined ? '' : `, tones known to ± ${roundTo(half, 1)} L*`;
+  if (half === undefined || half > VERDICT.usable) {
+    return `Not good enough for faces${known}: read what to distrust, then burn or photograph the chart again.`;
+  }
+  const few = warnings.length === 1 ? 'one thing to distrust' : `${warnings.length} things to distrust`;
+  if (half > VERDICT.good || warnings.length > 0) {
+    return `Usable with care${known}${warnings.length > 0 ? `; ${few} below` : '; a second chart makes it better'}. Burn one piece and look at it before an order.`;
+  }
+  return `Good${known}: photos may go through it. A verification chart says how well they will match.`;
 }
 
 type Called = Pick<Profile, 'name' | 'title'>;
@@ -324,6 +342,7 @@ ${patterns.map((row, at) => dot(0.53 + (0.44 * (at + 0.5)) / patterns.length, ro
 
 const STYLE = `
 section { margin: 0 0 4mm; }
+.verdict { font-size: 11pt; border-left: 1mm solid var(--accent); padding-left: 2.5mm; }
 header { margin: 0 0 3mm; }
 .key { display: grid; grid-template-columns: repeat(4, 1fr); gap: 3mm; border-top: 1px solid var(--rule); border-bottom: 1px solid var(--rule); padding: 2mm 0; }
 .key b { display: block; font-size: 13pt; font-weight: 650; }

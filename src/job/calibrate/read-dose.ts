@@ -49,6 +49,9 @@ export interface DoseReading {
   /** Peak fluence threshold by Liu's D² method, when diameters were given. */
   readonly threshold: { readonly thresholdJPerCm2: number; readonly spotDiameterUm: number } | null;
   readonly notes: readonly string[];
+  /** Names of what the chart was burned with and on; absent in readings of before they were kept. */
+  readonly machine?: string;
+  readonly material?: string;
 }
 
 export const DOSE_LIMITS = {
@@ -149,6 +152,8 @@ export function readDose(
     recommended,
     threshold,
     notes: writeNotes({ points, strongest, recommended, overburnsFromJPerCm2, from, good: good.length > 0 }),
+    machine: layout.machine,
+    ...(layout.material === '' ? {} : { material: layout.material }),
   };
 }
 

@@ -2,16 +2,8 @@ import { CHART_KINDS, type ChartLayout, type Patch } from '../../chart/index.ts'
 import { controlOf, type KnownControl, typeSetting } from '../../machine/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { type Dots, encodeColour, meanOver } from '../../plane/index.ts';
-import {
-  escapeHtml,
-  renderCautions,
-  renderHandling,
-  renderRows,
-  roundTo,
-  sayDuration,
-  wrapPage,
-} from '../page/html.ts';
-import { listSettings } from '../page/typed-rows.ts';
+import { escapeHtml, renderCautions, renderHandling, roundTo, sayDuration, wrapPage } from '../page/html.ts';
+import { listSettings, renderTyped, type TypedRow } from '../page/typed-rows.ts';
 import { mergeCautions } from '../prepare/cautions.ts';
 import { describeSetting } from './dose-axes.ts';
 import { sayExpectedError } from './expected-error.ts';
@@ -67,7 +59,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
 <section class="columns">
   <div>
     <h2>1. Type in</h2>
-    <table class="settings">${renderRows(settingRows(spec, layout))}</table>
+    <table class="settings">${renderTyped(settingRows(spec, layout))}</table>
   </div>
   <div>
     <h2>2. Burn</h2>
@@ -131,23 +123,21 @@ function describePatch({ id, pattern, coverage, aimLightness, settings }: Patch)
 function settingRows(
   { machine, doseJPerCm2, usualDoseJPerCm2, profile }: ChartSpec,
   layout: ChartLayout,
-): [string, string][] {
+): readonly TypedRow[] {
   const { settings, grid, screen } = layout;
   const dose = layout.patches.find((patch) => patch.settings);
+  const usual = `${profile ? `${profile.name} was learned with` : `${machine.name} starts with`} ${Number(usualDoseJPerCm2.toPrecision(3))} J/cm²`;
   return [
-    [
-      dose ? 'Whole chart' : 'Bitmap',
-      dose
-        ? `${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm at its own size`
-        : `chart.png, ${layout.widthDots} × ${layout.heightDots} dots, black fires`,
-    ],
+    dose
+      ? { label: 'Whole chart', typed: `${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm`, aside: 'at its own size' }
+      : { label: 'Bitmap', typed: 'chart.png', aside: `${layout.widthDots} × ${layout.heightDots} dots` },
     ...listSettings(settings, grid, controlOf(machine)),
-    [
-      'Dose of a solid',
-      `${Number(doseJPerCm2.toPrecision(3))} J/cm² (${profile ? `${profile.name} was learned with` : `${machine.name} starts with`} ${Number(usualDoseJPerCm2.toPrecision(3))} J/cm²)`,
-    ],
-    ['Screen', screen.name],
-    ...(dose ? [['Cells', 'each with its own settings, see the table below'] as [string, string]] : []),
+    ...(dose ? [{ label: 'Cells', typed: 'each with its own settings, see the table below', isWords: true }] : []),
+    {
+      label: 'Dose of a solid',
+      typed: `${Number(doseJPerCm2.toPrecision(3))} J/cm² (${usual}); screen ${screen.name}`,
+      isWords: true,
+    },
   ];
 }
 
@@ -160,7 +150,7 @@ function burnSteps(layout: ChartLayout, files: readonly string[]): string[] {
         'chart.png shows the whole chart with all cells alike: for the eye, not for burning.',
       ]
     : [
-        'Import chart.png at its own size. Never scale or rotate it, never let the software dither, sharpen or convert it: every dot counts.',
+        'Import chart.png at its own size. Never let the software dither, scale or smooth it, nor turn or convert it: every dot counts.',
       ];
   return [
     'Use the stock, the lens and the settings that customers’ pieces will have; clean the lens first.',
@@ -271,7 +261,6 @@ section { margin-bottom: 2.6mm; break-inside: avoid; }
 svg.chart { border: .2mm solid var(--rule); max-height: 120mm; margin: 0 auto 1mm; }
 svg.chart text { fill: #8c2a10; stroke: #fff; paint-order: stroke; text-anchor: middle; font-weight: 650; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; align-items: start; }
-.settings td { font-weight: 600; }
 .grid th { border-bottom: .2mm solid var(--rule); white-space: normal; }
 .grid td { padding-right: 3mm; border-bottom: .1mm solid #e8ecee; }
 code { font-size: 8pt; background: #f3f5f6; padding: .4mm 1mm; overflow-wrap: anywhere; }

@@ -73,7 +73,7 @@ header { display: flex; justify-content: space-between; gap: 6mm; margin-bottom:
 .pictures { display: grid; grid-template-columns: 1fr 1fr; gap: 4mm; margin-bottom: 3mm; }
 figure { margin: 0; }
 figure img { max-height: 80mm; margin: 0 auto; }
-@media print { figure img { max-height: 62mm; } }
+@media print { figure img { max-height: 48mm; } section { margin-bottom: 2mm; } li { margin: 0; line-height: 1.25; } }
 figcaption { text-align: center; color: var(--soft); }
 section { margin-bottom: 3mm; }
 .burns th { border-bottom: .2mm solid var(--rule); }

@@ -64,7 +64,7 @@ function nameSource(key: string): string {
   return key === 'commonPractice' ? 'common practice' : (lookUp<string>(SOURCES, key) ?? key).split(/[,:]/)[0]!;
 }
 
-/** The frame of every printed page: self-contained, one A4 sheet, nothing from elsewhere. */
+/** The frame of every printed page: self-contained, of the paper's own size (A4 or Letter), nothing from elsewhere. */
 export function wrapPage({ title, style, body }: { title: string; style: string; body: string }): string {
   return `<!doctype html>
 <html lang="en">
@@ -82,7 +82,7 @@ ${body}
 }
 
 const BASE_STYLE = `
-@page { size: A4 portrait; margin: 9mm 12mm; }
+@page { size: portrait; margin: 8mm 12mm; }
 * { box-sizing: border-box; }
 :root { --ink: #1c2226; --soft: #59636a; --rule: #c9d0d4; --accent: #14556b; --loud: #8c2a10; }
 body { font: 8.3pt/1.32 system-ui, "Segoe UI", Roboto, "Helvetica Neue", Arial, sans-serif; color: var(--ink); background: #fff; margin: 0 auto; max-width: 186mm; padding: 0; }
@@ -94,6 +94,9 @@ th { text-align: left; font-weight: 400; color: var(--soft); padding: .3mm 3mm .
 td { padding: .3mm 0; vertical-align: top; font-variant-numeric: tabular-nums; overflow-wrap: anywhere; }
 ul { margin: 0; padding-left: 4mm; }
 li { margin: 0 0 .6mm; }
+.settings b { font-weight: 650; font-size: 10.5pt; line-height: 1.15; }
+.settings small { color: var(--soft); font-size: 7.4pt; }
+.settings span { font-weight: 600; }
 .handling { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; }
 .handling .cautions { columns: 1; }
 svg { display: block; width: 100%; height: auto; }

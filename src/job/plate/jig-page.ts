@@ -9,8 +9,8 @@ import {
   sketchJig,
   toControlPlace,
 } from '../../plate/index.ts';
-import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
-import { listSettings } from '../page/typed-rows.ts';
+import { escapeHtml, renderCautions, roundTo, sayDuration, wrapPage } from '../page/html.ts';
+import { listSettings, renderTyped } from '../page/typed-rows.ts';
 import { drawList, PLATE_STYLE, sayCorner, sayCorrection, sayOrigin } from './words.ts';
 
 export interface JigPageFacts {
@@ -76,7 +76,7 @@ export function renderJigPage(jig: Jig, facts: JigPageFacts): string {
     <p>${escapeHtml(sayOrigin(jig.origin, jig.stop))}</p>
     ${corrected.map((line) => `<p>${escapeHtml(line)}</p>`).join('')}
   </div>
-  <div><h2>For the marks</h2><table class="settings">${renderRows(listSettings(settings, alignment.grid, controlOf(machine)))}</table></div>
+  <div><h2>For the marks</h2><table class="settings">${renderTyped(listSettings(settings, alignment.grid, controlOf(machine)))}</table></div>
 </section>
 <section>
   <h2>Pockets, as typed into the control software</h2>

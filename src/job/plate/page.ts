@@ -1,7 +1,7 @@
 import { type Jig, sketchJig } from '../../plate/index.ts';
 import { formatMoney } from '../../price/index.ts';
-import { escapeHtml, renderCautions, renderRows, roundTo, sayDuration, wrapPage } from '../page/html.ts';
-import { listSettings } from '../page/typed-rows.ts';
+import { escapeHtml, renderCautions, roundTo, sayDuration, wrapPage } from '../page/html.ts';
+import { listSettings, renderTyped } from '../page/typed-rows.ts';
 import type { PlateBurn, PlatePiece, PlatesRecord, PlateTicket } from './ticket.ts';
 import type { BitmapTime } from './time.ts';
 import { drawList, PLATE_STYLE, sayCorner, sayCorrection, sayOrigin } from './words.ts';
@@ -51,7 +51,7 @@ ${ticket.warnings.length > 0 ? `<section class="warnings"><h2>Read before burnin
     <h2>Where 0, 0 is</h2>
     <p>${escapeHtml(sayOrigin(ticket.origin, jig.stop))}</p>
     ${corrected.map((line) => `<p>${escapeHtml(line)}</p>`).join('')}
-    ${sameSettings(burns) ? `<h2>To type in for every bitmap</h2><table class="settings">${renderRows(listSettings(burns[0]!.settings, burns[0]!.grid, machine.control))}</table>` : ''}
+    ${sameSettings(burns) ? `<h2>To type in for every bitmap</h2><table class="settings">${renderTyped(listSettings(burns[0]!.settings, burns[0]!.grid, machine.control))}</table>` : ''}
   </div>
 </section>
 <section${burns.length <= MOST_ROWS ? ' class="whole"' : ''}>
@@ -82,7 +82,7 @@ ${ticket.warnings.length > 0 ? `<section class="warnings"><h2>Read before burnin
       sayDuration(burn.time.seconds),
     ]),
   )}
-  ${sameSettings(burns) ? '' : `<div class="columns">${burns.map((burn) => `<div><h2>Bitmap ${burn.sequence}: ${escapeHtml(burn.profile.title)}</h2><table class="settings">${renderRows(listSettings(burn.settings, burn.grid, machine.control))}</table></div>`).join('')}</div>`}
+  ${sameSettings(burns) ? '' : `<div class="columns">${burns.map((burn) => `<div><h2>Bitmap ${burn.sequence}: ${escapeHtml(burn.profile.title)}</h2><table class="settings">${renderTyped(listSettings(burn.settings, burn.grid, machine.control))}</table></div>`).join('')}</div>`}
 </section>
 <section${pieces.length <= MOST_ROWS ? ' class="whole"' : ''}>
   <h2>Pieces, by pocket</h2>

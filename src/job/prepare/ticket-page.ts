@@ -9,7 +9,7 @@ import {
   sayDuration,
   wrapPage,
 } from '../page/html.ts';
-import { listSettings } from '../page/typed-rows.ts';
+import { listSettings, renderTyped, type TypedRow } from '../page/typed-rows.ts';
 import { sayExposure } from '../request/uncertainty.ts';
 import { lyingSize } from './ticket.ts';
 import type { Ticket, TicketPictures } from './types.ts';
@@ -41,7 +41,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
 <section class="columns">
   <div>
     <h2>To type in</h2>
-    <table class="settings">${renderRows(typedRows(ticket))}</table>
+    <table class="settings">${renderTyped(typedRows(ticket))}</table>
     <p class="never">Import it at its own size, black fires. Never let the software dither, scale or smooth it.</p>
     <h2>How it was made</h2>
     <table class="made">${renderRows(madeRows(ticket))}</table>
@@ -104,11 +104,13 @@ ${renderHandling(ticket.handling)}
  * More lines to read than these make the whole sheet smaller; so many more fill what a hundredth of size gives;
  * characters of a line, and the least size as a share. Assumed, by printing: smaller letters are not read.
  */
-const LINES = { free: 9, perHundredth: 0.75, longest: 105, least: 0.76 } as const;
+const LINES = { free: 6, perHundredth: 0.75, longest: 105, least: 0.72 } as const;
 
 /** A ticket is one sheet however much there is to warn of: print becomes smaller by the lines that are too many. */
-function shrinkPrint({ warnings, strip }: Ticket): string {
-  const lines = warnings.reduce((sum, text) => sum + Math.ceil(text.length / LINES.longest), strip ? 4 : 0);
+function shrinkPrint({ warnings, strip, machine, orientation, handling }: Ticket): string {
+  const steps = Math.max(handling?.before.length ?? 0, handling?.after.length ?? 0);
+  const more = (strip ? 4 : 0) + (machine.control ? 5 : 0) + (orientation ? 2 : 0) + 2 * steps;
+  const lines = warnings.reduce((sum, text) => sum + Math.ceil(text.length / LINES.longest), more);
   const size = 1 - Math.max(0, lines - LINES.free) / LINES.perHundredth / 100;
   return size < 1 ? `@media print { body { zoom: ${Math.max(LINES.least, size).toFixed(3)}; } }\n` : '';
 }
@@ -138,9 +140,9 @@ const PRICE_WORDS: Readonly<Record<QuoteLine['kind'], string>> = {
 };
 
 /** Nothing but what is typed or switched, in the units of the control software. */
-function typedRows({ bitmap, grid, settings, machine }: Ticket): [string, string][] {
+function typedRows({ bitmap, grid, settings, machine }: Ticket): readonly TypedRow[] {
   return [
-    ['Bitmap', `${bitmap.file}, ${bitmap.width} × ${bitmap.height} dots`],
+    { label: 'Bitmap', typed: bitmap.file, aside: `${bitmap.width} × ${bitmap.height} dots` },
     ...listSettings(settings, grid, machine.control),
   ];
 }
@@ -328,11 +330,9 @@ figure { margin: 0; }
 figure img { width: 100%; object-fit: contain; object-position: left top; }
 @media print { figure img { max-height: var(--tall); } }
 @media screen { figure img { max-height: 80mm; } }
-.columns svg { max-height: 24mm; }
+.columns svg { max-height: 20mm; }
 figcaption { color: var(--soft); font-size: 8.2pt; margin-top: .8mm; }
 .columns { display: grid; grid-template-columns: 1fr 1fr; gap: 6mm; }
-.settings td { font-weight: 650; font-size: 10.5pt; line-height: 1.2; }
-.settings th { padding-top: .7mm; }
 .never { font-weight: 650; border-top: .2mm solid var(--rule); padding-top: .8mm; }
 .made td, .made th { font-size: 7.4pt; line-height: 1.22; }
 .lies { display: grid; grid-template-columns: 20mm 1fr; gap: 3mm; margin-bottom: 1.2mm; }

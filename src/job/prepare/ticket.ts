@@ -215,7 +215,7 @@ export function sayOrientation(orientation: DotOrientation | undefined): string 
         ? ''
         : ` Lay the piece with its upper edge to the ${turnedDeg === 90 ? 'right' : 'left'}: the bitmap is turned by a quarter.`;
   const mirror = mirrored
-    ? ' The bitmap is mirrored: burn it on the back of the piece, and look at it from the front. Switch no mirroring on in the control software.'
+    ? ' The bitmap is mirrored: burn it on the back of the piece, and look at it from the front; do not mirror it once more for that.'
     : '';
   return `${mirror}${turn}`;
 }
