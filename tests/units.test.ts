@@ -53,6 +53,10 @@ describe('sizes', () => {
     expect(parseSizeMm('85.6×54', '--size')).toMatchObject({ widthMm: 85.6, heightMm: 54, cornerRadiusMm: 0 });
   });
 
+  test.each(['⌀80', 'Ø 80 mm', 'ø8cm', 'dia 80', 'round 80'])('%s is a round piece', (text) => {
+    expect(parseSizeMm(text, '--size')).toEqual({ widthMm: 80, heightMm: 80, cornerRadiusMm: 40 });
+  });
+
   test('ID-1 is 85.60 × 53.98 mm, 3.370 × 2.125 in, with a corner of 2.88 to 3.48 mm (ISO/IEC 7810)', () => {
     const { widthMm, heightMm, cornerRadiusMm } = parseSizeMm('ID-1', '--size');
     expect([widthMm, heightMm]).toEqual([85.6, 53.98]);

@@ -47,6 +47,8 @@ export interface OptionRecord {
   readonly help: string;
   readonly choices?: readonly string[];
   readonly required?: boolean;
+  /** Heading under which the help lists it; absent: among the first. */
+  readonly group?: string;
 }
 
 /** A command is a record; its code is loaded only when it is asked for. */

@@ -1,6 +1,7 @@
 import { Command, CommanderError, Option } from 'commander';
 import { AppError, sayPlainly } from '../errors.ts';
 import type { CommandRecord, Io, OptionValues, Surroundings } from './command.ts';
+import { pointTo } from './pointers.ts';
 import { createProgress } from './progress.ts';
 import { hintFor, wordError } from './word-error.ts';
 
@@ -66,6 +67,7 @@ export async function runProgram(
       const option = new Option(flags, help);
       if ('choices' in rest && rest.choices) option.choices([...rest.choices]);
       if ('required' in rest && rest.required) option.makeOptionMandatory();
+      if ('group' in rest && rest.group) option.helpGroup(`${rest.group}:`);
       command.addOption(option);
     }
     command.action(async (...values: unknown[]) => {
@@ -89,6 +91,8 @@ export async function runProgram(
     // A group without an action has shown its help already.
     if (error.code === 'commander.help') return 2;
     if (error.code === 'commander.excessArguments') io.stderr(`${TOO_MANY}\n`);
+    const pointer = error.code === 'commander.unknownOption' ? pointTo(error.message) : undefined;
+    if (pointer) io.stderr(`${pointer}\n`);
     // The parser has told people already; whoever asked for JSON gets it of any error.
     if (argv.includes('--json'))
       io.stdout(writeError(new AppError('option-invalid', error.message.replace(/^error: /, ''))));

@@ -28,16 +28,17 @@ export interface ProofOptions {
 }
 
 /**
- * Pixels, and L* of the ground. Assumed: room for a soft shadow, and a neutral on which light and dark marks both stand
- * out.
+ * Pixels, and L* of the ground. Assumed: a light neutral as of a sheet of paper; the edge of a light piece shows by its
+ * shadow.
  */
-export const PROOF_DEFAULTS = { cornerRadiusPx: 0, marginPx: 56, surroundLightness: 62 } as const;
+export const PROOF_DEFAULTS = { cornerRadiusPx: 0, marginPx: 40, surroundLightness: 90 } as const;
 
 /**
  * What makes a piece look as if it lay on a table: darkening of the shadow, and its reach and drop in margins; below,
- * darkening of the hairline at the edge. Shares. Assumed, by eye: lighter shadows look flat.
+ * darkening of the hairline at the edge. Shares. Assumed, by eye: a thin shadow of contact; a broad dark one is taken
+ * for a vignette on the piece.
  */
-const SHADOW = { strength: 0.3, spread: 0.5, offset: 0.22 } as const;
+const SHADOW = { strength: 0.34, spread: 0.16, offset: 0.08 } as const;
 const HAIRLINE = 0.16;
 
 /**

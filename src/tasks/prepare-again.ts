@@ -41,9 +41,9 @@ export interface PrepareAgainRequest extends Pick<PhotoRequest, 'out' | 'only' |
  */
 export async function prepareAgain(request: PrepareAgainRequest, context: TaskContext): Promise<PreparedRecord> {
   const { force = false, out, only, prices } = request;
-  const { ticket, paths } = findTicket(request, context.shop);
+  const { ticket, photos } = findTicket(request, context.shop);
   const job = requestOf(ticket, request.again);
-  const photo = await findPhoto(ticket, { ...request, paths });
+  const photo = await findPhoto(ticket, { ...request, photos });
   const spec = resolveJob(job, { shop: context.shop, refused: context.refused() });
   const changes = [
     ...(photo.sha256 === ticket.photo.sha256 ? [] : [`the photo (${photo.path} is not the one of then)`]),
@@ -91,10 +91,14 @@ function acceptSame(
 function findTicket(
   { again, folder }: PrepareAgainRequest,
   shop: Shop,
-): { readonly ticket: AgainTicket; readonly paths: readonly string[] } {
+): { readonly ticket: AgainTicket; readonly photos: readonly string[] } {
   const isPath = /[\\/]|\.json$/i.test(again) || existsSync(resolve(folder, again));
   const path = isPath ? resolve(folder, again) : undefined;
-  if (path !== undefined) return { ticket: readTicket(path), paths: [dirname(path)] };
+  const besideOf = (at: string, ticket: AgainTicket) => join(dirname(at), ticket.photo.file);
+  if (path !== undefined) {
+    const ticket = readTicket(path);
+    return { ticket, photos: [besideOf(path, ticket)] };
+  }
   const burned = listBurned(shop).entries.filter(({ name }) => name === again);
   const last = burned.at(-1);
   if (!last) {
@@ -105,8 +109,9 @@ function findTicket(
       { asked: again, names },
     );
   }
-  const known = last.photo.path === undefined ? [] : [dirname(last.photo.path)];
-  return { ticket: readTicket(last.ticket.path), paths: [...known, dirname(last.ticket.path)] };
+  const ticket = readTicket(last.ticket.path);
+  const known = last.photo.path === undefined ? [] : [last.photo.path];
+  return { ticket, photos: [...known, besideOf(last.ticket.path, ticket)] };
 }
 
 const readTicket = (path: string) => parseRecord(TICKET, { json: readJson(path), what: `ticket ${path}` });
@@ -134,11 +139,10 @@ async function findPhoto(
   {
     photo: given,
     folder,
-    paths,
-  }: { readonly photo?: string; readonly folder: string; readonly paths: readonly string[] },
+    photos,
+  }: { readonly photo?: string; readonly folder: string; readonly photos: readonly string[] },
 ): Promise<{ readonly path: string; readonly sha256: string }> {
-  const candidates =
-    given === undefined ? [...paths, folder].map((place) => join(place, photo.file)) : [resolve(folder, given)];
+  const candidates = given === undefined ? [...photos, join(folder, photo.file)] : [resolve(folder, given)];
   const there = [...new Set(candidates)].filter((path) => existsSync(path));
   const found = await Promise.all(
     there.map(async (path) => {

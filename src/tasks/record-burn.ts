@@ -62,6 +62,8 @@ export interface RecordBurnRequest {
   readonly note?: string;
   /** Path of a picture of the burned piece. */
   readonly picture?: string;
+  /** Where the photo lies, for making the job again; looked for beside the ticket when absent. */
+  readonly photo?: string;
   /** Day of the burn, ISO; today when absent. */
   readonly date?: string;
 }
@@ -94,7 +96,7 @@ export async function recordBurn(
   if (!v.is(BURNED.entries.date, date)) {
     throw new AppError('option-invalid', `date: found "${date}", needed a day such as 2026-03-31`);
   }
-  const ticket = readBurnedTicket(request.ticket);
+  const ticket = await readBurnedTicket(request.ticket, request.photo);
   const shown = picture === undefined ? undefined : await readInput(picture, { kind: 'picture', needed: 'a picture' });
   const slug = nameOfTitle(ticket.name) ?? 'piece';
   for (let at = 1; at <= MOST_ENTRIES; at++) {
@@ -130,16 +132,16 @@ export async function recordBurn(
 
 type TicketFacts = Omit<BurnedEntry, 'schema' | 'date' | 'count' | 'scrap' | 'note' | 'picture'>;
 
-function readBurnedTicket(path: string): TicketFacts {
+async function readBurnedTicket(path: string, known: string | undefined): Promise<TicketFacts> {
   const json = readJson(path);
   const job = parseJobTicket(json, path, { isAlone: false });
   const { photo, price, version } = parseRecord(TICKET, { json, what: `ticket ${path}` });
-  const beside = join(dirname(path), photo.file);
+  const beside = await findSame(known ?? join(dirname(path), photo.file), photo.sha256);
   const each = priceOfOrder(path, job.name) ?? (price && { eachMinor: price.grossMinor, ...price });
   return {
     name: job.name,
     ticket: { path: resolve(path), sha256: sha256(JSON.stringify(json)) },
-    photo: { ...photo, ...(existsSync(beside) ? { path: resolve(beside) } : {}) },
+    photo: { ...photo, ...(beside === undefined ? {} : { path: beside }) },
     bitmapSha256: job.bitmap.sha256,
     machine: job.machine.name,
     material: job.material.name,
@@ -149,6 +151,13 @@ function readBurnedTicket(path: string): TicketFacts {
     ...(each ? { price: { eachMinor: each.eachMinor, currency: each.currency, minorDigits: each.minorDigits } } : {}),
     version,
   };
+}
+
+/** The whole path of a file that has these bytes; undefined where it is not there, or another one. */
+async function findSame(path: string, hashOfBytes: string): Promise<string | undefined> {
+  if (!existsSync(path)) return undefined;
+  const bytes = await readInput(path, { kind: 'picture', needed: 'a photo' });
+  return sha256(bytes) === hashOfBytes ? resolve(path) : undefined;
 }
 
 /** What one of a piece costs within its order, where the order lies beside the ticket. */

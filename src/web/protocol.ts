@@ -131,6 +131,14 @@ export interface Wish {
   readonly artwork?: ArtworkRequest;
 }
 
+/** What was kept of a burn. */
+export interface BurnedCard {
+  readonly date: string;
+  /** Good pieces, and spoiled ones. */
+  readonly count: number;
+  readonly scrap: number;
+}
+
 /** Asks for a draft or a proof. */
 export interface LookAsk {
   readonly wish: Wish;

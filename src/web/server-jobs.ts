@@ -45,6 +45,8 @@ export interface Jobs {
   readonly remove: (id: string) => Promise<void>;
   /** Of the picture of the whole photo. */
   readonly viewPath: (id: string) => string;
+  /** Paths of its ticket and of its photo. @throws AppError name-unknown before files were made */
+  readonly burnedOf: (id: string) => { readonly ticket: string; readonly photo: string };
   readonly readFileOf: (id: string, name: string) => Promise<Uint8Array>;
   /** A new place for a body that is being received. */
   readonly incoming: () => string;
@@ -204,6 +206,13 @@ export async function openJobs({ shopDir, work, looks, events }: JobsOptions): P
       }
     },
     viewPath: (id) => folder(find(id).id, 'view.jpg'),
+    burnedOf(id) {
+      const job = find(id);
+      const ticket = job.files.find((file) => file.endsWith('.ticket.json'));
+      if (ticket === undefined)
+        throw new AppError('name-unknown', 'found no ticket of this job, needed its files made');
+      return { ticket: folder(id, 'out', ticket), photo: folder(id, job.stored) };
+    },
     async readFileOf(id, name) {
       const job = find(id);
       // Only names that the server wrote itself ever become a path.

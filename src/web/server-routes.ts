@@ -1,15 +1,16 @@
 import { readFile } from 'node:fs/promises';
 import type { HttpBindings } from '@hono/node-server';
 import { Hono } from 'hono';
+import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
 import type { Shop } from '../material/index.ts';
-import { keepArtwork } from '../tasks/index.ts';
+import { createContext, keepArtwork, listBurned, recordBurn, renderBurnedCsv } from '../tasks/index.ts';
 import type { Calibration } from './calibration/context.ts';
 import { addCalibrationRoutes } from './calibration/routes.ts';
 import { listOrders, type Orders, subjectOfPiece } from './orders/actions.ts';
 import { addOrderRoutes } from './orders/routes.ts';
-import type { JobCard, OrderView, ProfileUses, Wish } from './protocol.ts';
+import type { BurnedCard, JobCard, OrderView, ProfileUses, Wish } from './protocol.ts';
 import { fileAnswer, picture, readFileName, thumbnail } from './server-answers.ts';
 import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
@@ -43,6 +44,13 @@ export interface AppOptions {
   readonly work: Work;
   readonly events: EventHub;
 }
+
+/** What a person says of pieces that are burned. */
+const BURNED_ASK = v.strictObject({
+  count: v.pipe(v.number(), v.integer(), v.minValue(0), v.maxValue(100_000)),
+  scrap: v.pipe(v.number(), v.integer(), v.minValue(0), v.maxValue(100_000)),
+  note: v.exactOptional(v.pipe(v.string(), v.maxLength(1000))),
+});
 
 /** Files that are received at once, a count. Assumed: more than one shop's screens need. */
 const MOST_UPLOADS = 4;
@@ -112,6 +120,20 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   app.get('/api/jobs/:id/thumbnail', async (c) => thumbnail(await thumbnails.of(jobs.viewPath(c.req.param('id')))));
   addLookRoutes(app, '/api/jobs/:id', { looks, subjectOf: ({ id = '' }) => jobs.subjectOf(id) });
   app.post('/api/jobs/:id/keep', async (c) => c.json(await jobs.keep(c.req.param('id'))));
+  app.post('/api/jobs/:id/burned', async (c) => {
+    const asked = parseWith(BURNED_ASK, await receiveJson(c.req.raw, LIMITS.json));
+    const { entry } = await recordBurn({ ...jobs.burnedOf(c.req.param('id')), ...asked }, createContext(options));
+    return c.json({ date: entry.date, count: entry.count, scrap: entry.scrap } satisfies BurnedCard, 201);
+  });
+  app.get('/api/burned', (c) => {
+    const month = c.req.query('month');
+    const { entries, totals } = listBurned(options.shop, { month });
+    return c.json({ entries, totals });
+  });
+  app.get('/api/burned.csv', (c) => {
+    const { entries } = listBurned(options.shop, { month: c.req.query('month') });
+    return fileAnswer(Buffer.from(renderBurnedCsv(entries)), 'burned.csv', false);
+  });
   app.get('/api/jobs/:id/files/:file', async (c) => {
     const file = c.req.param('file');
     const bytes = await jobs.readFileOf(c.req.param('id'), file);

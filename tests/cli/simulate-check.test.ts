@@ -192,7 +192,8 @@ describe('from a chart to a verdict, without a laser', () => {
       const told = await run(cwd, ...(learned as [string]));
       // Both commands read these charts, and say the same.
       const checked = await run(cwd, 'check', `${kind}.png`, '--chart', `${kind}/chart.json`);
-      expect({ ...checked, page: null, files: [] }).toEqual({ ...told, page: null, files: [] });
+      const alike = { page: null, files: [], next: null };
+      expect({ ...checked, ...alike }).toEqual({ ...told, ...alike });
       expect(JSON.parse(readFileSync(join(cwd, `${kind}.json`), 'utf8')).schema).toBe(`tonewright-${kind}/1`);
       return told;
     };
@@ -200,6 +201,12 @@ describe('from a chart to a verdict, without a laser', () => {
     const dose = await read('dose', 'birch', ...sweep);
     expect(dose).toMatchObject({ schema: 'tonewright-dose/1', direction: 'darker' });
     expect(dose.points).toHaveLength(15);
+    // The next command is printed, and takes the settings of the recommended cell.
+    expect(dose.next).toMatch(/^tonewright chart tone --machine gantry-450 --material birch-plywood .*dose\.json/);
+    const next = await run(cwd, ...(dose.next.split(' ').slice(1) as [string]));
+    const { lineSpacingMm, ...settings } = dose.recommended.settings;
+    expect(next.layout.settings).toEqual(settings);
+    expect(next.layout.grid.lineSpacingMm).toBe(lineSpacingMm);
     // The virtual birch turns to ash at high dose; the recommended cell stays below.
     expect(dose.overburnsFromJPerCm2).toBeGreaterThan(dose.recommended.doseJPerCm2);
     const page = readFileSync(join(cwd, 'dose.html'), 'utf8');

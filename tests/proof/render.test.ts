@@ -54,7 +54,7 @@ describe('the picture of a piece', () => {
 
   test('has its surroundings on every side, neutral and of the lightness asked for', () => {
     expect([picture.width, picture.height]).toEqual([100, 80]);
-    expect(pixel(0, 0)).toEqual(new Array(3).fill(codeOfLightness(62)));
+    expect(pixel(0, 0)).toEqual(new Array(3).fill(codeOfLightness(90)));
     for (let x = 0; x < 100; x++) expect(new Set(pixel(x, 2)).size).toBe(1);
   });
 

@@ -4,6 +4,8 @@ import { connect, type Socket } from 'node:net';
 import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { createSaveRow, isFileName } from '../../src/web/server-files.ts';
+import { runCli } from '../cli/run-cli.ts';
+import { expectSameFile } from '../same-bytes.ts';
 import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
 
 const TIME = 120_000;
@@ -246,3 +248,25 @@ describe('a shop folder that cannot be written', () => {
     TIME,
   );
 });
+
+test(
+  'what was burned is kept as the command keeps it, and the job is made again by its name, byte for byte',
+  async () => {
+    const id = await openCat();
+    await ask('POST', `/api/jobs/${id}/keep`);
+    const answer = await ask('POST', `/api/jobs/${id}/burned`, { count: 2, scrap: 1, note: 'a little dark' });
+    expect([answer.status, await answer.json()]).toMatchObject([201, { count: 2, scrap: 1 }]);
+    const none = await ask('POST', `/api/jobs/${id}/burned`, { count: 0, scrap: 0 });
+    expect(none.status).toBe(400);
+    const listed = JSON.parse((await runCli(['burned', '--shop', shop, '--json'])).stdout);
+    expect(listed.entries).toHaveLength(1);
+    expect(listed).toMatchObject(await (await ask('GET', '/api/burned')).json());
+    const out = join(folder.path, 'again');
+    const { status, stderr } = await runCli(['prepare', '--again', 'cat', '--shop', shop, '--out', out]);
+    expect(status, stderr).toBe(0);
+    for (const file of ['cat.png', 'cat.proof.png', 'cat.ticket.json', 'cat.ticket.html']) {
+      expectSameFile(join(shop, 'jobs', id, 'out', file), join(out, file));
+    }
+  },
+  TIME,
+);

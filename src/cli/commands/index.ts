@@ -47,7 +47,7 @@ const RECORDS: readonly CommandRecord[] = [
     options: [
       {
         flags: '--size <size>',
-        help: 'WIDTHxHEIGHT such as 85.6x54, 3.37x2.13in, one length for a square, or ID-1 (card), ID-2, ID-3',
+        help: 'WIDTHxHEIGHT such as 85.6x54, 3.37x2.13in, one length for a square, ⌀80 for a round piece, or card (ID-1), ID-2, ID-3',
       },
       PROFILE,
       {
@@ -561,12 +561,38 @@ const RECORDS: readonly CommandRecord[] = [
     load: async () => (await import('./demo.ts')).run,
   },
 ];
-const [PREPARE, ...OTHERS] = RECORDS;
+/** The options of a photo that the help lists under a heading, in its order; the others are what a shop uses first. */
+const HEADINGS: Readonly<Record<string, string>> = {
+  'The photo on the piece':
+    'keep zoom turn subject backdrop outline vignette upright lengthwise corner margin viewed-from',
+  'Words and a drawing':
+    'caption caption2 caption-place caption-height caption-font caption-ink artwork artwork-width artwork-at artwork-ink',
+  'A material that was never learned': 'material direction',
+  'By hand: settings and how it lies': 'settings power speed rate pulse passes scan mirror rotate spacing pitch levels',
+  'By hand: tone': ['range aim weights', ...TONE_OPTIONS.map(({ flags }) => flags.slice(2).split(' ')[0])].join(' '),
+  'By hand: screen':
+    'screen serpentine raster model-based edges run dot-size cluster lines-per-cm angle shape matrix seed response threads',
+  'By hand: marks of several tones': 'marks separate',
+  'By hand: file': 'format only name text prices strip-joined',
+};
+const headingOf = (flags: string) =>
+  Object.entries(HEADINGS).find(([, names]) => names.split(' ').includes(/^--([a-z\d-]+)/.exec(flags)![1]!))?.[0];
+
+const [FLAT, ...OTHERS] = RECORDS;
+const GROUPED = FLAT!.options.map((option) => ({ option, group: headingOf(option.flags) }));
+const PREPARE: CommandRecord = {
+  ...FLAT!,
+  options: [undefined, ...Object.keys(HEADINGS)].flatMap((heading) =>
+    GROUPED.filter(({ group }) => group === heading).map(({ option, group }) =>
+      group === undefined ? option : { ...option, group },
+    ),
+  ),
+};
 
 /** Every command, in the order of `--help`. Each is a record; its code in the file of its name is loaded on demand. */
 export const COMMANDS: readonly CommandRecord[] = [
-  PREPARE!,
-  ...orderRecords(PREPARE!),
+  PREPARE,
+  ...orderRecords(PREPARE),
   ...CHART_RECORDS,
   ...OTHERS,
   ...SHOP_RECORDS,

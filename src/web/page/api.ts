@@ -1,4 +1,5 @@
 import type {
+  BurnedCard,
   CaptureCard,
   ChartAsk,
   ChartCard,
@@ -74,6 +75,10 @@ export const put = (path: string, body: object) => ask(path, { ...send('PUT', bo
 export const getWish = async (path: string) => (await askJson<{ readonly wish: Wish }>(path)).wish;
 export const removeJob = (id: string) => ask(`/api/jobs/${id}`, { method: 'DELETE' });
 export const keepJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}/keep`, { method: 'POST' });
+export const recordBurned = (
+  id: string,
+  asked: { readonly count: number; readonly scrap: number; readonly note?: string },
+) => askJson<BurnedCard>(`/api/jobs/${id}/burned`, send('POST', asked));
 export const useSample = (id: string, wish: Wish) => askJson<JobCard>(`/api/samples/${id}`, send('POST', wish));
 
 /** Keeps a drawing in the shop; the name by which a wish asks for it. */

@@ -4,6 +4,7 @@ import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
 import { useShop } from '../shop-context.ts';
 import type { Seen } from '../stage/use-look.ts';
+import { Burned } from './burned.tsx';
 
 /** The figures of the proof, for whoever burns it. */
 export function BenchFacts({ seen }: { readonly seen: Seen }) {
@@ -128,6 +129,7 @@ export function KeepJob({
         </>
       )}
       {kept && <JobFiles job={job} files={files} />}
+      {kept && <Burned job={job} />}
       {!kept && files.length === 0 && (
         <p class="note">
           Makes the bitmap, the proof and the ticket, and keeps them in <code>{shop.folder}/jobs</code>.
