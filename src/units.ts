@@ -73,7 +73,8 @@ function readLengthMm(text: string): number {
 
 /**
  * Size from `85.6x54`, `85,6 × 54 mm`, `85.6 by 54`, `3.37x2.13in`, `3 3/8" x 2 1/8"`; from one length for a
- * square; from `⌀80` or `round 80` for a round piece; or a named size such as `ID-1`, `id1` or `card`. A unit at the end serves both lengths.
+ * square; from `⌀80` or `round 80` for a round piece; or a named size such as `ID-1`, `id1` or `card`. A unit at the
+ * end serves both lengths.
  * @throws AppError option-invalid
  */
 export function parseSizeMm(text: string, what: string): SizeMm {

@@ -44,6 +44,7 @@ const OTHERS = /var\(--[a-z]+\)|(?:style="|[{;] )--[a-z]+:|npm install --include
 /** What names the command line's options all the same, with the reason. */
 const OWN: Readonly<Record<string, string>> = {
   'job/chart/page.ts': 'a printed sheet names the command that reads a capture, as code',
+  'job/calibrate/next-step.ts': 'the next command, on a sheet and in the terminal, as code',
   'job/plate/page.ts': 'a printed sheet names the command that reads a strip, as code',
   'job/plate/jig-page.ts': 'a printed sheet names the options that take what was measured, as code',
   'batch/queue.ts': 'only the command line runs orders through a queue; its warning names the worker to start',

@@ -120,8 +120,8 @@ describe('a job made again', () => {
     const path = join(folder, 'shop', 'profiles');
     mkdirSync(path, { recursive: true });
     const profile = JSON.parse(readFileSync('shared/shop/profiles/anodised-black.json', 'utf8'));
-    const points = profile.points.map((point: { lightness: number }, at: number) => {
-      return { ...point, lightness: point.lightness - (at === profile.points.length - 1 ? 0.5 : 0) };
+    const points = profile.points.map((point: { lightness: number }) => {
+      return { ...point, lightness: profile.bare[0] + 0.9 * (point.lightness - profile.bare[0]) };
     });
     writeFileSync(join(path, 'anodised-black.json'), JSON.stringify({ ...profile, points }));
     const { json } = await again('--again', 'out/cat.ticket.json');

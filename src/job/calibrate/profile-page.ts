@@ -126,7 +126,7 @@ ${showOddPatches(learned)}
   return wrapPage({ title: titleOf(profile), style: STYLE, body });
 }
 
-/** Half a band up to which tones are well known, and up to which they serve, ΔL*. Assumed: what is seen side by side. */
+/** Half a band up to which tones are well known, and up to which they serve, ΔL*. Assumed: seen side by side. */
 const VERDICT = { good: 1.5, usable: 3.5 } as const;
 
 /** The reading in a sentence: whether photos may go through the profile, and what to do otherwise. */
