@@ -43,7 +43,7 @@ async function burnAndScan(folder: string, model: string): Promise<void> {
       '--out',
       'a.npy',
     ],
-    ['simulate', 'capture', 'a.npy', '--camera', 'flatbed-600', '--out', `${folder}.png`],
+    ['simulate', 'capture', 'a.npy', '--camera', 'flatbed-300', '--out', `${folder}.png`],
   ]) {
     const { status, stderr } = await runCli([...argv, '--force'], { cwd });
     expect(status, stderr).toBe(0);
