@@ -65,7 +65,7 @@ export const run: Run = async ([given], options, surroundings) => {
     );
     const burned = sumBurnedOf(record, countBurned(context.shop, out));
     return {
-      json: { ...record, burned },
+      json: burned.count + burned.scrap > 0 ? { ...record, burned } : record,
       text: sayOrder(record, { out, burned, ...last }),
       exit: record.totals.failed > 0 ? 1 : 0,
     };
