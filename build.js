@@ -9,10 +9,11 @@ import {
   mkdirSync,
   readdirSync,
   readFileSync,
+  renameSync,
   rmSync,
   writeFileSync,
 } from 'node:fs';
-import { basename, join } from 'node:path';
+import { basename, dirname, join } from 'node:path';
 import { writeNotices } from './third-party.js';
 
 const flags = new Set(process.argv.slice(2));
@@ -31,11 +32,22 @@ const KERNELS = 'src/plane/assembly/kernels.ts';
 
 mkdirSync('dist', { recursive: true });
 if (existsSync(KERNELS)) {
-  const arguments_ = [KERNELS, '-o', 'dist/kernels.wasm', '-O3', '--noAssert', '--runtime', 'stub', '--enable', 'simd'];
+  const arguments_ = [
+    KERNELS,
+    '-o',
+    'dist/kernels.wasm.new',
+    '-O3',
+    '--noAssert',
+    '--runtime',
+    'stub',
+    '--enable',
+    'simd',
+  ];
   const { status } = spawnSync(process.execPath, [`${ASSEMBLER}/bin/asc.js`, ...arguments_], {
     stdio: 'inherit',
   });
   if (status !== 0) process.exit(status ?? 1);
+  renameSync('dist/kernels.wasm.new', 'dist/kernels.wasm');
 }
 
 // CommonJS, because Node loads it faster than ES modules; and what the command line loads on demand (a command's code)
@@ -187,6 +199,12 @@ const page = {
   outdir: 'dist/page',
   logLevel: 'warning',
 };
+/** A program that runs meanwhile, such as an order that opens a thread, finds the old file or the new one, never half of it. */
+function placeWhole(path, contents) {
+  mkdirSync(dirname(path), { recursive: true });
+  writeFileSync(`${path}.new`, contents);
+  renameSync(`${path}.new`, path);
+}
 /** What an earlier build has made and this one has not would be packed along. */
 function removeOlder(metafiles) {
   const made = new Set(metafiles.flatMap(({ outputs }) => Object.keys(outputs).map((path) => basename(path))));
@@ -234,9 +252,10 @@ if (flags.has('--watch')) {
   copyFonts();
   const built = await Promise.all(
     [command, server, page, imageLibrary, queueClient, fontLibrary].map((part) =>
-      esbuild.build({ ...part, metafile: true }),
+      esbuild.build({ ...part, metafile: true, write: false }),
     ),
   );
+  for (const { path, contents } of built.flatMap(({ outputFiles }) => outputFiles)) placeWhole(path, contents);
   const metafiles = built.map(({ metafile }) => metafile);
   removeOlder(metafiles);
   writeFileSync('dist/THIRD-PARTY-NOTICES.txt', writeNotices(metafiles, [ASSEMBLER, FONT, ...CAPTION_FONTS]));

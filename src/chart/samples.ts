@@ -3,7 +3,7 @@ import { median, medianAbsoluteDeviation, standardDeviation } from '../numeric/i
 import { applyHomography, boxCorners } from './geometry.ts';
 import type { Located } from './locate.ts';
 import { invertNear, placeOnCapture } from './map.ts';
-import type { CaptureImage, Patch } from './types.ts';
+import type { CaptureImage, ChartLayout, Patch } from './types.ts';
 
 /** Levels of a histogram: every code of 8 bits, every sixteenth of 16 bits. Exact: 2⁸ and 2¹². */
 export const HISTOGRAM_LEVELS = { 8: 256, 16: 4096 } as const;
@@ -127,12 +127,12 @@ export function sampleMargins(capture: CaptureImage, located: Located): readonly
   const decode = decodeLevels(capture.bits);
   const rim = Math.max(0.4, BLUR_RIM * blurMm);
   const upright = layout.heightMm > layout.widthMm;
-  return layout.patches.flatMap(({ xMm, yMm, widthMm, heightMm }) => {
-    const [start, length, whole] = upright ? [xMm, widthMm, layout.widthMm] : [yMm, heightMm, layout.heightMm];
-    const beyond = start + length;
-    const depths = [start - 2 * rim, whole - beyond - 2 * rim];
-    return [rim, beyond + rim].flatMap((at, side) => {
-      const depth = depths[side]!;
+  return layout.patches.flatMap((patch) => {
+    const { xMm, yMm, widthMm, heightMm } = patch;
+    // From patch to edge, or to the next patch where the strip has several rows.
+    return listFreeAcross(patch, layout).flatMap(([from, to]) => {
+      const at = from + rim;
+      const depth = to - from - 2 * rim;
       if (depth * located.pxPerMm < 4) return [];
       const box = upright
         ? { x: at, y: yMm, width: depth, height: heightMm, blocksX: 1, blocksY: 4 }
@@ -141,6 +141,27 @@ export function sampleMargins(capture: CaptureImage, located: Located): readonly
     });
   });
 }
+
+/** What lies bare before and behind a patch across the strip, mm from … to. */
+function listFreeAcross(
+  patch: Patch,
+  { patches, widthMm, heightMm }: ChartLayout,
+): readonly (readonly [number, number])[] {
+  const upright = heightMm > widthMm;
+  const across = (one: Patch): Span => (upright ? spanX(one) : spanY(one));
+  const along = (one: Patch): Span => (upright ? spanY(one) : spanX(one));
+  const [start, end] = across(patch);
+  const [first, last] = along(patch);
+  const inWay = patches.filter((one) => one !== patch && along(one)[0] < last && along(one)[1] > first).map(across);
+  return [
+    [Math.max(0, ...inWay.flatMap(([, to]) => (to <= start ? [to] : []))), start],
+    [end, Math.min(upright ? widthMm : heightMm, ...inWay.flatMap(([from]) => (from >= end ? [from] : [])))],
+  ];
+}
+
+type Span = readonly [from: number, to: number];
+const spanX = ({ xMm, widthMm }: Patch): Span => [xMm, xMm + widthMm];
+const spanY = ({ yMm, heightMm }: Patch): Span => [yMm, yMm + heightMm];
 
 interface SampleOptions {
   readonly box: FieldBox;

@@ -209,7 +209,8 @@ export type PageEvent =
   | { readonly type: 'job-gone'; readonly id: string }
   | { readonly type: 'order'; readonly order: OrderView }
   | { readonly type: 'order-gone'; readonly id: string }
-  | { readonly type: 'shop' };
+  /** `profile` names one that says something else now. */
+  | { readonly type: 'shop'; readonly profile?: string };
 
 /** A chart that the shop knows. */
 export interface ChartCard {

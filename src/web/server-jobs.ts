@@ -75,6 +75,16 @@ export async function openJobs({ shopDir, work, looks, events }: JobsOptions): P
     else await removeRest(join(root, id));
   }
 
+  // Files that were made through a profile are old when it says something else; so are those on their way.
+  events.listen((event) => {
+    if (event.type !== 'shop' || event.profile === undefined) return;
+    for (const job of jobs.values()) {
+      if (job.wish.profile !== event.profile || job.stale || (job.files.length === 0 && job.state !== 'making'))
+        continue;
+      void save({ ...job, stale: true }).catch(() => undefined);
+    }
+  });
+
   const find = (id: string): KeptJob => {
     const job = jobs.get(id);
     if (!job) throw new AppError('name-unknown', 'found no such job in the shop folder');
@@ -164,7 +174,7 @@ export async function openJobs({ shopDir, work, looks, events }: JobsOptions): P
     async keep(id) {
       const job = find(id);
       if (job.state === 'making') return cardOf(job);
-      jobs.set(id, { ...job, state: 'making' });
+      jobs.set(id, { ...job, state: 'making', stale: false });
       events.send({ type: 'job', job: cardOf(find(id)) });
       const made = work.run('files', 'keepJob', {
         photoPath: folder(id, job.stored),
@@ -177,11 +187,11 @@ export async function openJobs({ shopDir, work, looks, events }: JobsOptions): P
       try {
         const files = await made;
         const now = find(id);
-        const stale = JSON.stringify(now.wish) !== JSON.stringify(job.wish);
+        const stale = now.stale || JSON.stringify(now.wish) !== JSON.stringify(job.wish);
         return await save({ ...now, state: 'kept', files, stale, changed: new Date().toISOString() });
       } catch (error) {
         if (jobs.has(id)) {
-          jobs.set(id, { ...find(id), state: job.state });
+          jobs.set(id, { ...find(id), state: job.state, stale: job.stale || find(id).stale });
           events.send({ type: 'job', job: cardOf(find(id)) });
         }
         throw error;

@@ -124,6 +124,18 @@ describe('patches are read', () => {
     expect(readings.solidRatio / (camera.solid / camera.bare)).toBeCloseTo(1, 1);
   });
 
+  test.each([
+    ['across', { widthMm: 60, heightMm: 15 }],
+    ['upright', { widthMm: 15, heightMm: 60 }],
+  ] as const)('on a strip of two rows, %s: what lies between two patches is no bare margin', (_name, size) => {
+    const layout = layoutChart('check', { ...EXAMPLE, ...size });
+    expect(new Set(layout.patches.map(({ xMm, yMm }) => (_name === 'across' ? yMm : xMm))).size).toBe(2);
+    const camera = { ...PHOTO, width: 1300, height: 1300, pxPerMm: 13, lightX: 0.2 };
+    const { readings, rejected } = read(take(layout, camera).capture, layout, marksOf(camera));
+    expect([readings.length, rejected]).toEqual([layout.patches.length, []]);
+    expect(worstTone(read(take(layout, camera).capture, layout), layout, camera)).toBeLessThan(1);
+  });
+
   test('with the colour of bare and solid', () => {
     const camera = { ...SCAN, bare: 0.5, solid: 0.1, tint: [1.2, 1, 0.6] as const };
     const { bare, solid } = read(take(LAYOUTS.tone, camera).capture, LAYOUTS.tone);

@@ -1,4 +1,4 @@
-import { mkdirSync } from 'node:fs';
+import { mkdirSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
@@ -73,6 +73,20 @@ describe('charts', () => {
         list.getByRole('link', { name: 'Bitmap to burn' }).click(),
       ]);
       expectSameFile(await download.path(), join(shop, 'charts', hash, 'chart.png'));
+      // So is a capture that was dropped and not read yet; one that the shop no longer has is left out.
+      await page.locator('input[type=file]').first().setInputFiles('images/photos/cat.png');
+      const capture = page.getByRole('button', { name: 'Leave out cat.png' });
+      await capture.waitFor();
+      await page.getByRole('link', { name: 'Order', exact: true }).click();
+      await page.getByRole('heading', { level: 1 }).waitFor();
+      await page.goto(`${server.origin}/#/material`);
+      await capture.waitFor();
+      await page.reload();
+      await capture.waitFor();
+      rmSync(join(shop, 'captures'), { recursive: true });
+      await page.reload();
+      await list.getByText('Mark width: ').waitFor();
+      await expect.poll(() => capture.count()).toBe(0);
       await list.getByRole('button', { name: /Put away/ }).click();
       await list.waitFor({ state: 'detached' });
       // Its layout stays: a scan of it can still be read.

@@ -104,8 +104,8 @@ export async function saveReading(
   if (reading.kind !== 'learned') throw new AppError('option-invalid', 'found no profile in this reading');
   const profile = await readLearned(calibration, id);
   const page = await readFile(folderOf(calibration, id, 'report.html'), 'utf8');
-  await saveProfile({ profile, page, replace, ...(title === undefined ? {} : { title }) }, calibration);
-  calibration.events.send({ type: 'shop' });
+  const saved = await saveProfile({ profile, page, replace, ...(title === undefined ? {} : { title }) }, calibration);
+  calibration.events.send({ type: 'shop', profile: saved.name });
   return getReading(calibration, id);
 }
 

@@ -15,7 +15,7 @@ import { CROP_FIELDS, parseWith, RECORD_NAME } from '../server-wish.ts';
 import type { Work } from '../server-work.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
 import { markFaults, type OrderContext, startRun } from './make.ts';
-import { assertSums, listResults, sortPieces, sumsKey, viewOf } from './status.ts';
+import { assertSums, listResults, outdate, sortPieces, sumsKey, viewOf } from './status.ts';
 import { changePiece, findOrder, findPiece, folderOf, type OrderStore, openOrderStore, saveOrder } from './store.ts';
 import type { StoredOrder } from './types.ts';
 
@@ -71,6 +71,13 @@ export async function openOrders({ context, shopDir, work, events }: OrdersOptio
   const store = await openOrderStore(shopDir, events);
   const orders: Orders = { store, context, pool: work, runs: new Map(), closing: false };
   for (const order of store.orders.values()) if (order.running) startRun(orders, order);
+  events.listen((event) => {
+    if (event.type !== 'shop' || event.profile === undefined) return;
+    for (const { replaced } of orders.runs.values()) replaced.add(event.profile);
+    for (const order of store.orders.values()) {
+      if (outdate(order, event.profile)) void saveOrder(store, order).catch(() => undefined);
+    }
+  });
   return orders;
 }
 

@@ -159,6 +159,13 @@ export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece):
   };
 }
 
+/** The profile that a piece is made through; none where only its material is known. */
+export function profileOf(wish: Wish, piece: KeptPiece): string | undefined {
+  const { cells } = rowOf(wish, piece);
+  if (cells.profile) return cells.profile.text;
+  return cells.material ? undefined : wish.profile;
+}
+
 /** Pieces are never changed in place, so what was worked out of one holds as long as it is there. */
 const keys = new WeakMap<KeptPiece, { readonly wish: Wish; readonly key: string }>();
 

@@ -11,8 +11,8 @@ import {
 } from '../../tasks/index.ts';
 import type { OrderTotals } from '../protocol.ts';
 import { optionsOf } from '../server-wish.ts';
-import { type KeptPiece, keyOf, LIST, rowOf } from './lines.ts';
-import { refreshStatuses, sumsKey } from './status.ts';
+import { type KeptPiece, keyOf, LIST, profileOf, rowOf } from './lines.ts';
+import { OUTDATED, refreshStatuses, sumsKey } from './status.ts';
 import { announceOrder, changePiece, folderOf, type OrderStore, saveOrder } from './store.ts';
 import type { StoredOrder } from './types.ts';
 
@@ -22,9 +22,16 @@ import type { StoredOrder } from './types.ts';
  */
 const THREADS = { kind: 'threads', workers: 2, megapixels: 160 } as const;
 
+interface Run {
+  readonly stop: AbortController;
+  readonly done: Promise<void>;
+  /** Profiles that say something else since the run began. */
+  readonly replaced: Set<string>;
+}
+
 /** The runs that are at work, by the order's id. */
 export interface OrderRuns {
-  readonly runs: Map<string, { readonly stop: AbortController; readonly done: Promise<void> }>;
+  readonly runs: Map<string, Run>;
   /** The server ends: what is waiting then goes on with the next one. */
   closing: boolean;
 }
@@ -70,7 +77,8 @@ export function startRun(around: OrderContext, order: StoredOrder): void {
   const stop = new AbortController();
   order.running = true;
   order.problem = null;
-  const done = make(around, order, stop.signal)
+  const replaced = new Set<string>();
+  const done = make(around, order, { signal: stop.signal, replaced })
     .catch((error: unknown) => {
       order.problem = error instanceof AppError && error.code === 'order-interrupted' ? null : sayProblem(error);
       order.pieces = order.pieces.map((piece) => (piece.status === 'making' ? { ...piece, status: 'waiting' } : piece));
@@ -80,14 +88,19 @@ export function startRun(around: OrderContext, order: StoredOrder): void {
       order.running = around.closing && order.pieces.some(({ status }) => status === 'waiting');
       await saveOrder(store, order);
     });
-  runs.set(order.id, { stop, done });
+  runs.set(order.id, { stop, done, replaced });
 }
 
 /** What is asked when a run begins is what it makes; whatever is asked meanwhile waits for the next one. */
-async function make(around: OrderContext, order: StoredOrder, signal: AbortSignal): Promise<void> {
+async function make(
+  around: OrderContext,
+  order: StoredOrder,
+  { signal, replaced }: { readonly signal: AbortSignal } & Pick<Run, 'replaced'>,
+): Promise<void> {
   const { store, context } = around;
   const { id, wish } = order;
   const pieces = order.pieces.filter(({ excluded }) => !excluded);
+  const isReplaced = (piece: KeptPiece) => replaced.has(profileOf(wish, piece) ?? '');
   const keys = pieces.map((piece) => keyOf(wish, piece));
   const sums = sumsKey(order);
   const wanted = plan(around, order, pieces);
@@ -104,7 +117,11 @@ async function make(around: OrderContext, order: StoredOrder, signal: AbortSigna
   }
   announceOrder(store, order);
   const settle = (at: number, outcome: PieceOutcome) =>
-    settlePiece(order, { planned: wanted[at]!, id: pieces[at]!.id, of: keys[at]! }, outcome);
+    settlePiece(
+      order,
+      { planned: wanted[at]!, id: pieces[at]!.id, of: isReplaced(pieces[at]!) ? OUTDATED : keys[at]! },
+      outcome,
+    );
   const { record, outcomes } = await makeOrder(
     wanted,
     {
@@ -121,7 +138,7 @@ async function make(around: OrderContext, order: StoredOrder, signal: AbortSigna
   );
   for (const [at, outcome] of outcomes.entries()) settle(at, outcome);
   order.totals = sumUp(record);
-  order.sumsOf = sums;
+  order.sumsOf = pieces.some(isReplaced) ? null : sums;
 }
 
 function settlePiece(

@@ -1,7 +1,7 @@
 import { AppError } from '../../errors.ts';
 import { sha256 } from '../../tasks/index.ts';
 import type { OrderView } from '../protocol.ts';
-import { type KeptPiece, keyOf } from './lines.ts';
+import { type KeptPiece, keyOf, profileOf } from './lines.ts';
 import type { StoredOrder } from './types.ts';
 
 /*
@@ -32,6 +32,21 @@ export function refreshStatuses(order: StoredOrder): void {
     if (status === 'failed' && !same) return { ...piece, status: 'waiting', reason: null, of: null };
     return piece;
   });
+}
+
+/**
+ * Stands for a key of what can no longer be asked for: a profile that says something else now. It is the key of nothing.
+ */
+export const OUTDATED = '';
+
+/** Takes what was made through a profile for outdated. @returns whether the order has such a piece */
+export function outdate(order: StoredOrder, profile: string): boolean {
+  const isMade = ({ status }: KeptPiece) => status === 'done' || status === 'changed';
+  const through = order.pieces.filter((piece) => isMade(piece) && profileOf(order.wish, piece) === profile);
+  if (through.length === 0) return false;
+  order.pieces = order.pieces.map((piece) => (through.includes(piece) ? { ...piece, of: OUTDATED } : piece));
+  order.sumsOf = null;
+  return true;
 }
 
 /** By the lines of the list, then by photo. */

@@ -1,10 +1,11 @@
 import { useState } from 'preact/hooks';
-import type { CaptureCard, ChartCard, ReadingAsk } from '../../protocol.ts';
+import type { ChartCard, ReadingAsk } from '../../protocol.ts';
 import { PageError, readCaptures, sendCapture } from '../api.ts';
 import { DropPlace } from '../parts/drop-place.tsx';
 import { Busy, Button, Icon, Problem, Segments, Select } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { CornerPicker, type CornerPoints } from './corner-picker.tsx';
+import { forgetCaptures, useKeptCaptures } from './kept-captures.ts';
 import { nameChoice } from './profile-words.ts';
 import { askReference, NO_REFERENCE, ReferenceFields } from './reference-fields.tsx';
 
@@ -28,7 +29,7 @@ export function CaptureStep({
   readonly latest: string | undefined;
 }) {
   const { shop, go } = useShop();
-  const [captures, setCaptures] = useState<readonly CaptureCard[]>([]);
+  const { captures, add: keep, leaveOut } = useKeptCaptures();
   const [sending, setSending] = useState<string>();
   const [reading, setReading] = useState(false);
   const [error, setError] = useState<unknown>();
@@ -52,8 +53,7 @@ export function CaptureStep({
     setError(undefined);
     setSending(file.name);
     try {
-      const card = await sendCapture(file, () => undefined).done;
-      setCaptures((before) => [...before, card]);
+      keep(await sendCapture(file, () => undefined).done);
     } catch (problem) {
       setError(problem);
     } finally {
@@ -75,7 +75,9 @@ export function CaptureStep({
       ...(title.trim() === '' || compared ? {} : { title: title.trim() }),
     };
     try {
-      go(`/material/reading/${(await readCaptures(wanted)).id}`);
+      const { id } = await readCaptures(wanted);
+      forgetCaptures();
+      go(`/material/reading/${id}`);
     } catch (problem) {
       setError(problem);
       setReading(false);
@@ -158,7 +160,7 @@ export function CaptureStep({
         <ul class="captures">
           {captures.map(({ id, file, width, height }) => (
             <li key={id}>
-              <img src={`/api/captures/${id}/view`} alt="" />
+              <img src={`/api/captures/${id}/view`} alt="" onError={() => leaveOut(id)} />
               <span>
                 {file}
                 <small class="soft">
@@ -169,7 +171,7 @@ export function CaptureStep({
                 type="button"
                 class="button quiet square"
                 aria-label={`Leave out ${file}`}
-                onClick={() => setCaptures(captures.filter((one) => one.id !== id))}
+                onClick={() => leaveOut(id)}
               >
                 <Icon name="cross" />
               </button>

@@ -1,4 +1,4 @@
-import { useEffect, useState } from 'preact/hooks';
+import { useEffect, useRef, useState } from 'preact/hooks';
 import type { ComparisonView, ProfileUses, ProfileView, Reading } from '../../protocol.ts';
 import {
   compareProfiles,
@@ -296,7 +296,22 @@ function Checked({ reading }: { readonly reading: Extract<Reading, { kind: 'chec
 
 /** One profile: its curve, its numbers, and how it has drifted. */
 export function ProfileScreen({ name }: { readonly name: string }) {
+  const isThere = useShop().shop.profiles.some((one) => one.name === name);
+  // One that was saved just now may not be in the list yet.
+  const wasThere = useRef(false);
+  wasThere.current ||= isThere;
   const [profile, error, setProfile] = useLoaded<ProfileView>(() => getProfile(name), name);
+  if (wasThere.current && !isThere) {
+    return (
+      <div class="aside-note">
+        <BackToMaterials />
+        <h1>This profile was removed</h1>
+        <p class="empty" role="alert">
+          It is not in the shop any more.
+        </p>
+      </div>
+    );
+  }
   return (
     <div class="reading">
       <BackToMaterials />

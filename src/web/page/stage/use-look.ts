@@ -3,6 +3,7 @@ import { useEffect, useLayoutEffect, useMemo, useRef, useState } from 'preact/ho
 import type { LookFactsJson, Wish } from '../../protocol.ts';
 import { getDraft, getLook } from '../api.ts';
 import { isOffline } from '../parts/parts.tsx';
+import { useShop } from '../shop-context.ts';
 
 /**
  * A hand that moves a slider rests no longer than this between two steps, ms: a frame. Assumed: screens show 60 frames
@@ -56,7 +57,9 @@ export function useLook(
   // Tells this picture from others of the same job, in this window or another: none overtakes another.
   const window = useMemo(() => crypto.randomUUID(), []);
   const state = useRef<LookState>({ turn: 0, shown: 0, drafting: false, url: '' }).current;
-  const key = JSON.stringify([path, wish, showClipped, round]);
+  // A profile that says something else now, or is gone, is a reason to ask again, too.
+  const profile = useShop().shop.profiles.find(({ name }) => name === wish.profile);
+  const key = JSON.stringify([path, wish, showClipped, round, profile]);
   // Before the page is drawn, not after: a frame sooner.
   useLayoutEffect(() => {
     const turn = ++state.turn;
