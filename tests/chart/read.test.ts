@@ -130,7 +130,7 @@ describe('patches are read', () => {
   ] as const)('on a strip of two rows, %s: what lies between two patches is no bare margin', (_name, size) => {
     const layout = layoutChart('check', { ...EXAMPLE, ...size });
     expect(new Set(layout.patches.map(({ xMm, yMm }) => (_name === 'across' ? yMm : xMm))).size).toBe(2);
-    const camera = { ...PHOTO, width: 1300, height: 1300, pxPerMm: 13, lightX: 0.2 };
+    const camera = { ...PHOTO, width: 1300, height: 1300, pxPerMm: 13, lightX: 0.03 };
     const { readings, rejected } = read(take(layout, camera).capture, layout, marksOf(camera));
     expect([readings.length, rejected]).toEqual([layout.patches.length, []]);
     expect(worstTone(read(take(layout, camera).capture, layout), layout, camera)).toBeLessThan(1);
