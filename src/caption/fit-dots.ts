@@ -97,7 +97,7 @@ function tellTaken(by: { readonly x: number; readonly y: number }, samples: numb
  * So many dots make a line of this width, in dots; at least one. Half a dot, one in every other line (half-bitting, as
  * type was cut for coarse laser printers), where whole dots would leave more than is allowed of the width.
  */
-export function countDots(widthDots: number, widths: LineWidths): number {
+function countDots(widthDots: number, widths: LineWidths): number {
   const errorOf = (dots: number) => Math.abs((widths[2 * dots] ?? dots + growthOf(widths)) - widthDots);
   const most = Math.max(2, Math.ceil(widthDots - Math.min(0, growthOf(widths))) + 1);
   let best = 1;

@@ -5,7 +5,7 @@ import { findPackageRoot } from '../plane/index.ts';
 import FILES from './font-files.json' with { type: 'json' };
 
 /** Letter shapes that a caption may have, by what people call them: all under the SIL Open Font License 1.1. */
-export const CAPTION_FONTS = ['sans', 'serif', 'script'] as const;
+const CAPTION_FONTS = ['sans', 'serif', 'script'] as const;
 export type CaptionFont = (typeof CAPTION_FONTS)[number];
 
 /** Scripts that a family lacks are drawn from these, in this sequence. */

@@ -11,7 +11,7 @@ import {
 import type { Caption, CaptionRequest, WordsOutline } from './types.ts';
 
 /** What a caption is where nothing is said of it. */
-export const CAPTION_DEFAULTS = { place: 'below', font: 'sans', ink: 'solid' } as const;
+const CAPTION_DEFAULTS = { place: 'below', font: 'sans', ink: 'solid' } as const;
 
 /**
  * A caption's words as curves, with what it says nothing of.

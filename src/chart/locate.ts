@@ -80,7 +80,7 @@ const PATCH_MIN_PX = 6;
  * Largest blur (standard deviation) as a share of a patch's side: beyond it the middle of a patch sees its neighbours.
  * Assumed: the middle is then four deviations from the edge.
  */
-export const BLUR_MAX_SHARE = 0.12;
+const BLUR_MAX_SHARE = 0.12;
 
 const PLACE_NAMES: Readonly<Record<TagPosition, string>> = {
   0: 'upper left',

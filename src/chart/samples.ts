@@ -90,7 +90,7 @@ function largestDivisor(of: number, most: number): number {
 }
 
 /** Period of an exact pattern in dots along x and y; 0 where there is none. */
-export function periodOf({ pattern }: Pick<Patch, 'pattern'>): readonly [number, number] {
+function periodOf({ pattern }: Pick<Patch, 'pattern'>): readonly [number, number] {
   switch (pattern.kind) {
     case 'checker':
       return [2 * pattern.dots, 2 * pattern.dots];

@@ -3,22 +3,8 @@ export * from './curve.ts';
 export * from './derive.ts';
 export * from './dot-table.ts';
 export * from './fit.ts';
-export {
-  type BandPoint,
-  type FittedCurve,
-  fitToneCurve,
-  longestRange,
-  type MeasuredTone,
-  type PredictedTone,
-} from './fit-curve.ts';
-export {
-  type FitPattern,
-  type FitResponseOptions,
-  type FitTone,
-  type FittedNumber,
-  type FittedResponse,
-  fitResponse,
-} from './fit-response.ts';
+export { type BandPoint, fitToneCurve, longestRange } from './fit-curve.ts';
+export type { FitPattern, FittedNumber } from './fit-response.ts';
 export * from './line-widths.ts';
 export { PALETTE_LIMITS, type Palette, type PaletteMark, parsePalette } from './palette.ts';
 export { parseMaterial, parseProfile, parseRefused } from './parse.ts';

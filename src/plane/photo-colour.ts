@@ -99,7 +99,7 @@ const BRADFORD = {
 };
 
 /** Takes XYZ seen under one white to what looks alike under another one, by Bradford's adaptation. */
-export function adaptWhite(from: Vector3, to: Vector3): Matrix3 {
+function adaptWhite(from: Vector3, to: Vector3): Matrix3 {
   const [f, t] = [applyMatrix3(BRADFORD.matrix, from), applyMatrix3(BRADFORD.matrix, to)];
   const scale: Matrix3 = [t[0] / f[0], 0, 0, 0, t[1] / f[1], 0, 0, 0, t[2] / f[2]];
   return multiplyMatrix3(invertMatrix3(BRADFORD.matrix)!, multiplyMatrix3(scale, BRADFORD.matrix));

@@ -112,7 +112,7 @@ function checkCrop({ x, y, width, height }: Crop, source: LightSource): void {
 }
 
 /** The readable version: a ring of converted rows, a sum down each column, a sum along the row. */
-export function startPlainPasses({ source, columns, firstColumn, columnCount, keep, overshoot }: PassesPlan): Passes {
+function startPlainPasses({ source, columns, firstColumn, columnCount, keep, overshoot }: PassesPlan): Passes {
   const ring = Array.from({ length: keep }, () => new Int16Array(columnCount));
   const sums = new Int32Array(columnCount);
   const between = new Int16Array(columnCount);

@@ -51,7 +51,7 @@ export function notchOfSide(
 /**
  * Everything that is cut out for a pocket, as rectangles around its parts: the hole, its corner reliefs, its notches.
  */
-export function listCutOuts(pocket: Pocket, jig: Jig): readonly RectangleMm[] {
+function listCutOuts(pocket: Pocket, jig: Jig): readonly RectangleMm[] {
   const { reliefDiameterMm, notch } = jig;
   const hole = holeOfPocket(pocket, jig);
   const half = reliefDiameterMm / 2;

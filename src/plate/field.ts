@@ -9,7 +9,7 @@ export function placeField(jig: Pick<Jig, 'widthMm' | 'heightMm' | 'fieldAtMm'>,
 }
 
 /** Where the corner of the board meets the machine's stop. */
-export function placeStop({ stop, widthMm, heightMm }: Pick<Jig, 'stop' | 'widthMm' | 'heightMm'>): PointMm {
+function placeStop({ stop, widthMm, heightMm }: Pick<Jig, 'stop' | 'widthMm' | 'heightMm'>): PointMm {
   return { xMm: isLeft(stop) ? 0 : widthMm, yMm: isTop(stop) ? 0 : heightMm };
 }
 
@@ -27,7 +27,7 @@ export function placeOrigin(jig: Jig, fieldMm: FieldMm): PointMm {
 }
 
 /** How far a rectangle reaches beyond the field less its margin, mm, by side; 0 where it does not. */
-export function measureBeyond(
+function measureBeyond(
   part: RectangleMm,
   { field, marginMm }: { readonly field: RectangleMm; readonly marginMm: number },
 ): Readonly<Record<'left' | 'top' | 'right' | 'bottom', number>> {

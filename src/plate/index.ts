@@ -1,12 +1,12 @@
-export { type Assigned, type Assignment, assignToPockets, type PieceSize } from './assign.ts';
-export { boundPlates, type Ways } from './bound.ts';
+export { assignToPockets, type PieceSize } from './assign.ts';
+export { boundPlates } from './bound.ts';
 export { distanceBetween, findCutFaults, holeOfPocket } from './cut-outs.ts';
-export { drawJig, type JigPart, type SketchPiece, sketchJig } from './draw-jig.ts';
-export { measureBeyond, placeField, placeOrigin, placeStop, refuseBeyondField } from './field.ts';
+export { drawJig, sketchJig } from './draw-jig.ts';
+export { placeField, placeOrigin, refuseBeyondField } from './field.ts';
 export { type FrameOptions, frameJig, namePocket } from './frame-jig.ts';
 export { type GridOptions, layoutGrid, type StripRoom } from './layout-grid.ts';
-export { type Packed, type Packing, type PackOptions, packPlates } from './pack.ts';
+export { type Packed, packPlates } from './pack.ts';
 export { parseJig } from './parse-jig.ts';
 export * from './place.ts';
-export { measureText, type Polyline, STROKE_SIGNS, strokeText } from './stroke-font.ts';
+export { measureText, STROKE_SIGNS, strokeText } from './stroke-font.ts';
 export * from './types.ts';

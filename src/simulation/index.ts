@@ -1,6 +1,6 @@
 export * from './cameras.ts';
 export * from './capture.ts';
-export { encodeSrgb, type LabColour, type LinearRgb, labToLinear, lightnessOf, luminanceOf } from './colour.ts';
+export { encodeSrgb, luminanceOf } from './colour.ts';
 export * from './engrave.ts';
 export * from './faults.ts';
 export * from './geometry.ts';

@@ -10,7 +10,7 @@ export function strengthAt(doseRatio: number, law: LawModel): number {
 }
 
 /** Share of the faded colour, 0 … 1, at a dose given as a multiple of the half dose. */
-export function fadedShareAt(doseRatio: number, law: LawModel): number {
+function fadedShareAt(doseRatio: number, law: LawModel): number {
   if (!law.fade || doseRatio <= 0) return 0;
   return 1 - 2 ** -(((doseRatio * law.halfDoseJPerCm2) / law.fade.halfDoseJPerCm2) ** law.fade.order);
 }

@@ -54,7 +54,7 @@ export interface DoseReading {
   readonly material?: string;
 }
 
-export const DOSE_LIMITS = {
+const DOSE_LIMITS = {
   /** Share of the strongest contrast that counts as enough. Assumed: 3 % are within a reading's own scatter. */
   enough: 0.97,
   /** Least share of the strongest contrast of a recommended cell. Assumed: less gives away tones. */

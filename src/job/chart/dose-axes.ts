@@ -13,7 +13,7 @@ interface SettingFacts {
 }
 
 /** Settings that a dose chart may sweep, by the word that is typed. */
-export const DOSE_SETTINGS: Readonly<Record<string, SettingFacts>> = {
+const DOSE_SETTINGS: Readonly<Record<string, SettingFacts>> = {
   power: { setting: 'powerW', label: 'power', unit: 'W' },
   speed: { setting: 'speedMmPerS', label: 'speed', unit: 'mm/s' },
   rate: { setting: 'rateKHz', label: 'pulse rate', unit: 'kHz' },

@@ -104,7 +104,7 @@ export function layPieces(jobs: readonly PlateJob[], options: LayOptions): Layou
 }
 
 /** Whether pitch and line spacing are one, so that a quarter turn moves whole dots to whole dots. */
-export function hasSquareDots({ ticket: { grid } }: PlateJob): boolean {
+function hasSquareDots({ ticket: { grid } }: PlateJob): boolean {
   return Math.abs(grid.pitchMm - grid.lineSpacingMm) <= 1e-9;
 }
 

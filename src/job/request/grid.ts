@@ -59,7 +59,7 @@ export function resolveGrid(
 }
 
 /** @throws AppError option-invalid */
-export function refuseWide(
+function refuseWide(
   lengthMm: number | undefined,
   { field, what, machine }: { readonly field: string; readonly what: string; readonly machine: Machine },
 ): void {
@@ -104,7 +104,7 @@ export function settleGiven(given: GivenSettings | undefined, machine: Machine):
 }
 
 /** Dose of a solid with the machine's own settings on the recommended grid, J/cm². */
-export function startDoseJPerCm2(machine: Machine): number {
+function startDoseJPerCm2(machine: Machine): number {
   const spacing = recommendStartSpacingMm(machine);
   const grid = { pitchMm: spacing, lineSpacingMm: spacing };
   return doseOf(lockSpeed(machine, { grid, given: {} }), grid);

@@ -8,7 +8,7 @@ import { roundTo } from '../page/html.ts';
  * A tone that is known worse than this is badly known, ΔL*. Assumed: side by side everybody sees so much
  * (commonPractice).
  */
-export const BADLY_KNOWN_L = 3;
+const BADLY_KNOWN_L = 3;
 /** Tones of a picture are looked at in steps of so much L*. Assumed: finer than uncertainty changes. */
 const STEP_L = 1;
 
@@ -43,7 +43,7 @@ export function exposureHalf(lightness: number, factor: number): number {
 }
 
 /** What it rests on how light the whole is, in words. */
-export function sayExposureBasis(exposure: ExposureBand | undefined): string {
+function sayExposureBasis(exposure: ExposureBand | undefined): string {
   switch (exposure?.basis) {
     case 'reference':
       return `measured against L* ${roundTo(exposure.lightness!, 1)} ± ${roundTo(exposure.tolerance!, 1)} in the picture`;
