@@ -11,16 +11,23 @@ interface Remembered {
 
 /** One for the process: each command is bundled apart, with copies of this module. */
 const KEY = Symbol.for('tonewright.inputs');
-const holder = globalThis as { [KEY]?: AsyncLocalStorage<Remembered> };
-holder[KEY] ??= new AsyncLocalStorage<Remembered>();
+const holder = globalThis as { [KEY]?: AsyncLocalStorage<Remembered | undefined> };
+holder[KEY] ??= new AsyncLocalStorage<Remembered | undefined>();
 const runs = holder[KEY];
 
 /**
- * Remembers every file that is read during some work, so that no result of it is written over one of them. A server,
- * which reads and writes its own folder for days, does without.
+ * Remembers every file that is read during some work, so that no result of it is written over one of them.
  */
 export function rememberInputs<T>(work: () => Promise<T>): Promise<T> {
   return runs.run({ inputs: new Set(), written: new Set() }, work);
+}
+
+/**
+ * Work that reads and writes its own folder for days: a server. Nothing of it is remembered, though the command that
+ * starts it is a run like any other.
+ */
+export function forgetInputs<T>(work: () => Promise<T>): Promise<T> {
+  return runs.run(undefined, work);
 }
 
 /** The file of this path, should there be one, is given and not to be written over. */

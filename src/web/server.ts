@@ -5,7 +5,7 @@ import { join } from 'node:path';
 import { serve } from '@hono/node-server';
 import { AppError } from '../errors.ts';
 import { parseJson } from '../json.ts';
-import { createContext, makeFolder, openShopFolder, packageRoot } from '../tasks/index.ts';
+import { createContext, forgetInputs, makeFolder, openShopFolder, packageRoot } from '../tasks/index.ts';
 import { openCalibration } from './calibration/context.ts';
 import { closeOrders, openOrders } from './orders/actions.ts';
 import { limitStrangers } from './server-connections.ts';
@@ -44,7 +44,11 @@ const CONNECTIONS = { mostStrangers: 64, headersMs: 10_000, requestMs: 240_000 }
  * Starts the page's server on the loopback interface and nowhere else. When it cannot start, nothing of it stays.
  * @throws AppError path-unwritable for a shop folder that cannot be made or written; option-invalid for the port
  */
-export async function startPage({ shopDir, port, version, forgetBrowsers = false }: PageOptions): Promise<OpenedPage> {
+export function startPage(options: PageOptions): Promise<OpenedPage> {
+  return forgetInputs(() => start(options));
+}
+
+async function start({ shopDir, port, version, forgetBrowsers = false }: PageOptions): Promise<OpenedPage> {
   const root = packageRoot();
   await makeShopFolder(shopDir);
   const kept = await readKept(shopDir);
