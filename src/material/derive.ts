@@ -1,6 +1,6 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { regressCentredIsotonic } from '../numeric/index.ts';
-import { createPlane, ONE, type Plane } from '../plane/index.ts';
+import { averageField, EVEN_FIELDS, type Plane } from '../plane/index.ts';
 import { mixYuleNielsen } from './response.ts';
 import { type DotField, predictMeanStrength } from './simulate.ts';
 import type { Profile, Surface, TonePoint } from './types.ts';
@@ -28,9 +28,6 @@ export const DERIVED_COVERAGES = [
  * deposited, and the mean strength mixed to lightness. Points that the screen's texture puts out of order are pooled.
  */
 export function predictTonePoints(surface: Surface, { halftone }: DeriveOptions): TonePoint[] {
-  const side = 112;
-  // Screens start differently at the top and the left; the border is left out of the mean.
-  const rect = { x: 32, y: 32, width: 64, height: 64 };
   const mix = {
     bare: reflectanceOfLightness(surface.bare[0]),
     full: reflectanceOfLightness(surface.full[0]),
@@ -38,10 +35,11 @@ export function predictTonePoints(surface: Surface, { halftone }: DeriveOptions)
   };
   const strengths = DERIVED_COVERAGES.map((coverage) => {
     if (coverage === 0 || coverage === 1) return coverage;
-    const plane = createPlane('coverage', side, side);
-    plane.data.fill(Math.round(coverage * ONE));
-    const options = { samplesX: 6, samplesY: 6, edge: 'bare', rect } as const;
-    return predictMeanStrength(surface.response, halftone(plane), options);
+    return averageField(coverage, EVEN_FIELDS.derived, {
+      halftone,
+      meanOf: (dots, rect) =>
+        predictMeanStrength(surface.response, dots, { samplesX: 6, samplesY: 6, edge: 'bare', rect }),
+    });
   });
   const inner = regressCentredIsotonic(DERIVED_COVERAGES.slice(1, -1), strengths.slice(1, -1));
   const ends = [

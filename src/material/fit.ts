@@ -10,7 +10,7 @@ import {
   pooledStandardDeviation,
   roundNumbers,
 } from '../numeric/index.ts';
-import { createPlane, ONE, type Plane } from '../plane/index.ts';
+import { averageField, EVEN_FIELDS, type FieldRect, type Plane } from '../plane/index.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
 import { type BandPoint, fitToneCurve, type MeasuredTone } from './fit-curve.ts';
 import { fitMarks } from './fit-marks.ts';
@@ -131,12 +131,6 @@ const CAMERA_ERROR_MAX = 2;
  * own contrast looks like spread.
  */
 const SPREAD_DOUBT = 0.6;
-/**
- * Field that is screened for a coverage between those of the chart, and the rim that is left out, dots. Assumed: 96²
- * dots give the mean to 0.001, and 16 dots are what diffusion takes to find its texture.
- */
-const FIELD = { side: 128, rim: 16 } as const;
-
 /**
  * A profile from the readings of a tone chart: response model by joint least squares (`fitResponse`), tone curve with
  * its band from readings and model together (`fitToneCurve`), repeatability from replicates, and what to distrust.
@@ -342,10 +336,11 @@ function predictScreened(
 ): number {
   if (coverage === 0) return fit.bareLightness;
   if (coverage === 1) return fit.fullLightness;
-  const plane = createPlane('coverage', FIELD.side, FIELD.side);
-  plane.data.fill(Math.round(coverage * ONE));
-  const dots = cropDots(halftone(plane), FIELD.rim);
-  const strength = predictPatternStrength(fit.response, { dots, edge: 'bare', featureDots: 1 }, marks);
+  const strength = averageField(coverage, EVEN_FIELDS.fit, {
+    halftone,
+    meanOf: (dots, rect) =>
+      predictPatternStrength(fit.response, { dots: cropDots(dots, rect), edge: 'bare', featureDots: 1 }, marks),
+  });
   const mix = {
     bare: reflectanceOfLightness(fit.bareLightness),
     full: reflectanceOfLightness(fit.fullLightness),
@@ -354,14 +349,13 @@ function predictScreened(
   return lightnessOfReflectance(mixYuleNielsen(strength, mix));
 }
 
-function cropDots({ width, height, levels, data }: DotField, rim: number): DotField {
-  const [w, h] = [width - 2 * rim, height - 2 * rim];
-  const out = new Uint8Array(w * h);
-  for (let y = 0; y < h; y++) {
-    const from = (y + rim) * width + rim;
-    out.set(data.subarray(from, from + w), y * w);
+function cropDots({ width: across, levels, data }: DotField, { x, y, width, height }: FieldRect): DotField {
+  const out = new Uint8Array(width * height);
+  for (let row = 0; row < height; row++) {
+    const from = (y + row) * across + x;
+    out.set(data.subarray(from, from + width), row * width);
   }
-  return { width: w, height: h, levels, data: out };
+  return { width, height, levels, data: out };
 }
 
 /** The curve up to where all but the held-back share of its lightness is reached. */

@@ -8,6 +8,7 @@ export * from './decode-dots.ts';
 export { DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat, type DotFormatRecord } from './dot-formats.ts';
 export * from './dot-table.ts';
 export * from './encode.ts';
+export { averageField, EVEN_FIELDS, type FieldRect } from './even-field.ts';
 export * from './exif.ts';
 export * from './files.ts';
 export * from './inputs.ts';

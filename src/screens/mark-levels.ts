@@ -1,10 +1,14 @@
-import { createPlane, type Dots, listNeighbours, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
+import {
+  averageField,
+  type Dots,
+  EVEN_FIELDS,
+  type FieldRect,
+  listNeighbours,
+  ONE,
+  type Plane,
+  type StrengthTable,
+} from '../plane/index.ts';
 
-/**
- * Field that is screened for each tone, dots, and its border that is left out of the mean. Assumed: 104² dots give the
- * mean to 0.001, and 20 dots are what diffusion takes to find its texture.
- */
-const FIELD = { side: 144, border: 20 } as const;
 /**
  * Coverages. Assumed: no simple fractions, at which a screen's texture is unlike that of the tones beside it; closer
  * than a tenth.
@@ -20,11 +24,8 @@ const LEVELS = [
  * @returns wanted strength 0 … ONE for each of 0 … ONE; the ends are themselves.
  */
 export function levelStrengths(table: StrengthTable, halftone: (wanted: Plane<'coverage'>) => Dots): Uint16Array {
-  const missed = LEVELS.map((level) => {
-    const plane = createPlane('coverage', FIELD.side, FIELD.side);
-    plane.data.fill(Math.round(level * ONE));
-    return meanStrength(halftone(plane), table) - level;
-  });
+  const meanOf = (dots: Dots, rect: FieldRect) => meanStrength(dots, table, rect);
+  const missed = LEVELS.map((level) => averageField(level, EVEN_FIELDS.strength, { halftone, meanOf }) - level);
   const at = [0, ...LEVELS, 1];
   const off = [0, ...missed, 0];
   const asked = new Uint16Array(ONE + 1);
@@ -39,14 +40,14 @@ export function levelStrengths(table: StrengthTable, halftone: (wanted: Plane<'c
   return asked;
 }
 
-/** Mean strength of a field of dots, of a solid's; the border is looked at but not counted. */
-function meanStrength({ width, height, data }: Dots, table: StrengthTable): number {
+/** Mean strength of dots, of a solid's; what lies beyond the part is looked at but not counted. */
+function meanStrength({ width, data }: Dots, table: StrengthTable, rect: FieldRect): number {
   const { strength } = table;
   const offsets = listNeighbours(table).map(({ dx, dy }) => dy * width + dx);
   let sum = 0;
   let count = 0;
-  for (let y = FIELD.border; y < height - FIELD.border; y++) {
-    for (let x = FIELD.border; x < width - FIELD.border; x++, count++) {
+  for (let y = rect.y; y < rect.y + rect.height; y++) {
+    for (let x = rect.x; x < rect.x + rect.width; x++, count++) {
       let index = 0;
       for (let k = 0; k < offsets.length; k++) index = (index << 1) | data[y * width + x + offsets[k]];
       sum += strength[index];

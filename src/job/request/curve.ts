@@ -10,16 +10,11 @@ import {
   toneCurveOf,
 } from '../../material/index.ts';
 import { createPchip, regressCentredIsotonic } from '../../numeric/index.ts';
-import { createPlane, type DotGrid, type DotTable, ONE } from '../../plane/index.ts';
+import { averageField, type DotGrid, type DotTable, EVEN_FIELDS } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import type { JobSpec } from './types.ts';
 
-/**
- * Field that is screened for each coverage, dots; the border, where screens start differently, is left out of the mean.
- * Assumed: 96² dots give the mean to 0.001.
- */
-const FIELD = { side: 160, border: 32 } as const;
 /**
  * Steps of lightness closer than this are one, so that the correction can be inverted. Assumed: far below what is
  * measured.
@@ -72,13 +67,12 @@ export function predictCurve(
 ): { coverage: number; lightness: number }[] {
   const table = fillDotTable(surface, grid);
   if (takesStrength({ ...screen.options, name: screen.name as ScreenName })) return listMarkTones(table);
-  const { side, border } = FIELD;
-  const rect = { x: border, y: border, width: side - 2 * border, height: side - 2 * border };
   const tones = DERIVED_COVERAGES.map((coverage) => {
-    const plane = createPlane('coverage', side, side);
-    plane.data.fill(Math.round(coverage * ONE));
-    const dots = applyScreen(plane, { ...screen.options, name: screen.name as ScreenName, grid });
-    return { coverage, lightness: predictLightness(dots, { table, rect }), deviation: 0 };
+    const lightness = averageField(coverage, EVEN_FIELDS.job, {
+      halftone: (plane) => applyScreen(plane, { ...screen.options, name: screen.name as ScreenName, grid }),
+      meanOf: (dots, rect) => predictLightness(dots, { table, rect }),
+    });
+    return { coverage, lightness, deviation: 0 };
   });
   const { from, to } = mayTurn ? longestRange(tones) : { from: 0, to: 1 };
   const used = tones.filter(({ coverage }) => coverage >= from && coverage <= to);
