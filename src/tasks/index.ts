@@ -1,6 +1,6 @@
 // How a use case is asked, and what comes of it; and the few things of lower rows that a face needs beside.
 
-export { CHART_KIND_NAMES, CHART_KINDS } from '../chart/index.ts';
+export { CHART_KIND_NAMES } from '../chart/index.ts';
 export { controlOf as controlOfMachine } from '../machine/index.ts';
 export { PALETTE_LIMITS, tellMarkDiametersUm } from '../material/index.ts';
 export { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../photo/index.ts';
@@ -24,26 +24,23 @@ export { SCREEN_NAMES } from '../screens/index.ts';
 export type { CapturesRequest } from './captures.ts';
 export type { CheckRecord } from './check-profile.ts';
 export { type ComparisonRecord, compareShopProfiles } from './compare-profiles.ts';
-export { type ComparedWaysRecord, type CompareWaysRequest, comparePhotoWays } from './compare-ways.ts';
+export { type ComparedWaysRecord, comparePhotoWays } from './compare-ways.ts';
 export { createContext, type TaskContext } from './context.ts';
-export { describeMachineOptics, type OpticsRecord, type OpticsRequest } from './describe-optics.ts';
-export { describeShop, type OfferedProfile, offerProfile, type ShopRecord } from './describe-shop.ts';
-export { type DrawChartRequest, type DrawnChartRecord, drawChart } from './draw-chart.ts';
-export { type FitMachineRequest, type FittedMachineRecord, fitMachine } from './fit-machine.ts';
+export { describeMachineOptics, type OpticsRecord } from './describe-optics.ts';
+export { describeShop, type OfferedProfile, offerProfile } from './describe-shop.ts';
+export { type DrawnChartRecord, drawChart } from './draw-chart.ts';
+export { type FittedMachineRecord, fitMachine } from './fit-machine.ts';
 export { keepArtwork } from './keep-artwork.ts';
-export { keepLayout } from './keep-layout.ts';
 export {
   callSimulated,
   deleteProfile,
   findSaved,
   parseSavedProfile,
   renameProfile,
-  type SavedProfile,
-  type SaveProfileRequest,
   saveProfile,
 } from './keep-profile.ts';
 export { type BedRequest, type FrameRequest, type LaidRecord, type LayPlatesRequest, layPlates } from './lay-plates.ts';
-export { LIST_OPTIONS, type ListOption, ORDER_COLUMNS } from './list-columns.ts';
+export { LIST_OPTIONS } from './list-columns.ts';
 export { listPhotos } from './list-photos.ts';
 export {
   listJigs,
@@ -54,18 +51,17 @@ export {
   showPalette,
   writeScreensPage,
 } from './list-stock.ts';
-export { type Listed, listLayouts, listProfiles, readLayout } from './listing.ts';
+export { listLayouts, listProfiles } from './listing.ts';
 export { listMachines, type MachineRecord, showMachine } from './machines.ts';
-export { type MadeOrder, type MakeOrderRequest, type MakerChoice, makeOrder, type OrderWatch } from './make-order.ts';
-export { nameOfTitle, refuseRecordName } from './names.ts';
+export { type MakerChoice, makeOrder } from './make-order.ts';
 export { askOfMachine, checkMachineAnswer, newMachine } from './new-machine.ts';
 export { askOfMaterial, checkMaterialAnswer, newMaterial } from './new-material.ts';
 export { askOfPrices, checkPriceAnswer, newPrices } from './new-prices.ts';
-export { type OpenedPhoto, type OpenPhotoRequest, openPhoto } from './open-photo.ts';
-export { type PlannedPiece, planPieces, type RowToPlan } from './plan-pieces.ts';
+export { type OpenedPhoto, openPhoto } from './open-photo.ts';
+export { type PlannedPiece, planPieces } from './plan-pieces.ts';
 export { type PrepareAgainRequest, prepareAgain } from './prepare-again.ts';
-export { type PreparedMarksRecord, type PrepareMarksRequest, preparePhotoMarks } from './prepare-marks.ts';
-export { type PhotoRequest, type PreparedRecord, type PreparePhotoRequest, preparePhoto } from './prepare-photo.ts';
+export { type PrepareMarksRequest, preparePhotoMarks } from './prepare-marks.ts';
+export { type PhotoRequest, type PreparedRecord, preparePhoto } from './prepare-photo.ts';
 export {
   type CoarseImage,
   coarsenImage,
@@ -77,37 +73,27 @@ export {
   measureDraft,
   type Prediction,
   type PreparedImage,
-  type PreviewRequest,
   predictTicket,
   prepareImage,
 } from './preview-photo.ts';
 export { readPrices } from './prices.ts';
-export { type ProveBitmapRequest, type ProvenRecord, proveBitmap } from './prove-bitmap.ts';
+export { proveBitmap } from './prove-bitmap.ts';
 export type { NextQuestion, Question } from './questions.ts';
-export {
-  type ChartRecord,
-  type LearnedRecord,
-  type MeasuredRecord,
-  type ReadChartFiles,
-  type ReadChartRequest,
-  readChart,
-} from './read-chart.ts';
+export { type ChartRecord, type LearnedRecord, type MeasuredRecord, readChart } from './read-chart.ts';
 export { parseOrderList, readOrderPieces } from './read-order.ts';
 export {
-  type BurnedEntry,
   type BurnedList,
   countBurned,
   listBurned,
-  type RecordBurnRequest,
   recordBurn,
   renderBurnedCsv,
   writeBurnedCsv,
 } from './record-burn.ts';
 export { overSettings, readRequest, readSettings } from './request-options.ts';
-export { type ServeQueueRequest, serveQueue } from './serve-queue.ts';
+export { serveQueue } from './serve-queue.ts';
 export { readSettingsFile } from './settings-file.ts';
-export { openShopFolder, packageRoot, readRefused } from './shop.ts';
-export { type CurvePoint, type ShownProfile, sampleCurve, showProfile } from './show-profile.ts';
+export { openShopFolder, packageRoot } from './shop.ts';
+export { type ShownProfile, sampleCurve, showProfile } from './show-profile.ts';
 export {
   type BurnRequest,
   CAMERA_NAMES,
@@ -120,6 +106,5 @@ export {
 } from './simulate.ts';
 export { type FaultsRecord, simulateFaults } from './simulate-faults.ts';
 export { drawSubjectMask, isMaskName, keepSubjectMask, locateMask, readSubjectMask } from './subject-mask.ts';
-export { type ScanSettings, type TimeBitmapRequest, type TimedRecord, timeBitmap } from './time-bitmap.ts';
-export { readTicket, type TimedTicket } from './timed-bitmap.ts';
+export { type ScanSettings, type TimedRecord, timeBitmap } from './time-bitmap.ts';
 export * from './words.ts';
