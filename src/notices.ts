@@ -214,6 +214,16 @@ export const NOTICES = {
     say: ({ lost, photoLost }: { readonly lost: number; readonly photoLost: number }) =>
       `${percent(lost)} of what seems to be the subject lies outside this crop (${percent(photoLost)} of the photo is cut off): look at it, and move the crop by hand, or take a piece of another shape.`,
   },
+  'bars-left-out': {
+    about: 'photo',
+    say: (bars: BarShares) =>
+      `The photo has bars of one colour around its picture (${sayBars(bars)}): the crop leaves them out. Move it by hand to keep them.`,
+  },
+  'bars-seen': {
+    about: 'photo',
+    say: ({ focus, zoom, ...bars }: BarShares & PictureAlone) =>
+      `The photo has bars of one colour around its picture (${sayBars(bars)}), and this crop shows them: let the photo fill the piece with ${focus.x},${focus.y} in sight at zoom ${zoom} to take the picture alone.`,
+  },
   'backdrop-kept': {
     about: 'photo',
     say: () =>
@@ -240,6 +250,29 @@ interface Interval {
   readonly from: number;
   readonly to: number;
 }
+
+interface BarShares {
+  readonly above: number;
+  readonly below: number;
+  readonly left: number;
+  readonly right: number;
+}
+
+interface PictureAlone {
+  readonly focus: { readonly x: number; readonly y: number };
+  readonly zoom: number;
+}
+
+const sayBars = ({ above, below, left, right }: BarShares): string =>
+  [
+    [above, 'above'] as const,
+    [below, 'below'] as const,
+    [left, 'to the left'] as const,
+    [right, 'to the right'] as const,
+  ]
+    .filter(([share]) => share > 0)
+    .map(([share, where]) => `${Math.max(1, Math.round(100 * share))} % ${where}`)
+    .join(', ');
 
 interface FacesCut {
   readonly cut: number;

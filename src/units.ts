@@ -79,8 +79,7 @@ function readLengthMm(text: string): number {
  */
 export function parseSizeMm(text: string, what: string): SizeMm {
   const plain = text.trim().toLowerCase();
-  const name = plain === 'card' ? 'id-1' : plain.replace(/^id[\s_]?(?=\d)/, 'id-');
-  const named = lookUp(NAMED_SIZES, name);
+  const named = findNamedSize(plain);
   if (named) return { widthMm: named.widthMm, heightMm: named.heightMm, cornerRadiusMm: named.cornerRadiusMm };
   const round = /^(?:[⌀∅ø]|dia(?:meter|m)?\.?\s|round\s)\s*(.+)$/.exec(plain)?.[1];
   if (round !== undefined) {
@@ -99,6 +98,12 @@ export function parseSizeMm(text: string, what: string): SizeMm {
   const [first, second = first] = parts as [string, string?];
   const width = splitUnit(first).unit === '' ? first + splitUnit(second).unit : first;
   return { widthMm: parseLengthMm(width, what), heightMm: parseLengthMm(second, what), cornerRadiusMm: 0 };
+}
+
+/** A size that a standard names, with its corners; undefined for one in lengths. */
+export function findNamedSize(text: string): SizeMm | undefined {
+  const plain = text.trim().toLowerCase();
+  return lookUp(NAMED_SIZES, plain === 'card' ? 'id-1' : plain.replace(/^id[\s_]?(?=\d)/, 'id-'));
 }
 
 /** Most dots of one bitmap, a photo's or a chart's; assumed: above it planes of 16-bit values leave no room to work. */

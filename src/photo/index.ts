@@ -4,6 +4,7 @@ export * from './backdrop.ts';
 export * from './blank.ts';
 export * from './choose-crop.ts';
 export * from './choose-tone.ts';
+export * from './find-bars.ts';
 export * from './frame.ts';
 export * from './mask.ts';
 export * from './outline.ts';

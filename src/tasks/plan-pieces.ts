@@ -15,6 +15,7 @@ import {
   shortenName,
 } from '../job/index.ts';
 import type { OptionValues } from '../options.ts';
+import { findNamedSize } from '../units.ts';
 import type { TaskContext } from './context.ts';
 import { LIST_OPTIONS, type ListOption } from './list-columns.ts';
 import { readRequest } from './request-options.ts';
@@ -215,6 +216,8 @@ function withoutRivals(defaults: OptionValues, own: OptionValues): OptionValues 
     ['serpentine', 'raster'],
     ['upright', 'lengthwise'],
     ['strip', 'stripJoined'],
+    // A size that a standard names has corners of its own.
+    ...(typeof own.size === 'string' && findNamedSize(own.size) ? [['size', 'corner']] : []),
   ].filter((keys) => keys.some((key) => key in own));
   return Object.fromEntries(Object.entries(defaults).filter(([key]) => !rivals.some((keys) => keys.includes(key))));
 }

@@ -21,3 +21,24 @@ export function wishOf(wish: Wish, { turned, widthMm, heightMm, profile, materia
     heightMm: turned ? size.widthMm : size.heightMm,
   };
 }
+
+/**
+ * What says no more than that nothing was asked, mm and a factor: so a piece gives up what its order asks. Exact: the
+ * defaults of a request.
+ */
+const RESET: Partial<Wish> = { subject: 'auto', backdrop: 'keep', outline: 'rectangle', vignetteMm: 0, zoom: 1 };
+
+/** What a wish of a piece wants that its order does not, so that the piece follows the order in all the rest. */
+export function ownWishOf(all: Wish, next: Wish): PieceWish {
+  const { widthMm, heightMm, ...rest } = next;
+  const isSame = (a: unknown, b: unknown) => JSON.stringify(a) === JSON.stringify(b);
+  const isTurned = widthMm === all.heightMm && heightMm === all.widthMm && widthMm !== heightMm;
+  const size =
+    widthMm === all.widthMm && heightMm === all.heightMm ? {} : isTurned ? { turned: true } : { widthMm, heightMm };
+  const names = [...new Set([...Object.keys(rest), ...Object.keys(RESET)])] as (keyof typeof rest)[];
+  const own = names
+    .filter((name) => !isSame(all[name], next[name]))
+    .map((name) => [name, next[name] ?? RESET[name]])
+    .filter(([, value]) => value !== undefined);
+  return { ...size, ...Object.fromEntries(own) };
+}

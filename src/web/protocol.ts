@@ -181,6 +181,10 @@ export interface LookFactsJson {
     readonly y: number;
     readonly origin: 'given' | 'subject' | 'attention' | 'middle';
   };
+  /** How many times nearer the photo is than it must be: as asked, or so that bars at its edges are left out. */
+  readonly zoom: number;
+  /** The crop without the bars that are in this one; absent without any. */
+  readonly alone?: { readonly focus: { readonly x: number; readonly y: number }; readonly zoom: number };
   /** How far the photo was turned, degrees clockwise: as asked, or upright by its faces. */
   readonly turnDeg: number;
   readonly tone: ToneOptions;
@@ -390,19 +394,10 @@ export interface ComparisonView {
   }[];
 }
 
-/** What one piece of an order wants differently from the order. */
-export interface PieceWish {
-  readonly focus?: { readonly x: number; readonly y: number };
-  readonly zoom?: number;
-  readonly turnDeg?: number;
-  readonly subject?: SubjectWish;
-  readonly fit?: Wish['fit'];
+/** What one piece of an order wants differently from the order: any choice of a photo. */
+export interface PieceWish extends Partial<Wish> {
   /** The long sides the other way round. */
   readonly turned?: boolean;
-  readonly widthMm?: number;
-  readonly heightMm?: number;
-  readonly profile?: string;
-  readonly material?: string;
 }
 
 export interface OrderPiece {

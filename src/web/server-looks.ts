@@ -19,8 +19,8 @@ const CACHE_BYTES = 700e6;
 /** Windows on one job that are told apart. A count. Assumed: more than a shop has screens. */
 const MOST_WINDOWS = 16;
 /**
- * Looks whose dots are kept for the loupe, counts: of one picture on the page, and of all. Assumed: a loupe looks at the
- * present one until the next is there, and four pictures are compared in one window while another follows.
+ * Looks whose dots are kept for the loupe, counts: of one picture on the page, and of all. Assumed: a loupe looks at
+ * the present one until the next is there, and four pictures are compared in one window while another follows.
  */
 const LOOKS = { ofOne: 2, ofAll: 12 } as const;
 /**
@@ -267,6 +267,8 @@ function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookF
     look: name,
     frame: picture.frame,
     focus: picture.focus,
+    zoom: picture.framing.zoom ?? 1,
+    ...(picture.alone ? { alone: picture.alone } : {}),
     turnDeg: picture.turn.deg,
     tone: tone.values,
     dots: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing },

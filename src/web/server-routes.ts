@@ -72,7 +72,8 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
 
   app.onError((error, c) => {
     const { status, body } = describeError(error);
-    // What was not read of a request is in the way of the next one on this connection: the browser is told not to use it.
+    // What was not read of a request is in the way of the next one on this connection: the browser is told not to use
+    // it.
     if ((c.env as Partial<HttpBindings>).incoming?.complete === false) c.header('connection', 'close');
     return c.json(body, status as 400);
   });

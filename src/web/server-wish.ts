@@ -13,7 +13,7 @@ import {
   readSubjectMask,
   TONE_FIELDS,
 } from '../tasks/index.ts';
-import type { SubjectWish, Wish } from './protocol.ts';
+import type { PieceWish, SubjectWish, Wish } from './protocol.ts';
 
 /** A name of a record: never a path. */
 export const RECORD_NAME = v.pipe(v.string(), v.regex(/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/), v.maxLength(80));
@@ -24,8 +24,8 @@ const words = v.pipe(v.string(), v.minLength(1), v.maxLength(200));
 const ink = v.picklist(['solid', 'bare']);
 const place = v.pipe(v.number(), v.minValue(-2000), v.maxValue(2000));
 
-/** How a photo lies on its piece: each of these may be asked of one piece of an order alone. */
-export const CROP_FIELDS = {
+/** How a photo lies on its piece. */
+const CROP_FIELDS = {
   fit: v.picklist(['cover', 'contain']),
   focus: v.exactOptional(v.strictObject({ x: share, y: share })),
   zoom: v.exactOptional(v.pipe(v.number(), v.minValue(1), v.maxValue(MOST_ZOOM))),
@@ -92,6 +92,14 @@ const WISH = v.strictObject({
     }),
   ),
 });
+
+/** Of a piece of an order: any of the same, or nothing. */
+const PIECE_WISH = v.strictObject({ ...v.partial(WISH).entries, turned: v.optional(v.boolean()) });
+
+/** @throws AppError option-invalid naming the field */
+export function parsePieceWish(json: unknown): PieceWish {
+  return parseWith(PIECE_WISH, json) as PieceWish;
+}
 
 /** @throws AppError option-invalid naming the field */
 export function parseWish(json: unknown): Wish {

@@ -151,6 +151,7 @@ const FILLED: readonly State[] = [
       await openGroup(page, 'Crop');
       await page.getByRole('button', { name: 'Paint the subject' }).click();
       await page.getByText('The photo under the mask of its subject').waitFor({ timeout: TIME });
+      await page.getByText('On the machine').waitFor({ timeout: TIME });
     },
   },
   {

@@ -1,7 +1,9 @@
 import type { Page } from 'playwright-core';
 
+type GroupName = 'Piece' | 'Material' | 'Crop' | 'Tone' | 'Words' | 'Dots';
+
 /** Opens one group of controls on the stage, if it is not open. */
-export async function openGroup(page: Page, name: 'Piece' | 'Material' | 'Crop' | 'Tone' | 'Dots'): Promise<void> {
+export async function openGroup(page: Page, name: GroupName): Promise<void> {
   const button = page.getByRole('navigation', { name: 'Controls' }).getByRole('button', { name, exact: true });
   await button.waitFor();
   if ((await button.getAttribute('aria-expanded')) !== 'true') await button.click();

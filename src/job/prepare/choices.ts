@@ -1,11 +1,14 @@
 import { computeMarkDiametersUm } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import {
+  type Bars,
   chooseCrop,
   chooseTone,
   type Frame,
+  findBars,
   multiplyMasks,
   outlineMask,
+  type PhotoPart,
   pieceMask,
   placeOnPiece,
   seenWithin,
@@ -26,6 +29,10 @@ export interface Focus {
 
 export interface CropFacts {
   readonly focus: Focus;
+  /** Times nearer than the photo must be, so that bars at its edges are left out; absent where that is not needed. */
+  readonly zoom?: number;
+  /** The crop that takes the picture without the bars that are in this one; absent without any. */
+  readonly alone?: { readonly focus: { readonly x: number; readonly y: number }; readonly zoom: number };
   readonly notices: readonly Notice[];
 }
 
@@ -43,14 +50,107 @@ export async function chooseFocus(
   { photo, subject }: Pick<StandingPhoto, 'photo' | 'subject'>,
   { focus, fit, zoom, size, outline }: Pick<JobSpec, 'focus' | 'fit' | 'zoom' | 'size' | 'outline'>,
 ): Promise<CropFacts> {
-  if (fit === 'contain') return { focus: { x: 0.5, y: 0.5, origin: 'middle' }, notices: [] };
-  const crop = shareOfCover(photo, { aspect: size.widthMm / size.heightMm, zoom });
-  const isWhole = crop.width > 1 - 1e-6 && crop.height > 1 - 1e-6;
+  const bars = findBars(photo);
+  const full = shareOfCover(photo, { aspect: size.widthMm / size.heightMm, zoom });
+  const alone = bars && cropWithout(bars, { ...full, zoom });
+  if (fit === 'contain') {
+    const whole: Focus = { x: 0.5, y: 0.5, origin: 'middle' };
+    return {
+      focus: whole,
+      ...(alone ? { alone, notices: [notice('bars-seen', { ...bars, ...alone })] } : { notices: [] }),
+    };
+  }
+  if (focus || zoom !== undefined) {
+    const chosen = await chooseWithin({ photo, subject }, { focus, size, outline, crop: full, within: WHOLE });
+    if (!alone || isWithin(chosen.focus, full, bars.picture)) return chosen;
+    return { ...chosen, alone, notices: [...chosen.notices, notice('bars-seen', { ...bars, ...alone })] };
+  }
+  if (!alone) return chooseWithin({ photo, subject }, { focus, size, outline, crop: full, within: WHOLE });
+  const crop = { width: full.width / alone.zoom, height: full.height / alone.zoom };
+  const chosen = await chooseWithin({ photo, subject }, { focus, size, outline, crop, within: bars.picture });
+  return {
+    ...chosen,
+    ...(alone.zoom > 1 ? { zoom: alone.zoom } : {}),
+    notices: [...chosen.notices, notice('bars-left-out', bars)],
+  };
+}
+
+/** All of a photo, shares. Exact: by definition. */
+const WHOLE: PhotoPart = { x: 0, y: 0, width: 1, height: 1 };
+/** Decimals of the crop that is told, a count. Assumed: finer than a line of a bar, and short enough to type in. */
+const DECIMALS = 3;
+/** How far a crop may reach into a bar, a share of the photo. Assumed: a line or two, which the rounding leaves. */
+const SLACK = 0.005;
+
+/** The crop that takes the picture alone: as near as it must be, about its middle. */
+function cropWithout(
+  { picture }: Bars,
+  { width, height, zoom = 1 }: { readonly width: number; readonly height: number; readonly zoom: number | undefined },
+): NonNullable<CropFacts['alone']> {
+  const nearer = Math.max(1, (width * zoom) / picture.width, (height * zoom) / picture.height);
+  return {
+    focus: {
+      x: Number((picture.x + picture.width / 2).toFixed(DECIMALS)),
+      y: Number((picture.y + picture.height / 2).toFixed(DECIMALS)),
+    },
+    // Up, so that no line of a bar is left; what is exact but for the dust of a quotient stays.
+    zoom: Math.ceil(nearer * 10 ** DECIMALS - 1e-6) / 10 ** DECIMALS,
+  };
+}
+
+/** Whether a crop about a place shows nothing beyond a part of the photo, but for a line of pixels. */
+function isWithin(
+  { x, y }: Point,
+  crop: { readonly width: number; readonly height: number },
+  part: PhotoPart,
+): boolean {
+  const [left, top] = [clampTo(x, crop.width, WHOLE.x, 1), clampTo(y, crop.height, WHOLE.y, 1)];
+  return (
+    left - crop.width / 2 >= part.x - SLACK &&
+    left + crop.width / 2 <= part.x + part.width + SLACK &&
+    top - crop.height / 2 >= part.y - SLACK &&
+    top + crop.height / 2 <= part.y + part.height + SLACK
+  );
+}
+
+interface Point {
+  readonly x: number;
+  readonly y: number;
+}
+
+/** The middle of a span of a length within from … from + whole. */
+function clampTo(middle: number, length: number, from: number, whole: number): number {
+  const half = Math.min(length, whole) / 2;
+  return Math.min(Math.max(middle, from + half), from + whole - half);
+}
+
+interface ChoiceWithin {
+  readonly size: SizeMm;
+  readonly focus: Point | undefined;
+  readonly outline: JobSpec['outline'] | undefined;
+  /** Size of the crop, shares of the photo. */
+  readonly crop: { readonly width: number; readonly height: number };
+  /** Where it may lie. */
+  readonly within: PhotoPart;
+}
+
+async function chooseWithin(
+  { photo, subject }: Pick<StandingPhoto, 'photo' | 'subject'>,
+  { focus, size, outline, crop, within }: ChoiceWithin,
+): Promise<CropFacts> {
+  const place = ({ x, y }: Point): Point =>
+    within === WHOLE
+      ? { x, y }
+      : { x: clampTo(x, crop.width, within.x, within.width), y: clampTo(y, crop.height, within.y, within.height) };
+  const isWhole = crop.width > within.width - 1e-6 && crop.height > within.height - 1e-6;
   if (focus) return { focus: { ...focus, origin: 'given' }, notices: [] };
-  if (isWhole && !(outline && subject)) return { focus: { x: 0.5, y: 0.5, origin: 'middle' }, notices: [] };
+  if (isWhole && !(outline && subject)) {
+    const middle = { x: within.x + within.width / 2, y: within.y + within.height / 2 };
+    return { focus: { ...middle, origin: 'middle' }, notices: [] };
+  }
   if (!subject) {
     const found = await findAttention(photo, size.widthMm / size.heightMm);
-    return { focus: { ...found, origin: 'attention' }, notices: [] };
+    return { focus: { ...place(found), origin: 'attention' }, notices: [] };
   }
   const choice = chooseCrop(wishOfSubject(subject), { crop, ...seenOf(size, outline) });
   const photoLost = 1 - crop.width * crop.height;
@@ -62,7 +162,7 @@ export async function chooseFocus(
       : faces === 0 && lost > LOST_UNSAID
         ? [notice('subject-lost', { lost, photoLost })]
         : [];
-  return { focus: { ...choice.focus, origin: 'subject' }, notices };
+  return { focus: { ...place(choice.focus), origin: 'subject' }, notices };
 }
 
 /** How a piece that may lie either way shows more of the photo; by what of its subject is lost, then by area. */
@@ -71,8 +171,11 @@ export function chooseLay(
   { size, zoom, outline }: Pick<JobSpec, 'size' | 'zoom' | 'outline'>,
 ): SizeMm {
   const turned = { ...size, widthMm: size.heightMm, heightMm: size.widthMm };
+  const { width, height } = (zoom === undefined ? findBars(photo)?.picture : undefined) ?? WHOLE;
   const judge = (as: SizeMm) => {
-    const crop = shareOfCover(photo, { aspect: as.widthMm / as.heightMm, zoom });
+    const picture = { width: photo.width * width, height: photo.height * height };
+    const share = shareOfCover(picture, { aspect: as.widthMm / as.heightMm, zoom });
+    const crop = { width: share.width * width, height: share.height * height };
     const choice = subject && chooseCrop(wishOfSubject(subject), { crop, ...seenOf(as, outline) });
     return { cut: choice?.facesCut ?? 0, shown: crop.width * crop.height };
   };
@@ -81,7 +184,7 @@ export function chooseLay(
   return other.shown > as.shown * MUCH_MORE ? turned : size;
 }
 
-const seenOf = (size: SizeMm, outline: JobSpec['outline']) =>
+const seenOf = (size: SizeMm, outline: JobSpec['outline'] | undefined) =>
   outline ? { seen: seenWithin(size, outline.outline) } : {};
 
 /** A piece is turned for this much more of the photo, a factor. Assumed: for less nobody would turn a card. */

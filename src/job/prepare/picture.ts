@@ -13,7 +13,7 @@ import {
   resampleLuminance,
 } from '../../plane/index.ts';
 import type { JobSpec } from '../request/types.ts';
-import { chooseFocus, chooseLay, type Focus } from './choices.ts';
+import { type CropFacts, chooseFocus, chooseLay, type Focus } from './choices.ts';
 import { applyBackdrop, type SeenSubject, type StandingPhoto, standPhoto } from './subject.ts';
 
 /**
@@ -41,6 +41,8 @@ export interface Picture {
   readonly light: Plane<'luminance'>;
   /** Opaque share at `frame.place`; undefined when the photo has no transparency. */
   readonly opaque: Plane<'mask'> | undefined;
+  /** The crop without the bars that are in this one; absent without any. */
+  readonly alone?: CropFacts['alone'];
   /** Words and drawings on the piece; absent without any. */
   readonly lettering?: Lettering;
   /** Whether the shape of a subject was known, so that its backdrop could be told from it. */
@@ -72,13 +74,13 @@ export async function takePicture(
   const bareBelowMm = leaveStrip(spec, size);
   // The picture has the piece but for the strip of a caption below it.
   const room = { ...size, heightMm: heightMm - bareBelowMm };
-  const { focus, notices } = await chooseFocus(standing, { ...spec, size: room });
+  const { focus, notices, zoom = spec.zoom, alone } = await chooseFocus(standing, { ...spec, size: room });
   const framing = {
     widthMm,
     heightMm,
     cornerRadiusMm: size.cornerRadiusMm,
     focus: { x: focus.x, y: focus.y },
-    ...(spec.zoom === undefined ? {} : { zoom: spec.zoom }),
+    ...(zoom === undefined ? {} : { zoom }),
     ...(bareBelowMm > 0 ? { bareBelowMm } : {}),
   };
   const frame = framePhoto(photo, { ...spec, ...framing });
@@ -98,6 +100,7 @@ export async function takePicture(
     height: photo.height,
     facts: photo.facts,
     focus,
+    ...(alone ? { alone } : {}),
     turn,
     subject,
     isSearched,

@@ -123,7 +123,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       fit: frame.fit,
       focus: picture.focus,
       ...(picture.turn.deg === 0 ? {} : { turn: picture.turn }),
-      ...(spec.zoom === undefined ? {} : { zoom: spec.zoom }),
+      ...(picture.framing.zoom === undefined ? {} : { zoom: picture.framing.zoom }),
       ...(spec.backdrop && picture.isBackdropKnown ? { backdrop: spec.backdrop } : {}),
       ...(spec.outline ? { outline: spec.outline } : {}),
       crop: frame.crop,

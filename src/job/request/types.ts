@@ -77,8 +77,8 @@ export interface JobRequest {
 
 /**
  * Whom or what the photo is of: looked for, nothing in particular, a part of the photo (shares of its width and height
- * as it stands on the piece), or a picture of the photo, as that is before any turn, which is white where the subject is
- * (bytes of its file, base64).
+ * as it stands on the piece), or a picture of the photo, as that is before any turn, white where the subject is (bytes
+ * of its file, base64).
  */
 export type SubjectAsk =
   | 'auto'

@@ -11,7 +11,7 @@ import type { EventHub } from '../server-events.ts';
 import { nameIncoming } from '../server-incoming.ts';
 import { tidyFileName } from '../server-jobs.ts';
 import { MAX_PIXELS, type Subject } from '../server-looks.ts';
-import { CROP_FIELDS, parseWith, RECORD_NAME } from '../server-wish.ts';
+import { parsePieceWish, parseWith } from '../server-wish.ts';
 import type { Work } from '../server-work.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
 import { markFaults, type OrderContext, startRun } from './make.ts';
@@ -26,21 +26,11 @@ import type { StoredOrder } from './types.ts';
 const MOST_PIECES = 2000;
 
 const lengthMm = v.pipe(v.number(), v.minValue(1), v.maxValue(2000));
-const OWN = v.strictObject({
-  ...CROP_FIELDS,
-  fit: v.exactOptional(CROP_FIELDS.fit),
-  turned: v.exactOptional(v.boolean()),
-  widthMm: v.exactOptional(lengthMm),
-  heightMm: v.exactOptional(lengthMm),
-  profile: v.exactOptional(RECORD_NAME),
-  material: v.exactOptional(RECORD_NAME),
-});
-
 const PIECE_REQUEST = v.strictObject({
   count: v.exactOptional(v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(100_000))),
   text: v.exactOptional(v.pipe(v.string(), v.maxLength(500))),
   excluded: v.exactOptional(v.boolean()),
-  own: v.exactOptional(OWN),
+  own: v.exactOptional(v.unknown()),
 });
 
 const PLATES_REQUEST = v.strictObject({
@@ -184,7 +174,10 @@ export async function setWish({ store }: Orders, id: string, wish: Wish): Promis
 /** @throws AppError name-unknown, option-invalid naming the field */
 export async function setPiece({ store }: Orders, id: string, pieceId: string, json: unknown): Promise<OrderView> {
   const order = findOrder(store, id);
-  const asked = parseWith(PIECE_REQUEST, json) as Parameters<typeof changeByHand>[1];
+  const { own, ...rest } = parseWith(PIECE_REQUEST, json);
+  const asked = { ...rest, ...(own === undefined ? {} : { own: parsePieceWish(own) }) } as Parameters<
+    typeof changeByHand
+  >[1];
   changePiece(order, pieceId, changeByHand(findPiece(order, pieceId), asked));
   return saveOrder(store, order);
 }

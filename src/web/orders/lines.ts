@@ -2,14 +2,14 @@ import { randomBytes } from 'node:crypto';
 import { basename, extname } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../../errors.ts';
-import type { OrderRow } from '../../job/index.ts';
-import { sha256 } from '../../tasks/index.ts';
-import { parseSizeMm } from '../../units.ts';
+import type { JobRequest, OrderRow } from '../../job/index.ts';
+import { LIST_OPTIONS, readRequest, sha256, TONE_FIELDS } from '../../tasks/index.ts';
+import { findNamedSize, parseSizeMm } from '../../units.ts';
 import { wishOf } from '../piece-wish.ts';
 import type { OrderPiece, PieceWish, Wish } from '../protocol.ts';
 import { isFileName } from '../server-files.ts';
 import { tidyFileName } from '../server-jobs.ts';
-import { optionsOf, RECORD_NAME, subjectText } from '../server-wish.ts';
+import { optionsOf, RECORD_NAME } from '../server-wish.ts';
 
 /** What an order's list is called in messages; the page sends its text alone. */
 export const LIST = 'list';
@@ -80,41 +80,129 @@ export function applyList(pieces: readonly KeptPiece[], rows: readonly OrderRow[
 
 /** The card says what the line says; what is wrong with the line stays in it and is told when the piece is planned. */
 function writeLine(piece: KeptPiece, line: OrderRow): KeptPiece {
-  const { size, profile, material, fit, count, text } = line.cells;
+  const { count, text } = line.cells;
   const copies = count && /^[1-9]\d{0,5}$/.test(count.text) ? Number(count.text) : 1;
-  const { widthMm: _width, heightMm: _height, profile: _profile, material: _material, fit: _fit, ...kept } = piece.own;
-  const own: PieceWish = {
-    ...kept,
-    ...(size ? readSize(size.text) : {}),
+  const kept = Object.fromEntries(
+    Object.entries(piece.own).filter(([name]) => !LISTED.includes(name as keyof PieceWish)),
+  ) as PieceWish;
+  return { ...piece, line, own: { ...kept, ...readLine(line) }, count: copies, text: text?.text ?? '' };
+}
+
+/** Wishes that a newer list replaces, or takes away. */
+const LISTED: readonly (keyof PieceWish)[] = [
+  ...(['widthMm', 'heightMm', 'cornerRadiusMm', 'profile', 'material', 'fit'] as const),
+  ...(['backdrop', 'outline', 'vignetteMm', 'caption', 'artwork'] as const),
+];
+
+/** Wishes that a line of a list says in cells of its own: what of them is readable is on the card. */
+function readLine({ cells }: OrderRow): PieceWish {
+  const { size, corner, profile, material } = cells;
+  const { subject, focus, zoom, turnDeg, fit, backdrop, outline, vignetteMm, caption, artwork } = readCells(cells);
+  const drawing = artwork && isRecordName(artwork.name) ? { artwork } : {};
+  return {
+    ...(size ? readSize(size.text, corner === undefined) : {}),
     ...(profile && isRecordName(profile.text) ? { profile: profile.text } : {}),
     ...(material && isRecordName(material.text) ? { material: material.text } : {}),
-    ...(fit && (fit.text === 'cover' || fit.text === 'contain') ? { fit: fit.text } : {}),
+    ...(typeof subject === 'string' ? { subject } : {}),
+    ...(fit ? { fit } : {}),
+    ...(focus ? { focus } : {}),
+    ...(zoom === undefined ? {} : { zoom }),
+    ...(turnDeg === undefined ? {} : { turnDeg }),
+    ...(backdrop ? { backdrop } : {}),
+    ...(outline ? { outline } : {}),
+    ...(vignetteMm === undefined ? {} : { vignetteMm }),
+    ...(caption ? { caption } : {}),
+    ...drawing,
   };
-  return { ...piece, line, own, count: copies, text: text?.text ?? '' };
+}
+
+/** Columns that belong together: what is wrong in one group says nothing of the others. */
+const GROUPS: readonly (readonly string[])[] = [
+  ...['fit', 'keep', 'zoom', 'turn', 'subject', 'backdrop', 'outline', 'vignette'].map((column) => [column]),
+  ['caption', 'caption2', 'caption-place', 'caption-height', 'caption-font', 'caption-ink'],
+  ['artwork', 'artwork-width', 'artwork-at', 'artwork-ink'],
+];
+
+function readCells(cells: OrderRow['cells']): Partial<JobRequest> {
+  const read = GROUPS.map((columns) => {
+    const options = columns.flatMap((column) => {
+      const cell = cells[column];
+      const option = LIST_OPTIONS.get(column);
+      const isKnown = cell && option && (option.choices?.includes(cell.text) ?? true);
+      // A mask of the list's own lies where only the making looks.
+      const isPath = column === 'subject' && !/^(auto|none)$/.test(cell?.text ?? '');
+      return isKnown && !isPath ? [[option.key, cell.text] as const] : [];
+    });
+    try {
+      const { size: _size, ...request } = readRequest({ size: '10x10', ...Object.fromEntries(options) });
+      return request;
+    } catch (error) {
+      if (error instanceof AppError) return {};
+      throw error;
+    }
+  });
+  return Object.assign({}, ...read);
 }
 
 const isRecordName = (text: string) => v.safeParse(RECORD_NAME, text).success;
 
-function readSize(text: string): Pick<PieceWish, 'widthMm' | 'heightMm'> {
+/** A size by name has corners of its own, which go before the order's, unless the line says others. */
+function readSize(text: string, withCorner: boolean): Pick<PieceWish, 'widthMm' | 'heightMm' | 'cornerRadiusMm'> {
   try {
-    const { widthMm, heightMm } = parseSizeMm(text, 'size');
-    return { widthMm, heightMm };
+    const { widthMm, heightMm, cornerRadiusMm } = parseSizeMm(text, 'size');
+    return { widthMm, heightMm, ...(findNamedSize(text) && withCorner ? { cornerRadiusMm } : {}) };
   } catch (error) {
     if (error instanceof AppError) return {};
     throw error;
   }
 }
 
-/** Cells that the page's own choices stand for. */
-const OWN_CELLS = ['size', 'profile', 'material', 'fit', 'keep', 'zoom', 'turn', 'subject'];
+/** The columns of a list that a wish of a piece stands for. */
+const COLUMNS: Readonly<Partial<Record<keyof PieceWish, readonly string[]>>> = {
+  widthMm: ['size'],
+  heightMm: ['size'],
+  turned: ['size'],
+  cornerRadiusMm: ['corner'],
+  safeMarginMm: ['margin'],
+  machine: ['machine'],
+  profile: ['profile', 'material'],
+  material: ['profile', 'material'],
+  fit: ['fit'],
+  focus: ['keep'],
+  zoom: ['zoom'],
+  turnDeg: ['turn'],
+  subject: ['subject'],
+  backdrop: ['backdrop'],
+  outline: ['outline'],
+  vignetteMm: ['vignette'],
+  screen: ['screen'],
+  tone: ['tone'],
+  range: ['range'],
+  mirror: ['mirror'],
+  rotateDeg: ['rotate'],
+  settings: ['power', 'speed', 'rate', 'pulse', 'passes', 'scan'],
+  caption: GROUPS.at(-2)!,
+  artwork: GROUPS.at(-1)!,
+};
+
+/** Of all tone values: those that columns have, by their names. */
+const columnOf = (key: string) => key.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`);
+
+function columnsOf(name: keyof PieceWish): readonly string[] {
+  return name === 'toneValues' ? Object.keys(TONE_FIELDS).map(columnOf) : (COLUMNS[name] ?? []);
+}
 
 /** What a person changes on a card goes over the line: the cells that it stands for are given up. */
 export function changeByHand(
   piece: KeptPiece,
   { own, count, text, excluded }: Partial<Pick<OrderPiece, 'own' | 'count' | 'text' | 'excluded'>>,
 ): KeptPiece {
+  const names = [...new Set([...Object.keys(piece.own), ...Object.keys(own ?? {})])] as (keyof PieceWish)[];
+  const changed = own
+    ? names.filter((name) => JSON.stringify(own[name]) !== JSON.stringify(piece.own[name])).flatMap(columnsOf)
+    : [];
   const given = new Set([
-    ...(own !== undefined && JSON.stringify(own) !== JSON.stringify(piece.own) ? OWN_CELLS : []),
+    ...changed,
     ...(count === undefined || count === piece.count ? [] : ['count']),
     ...(text === undefined ? [] : ['text']),
   ]);
@@ -140,6 +228,7 @@ export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece):
     value === undefined ? {} : { [column]: { line: at, column: cells[column]?.column ?? 0, text: value } };
   const { widthMm, heightMm } = wishOf(wish, own);
   const hasSize = own.widthMm !== undefined || own.heightMm !== undefined || own.turned === true;
+  const asked = Object.fromEntries(listOwn(wish, own).flatMap(([column, value]) => Object.entries(set(column, value))));
   return {
     line: at,
     cells: {
@@ -148,11 +237,7 @@ export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece):
       ...set('size', hasSize ? `${widthMm}x${heightMm}` : undefined),
       ...set('profile', own.profile),
       ...set('material', own.profile === undefined ? own.material : undefined),
-      ...set('fit', own.fit),
-      ...set('keep', own.focus && `${own.focus.x},${own.focus.y}`),
-      ...set('zoom', own.zoom === undefined ? undefined : String(own.zoom)),
-      ...set('turn', own.turnDeg === undefined ? undefined : String(own.turnDeg)),
-      ...set('subject', own.subject && subjectText(own.subject)),
+      ...asked,
       ...set('count', cells.count ? undefined : String(count)),
       ...set('text', text === '' ? undefined : text),
     },
@@ -164,6 +249,18 @@ export function profileOf(wish: Wish, piece: KeptPiece): string | undefined {
   const { cells } = rowOf(wish, piece);
   if (cells.profile) return cells.profile.text;
   return cells.material ? undefined : wish.profile;
+}
+
+/** Columns that say what a piece wants differently, beside its size and material. */
+function listOwn(wish: Wish, own: PieceWish): readonly (readonly [column: string, value: string])[] {
+  const { widthMm: _width, heightMm: _height, turned: _turned, profile: _profile, material: _material, ...rest } = own;
+  const names = Object.keys(rest) as (keyof typeof rest)[];
+  const columns = new Set(names.flatMap(columnsOf));
+  const options = Object.entries(optionsOf({ ...wish, ...rest }));
+  return options.flatMap(([key, value]) => {
+    const column = columnOf(key);
+    return columns.has(column) ? [[column, value === true ? 'yes' : String(value)] as const] : [];
+  });
 }
 
 /** Pieces are never changed in place, so what was worked out of one holds as long as it is there. */

@@ -1,16 +1,16 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { wishOf } from '../../piece-wish.ts';
+import { ownWishOf, wishOf } from '../../piece-wish.ts';
 import type { OrderPiece, OrderView, PieceWish } from '../../protocol.ts';
 import { Button, isOffline, NumberField, Problem, useProblem } from '../parts/parts.tsx';
 import { BenchFacts } from '../photo/facts.tsx';
-import { PaintChoice } from '../photo/paint.tsx';
 import { useShop } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
-import { frameOf, turnOf } from '../stage/frame.ts';
-import { CropChoice, type CropWish, withCrop } from '../stage/groups.tsx';
-import { Drawer, StageLayout } from '../stage/layout.tsx';
+import { frameOf, turnOf, zoomOf } from '../stage/frame.ts';
+import { type GroupId, groupsOf, withCrop } from '../stage/groups.tsx';
+import { Drawer, StageLayout, StepButtons } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
+import { forgetSteps, useHistory } from '../stage/use-history.ts';
 import { useLook } from '../stage/use-look.ts';
 import { useMask, withMask } from '../stage/use-mask.ts';
 
@@ -20,9 +20,9 @@ export interface PieceChange {
   readonly own: PieceWish;
 }
 
-type GroupId = 'crop' | 'copies';
+type PieceGroupId = GroupId | 'copies';
 
-/** One piece of an order on the stage: its crop, its number of copies, a word for the ticket. */
+/** One piece of an order on the stage: all that a photo may want, its number of copies, a word for the ticket. */
 export function PieceDialog({
   order,
   piece,
@@ -36,61 +36,64 @@ export function PieceDialog({
 }) {
   const { shop } = useShop();
   const dialog = useRef<HTMLDialogElement>(null);
-  const [own, setOwn] = useState(piece.own);
+  const path = `/api/orders/${order.id}/pieces/${piece.id}`;
+  const [wish, setWish] = useState(() => {
+    // What was done to it before is in the order, or was left.
+    forgetSteps(path);
+    return wishOf(order.wish, piece.own);
+  });
+  const history = useHistory(path, wish, setWish);
   const [count, setCount] = useState(piece.count);
   const [text, setText] = useState(piece.text);
-  const [group, setGroup] = useState<GroupId | undefined>('crop');
+  const [group, setGroup] = useState<PieceGroupId | undefined>('crop');
   const [bench, setBench] = useState(false);
   useEffect(() => dialog.current?.showModal(), []);
-  const path = `/api/orders/${order.id}/pieces/${piece.id}`;
-  const wish = wishOf(order.wish, own);
+  const [showClipped, setShowClipped] = useState(false);
   const drawn = useRef<HTMLDivElement>(null);
-  const seen = useLook(path, { wish, showClipped: false, piece: drawn });
+  const seen = useLook(path, { wish, showClipped, piece: drawn });
   const { facts, error } = seen;
   const frame = frameOf(piece, wish, facts);
   const [problem, setProblem] = useProblem();
   const mask = useMask({
     path,
     wish,
-    onPainted: (name) => crop(withMask(wish, name, facts)),
+    onPainted: (name) => history.change(withMask(wish, name, facts), 'apart'),
     onProblem: setProblem,
   });
   const painting = group === 'crop' && mask.isOn;
-  const crop = (next: CropWish) => setOwn(ownCrop(own, order.wish, next));
+  const groups = groupsOf({
+    mask,
+    wish,
+    facts,
+    showClipped,
+    onChange: history.change,
+    onClipped: setShowClipped,
+    frame,
+  });
   return (
     <dialog ref={dialog} class="piece-dialog" aria-labelledby="piece-dialog-title" onClose={onClose}>
-      <StageLayout<GroupId>
+      <StageLayout<PieceGroupId>
         head={
           <>
             <h2 id="piece-dialog-title">{piece.photo}</h2>
             {piece.reason && <p class="warn-line">{piece.reason}</p>}
             <div class="head-actions">
+              <StepButtons history={history} />
               <Button aria-label="Leave it as it was" onClick={() => dialog.current?.close()}>
                 Leave it
               </Button>
-              <Button kind="main" icon="check" onClick={() => onSave({ own, count: Math.round(count), text })}>
+              <Button
+                kind="main"
+                icon="check"
+                onClick={() => onSave({ own: ownWishOf(order.wish, wish), count: Math.round(count), text })}
+              >
                 Take this
               </Button>
             </div>
           </>
         }
         groups={[
-          {
-            id: 'crop',
-            label: 'Crop',
-            icon: 'crop',
-            body: () =>
-              mask.isOn ? (
-                <PaintChoice wish={wish} frame={frame} mask={mask} onChange={crop} />
-              ) : (
-                <>
-                  <CropChoice wish={wish} facts={facts} frame={frame} mask={mask} onChange={crop} />
-                  <Button icon="turn" onClick={() => setOwn({ ...own, turned: !own.turned })}>
-                    Turn the piece
-                  </Button>
-                </>
-              ),
-          },
+          ...groups,
           {
             id: 'copies',
             label: 'Copies',
@@ -142,8 +145,9 @@ export function PieceDialog({
             closer={facts && { path, look: facts.look, dots: facts.dots }}
             cropping={group === 'crop' && !painting}
             mask={painting ? mask : undefined}
-            zoom={wish.zoom ?? 1}
-            onCrop={(next) => crop(withCrop(wish, next))}
+            zoom={zoomOf(wish, facts)}
+            onCrop={(next) => history.change(withCrop(wish, next))}
+            onTurn={(turnDeg) => history.change({ ...wish, turnDeg })}
           >
             {error !== undefined && !isOffline(error) && (
               <div class="stage-problems floats">
@@ -162,12 +166,4 @@ export function PieceDialog({
       </StageLayout>
     </dialog>
   );
-}
-
-/** What a piece wants of its crop that the order does not. */
-function ownCrop(own: PieceWish, all: CropWish, next: CropWish): PieceWish {
-  const { fit: _fit, focus: _focus, zoom: _zoom, turnDeg: _turnDeg, subject: _subject, ...rest } = own;
-  const names = ['fit', 'focus', 'zoom', 'turnDeg', 'subject'] as const;
-  const differ = names.filter((name) => next[name] !== undefined && next[name] !== all[name]);
-  return { ...rest, ...Object.fromEntries(differ.map((name) => [name, next[name]])) };
 }

@@ -7,9 +7,9 @@ import { Saved } from '../parts/saved.tsx';
 import { useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
-import { frameOf, turnOf } from '../stage/frame.ts';
+import { frameOf, turnOf, zoomOf } from '../stage/frame.ts';
 import { type GroupId, groupsOf, useGroup, withCrop } from '../stage/groups.tsx';
-import { Drawer, StageLayout } from '../stage/layout.tsx';
+import { Drawer, StageLayout, StepButtons } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { forgetSteps, useHistory } from '../stage/use-history.ts';
@@ -141,26 +141,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           <h1>{job.name}</h1>
           <Saved />
           <div class="head-actions">
-            <button
-              type="button"
-              class="button quiet square"
-              aria-label="Undo"
-              title="Undo (Ctrl+Z)"
-              disabled={!history.undo}
-              onClick={history.undo}
-            >
-              <Icon name="undo" />
-            </button>
-            <button
-              type="button"
-              class="button quiet square"
-              aria-label="Redo"
-              title="Redo (Shift+Ctrl+Z)"
-              disabled={!history.redo}
-              onClick={history.redo}
-            >
-              <Icon name="redo" />
-            </button>
+            <StepButtons history={history} />
             <Button icon="beside" class="sign-first" aria-label="Compare" title="C" onClick={compare}>
               Compare
             </Button>
@@ -218,8 +199,9 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           closer={facts && { path, look: facts.look, dots: facts.dots }}
           cropping={group === 'crop' && !painting}
           mask={painting ? mask : undefined}
-          zoom={wish.zoom ?? 1}
+          zoom={zoomOf(wish, facts)}
           onCrop={(crop) => choose(withCrop(wish, crop))}
+          onTurn={(turnDeg) => choose({ ...wish, turnDeg })}
         >
           <Problems error={error} seen={seen} onClose={() => setError(undefined)} />
         </Table>

@@ -1,6 +1,7 @@
 import { useEffect, useRef } from 'preact/hooks';
 import type { Frame } from '../../../photo/index.ts';
-import { sizeTurned } from './frame.ts';
+import { Icon } from '../parts/parts.tsx';
+import { sizeTurned, splitTurn } from './frame.ts';
 import { type PhotoFacts, placeOf, radiusOf } from './piece.tsx';
 import { wheelFactor, ZOOM_STEP } from './view.ts';
 
@@ -183,3 +184,68 @@ function useWheel(hand: { readonly current: HTMLDivElement | null }, now: { read
 }
 
 const clamp = (value: number, low: number, high: number) => Math.min(Math.max(value, low), high);
+
+/** Degrees of straightening on either side of upright. Assumed: what leans more was meant to. */
+export const MOST_LEAN_DEG = 15;
+/**
+ * Degrees, a step of straightening, and one with the shift key. Assumed: what the eye sees of a horizon along a card.
+ */
+export const LEAN_STEP_DEG = 0.1;
+const LEAN_LEAP_DEG = 1;
+
+/** Tenths of degrees from −180 to 180, without the dust of sums. */
+export const tidyDeg = (deg: number) => Math.round((deg - 360 * Math.round(deg / 360)) * 10) / 10;
+
+interface TurnHandleProps {
+  readonly turnDeg: number;
+  readonly onTurn: (turnDeg: number) => void;
+  readonly onMoving: (moving: boolean) => void;
+}
+
+/** A knob on the edge of the piece that turns the photo about the piece's middle, until what should be level is. */
+export function TurnHandle({ turnDeg, onTurn, onMoving }: TurnHandleProps) {
+  const held = useRef<{ readonly from: number; readonly turnDeg: number } | undefined>(undefined);
+  const { restDeg } = splitTurn(turnDeg);
+  const most = Math.max(MOST_LEAN_DEG, Math.abs(restDeg));
+  const lean = (deg: number) => onTurn(tidyDeg(turnDeg - restDeg + clamp(deg, -most, most)));
+  const angleOf = (event: PointerEvent & { readonly currentTarget: HTMLElement }) => {
+    const { left, top, width, height } = event.currentTarget.parentElement!.getBoundingClientRect();
+    return (Math.atan2(event.clientY - top - height / 2, event.clientX - left - width / 2) * 180) / Math.PI;
+  };
+  const end = () => {
+    held.current = undefined;
+    onMoving(false);
+  };
+  return (
+    <div
+      class="turn-handle"
+      role="slider"
+      tabIndex={0}
+      aria-label="Straighten by hand"
+      aria-valuemin={-most}
+      aria-valuemax={most}
+      aria-valuenow={restDeg}
+      aria-valuetext={`${restDeg.toFixed(1)} degrees`}
+      title="Straighten"
+      onPointerDown={(event) => {
+        if (event.button !== 0) return;
+        event.currentTarget.setPointerCapture(event.pointerId);
+        held.current = { from: angleOf(event), turnDeg: restDeg };
+        onMoving(true);
+      }}
+      onPointerMove={(event) => {
+        if (held.current) lean(held.current.turnDeg + tidyDeg(angleOf(event) - held.current.from));
+      }}
+      onPointerUp={end}
+      onPointerCancel={end}
+      onKeyDown={(event) => {
+        const way = ARROWS[event.key];
+        if (!way || event.ctrlKey || event.metaKey || event.altKey) return;
+        event.preventDefault();
+        lean(restDeg + (event.shiftKey ? LEAN_LEAP_DEG : LEAN_STEP_DEG) * (way[0] - way[1]));
+      }}
+    >
+      <Icon name="straighten" />
+    </div>
+  );
+}

@@ -11,19 +11,26 @@ const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 } as const;
 export const turnOf = ({ turnDeg }: Pick<Wish, 'turnDeg'>, facts: Pick<LookFactsJson, 'turnDeg'> | undefined): number =>
   turnDeg ?? facts?.turnDeg ?? 0;
 
+/** Times nearer than the photo must be to fill the piece: as asked, or as it was chosen where nobody has. */
+export const zoomOf = (
+  { zoom, focus }: Pick<Wish, 'zoom' | 'focus'>,
+  facts: Pick<LookFactsJson, 'zoom'> | undefined,
+): number => zoom ?? (focus ? 1 : (facts?.zoom ?? 1));
+
 /**
  * The crop as the road of a photo will take it, by the same function, so that dragging needs no answer from the server.
  */
 export function frameOf(
   photo: { readonly width: number; readonly height: number },
   wish: Wish,
-  facts: Pick<LookFactsJson, 'focus' | 'turnDeg' | 'frame'> | undefined,
+  facts: Pick<LookFactsJson, 'focus' | 'turnDeg' | 'frame' | 'zoom'> | undefined,
 ): Frame | undefined {
   const { focus: asked, ...rest } = wish;
   const focus = asked ?? facts?.focus;
   try {
     return framePhoto(sizeTurned(photo, turnOf(wish, facts)), {
       ...rest,
+      zoom: zoomOf(wish, facts),
       grid: GRID,
       // The strip that the last proof left to the caption.
       bareBelowMm: wish.caption ? (facts?.frame.bareBelowMm ?? 0) : 0,

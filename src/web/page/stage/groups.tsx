@@ -9,8 +9,8 @@ import { DotsChoice, FitChoice, MaterialChoice, PieceChoice, ToneChoice, UnitCho
 import { CutOutChoice } from '../photo/cut-out.tsx';
 import { PaintButton, PaintChoice } from '../photo/paint.tsx';
 import { without } from '../photo/without.ts';
-import type { Crop } from './crop.tsx';
-import { splitTurn, turnOf } from './frame.ts';
+import { type Crop, LEAN_STEP_DEG, MOST_LEAN_DEG, tidyDeg } from './crop.tsx';
+import { splitTurn, turnOf, zoomOf } from './frame.ts';
 import type { Group } from './layout.tsx';
 import type { Mask } from './use-mask.ts';
 
@@ -101,12 +101,8 @@ export function groupsOf(props: GroupsProps): readonly Group<GroupId>[] {
   ];
 }
 
-/** Degrees of straightening on either side of upright. Assumed: what leans more was meant to. */
-const MOST_LEAN_DEG = 15;
 /** Zoom that the slider reaches, a factor. Assumed: few photos have pixels for more; wheel and keys go on. */
 const MOST_SLID_ZOOM = 5;
-/** Degrees, a step of straightening. Assumed: what the eye sees of a horizon along a card. */
-const LEAN_STEP_DEG = 0.1;
 
 /** What a photo or a piece of an order may want of its crop. */
 export type CropWish = Pick<Wish, 'fit' | 'focus' | 'zoom' | 'turnDeg' | 'subject'>;
@@ -131,7 +127,9 @@ export function CropChoice<W extends CropWish>({
   mask,
   onChange,
 }: Pick<GroupsProps, 'facts' | 'frame' | 'mask'> & { readonly wish: W; readonly onChange: (wish: W) => void }) {
-  const { focus, fit, zoom = 1, subject = 'auto' } = wish;
+  const { focus, fit, subject = 'auto' } = wish;
+  const zoom = zoomOf(wish, facts);
+  const alone = facts?.alone;
   const isCut = frame?.fit === 'cover';
   const turnDeg = turnOf(wish, facts);
   const { restDeg } = splitTurn(turnDeg);
@@ -144,6 +142,11 @@ export function CropChoice<W extends CropWish>({
           ? 'Drag the photo under the piece; the wheel or two fingers zoom.'
           : 'The photo is shown whole; what lies beside it stays bare.'}
       </p>
+      {alone && (
+        <Button icon="crop" onClick={() => onChange(withCrop({ ...wish, fit: 'cover' }, alone))}>
+          Leave the bars out
+        </Button>
+      )}
       <div class="sliders">
         {isCut && (
           <Slider
@@ -154,7 +157,7 @@ export function CropChoice<W extends CropWish>({
             min={1}
             max={Math.max(MOST_SLID_ZOOM, zoom)}
             step={0.05}
-            changed={zoom !== 1}
+            changed={wish.zoom !== undefined}
             onInput={(next) => onChange(withZoom(wish, next))}
             onReset={() => onChange(withZoom(wish, 1))}
           />
@@ -191,7 +194,7 @@ export function CropChoice<W extends CropWish>({
         <Button
           kind="quiet"
           icon="undo"
-          disabled={!focus && zoom === 1}
+          disabled={!focus && wish.zoom === undefined}
           onClick={() => onChange(without(wish, 'focus', 'zoom'))}
         >
           Follow what draws the eye
@@ -200,9 +203,6 @@ export function CropChoice<W extends CropWish>({
     </>
   );
 }
-
-/** Tenths of degrees from −180 to 180, without the dust of sums. */
-const tidyDeg = (deg: number) => Math.round((deg - 360 * Math.round(deg / 360)) * 10) / 10;
 
 const withZoom = <W extends CropWish>(wish: W, zoom: number): W =>
   zoom > 1 ? { ...wish, zoom } : without(wish, 'zoom');

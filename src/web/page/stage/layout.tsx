@@ -1,6 +1,7 @@
 import type { ComponentChildren, RefObject } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { Icon, type IconName } from '../parts/parts.tsx';
+import type { History } from './use-history.ts';
 
 export interface Group<Id extends string> {
   readonly id: Id;
@@ -106,4 +107,32 @@ function useFocusBack(heading: RefObject<HTMLElement | null>): void {
     heading.current?.focus({ preventScroll: true });
     return () => before?.focus({ preventScroll: true });
   }, [heading]);
+}
+
+/** One step back, and on again. */
+export function StepButtons({ history }: { readonly history: Pick<History, 'undo' | 'redo'> }) {
+  return (
+    <>
+      <button
+        type="button"
+        class="button quiet square"
+        aria-label="Undo"
+        title="Undo (Ctrl+Z)"
+        disabled={!history.undo}
+        onClick={history.undo}
+      >
+        <Icon name="undo" />
+      </button>
+      <button
+        type="button"
+        class="button quiet square"
+        aria-label="Redo"
+        title="Redo (Shift+Ctrl+Z)"
+        disabled={!history.redo}
+        onClick={history.redo}
+      >
+        <Icon name="redo" />
+      </button>
+    </>
+  );
 }

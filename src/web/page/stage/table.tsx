@@ -4,7 +4,7 @@ import type { Frame } from '../../../photo/index.ts';
 import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { Closer, type CloserProps } from './closer.tsx';
-import { type Crop, CropHand, PhotoAround } from './crop.tsx';
+import { type Crop, CropHand, PhotoAround, TurnHandle } from './crop.tsx';
 import { middleOf, useGestures, useMostScale } from './gestures.ts';
 import { type Brush, MaskSheet } from './mask-sheet.tsx';
 import { PhotoOnPiece, PieceFace, radiusOf } from './piece.tsx';
@@ -35,6 +35,8 @@ export interface TableProps {
   /** Times nearer than the photo must be to fill the piece. */
   readonly zoom: number;
   readonly onCrop: (crop: Crop) => void;
+  /** Degrees clockwise. */
+  readonly onTurn: (turnDeg: number) => void;
   /** Where the subject is painted, not where the piece is looked at; undefined: it is not. */
   readonly mask?: Mask | undefined;
   /** What floats over the stage. */
@@ -45,7 +47,7 @@ export interface TableProps {
  * The piece as large as the stage lets it be; nearer by wheel, pinch, button or key; the photo in its place on demand.
  */
 export function Table(props: TableProps) {
-  const { frame, photo, seen, thing, piece, closer, cropping, zoom: cropZoom, onCrop, mask, children } = props;
+  const { frame, photo, seen, thing, piece, closer, cropping, zoom: cropZoom, onCrop, onTurn, mask, children } = props;
   const [view, setView] = useState(WHOLE);
   const [divider, setDivider] = useState<number>();
   const [held, setHeld] = useHeldKey('p');
@@ -123,6 +125,7 @@ export function Table(props: TableProps) {
             <div class="rim" aria-hidden="true" />
           </div>
           {cropping && <CropHand frame={frame} photo={photo} zoom={cropZoom} onCrop={onCrop} onMoving={setMoving} />}
+          {cropping && <TurnHandle turnDeg={photo.turnDeg} onTurn={onTurn} onMoving={setMoving} />}
         </div>
       </div>
       <StageState seen={seen} mask={held ? undefined : mask} />

@@ -2,7 +2,7 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import type { LookFactsJson, Wish } from '../../protocol.ts';
 import { drawMask, getMask, keepMask } from '../api.ts';
 import type { Crop } from './crop.tsx';
-import { turnOf } from './frame.ts';
+import { turnOf, zoomOf } from './frame.ts';
 
 /** A place on the photo as it came, shares of its width and height. */
 export interface Spot {
@@ -171,11 +171,18 @@ function createState(): MaskState {
 export function withMask<W extends Pick<Wish, 'subject' | 'focus' | 'turnDeg' | 'zoom'>>(
   wish: W,
   mask: string,
-  facts: Pick<LookFactsJson, 'focus' | 'turnDeg'> | undefined,
+  facts: Pick<LookFactsJson, 'focus' | 'turnDeg' | 'zoom'> | undefined,
 ): W {
   const turnDeg = turnOf(wish, facts);
   const focus: Crop['focus'] | undefined = wish.focus ?? (facts && { x: facts.focus.x, y: facts.focus.y });
-  return { ...wish, subject: { mask }, ...(focus ? { focus } : {}), ...(turnDeg === 0 ? {} : { turnDeg }) };
+  const zoom = zoomOf(wish, facts);
+  return {
+    ...wish,
+    subject: { mask },
+    ...(focus ? { focus } : {}),
+    ...(zoom > 1 ? { zoom } : {}),
+    ...(turnDeg === 0 ? {} : { turnDeg }),
+  };
 }
 
 async function readMask(blob: Blob): Promise<ImageData> {

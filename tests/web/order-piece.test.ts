@@ -1,0 +1,116 @@
+import { copyFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import { expect, test } from 'vitest';
+import { expectSameFile } from '../same-bytes.ts';
+import { TAG, TIME, useOpenShop, waitForProof } from './open-shop.ts';
+import { runCommand } from './page-server.ts';
+import { openGroup } from './stage-steps.ts';
+
+const shop = useOpenShop();
+const photo = () => new Blob([new Uint8Array(readFileSync('images/photos/cat.png'))]);
+const recordOf = (id: string) => JSON.parse(readFileSync(join(shop.shop, 'orders', id, 'order-page.json'), 'utf8'));
+
+/** The same by the command: a list in a folder with the photo. */
+async function byCommand(name: string, list: string): Promise<string> {
+  const folder = join(shop.path, name);
+  mkdirSync(folder);
+  copyFileSync('images/photos/cat.png', join(folder, 'photo.png'));
+  writeFileSync(join(folder, 'order.csv'), list);
+  const size = ['--size', '30x20', '--corner', '0', '--margin', '0', '--fit', 'cover'];
+  const stuff = ['--machine', TAG.machine, '--profile', TAG.profile, '--shop', shop.shop];
+  await runCommand(folder, 'order', 'order.csv', ...size, ...stuff, '--out', 'out');
+  return join(folder, 'out');
+}
+
+test(
+  'a piece of an order is offered what a photo by itself is, step by step, and is made as the columns of a list make it',
+  async () => {
+    const { id } = await shop.post('/api/orders', { title: 'Market', wish: TAG });
+    await shop.post(`/api/orders/${id}/photos`, photo());
+    const { page, context, complaints } = await shop.open(`/order/${id}`, { width: 1366, height: 650 });
+    await page.getByRole('button', { name: /see and change/ }).click();
+    const dialog = page.getByRole('dialog');
+    await waitForProof(page);
+    await openGroup(page, 'Crop');
+    // A knob on the edge straightens, by hand and by key.
+    const knob = dialog.getByRole('slider', { name: 'Straighten by hand' });
+    const box = (await knob.boundingBox())!;
+    await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2);
+    await page.mouse.down();
+    await page.mouse.move(box.x + box.width / 2, box.y + box.height / 2 + 20, { steps: 4 });
+    await page.mouse.up();
+    expect(Number(await knob.getAttribute('aria-valuenow'))).toBeGreaterThan(1);
+    await dialog.getByRole('button', { name: 'Undo' }).click();
+    expect(await knob.getAttribute('aria-valuenow')).toBe('0');
+    await knob.focus();
+    await page.keyboard.press('Shift+ArrowUp');
+    await page.keyboard.press('Shift+ArrowUp');
+    await page.keyboard.press('ArrowDown');
+    await dialog.getByText('Softer', { exact: true }).click();
+    await dialog.getByText('Oval', { exact: true }).click();
+    await openGroup(page, 'Tone');
+    await dialog.getByLabel('Contrast', { exact: true }).fill('0.3');
+    await openGroup(page, 'Words');
+    await dialog.getByLabel('Words', { exact: true }).fill('Mia & Juno, 2026');
+    await dialog.getByLabel('Words', { exact: true }).press('Tab');
+    await dialog.getByLabel('Where they stand').selectOption('band');
+    await waitForProof(page);
+    await dialog.getByRole('button', { name: 'Take this' }).click();
+    await expect
+      .poll(() => recordOf(id).pieces[0].own)
+      .toEqual({
+        turnDeg: 1.9,
+        backdrop: 'soften',
+        outline: 'oval',
+        toneValues: { contrast: 0.3 },
+        caption: { text: 'Mia & Juno, 2026', place: 'band' },
+      });
+    await page.getByRole('button', { name: 'Make all pieces' }).click();
+    await expect.poll(() => recordOf(id).pieces[0].status, { timeout: TIME }).toBe('done');
+    const out = await byCommand(
+      'list',
+      'photo,turn,backdrop,outline,contrast,caption,caption-place\nphoto.png,1.9,soften,oval,0.3,"Mia & Juno, 2026",band\n',
+    );
+    for (const file of ['photo.png', 'photo.proof.png', 'photo.ticket.json']) {
+      expectSameFile(join(shop.shop, 'orders', id, 'out', file), join(out, file));
+    }
+    expect(complaints).toEqual([]);
+    await context.close();
+  },
+  TIME,
+);
+
+test(
+  'a list’s words, cut-out and named size are on the card, a size by name with its own corners, and by hand they go',
+  async () => {
+    const { id } = await shop.post('/api/orders', { title: 'Market', wish: TAG });
+    await shop.post(`/api/orders/${id}/photos`, photo());
+    const list = 'photo,size,caption,backdrop,outline\nphoto.png,ID-1,Mia,bare,arch\n';
+    await shop.post(`/api/orders/${id}/list`, new Blob([list]));
+    const [piece] = recordOf(id).pieces;
+    expect(piece.own).toEqual({
+      widthMm: 85.6,
+      heightMm: 53.98,
+      cornerRadiusMm: 3.18,
+      backdrop: 'bare',
+      outline: 'arch',
+      caption: { text: 'Mia' },
+    });
+    const headers = await shop.keys();
+    const path = `${shop.server().origin}/api/orders/${id}`;
+    await fetch(`${path}/run`, { method: 'POST', headers });
+    await expect.poll(() => recordOf(id).pieces[0].status, { timeout: TIME }).toBe('done');
+    const ticketOf = (folder: string) => JSON.parse(readFileSync(join(folder, 'photo.ticket.json'), 'utf8'));
+    const made = ticketOf(join(shop.shop, 'orders', id, 'out'));
+    expect(made.piece.widthMm).toBeCloseTo(85.6, 1);
+    expect(made.piece.cornerRadiusMm).toBe(3.18);
+    // By hand other words, and no backdrop of its own: those cells of the line are given up, the others stay.
+    const own = { ...piece.own, caption: { text: 'Juno' } };
+    delete own.backdrop;
+    const put = await fetch(`${path}/pieces/${piece.id}`, { method: 'PUT', headers, body: JSON.stringify({ own }) });
+    expect(put.status).toBe(200);
+    const { line } = recordOf(id).pieces[0];
+    expect(Object.keys(line.cells).sort()).toEqual(['outline', 'photo', 'size']);
+  },
+  TIME,
+);
