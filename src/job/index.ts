@@ -74,6 +74,7 @@ export { drawStrip, joinStrip, layoutStrip, makeStrip } from './prepare/strip.ts
 export { drawSubjectShare } from './prepare/subject.ts';
 export * from './prepare/ticket.ts';
 export * from './prepare/ticket-page.ts';
+export * from './prepare/tone.ts';
 export type { Caution, Ticket } from './prepare/types.ts';
 export { parseAim, warnOfExposures } from './request/aim.ts';
 export {

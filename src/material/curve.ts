@@ -40,6 +40,14 @@ export interface RangeFit {
   readonly aim?: AimCurve;
 }
 
+export interface TableOptions extends RangeFit {
+  /** Less coverage than this stays bare, 0 … 1; all of it is kept when absent. */
+  readonly bareBelow?: number;
+}
+
+/** Coverage from which nothing is missing any more, over what stays bare. A factor. Assumed: no edge shows. */
+const BARE_EDGE = 1.5;
+
 /** Densities beyond this, without unit, are one. Assumed: a surface of L* 0 has none, and no engraving reaches 4. */
 const DENSITY_MAX = 4;
 const densityOf = (lightness: number) => Math.min(DENSITY_MAX, -Math.log10(reflectanceOfLightness(lightness)));
@@ -78,7 +86,7 @@ export interface CoverageTable {
  * The curve is read at 4097 coverages and straight between, so that no inverse has to be searched for; beside the
  * rounding of coverage that moves no tone by 0.01 L*, on a curve as steep as 1000 L* per unit of coverage.
  */
-export function coverageTable(profile: Pick<Profile, 'points'>, fit: RangeFit): CoverageTable {
+export function coverageTable(profile: Pick<Profile, 'points'>, fit: TableOptions): CoverageTable {
   const curve = toneCurveOf(profile);
   const { darkest, lightest } = curve;
   const aimAt = createAim(fit, curve);
@@ -99,9 +107,11 @@ export function coverageTable(profile: Pick<Profile, 'points'>, fit: RangeFit): 
     lightness.fill(darkest, 0, clipBelow);
     lightness.fill(lightest, clipAbove + 1);
   }
+  const coverage = invertCurve(profile.points, lightness);
+  if (fit.bareBelow) leaveBare(coverage, lightness, { curve, bareBelow: fit.bareBelow });
   let reflectance: Float32Array | undefined;
   return {
-    coverage: invertCurve(profile.points, lightness),
+    coverage,
     lightness,
     get reflectance() {
       reflectance ??= lightness.map(reflectanceOfLightness);
@@ -112,6 +122,24 @@ export function coverageTable(profile: Pick<Profile, 'points'>, fit: RangeFit): 
     darkest,
     lightest,
   };
+}
+
+/**
+ * Single dots strewn over what should be bare are dust, and no tone: below `bareBelow` there are none, and up to
+ * BARE_EDGE times as much they grow to what was asked, so that no edge shows. The wanted lightness goes along.
+ */
+function leaveBare(
+  coverage: Uint16Array,
+  lightness: Float32Array,
+  { curve, bareBelow }: { readonly curve: ToneCurve; readonly bareBelow: number },
+): void {
+  for (let value = 0; value < coverage.length; value++) {
+    const share = coverage[value] / ONE;
+    if (share === 0 || share >= BARE_EDGE * bareBelow) continue;
+    const way = Math.max(0, (share - bareBelow) / (BARE_EDGE * bareBelow - bareBelow));
+    coverage[value] = Math.round(ONE * share * way);
+    lightness[value] = curve.lightnessAt(share * way);
+  }
 }
 
 /** Steps of the inverse's table, a count. Assumed: finer than the 1/100 L* that profiles are held to. */

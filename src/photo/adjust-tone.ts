@@ -11,6 +11,9 @@ import {
   coarsenCells,
   refineCells,
 } from './cells.ts';
+import type { PhotoPart } from './choose-crop.ts';
+import { layGuidedLines } from './guided-filter.ts';
+import { mapSkin } from './skin.ts';
 import { toneCurve } from './tone-curve.ts';
 import { TONE_DEFAULTS, TONE_FIELDS, type ToneOptions } from './tone-options.ts';
 import { applyToneFields, DETAIL, DETAIL_ENTRIES, type ToneFields } from './tone-rows.ts';
@@ -28,10 +31,9 @@ const ROOM_L = 25;
 /** Middle of the scale, L*. Exact: half of 100. */
 const MIDDLE_L = 50;
 /**
- * Window of the noise filter, cells to each side. Assumed: 49 cells steady a variance; larger windows smear fine
- * detail.
+ * Least window of the noise filter, cells to each side. Assumed: 49 cells steady a variance.
  */
-const NOISE_RADIUS = 3;
+const LEAST_NOISE_RADIUS = 3;
 /**
  * Factor on the standard deviation of noise. Assumed: noise of enlarged photos hangs together over cells, and the
  * estimate, made on neighbours, sees only part of it.
@@ -51,26 +53,37 @@ const CORING_L = 0.4;
  * shows a bright rim, smaller sharpens less.
  */
 const HALO_LIMIT_L = 8;
+/** Share of the local contrast that skin goes without. Assumed, by eye: pores and blemishes are not brought out. */
+const SKIN_CALM = 0.5;
+/**
+ * Detail of skin weaker than this is sharpened by less than half, L*. Assumed, by eye: lashes and lips are stronger.
+ */
+const SKIN_CORING_L = 6;
+
+export interface AdjustOptions {
+  readonly grid: DotGrid;
+  /** Faces, shares of the picture, whose skin is brought out less than the rest; none when absent. */
+  readonly faces?: readonly PhotoPart[];
+}
 
 /**
  * The photograph's own tone: exposure, black and white point, midtones, contrast; then, in L*, noise, local contrast
- * and sharpening.
- * `TONE_DEFAULTS` ("plain") returns the plane itself. Runs in one order on one thread: the same input and values give
- * the same bits. A flat area stays flat, and of two large flat areas the lighter stays the lighter.
+ * and sharpening. `TONE_DEFAULTS` ("plain") returns the plane itself. Runs in one order on one thread: the same input
+ * and values give the same bits. A flat area stays flat, and of two large flat areas the lighter stays the lighter.
  *
- * Noise: the local-statistics filter (`lee1980`) on cells of about 0.08 mm. Local contrast: what the guided filter
- * leaves over (`heSunTang2013`, self-guided, eq. 5 and 6), in its fast form (`heSun2015`: coefficients on a coarse
- * plane, interpolated, applied at the dots); changed: no gain on noise, nor near black and white. Sharpening: unsharp
- * mask with coring and a bounded change, common practice. Memory beside input and output: floats per cell, about one
- * per 16 dots at 0.02 mm.
+ * Noise: the guided filter (`heSunTang2013`, self-guided) on cells of about 0.08 mm, with the weights of the
+ * local-statistics filter (`lee1980`). Local contrast: what the guided filter leaves over (`heSunTang2013`,
+ * self-guided, eq. 5 and 6), in its fast form (`heSun2015`: coefficients on a coarse plane, interpolated, applied at
+ * the dots); changed: no gain on noise, nor near black and white. Sharpening: unsharp mask with coring and a bounded
+ * change, common practice. Memory beside input and output: floats per cell, about one per 16 dots at 0.02 mm.
  * @throws AppError option-invalid when a value is outside its range in `TONE_FIELDS`
  */
 export function adjustTone(
   luminance: Plane<'luminance'>,
   tone: ToneOptions,
-  { grid }: { readonly grid: DotGrid },
+  options: AdjustOptions,
 ): Plane<'luminance'> {
-  const fields = planToneFields(luminance, tone, { grid });
+  const fields = planToneFields(luminance, tone, options);
   if (!fields) return adjustPointwise(luminance, tone);
   const out = createPlane('luminance', luminance.width, luminance.height);
   applyToneFields(luminance, fields, { out, from: 0, to: luminance.height });
@@ -86,7 +99,7 @@ export function adjustTone(
 export function planToneFields(
   luminance: Plane<'luminance'>,
   tone: ToneOptions,
-  { grid }: { readonly grid: DotGrid },
+  { grid, faces = [] }: AdjustOptions,
 ): ToneFields | undefined {
   requireInRange(tone);
   if (tone.noiseL === 0 && tone.localContrast === 0 && tone.sharpenAmount === 0) return undefined;
@@ -95,12 +108,15 @@ export function planToneFields(
   const size = cellSize(grid);
   const toned = averageCells(luminance, { table: curve, size });
   const slopes = slopeByLightness(curve);
-  const noise = noiseField(toned, slopes, tone.noiseL);
+  const noise = noiseField(toned, tone, { slopes, cellMm: cellMmOf({ grid, size }) });
   // How strong the noise is once the curve has stretched it, taken where pictures have most of their area.
   const noiseWantedL = tone.noiseL * slopes[MIDDLE_L];
   const clean = noise ? addTo(toned, noise) : toned;
-  const { gain, offset } = localFields(clean, tone, { grid, size, noiseWantedL });
-  const blurred = blurCells(clean, { ...blurRest(tone.sharpenRadiusMm, { grid, size }), into: clean });
+  const skin = faces.length > 0 ? mapSkin(clean, faces) : undefined;
+  const { gain, offset } = localFields(clean, tone, { grid, size, noiseWantedL, skin });
+  const blur = blurRest(tone.sharpenRadiusMm, { grid, size });
+  const blurred = blurCells(clean, skin ? blur : { ...blur, into: clean });
+  if (skin) calmSkin(blurred.data, clean.data, skin);
   if (noise) gatherNoise(noise.data, { gain: gain.data, offset: offset.data, blurred: blurred.data });
   return { curve, size, gain, offset, blurred, detail: detailTable(tone.sharpenAmount, noiseWantedL) };
 }
@@ -122,34 +138,31 @@ function adjustPointwise(luminance: Plane<'luminance'>, tone: ToneOptions): Plan
  * What the noise filter adds to each cell: toward the local mean, the more so the less the local variance exceeds the
  * noise's. The tone curve has stretched the noise where it is steep, so its slope at the cell goes along.
  */
-function noiseField(toned: Cells, slopes: Float32Array, noiseL: number): Cells | undefined {
+function noiseField(
+  toned: Cells,
+  { noiseL, noiseRadiusMm }: ToneOptions,
+  { slopes, cellMm }: { readonly slopes: Float32Array; readonly cellMm: number },
+): Cells | undefined {
   if (noiseL === 0) return undefined;
-  const radius = NOISE_RADIUS;
-  const mean = averageWindow(toned, { radius });
-  const squares = squareOf(toned);
-  const square = averageWindow(squares, { radius, into: squares });
-  weighNoise(mean.data, { square: square.data, slopes, noiseL });
-  // Averaging the coefficients, as the guided filter does, keeps windows from showing as blocks.
-  const share = averageWindow(square, { radius, into: square }).data;
-  const added = averageWindow(mean, { radius, into: mean });
-  for (let i = 0; i < share.length; i++) added.data[i] -= share[i] * toned.data[i];
-  return added;
+  const radius = Math.max(LEAST_NOISE_RADIUS, Math.round(noiseRadiusMm / cellMm));
+  const { gain, offset } = layGuidedLines(toned, {
+    radius,
+    gainOf({ mean, variance }) {
+      const sigma = NOISE_MARGIN * noiseL * slopes[(mean + 0.5) | 0];
+      return 1 - (variance > 0 ? Math.min(NOISE_SHARE, (sigma * sigma) / variance) : NOISE_SHARE);
+    },
+  });
+  for (let i = 0; i < offset.data.length; i++) offset.data[i] += (gain.data[i] - 1) * toned.data[i];
+  return offset;
 }
 
-/**
- * From mean and mean square of each window to share × mean and share, where they lie: large planes take time to make.
- */
-function weighNoise(
-  mean: Float32Array,
-  { square, slopes, noiseL }: { square: Float32Array; slopes: Float32Array; noiseL: number },
-): void {
-  for (let i = 0; i < mean.length; i++) {
-    const m = mean[i];
-    const sigma = NOISE_MARGIN * noiseL * slopes[(m + 0.5) | 0];
-    const variance = Math.max(0, square[i] - m * m);
-    const share = variance > 0 ? Math.min(NOISE_SHARE, (sigma * sigma) / variance) : NOISE_SHARE;
-    square[i] = share;
-    mean[i] = share * m;
+/** Weak detail of skin counts as less than it is: the blurred picture is brought nearer to the sharp one. */
+function calmSkin(blurred: Float32Array, clean: Float32Array, skin: Float32Array): void {
+  const core = SKIN_CORING_L ** 2;
+  for (let i = 0; i < blurred.length; i++) {
+    if (skin[i] === 0) continue;
+    const difference = clean[i] - blurred[i];
+    blurred[i] += skin[i] * difference * (core / (core + difference * difference));
   }
 }
 
@@ -184,6 +197,15 @@ interface Geometry {
   readonly size: CellSize;
 }
 
+interface LocalFacts {
+  readonly noiseWantedL: number;
+  /** How much each cell is skin; undefined without a face. */
+  readonly skin: Float32Array | undefined;
+}
+
+/** Side of a square cell of the same area, mm. */
+const cellMmOf = ({ grid, size }: Geometry): number => Math.sqrt(size.x * grid.pitchMm * size.y * grid.lineSpacingMm);
+
 /**
  * Local contrast as a line per place: wanted = gain·L* + offset, gain ≥ 1. On a coarse plane, about four coarse cells
  * to the radius. A place counts as far as its variance is more than noise and less than an edge, and as it has room
@@ -192,13 +214,13 @@ interface Geometry {
 function localFields(
   clean: Cells,
   tone: ToneOptions,
-  { grid, size, noiseWantedL }: Geometry & { readonly noiseWantedL: number },
+  { grid, size, noiseWantedL, skin }: Geometry & LocalFacts,
 ): { gain: Cells; offset: Cells } {
   if (tone.localContrast === 0) {
     const data = new Float32Array(clean.data.length);
     return { gain: { ...clean, data: data.slice().fill(1) }, offset: { ...clean, data } };
   }
-  const cellMm = Math.sqrt(size.x * grid.pitchMm * size.y * grid.lineSpacingMm);
+  const cellMm = cellMmOf({ grid, size });
   const by = Math.max(2, Math.round(tone.localRadiusMm / cellMm / 4));
   const radius = Math.max(1, Math.round(tone.localRadiusMm / cellMm / by));
   const coarse = coarsenCells(clean, by);
@@ -208,12 +230,14 @@ function localFields(
   const gain = new Float32Array(length);
   const offset = new Float32Array(length);
   const floor = 0.3 + noiseWantedL / 2;
+  const calm = skin && coarsenCells({ ...clean, data: skin }, by).data;
   for (let i = 0; i < length; i++) {
     const m = mean.data[i];
     const variance = Math.max(0, square.data[i] - m * m);
     const room = roomAbout(m);
     const texture = variance / (variance + 4 * floor * floor);
-    const g = tone.localContrast * texture * room * (EDGE_VARIANCE / (EDGE_VARIANCE + variance));
+    const share = calm ? 1 - SKIN_CALM * calm[i] : 1;
+    const g = tone.localContrast * share * texture * room * (EDGE_VARIANCE / (EDGE_VARIANCE + variance));
     gain[i] = 1 + g;
     offset[i] = -g * m;
   }

@@ -8,6 +8,7 @@ import {
   tabulateLightness,
 } from '../plane/index.ts';
 import { averageCells, averageWindow, type Cells, cellSize } from './cells.ts';
+import { layGuidedLines } from './guided-filter.ts';
 
 /** What becomes of the picture around its subject: as it is, flattened, faded out, or left unburned. */
 export type Backdrop = 'keep' | 'soften' | 'fade' | 'bare';
@@ -57,16 +58,15 @@ export function refineMatte(light: Plane<'luminance'>, { grid, shareAt, knownEve
  * @param radius of the windows, cells
  */
 export function guideShares(shares: Float32Array, { width, height, data: guide }: Cells, radius: number): Float32Array {
-  const mean = (data: Float32Array) => averageWindow({ width, height, data }, { radius }).data;
-  const product = (a: Float32Array, b: Float32Array) => a.map((value, i) => value * b[i]);
-  const meanGuide = mean(guide);
-  const meanShare = mean(shares);
-  const both = mean(product(guide, shares));
-  const squares = mean(product(guide, guide));
-  const gain = meanGuide.map((m, i) => (both[i] - m * meanShare[i]) / (Math.max(0, squares[i] - m * m) + EVEN));
-  const offset = meanShare.map((m, i) => m - gain[i] * meanGuide[i]);
-  const [smoothGain, smoothOffset] = [mean(gain), mean(offset)];
-  return guide.map((value, i) => smoothGain[i] * value + smoothOffset[i]);
+  const { gain, offset } = layGuidedLines(
+    { width, height, data: guide },
+    {
+      radius,
+      input: { width, height, data: shares },
+      gainOf: ({ covariance, variance }) => covariance / (variance + EVEN),
+    },
+  );
+  return guide.map((value, i) => gain.data[i] * value + offset.data[i]);
 }
 
 /** Cells at the dots, straight between their middles, as shares of 255. */

@@ -7,6 +7,7 @@ export * from './choose-tone.ts';
 export * from './find-bars.ts';
 export * from './frame.ts';
 export * from './mask.ts';
+export * from './meter.ts';
 export * from './outline.ts';
 export * from './statistics.ts';
 export * from './tone-options.ts';

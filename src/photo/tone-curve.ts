@@ -37,6 +37,17 @@ function bendContrast(x: number, contrast: number): number {
   return x + contrast * (x * x * (3 - 2 * x) - x);
 }
 
+/** The value, 0 … 1, that contrast takes to `wanted`: halved 30 times, the curve rises. */
+export function fromContrast(wanted: number, contrast: number): number {
+  let [low, high] = [0, 1];
+  for (let step = 0; step < 30; step++) {
+    const middle = (low + high) / 2;
+    if (bendContrast(middle, contrast) < wanted) low = middle;
+    else high = middle;
+  }
+  return (low + high) / 2;
+}
+
 /**
  * The value of `midtoneL` that takes lightness `fromL` (after black and white point) as near to `toL` as the range
  * ±`limitL` allows.

@@ -16,6 +16,8 @@ export interface ToneOptions {
   readonly localRadiusMm: number;
   /** Standard deviation of the noise to smooth away, L*. */
   readonly noiseL: number;
+  /** How far noise hangs together on the work, mm: the surroundings by which it is told from detail. */
+  readonly noiseRadiusMm: number;
   /** Gain of fine detail, 0 … 2. */
   readonly sharpenAmount: number;
   /** Standard deviation of the blur that defines fine detail, mm on the work. */
@@ -24,7 +26,7 @@ export interface ToneOptions {
 
 /**
  * `plain`: nothing is done to the photo. The radii only matter once their amounts are above 0. Exact: the values at
- * which each step changes nothing. The two radii (mm) are assumed: a usual setting's, so that an amount alone does
+ * which each step changes nothing. The three radii (mm) are assumed: a usual setting's, so that an amount alone does
  * something.
  */
 export const TONE_DEFAULTS: ToneOptions = {
@@ -36,6 +38,7 @@ export const TONE_DEFAULTS: ToneOptions = {
   localContrast: 0,
   localRadiusMm: 2,
   noiseL: 0,
+  noiseRadiusMm: 0.25,
   sharpenAmount: 0,
   sharpenRadiusMm: 0.1,
 };
@@ -119,6 +122,14 @@ export const TONE_FIELDS: Readonly<Record<keyof ToneOptions, ToneField>> = {
     max: 6,
     step: 0.1,
     help: 'Unevenness up to about this much is smoothed; stronger texture stays.',
+  },
+  noiseRadiusMm: {
+    label: 'Noise radius',
+    unit: 'mm',
+    min: 0.05,
+    max: 2,
+    step: 0.05,
+    help: 'How far unevenness hangs together: about three pixels of the photo on the work.',
   },
   sharpenAmount: {
     label: 'Sharpening',

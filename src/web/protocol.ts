@@ -188,6 +188,8 @@ export interface LookFactsJson {
   /** How far the photo was turned, degrees clockwise: as asked, or upright by its faces. */
   readonly turnDeg: number;
   readonly tone: ToneOptions;
+  /** By what light an automatic tone is set, in words; absent for a plain one. */
+  readonly metered?: string;
   readonly dots: { readonly width: number; readonly height: number; readonly firing: number };
   readonly seconds: number;
   readonly prediction: { readonly meanDeltaL: number; readonly p95DeltaL: number; readonly worstDeltaL: number };

@@ -157,8 +157,8 @@ export function createLooks(work: Work): Looks {
   async function sightOf(subject: Subject, wish: Wish): Promise<NamedSight> {
     const photo = await photoOf(subject);
     const { sights } = useCache(subject.key);
-    // The light depends on all of the wish but the tone's own values and the range.
-    const { toneValues: _values, range: _range, ...rest } = wish;
+    // The light, and the tone that suits it, depend on all of the wish but the tone's own values.
+    const { toneValues: _values, ...rest } = wish;
     const key = JSON.stringify(rest);
     const known = sights.get(key);
     if (known) {
@@ -271,6 +271,7 @@ function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookF
     ...(picture.alone ? { alone: picture.alone } : {}),
     turnDeg: picture.turn.deg,
     tone: tone.values,
+    ...(tone.metered ? { metered: tone.metered.note } : {}),
     dots: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing },
     seconds: time.seconds,
     prediction,

@@ -33,6 +33,23 @@ describe.each([
     }
   });
 
+  test('below a least coverage all is bare, half as much above it all is as it was, and it never turns back', () => {
+    const [all, cut] = [
+      coverageTable(profile, { range: 'scale' }),
+      coverageTable(profile, { range: 'scale', bareBelow: 0.01 }),
+    ];
+    const rises = what === 'lighter';
+    for (let value = 0; value <= ONE; value++) {
+      const share = all.coverage[value] / ONE;
+      if (share < 0.01) expect(cut.coverage[value]).toBe(0);
+      if (share > 0.0151) expect(cut.coverage[value]).toBe(all.coverage[value]);
+      expect(cut.coverage[value]).toBeLessThanOrEqual(all.coverage[value]);
+      const step = value === 0 ? 0 : cut.coverage[value] - cut.coverage[value - 1];
+      if (rises ? step < 0 : step > 0) expect.fail(`coverage turns back at ${value}`);
+      if (share < 0.01) expect(Math.abs(cut.lightness[value] - curve.lightnessAt(0))).toBeLessThan(0.01);
+    }
+  });
+
   test('drawn onto the range, black and white are the two ends and middle grey is the middle', () => {
     const table = coverageTable(profile, { range: 'scale' });
     const [black, white] = what === 'lighter' ? [0, ONE] : [ONE, 0];

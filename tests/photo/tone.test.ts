@@ -453,7 +453,7 @@ test('the raccoon at 30 × 22.5 mm keeps its bits', async () => {
     .digest('hex');
   expect({ tone, hash: hash.slice(0, 16) }).toMatchInlineSnapshot(`
     {
-      "hash": "47bd6a301b371343",
+      "hash": "ef6ba3fdb8a399cc",
       "tone": {
         "blackPointL": 1.4,
         "brightnessEv": 0,
@@ -462,6 +462,7 @@ test('the raccoon at 30 × 22.5 mm keeps its bits', async () => {
         "localRadiusMm": 0.9,
         "midtoneL": 1.2,
         "noiseL": 1.12,
+        "noiseRadiusMm": 0.25,
         "sharpenAmount": 0.51,
         "sharpenRadiusMm": 0.09,
         "whitePointL": 94.4,

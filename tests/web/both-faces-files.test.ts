@@ -65,6 +65,28 @@ test(
   TIME,
 );
 
+test.each(['scale', 'absolute'] as const)(
+  'a portrait whose tone is set by its face, %s: the same files byte for byte',
+  async (range) => {
+    const portrait = 'portrait.png';
+    cpSync(resolve('images', 'photos', portrait), join(folder, portrait));
+    const head = {
+      'x-file-name': portrait,
+      'x-wish': encodeURIComponent(JSON.stringify({ ...WISH, range, toneValues: {} })),
+    };
+    const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, portrait))]), head });
+    await ask('POST', `/api/jobs/${job.id}/keep`);
+    const out = join(folder, `out-portrait-${range}`);
+    const said = await command(
+      ...['prepare', portrait, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', WISH.machine],
+      ...['--profile', WISH.profile, '--range', range, '--out', out],
+    );
+    expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
+    expect(said.ticket.tone.metered).toEqual({ by: 'faces', note: 'Set by the skin of one face.' });
+  },
+  TIME,
+);
+
 test(
   'words and a drawing: the same files byte for byte, and a look at them',
   async () => {

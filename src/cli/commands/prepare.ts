@@ -79,6 +79,7 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
       ...files.map((file) => ['wrote', file]),
       ['dots', `${width} × ${height}${ticket ? `, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire` : ''}`],
       ...(ticket?.subject ? [['subject', ticket.subject.note]] : []),
+      ...(ticket?.tone.metered ? [['tone', ticket.tone.metered.note]] : []),
       ...(ticket?.screen.reason ? [['screen', `${ticket.screen.name}: ${ticket.screen.reason}`]] : []),
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
       ...(ticket?.uncertainty

@@ -19,10 +19,11 @@ import {
 } from '../../plane/index.ts';
 import { createAverager, filterByEye, layOnTable, planEyeCells } from '../../proof/index.ts';
 import { separateMarks } from '../../screens/index.ts';
-import { chooseToneValues, markable } from '../prepare/choices.ts';
+import { markable } from '../prepare/choices.ts';
 import { type Picture, takePicture } from '../prepare/picture.ts';
 import type { PrepareOptions } from '../prepare/run.ts';
 import { describeHandling, lyingSize } from '../prepare/ticket.ts';
+import { chooseToneValues, facesOf } from '../prepare/tone.ts';
 import type { JobFile } from '../prepare/types.ts';
 import { sayAssumedProfile } from '../request/resolve.ts';
 import type { JobSpec } from '../request/types.ts';
@@ -53,11 +54,8 @@ export async function prepareMarks(load: () => Promise<Photo>, options: MarksOpt
   });
 
   progress('setting the tone');
-  const tone = chooseToneValues(picture.light, {
-    spec: job,
-    ...(picture.opaque ? { mask: picture.opaque } : {}),
-  });
-  const toned = adjustTone(picture.light, tone, { grid: job.grid });
+  const tone = chooseToneValues(picture, job);
+  const toned = adjustTone(picture.light, tone, { grid: job.grid, ...facesOf(picture) });
   const colours = listColours(palette);
   const wantedAt = findWanted(photo, { spec, picture, toned, colours });
 

@@ -1,9 +1,7 @@
-import { computeMarkDiametersUm } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import {
   type Bars,
   chooseCrop,
-  chooseTone,
   type Frame,
   findBars,
   multiplyMasks,
@@ -12,8 +10,6 @@ import {
   pieceMask,
   placeOnPiece,
   seenWithin,
-  TONE_DEFAULTS,
-  type ToneOptions,
 } from '../../photo/index.ts';
 import { createPlane, findAttention, type Photo, type Plane } from '../../plane/index.ts';
 import type { SizeMm } from '../../units.ts';
@@ -198,21 +194,6 @@ function shareOfCover(
   return {
     width: Math.min(1, (photo.height * aspect) / photo.width) / zoom,
     height: Math.min(1, photo.width / aspect / photo.height) / zoom,
-  };
-}
-
-/** The tone of the job: what its mode gives, with the values set by hand over it. */
-export function chooseToneValues(
-  light: Plane<'luminance'>,
-  { spec, mask }: { readonly spec: JobSpec; readonly mask?: Plane<'mask'> },
-): ToneOptions {
-  const { tone, toneValues, profile, grid, viewingDistanceMm } = spec;
-  if (tone === 'plain') return { ...TONE_DEFAULTS, ...toneValues };
-  const { xUm, yUm } = computeMarkDiametersUm(profile.response, grid);
-  const markDiameterUm = Math.sqrt(xUm * yUm);
-  return {
-    ...chooseTone(light, { grid, markDiameterUm, viewingDistanceMm, ...(mask ? { mask } : {}) }),
-    ...toneValues,
   };
 }
 

@@ -2,7 +2,14 @@ import { drawLettering, type Lettering, placeCaption } from '../../caption/index
 import { AppError } from '../../errors.ts';
 import { computeLineWidths } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
-import { type Frame, type FrameOptions, findBlank, framePhoto } from '../../photo/index.ts';
+import {
+  type Frame,
+  type FrameOptions,
+  findBlank,
+  framePhoto,
+  type Meter,
+  type PhotoPixels,
+} from '../../photo/index.ts';
 import {
   type ColourImage,
   type Photo,
@@ -14,7 +21,7 @@ import {
 } from '../../plane/index.ts';
 import type { JobSpec } from '../request/types.ts';
 import { type CropFacts, chooseFocus, chooseLay, type Focus } from './choices.ts';
-import { applyBackdrop, type SeenSubject, type StandingPhoto, standPhoto } from './subject.ts';
+import { applyBackdrop, meterSubject, type SeenSubject, type StandingPhoto, standPhoto } from './subject.ts';
 
 /**
  * Long side of the small photo on the ticket, pixels: 240 per inch at the width it has there. Assumed: as fine as print
@@ -45,6 +52,10 @@ export interface Picture {
   readonly alone?: CropFacts['alone'];
   /** Words and drawings on the piece; absent without any. */
   readonly lettering?: Lettering;
+  /** By what light an automatic tone is set: that of faces, of a subject, or of all of it. */
+  readonly meter: Meter;
+  /** How the photo's pixels lie under the dots. */
+  readonly pixels: PhotoPixels;
   /** Whether the shape of a subject was known, so that its backdrop could be told from it. */
   readonly isBackdropKnown: boolean;
   /** The photo as cropped, small; undefined when nobody will look at it. */
@@ -88,6 +99,7 @@ export async function takePicture(
   const { crop, place } = frame;
   const placed = { crop, width: place.width, height: place.height, ...(spec.weights ? { weights: spec.weights } : {}) };
   const drawn = { light: resampleLuminance(photo, placed), opaque: resampleAlpha(photo, placed) };
+  const meter = meterSubject(drawn, { spec, subject, placed: { photo, frame } });
   const { light, opaque, ...behind } = applyBackdrop(drawn, { spec, subject, placed: { photo, frame } });
   if (shows === 'tones') refuseBlank(light, opaque);
   const scale = THUMB_PX / Math.max(crop.width, crop.height);
@@ -110,6 +122,8 @@ export async function takePicture(
     light,
     opaque,
     ...(await letterPiece(frame, spec)),
+    meter,
+    pixels: { width: crop.width, height: crop.height, left: crop.x % 1, top: crop.y % 1 },
     isBackdropKnown: behind.isKnown,
     thumbnail: withThumbnail ? readColour(photo, { crop, ...thumb }) : undefined,
   };

@@ -5,6 +5,7 @@ import {
   applyToneFields,
   type Frame,
   framePhoto,
+  type Meter,
   planToneFields,
   type Rectangle,
   type ToneOptions,
@@ -20,13 +21,14 @@ import {
 } from '../../proof/index.ts';
 import type { JobSpec } from '../request/types.ts';
 
-import { chooseToneValues, markable } from './choices.ts';
+import { markable } from './choices.ts';
 import { type Clipping, countClipped, findClippedEnd } from './clipped.ts';
 import { type LetteredFrame, letterCoarse, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { assessProof, cutOut } from './proof.ts';
 import { searchDots, tabulateCoverage } from './run.ts';
 import { writeTicket } from './ticket.ts';
+import { chooseToneValues, facesOf } from './tone.ts';
 import type { Made, Ticket } from './types.ts';
 
 /**
@@ -67,6 +69,7 @@ export interface CoarseSight {
   readonly opaque: Plane<'mask'> | undefined;
   readonly mask: Plane<'mask'> | undefined;
   readonly chosenTone: ToneOptions;
+  readonly meter: Meter;
   /** Words and drawings, at the dots of the piece; absent without any. */
   readonly lettered?: LetteredFrame;
 }
@@ -90,10 +93,7 @@ export interface LookOptions {
 export async function takeSight(photo: Photo, spec: JobSpec): Promise<Sight> {
   const picture = await takePicture(async () => photo, { spec, withThumbnail: false });
   const { opaque, frame } = picture;
-  const chosenTone = chooseToneValues(picture.light, {
-    spec: { ...spec, toneValues: {} },
-    ...(opaque ? { mask: opaque } : {}),
-  });
+  const chosenTone = chooseToneValues(picture, { ...spec, toneValues: {} });
   const mask = markable(frame, opaque, spec);
   const { lettering } = picture;
   const { grid, viewingDistanceMm } = spec;
@@ -130,6 +130,7 @@ export function coarsenSight({ picture, chosenTone }: Sight, { spec, longSidePx 
     opaque: coarseOpaque,
     mask: markable(placed, coarseOpaque, spec),
     chosenTone,
+    meter: picture.meter,
     ...(picture.lettering ? { lettered: { frame: fine, lettering: picture.lettering } } : {}),
   };
 }
@@ -178,7 +179,7 @@ function addDots(
  */
 export function drawDraft(coarse: CoarseSight, { spec, showClipped = false }: LookOptions): Look {
   const { frame, light, opaque, chosenTone } = coarse;
-  const toned = adjustTone(light, { ...chosenTone, ...spec.toneValues }, { grid: frame.grid });
+  const toned = adjustTone(light, { ...chosenTone, ...spec.toneValues }, { grid: frame.grid, ...facesOf(coarse) });
   const table = tabulateCoverage(spec).table;
   const { profile } = spec;
   const seen = wantedOnPiece(toned, { coarse, table, profile });
@@ -221,7 +222,7 @@ export async function drawDots(sight: Sight, options: DotLookOptions): Promise<D
   const { picture, mask, chosenTone } = sight;
   const { spec, showClipped = false, isStale = () => false } = options;
   const tone = { ...chosenTone, ...spec.toneValues };
-  const toned = toneInSteps(picture.light, { ...options, tone, isStale });
+  const toned = toneInSteps(picture, { ...options, tone, isStale });
   if (!toned) return undefined;
   const progress = () => {
     if (isStale()) throw new StaleLook();
@@ -242,12 +243,14 @@ export async function drawDots(sight: Sight, options: DotLookOptions): Promise<D
 
 /** `adjustTone` some rows after the others, the same bits. */
 function toneInSteps(
-  light: Plane<'luminance'>,
+  picture: Picture,
   { tone, spec, isStale, room }: DotLookOptions & { readonly tone: ToneOptions; readonly isStale: () => boolean },
 ): Plane<'luminance'> | undefined {
   if (isStale()) return undefined;
-  const fields = planToneFields(light, tone, { grid: spec.grid });
-  if (!fields) return adjustTone(light, tone, { grid: spec.grid });
+  const { light } = picture;
+  const options = { grid: spec.grid, ...facesOf(picture) };
+  const fields = planToneFields(light, tone, options);
+  if (!fields) return adjustTone(light, tone, options);
   const { width, height } = light;
   const out = createPlane('luminance', width, height, room);
   for (let from = 0; from < height; from += TONE_ROWS) {

@@ -26,7 +26,7 @@ import {
 } from '../../screens/index.ts';
 import { predictPoints } from '../request/curve.ts';
 import type { JobSpec } from '../request/types.ts';
-import { chooseToneValues, markable } from './choices.ts';
+import { markable } from './choices.ts';
 import { compareRuns } from './compare-runs.ts';
 import { type LetteredFrame, letterCoverage, letterDots, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
@@ -34,6 +34,7 @@ import { makeProof } from './proof.ts';
 import { describeStrip, joinStrip, makeStrip } from './strip.ts';
 import { writeTicket } from './ticket.ts';
 import { renderTicketPage } from './ticket-page.ts';
+import { chooseToneValues, facesOf } from './tone.ts';
 import type { JobFile, Made, Ticket } from './types.ts';
 
 /**
@@ -83,10 +84,17 @@ export interface MakeOptions {
   readonly progress?: (stage: string, share?: number) => void;
 }
 
+/**
+ * Coverage below which single dots are dust on what should be bare, a share: an automatic tone leaves it bare. Assumed:
+ * about one in a hundred is common practice, without a source.
+ */
+const DUST = 0.01;
+
 /** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
 export function tabulateCoverage(spec: JobSpec): Pick<Made, 'points' | 'table'> {
   const points = spec.curve === 'predicted' ? predictPoints(spec) : spec.profile.points;
-  return { points, table: coverageTable({ points }, spec) };
+  const bareBelow = spec.tone === 'auto' && spec.levels === 2 ? { bareBelow: DUST } : {};
+  return { points, table: coverageTable({ points }, { ...spec, ...bareBelow }) };
 }
 
 /** From linear light at the dots to the dots themselves: the same steps for the files of a job and for a look at it. */
@@ -120,11 +128,12 @@ function requestScreen({ screen, profile, grid, levels }: JobSpec): ScreenReques
 
 type Asked = Omit<Made, 'dots' | 'search' | 'time' | 'warnings'>;
 
-function askForDots({ frame, light, opaque }: Picture, options: MakeOptions): Asked {
+function askForDots(picture: Picture, options: MakeOptions): Asked {
+  const { frame, light, opaque } = picture;
   const { spec, tone: known, progress = () => undefined } = options;
   progress('setting the tone');
-  const tone = known ?? chooseToneValues(light, { spec, ...(opaque ? { mask: opaque } : {}) });
-  const toned = options.toned ?? adjustTone(light, tone, { grid: spec.grid });
+  const tone = known ?? chooseToneValues(picture, spec);
+  const toned = options.toned ?? adjustTone(light, tone, { grid: spec.grid, ...facesOf(picture) });
   const { points, table } = tabulateCoverage(spec);
   const mask = options.mask ?? markable(frame, opaque, spec);
   const coverage = askForCoverage(toned, { frame, table, mask });

@@ -4,7 +4,10 @@ import {
   type FaceToKeep,
   type Frame,
   guideShares,
+  METERED_BY_PICTURE,
+  type Meter,
   maskBackdrop,
+  meterPicture,
   multiplyMasks,
   type PhotoPart,
   refineMatte,
@@ -44,6 +47,8 @@ export interface SeenSubject {
    * Share of each pixel of a small picture that is the subject's; undefined where only a part of the photo is known.
    */
   readonly share: Share | undefined;
+  /** Faces within a subject that somebody named: its crop is as named, its tone is set by them. */
+  readonly facesWithin?: readonly PhotoPart[];
 }
 
 /** A photo as it will stand on the piece. */
@@ -77,8 +82,16 @@ export async function standPhoto(photo: Photo, spec: JobSpec): Promise<StandingP
   });
   const { subject } = spec;
   if (!needsSubject(spec)) return as(undefined);
-  if (typeof subject === 'object') return as(await readGiven(subject, { photo, upright, turnDeg: turn.deg }));
   const models = loadModels();
+  if (typeof subject === 'object') {
+    const seen = await readGiven(subject, { photo, upright, turnDeg: turn.deg });
+    if (!seen || !models || spec.tone !== 'auto') return as(seen);
+    const { subject: found } = findSubject(copySmall(upright), models, { turns: 'none' });
+    const isWithin = ({ x, y, width, height }: PhotoPart) =>
+      shareOf(seen, { x: x + width / 2, y: y + height / 2 }) >= 0.5;
+    const boxes = found?.faces.map(({ box }) => box) ?? [];
+    return as({ ...seen, facesWithin: boxes.filter(isWithin) });
+  }
   if (!models) return as(undefined);
   const found = findSubject(copySmall(upright), models);
   // Who has said how the photo stands, or where its crop lies, has seen it; and so has a camera that wrote down its
@@ -239,6 +252,45 @@ function openPlaces({ photo, frame: { crop, place } }: PlacedPicture): (x: numbe
     x: (crop.x + (x / place.width) * crop.width) / photo.width,
     y: (crop.y + (y / place.height) * crop.height) / photo.height,
   });
+}
+
+/** Long side of the copy of a subject's share that metering reads, pixels. Assumed: finer than the models' own edge. */
+const METERED_PX = 160;
+
+/** The light of the photo's subject, as far as an automatic tone goes by it. */
+export function meterSubject(
+  { light, opaque }: { readonly light: Plane<'luminance'>; readonly opaque: Plane<'mask'> | undefined },
+  {
+    spec,
+    subject,
+    placed,
+  }: { readonly spec: JobSpec; readonly subject: SeenSubject | undefined; readonly placed: PlacedPicture },
+): Meter {
+  if (spec.tone !== 'auto' || !subject) return METERED_BY_PICTURE;
+  const { crop, place } = placed.frame;
+  const boxes = subject.facesWithin ?? subject.faces.map(({ box }) => box);
+  const faces = boxes.map((box) => ({
+    x: (box.x * placed.photo.width - crop.x) / crop.width,
+    y: (box.y * placed.photo.height - crop.y) / crop.height,
+    width: (box.width * placed.photo.width) / crop.width,
+    height: (box.height * placed.photo.height) / crop.height,
+  }));
+  const scale = METERED_PX / Math.max(place.width, place.height);
+  const width = Math.max(1, Math.round(place.width * scale));
+  const height = Math.max(1, Math.round(place.height * scale));
+  const placeAt = openPlaces({ photo: placed.photo, frame: { crop, place: { ...place, width, height } } });
+  const data = new Float32Array(width * height);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0; x < width; x++) data[y * width + x] = shareOf(subject, placeAt(x + 0.5, y + 0.5));
+  }
+  const isGiven = subject.by === 'given';
+  return meterPicture(light, { subject: { faces, share: { width, height, data }, isGiven }, opaque });
+}
+
+/** What of a place is the subject's; all of its box where no more is known. */
+function shareOf({ share, box }: SeenSubject, at: Point): number {
+  if (share) return readShare(share, at);
+  return at.x >= box.x && at.y >= box.y && at.x < box.x + box.width && at.y < box.y + box.height ? 1 : 0;
 }
 
 /** What the picture becomes by its backdrop: other light, or less of it that is burned. */

@@ -157,7 +157,7 @@ function madeRows(ticket: Ticket): [string, string][] {
       `${screen.name}${options.length > 0 ? ` (${options.join(', ')})` : ''}${bitmap.levels > 2 ? `, ${bitmap.levels} levels` : ''}${saySearch(screen)}`,
     ],
     ...sayChoice(screen),
-    ['Tone', `${tone.mode}, ${sayAim(tone)}`],
+    ['Tone', `${tone.mode}, ${sayAim(tone)}${tone.metered ? `. ${tone.metered.note}` : ''}`],
     ...sayCutOut(ticket.frame),
     ...sayLettering(ticket.lettering),
     ...sayByHand(ticket),

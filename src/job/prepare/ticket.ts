@@ -11,7 +11,7 @@ import {
 } from '../../machine/index.ts';
 import { type CoverageTable, createAim, tellMarkDiametersUm } from '../../material/index.ts';
 import { describeOptics } from '../../optics/index.ts';
-import type { Frame, ToneOptions } from '../../photo/index.ts';
+import type { Frame, Meter, ToneOptions } from '../../photo/index.ts';
 import {
   countValues,
   type DotOrientation,
@@ -151,6 +151,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       values: tone,
       range: spec.range,
       aim: describeAim(counts, { spec, table }),
+      ...(spec.tone === 'auto' ? { metered: describeMeter(picture.meter) } : {}),
       clippedDark: clipped.dark,
       clippedLight: clipped.light,
     },
@@ -247,6 +248,13 @@ function describeAim(
     follows: spec.aim?.follows ?? [],
     lostDeltaL: round3(lost / Math.max(1, total)),
   };
+}
+
+/** By what light the tone is set, in words. */
+function describeMeter({ by, skins }: Meter): NonNullable<Ticket['tone']['metered']> {
+  const faces = skins.length === 1 ? 'one face' : `${skins.length} faces`;
+  const what = { faces: `the skin of ${faces}`, subject: 'the subject', picture: 'the whole picture' }[by];
+  return { by, note: `Set by ${what}.` };
 }
 
 const round3 = (value: number) => Math.round(value * 1000) / 1000;

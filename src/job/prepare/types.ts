@@ -2,7 +2,7 @@ import type { LetteringFacts } from '../../caption/index.ts';
 import type { KnownControl, TimeEstimate, TimeInterval } from '../../machine/index.ts';
 import type { CoverageTable, TonePoint } from '../../material/index.ts';
 import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
-import type { OutlineOptions, Rectangle, ToneOptions } from '../../photo/index.ts';
+import type { Meter, OutlineOptions, Rectangle, ToneOptions } from '../../photo/index.ts';
 import type { DotFormat, DotGrid, DotOrientation, Dots, Plane } from '../../plane/index.ts';
 import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
@@ -130,6 +130,8 @@ export interface Ticket {
       /** Mean |ΔL*| over the picture between the aim and what is left of it at the ends of the material's range. */
       readonly lostDeltaL: number;
     };
+    /** By what light an automatic tone is set; absent for a plain one. */
+    readonly metered?: { readonly by: Meter['by']; readonly note: string };
     /** Shares of the picture that are cut off at the dark and the light end, 0 … 1, see `countClipped`. */
     readonly clippedDark: number;
     readonly clippedLight: number;

@@ -17,6 +17,7 @@ const MORE_TONES: readonly (keyof ToneOptions)[] = [
   'blackPointL',
   'whitePointL',
   'noiseL',
+  'noiseRadiusMm',
   'localRadiusMm',
   'sharpenRadiusMm',
 ];
@@ -276,6 +277,7 @@ export function ToneChoice({ wish, facts, onChange }: ChoicesProps) {
         ]}
         onChange={(tone) => onChange({ ...wish, tone })}
       />
+      {wish.tone === 'auto' && facts?.metered && <p class="note">{facts.metered}</p>}
       <div class="sliders">{FIRST_TONES.map(slider)}</div>
       <details>
         <summary>More tone controls</summary>

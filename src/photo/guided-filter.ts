@@ -1,0 +1,58 @@
+import { averageWindow, type Cells } from './cells.ts';
+
+/** What a window of cells is like. */
+export interface WindowFacts {
+  /** Variance of the guide, never below 0. */
+  readonly variance: number;
+  /** Covariance of guide and input; the variance where the guide is its own input. */
+  readonly covariance: number;
+  /** Mean of the guide. */
+  readonly mean: number;
+}
+
+export interface GuidedOptions {
+  /** Cells to each side of a window. */
+  readonly radius: number;
+  /** What follows the guide; the guide itself when absent. */
+  readonly input?: Cells;
+  /** Gain of the line of one window, `at` its cell. The facts are one object that is written over. */
+  readonly gainOf: (facts: WindowFacts, at: number) => number;
+}
+
+/**
+ * The guided filter (`heSunTang2013`, eq. 5 to 8) as the lines that it lays: input ≈ gain · guide + offset, each the
+ * mean over all windows that hold the cell. Whoever asks says what the gain is: covariance / (variance + ε) is the
+ * filter as published; 1 in place of it keeps, less smooths and more brings out what differs from the mean of the
+ * window.
+ */
+export function layGuidedLines(
+  guide: Cells,
+  { radius, input, gainOf }: GuidedOptions,
+): { readonly gain: Cells; readonly offset: Cells } {
+  const squares = averageProduct(guide, guide, radius);
+  const means = averageWindow(guide, { radius });
+  const products = input && averageProduct(guide, input, radius);
+  const inputMeans = input && averageWindow(input, { radius });
+  const facts = { variance: 0, covariance: 0, mean: 0 };
+  // Both are written where they are read from: large planes take time to make.
+  for (let at = 0; at < means.data.length; at++) {
+    const mean = means.data[at];
+    const inputMean = inputMeans ? inputMeans.data[at] : mean;
+    facts.mean = mean;
+    facts.variance = Math.max(0, squares.data[at] - mean * mean);
+    facts.covariance = products ? products.data[at] - mean * inputMean : facts.variance;
+    squares.data[at] = gainOf(facts, at);
+    means.data[at] = inputMean - squares.data[at] * mean;
+  }
+  // Averaging the lines keeps windows from showing as blocks.
+  return {
+    gain: averageWindow(squares, { radius, into: squares }),
+    offset: averageWindow(means, { radius, into: means }),
+  };
+}
+
+function averageProduct(a: Cells, b: Cells, radius: number): Cells {
+  const product = { width: a.width, height: a.height, data: new Float32Array(a.data.length) };
+  for (let at = 0; at < product.data.length; at++) product.data[at] = a.data[at] * b.data[at];
+  return averageWindow(product, { radius, into: product });
+}
