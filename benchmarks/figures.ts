@@ -2,6 +2,7 @@
 // images/figures/.
 import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
+import sharp from 'sharp';
 import { shapeCurve } from '../src/chart/camera.ts';
 import { decodeSrgb, lightnessOfReflectance } from '../src/colour/index.ts';
 import { prepareJob, resolveJob } from '../src/job/index.ts';
@@ -227,26 +228,58 @@ writeFileSync(join(OUT, 'dot-table.svg'), drawDotTable(profile));
 writeFileSync(join(OUT, 'camera-curve.svg'), drawCameraCurve());
 writeFileSync(join(OUT, 'photo-to-dots.svg'), await drawRoad(profile));
 
-/** A card with words below the picture and a drawing, as its proof shows it. */
-async function drawCaption(): Promise<void> {
+type Request = Parameters<typeof resolveJob>[0];
+
+/** The proof and the ticket of a sample photo. */
+async function prove(photo: string, request: Request) {
   const shop = openShop({ builtIn: ['shared/shop', 'shared'] });
-  const request = {
-    size: '50x40',
-    profile: 'anodised-black',
-    caption: { text: 'Mia & Juno, 2026', text2: 'Zoë · שָׁלוֹם · مرحبا' },
-    artwork: { name: join('tests', 'job', 'mark.svg'), widthMm: 7 },
-  } as const;
-  const spec = resolveJob(request, { shop, refused: [] });
-  const { files } = await prepareJob(() => readPhoto('images/photos/cat.png'), {
-    spec,
-    name: 'caption',
-    photoFile: 'cat.png',
+  const { files, ticket } = await prepareJob(() => readPhoto(`images/photos/${photo}`), {
+    spec: resolveJob(request, { shop, refused: [] }),
+    name: 'figure',
+    photoFile: photo,
     version: 'figure',
     only: 'everything',
   });
-  const proof = files.find(({ name }) => name.endsWith('.proof.png'))!;
-  writeFileSync(join(OUT, 'caption.jpg'), await shrinkToJpeg(proof.bytes as Uint8Array, { maxSide: 900, quality: 86 }));
+  return { proof: files.find(({ name }) => name.endsWith('.proof.png'))!.bytes as Uint8Array, ticket: ticket! };
 }
 
+/** A card with words below the picture and a drawing, as its proof shows it. */
+async function drawCaption(): Promise<void> {
+  const { proof } = await prove('cat.png', {
+    size: '50x40',
+    profile: 'anodised-black',
+    caption: { text: 'Mia & Juno, 2026', text2: 'Zoë · שָׁלוֹם · مرحبا' },
+    artwork: { name: join('images', 'mark.svg'), widthMm: 7 },
+  });
+  writeFileSync(join(OUT, 'caption.jpg'), await shrinkToJpeg(proof, { maxSide: 900, quality: 86 }));
+}
+
+/** Height of each picture of a pair, and the ground around it, pixels. */
+const PAIR = { heightPx: 360, edgePx: 20, ground: '#c9c9c9' } as const;
+
+/** A photo as it is cropped, and beside it the proof of its card. */
+async function drawCard(): Promise<void> {
+  const { heightPx, edgePx, ground } = PAIR;
+  const { proof, ticket } = await prove('cat.png', { size: 'ID-1', profile: 'anodised-black', safeMarginMm: 2 });
+  const { crop } = ticket.frame;
+  const part = { left: crop.x, top: crop.y, width: crop.width, height: crop.height };
+  const whole = Object.fromEntries(Object.entries(part).map(([side, px]) => [side, Math.round(px)]));
+  const pictures = await Promise.all([
+    sharp('images/photos/cat.png')
+      .extract(whole as unknown as typeof part)
+      .resize({ height: heightPx })
+      .toBuffer(),
+    sharp(proof).resize({ height: heightPx }).toBuffer(),
+  ]);
+  const widths = await Promise.all(pictures.map(async (picture) => (await sharp(picture).metadata()).width));
+  const lefts = [edgePx, 2 * edgePx + widths[0]!];
+  const size = { width: lefts[1]! + widths[1]! + edgePx, height: heightPx + 2 * edgePx };
+  await sharp({ create: { ...size, channels: 3, background: ground } })
+    .composite(pictures.map((input, at) => ({ input, left: lefts[at]!, top: edgePx })))
+    .jpeg({ quality: 88 })
+    .toFile(join(OUT, 'card.jpg'));
+}
+
+await drawCard();
 await drawCaption();
 console.log(`wrote ${OUT}`);

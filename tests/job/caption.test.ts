@@ -5,7 +5,7 @@ import { decodeDotsBytes, readPhoto } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 const PIECE = { size: '40x30', profile: 'slate-coaster', focus: { x: 0.5, y: 0.5 } } as const;
-const DRAWING = resolve('tests', 'job', 'mark.svg');
+const DRAWING = resolve('images', 'mark.svg');
 
 async function make(request: Partial<JobRequest>) {
   const spec = resolveJob({ ...PIECE, ...request }, { shop: SHOP, refused: REFUSED });

@@ -90,7 +90,7 @@ test.each(['scale', 'absolute'] as const)(
 test(
   'words and a drawing: the same files byte for byte, and a look at them',
   async () => {
-    const svg = readFileSync(resolve('tests', 'job', 'mark.svg'));
+    const svg = readFileSync(resolve('images', 'mark.svg'));
     const head = { 'x-file-name': 'Our Mark.svg' };
     const { name } = await ask('POST', '/api/drawings', { body: new Blob([svg]), head });
     expect(name).toMatch(/^our-mark-[0-9a-f]{8}$/);
