@@ -88,16 +88,23 @@ function acceptSame(
   warn(`${said}.`);
 }
 
+/** Where the photo of a ticket may lie. */
+interface PhotoPlaces {
+  /** As the record of what was burned has it. */
+  readonly known: string | undefined;
+  readonly beside: string;
+}
+
 function findTicket(
   { again, folder }: PrepareAgainRequest,
   shop: Shop,
-): { readonly ticket: AgainTicket; readonly photos: readonly string[] } {
+): { readonly ticket: AgainTicket; readonly photos: PhotoPlaces } {
   const isPath = /[\\/]|\.json$/i.test(again) || existsSync(resolve(folder, again));
   const path = isPath ? resolve(folder, again) : undefined;
   const besideOf = (at: string, ticket: AgainTicket) => join(dirname(at), ticket.photo.file);
   if (path !== undefined) {
     const ticket = readTicket(path);
-    return { ticket, photos: [besideOf(path, ticket)] };
+    return { ticket, photos: { known: undefined, beside: besideOf(path, ticket) } };
   }
   const burned = listBurned(shop).entries.filter(({ name }) => name === again);
   const last = burned.at(-1);
@@ -110,8 +117,7 @@ function findTicket(
     );
   }
   const ticket = readTicket(last.ticket.path);
-  const known = last.photo.path === undefined ? [] : [last.photo.path];
-  return { ticket, photos: [...known, besideOf(last.ticket.path, ticket)] };
+  return { ticket, photos: { known: last.photo.path, beside: besideOf(last.ticket.path, ticket) } };
 }
 
 const readTicket = (path: string) => parseRecord(TICKET, { json: readJson(path), what: `ticket ${path}` });
@@ -134,27 +140,27 @@ function requestOf({ request }: AgainTicket, path: string): JobRequest {
   return kept as JobRequest;
 }
 
+/** The photo by the path that is given or kept; of files that only have its name, the one that has its bytes. */
 async function findPhoto(
   { photo }: AgainTicket,
-  {
-    photo: given,
-    folder,
-    photos,
-  }: { readonly photo?: string; readonly folder: string; readonly photos: readonly string[] },
+  { photo: given, folder, photos }: { readonly photo?: string; readonly folder: string; readonly photos: PhotoPlaces },
 ): Promise<{ readonly path: string; readonly sha256: string }> {
-  const candidates = given === undefined ? [...photos, join(folder, photo.file)] : [resolve(folder, given)];
-  const there = [...new Set(candidates)].filter((path) => existsSync(path));
-  const found = await Promise.all(
-    there.map(async (path) => {
-      const bytes = await readInput(path, { kind: 'picture', needed: 'the photo of the ticket' });
-      return { path, sha256: sha256(bytes) };
-    }),
-  );
-  const best = found.find((one) => one.sha256 === photo.sha256) ?? found[0];
-  if (best) return best;
+  const hash = async (path: string) => ({
+    path,
+    sha256: sha256(await readInput(path, { kind: 'picture', needed: 'the photo of the ticket' })),
+  });
+  const known = given === undefined ? photos.known : resolve(folder, given);
+  if (known !== undefined && existsSync(known)) return hash(known);
+  const places = given === undefined ? [...new Set([photos.beside, join(folder, photo.file)])] : [];
+  for (const path of places.filter((place) => existsSync(place))) {
+    const found = await hash(path);
+    if (found.sha256 === photo.sha256) return found;
+  }
   throw new AppError(
     'path-missing',
-    `found ${photo.file} neither beside the ticket nor in ${folder}, needed the path of the photo`,
+    given === undefined
+      ? `found ${photo.file} as it was then neither beside the ticket nor in ${folder}, needed the path of the photo`
+      : `found nothing at ${given}, needed the path of the photo`,
     { file: photo.file },
   );
 }

@@ -1,4 +1,13 @@
-import { copyFileSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import {
+  copyFileSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  writeFileSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
@@ -114,6 +123,13 @@ describe('a job made again', () => {
     const forced = await again('other/cat.png', '--again', 'out/cat.ticket.json', '--force');
     expect(forced.status).toBe(0);
     expect(forced.stderr).toContain('another bitmap than then');
+  });
+
+  test('does not take the bitmap for the photo whose name it has', async () => {
+    renameSync(join(folder, 'cat.png'), join(folder, 'away.png'));
+    const { json } = await again('--again', 'out/cat.ticket.json');
+    renameSync(join(folder, 'away.png'), join(folder, 'cat.png'));
+    expect(json.error.message).toMatch(/found cat\.png as it was then neither .* needed the path of the photo/);
   });
 
   test('names the profile that was learned anew', async () => {
