@@ -2,8 +2,8 @@
 // without a profile against the grid of the example profile for that machine, both at the machine's start dose. They
 // are burned by the virtual engraver, scanned and learned; photos are then prepared through both profiles and the means
 // of their predicted errors compared: one photo alone is no measure, as its large tones may just meet the textures of
-// error diffusion. Held to: at most 1.3 times the time of the chart, at most 1.2 times the error, or an error below what
-// two charts of one grid tell apart. Arguments: names of machines and of materials; all without.
+// error diffusion. Held to: at most 1.3 times the time of the chart, at most 1.2 times the error, or an error below
+// what two charts of one grid tell apart. Arguments: names of machines and of materials; all without.
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -26,9 +26,9 @@ import { CAMERAS, captureSurface, engrave, type MaterialModel, parseMaterialMode
 
 const LIMITS = { time: 1.3, error: 1.2 } as const;
 /**
- * Below this a mean error, L*, is as good as any. Measured here: four charts of one grid that differ by their seed alone
- * (galvo-355-f210, leather-vegetable, SEED=1 … 4) give profiles whose errors run from 0.04 to 0.16 L*, so the one scan
- * that a newcomer takes does not tell 0.05 from 0.04. An eye just tells about ten times as much.
+ * Below this a mean error, L*, is as good as any. Measured here: four charts of one grid that differ by their seed
+ * alone (galvo-355-f210, leather-vegetable, SEED=1 … 4) give profiles whose errors run from 0.04 to 0.16 L*, so the one
+ * scan that a newcomer takes does not tell 0.05 from 0.04. An eye just tells about ten times as much.
  */
 const SAME_ERROR_L = 0.1;
 const SHARED = 'shared';

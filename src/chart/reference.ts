@@ -196,9 +196,10 @@ export function readReference(asked: NeutralReference, chart: ChartLight): Found
 const logOfLightness = (lightness: number) => 3 / (lightness + 16);
 
 /**
- * So many times more is open beyond the chart's range than the estimated curve itself says, a factor: there the camera's
- * own kind of S-curve counts, which the chart does not tell. Measured (benchmarks/intervals.ts): of 26 captures by
- * cameras of another kind, 1 held how light the whole is in 20; this holds the worst, 8.9 L* off within ± 9.8.
+ * So many times more is open beyond the chart's range than the estimated curve itself says, a factor: there the
+ * camera's own kind of S-curve counts, which the chart does not tell. Measured (benchmarks/intervals.ts): of 26
+ * captures by cameras of another kind, 1 held how light the whole is in 20; this holds the worst, 8.9 L* off within ±
+ * 9.8.
  */
 const BEYOND_DOUBT = 1.8;
 

@@ -123,6 +123,7 @@ describe('a job made again', () => {
     const forced = await again('other/cat.png', '--again', 'out/cat.ticket.json', '--force');
     expect(forced.status).toBe(0);
     expect(forced.stderr).toContain('another bitmap than then');
+    rmSync(join(folder, 'again'), { recursive: true });
   });
 
   test('does not take the bitmap for the photo whose name it has', async () => {

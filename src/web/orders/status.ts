@@ -35,7 +35,8 @@ export function refreshStatuses(order: StoredOrder): void {
 }
 
 /**
- * Stands for a key of what can no longer be asked for: a profile that says something else now. It is the key of nothing.
+ * Stands for a key of what can no longer be asked for: a profile that says something else now. It is the key of
+ * nothing.
  */
 export const OUTDATED = '';
 
