@@ -227,7 +227,8 @@ export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece):
   const set = (column: string, value: string | undefined) =>
     value === undefined ? {} : { [column]: { line: at, column: cells[column]?.column ?? 0, text: value } };
   const { widthMm, heightMm } = wishOf(wish, own);
-  const hasSize = own.widthMm !== undefined || own.heightMm !== undefined || own.turned === true;
+  // A size that nobody changed by hand stays as the line says it: by its name, which may lie either way.
+  const hasSize = !cells.size && (own.widthMm !== undefined || own.heightMm !== undefined || own.turned === true);
   const asked = Object.fromEntries(listOwn(wish, own).flatMap(([column, value]) => Object.entries(set(column, value))));
   return {
     line: at,
