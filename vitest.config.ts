@@ -8,6 +8,8 @@ export default defineConfig({
     // What a cache kept from an older version must not pass for what this one makes.
     env: { TONEWRIGHT_CACHE: 'off' },
     pool: 'forks',
+    // Files share the modules of their process: loading them anew for each file took a sixth of the time.
+    isolate: false,
     maxWorkers: 2,
     testTimeout: 240_000,
     hookTimeout: 240_000,
