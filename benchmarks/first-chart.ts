@@ -26,8 +26,8 @@ import { CAMERAS, captureSurface, engrave, type MaterialModel, parseMaterialMode
 
 const LIMITS = { time: 1.3, error: 1.2 } as const;
 /**
- * Below this a mean error, L*, is as good as any. Measured here: four charts of one grid that differ by their seed
- * alone (galvo-355-f210, leather-vegetable, SEED=1 … 4) give profiles whose errors run from 0.04 to 0.16 L*, so the one
+ * Below this a mean error, L*, is as good as any. Measured here: three charts of one grid that differ by their seed
+ * alone (galvo-355-f210, leather-vegetable, SEED=1 … 3) give profiles whose errors run from 0.04 to 0.16 L*, so the one
  * scan that a newcomer takes does not tell 0.05 from 0.04. An eye just tells about ten times as much.
  */
 const SAME_ERROR_L = 0.1;
