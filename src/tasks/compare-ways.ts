@@ -42,7 +42,8 @@ export async function comparePhotoWays(
   const known = { shop, refused: refused() };
   const base = resolveJob(job, known);
   for (const text of base.warnings) warn(text);
-  const screens = asked.screens ?? [...new Set([base.screen.name, ...SCREENS])];
+  // The job's own screen as the job takes it: the automatic one may have options that its name alone does not.
+  const screens = asked.screens ?? [job.screen, ...SCREENS.filter((name) => name !== base.screen.name)];
   const spacings =
     asked.spacingsMm ?? SPACINGS.map((times) => Number((times * base.grid.lineSpacingMm).toPrecision(3)));
   const scans = settings?.scan === undefined ? (['one-way', 'two-way'] as const) : [settings.scan];
@@ -54,7 +55,8 @@ export async function comparePhotoWays(
   }
   const specs = spacings.flatMap((lineSpacingMm) =>
     screens.map((screen) => {
-      const spec = resolveJob({ ...job, screen, lineSpacingMm, pitchMm: base.grid.pitchMm }, known);
+      const own = screen === undefined ? {} : { screen };
+      const spec = resolveJob({ ...job, ...own, lineSpacingMm, pitchMm: base.grid.pitchMm }, known);
       return { ...spec, settings: { ...spec.settings, ...settings } } satisfies JobSpec;
     }),
   );
