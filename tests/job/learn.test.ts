@@ -185,9 +185,10 @@ describe('how light the whole is', () => {
     const profile = learnWith(camera, paperL);
     expect(profile.exposure).toMatchObject({ basis: 'reference', lightness: 93, tolerance: 3 });
     expect(Math.max(...missesOf(profile))).toBeLessThan(1);
-    // An estimated curve is known less well at the paper, which lies beyond the chart's own tones.
+    // An estimated curve is known less well at the paper, which lies beyond the chart's own tones: its band was found
+    // too narrow (benchmarks/intervals.ts), and what the paper still tells is a quarter.
     const [left, without] = [profile.exposure!.factor, 2].map((factor) => exposureHalf(profile.full[0], factor));
-    expect(left).toBeLessThan(camera === 'phone-contrasty' ? 0.7 * without! : 4);
+    expect(left).toBeLessThan(camera === 'phone-contrasty' ? 0.75 * without! : 4);
   });
 
   test('stays open without: a phone’s own exposure is off by more than paper leaves open', () => {
