@@ -465,7 +465,7 @@ describe('an order that is run again', () => {
 const SLOW = ['--size', '60x45', '--profile', 'anodised-black', '--subject', 'none'];
 
 describe('an order that is stopped', () => {
-  test('at 30 random moments loses nothing, does nothing twice, and leaves the bytes of one that was not', async () => {
+  test('at 15 random moments loses nothing, does nothing twice, and leaves the bytes of one that was not', async () => {
     const photos = folder();
     await makePhotos(photos, 5);
     const wanted = folder();
@@ -488,7 +488,7 @@ describe('an order that is stopped', () => {
       return lines.filter((line) => line.includes('"is":"done"') && line.endsWith('}}')).length;
     };
     let kills = 0;
-    while (kills < 30) {
+    while (kills < 15) {
       const out = folder();
       for (;;) {
         const known = doneIn(out);

@@ -1,6 +1,6 @@
 import type { Page } from 'playwright-core';
 import { beforeEach, describe, expect, test } from 'vitest';
-import { CARD, waitForProof as proof, TIME, useOpenShop } from './open-shop.ts';
+import { CARD, waitForProof as proof, TAG, TIME, useOpenShop } from './open-shop.ts';
 import { closeGroups, openGroup } from './stage-steps.ts';
 
 const shop = useOpenShop();
@@ -275,6 +275,7 @@ describe('side by side', () => {
   test(
     'materials and tones are compared with time and tones, nearer together, after a reload, too; one of them is taken',
     async () => {
+      job = await shop.openSample('cat', TAG);
       const { page, context, complaints } = await openStage(1366, 650);
       await proof(page);
       await page.getByRole('button', { name: 'Compare' }).click();

@@ -203,7 +203,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
       )}
       {chosen && (
         <PieceDialog
-          order={order}
+          order={{ ...order, wish }}
           piece={chosen}
           onClose={() => setOpen(undefined)}
           onSave={(change) => {

@@ -37,10 +37,12 @@ export function PieceDialog({
   const { shop } = useShop();
   const dialog = useRef<HTMLDialogElement>(null);
   const path = `/api/orders/${order.id}/pieces/${piece.id}`;
+  // What the order asks may change while this is open: the piece's own is what was changed here.
+  const [all] = useState(order.wish);
   const [wish, setWish] = useState(() => {
     // What was done to it before is in the order, or was left.
     forgetSteps(path);
-    return wishOf(order.wish, piece.own);
+    return wishOf(all, piece.own);
   });
   const history = useHistory(path, wish, setWish);
   const [count, setCount] = useState(piece.count);
@@ -85,7 +87,7 @@ export function PieceDialog({
               <Button
                 kind="main"
                 icon="check"
-                onClick={() => onSave({ own: ownWishOf(order.wish, wish), count: Math.round(count), text })}
+                onClick={() => onSave({ own: ownWishOf(all, wish), count: Math.round(count), text })}
               >
                 Take this
               </Button>

@@ -2,7 +2,7 @@ import { copyFileSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, expect, test } from 'vitest';
-import { runCli } from './run-cli.ts';
+import { runCli } from '../cli/run-cli.ts';
 
 const cwd = mkdtempSync(join(tmpdir(), 'tonewright-newcomer-'));
 afterAll(() => rmSync(cwd, { recursive: true, force: true }));
