@@ -2,7 +2,7 @@ import { configDefaults, defineConfig } from 'vitest/config';
 
 const report = process.env.TONEWRIGHT_TEST_REPORT;
 /** What they test is the state of a whole process: which kinds of pictures its image library opens. */
-const ALONE = ['tests/plane/decode.test.ts', 'tests/plate/jig.test.ts'];
+const ALONE = ['tests/plane/decode.test.ts', 'tests/plate/jig.test.ts', 'tests/photo/outline.test.ts'];
 
 export default defineConfig({
   test: {
