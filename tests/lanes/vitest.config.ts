@@ -2,7 +2,9 @@ import { defineConfig } from 'vitest/config';
 
 const report = process.env.TONEWRIGHT_TEST_REPORT;
 
-/** Tests that need more than the suite does: another system, other versions of Node, minutes. Each is run by its name. */
+/**
+ * Tests that need more than the suite does: another system, other versions of Node, minutes. Each is run by its name.
+ */
 export default defineConfig({
   test: {
     include: ['tests/lanes/*.lane.ts'],

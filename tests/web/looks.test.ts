@@ -24,7 +24,7 @@ const GOLDEN = join('tests', 'web', 'golden');
 const UPDATE = process.env.UPDATE_GOLDEN === '1';
 /** Both schemes have the same shapes: a picture of each kind of screen in the dark is enough. */
 const DARK_TOO = ['home', 'photo', 'reading', 'order'];
-/** A wide window shows what a common one does, farther apart: once for each kind of screen, and for all that is staged. */
+/** A wide window shows what a common one does, farther apart: each kind of screen once, and all that is staged. */
 const WIDE_TOO = [...DARK_TOO, 'photo-mask', 'photo-divider', 'side-by-side', 'order-piece', 'material'];
 /** Other systems draw letters, controls and scaled pictures a little differently: that much may differ, no more. */
 const TOLERANCE = { share: 0.04, threshold: 0.25 } as const;
