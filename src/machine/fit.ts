@@ -3,6 +3,7 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { ScanExtents } from './extents.ts';
 import { coverageFactor, quadraticForm } from './interval.ts';
+import { motionRecord } from './motions/register.ts';
 import { ASSUMED_MOTION_FACTORS, applyMotionParameters, listMotionParameters, withBareHandling } from './parameters.ts';
 import { type ScanPath, tracePath } from './scan-path.ts';
 import { computeSecondsOfPath } from './time.ts';
@@ -142,7 +143,8 @@ function listWays(readings: readonly Reading[], motion: Motion): readonly BareHa
   );
   // Where no picture has bare places around its dots, or between them, those ways are one.
   const around = paths.some(({ bareDots }) => bareDots > 0);
-  const between = motion.kind === 'galvo' && paths.some(({ firedDots, spanDots }) => firedDots < spanDots);
+  const between =
+    motionRecord(motion).dotByDot !== undefined && paths.some(({ firedDots, spanDots }) => firedDots < spanDots);
   const lines: BareHandling[] = around
     ? ['skipped', 'line-ends-scanned', 'all-scanned']
     : [own === 'dot-by-dot' ? 'skipped' : own];

@@ -1,5 +1,6 @@
 import { roundNumbers } from '../numeric/index.ts';
 import type { MotionFit } from './fit.ts';
+import { motionRecord } from './motions/register.ts';
 import type { Machine } from './types.ts';
 
 /** The machine with its fitted motion, rounded to what can be read. */
@@ -8,6 +9,7 @@ export function describeFitted(
   { fit, date }: { readonly fit: MotionFit; readonly date: string },
 ): Machine {
   const { readings, leftOut } = fit.uncertainty;
+  const { fitNote } = motionRecord(fit.motion);
   const leaving = leftOut > 0 ? `, ${leftOut} more left out` : '';
   return {
     ...machine,
@@ -18,9 +20,7 @@ export function describeFitted(
       motion: {
         kind: 'measured',
         source: 'ownStopwatch',
-        note: `Fitted on ${date} to ${readings} stopwatch ${readings === 1 ? 'reading' : 'readings'}${leaving}.${
-          fit.motion.kind === 'galvo' ? ' Of the four delays only the sum is measured; each keeps its share of it.' : ''
-        }`,
+        note: `Fitted on ${date} to ${readings} stopwatch ${readings === 1 ? 'reading' : 'readings'}${leaving}.${fitNote === undefined ? '' : ` ${fitNote}`}`,
       },
     },
   };

@@ -3,8 +3,9 @@ import { QUANTITIES as Q, SETTINGS_FIELDS, within } from '../quantities.ts';
 import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import { CONTROL_CHOICES } from './control.ts';
+import { MOTIONS, motionRecord } from './motions/register.ts';
 import { listMotionParameters } from './parameters.ts';
-import type { Machine } from './types.ts';
+import type { Machine, Motion } from './types.ts';
 
 const text = v.pipe(v.string(), v.nonEmpty());
 const source = v.picklist(Object.keys(SOURCES) as SourceKey[], 'a key of the bibliography, such as "commonPractice"');
@@ -19,33 +20,16 @@ const settings = v.strictObject(SETTINGS_FIELDS);
 
 const LINE_WAYS = ['skipped', 'line-ends-scanned', 'all-scanned'] as const;
 
-const motion = v.variant('kind', [
-  v.strictObject({
-    kind: v.literal('galvo'),
-    bare: v.exactOptional(v.picklist([...LINE_WAYS, 'dot-by-dot'])),
-    jumpSpeedMmPerS: Q.speedMmPerS,
-    accelerationMmPerS2: Q.accelerationMmPerS2,
-    jumpDelayUs: Q.delayUs,
-    settlingUs: v.exactOptional(Q.delayUs),
-    lineDelayUs: Q.delayUs,
-    beamOnDelayUs: Q.delayUs,
-    beamOffDelayUs: Q.delayUs,
-    jobOverheadS: Q.overheadS,
-    dotDelayUs: v.exactOptional(Q.delayUs),
-    gapDelayUs: v.exactOptional(Q.delayUs),
-    skipSpeedMmPerS: v.exactOptional(Q.speedMmPerS),
-  }),
-  v.strictObject({
-    kind: v.literal('gantry'),
-    bare: v.exactOptional(v.picklist(LINE_WAYS)),
-    accelerationMmPerS2: Q.accelerationMmPerS2,
-    accelerationRiseMs: v.exactOptional(Q.delayMs),
-    travelSpeedMmPerS: Q.speedMmPerS,
-    overtravelMm: Q.marginMm,
-    turnDelayMs: Q.delayMs,
-    jobOverheadS: Q.overheadS,
-  }),
-]);
+const motion = v.variant(
+  'kind',
+  Object.entries(MOTIONS).map(([kind, { fields, dotByDot }]) =>
+    v.strictObject({
+      kind: v.literal(kind),
+      bare: v.exactOptional(v.picklist(dotByDot ? [...LINE_WAYS, 'dot-by-dot'] : LINE_WAYS)),
+      ...fields,
+    }),
+  ),
+) as unknown as v.GenericSchema<Motion>;
 
 const factor = v.pipe(v.number(), v.finite(), v.gtValue(1), v.maxValue(1000));
 const count = v.pipe(v.number(), v.integer(), v.minValue(0));
@@ -150,14 +134,11 @@ function findContradictions(machine: Machine): FieldFault[] {
     }
   }
   const { motion, motionUncertainty } = machine;
-  if (motion.kind === 'galvo' && motion.bare !== 'dot-by-dot') {
-    for (const field of ['dotDelayUs', 'gapDelayUs', 'skipSpeedMmPerS'] as const) {
-      if (motion[field] === undefined) continue;
-      problems.push({
-        field: `motion.${field}`,
-        found: `${motion[field]}`,
-        needed: 'none, unless "bare" is "dot-by-dot"',
-      });
+  if (motion.bare !== 'dot-by-dot') {
+    for (const field of motionRecord(motion).dotByDot?.fields ?? []) {
+      const value = motion[field as keyof Motion];
+      if (value === undefined) continue;
+      problems.push({ field: `motion.${field}`, found: `${value}`, needed: 'none, unless "bare" is "dot-by-dot"' });
     }
   }
   if (motionUncertainty?.kind === 'fitted') {

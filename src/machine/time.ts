@@ -1,10 +1,10 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid, Dots } from '../plane/index.ts';
 import { findExtents, type ScanExtents } from './extents.ts';
-import { waitSecondsPerLine } from './parameters.ts';
+import type { RunUp } from './motions/motion.ts';
+import { motionRecord } from './motions/register.ts';
 import { type ScanPath, tracePath } from './scan-path.ts';
-import { computeMoveSeconds, computeRamp, type Drive } from './trapezoid.ts';
-import type { BareHandling, GalvoMotion, GantryMotion, Motion } from './types.ts';
+import type { BareHandling, Motion } from './types.ts';
 
 export interface TimeOptions {
   readonly motion: Motion;
@@ -110,8 +110,9 @@ function computeParts(path: ScanPath, { motion, settings, grid }: TimeOptions): 
     );
   }
   if (!(Number.isInteger(passes) && passes >= 1)) throw new RangeError(`passes is a whole number ≥ 1, got ${passes}`);
+  const { createMove, computeWaitS } = motionRecord(motion);
   const { runUpMm, runUpS } = computeRunUp(motion, speedMmPerS, path.bare);
-  const move = motion.kind === 'galvo' ? openJump(motion) : openTravel(motion);
+  const move = createMove(motion);
   let movingS = 0;
   for (const { dots, runUps, rows, count } of path.moves) {
     movingS += count * move(dots * pitchMm + runUps * runUpMm, rows * lineSpacingMm);
@@ -121,7 +122,7 @@ function computeParts(path: ScanPath, { motion, settings, grid }: TimeOptions): 
     bareS: (passes * path.bareDots * pitchMm) / speedMmPerS,
     movingS: passes * movingS,
     turningS: passes * path.lines * 2 * runUpS,
-    waitingS: passes * path.lines * waitSecondsPerLine(motion),
+    waitingS: passes * path.lines * computeWaitS(motion),
     overheadS: motion.jobOverheadS,
   };
 }
@@ -131,57 +132,22 @@ function markSeconds(
   { bare, spanDots, firedDots, gaps }: ScanPath,
   { motion, settings: { speedMmPerS }, grid: { pitchMm } }: TimeOptions,
 ): number {
-  if (motion.kind !== 'galvo' || bare !== 'dot-by-dot') return (spanDots * pitchMm) / speedMmPerS;
-  const { dotDelayUs = 0, gapDelayUs = 0, skipSpeedMmPerS = motion.jumpSpeedMmPerS } = motion;
-  const firedS = firedDots * (pitchMm / speedMmPerS + dotDelayUs / 1e6);
-  return firedS + gaps * (gapDelayUs / 1e6) + ((spanDots - firedDots) * pitchMm) / skipSpeedMmPerS;
+  const { dotByDot } = motionRecord(motion);
+  if (bare !== 'dot-by-dot' || !dotByDot) return (spanDots * pitchMm) / speedMmPerS;
+  const { dotS, gapS, skipSpeedMmPerS } = dotByDot.computeTimes(motion);
+  const firedS = firedDots * (pitchMm / speedMmPerS + dotS);
+  return firedS + gaps * gapS + ((spanDots - firedDots) * pitchMm) / skipSpeedMmPerS;
 }
 
 function sumParts({ markingS, bareS, movingS, turningS, waitingS, overheadS }: TimeParts): number {
   return markingS + bareS + movingS + turningS + waitingS + overheadS;
 }
 
-/** Before and after each line; a gantry runs on over its overtravel at scan speed. */
-function computeRunUp(
-  motion: Motion,
-  speedMmPerS: number,
-  bare: BareHandling,
-): { readonly runUpMm: number; readonly runUpS: number } {
+/** Before and after each line. */
+function computeRunUp(motion: Motion, speedMmPerS: number, bare: BareHandling): RunUp {
   // From dot to dot there is no scan speed to be gained; what a line takes beside its dots is in the delays.
   if (bare === 'dot-by-dot') return { runUpMm: 0, runUpS: 0 };
-  const { distanceMm, seconds } = computeRamp(driveOf(motion, speedMmPerS));
-  const overtravelMm = motion.kind === 'gantry' ? motion.overtravelMm : 0;
-  return { runUpMm: distanceMm + overtravelMm, runUpS: seconds + overtravelMm / speedMmPerS };
-}
-
-function driveOf(motion: Motion, speedMmPerS: number): Drive {
-  const riseS = motion.kind === 'gantry' ? (motion.accelerationRiseMs ?? 0) / 1000 : 0;
-  return { speedMmPerS, accelerationMmPerS2: motion.accelerationMmPerS2, riseS };
-}
-
-type Move = (dxMm: number, dyMm: number) => number;
-
-/** A jump of this length settles within a time constant times ln 2. Assumed: about what a mark forgives. */
-const SETTLED_MM = 0.01;
-
-/**
- * A galvo jumps along the straight line: the controller sets speed and acceleration of the spot, not of each mirror.
- * What is left of the way when the jump has been told dies away exponentially, until it is no more than SETTLED_MM.
- */
-function openJump(motion: GalvoMotion): Move {
-  const drive = driveOf(motion, motion.jumpSpeedMmPerS);
-  const settlingS = (motion.settlingUs ?? 0) / 1e6;
-  return (dxMm, dyMm) => {
-    const distanceMm = Math.hypot(dxMm, dyMm);
-    const settling = settlingS > 0 ? settlingS * Math.log1p(distanceMm / SETTLED_MM) : 0;
-    return computeMoveSeconds(distanceMm, drive) + settling;
-  };
-}
-
-/** The axes of a gantry travel at once, each by itself: the slower one decides. */
-function openTravel(motion: GantryMotion): Move {
-  const drive = driveOf(motion, motion.travelSpeedMmPerS);
-  return (dxMm, dyMm) => Math.max(computeMoveSeconds(Math.abs(dxMm), drive), computeMoveSeconds(Math.abs(dyMm), drive));
+  return motionRecord(motion).computeRunUp(motion, speedMmPerS);
 }
 
 const LINES: Readonly<Record<BareHandling, string>> = {
@@ -195,25 +161,7 @@ const LINES: Readonly<Record<BareHandling, string>> = {
     'Each dot is burned by itself. Marking: every dot that fires takes its pitch at scan speed v and the dot delay; every gap between the dots of a line takes the gap delay and its length at the skip speed. Lines without dots and the blank ends of lines are skipped.',
 };
 
-const MOTIONS: Readonly<Record<Motion['kind'], string>> = {
-  galvo:
-    'Moving: the spot jumps straight to the next line; a jump of length d at jump speed j takes 2j/a + (d − j²/a)/j, or 2√(d/a) when it is shorter than j²/a. Waiting: jump, line, beam-on and beam-off delay, once a line.',
-  gantry:
-    'Turning: before and after each line the head gains and loses its speed at acceleration a and runs on over the overtravel o at scan speed, 2v/a + 2o/v a line. Moving: both axes travel to the next line at once and the slower one counts; d at travel speed t takes 2t/a + (d − t²/a)/t, or 2√(d/a) when it is shorter than t²/a. Waiting: the turn delay, once a line.',
-};
-
-const GALVO_TURNING =
-  'Turning: before and after each line the spot gains and loses its speed at acceleration a, 2v/a a line.';
-
-const RISE =
-  'Acceleration rises and falls in the time r: gaining the speed v takes v/a + r, or 2√(v·r/a) below v = a·r; a move that does not reach its speed takes r + √(r² + 4d/a), or 4·∛(d·r/2a) below d = 2a·r².';
-const SETTLING = `After a jump of length d the mirrors settle for τ·ln(1 + d/${SETTLED_MM} mm), counted with the move.`;
-
 function describeFormula(motion: Motion, bare: BareHandling): string {
-  const rises = motion.kind === 'gantry' && (motion.accelerationRiseMs ?? 0) > 0;
-  const settles = motion.kind === 'galvo' && (motion.settlingUs ?? 0) > 0;
-  const more = rises ? ` ${RISE}` : settles ? ` ${SETTLING}` : '';
   const sum = { skipped: 'marking + turning', 'dot-by-dot': 'marking' }[bare as string] ?? 'marking + bare + turning';
-  const turning = motion.kind === 'galvo' && bare !== 'dot-by-dot' ? `${GALVO_TURNING} ` : '';
-  return `${LINES[bare]} ${turning}${MOTIONS[motion.kind]}${more} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
+  return `${LINES[bare]} ${motionRecord(motion).describeFormula(motion, bare)} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
 }

@@ -1,4 +1,11 @@
-import { ASSUMED_MOTION_FACTORS, type Machine, type MotionFactors, parseMachine } from '../machine/index.ts';
+import {
+  ASSUMED_MOTION_FACTORS,
+  type Machine,
+  type MotionFactors,
+  type MotionRow,
+  motionRecord,
+  parseMachine,
+} from '../machine/index.ts';
 import type { FoundRecord, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { computeSpotDiameterUm } from '../optics/index.ts';
@@ -9,6 +16,8 @@ export interface MachineRecord extends Pick<FoundRecord, 'from' | 'path'> {
   readonly machine: Machine;
   /** 1/e² diameter at the work, µm: as the file has it, else computed. */
   readonly spotDiameterUm: number;
+  /** The numbers of its motion, as a person reads them. */
+  readonly motionRows: readonly MotionRow[];
   /** How far the numbers of its motion may be off, as factors by name; absent where they were fitted. */
   readonly motionFactors?: MotionFactors;
   /** Cautions, each with the whole reference that it comes from. */
@@ -38,6 +47,7 @@ export function showMachine(nameOrPath: string, shop: Shop): MachineRecord {
     from,
     path,
     spotDiameterUm: machine.spotDiameterUm ?? computeSpotDiameterUm(machine),
+    motionRows: motionRecord(machine.motion).listRows(machine.motion),
     ...(motionUncertainty?.kind === 'fitted'
       ? {}
       : { motionFactors: motionUncertainty?.factors ?? ASSUMED_MOTION_FACTORS }),

@@ -354,6 +354,23 @@ describe('a dose chart', () => {
     const runUpMm = 200 ** 2 / (2 * motion.accelerationMmPerS2) + motion.overtravelMm;
     expect(mostX).toBeLessThanOrEqual(layout.widthMm + 2 * runUpMm + 1e-3);
   });
+
+  test('the run-up of the program is that of the clock: longer where acceleration takes time to rise', async () => {
+    const spec = resolve(request);
+    const { machine } = spec;
+    const riseMs = 40;
+    const slow = { ...machine, motion: { ...machine.motion, accelerationRiseMs: riseMs } as typeof machine.motion };
+    const { layout, files } = await makeChart({ ...spec, machine: slow });
+    const program = files.find(({ name }) => name === 'chart.nc')!.bytes as string;
+    const fastest = Math.max(...layout.patches.map(({ settings }) => settings?.speedMmPerS ?? 0));
+    const { accelerationMmPerS2, overtravelMm } = machine.motion as {
+      accelerationMmPerS2: number;
+      overtravelMm: number;
+    };
+    // Double-S: the way to a speed v is v/2 · (v/a + r).
+    const wayMm = (fastest / 2) * (fastest / accelerationMmPerS2 + riseMs / 1000);
+    expect(Number(/RUN-UP ([\d.]+) MM/.exec(program)![1])).toBeCloseTo(wayMm + overtravelMm, 3);
+  });
 });
 
 /** Reads a program as a controller would: which dots of the chart are burned, and with what. */

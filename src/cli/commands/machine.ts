@@ -1,5 +1,5 @@
 import { AppError } from '../../errors.ts';
-import type { Motion, Range } from '../../machine/index.ts';
+import type { Range } from '../../machine/index.ts';
 import {
   askOfMachine,
   checkMachineAnswer,
@@ -119,7 +119,7 @@ function writeMachine(record: MachineRecord): string {
     ],
     [
       `Motion (${origins.motion.kind}): ${machine.motion.kind}`,
-      [...describeMotion(machine.motion), ...describeKnowledge(record)],
+      [...record.motionRows.map(writeMotionRow), ...describeKnowledge(record)],
     ],
   ];
   const notes = Object.values(origins).map(({ note }) => `  ${note}`);
@@ -132,27 +132,11 @@ function writeMachine(record: MachineRecord): string {
   ].join('\n\n');
 }
 
-function describeMotion(motion: Motion): string[][] {
-  if (motion.kind === 'galvo') {
-    return [
-      ['jump speed', show(motion.jumpSpeedMmPerS, 'mm/s')],
-      ['acceleration', show(motion.accelerationMmPerS2, 'mm/s²')],
-      ['delay after a jump', show(motion.jumpDelayUs, 'µs')],
-      ['delay after a line', show(motion.lineDelayUs, 'µs')],
-      ['beam on, beam off', `${formatNumber(motion.beamOnDelayUs)} µs, ${formatNumber(motion.beamOffDelayUs)} µs`],
-      ['start and end of a job', show(motion.jobOverheadS, 's')],
-    ];
-  }
-  return [
-    ['acceleration', show(motion.accelerationMmPerS2, 'mm/s²')],
-    ['travel speed', show(motion.travelSpeedMmPerS, 'mm/s')],
-    ['overtravel', show(motion.overtravelMm, 'mm')],
-    ['delay at a turn', show(motion.turnDelayMs, 'ms')],
-    ['start and end of a job', show(motion.jobOverheadS, 's')],
-  ];
+function writeMotionRow({ label, values, unit }: MachineRecord['motionRows'][number]): string[] {
+  return [label, values.map((value) => show(value, unit)).join(', ')];
 }
 
-/** What holds for both kinds of motion, and how well its numbers are known. */
+/** What is done with bare places, and how well the motion's numbers are known. */
 function describeKnowledge({ machine: { motion, motionUncertainty }, motionFactors }: MachineRecord): string[][] {
   const { bare } = motion;
   const known =
@@ -162,19 +146,6 @@ function describeKnowledge({ machine: { motion, motionUncertainty }, motionFacto
           .map(([name, factor]) => `${name} ×÷ ${factor}`)
           .join(', ')} (assumed)`;
   return [
-    ...(motion.kind === 'gantry' && motion.accelerationRiseMs !== undefined
-      ? [['rise of acceleration', show(motion.accelerationRiseMs, 'ms')]]
-      : []),
-    ...(motion.kind === 'galvo' && motion.settlingUs !== undefined
-      ? [['settling, each e-fold of a jump', show(motion.settlingUs, 'µs')]]
-      : []),
-    ...(motion.kind === 'galvo' && motion.bare === 'dot-by-dot'
-      ? [
-          ['delay of each dot', show(motion.dotDelayUs ?? 0, 'µs')],
-          ['delay of each gap between dots', show(motion.gapDelayUs ?? 0, 'µs')],
-          ['speed over bare dots', show(motion.skipSpeedMmPerS ?? motion.jumpSpeedMmPerS, 'mm/s')],
-        ]
-      : []),
     ['bare places', bare === undefined ? 'skipped (taken for granted)' : bare],
     ['known to', known],
   ];

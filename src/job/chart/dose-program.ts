@@ -1,5 +1,5 @@
 import type { CellSettings } from '../../chart/index.ts';
-import type { GantryMotion, Machine } from '../../machine/index.ts';
+import { type Machine, motionRecord } from '../../machine/index.ts';
 import type { Dots } from '../../plane/index.ts';
 import type { SourceKey } from '../../sources.ts';
 import { roundTo } from '../page/html.ts';
@@ -17,19 +17,13 @@ const PROGRAM: { readonly source: SourceKey; readonly fullPower: number } = {
 };
 
 /**
- * One ISO 6983 program that burns a dose chart on a gantry, each cell with its own speed and power. y points up, as the
+ * One ISO 6983 program that burns a dose chart on a machine of axes, each cell with its own speed and power. y points up, as the
  * machine has it; the chart keeps its upper edge up. Every line starts and ends with a run at full speed and no power,
  * so that the dose is even.
  */
-export function writeDoseProgram({
-  layout,
-  rest,
-  cells,
-  machine,
-  motion,
-}: DoseParts & { readonly machine: Machine; readonly motion: GantryMotion }): string {
+export function writeDoseProgram({ layout, rest, cells, machine }: DoseParts & { readonly machine: Machine }): string {
   const fastest = Math.max(layout.settings.speedMmPerS, ...cells.map(({ settings }) => settings.speedMmPerS));
-  const runUpMm = runUp(fastest, motion);
+  const runUpMm = runUp(fastest, machine);
   const remarks = [
     `TONEWRIGHT ${layout.kind.toUpperCase()} CHART ${layout.hash.toUpperCase()}`,
     `${layout.widthMm} X ${layout.heightMm} MM, LOWER LEFT CORNER AT X${roundTo(runUpMm, 3)} Y0`,
@@ -38,7 +32,7 @@ export function writeDoseProgram({
     'MILLIMETRES, FEED IN MM PER MINUTE',
   ];
   const lines = ['%', ...remarks.map((text) => `(${text})`), 'G21 G90 G94', 'M05 S0'];
-  const context = { lines, runUpMm, motion, machine, heightMm: layout.heightMm };
+  const context = { lines, runUpMm, machine, heightMm: layout.heightMm };
   const own: CellSettings = { ...layout.settings, lineSpacingMm: layout.grid.lineSpacingMm };
   burn(context, { id: 'REST', dots: rest, settings: own, pitchMm: layout.grid.pitchMm, xMm: 0, yMm: 0 });
   for (const { id, dots, settings, grid, xMm, yMm } of cells) {
@@ -48,15 +42,14 @@ export function writeDoseProgram({
   return `${lines.join('\n')}\n`;
 }
 
-function runUp(speedMmPerS: number, { accelerationMmPerS2, overtravelMm }: GantryMotion): number {
-  return speedMmPerS ** 2 / (2 * accelerationMmPerS2) + overtravelMm;
+function runUp(speedMmPerS: number, { motion }: Machine): number {
+  return motionRecord(motion).computeRunUp(motion, speedMmPerS).runUpMm;
 }
 
 interface Program {
   readonly lines: string[];
   /** Where x = 0 of the chart lies on the machine. */
   readonly runUpMm: number;
-  readonly motion: GantryMotion;
   readonly machine: Machine;
   readonly heightMm: number;
 }
@@ -70,10 +63,10 @@ interface Block {
   readonly yMm: number;
 }
 
-function burn({ lines, runUpMm, motion, machine, heightMm }: Program, block: Block): void {
+function burn({ lines, runUpMm, machine, heightMm }: Program, block: Block): void {
   const { id, dots, settings, pitchMm, xMm, yMm } = block;
   const { speedMmPerS, powerW, passes, lineSpacingMm, scan } = settings;
-  const ownRunUp = runUp(speedMmPerS, motion);
+  const ownRunUp = runUp(speedMmPerS, machine);
   const power = Math.round((PROGRAM.fullPower * powerW) / machine.powerW.max);
   const xOf = (dot: number) => `X${roundTo(runUpMm + xMm + dot * pitchMm, 4)}`;
   lines.push(`(${id}: ${powerW} W, ${speedMmPerS} MM/S, ${passes} PASSES, LINE SPACING ${lineSpacingMm} MM)`);

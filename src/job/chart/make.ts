@@ -8,7 +8,7 @@ import {
   layoutChart,
 } from '../../chart/index.ts';
 import { formatJson } from '../../json.ts';
-import { estimateTime, type Machine } from '../../machine/index.ts';
+import { estimateTime, type Machine, motionRecord } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
 import { type Dots, encodeDots, type Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
@@ -57,12 +57,11 @@ interface ChartParts {
 }
 
 function writeDoseFiles({ layout, rest, cells, machine }: ChartParts): JobFile[] {
-  const { motion } = machine;
   return [
     { name: 'chart.svg', bytes: drawDoseSvg({ layout, rest, cells }) },
     { name: 'chart.csv', bytes: writeDoseTable({ layout, cells, machine }) },
-    ...(motion.kind === 'gantry'
-      ? [{ name: 'chart.nc', bytes: writeDoseProgram({ layout, rest, cells, machine, motion }) }]
+    ...(motionRecord(machine.motion).takesProgram
+      ? [{ name: 'chart.nc', bytes: writeDoseProgram({ layout, rest, cells, machine }) }]
       : []),
   ];
 }
