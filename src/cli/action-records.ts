@@ -88,12 +88,13 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
       THROUGH,
       {
         flags: '--vary <setting...>',
-        help: 'two of power, speed, rate, pulse, passes, spacing as FROM:TO:HOW MANY, :log for equal ratios, or a,b,c (default: power and speed, half to twice)',
+        help: 'one (a ladder) or two (a grid) of power, speed, rate, pulse, passes, spacing: the word alone, FROM:TO:HOW MANY, :log for equal ratios, or a,b,c; units as in 10%:60%:8, 1200mm/min, 20us (default: 4 powers × 3 speeds, half to twice; a ladder of 8 powers in one bitmap where the machine takes power per dot)',
       },
       ...CHART_BURN,
     ],
     examples: [
       'chart dose --machine gantry-450 --material "painted steel" --direction darker --out dose',
+      'chart dose --machine galvo-1064-f160 --material stainless-steel --vary speed --out dose',
       'chart dose --machine galvo-1064-f160 --material stainless-steel --vary power=2:16:6 --vary speed=500:2000:5:log --out dose',
     ],
     load: loadChart,

@@ -1,16 +1,19 @@
 import type { DoseReading, SpotReading } from '../job/index.ts';
-import { type MeasuredRecord, nextAfterDose } from '../tasks/index.ts';
+import { type KnownControl, type MeasuredRecord, nextAfterDose, saySetting } from '../tasks/index.ts';
 import type { Outcome } from './command.ts';
 import { alignColumns, formatNumber, sayPath } from './text.ts';
 
 /** What a spot or a dose chart told, and the palette that was read from it. */
-export function describeMeasured({ reading, captures, palette, files }: MeasuredRecord, folder: string): Outcome {
+export function describeMeasured(
+  { reading, captures, palette, control, files }: MeasuredRecord,
+  folder: string,
+): Outcome {
   const kept = files.find((path) => path.endsWith('.json'));
   const next =
     reading.schema === 'tonewright-dose/1' && kept !== undefined
       ? nextAfterDose(reading, sayPath(kept, folder))
       : undefined;
-  const text = reading.schema === 'tonewright-spot/1' ? writeSpot(reading) : writeDose(reading);
+  const text = reading.schema === 'tonewright-spot/1' ? writeSpot(reading) : writeDose(reading, control);
   return {
     json: {
       ...reading,
@@ -22,22 +25,22 @@ export function describeMeasured({ reading, captures, palette, files }: Measured
     },
     text: [
       text,
-      ...(palette ? [writePalette(palette)] : []),
+      ...(palette ? [writePalette(palette, control)] : []),
       ...(files.length > 0 ? [alignColumns(files.map((path) => ['wrote', path]))] : []),
       ...(next === undefined ? [] : [alignColumns([['next', next]])]),
     ].join('\n\n'),
   };
 }
 
-function writePalette({ marks }: NonNullable<MeasuredRecord['palette']>): string {
+function writePalette({ marks }: NonNullable<MeasuredRecord['palette']>, control: KnownControl | undefined): string {
   return alignColumns([
     ['MARK', 'CELL', 'L*', 'a*', 'b*', 'POWER', 'SPEED'],
     ...marks.map(({ name, cell, colour, settings }) => [
       name,
       cell ?? '',
       ...colour.map((value) => value.toFixed(1)),
-      `${formatNumber(settings.powerW, 3)} W`,
-      `${formatNumber(settings.speedMmPerS, 4)} mm/s`,
+      saySetting('powerW', settings.powerW, control),
+      saySetting('speedMmPerS', settings.speedMmPerS, control),
     ]),
   ]);
 }
@@ -67,7 +70,7 @@ function writeSpot({ widthX, widthY, dotUm, yuleNielsenN, recommendedSpacingMm, 
   ].join('\n\n');
 }
 
-function writeDose(dose: DoseReading): string {
+function writeDose(dose: DoseReading, control: KnownControl | undefined): string {
   const show = (value: number | null) => (value === null ? 'not bracketed' : `${formatNumber(value, 3)} J/cm²`);
   const { points, recommended, strongest, threshold } = dose;
   const mark = (id: string) => (id === recommended.id ? 'start here' : id === strongest.id ? 'strongest' : '');
@@ -95,8 +98,8 @@ function writeDose(dose: DoseReading): string {
       ['CELL', 'POWER', 'SPEED', 'PASSES', 'DOSE', 'L*', 'FROM BARE', ''],
       ...points.map(({ id, settings, doseJPerCm2, lightness, contrast }) => [
         id,
-        `${formatNumber(settings.powerW)} W`,
-        `${formatNumber(settings.speedMmPerS)} mm/s`,
+        saySetting('powerW', settings.powerW, control),
+        saySetting('speedMmPerS', settings.speedMmPerS, control),
         String(settings.passes),
         `${formatNumber(doseJPerCm2, 3)} J/cm²`,
         lightness.toFixed(1),

@@ -59,6 +59,7 @@ export {
 } from './order/record.ts';
 export { normaliseColumn } from './page/csv-table.ts';
 export { renderScreensPage } from './page/screens-page.ts';
+export { saySettings } from './page/typed-rows.ts';
 export type { Bed } from './plate/batches.ts';
 export { markOfJig } from './plate/jig.ts';
 export { type JobTicket, type PlateJob, parseJobTicket, parseOrderForPlates } from './plate/jobs.ts';

@@ -39,6 +39,8 @@ export function controlOf({
   return control && { ...control, fullPowerW: control.fullPowerW ?? powerW.max };
 }
 
+/** Of a whole. Exact: by definition. */
+const PERCENT = 100;
 /** Seconds in a minute. Exact: by definition. */
 const MINUTE_S = 60;
 /** A period in µs of a rate in kHz, and the reverse: µs · kHz. Exact: the SI prefixes. */
@@ -84,6 +86,31 @@ export function typeSetting(
   }
 }
 
+/**
+ * A value as it is typed in the units of the control software, in the record's own: 45 (%) of 8 W is 3.6 (W). The
+ * reverse of `typeSetting` without its rounding.
+ */
+export function readTyped(key: TypedSetting['key'], typed: number, control: KnownControl | undefined): number {
+  if (key === 'powerW' && control?.power === '%') return (typed * control.fullPowerW) / PERCENT;
+  if (key === 'speedMmPerS' && control?.speed === 'mm/min') return typed / MINUTE_S;
+  if (key === 'rateKHz' && control?.rate === 'us') return US_KHZ / typed;
+  return typed;
+}
+
+/** A setting rounded to what a person types of it: so many significant digits in the units of the control software. */
+export function roundTyped(
+  key: TypedSetting['key'],
+  value: number,
+  { control, digits }: { readonly control: KnownControl | undefined; readonly digits: number },
+): number {
+  // A unit is a factor or, of a period, its own reverse: what one is in it converts both ways.
+  const one = readTyped(key, 1, control);
+  const exact = key === 'rateKHz' && control?.rate === 'us' ? one / value : value / one;
+  const typed = Number(exact.toPrecision(digits));
+  // Twelve digits: what is typed is a round number, what it is in the record's unit may not be.
+  return Number(readTyped(key, typed, control).toPrecision(12));
+}
+
 /** All settings of a burn in the order of typing; the scan is a choice and no number. */
 export function typeSettings(settings: BurnSettings, control: KnownControl | undefined): readonly TypedSetting[] {
   return (['powerW', 'speedMmPerS', 'rateKHz', 'pulseNs', 'passes'] as const).flatMap((key) => {
@@ -97,6 +124,12 @@ export function sayTyped({ value, unit, aside }: Omit<TypedSetting, 'key'>): str
   const typed = unit === '' ? String(value) : `${value} ${unit}`;
   if (aside === undefined) return typed;
   return aside === 'at the work' ? `${typed} ${aside}` : `${typed} (${aside})`;
+}
+
+/** One setting as it is typed and nothing beside: `45 %`. */
+export function saySetting(key: TypedSetting['key'], value: number, control: KnownControl | undefined): string {
+  const { label, value: typed, unit } = typeSetting(key, value, control);
+  return sayTyped({ label, value: typed, unit });
 }
 
 export interface FieldPlace {

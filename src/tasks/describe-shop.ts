@@ -1,5 +1,5 @@
 import { meanBandHalf, readMachine, recommendStartSpacingMm, startSettings } from '../job/index.ts';
-import type { Machine } from '../machine/index.ts';
+import { controlOf, type Machine, readTyped, typeSetting } from '../machine/index.ts';
 import { type FoundRecord, findMark, type Profile, parseMaterial, type Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
@@ -25,8 +25,16 @@ export interface ShopRecord {
 export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldMm' | 'wavelengthNm'> {
   /** What can be set of its pulses. */
   readonly pulses: { readonly rate: boolean; readonly duration: boolean };
+  /** How its control software counts; W, mm/s and kHz where that is not known. */
+  readonly units: OfferedUnits;
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly start: BurnSettings;
+}
+
+/** A unit of the control software, and what one of it is in W or mm/s. */
+export interface OfferedUnits {
+  readonly power: { readonly unit: string; readonly factor: number };
+  readonly speed: { readonly unit: string; readonly factor: number };
 }
 
 export interface OfferedProfile {
@@ -68,7 +76,13 @@ function offerMachine(name: string, shop: Shop): OfferedMachine {
   const start = startSettings(machine, { grid: { pitchMm: spacing, lineSpacingMm: spacing } });
   const { title, fieldMm, wavelengthNm } = machine;
   const pulses = { rate: machine.rateKHz !== undefined, duration: machine.pulseNs !== undefined };
-  return { name, title, fieldMm, wavelengthNm, pulses, start };
+  const control = controlOf(machine);
+  const unitOf = (key: 'powerW' | 'speedMmPerS') => ({
+    unit: typeSetting(key, 1, control).unit,
+    factor: readTyped(key, 1, control),
+  });
+  const units = { power: unitOf('powerW'), speed: unitOf('speedMmPerS') };
+  return { name, title, fieldMm, wavelengthNm, pulses, units, start };
 }
 
 export function offerProfile(profile: Profile, from: FoundRecord['from']): OfferedProfile {

@@ -8,7 +8,9 @@ import {
   makeChart,
   parseSimulationErrors,
   resolveChart,
+  saySettings,
 } from '../job/index.ts';
+import { controlOf } from '../machine/index.ts';
 import { readJson } from '../material/index.ts';
 import { writeFilesAtomic } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
@@ -32,6 +34,8 @@ export interface DrawnChartRecord {
   readonly expectedError: ExpectedError | undefined;
   /** Path of the layout in the shop, by which a capture of it is read; absent without a shop folder. */
   readonly kept?: string;
+  /** Its own settings as they are typed into the control software. */
+  readonly typed: string;
   readonly warnings: readonly string[];
 }
 
@@ -54,13 +58,14 @@ export async function drawChart(
   progress('writing');
   await writeFilesAtomic(written, { force });
   const kept = await keepLayout(layout, { shop, warn });
-  const { expectedError, warnings } = spec;
+  const { expectedError, warnings, machine } = spec;
   return {
     files: written.map((file) => file.path),
     layout,
     cost,
     expectedError,
     ...(kept === undefined ? {} : { kept }),
+    typed: saySettings(layout.settings, controlOf(machine)),
     warnings,
   };
 }

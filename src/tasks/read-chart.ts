@@ -23,6 +23,7 @@ import {
   warnOfExposures,
 } from '../job/index.ts';
 import { formatJson } from '../json.ts';
+import { controlOf, type KnownControl, type Machine } from '../machine/index.ts';
 import type { Palette, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { type FileToWrite, refuseResults, rememberInput, writeFilesAtomic } from '../plane/index.ts';
@@ -85,6 +86,8 @@ export interface MeasuredRecord extends RecordBase {
   readonly kind: 'measured';
   readonly reading: Measured['reading'];
   readonly palette?: Palette;
+  /** How the control software of the machine counts; absent where the shop has no record of it. */
+  readonly control?: KnownControl;
 }
 
 export type ChartRecord = LearnedRecord | MeasuredRecord | CheckRecord;
@@ -140,8 +143,12 @@ async function measure(
 ): Promise<MeasuredRecord> {
   const { files, diametersUm, force = false } = request;
   const captures = readLocated(located, request);
-  const { reading, warnings } = measureCaptures(captures, diametersUm ? { diametersUm } : {});
   const { layout } = captures[0]!.located;
+  const control = findControl(layout.machine, context.shop);
+  const { reading, warnings } = measureCaptures(captures, {
+    ...(diametersUm ? { diametersUm } : {}),
+    ...(control ? { control } : {}),
+  });
   const palette =
     request.palette && reading.schema === 'tonewright-dose/1'
       ? choosePalette(reading, layout, { ...request.palette, date: context.clock.today() })
@@ -151,7 +158,9 @@ async function measure(
     [
       ...listFoundFiles(pictures, files.found),
       ...fileOf(files.measured, () => formatJson(reading, 'reading')),
-      ...fileOf(files.page, () => renderMeasuredPage({ reading, captureName: captures[0]!.name, found: pictures[0]! })),
+      ...fileOf(files.page, () =>
+        renderMeasuredPage({ reading, captureName: captures[0]!.name, found: pictures[0]!, control }),
+      ),
       ...fileOf(palette && files.palette, () => formatJson(palette, 'palette')),
     ],
     force,
@@ -160,6 +169,7 @@ async function measure(
     kind: 'measured',
     reading,
     ...(palette ? { palette } : {}),
+    ...(control ? { control } : {}),
     captures,
     notices: gatherNotices(captures, [...notices, ...warnings]),
     files: written,
@@ -231,8 +241,19 @@ async function write(files: readonly FileToWrite[], force: boolean): Promise<rea
 
 /** Spot of the machine that burned the chart; undefined where the shop has no record of it. */
 function findSpot(machine: string, shop: Shop): number | undefined {
+  const record = findMachine(machine, shop);
+  return record && spotDiameterUm(record);
+}
+
+function findControl(machine: string, shop: Shop): KnownControl | undefined {
+  const record = findMachine(machine, shop);
+  return record && controlOf(record);
+}
+
+/** The machine that burned a chart; undefined where the shop has no record of it. */
+function findMachine(machine: string, shop: Shop): Machine | undefined {
   try {
-    return spotDiameterUm(readMachine(machine, shop));
+    return readMachine(machine, shop);
   } catch (error) {
     if (error instanceof AppError && error.code === 'name-unknown') return undefined;
     throw error;

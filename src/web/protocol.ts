@@ -18,6 +18,11 @@ export interface MachineFacts extends Named {
   readonly wavelengthNm: number;
   /** What can be set of the pulses. */
   readonly pulses: { readonly rate: boolean; readonly duration: boolean };
+  /** Units of its control software, and what one of each is in W and mm/s. */
+  readonly units: {
+    readonly power: { readonly unit: string; readonly factor: number };
+    readonly speed: { readonly unit: string; readonly factor: number };
+  };
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly settings: SettingsFacts;
 }
@@ -198,6 +203,8 @@ export interface LookFactsJson {
   readonly profile: { readonly title: string; readonly bareL: number; readonly fullL: number; readonly origin: string };
   readonly screen: string;
   readonly settings: SettingsFacts;
+  /** The same as they are typed into the control software. */
+  readonly typed: string;
   readonly warnings: readonly string[];
   readonly cautions: readonly Notice[];
   readonly assumptions: readonly string[];
@@ -245,6 +252,8 @@ export interface ChartAsk {
   readonly speedMmPerS?: number;
   /** Pitch and line spacing, mm; absent: as recommended. */
   readonly spacingMm?: number;
+  /** Dose charts: what is swept, such as `power=10%:60%:8`; absent: as suits the machine. */
+  readonly vary?: readonly string[];
 }
 
 export interface ChartMade extends ChartCard {
@@ -252,6 +261,8 @@ export interface ChartMade extends ChartCard {
   readonly areaCm2: number;
   readonly patches: number;
   readonly settings: SettingsFacts;
+  /** The same in the units of the control software. */
+  readonly typed: string;
   readonly warnings: readonly string[];
   readonly expected: string | null;
 }

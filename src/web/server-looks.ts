@@ -2,7 +2,7 @@ import { randomBytes } from 'node:crypto';
 import { AppError } from '../errors.ts';
 import type { JobRequest, LookFacts, Quote, Sight } from '../job/index.ts';
 import type { Dots, Photo } from '../plane/index.ts';
-import { formatMoney } from '../tasks/index.ts';
+import { formatMoney, saySettings } from '../tasks/index.ts';
 import type { LookAsk, LookFactsJson, Wish } from './protocol.ts';
 import { requestOf } from './server-wish.ts';
 import type { Work } from './server-work.ts';
@@ -280,6 +280,7 @@ function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookF
     profile: { title: profile.title, bareL: profile.bareL, fullL: profile.fullL, origin: profile.origin },
     screen: screen.name,
     settings,
+    typed: saySettings(settings, facts.machine.control),
     warnings,
     cautions,
     assumptions,

@@ -22,7 +22,10 @@ import { answering, openContext } from './worker-facts.ts';
 
 export const makeChartFiles = answering(async (chart: ChartRequest): Promise<ChartMade> => {
   // The same layout has the same hash and the same bytes, so that writing it again changes nothing.
-  const { files, layout, cost, expectedError, warnings } = await drawChart({ chart, force: true }, openContext());
+  const { files, layout, cost, expectedError, typed, warnings } = await drawChart(
+    { chart, force: true },
+    openContext(),
+  );
   const { hash, kind, material, machine, direction, widthMm, heightMm, settings, patches } = layout;
   return {
     hash,
@@ -37,6 +40,7 @@ export const makeChartFiles = answering(async (chart: ChartRequest): Promise<Cha
     areaCm2: cost.areaCm2,
     patches: patches.length,
     settings,
+    typed,
     warnings,
     expected: expectedError ? sayExpectedError(expectedError) : null,
   };

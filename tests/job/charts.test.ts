@@ -2,6 +2,7 @@ import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { defaultDoseAxes } from '../../src/job/chart/dose-axes.ts';
 import {
   type ChartRequest,
   makeChart,
@@ -17,6 +18,14 @@ import { decodeDotsBytes } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 const resolve = (request: ChartRequest) => resolveChart(request, { shop: SHOP, refused: REFUSED });
+const PERCENT_PER_MINUTE = {
+  power: '%',
+  speed: 'mm/min',
+  rate: 'kHz',
+  fires: 'black',
+  origin: 'top-left',
+  mirrors: 'no',
+} as const;
 const COARSE = { pitchMm: 0.1, lineSpacingMm: 0.1 } as const;
 
 describe('what a chart is made of', () => {
@@ -212,8 +221,35 @@ describe('swept settings', () => {
     expect(Math.max(...columns!.values)).toBeLessThanOrEqual(20);
   });
 
+  test('one is a ladder, which keeps the other setting as it is; a word alone reaches around the settings', () => {
+    const start = resolve({ kind: 'dose', machine: 'galvo-1064-f160', direction: 'darker' }).options.settings;
+    for (const [word, setting, other] of [
+      ['speed', 'speedMmPerS', 'powerW'],
+      ['power', 'powerW', 'speedMmPerS'],
+    ] as const) {
+      const { columns, rows } = dose([word]);
+      expect(columns!.setting).toBe(setting);
+      expect(columns!.values.length).toBeGreaterThanOrEqual(6);
+      expect(columns!.values.length).toBeLessThanOrEqual(8);
+      expect(columns!.values.every((value) => Number(value.toPrecision(2)) === value)).toBe(true);
+      expect(rows).toEqual({ setting: other, values: [start[other]] });
+    }
+    expect(dose(['passes'])).toMatchObject({ columns: { setting: 'passes', values: [1, 2, 3, 4, 6, 8] } });
+  });
+
+  test('values in the units that a control software shows', () => {
+    expect(dose(['power=10%:50%:3', 'speed=6000mm/min,1m/s'])).toMatchObject({
+      columns: { values: [2, 6, 10] },
+      rows: { values: [100, 1000] },
+    });
+    // A unit behind one value is that of all.
+    expect(dose(['power=10:50%:3']).columns!.values).toEqual([2, 6, 10]);
+    expect(dose(['rate=25us,20us']).columns!.values).toEqual([40, 50]);
+  });
+
   test.each([
-    [['power=2:16:4'], /found 1, needed two/],
+    [['power=2:16:4', 'speed=500:900:3', 'passes=1,2'], /found 3, needed one setting .* or two/],
+    [['power=10%:150%:4'], /20.67 W.*1 to 20 W/],
     [['heat=1:2:3', 'speed=1:2:3'], /"heat"/],
     [['power=2:30:4', 'speed=500:900:3'], /20.67 W.*1 to 20 W/],
     [['power=2:16:1', 'speed=500:900:3'], /at least 2/],
@@ -321,6 +357,43 @@ describe('a dose chart', () => {
       expect(of('dose_J_per_cm2') / dose).toBeCloseTo(1, 3);
       expect(of('power_percent')).toBeCloseTo(10 * of('power_W'), 2);
     }
+  });
+
+  test('where the machine takes a power for every dot, the whole chart is one bitmap whose greys are the powers', async () => {
+    const spec = resolve({ kind: 'dose', machine: 'gantry-450', material: 'birch-plywood', ...COARSE });
+    const { layout, files, cost } = await makeChart(spec);
+    expect(files.map(({ name }) => name)).toEqual(['chart.png', 'chart.csv', 'chart.json', 'chart.html']);
+    const cells = layout.patches.filter(({ settings }) => settings);
+    expect(cells).toHaveLength(8);
+    const { dots } = await decodeDotsBytes(files[0]!.bytes as Buffer, 'chart.png');
+    expect(dots.levels).toBe(256);
+    for (const { settings, xDots, yDots, widthDots, heightDots } of cells) {
+      for (const at of [yDots * dots.width + xDots, (yDots + heightDots - 1) * dots.width + xDots + widthDots - 1]) {
+        expect((dots.data[at]! / 255) * layout.settings.powerW).toBeCloseTo(settings!.powerW, 9);
+      }
+    }
+    // Tags and references burn with what the machine starts with, as they do on every other chart.
+    const tag = layout.tags[0]!;
+    const ink = dots.data[(tag.yDots + tag.cellDotsY) * dots.width + tag.xDots + tag.cellDotsX]!;
+    expect(Math.abs((ink / 255) * layout.settings.powerW - spec.powerPerDot!.ownW)).toBeLessThan(10 / 255);
+    expect(cost.seconds).toBeGreaterThan(10);
+    const page = String(files.at(-1)!.bytes);
+    expect(page).toContain('black fires with the power above');
+    expect(page).not.toContain('Import chart.svg');
+    // Other settings than power need cells of their own.
+    const speeds = await makeChart(resolve({ ...request, ...COARSE, vary: ['speed'] }));
+    expect(speeds.files.map(({ name }) => name)).toContain('chart.svg');
+  });
+
+  test('the page says the settings of every cell in the units of the control software, and round', async () => {
+    const machine = { ...readMachine('galvo-1064-f160', SHOP), control: PERCENT_PER_MINUTE };
+    const spec = resolve({ kind: 'dose', machine: 'galvo-1064-f160', direction: 'darker', ...COARSE });
+    const page = String((await makeChart({ ...spec, machine })).files.at(-1)!.bytes);
+    expect(page).not.toMatch(/\d W, [\d.]+ mm\/s/);
+    expect(page).toMatch(/<title>\w\d: solid, [\d.]+ %, \d+ mm\/min<\/title>/);
+    const [power, speed] = defaultDoseAxes(machine, { ...spec.options.settings, powerW: 5, speedMmPerS: 1000 });
+    expect(power.values.map((powerW) => Number((5 * powerW).toFixed(9)))).toEqual([13, 20, 31, 50]);
+    expect(speed.values.map((mmPerS) => Number((60 * mmPerS).toFixed(6)))).toEqual([30000, 60000, 120000]);
   });
 
   test('a galvo gets no program', async () => {

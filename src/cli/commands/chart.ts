@@ -26,7 +26,7 @@ export const run: Run = async ([kindText], options, surroundings) => {
   return describe(await drawChart(request, taskContext(surroundings)));
 };
 
-function describe({ files, kept, layout, cost, expectedError, warnings }: DrawnChartRecord): Outcome {
+function describe({ files, kept, layout, cost, expectedError, typed, warnings }: DrawnChartRecord): Outcome {
   const { areaCm2, seconds, firing } = cost;
   return {
     json: {
@@ -49,6 +49,7 @@ function describe({ files, kept, layout, cost, expectedError, warnings }: DrawnC
         'grid',
         `pitch ${formatNumber(layout.grid.pitchMm)} mm, line spacing ${formatNumber(layout.grid.lineSpacingMm)} mm`,
       ],
+      ['settings', typed],
       ['time', formatSeconds(seconds)],
       ...(expectedError ? [['expect', sayExpectedError(expectedError)]] : []),
       ['next', 'read chart.html: it says how to burn the chart and how to take its picture'],

@@ -1,3 +1,4 @@
+import { type KnownControl, typeSetting } from '../../machine/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
 import { nextAfterDose } from './next-step.ts';
 import type { DoseReading } from './read-dose.ts';
@@ -8,10 +9,12 @@ export interface MeasuredPageFacts {
   readonly captureName: string;
   /** The capture with what was found in it, data URI: from `drawFindings`. */
   readonly found: string;
+  /** Control software of the machine that burned the chart: settings stand in its units. */
+  readonly control?: KnownControl | undefined;
 }
 
 /** What a dose or a spot chart says, for a person: curve or widths, table, and the capture with its overlay. */
-export function renderMeasuredPage({ reading, captureName, found }: MeasuredPageFacts): string {
+export function renderMeasuredPage({ reading, captureName, found, control }: MeasuredPageFacts): string {
   const dose = reading.schema === 'tonewright-dose/1';
   const title = `${dose ? 'Dose' : 'Spot'} chart ${reading.chart}`;
   const notes =
@@ -19,7 +22,7 @@ export function renderMeasuredPage({ reading, captureName, found }: MeasuredPage
   const body = `
 <header><h1>${title}</h1><p class="soft">${escapeHtml(captureName)}</p></header>
 <section>${notes}${dose ? `<p><b>Next</b> a tone chart with these settings, where FILE.json is what was written beside this page: <code>${escapeHtml(nextAfterDose(reading, 'FILE.json'))}</code></p>` : ''}</section>
-${dose ? writeDoseBody(reading) : writeSpotBody(reading)}
+${dose ? writeDoseBody(reading, control) : writeSpotBody(reading)}
 <section><h2>What was found in the capture</h2><img src="${found}" alt="The capture with what was found in it"></section>`;
   return wrapPage({ title, style: STYLE, body });
 }
@@ -27,7 +30,7 @@ ${dose ? writeDoseBody(reading) : writeSpotBody(reading)}
 const show = (value: number | null) =>
   value === null ? 'not bracketed by the chart' : `${value.toPrecision(3)} J/cm²`;
 
-function writeDoseBody(dose: DoseReading): string {
+function writeDoseBody(dose: DoseReading, control: KnownControl | undefined): string {
   const { points, recommended, strongest, threshold } = dose;
   const facts = [
     ['Bare', `L* ${dose.bareLightness.toFixed(1)}, marks ${dose.direction}`],
@@ -45,11 +48,22 @@ function writeDoseBody(dose: DoseReading): string {
         ]
       : []),
   ];
-  const head = ['cell', 'power, W', 'speed, mm/s', 'passes', 'dose, J/cm²', 'L*', 'ΔL* from bare', ''];
+  const typed = (key: 'powerW' | 'speedMmPerS', value: number) => typeSetting(key, value, control);
+  const unitOf = (key: 'powerW' | 'speedMmPerS') => typed(key, 1).unit;
+  const head = [
+    'cell',
+    `power, ${unitOf('powerW')}`,
+    `speed, ${unitOf('speedMmPerS')}`,
+    'passes',
+    'dose, J/cm²',
+    'L*',
+    'ΔL* from bare',
+    '',
+  ];
   const lines = points.map(({ id, settings, doseJPerCm2, lightness, contrast }) => [
     id,
-    String(settings.powerW),
-    String(settings.speedMmPerS),
+    String(typed('powerW', settings.powerW).value),
+    String(typed('speedMmPerS', settings.speedMmPerS).value),
     String(settings.passes),
     doseJPerCm2.toPrecision(3),
     lightness.toFixed(1),

@@ -1,6 +1,7 @@
 import type { CellSettings, ChartLayout, Readings } from '../../chart/index.ts';
 import { type Lab, lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
+import { type KnownControl, saySetting } from '../../machine/index.ts';
 import { regressCentredIsotonic, standardDeviation } from '../../numeric/index.ts';
 import { computeArealDoseJPerCm2, computePulseEnergyUJ, fitCraters } from '../../optics/index.ts';
 import { roundTo } from '../page/html.ts';
@@ -73,6 +74,8 @@ const DOSE_LIMITS = {
 export interface DoseOptions {
   /** Diameters of craters of single pulses, µm, by cell; only on pulsed machines. */
   readonly diametersUm?: Readonly<Record<string, number>>;
+  /** Control software of the machine that burned it: notes speak in its units. */
+  readonly control?: KnownControl;
 }
 
 /**
@@ -83,7 +86,7 @@ export interface DoseOptions {
 export function readDose(
   readings: Pick<Readings, 'readings' | 'bare' | 'direction'>,
   layout: ChartLayout,
-  { diametersUm }: DoseOptions = {},
+  { diametersUm, control }: DoseOptions = {},
 ): DoseReading {
   if (layout.kind !== 'dose') {
     throw new AppError('chart-wrong', `found a ${layout.kind} chart (${layout.hash}), needed a dose chart`);
@@ -151,7 +154,7 @@ export function readDose(
     overburnsFromJPerCm2,
     recommended,
     threshold,
-    notes: writeNotes({ points, strongest, recommended, overburnsFromJPerCm2, from, good: good.length > 0 }),
+    notes: writeNotes({ points, strongest, recommended, overburnsFromJPerCm2, from, good: good.length > 0, control }),
     machine: layout.machine,
     ...(layout.material === '' ? {} : { material: layout.material }),
   };
@@ -228,6 +231,7 @@ function writeNotes({
   overburnsFromJPerCm2,
   from,
   good,
+  control,
 }: {
   readonly points: readonly DosePoint[];
   readonly strongest: DosePoint;
@@ -235,10 +239,11 @@ function writeNotes({
   readonly overburnsFromJPerCm2: number | null;
   readonly from: number | null;
   readonly good: boolean;
+  readonly control: KnownControl | undefined;
 }): string[] {
   const { powerW, speedMmPerS, passes } = recommended.settings;
   const notes = [
-    `Start with ${recommended.id}: ${roundTo(powerW, 3)} W at ${roundTo(speedMmPerS, 1)} mm/s${passes > 1 ? `, ${passes} passes` : ''} (${recommended.doseJPerCm2.toPrecision(3)} J/cm², ${roundTo(recommended.contrast, 1)} ΔL* from bare)${good ? '' : ': no cell is both nearly the strongest and well below the dose where the mark weakens'}.`,
+    `Start with ${recommended.id}: ${saySetting('powerW', powerW, control)} at ${saySetting('speedMmPerS', speedMmPerS, control)}${passes > 1 ? `, ${passes} passes` : ''} (${recommended.doseJPerCm2.toPrecision(3)} J/cm², ${roundTo(recommended.contrast, 1)} ΔL* from bare)${good ? '' : ': no cell is both nearly the strongest and well below the dose where the mark weakens'}.`,
   ];
   if (overburnsFromJPerCm2 !== null) {
     notes.push(

@@ -10,9 +10,10 @@ import {
 import { formatJson } from '../../json.ts';
 import { estimateTime, type Machine, motionRecord } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
-import { type Dots, encodeDots, type Plane } from '../../plane/index.ts';
+import { createDots, type Dots, encodeDots, type Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import type { JobFile } from '../prepare/types.ts';
+import { levelOfPower } from './dose-axes.ts';
 import { writeDoseProgram } from './dose-program.ts';
 import { drawDoseSvg, writeDoseTable } from './dose-table.ts';
 import { drawChartPicture, renderChartPage } from './page.ts';
@@ -33,19 +34,48 @@ export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const marks = spec.profile && takesStrength(named) ? { marks: fillDotTable(spec.profile, layout.grid) } : {};
   const screen = (coverage: Plane<'coverage'>, grid: ChartOptions['grid']) =>
     applyScreen(coverage, { ...named, grid, ...marks });
-  const dots = drawChart(layout, screen);
-  const cells = drawDoseCells(layout);
+  const { powerPerDot } = spec;
+  const solid = drawChart(layout, screen);
+  const own = drawDoseCells(layout);
+  const inOne = powerPerDot && drawPowers(layout, { ...powerPerDot, solid, levels: spec.machine.levels });
+  const dots = inOne ?? solid;
+  const cells = inOne ? [] : own;
   const rest = cells.length > 0 ? drawWithoutDoseCells(layout, screen) : dots;
   const cost = estimateCost({ layout, rest, cells, machine: spec.machine });
   const picture = await drawChartPicture(dots);
   const files: JobFile[] = [
     { name: 'chart.png', bytes: encodeDots(dots, layout.grid, { format: 'png' }) },
     ...(cells.length > 0 ? writeDoseFiles({ layout, rest, cells, machine: spec.machine }) : []),
+    ...(inOne ? [{ name: 'chart.csv', bytes: writeDoseTable({ layout, cells: own, machine: spec.machine }) }] : []),
     { name: 'chart.json', bytes: formatJson(layout, 'chart layout') },
   ];
   const names = files.map(({ name }) => name);
   files.push({ name: 'chart.html', bytes: renderChartPage({ spec, layout, cost, picture, files: names }) });
   return { layout, dots, cost, files };
+}
+
+/** The whole dose chart in one bitmap: every dot with its own share of the power that is typed once. */
+function drawPowers(
+  { patches }: ChartLayout,
+  {
+    solid,
+    levels,
+    ownW,
+    topW,
+  }: NonNullable<ChartSpec['powerPerDot']> & { readonly solid: Dots; readonly levels: number },
+): Dots {
+  const { width, height, data } = solid;
+  const dots = createDots(width, height, levels);
+  const own = levelOfPower(ownW, { topW, levels });
+  for (let i = 0; i < data.length; i++) if (data[i] > 0) dots.data[i] = own;
+  for (const { settings, xDots, yDots, widthDots, heightDots } of patches) {
+    if (!settings) continue;
+    const level = levelOfPower(settings.powerW, { topW, levels });
+    for (let y = yDots; y < yDots + heightDots; y++) {
+      dots.data.fill(level, y * width + xDots, y * width + xDots + widthDots);
+    }
+  }
+  return dots;
 }
 
 interface ChartParts {

@@ -1,5 +1,5 @@
 import { CHART_KINDS, type ChartLayout, type Patch } from '../../chart/index.ts';
-import { controlOf, type KnownControl, typeSetting } from '../../machine/index.ts';
+import { controlOf, type KnownControl, saySetting, typeSetting } from '../../machine/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { type Dots, encodeColour, meanOver } from '../../plane/index.ts';
 import { escapeHtml, renderCautions, renderHandling, roundTo, sayDuration, wrapPage } from '../page/html.ts';
@@ -53,7 +53,7 @@ export function renderChartPage({ spec, layout, cost, picture, files }: ChartPag
 </header>
 ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><ul>${list(warnings)}</ul></section>` : ''}
 <section>
-  ${drawNamedChart(layout, picture)}
+  ${drawNamedChart(layout, { picture, control: controlOf(machine) })}
   <p class="soft">As in the file: black fires. The names stand on this page only${layout.labels.length > 0 ? '; the piece carries letters and numbers at its edge' : ''}.</p>
 </section>
 <section class="columns">
@@ -63,7 +63,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
   </div>
   <div>
     <h2>2. Burn</h2>
-    <ul>${list(burnSteps(layout, files))}</ul>
+    <ul>${list(burnSteps(layout, { files, inOne: spec.powerPerDot !== undefined }))}</ul>
   </div>
 </section>
 <section class="columns">
@@ -91,20 +91,26 @@ ${renderHandling(material && { before: material.before ?? [], after: material.af
 }
 
 /** The chart's picture with the name of every patch on it. */
-function drawNamedChart(layout: ChartLayout, picture: string): string {
+function drawNamedChart(
+  layout: ChartLayout,
+  { picture, control }: { readonly picture: string; readonly control: KnownControl | undefined },
+): string {
   const names = layout.patches
     .map((patch) => {
       const size = Math.min(1.6, patch.heightMm * 0.42, patch.widthMm / (0.62 * patch.id.length));
       const x = roundTo(patch.xMm + patch.widthMm / 2, 3);
       const y = roundTo(patch.yMm + patch.heightMm / 2 + size * 0.36, 3);
-      return `<text x="${x}" y="${y}" style="font-size:${roundTo(size, 2)}px;stroke-width:${roundTo(size * 0.28, 2)}px"><title>${escapeHtml(describePatch(patch))}</title>${patch.id}</text>`;
+      return `<text x="${x}" y="${y}" style="font-size:${roundTo(size, 2)}px;stroke-width:${roundTo(size * 0.28, 2)}px"><title>${escapeHtml(describePatch(patch, control))}</title>${patch.id}</text>`;
     })
     .join('');
   return `<svg class="chart" viewBox="0 0 ${layout.widthMm} ${layout.heightMm}" role="img" aria-label="The chart with the names of its patches"><image href="${picture}" width="${layout.widthMm}" height="${layout.heightMm}" preserveAspectRatio="none"/>${names}</svg>`;
 }
 
 /** A patch in words: `C7: checker of 2 × 2 dots, 50 %`. */
-function describePatch({ id, pattern, coverage, aimLightness, settings }: Patch): string {
+function describePatch(
+  { id, pattern, coverage, aimLightness, settings }: Patch,
+  control: KnownControl | undefined,
+): string {
   const percent = `${roundTo(100 * coverage, 2)} %`;
   const what = {
     bare: 'bare',
@@ -116,22 +122,33 @@ function describePatch({ id, pattern, coverage, aimLightness, settings }: Patch)
     'lines-y': `lines along y, ${percent}`,
   }[pattern.kind];
   const aim = aimLightness === undefined ? '' : `, aims at L* ${roundTo(aimLightness, 1)}`;
-  const own = settings ? `, ${settings.powerW} W, ${settings.speedMmPerS} mm/s` : '';
+  const own = settings
+    ? (['powerW', 'speedMmPerS'] as const).map((key) => `, ${saySetting(key, settings[key], control)}`).join('')
+    : '';
   return `${id}: ${what}${aim}${own}`;
 }
 
 function settingRows(
-  { machine, doseJPerCm2, usualDoseJPerCm2, profile }: ChartSpec,
+  { machine, doseJPerCm2, usualDoseJPerCm2, profile, powerPerDot }: ChartSpec,
   layout: ChartLayout,
 ): readonly TypedRow[] {
   const { settings, grid, screen } = layout;
-  const dose = layout.patches.find((patch) => patch.settings);
+  const dose = powerPerDot ? undefined : layout.patches.find((patch) => patch.settings);
   const usual = `${profile ? `${profile.name} was learned with` : `${machine.name} starts with`} ${Number(usualDoseJPerCm2.toPrecision(3))} J/cm²`;
   return [
     dose
       ? { label: 'Whole chart', typed: `${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm`, aside: 'at its own size' }
       : { label: 'Bitmap', typed: 'chart.png', aside: `${layout.widthDots} × ${layout.heightDots} dots` },
     ...listSettings(settings, grid, controlOf(machine)),
+    ...(powerPerDot
+      ? [
+          {
+            label: 'Power per dot',
+            typed: 'on (greyscale): black fires with the power above, each grey with its share of it',
+            isWords: true,
+          },
+        ]
+      : []),
     ...(dose ? [{ label: 'Cells', typed: 'each with its own settings, see the table below', isWords: true }] : []),
     {
       label: 'Dose of a solid',
@@ -141,8 +158,12 @@ function settingRows(
   ];
 }
 
-function burnSteps(layout: ChartLayout, files: readonly string[]): string[] {
-  const own = CHART_KINDS[layout.kind].isTable
+function burnSteps(
+  layout: ChartLayout,
+  { files, inOne }: { readonly files: readonly string[]; readonly inOne: boolean },
+): string[] {
+  const isTable = CHART_KINDS[layout.kind].isTable && !inOne;
+  const own = isTable
     ? [
         files.includes('chart.nc')
           ? 'Burn chart.nc: it carries speed and power of each cell. Read its first lines: they say what full power means and how much room the run-up takes.'
@@ -151,6 +172,11 @@ function burnSteps(layout: ChartLayout, files: readonly string[]): string[] {
       ]
     : [
         'Import chart.png at its own size. Never let the software dither, scale or smooth it, nor turn or convert it: every dot counts.',
+        ...(inOne
+          ? [
+              'Burn the whole bitmap once, as greys with a power for each: the cells differ in nothing else, so there is nothing more to type.',
+            ]
+          : []),
       ];
   return [
     'Use the stock, the lens and the settings that customers’ pieces will have; clean the lens first.',

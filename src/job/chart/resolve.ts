@@ -1,4 +1,4 @@
-import { CHART_KINDS, type ChartOptions, type ExpectedTone } from '../../chart/index.ts';
+import { CHART_KINDS, type ChartOptions, type DoseAxis, type ExpectedTone } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import {
@@ -37,7 +37,7 @@ import { findScreen, resolveScreen, screenOptionsOf } from '../request/screen.ts
 import { aimTones } from '../request/tones.ts';
 import { JOB_DEFAULTS } from '../request/types.ts';
 import { knownTo } from '../request/uncertainty.ts';
-import { defaultDoseAxes, parseDoseAxis } from './dose-axes.ts';
+import { defaultDoseAxes, inLevels, ladderAxes, parseDoseAxis, powerForAllDots, powerLadder } from './dose-axes.ts';
 import { expectError, type SimulationErrors } from './expected-error.ts';
 import type { ChartRequest, ChartSpec } from './types.ts';
 
@@ -87,7 +87,7 @@ export function resolveChart(
   const dose = judgeDose({ machine, learned: resolved.profile, settings, grid: resolved.grid }, { asked: asksDose });
   if (dose && !warnings.includes(dose)) warnings.push(dose);
   if (!isTable) warnings.push(...listBeats(resolved));
-  const axes = isTable ? resolveAxes(request, { machine, settings }) : undefined;
+  const dosed = isTable ? resolveAxes(request, { machine, settings }) : undefined;
   if (!isTable && request.vary && request.vary.length > 0) {
     throw new AppError('option-invalid', `vary: found it with a ${kind} chart, needed a dose chart`);
   }
@@ -95,7 +95,8 @@ export function resolveChart(
     machine: machine.name,
     material: resolved.material?.name ?? request.material ?? resolved.profile?.material ?? '',
     direction: resolved.direction,
-    settings,
+    // Where every dot has its own power, what is typed is the full one.
+    settings: dosed?.topW === undefined ? settings : { ...settings, powerW: dosed.topW },
     grid: resolved.grid,
     screen: resolved.screen,
     widthMm: size.widthMm,
@@ -112,7 +113,7 @@ export function resolveChart(
           }),
         }
       : {}),
-    ...(axes ? { columns: axes[0], rows: axes[1] } : {}),
+    ...(dosed ? { columns: dosed.axes[0], rows: dosed.axes[1] } : {}),
   };
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind: origin }]) => origin === 'assumed')
@@ -128,6 +129,7 @@ export function resolveChart(
     ...(resolved.material ? { material: resolved.material } : {}),
     ...(resolved.profile ? { profile: resolved.profile } : {}),
     options,
+    ...(dosed?.topW === undefined ? {} : { powerPerDot: { ownW: settings.powerW, topW: dosed.topW } }),
     gridOrigin: resolved.gridOrigin,
     doseJPerCm2: doseOf(settings, resolved.grid),
     usualDoseJPerCm2: usualDoseJPerCm2({ machine, learned: resolved.profile }),
@@ -283,14 +285,35 @@ function listBeats({ machine, settings, grid }: Resolved): string[] {
 
 function resolveAxes(
   { vary = [] }: ChartRequest,
+  around: { readonly machine: Machine; readonly settings: BurnSettings },
+): DoseAxes {
+  const axes = chooseAxes(vary, around);
+  const topW = powerForAllDots(axes, around);
+  if (topW === undefined) return { axes };
+  const { levels } = around.machine;
+  return { axes: [inLevels(axes[0], { topW, levels }), inLevels(axes[1], { topW, levels })], topW };
+}
+
+interface DoseAxes {
+  readonly axes: readonly [DoseAxis, DoseAxis];
+  /** Power that is typed once where every dot has its own share of it, W. */
+  readonly topW?: number;
+}
+
+function chooseAxes(
+  vary: readonly string[],
   { machine, settings }: { readonly machine: Machine; readonly settings: BurnSettings },
-) {
-  if (vary.length === 0) return defaultDoseAxes(machine, settings);
-  if (vary.length !== 2) {
+): readonly [DoseAxis, DoseAxis] {
+  const around = { machine, settings };
+  if (vary.length === 0) return machine.levels > 2 ? powerLadder(around) : defaultDoseAxes(machine, settings);
+  if (vary.length === 1) return ladderAxes(parseDoseAxis(vary[0]!, around), settings);
+  if (vary.length > 2) {
     throw new AppError(
       'option-invalid',
-      `vary: found ${vary.length}, needed two settings such as power=0.5:3:6 and speed=500:2000:5`,
+      `vary: found ${vary.length}, needed one setting such as power=10%:60%:8, or two such as power=0.5:3:4 and speed=500:2000:3`,
     );
   }
-  return [parseDoseAxis(vary[0]!, machine), parseDoseAxis(vary[1]!, machine)] as const;
+  const words = vary.map((text) => text.trim()).sort();
+  if (words[0] === 'power' && words[1] === 'speed') return defaultDoseAxes(machine, settings);
+  return [parseDoseAxis(vary[0]!, around), parseDoseAxis(vary[1]!, around)];
 }

@@ -39,6 +39,11 @@ export interface ChartSpec {
   readonly profile?: Profile;
   readonly options: ChartOptions;
   readonly gridOrigin: 'profile' | 'given' | 'recommended';
+  /**
+   * Dose charts that one bitmap says whole, since the machine takes a power for every dot: what tags, letters and
+   * references burn with, and what black means, W.
+   */
+  readonly powerPerDot?: { readonly ownW: number; readonly topW: number };
   /** Mean dose of its solids, and the one that the profile was learned with or the machine starts with, J/cm². */
   readonly doseJPerCm2: number;
   readonly usualDoseJPerCm2: number;

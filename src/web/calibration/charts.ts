@@ -12,6 +12,8 @@ import { type Calibration, HASH, incomingOf, unknown } from './context.ts';
 const CHART_FILES = ['chart.png', 'chart.json', 'chart.html', 'chart.svg', 'chart.csv', 'chart.nc'];
 const lengthMm = v.pipe(v.number(), v.minValue(1), v.maxValue(2000));
 const positive = v.pipe(v.number(), v.gtValue(0), v.maxValue(1e6));
+/** Characters of one swept setting. Assumed: more than forty values with their units take. */
+const VARY_MOST = 400;
 
 const CHART_REQUEST = v.strictObject({
   kind: v.picklist(CHART_KIND_NAMES),
@@ -24,6 +26,7 @@ const CHART_REQUEST = v.strictObject({
   powerW: v.exactOptional(positive),
   speedMmPerS: v.exactOptional(positive),
   spacingMm: v.exactOptional(v.pipe(v.number(), v.minValue(0.001), v.maxValue(2))),
+  vary: v.exactOptional(v.pipe(v.array(v.pipe(v.string(), v.maxLength(VARY_MOST))), v.maxLength(2))),
 });
 
 /** All charts whose layouts the shop keeps, with the files that are at hand. */

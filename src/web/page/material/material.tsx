@@ -1,5 +1,5 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { ChartAsk, ChartCard, ChartMade, Reading } from '../../protocol.ts';
+import type { ChartAsk, ChartCard, ChartMade, MachineFacts, Reading } from '../../protocol.ts';
 import { listCharts, listReadings, makeChart, putAwayChart } from '../api.ts';
 import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
 import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
@@ -17,6 +17,22 @@ const KINDS: readonly { readonly value: Kind; readonly label: string; readonly h
   { value: 'check', label: 'Whether a profile still holds', help: 'A small strip for the waste margin.' },
   { value: 'verify', label: 'How well a profile prints', help: 'Tones burned through the profile: the honest error.' },
 ];
+
+/** What a dose chart sweeps, as the request has it. */
+const SWEEPS: readonly { readonly value: string; readonly label: string }[] = [
+  { value: '', label: 'As suits the machine' },
+  { value: 'power speed', label: 'Power across, speed down' },
+  { value: 'power', label: 'A ladder of power' },
+  { value: 'speed', label: 'A ladder of speed' },
+];
+
+/** Units of a record, where nothing is known of the control software. */
+const OWN_UNITS: MachineFacts['units'] = {
+  power: { unit: 'W', factor: 1 },
+  speed: { unit: 'mm/s', factor: 1 },
+};
+const inUnit = (value: number | undefined, { factor }: { readonly factor: number }) =>
+  value === undefined ? undefined : round(value / factor, 3);
 
 /** A new material: burn a chart, take its picture, look at what was found, keep the profile. */
 export function MaterialScreen() {
@@ -76,11 +92,14 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
   const [powerW, setPower] = useState<number>();
   const [speedMmPerS, setSpeed] = useState<number>();
   const [spacingMm, setSpacing] = useState<number>();
+  const [sweep, setSweep] = useState('');
   const [busy, setBusy] = useState(false);
   const [error, setError] = useState<unknown>();
   const through = kind === 'check' || kind === 'verify';
   // On another grid than the recommended one the dose is kept: what that takes is said when the chart is drawn.
-  const start = spacingMm === undefined ? shop.machines.find(({ name }) => name === machine)?.settings : undefined;
+  const record = shop.machines.find(({ name }) => name === machine);
+  const start = spacingMm === undefined ? record?.settings : undefined;
+  const units = record?.units ?? OWN_UNITS;
   const draw = async () => {
     setBusy(true);
     setError(undefined);
@@ -95,6 +114,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
           ...(powerW === undefined ? {} : { powerW }),
           ...(speedMmPerS === undefined ? {} : { speedMmPerS }),
           ...(spacingMm === undefined ? {} : { spacingMm }),
+          ...(kind === 'dose' && sweep !== '' ? { vary: sweep.split(' ') } : {}),
         };
     try {
       onMade(await makeChart(asked));
@@ -139,24 +159,33 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
             groups={[{ label: '', choices: listMaterials(shop, machine) }]}
             onChange={setMaterial}
           />
+          {kind === 'dose' && (
+            <Select
+              label="Cells"
+              value={sweep}
+              note="Each cell is burned with settings of its own."
+              groups={[{ label: '', choices: SWEEPS }]}
+              onChange={setSweep}
+            />
+          )}
           <div class="row">
             <NumberField
               label="Power"
-              unit="W"
-              value={powerW ?? start?.powerW}
+              unit={units.power.unit}
+              value={inUnit(powerW ?? start?.powerW, units.power)}
               min={0.01}
               max={500}
               step="any"
-              onChange={setPower}
+              onChange={(value) => setPower(value * units.power.factor)}
             />
             <NumberField
               label="Speed"
-              unit="mm/s"
-              value={speedMmPerS ?? start?.speedMmPerS}
+              unit={units.speed.unit}
+              value={inUnit(speedMmPerS ?? start?.speedMmPerS, units.speed)}
               min={1}
-              max={20000}
+              max={1_200_000}
               step="any"
-              onChange={setSpeed}
+              onChange={(value) => setSpeed(value * units.speed.factor)}
             />
           </div>
           <NumberField
@@ -206,14 +235,13 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
 
 function ChartDone({ chart }: { readonly chart: ChartMade }) {
   const { unit } = useShop();
-  const { hash, files, seconds, settings, warnings, expected, widthMm, heightMm } = chart;
+  const { hash, files, seconds, typed, warnings, expected, widthMm, heightMm } = chart;
   const address = (file: string) => `/api/charts/${hash}/${file}`;
   return (
     <div class="chart-done" role="status">
       <img src={`${address('chart.png')}?view`} alt={`The chart, ${chart.patches} patches`} />
       <p>
-        <b>{sayDuration(seconds)}</b> on the machine, {saySize(widthMm, heightMm, unit)}, {settings.powerW} W,{' '}
-        {settings.speedMmPerS} mm/s{settings.rateKHz === undefined ? '' : `, ${settings.rateKHz} kHz`}.
+        <b>{sayDuration(seconds)}</b> on the machine, {saySize(widthMm, heightMm, unit)}, {typed}.
       </p>
       {expected && <p class="note">{expected}</p>}
       {warnings.map((text) => (

@@ -1,5 +1,6 @@
 import type { BurnSettings } from '../../../optics/index.ts';
-import type { Wish } from '../../protocol.ts';
+import type { MachineFacts, Wish } from '../../protocol.ts';
+import { round } from '../measure.ts';
 import { NumberField, Segments, Select } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { without } from './without.ts';
@@ -11,7 +12,10 @@ export interface HandProps {
 
 type NumberSetting = 'powerW' | 'speedMmPerS' | 'rateKHz' | 'pulseNs' | 'passes';
 
-/** Most that can be typed in, and a step of it, in the setting's own unit. Assumed: beyond every machine's range. */
+/**
+ * Most that can be typed in, and a step of it, in the record's own unit; power and speed are shown in the units of the
+ * control software. Assumed: beyond every machine's range.
+ */
 const FIELDS: readonly {
   readonly key: NumberSetting;
   readonly label: string;
@@ -25,6 +29,11 @@ const FIELDS: readonly {
   { key: 'pulseNs', label: 'Pulse duration', unit: 'ns', max: 1000, step: 1 },
   { key: 'passes', label: 'Passes', unit: '', max: 100, step: 1 },
 ];
+
+function unitOf(key: NumberSetting, machine: MachineFacts | undefined) {
+  if (key === 'powerW') return machine?.units.power;
+  return key === 'speedMmPerS' ? machine?.units.speed : undefined;
+}
 
 /** House settings that replace the profile's or the machine's, and how the piece lies in the machine. */
 export function HandChoice({ wish, onChange }: HandProps) {
@@ -71,15 +80,21 @@ export function HandChoice({ wish, onChange }: HandProps) {
         <>
           <div class="row wraps">
             {FIELDS.filter(({ key }) => (key === 'rateKHz' || key === 'pulseNs' ? has[key] : true)).map(
-              ({ key, ...field }) => (
-                <NumberField
-                  key={key}
-                  {...field}
-                  value={settings[key] ?? (base ?? machine?.settings)?.[key]}
-                  min={key === 'passes' ? 1 : 0.01}
-                  onChange={(value) => set({ ...settings, [key]: value })}
-                />
-              ),
+              ({ key, unit: own, max, ...field }) => {
+                const { unit, factor } = unitOf(key, machine) ?? { unit: own, factor: 1 };
+                const value = settings[key] ?? (base ?? machine?.settings)?.[key];
+                return (
+                  <NumberField
+                    key={key}
+                    {...field}
+                    unit={unit}
+                    max={max / factor}
+                    value={value === undefined || factor === 1 ? value : round(value / factor, 3)}
+                    min={key === 'passes' ? 1 : 0.01}
+                    onChange={(typed) => set({ ...settings, [key]: factor === 1 ? typed : typed * factor })}
+                  />
+                );
+              },
             )}
           </div>
           <Select

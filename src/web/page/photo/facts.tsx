@@ -45,15 +45,7 @@ export function BenchFacts({ seen }: { readonly seen: Seen }) {
 }
 
 function Expect({ facts }: { readonly facts: LookFactsJson }) {
-  const { prediction, clippedDark, clippedLight, profile, dots, settings, screen, price } = facts;
-  const burn = [
-    `${round(settings.powerW, 2)} W`,
-    `${round(settings.speedMmPerS, 1)} mm/s`,
-    ...(settings.rateKHz === undefined ? [] : [`${round(settings.rateKHz, 1)} kHz`]),
-    ...(settings.pulseNs === undefined ? [] : [`${round(settings.pulseNs, 1)} ns`]),
-    `${settings.passes} ${settings.passes === 1 ? 'pass' : 'passes'}`,
-    settings.scan === 'two-way' ? 'two ways' : 'one way',
-  ].join(', ');
+  const { prediction, clippedDark, clippedLight, profile, dots, typed, screen, price } = facts;
   return (
     <>
       <dl class="fact-rows">
@@ -76,7 +68,7 @@ function Expect({ facts }: { readonly facts: LookFactsJson }) {
         <dt>Screen</dt>
         <dd>{screen}</dd>
         <dt>Type in</dt>
-        <dd>{burn}</dd>
+        <dd>{typed}</dd>
       </dl>
       {price ? (
         <details>
