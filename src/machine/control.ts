@@ -39,7 +39,7 @@ export function controlOf({
   return control && { ...control, fullPowerW: control.fullPowerW ?? powerW.max };
 }
 
-/** Of a whole. Exact: by definition. */
+/** Percent of a whole. Exact: by definition. */
 const PERCENT = 100;
 /** Seconds in a minute. Exact: by definition. */
 const MINUTE_S = 60;

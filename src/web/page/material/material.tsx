@@ -26,7 +26,7 @@ const SWEEPS: readonly { readonly value: string; readonly label: string }[] = [
   { value: 'speed', label: 'A ladder of speed' },
 ];
 
-/** Units of a record, where nothing is known of the control software. */
+/** Units of a record, where nothing is known of the control software; factors to W and mm/s. Exact: its own. */
 const OWN_UNITS: MachineFacts['units'] = {
   power: { unit: 'W', factor: 1 },
   speed: { unit: 'mm/s', factor: 1 },
