@@ -112,7 +112,9 @@ const benchmark = {
   chunkNames: 'part-[hash]',
   external: [...shared.external, 'playwright-core', 'esbuild'],
 };
-const commands = readdirSync('src/cli/commands').filter((name) => name.endsWith('.ts') && name !== 'index.ts');
+const commands = readdirSync('src/cli/commands').filter(
+  (name) => name.endsWith('.ts') && name !== 'index.ts' && !name.endsWith('.record.ts'),
+);
 const command = {
   ...shared,
   entryPoints: [

@@ -98,7 +98,7 @@ export {
 } from './request/history.ts';
 export { findMaterial, readMachine, readProfile, refuseMaterial } from './request/records.ts';
 export * from './request/resolve.ts';
-export type { GivenSettings, JobRequest, JobSpec, KeptRequest } from './request/types.ts';
+export { type GivenSettings, JOB_DEFAULTS, type JobRequest, type JobSpec, type KeptRequest } from './request/types.ts';
 export {
   assessUncertainty,
   exposureHalf,

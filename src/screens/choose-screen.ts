@@ -1,6 +1,6 @@
 import type { DotGrid } from '../plane/index.ts';
 import { clusterSides } from './clusters.ts';
-import { MAX_RUN } from './mark-diffusion.ts';
+import { MAX_RUN } from './options.ts';
 import type { ScreenName, ScreenOptions } from './types.ts';
 
 /** What is known of a material and a machine when a screen is to be chosen. */

@@ -2,6 +2,7 @@ import { createDots, type Dots, type Kernels, loadKernels, ONE, type Plane, rese
 import { addErrors, divisionBy, REACH, sharesOf, sumCoverage } from './diffusion.ts';
 import { type DiffusionKernel, FLOYD_STEINBERG } from './kernels.ts';
 import type { MarkSteps } from './mark-steps.ts';
+import { MAX_RUN } from './options.ts';
 
 export interface MarkDiffusionOptions {
   readonly kernel: DiffusionKernel;
@@ -215,9 +216,6 @@ function chooseRuns(of: MarkRow, run: number): void {
     errors[x + REACH] = one;
   }
 }
-
-/** Longest shortest run, dots. Assumed: beyond it a photograph is lost. */
-export const MAX_RUN = 32;
 
 /** The rows of `chooseByFourShares` by the WebAssembly kernel: the same bits in half of its time. */
 function startFastRows(

@@ -1,6 +1,8 @@
 import { AppError } from '../errors.ts';
-import { MAX_RUN } from './mark-diffusion.ts';
 import type { ScreenOptions } from './types.ts';
+
+/** Longest shortest run, dots. Assumed: beyond it a photograph is lost. */
+export const MAX_RUN = 32;
 
 /** What an option takes: one of some words, or a number in a range (with one word that stands for "choose for me"). */
 export type OptionRule =

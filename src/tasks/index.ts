@@ -1,7 +1,7 @@
 // How a use case is asked, and what comes of it; and the few things of lower rows that a face needs beside.
 
 export { CHART_KIND_NAMES } from '../chart/index.ts';
-export { saySettings } from '../job/index.ts';
+export { JOB_DEFAULTS, saySettings } from '../job/index.ts';
 export { controlOf as controlOfMachine, type KnownControl, saySetting } from '../machine/index.ts';
 export { PALETTE_LIMITS, tellMarkDiametersUm } from '../material/index.ts';
 export { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../photo/index.ts';
@@ -21,7 +21,7 @@ export {
   writeFilesAtomic,
 } from '../plane/index.ts';
 export { QUANTITIES } from '../quantities.ts';
-export { SCREEN_NAMES } from '../screens/index.ts';
+export { DEFAULT_OPTIONS, SCREEN_NAMES, SCREEN_OPTIONS } from '../screens/index.ts';
 export type { CapturesRequest } from './captures.ts';
 export type { CheckRecord } from './check-profile.ts';
 export { type ComparisonRecord, compareShopProfiles } from './compare-profiles.ts';

@@ -6,7 +6,7 @@ import type { BurnSettings } from '../optics/index.ts';
 import { numberOf, type OptionValues, textOf } from '../options.ts';
 import { MOST_ZOOM, TONE_FIELDS, type ToneOptions } from '../photo/index.ts';
 import { type ChannelWeights, type DotFormat, readInputSync } from '../plane/index.ts';
-import type { ScreenOptions } from '../screens/index.ts';
+import { SCREEN_OPTIONS, type ScreenOptions } from '../screens/index.ts';
 import { parseLengthMm, parseLengthOrZeroMm } from '../units.ts';
 import { type ReadSettings, readSettingsFile } from './settings-file.ts';
 
@@ -53,7 +53,7 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestSurr
     strip: options.stripJoined === true ? ('joined' as const) : options.strip === true ? ('apart' as const) : undefined,
   };
   const rest = {
-    levels: numberOf(options, 'levels', { min: 2, max: 256, whole: true }),
+    levels: screenNumber(options, 'levels'),
     focus: readKeep(textOf(options, 'keep')),
     zoom: numberOf(options, 'zoom', { min: 1, max: MOST_ZOOM }),
     turnDeg: numberOf(options, 'turn', { min: -MOST_TURN_DEG, max: MOST_TURN_DEG, unit: 'degrees' }),
@@ -206,17 +206,28 @@ function readScreenOptions(options: OptionValues): Partial<ScreenOptions> {
   return dropAbsent({
     scan: options.serpentine === true ? 'serpentine' : options.raster === true ? 'raster' : undefined,
     errorOf: options.modelBased === true ? 'marks' : undefined,
-    edges: numberOf(options, 'edges', { min: 0, max: 4 }),
+    edges: screenNumber(options, 'edges'),
     response: textOf(options, 'response') as ScreenOptions['response'] | undefined,
-    run: numberOf(options, 'run', { min: 1, max: 32, whole: true, unit: 'dots' }),
-    dotSize: numberOf(options, 'dotSize', { min: 0, max: 3, unit: 'dots' }),
-    cluster: numberOf(options, 'cluster', { min: 1, max: 64, whole: true, unit: 'dots' }),
-    linesPerCm: numberOf(options, 'linesPerCm', { min: 1, max: 500, unit: 'lines per cm' }),
-    angleDeg: numberOf(options, 'angle', { min: -360, max: 360, unit: 'degrees' }),
+    run: screenNumber(options, 'run', { unit: 'dots' }),
+    dotSize: screenNumber(options, 'dotSize', { unit: 'dots' }),
+    cluster: screenNumber(options, 'cluster', { unit: 'dots' }),
+    linesPerCm: screenNumber(options, 'linesPerCm', { unit: 'lines per cm' }),
+    angleDeg: screenNumber(options, 'angleDeg', { unit: 'degrees', as: 'angle' }),
     shape: textOf(options, 'shape') as ScreenOptions['shape'] | undefined,
-    size: numberOf(options, 'matrix', { min: 2, max: 256, whole: true, unit: 'dots' }),
-    seed: numberOf(options, 'seed', { min: 0, max: 2 ** 32 - 1, whole: true }),
+    size: screenNumber(options, 'size', { unit: 'dots', as: 'matrix' }),
+    seed: screenNumber(options, 'seed'),
   });
+}
+
+/** A number of the screens, in their own range. */
+function screenNumber(
+  options: OptionValues,
+  name: keyof ScreenOptions,
+  { unit = '', as = name }: { readonly unit?: string; readonly as?: string } = {},
+): number | undefined {
+  const rule = SCREEN_OPTIONS[name];
+  if ('values' in rule) throw new RangeError(`${name} is no number`);
+  return numberOf(options, as, { min: rule.min, max: rule.max, whole: rule.kind !== 'real', unit });
 }
 
 function autoLength(options: OptionValues, name: string): number | undefined {

@@ -1,11 +1,10 @@
 import { expect, test } from 'vitest';
-import { COMMANDS } from '../../src/cli/commands/index.ts';
-import { pieceOptions } from '../../src/cli/order-records.ts';
+import { pieceOptions } from '../../src/cli/commands/order.record.ts';
 import { LIST_OPTIONS, readRequest } from '../../src/tasks/index.ts';
 import { optionsOf, requestOf } from '../../src/web/server-wish.ts';
 
 test('a line of a list may give every option that the command gives a piece, and no other', () => {
-  const options = pieceOptions(COMMANDS.find(({ name }) => name === 'prepare')!);
+  const options = pieceOptions();
   const wanted = options.map(({ flags, choices }) => [
     /^--([a-z\d-]+)/.exec(flags)![1]!,
     { takesValue: flags.includes('<'), choices },
