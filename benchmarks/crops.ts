@@ -1,7 +1,8 @@
 // Automatic crops of the sample photos and of what is made of them (groups, turned ones, small figures) on three shapes
 // of piece: out/crops/crops.png to look at, and what was found in words. CPU of finding a subject in a photo of 24
-// megapixels.
-import { mkdirSync } from 'node:fs';
+// megapixels. FOLDER names a folder of other photos that are cropped instead.
+import { mkdirSync, readdirSync, readFileSync } from 'node:fs';
+import { join } from 'node:path';
 import sharp, { type OverlayOptions } from 'sharp';
 import { resolveJob, takePicture } from '../src/job/index.ts';
 import { openShop } from '../src/material/index.ts';
@@ -9,6 +10,7 @@ import { decodePhoto, encodeColour, type Photo, readColour, turnPhoto } from '..
 import { findSubject, loadModels, SEARCHED_PX } from '../src/subject/index.ts';
 
 const PHOTOS = 'images/photos';
+const FOLDER = process.env.FOLDER;
 const SIZES = ['30x60', '40x40', '60x30'] as const;
 /** Side of a picture on the sheet, pixels. Assumed: a person judges it at a glance. */
 const CELL_PX = 180;
@@ -28,6 +30,10 @@ async function compose(ground: string, places: readonly (readonly [number, numbe
 }
 
 async function listCases(): Promise<readonly { readonly name: string; readonly bytes: Buffer }[]> {
+  if (FOLDER !== undefined) {
+    const names = readdirSync(FOLDER).filter((name) => /\.(jpe?g|png|webp|avif|tiff?)$/i.test(name));
+    return names.sort().map((name) => ({ name, bytes: readFileSync(join(FOLDER, name)) }));
+  }
   const plain = [
     'portrait.png',
     'photographer.png',
@@ -102,7 +108,7 @@ async function run(): Promise<void> {
   };
   mkdirSync('out/crops', { recursive: true });
   await sharp({ create: sheet }).composite(cells).png().toFile('out/crops/crops.png');
-  await timeLarge();
+  if (FOLDER === undefined) await timeLarge();
 }
 
 async function drawWhole(photo: Photo): Promise<Buffer> {

@@ -146,6 +146,8 @@ interface Outcome {
   readonly kind: Kind;
   readonly refused?: string;
   readonly counts: Readonly<Record<string, Count>>;
+  /** By what was counted: how far off each value is, in half widths of its band; 1 lies on the edge. */
+  readonly offs?: Readonly<Record<string, readonly number[]>>;
   /**
    * By what was burned: through the curve of the chart's screen; through the predicted curve of the other one, from the
    * straight line between its own ends; and from the wanted L* itself.
@@ -180,6 +182,12 @@ function simulate(seed: number, kind: Kind): Outcome {
     const one = counts[what] ?? { inside: 0, asked: 0 };
     counts[what] = { inside: one.inside + (inside ? 1 : 0), asked: one.asked + 1 };
   };
+  const offs: Record<string, number[]> = {};
+  /** How far from the middle of its band a value lies, in half widths. */
+  const measureOff = (what: string, off: number, half: number) => {
+    const list = offs[what] ?? [];
+    offs[what] = [...list, Math.round((1000 * Math.abs(off)) / half) / 1000];
+  };
   const material = drawMaterial(seed);
   const { grid } = material;
   const layout = layoutChart('tone', {
@@ -211,8 +219,9 @@ function simulate(seed: number, kind: Kind): Outcome {
     const lightness = luminance.map((value) => lightnessOfReflectance(value * scale));
     const truth = createPchip(COVERAGES, lightness);
     const inner = report.curve.filter(({ coverage }) => coverage > 0.005 && coverage < 0.995);
-    const held = inner.filter(({ coverage, low, high }) => {
+    const held = inner.filter(({ coverage, lightness, low, high }) => {
       const value = truth.valueAt(coverage);
+      measureOff(`shape, ${kind}`, value - lightness, value < lightness ? lightness - low : high - lightness);
       return value >= low && value <= high;
     }).length;
     for (let i = 0; i < inner.length; i++) count(`shape, ${kind}`, i < held);
@@ -222,6 +231,7 @@ function simulate(seed: number, kind: Kind): Outcome {
       const [below, above] = [point.lightness - point.low, point.high - point.lightness];
       const off = unscaled.valueAt(point.coverage) - point.lightness;
       count(`both, ${kind}`, off > -Math.hypot(below, together) && off < Math.hypot(above, together));
+      measureOff(`both, ${kind}`, off, Math.hypot(off < 0 ? below : above, together));
     }
     const lightestL = lightnessOfReflectance(lightest);
     const offTogether = lightestL - lightnessOfReflectance(lightest / scale);
@@ -263,7 +273,7 @@ function simulate(seed: number, kind: Kind): Outcome {
     console.log(`${seed} ${kind}: refused, ${error.code}: ${error.message}`);
     return { seed, kind, refused: error.code, counts: {}, wedges: {} };
   }
-  return { seed, kind, counts, wedges };
+  return { seed, kind, counts, offs, wedges };
 }
 
 function printCounts(all: readonly Outcome[]): void {
@@ -274,7 +284,7 @@ function printCounts(all: readonly Outcome[]): void {
     const inside = of.reduce((sum, one) => sum + one.inside, 0);
     const asked = of.reduce((sum, one) => sum + one.asked, 0);
     console.log(
-      `  ${what.padEnd(16)} ${((100 * inside) / asked).toFixed(1)} % of ${asked} held, ${of.length} simulations`,
+      `  ${what.padEnd(16)} ${((100 * inside) / asked).toFixed(1)} % of ${asked} held, ${of.length} simulations${sayNeeded(what, all)}`,
     );
   }
   for (const what of namesOf(all.map(({ wedges }) => wedges))) {
@@ -285,6 +295,13 @@ function printCounts(all: readonly Outcome[]): void {
       `  ${what}: ${of.length} wedges, mean ${mean.toFixed(2)}, largest mean ${most('mean')}, worst step ${most('worst')} ΔL*`,
     );
   }
+}
+
+/** The factor on a band that would hold 95 % of what was counted. */
+function sayNeeded(what: string, all: readonly Outcome[]): string {
+  const of = all.flatMap(({ offs }) => offs?.[what] ?? []).sort((a, b) => a - b);
+  if (of.length === 0) return '';
+  return `; 95 % lie within ${of[Math.floor(0.95 * (of.length - 1))]!.toFixed(2)} half widths`;
 }
 
 function namesOf(records: readonly object[]): string[] {

@@ -232,7 +232,7 @@ export const NOTICES = {
   'backdrop-unsure': {
     about: 'photo',
     say: () =>
-      'The subject was told from the backdrop by contrast alone, which is rough: look at the proof, and say where the subject is by a picture that is white there if it is wrong.',
+      'The subject was told from the backdrop roughly, without a face to go by: look at the proof, and say where the subject is by a picture that is white there if it is wrong.',
   },
   'piece-turned': {
     about: 'photo',

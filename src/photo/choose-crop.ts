@@ -21,6 +21,8 @@ export interface CropWish {
   readonly faces: readonly FaceToKeep[];
   /** All of the subject that is seen. */
   readonly box: PhotoPart;
+  /** Whether it keeps its upper part where it is too high for the crop, without a face: heads are on top. */
+  readonly fromTop?: boolean;
   /** Share of each pixel of a small picture of the photo that is the subject's. */
   readonly weights?: { readonly width: number; readonly height: number; readonly data: Float32Array };
 }
@@ -50,6 +52,10 @@ const EYES = 1 / 3;
  * mistake.
  */
 const BEFORE_GAZE = 0.1;
+/**
+ * Air above a subject without a face that is too high, a share of the crop's height. Assumed: ears and hair stay whole.
+ */
+const AIR_ON_TOP = 0.05;
 /** A cut of less than this share of the photo is none. Assumed: far below a pixel. */
 const NOTHING = 1e-6;
 
@@ -66,12 +72,12 @@ interface Span {
 /**
  * The crop of a wished shape that keeps its subject: all faces with air above and before the gaze, eyes about the upper
  * third, then as much of the bodies as fits. Where the faces do not fit together, the first wins, then those that fit
- * beside it. Without faces the subject's middle, or the part of it that fills the crop best.
+ * beside it. Without faces the subject's middle, or its upper part, or the part of it that fills the crop best.
  * @param crop width and height of the crop, shares of the photo, 0 … 1
  * @param seen the box about its middle that an outline leaves in sight, shares of the crop; all of it when absent
  */
 export function chooseCrop(
-  { faces, box, weights }: CropWish,
+  { faces, box, fromTop = false, weights }: CropWish,
   { crop: whole, seen = { width: 1, height: 1 } }: { readonly crop: Sides; readonly seen?: Sides },
 ): CropChoice {
   const crop = { width: whole.width * seen.width, height: whole.height * seen.height };
@@ -94,6 +100,7 @@ export function chooseCrop(
     airy: unionOf(kept.map((i) => headSpan(faces[i], 'y', AIR))),
     whole: { from: box.y, to: box.y + box.height },
     wish: () => eyes - EYES * crop.height,
+    fromStart: fromTop,
     profile: weights && sumAlong(weights, 'y'),
   });
   const isCut = (i: number) =>
@@ -157,6 +164,7 @@ function placeSpan(
     airy,
     whole,
     wish,
+    fromStart = false,
     profile,
   }: {
     /** What the crop reaches beyond what is seen of it, on either side. */
@@ -165,6 +173,8 @@ function placeSpan(
     readonly airy: Span | undefined;
     readonly whole: Span;
     readonly wish: (needed: Span) => number;
+    /** Whether a whole that does not fit keeps its beginning, where nothing is needed. */
+    readonly fromStart?: boolean;
     readonly profile: Float64Array | undefined;
   },
 ): number {
@@ -172,6 +182,7 @@ function placeSpan(
   if (!needed || !airy) {
     const middle = (whole.from + whole.to) / 2 - length / 2;
     const fits = whole.to - whole.from <= length;
+    if (!fits && fromStart) return within(whole.from - AIR_ON_TOP * length);
     return within(fits || !profile ? middle : fullestStart(profile, length, middle));
   }
   // What is too large for the crop keeps its middle.

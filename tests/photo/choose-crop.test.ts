@@ -93,3 +93,13 @@ test('without a face the crop takes the part that holds most of the subject', ()
   expect(choice.focus.x).toBeCloseTo(0.75, 6);
   expect(choice.subjectLost).toBeCloseTo(0.3 / 2.3, 5);
 });
+
+test('a shape without a face that is too high for the crop keeps its upper part, with air where there is some', () => {
+  const box = { x: 0.2, y: 0.1, width: 0.5, height: 0.9 };
+  const crop = { width: 1, height: 0.4 };
+  const fromTop = chooseCrop({ faces: [], box, fromTop: true }, { crop });
+  expect(fromTop.focus.y - crop.height / 2).toBeCloseTo(0.08, 5);
+  // One that fits keeps its middle all the same.
+  const low = { ...box, y: 0.5, height: 0.3 };
+  expect(chooseCrop({ faces: [], box: low, fromTop: true }, { crop }).focus.y).toBeCloseTo(0.65, 5);
+});

@@ -1,7 +1,14 @@
 import sharp from 'sharp';
 import { beforeAll, describe, expect, test } from 'vitest';
 import type { ColourImage } from '../../src/plane/index.ts';
-import { describeShare, findSubject, loadModels, SEARCHED_PX, type SubjectModels } from '../../src/subject/index.ts';
+import {
+  describeShare,
+  findSubject,
+  loadModels,
+  readShare,
+  SEARCHED_PX,
+  type SubjectModels,
+} from '../../src/subject/index.ts';
 
 let models: SubjectModels;
 beforeAll(() => {
@@ -86,6 +93,17 @@ test.each(['cat.png', 'raccoon.jpg', 'cup.png', 'two-dogs.jpg'])(
     expect(subject!.faces).toEqual([]);
   },
 );
+
+test('two dogs at a window are told by their shape, both heads and little else', async () => {
+  const { subject } = findSubject(await read('images/photos/two-dogs.jpg'), models);
+  expect(subject!.by).toBe('shape');
+  // By eye on the photo of 2056 × 3088 pixels: heads about (850, 950) and (1160, 1640), the drainpipe at (350, 900).
+  const at = (x: number, y: number) => readShare(subject!.share, { x: x / 2056, y: y / 3088 });
+  expect(at(850, 950)).toBeGreaterThan(0.5);
+  expect(at(1160, 1640)).toBeGreaterThan(0.5);
+  expect(at(350, 900)).toBeLessThan(0.1);
+  expect(at(1700, 400)).toBeLessThan(0.1);
+});
 
 test.each([
   ['nothing but one colour', 3, 3],

@@ -38,8 +38,10 @@ import type { JobSpec } from '../request/types.ts';
 
 /** Whom or what the photo is of, as it stands on the piece. Places are shares of the photo. */
 export interface SeenSubject {
-  /** By what it is known: found by faces, by the shape of people, by standing out; or somebody said it. */
-  readonly by: 'faces' | 'people' | 'contrast' | 'given';
+  /** By what it is known: found by faces, by a shape, by standing out; or somebody said it. */
+  readonly by: 'faces' | 'shape' | 'contrast' | 'given';
+  /** Whether its share is decided; so where absent. */
+  readonly isSure?: boolean;
   /** The most important first. */
   readonly faces: readonly FaceToKeep[];
   readonly box: PhotoPart;
@@ -315,13 +317,13 @@ export function applyBackdrop(
   const { crop, place } = placed.frame;
   const knownEveryDots = (place.width * placed.photo.width) / (share.width * crop.width);
   const matte = refineMatte(light, { grid, shareAt: (x, y) => readShare(share, placeAt(x, y)), knownEveryDots });
-  const notices = subject.by === 'contrast' ? [notice('backdrop-unsure')] : [];
+  const notices = subject.by === 'contrast' || subject.isSure === false ? [notice('backdrop-unsure')] : [];
   if (backdrop === 'soften') return { light: softenBackdrop(light, matte), opaque, isKnown: true, notices };
   const burned = maskBackdrop(matte, { backdrop, grid });
   return { light, opaque: opaque ? multiplyMasks(opaque, burned) : burned, isKnown: true, notices };
 }
 
 /** What the crop should keep of a subject. */
-export function wishOfSubject({ faces, box, share }: SeenSubject): CropWish {
-  return { faces, box, ...(share ? { weights: share } : {}) };
+export function wishOfSubject({ by, faces, box, share }: SeenSubject): CropWish {
+  return { faces, box, fromTop: by === 'shape', ...(share ? { weights: share } : {}) };
 }

@@ -294,7 +294,7 @@ function countCoverage(luminanceCounts: Uint32Array, { table, mask, picture, cov
 
 const FOUND_BY = {
   faces: 'by the faces',
-  people: 'by the shape of people',
+  shape: 'by its shape',
   contrast: 'by what stands out from the rest',
   given: 'as given',
 } as const;

@@ -86,7 +86,7 @@ export interface Ticket {
   /** Whom or what the photo is of; absent where nobody asked. */
   readonly subject?: {
     /** `eye`: nothing was found, or no models are installed, so that what draws the eye stands for it. */
-    readonly by: 'faces' | 'people' | 'contrast' | 'given' | 'eye';
+    readonly by: 'faces' | 'shape' | 'contrast' | 'given' | 'eye';
     readonly faces: number;
     /** Share of the photo outside the crop, 0 … 1. */
     readonly photoLost: number;
