@@ -56,6 +56,11 @@ const BEFORE_GAZE = 0.1;
  * Air above a subject without a face that is too high, a share of the crop's height. Assumed: ears and hair stay whole.
  */
 const AIR_ON_TOP = 0.05;
+/**
+ * From so much that is cut of its height it keeps all of its upper part, a share; less moves it in proportion. Assumed:
+ * of a head that nearly fits, chin and ears give way alike.
+ */
+const CUT_BELOW = 0.3;
 /** A cut of less than this share of the photo is none. Assumed: far below a pixel. */
 const NOTHING = 1e-6;
 
@@ -182,8 +187,10 @@ function placeSpan(
   if (!needed || !airy) {
     const middle = (whole.from + whole.to) / 2 - length / 2;
     const fits = whole.to - whole.from <= length;
-    if (!fits && fromStart) return within(whole.from - AIR_ON_TOP * length);
-    return within(fits || !profile ? middle : fullestStart(profile, length, middle));
+    const start = fits || !profile ? middle : fullestStart(profile, length, middle);
+    if (fits || !fromStart) return within(start);
+    const share = Math.min(1, (1 - length / (whole.to - whole.from)) / CUT_BELOW);
+    return within(start + share * (whole.from - AIR_ON_TOP * length - start));
   }
   // What is too large for the crop keeps its middle.
   if (needed.to - needed.from > length) return within((needed.from + needed.to) / 2 - length / 2);

@@ -104,8 +104,8 @@ const PLAIN = 0.8;
 /**
  * Whom or what a photo is of, from a small copy of it: faces at any of the four turns by `bazarevskyEtAl2019` (two
  * looks: the whole, then each guess by itself), the shape of people near the camera by `mediapipe2019`, which sees
- * many pets and things too, else what stands out from the rim (`zhangEtAl2015`). The models were published for people at most 2 m off
- * for shapes and near faces, 5 m for far ones.
+ * many pets and things too, else what stands out from the rim (`zhangEtAl2015`). The models were published for people
+ * at most 2 m off for shapes and near faces, 5 m for far ones.
  */
 export function findSubject(
   image: ColourImage,
