@@ -201,6 +201,17 @@ const page = {
   outdir: 'dist/page',
   logLevel: 'warning',
 };
+// What other programs import: one file for Node, beside it the declarations that `npm run api` has made of its sources.
+const library = {
+  ...shared,
+  format: 'esm',
+  outExtension: {},
+  entryPoints: { library: 'src/library/index.ts' },
+  define: {},
+  banner: { js: "import{createRequire as __cr}from'node:module';const require=__cr(import.meta.url);" },
+  plugins: [seldom],
+  outdir: 'dist',
+};
 /** A program that runs meanwhile, such as an order that opens a thread, finds the old file or the new one, never half of it. */
 function placeWhole(path, contents) {
   mkdirSync(dirname(path), { recursive: true });
@@ -246,14 +257,16 @@ function copyPage() {
 if (flags.has('--watch')) {
   copyPage();
   copyFonts();
-  for (const part of [server, page, imageLibrary, queueClient, fontLibrary])
+  copyFileSync('packaging/library.d.ts', 'dist/library.d.ts');
+  for (const part of [server, page, imageLibrary, queueClient, fontLibrary, library])
     await (await esbuild.context({ ...part, logLevel: 'info' })).watch();
   await (await esbuild.context({ ...command, logLevel: 'info' })).watch();
 } else {
   copyPage();
   copyFonts();
+  copyFileSync('packaging/library.d.ts', 'dist/library.d.ts');
   const built = await Promise.all(
-    [command, server, page, imageLibrary, queueClient, fontLibrary].map((part) =>
+    [command, server, page, imageLibrary, queueClient, fontLibrary, library].map((part) =>
       esbuild.build({ ...part, metafile: true, write: false }),
     ),
   );

@@ -12,7 +12,7 @@ const ROWS = [
   ['plane', 'optics'],
   ['photo', 'caption', 'subject', 'screens', 'material', 'chart', 'proof', 'machine', 'plate', 'price', 'simulation'],
   ['job'],
-  ['batch'],
+  ['batch', 'library'],
   ['tasks'],
   ['cli', 'web'],
 ];

@@ -1,8 +1,19 @@
 // What is packed: everything that it needs, nothing of the workshop, and the notices of all that is bundled.
 import { spawnSync } from 'node:child_process';
-import { cpSync, existsSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import {
+  copyFileSync,
+  cpSync,
+  existsSync,
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  rmSync,
+  symlinkSync,
+  writeFileSync,
+} from 'node:fs';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { installPacked, packBuilt } from '../packaging/install.ts';
 import { readNotes } from '../packaging/release.ts';
@@ -75,6 +86,51 @@ describe('the packed file', () => {
     const names = ['prepare', 'order', 'chart', 'plate', 'plates', 'proof'] as const;
     const [here, there] = ['here', 'there'].map((name) => makeWorkplace(join(folder, name)));
     expect(doRuns(programOf(main), there!, names)).toEqual(doRuns(BUILT, here!, names));
+  });
+
+  test('is a module whose example in the README compiles strictly and makes the bytes of the command', () => {
+    const place = join(folder, 'project');
+    mkdirSync(join(place, 'node_modules', '@types'), { recursive: true });
+    symlinkSync(join(shop, 'node_modules', 'tonewright'), join(place, 'node_modules', 'tonewright'), 'junction');
+    for (const name of ['@types/node', '@types/ndarray', 'undici-types']) {
+      cpSync(join('node_modules', name), join(place, 'node_modules', name), { recursive: true });
+    }
+    const [, example] = /## As a library\n.*?```ts\n(.*?)```/s.exec(readFileSync('README.md', 'utf8'))!;
+    const [, line] = /`prepare (portrait\.jpg [^`]*)`/.exec(readFileSync('README.md', 'utf8'))!;
+    writeFileSync(join(place, 'package.json'), '{ "type": "module" }');
+    writeFileSync(join(place, 'example.ts'), example!);
+    writeFileSync(
+      join(place, 'views.ts'),
+      `import type { NdArray } from 'ndarray';
+      import type { Coverage, Luminance } from 'tonewright';
+      export const fromOthers = (view: NdArray<Uint16Array>): Luminance => view.hi(2, 2).transpose(1, 0);
+      export const toOthers = (light: Luminance): NdArray<Uint16Array> => light;
+      // @ts-expect-error light is no coverage
+      export const mistaken = (light: Luminance): Coverage => light;\n`,
+    );
+    const options = { strict: true, exactOptionalPropertyTypes: true, skipLibCheck: false, types: ['node'] };
+    const compilerOptions = { ...options, target: 'es2022', lib: ['es2022'], module: 'nodenext' };
+    writeFileSync(join(place, 'tsconfig.json'), JSON.stringify({ compilerOptions }));
+    const compiled = spawnSync(process.execPath, [resolve('node_modules/typescript/bin/tsc'), '-p', place], {
+      encoding: 'utf8',
+    });
+    expect([compiled.status, compiled.stdout]).toEqual([0, '']);
+
+    copyFileSync('images/photos/photographer.png', join(place, 'portrait.jpg'));
+    copyFileSync('shared/machines/galvo-355-f210.json', join(place, 'galvo.json'));
+    copyFileSync('shared/shop/profiles/anodised-black.json', join(place, 'anodised.json'));
+    const run = (...args: readonly string[]) => spawnSync(process.execPath, args, { cwd: place, encoding: 'utf8' });
+    const ran = run('example.js');
+    expect([ran.status, ran.stderr]).toEqual([0, '']);
+    expect(ran.stdout).toMatch(/^[\d.]+ [\d.]+ [\d.]+\n$/);
+    const command = run(main, 'prepare', ...line!.split(' '), '--out', 'card');
+    expect([command.status, command.stderr]).toEqual([0, expect.anything()]);
+    const [made, wanted] = ['portrait.png', 'card/portrait.png'].map((name) => readFileSync(join(place, name)));
+    expect(made!.equals(wanted!)).toBe(true);
+    const [mean, worst, seconds] = ran.stdout.trim().split(' ').map(Number);
+    const ticket = JSON.parse(readFileSync(join(place, 'card', 'portrait.ticket.json'), 'utf8'));
+    expect([mean, seconds]).toEqual([ticket.prediction.meanDeltaL, ticket.time.seconds]);
+    expect(worst).toBeGreaterThan(mean!);
   });
 
   test('opens the page', async () => {

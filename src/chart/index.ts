@@ -7,7 +7,7 @@ export { placeOnCapture } from './map.ts';
 export { type AimedTone, CHART_DEFAULTS, type ChartOptions, type DoseAxis, type ExpectedTone } from './options.ts';
 export { overlayFindings } from './overlay.ts';
 export { readPatches } from './read.ts';
-export type { Reading, Readings, ReadOptions } from './readings.ts';
+export type { Reading, Readings, ReadOptions, RejectedPatch } from './readings.ts';
 export { type NeutralReference, type PixelBox, WHITE_PAPER } from './reference.ts';
 export { spaceCoverages } from './space-coverages.ts';
 export { readTagCells, TAG_COUNT } from './tag-codes.ts';

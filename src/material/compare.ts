@@ -38,8 +38,7 @@ export interface SettingsWarning {
 export function compareSettings(profile: Profile, job: JobFacts): readonly SettingsWarning[] {
   const { uses, now } = job.words ?? OF_A_JOB;
   const warnings: SettingsWarning[] = [];
-  const warn = (field: SettingsWarning['field'], what: string) =>
-    warnings.push({ field, message: `The profile "${profile.name}" was learned ${what}` });
+  const warn = (field: SettingsWarning['field'], what: string) => warnings.push(warnLearned(profile, field, what));
 
   if (profile.machine !== job.machine.name) {
     const { learnedOn, machine } = job;
@@ -55,6 +54,20 @@ export function compareSettings(profile: Profile, job: JobFacts): readonly Setti
       );
     } else warn('machine', `on another machine: ${profile.machine}; ${uses} ${machine.name}`);
   }
+  warnings.push(...compareHalftone(profile, job));
+  const changed = job.settings ? listChanges(profile.settings, job.settings, now) : [];
+  if (changed.length > 0) warn('settings', `with other settings: ${changed.join(', ')}`);
+  return warnings;
+}
+
+/** Names in which screen and grid differ from the profile's, so that its own curve is not that of the job. */
+export function compareHalftone(
+  profile: Profile,
+  job: Pick<JobFacts, 'grid' | 'screen' | 'words'>,
+): readonly SettingsWarning[] {
+  const { uses } = job.words ?? OF_A_JOB;
+  const warnings: SettingsWarning[] = [];
+  const warn = (field: SettingsWarning['field'], what: string) => warnings.push(warnLearned(profile, field, what));
   if (differs(profile.grid.pitchMm, job.grid.pitchMm)) {
     warn('pitch', `at another pitch: ${profile.grid.pitchMm} mm; ${uses} ${job.grid.pitchMm} mm`);
   }
@@ -70,10 +83,13 @@ export function compareSettings(profile: Profile, job: JobFacts): readonly Setti
   } else if (screen !== describeScreen(job.screen) && !countsMarks(profile, job)) {
     warn('screen', `with other screen options: ${screen}; ${uses} ${describeScreen(job.screen)}`);
   }
-  const changed = job.settings ? listChanges(profile.settings, job.settings, now) : [];
-  if (changed.length > 0) warn('settings', `with other settings: ${changed.join(', ')}`);
   return warnings;
 }
+
+const warnLearned = ({ name }: Profile, field: SettingsWarning['field'], what: string): SettingsWarning => ({
+  field,
+  message: `The profile "${name}" was learned ${what}`,
+});
 
 /**
  * Whether the job counts the marks where the profile's screen counted dots, all else of the screen being equal. The

@@ -90,11 +90,18 @@ export interface MakeOptions {
  */
 const DUST = 0.01;
 
+/** What of a job its coverage is found by. */
+export type CoverageWish = Pick<
+  JobSpec,
+  'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim'
+>;
+
 /** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
-export function tabulateCoverage(spec: JobSpec): Pick<Made, 'points' | 'table'> {
+export function tabulateCoverage(spec: CoverageWish): Pick<Made, 'points' | 'table'> {
   const points = spec.curve === 'predicted' ? predictPoints(spec) : spec.profile.points;
+  const { range, aim } = spec;
   const bareBelow = spec.tone === 'auto' && spec.levels === 2 ? { bareBelow: DUST } : {};
-  return { points, table: coverageTable({ points }, { ...spec, ...bareBelow }) };
+  return { points, table: coverageTable({ points }, { range, ...(aim ? { aim } : {}), ...bareBelow }) };
 }
 
 /** From linear light at the dots to the dots themselves: the same steps for the files of a job and for a look at it. */
@@ -119,7 +126,13 @@ export async function searchDots(
   return { ...finishDots(asked, dots, picture, spec), search: facts };
 }
 
-function requestScreen({ screen, profile, grid, levels }: JobSpec): ScreenRequest {
+/** The job's screen with what it knows of the marks. */
+export function requestScreen({
+  screen,
+  profile,
+  grid,
+  levels,
+}: Pick<JobSpec, 'screen' | 'profile' | 'grid' | 'levels'>): ScreenRequest {
   const request = { ...screen.options, name: screen.name };
   // The linear search needs the table, too: for the width of a mark.
   const isNeeded = takesStrength(request) || screen.name === 'direct-search';
@@ -142,7 +155,7 @@ function askForDots(picture: Picture, options: MakeOptions): Asked {
 }
 
 /** Coverage of the whole piece; where the picture fills it, the mask needs no plane of its own. */
-function askForCoverage(
+export function askForCoverage(
   toned: Plane<'luminance'>,
   { frame, table, mask }: Pick<Picture, 'frame'> & Pick<Made, 'table' | 'mask'>,
 ): Plane<'coverage'> {

@@ -3,10 +3,16 @@ import { chooseTone, type PhotoPart, TONE_DEFAULTS, type ToneOptions, type ToneR
 import type { JobSpec } from '../request/types.ts';
 import type { Picture } from './picture.ts';
 
+/** What of a job its tone is chosen by. */
+export type ToneWish = Pick<
+  JobSpec,
+  'tone' | 'toneValues' | 'profile' | 'grid' | 'viewingDistanceMm' | 'range' | 'aim'
+>;
+
 /** The tone of the job: what its mode gives, with the values set by hand over it. */
 export function chooseToneValues(
   { light, opaque, meter, pixels }: Pick<Picture, 'light' | 'opaque' | 'meter' | 'pixels'>,
-  spec: JobSpec,
+  spec: ToneWish,
 ): ToneOptions {
   const { tone, toneValues, profile, grid, viewingDistanceMm } = spec;
   if (tone === 'plain') return { ...TONE_DEFAULTS, ...toneValues };

@@ -4,6 +4,7 @@ import type { Machine } from '../../machine/index.ts';
 import {
   type AimCurve,
   assumeMaterial,
+  compareHalftone,
   compareSettings,
   countsMarks,
   fillDotTable,
@@ -45,7 +46,14 @@ import {
   tryMaterial,
   tryReadMachine,
 } from './records.ts';
-import { defaultScreen, findScreen, type ScreenNeeds, screenOptionsOf, shortestRunOf } from './screen.ts';
+import {
+  defaultScreen,
+  findScreen,
+  type ScreenChoiceNeeds,
+  type ScreenNeeds,
+  screenOptionsOf,
+  shortestRunOf,
+} from './screen.ts';
 import { JOB_DEFAULTS, type JobRequest, type JobSpec } from './types.ts';
 
 /** Screens that put dots together by themselves. */
@@ -82,8 +90,8 @@ export function resolveJob(
   refuseOversize(isQuarterTurn(orientation) ? turned(size) : size, machine);
   const viewingDistanceMm = request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm;
   const differences = findDifferences(shop, { learned, machine, grid, screen, settings });
-  const isOther = differences.some(({ field }) => field === 'screen' || field === 'pitch' || field === 'lineSpacing');
-  const predicted = isOther || (learned !== undefined && countsMarks(learned, { screen }));
+  const isOther = learned !== undefined && compareHalftone(learned, { grid, screen }).length > 0;
+  const predicted = learned !== undefined && needsPrediction(learned, { grid, screen });
   const aim = resolveAim(request, { shop, learned });
   return {
     size,
@@ -185,8 +193,16 @@ function findOrAssume(
   return mark ? known : assumeMaterial(known ?? asked, { direction, wavelengthNm: machine.wavelengthNm });
 }
 
+/** What of a request its screen is found by. */
+export type ScreenWish = Pick<JobRequest, 'screen' | 'screenOptions' | 'viewingDistanceMm'>;
+
+/** Whether the tone curve of a screen and a grid is another one than the profile's own, and is predicted. */
+export function needsPrediction(profile: Profile, halftone: Pick<JobSpec, 'grid' | 'screen'>): boolean {
+  return compareHalftone(profile, halftone).length > 0 || countsMarks(profile, halftone);
+}
+
 /** The screen that was asked for or chosen, with the options that it reads. */
-function resolveWantedScreen(request: JobRequest, needs: ScreenNeeds): JobSpec['screen'] {
+export function resolveWantedScreen(request: ScreenWish, needs: ScreenChoiceNeeds): JobSpec['screen'] {
   const { learned, levels } = needs;
   const wanted = findScreen(request.screen ?? defaultScreen(learned), needs);
   return {
@@ -406,7 +422,7 @@ function isFree({ size, lay }: JobRequest, { widthMm, heightMm }: SizeMm, { fiel
 }
 
 /** What a job knows and a chart does not: how the marks add up, and from where the piece is looked at. */
-function knownToJob({ viewingDistanceMm }: JobRequest): Partial<ScreenOptions> {
+function knownToJob({ viewingDistanceMm }: Pick<JobRequest, 'viewingDistanceMm'>): Partial<ScreenOptions> {
   return { response: 'table', viewingDistanceMm: viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm };
 }
 

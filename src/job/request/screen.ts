@@ -24,6 +24,11 @@ export interface ScreenNeeds {
   readonly levels: number;
 }
 
+/** The same where only the screen is to be found: little of the machine decides it. */
+export type ScreenChoiceNeeds = Omit<ScreenNeeds, 'machine'> & {
+  readonly machine: Pick<Machine, 'name' | 'switchingUs'>;
+};
+
 export interface WantedScreen {
   readonly name: ReturnType<typeof resolveScreen>;
   /** What the choice adds to the screen's own defaults; values given by hand go over it. */
@@ -37,7 +42,7 @@ export interface WantedScreen {
  * fast its beam switches, with runs that it can follow.
  * @throws AppError name-unknown
  */
-export function findScreen(asked: string, { machine, settings, grid, learned, levels }: ScreenNeeds): WantedScreen {
+export function findScreen(asked: string, { machine, settings, grid, learned, levels }: ScreenChoiceNeeds): WantedScreen {
   const run = shortestRunOf(machine, { settings, grid });
   if (asked === 'auto') {
     const knowsMarks = learned !== undefined;
@@ -65,7 +70,7 @@ export function defaultScreen(learned: Pick<Profile, 'screen'> | undefined): str
 
 /** Fewest dots for which the machine's beam can stay on, or off. */
 export function shortestRunOf(
-  { switchingUs }: Machine,
+  { switchingUs }: Pick<Machine, 'switchingUs'>,
   { settings, grid }: { readonly settings: BurnSettings; readonly grid: DotGrid },
 ): number {
   if (switchingUs === undefined) return 1;
@@ -93,7 +98,7 @@ export function screenOptionsOf(
     learned,
     levels,
     known = {},
-  }: { request: JobRequest; learned: Profile | undefined; levels: number; known?: Partial<ScreenOptions> },
+  }: { request: Pick<JobRequest, 'screenOptions'>; learned: Profile | undefined; levels: number; known?: Partial<ScreenOptions> },
 ): Readonly<Record<string, string | number>> {
   const own = learned?.screen.name === name ? learned.screen.options : {};
   const { uses, defaults } = SCREENS[name];
