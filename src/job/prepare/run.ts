@@ -91,10 +91,7 @@ export interface MakeOptions {
 const DUST = 0.01;
 
 /** What of a job its coverage is found by. */
-export type CoverageWish = Pick<
-  JobSpec,
-  'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim'
->;
+export type CoverageWish = Pick<JobSpec, 'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim'>;
 
 /** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
 export function tabulateCoverage(spec: CoverageWish): Pick<Made, 'points' | 'table'> {

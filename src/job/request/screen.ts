@@ -42,7 +42,10 @@ export interface WantedScreen {
  * fast its beam switches, with runs that it can follow.
  * @throws AppError name-unknown
  */
-export function findScreen(asked: string, { machine, settings, grid, learned, levels }: ScreenChoiceNeeds): WantedScreen {
+export function findScreen(
+  asked: string,
+  { machine, settings, grid, learned, levels }: ScreenChoiceNeeds,
+): WantedScreen {
   const run = shortestRunOf(machine, { settings, grid });
   if (asked === 'auto') {
     const knowsMarks = learned !== undefined;
@@ -98,7 +101,12 @@ export function screenOptionsOf(
     learned,
     levels,
     known = {},
-  }: { request: Pick<JobRequest, 'screenOptions'>; learned: Profile | undefined; levels: number; known?: Partial<ScreenOptions> },
+  }: {
+    request: Pick<JobRequest, 'screenOptions'>;
+    learned: Profile | undefined;
+    levels: number;
+    known?: Partial<ScreenOptions>;
+  },
 ): Readonly<Record<string, string | number>> {
   const own = learned?.screen.name === name ? learned.screen.options : {};
   const { uses, defaults } = SCREENS[name];
