@@ -244,6 +244,13 @@ export function estimateCameraCurve(
   };
 }
 
+/**
+ * So many times more is open than the fit says, a factor: cameras bend their curves in other ways than the two numbers
+ * here, which the chart does not tell. Measured (benchmarks/intervals.ts): of 20 captures by cameras of another kind
+ * 95 % of the tones lay within 1.85 times the band without it, all within 2.07.
+ */
+const OTHER_KIND = 1.8;
+
 interface CarryOptions {
   readonly contrast: number;
   readonly gamma: number;
@@ -253,7 +260,7 @@ interface CarryOptions {
 
 /**
  * Largest standard error of L* over the codes between bare and solid, counted from the lighter of the two as the
- * capture shows it: from the covariance of the curve, and what is open beside.
+ * capture shows it: from the covariance of the curve, what is open beside, and cameras of another kind.
  */
 function carryError(samples: readonly PatchSamples[], { contrast, gamma, levels, covariance }: CarryOptions): number {
   const meanCode = (role: string) =>
@@ -290,5 +297,5 @@ function carryError(samples: readonly PatchSamples[], { contrast, gamma, levels,
       2 * byContrast * byGamma * covariance[0]![1]!;
     worst = Math.max(worst, Math.sqrt(Math.max(0, variance)));
   }
-  return worst;
+  return OTHER_KIND * worst;
 }

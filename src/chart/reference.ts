@@ -196,14 +196,6 @@ export function readReference(asked: NeutralReference, chart: ChartLight): Found
 const logOfLightness = (lightness: number) => 3 / (lightness + 16);
 
 /**
- * So many times more is open beyond the chart's range than the estimated curve itself says, a factor: there the
- * camera's own kind of S-curve counts, which the chart does not tell. Measured (benchmarks/intervals.ts): of 26
- * captures by cameras of another kind, 1 held how light the whole is in 20; this holds the worst, 8.9 L* off within ±
- * 9.8.
- */
-const BEYOND_DOUBT = 1.8;
-
-/**
  * What an estimated camera curve leaves open between the reference and the lighter of bare and solid (95 %, logarithm):
  * in proportion to what it leaves open over the chart's own range; assumed.
  */
@@ -211,7 +203,7 @@ function curveOpen(coded: number, { curve, bareL, solidL }: ChartLight): number 
   if (curve.errorLightness === 0) return 0;
   const lightest = Math.max(bareL, solidL);
   const range = Math.max(1, Math.abs(bareL - solidL));
-  const carried = BEYOND_DOUBT * curve.errorLightness * Math.min(2, Math.abs(coded - lightest) / range);
+  const carried = curve.errorLightness * Math.min(2, Math.abs(coded - lightest) / range);
   return NORMAL_95_ROUNDED * carried * logOfLightness(lightest);
 }
 

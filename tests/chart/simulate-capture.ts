@@ -186,7 +186,8 @@ export function createGeometry(layout: ChartLayout, options: Geometry) {
     const stretch = stretchAt(ux, uy) * halfDiagonal;
     return [ax + ux * stretch, ay + uy * stretch];
   };
-  const unplace = (px: number, py: number): readonly [number, number, number] => {
+  /** Into an array that is used again, since pictures have a million pixels. */
+  const unplaceTo = (back: Float64Array, px: number, py: number): void => {
     const qx = (px - ax) / halfDiagonal;
     const qy = (py - ay) / halfDiagonal;
     let ux = qx;
@@ -202,9 +203,16 @@ export function createGeometry(layout: ChartLayout, options: Geometry) {
     const ry = -a * sin + b * cos;
     // rx = x / depth, ry = y / depth with depth linear in x and y.
     const depth = 1 / (1 - tiltX * (rx / halfX) - tiltY * (ry / halfY));
-    return [(mirrored ? -1 : 1) * rx * depth + halfX, ry * depth + halfY, depth];
+    back[0] = (mirrored ? -1 : 1) * rx * depth + halfX;
+    back[1] = ry * depth + halfY;
+    back[2] = depth;
   };
-  return { place, unplace };
+  const unplace = (px: number, py: number): readonly [number, number, number] => {
+    const back = new Float64Array(3);
+    unplaceTo(back, px, py);
+    return [back[0]!, back[1]!, back[2]!];
+  };
+  return { place, unplace, unplaceTo };
 }
 
 export function simulateCapture(ink: Ink, layout: ChartLayout, options: CameraOptions): Simulated {
@@ -212,14 +220,17 @@ export function simulateCapture(ink: Ink, layout: ChartLayout, options: CameraOp
   const { lightX = 0, lightY = 0, vignetting = 0, blurPx = 0, noise = 0, exposure = 1, bits = 8, seed = 1 } = options;
   const { glare, tint = [1, 1, 1], encode = encodeSrgb } = options;
   const { tableAt, grainAt, shadeAt, lines = 0, fringePx = 0, shot = 0, sharpen } = options;
-  const { place, unplace } = createGeometry(layout, options);
+  const { place, unplaceTo } = createGeometry(layout, options);
   const halfDiagonal = Math.hypot(width, height) / 2;
+  const back = new Float64Array(3);
   const mean = createAreaMean(ink);
   const light = new Float64Array(width * height);
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
-      const [xMm, yMm, depth] = unplace(x + 0.5, y + 0.5);
-      const half = (depth / pxPerMm) * 0.5;
+      unplaceTo(back, x + 0.5, y + 0.5);
+      const xMm = back[0]!;
+      const yMm = back[1]!;
+      const half = (back[2]! / pxPerMm) * 0.5;
       const onPiece = xMm > -rimMm && yMm > -rimMm && xMm < layout.widthMm + rimMm && yMm < layout.heightMm + rimMm;
       let reflectance = onPiece ? bare : tableAt ? tableAt(xMm, yMm) : table;
       if (onPiece) {
