@@ -6,7 +6,7 @@ import type {
   SensorOptions,
   ToneCurveOptions,
 } from './cameras.ts';
-import { createChance, hash32, normalAt } from './chance.ts';
+import { fillNormal, hash32, normalAt } from './chance.ts';
 import { encodeSrgb, labToLinear } from './colour.ts';
 import {
   applyHomography,
@@ -218,10 +218,11 @@ function renderScene(
 ): Float32Array {
   const { width, height, toPixels, k1 } = geometry;
   const back = invertHomography(toPixels);
-  const sample = areaSampler(surface, smallestFootprintMm(surface, back, toPixels) / PLACES);
+  const level = chooseLevel(surface, smallestFootprintMm(surface, back, toPixels) / PLACES);
   const table = labToLinear(sensor.background);
   const sheet = sensor.paper && labToLinear(sensor.paper.colour);
   const [left, top, right, bottom] = sensor.paper ? paperBox(surface, sensor.paper) : [0, 0, 0, 0];
+  const [middleX, middleY] = [width / 2, height / 2];
   const half = Math.hypot(width, height) / 2;
   const out = new Float32Array(width * height * 3);
   const seen = new Float32Array(3);
@@ -234,28 +235,30 @@ function renderScene(
       const places = away ? 1 : PLACES;
       const weight = 1 / (places * places);
       away = true;
-      for (let place = 0; place < places * places; place++) {
-        const dx = x + ((place % places) + 0.5) / places - width / 2;
-        const dy = y + (Math.floor(place / places) + 0.5) / places - height / 2;
-        const stretch = 1 + (k1 * (dx * dx + dy * dy)) / (half * half);
-        const px = dx * stretch + width / 2;
-        const py = dy * stretch + height / 2;
-        const w = back[6] * px + back[7] * py + back[8];
-        const xMm = (back[0] * px + back[1] * py + back[2]) / w;
-        const yMm = (back[3] * px + back[4] * py + back[5]) / w;
-        const outside = distanceOutsideMm(surface, xMm, yMm);
-        if (outside <= AWAY_MM) away = false;
-        if (outside <= 0) {
-          sample(seen, xMm, yMm);
-          const shine = glare(xMm, yMm) * weight;
-          for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + weight * lit * seen[c] + shine;
-        } else {
-          const shadow = 1 - sensor.edgeShadow * Math.exp(-outside / SHADOW_MM);
-          const onPaper = sheet && xMm > left && xMm < right && yMm > top && yMm < bottom;
-          const under = onPaper ? sheet : table;
-          const grain = onPaper ? 1 : 1 + sensor.backgroundGrain * tableGrain(sensor.seed, xMm, yMm);
-          const level = weight * lit * shadow * Math.max(0, grain);
-          for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + level * under[c]!;
+      for (let placeY = 0; placeY < places; placeY++) {
+        const dy = y + (placeY + 0.5) / places - middleY;
+        for (let placeX = 0; placeX < places; placeX++) {
+          const dx = x + (placeX + 0.5) / places - middleX;
+          const stretch = 1 + (k1 * (dx * dx + dy * dy)) / (half * half);
+          const px = dx * stretch + middleX;
+          const py = dy * stretch + middleY;
+          const w = back[6] * px + back[7] * py + back[8];
+          const xMm = (back[0] * px + back[1] * py + back[2]) / w;
+          const yMm = (back[3] * px + back[4] * py + back[5]) / w;
+          const outside = distanceOutsideMm(surface, xMm, yMm);
+          if (outside <= AWAY_MM) away = false;
+          if (outside <= 0) {
+            sampleLevel(level, xMm, yMm, seen);
+            const shine = glare(xMm, yMm) * weight;
+            for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + weight * lit * seen[c] + shine;
+          } else {
+            const shadow = 1 - sensor.edgeShadow * Math.exp(-outside / SHADOW_MM);
+            const onPaper = sheet && xMm > left && xMm < right && yMm > top && yMm < bottom;
+            const under = onPaper ? sheet : table;
+            const grain = onPaper ? 1 : 1 + sensor.backgroundGrain * tableGrain(sensor.seed, xMm, yMm);
+            const shaded = weight * lit * shadow * Math.max(0, grain);
+            for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + shaded * under[c]!;
+          }
         }
       }
     }
@@ -295,11 +298,20 @@ function smallestFootprintMm(surface: Surface, back: Homography, toPixels: Homog
   return Math.min(...sides);
 }
 
-/**
- * A function that reads the mean reflectance of about `footprintMm` around a place: bilinear in the piece halved until
- * its pixels are just not larger than that.
- */
-function areaSampler(surface: Surface, footprintMm: number): (into: Float32Array, xMm: number, yMm: number) => void {
+/** A piece at the size at which a camera samples it. */
+interface SurfaceLevel {
+  readonly width: number;
+  readonly height: number;
+  readonly rgb: Float32Array;
+  readonly leftMm: number;
+  readonly topMm: number;
+  /** From pixel to pixel, mm. */
+  readonly stepX: number;
+  readonly stepY: number;
+}
+
+/** The piece, halved until its pixels are just not larger than a footprint. */
+function chooseLevel(surface: Surface, footprintMm: number): SurfaceLevel {
   let level: { width: number; height: number; rgb: Float32Array } = surface;
   let pixel = Math.max(surface.pixelWidthMm, surface.pixelHeightMm);
   while (pixel * 2 <= footprintMm * 1.0001 && level.width > 1 && level.height > 1) {
@@ -309,22 +321,28 @@ function areaSampler(surface: Surface, footprintMm: number): (into: Float32Array
   const { width, height, rgb } = level;
   // Halving an odd side repeats its last pixel, so that a pixel is exactly a power of two of the surface's.
   const growth = pixel / Math.max(surface.pixelWidthMm, surface.pixelHeightMm);
-  const stepX = surface.pixelWidthMm * growth;
-  const stepY = surface.pixelHeightMm * growth;
-  return (into, xMm, yMm) => {
-    const x = Math.min(width - 1, Math.max(0, (xMm - surface.leftMm) / stepX - 0.5));
-    const y = Math.min(height - 1, Math.max(0, (yMm - surface.topMm) / stepY - 0.5));
-    const left = Math.floor(x);
-    const top = Math.floor(y);
-    const right = Math.min(width - 1, left + 1);
-    const bottom = Math.min(height - 1, top + 1);
-    const [s, t] = [x - left, y - top];
-    for (let c = 0; c < 3; c++) {
-      const above = rgb[(top * width + left) * 3 + c] * (1 - s) + rgb[(top * width + right) * 3 + c] * s;
-      const below = rgb[(bottom * width + left) * 3 + c] * (1 - s) + rgb[(bottom * width + right) * 3 + c] * s;
-      into[c] = above * (1 - t) + below * t;
-    }
-  };
+  const [stepX, stepY] = [surface.pixelWidthMm * growth, surface.pixelHeightMm * growth];
+  return { width, height, rgb, leftMm: surface.leftMm, topMm: surface.topMm, stepX, stepY };
+}
+
+/** The mean reflectance of about a footprint around a place, bilinear, into three channels. */
+function sampleLevel(level: SurfaceLevel, xMm: number, yMm: number, into: Float32Array): void {
+  const { width, height, rgb } = level;
+  const x = Math.min(width - 1, Math.max(0, (xMm - level.leftMm) / level.stepX - 0.5));
+  const y = Math.min(height - 1, Math.max(0, (yMm - level.topMm) / level.stepY - 0.5));
+  const left = Math.floor(x);
+  const top = Math.floor(y);
+  const right = Math.min(width - 1, left + 1);
+  const bottom = Math.min(height - 1, top + 1);
+  const s = x - left;
+  const t = y - top;
+  const [upperLeft, upperRight] = [(top * width + left) * 3, (top * width + right) * 3];
+  const [lowerLeft, lowerRight] = [(bottom * width + left) * 3, (bottom * width + right) * 3];
+  for (let c = 0; c < 3; c++) {
+    const above = rgb[upperLeft + c] * (1 - s) + rgb[upperRight + c] * s;
+    const below = rgb[lowerLeft + c] * (1 - s) + rgb[lowerRight + c] * s;
+    into[c] = above * (1 - t) + below * t;
+  }
 }
 
 function halve(level: { readonly width: number; readonly height: number; readonly rgb: Float32Array }) {
@@ -392,18 +410,22 @@ function blurInPlace(rgb: Float32Array, width: number, height: number, sigma: nu
 const CURVE_STEPS = 65536;
 
 function readSensor(linear: Float32Array, width: number, sensor: Seeded<SensorOptions>): Uint8Array {
-  const curve = new Float32Array(CURVE_STEPS).map((_, i) => 255 * codeLight(i / (CURVE_STEPS - 1), sensor));
-  const gains = Float64Array.from(sensor.whiteBalance, (factor) => sensor.exposure * factor);
+  const codes = new Uint8Array(CURVE_STEPS);
+  for (let i = 0; i < CURVE_STEPS; i++) {
+    codes[i] = Math.round(Math.fround(255 * codeLight(i / (CURVE_STEPS - 1), sensor)));
+  }
   const coded = new Uint8Array(linear.length);
+  const chances = new Float32Array(width * 3);
   for (let start = 0, y = 0; start < linear.length; start += width * 3, y++) {
-    const chance = createChance(hash32(sensor.seed, 29, y));
+    if (sensor.noise > 0) fillNormal(chances, hash32(sensor.seed, 29, y));
     for (let c = 0; c < 3; c++) {
-      for (let i = start + c; i < start + width * 3; i += 3) {
-        const light = linear[i] * gains[c];
+      const gain = sensor.exposure * sensor.whiteBalance[c]!;
+      for (let x = 0, i = start + c; x < width; x++, i += 3) {
+        const light = linear[i] * gain;
         // Photon noise, with a floor from reading out.
-        const noise = sensor.noise > 0 ? sensor.noise * Math.sqrt(light + 0.01) * chance.normal() : 0;
+        const noise = sensor.noise > 0 ? sensor.noise * Math.sqrt(light + 0.01) * chances[c * width + x] : 0;
         const clipped = Math.min(1, Math.max(0, light + noise));
-        coded[i] = Math.round(curve[Math.round(clipped * (CURVE_STEPS - 1))]);
+        coded[i] = codes[(clipped * (CURVE_STEPS - 1) + 0.5) | 0];
       }
     }
   }

@@ -63,6 +63,17 @@ export function createChance(seed: number): Chance {
   };
 }
 
+/** The first values of a stream's `normal()`, as many as there is room for. */
+export function fillNormal(into: Float32Array, seed: number): void {
+  let state = hash32(seed);
+  for (let i = 0; i < into.length; i++) {
+    state = (state + 0x6d2b79f5) | 0;
+    let h = Math.imul(state ^ (state >>> 15), state | 1);
+    h ^= h + Math.imul(h ^ (h >>> 7), h | 61);
+    into[i] = NORMAL[((h ^ (h >>> 14)) >>> 0) >>> 16];
+  }
+}
+
 /** One normal value for a place, without a stream: the same place always has the same value. */
 export function normalAt(seed: number, a: number, b: number): number {
   return NORMAL[hash32(seed, a, b) >>> 16];

@@ -175,18 +175,37 @@ function averageIntoPixels(surface: Surface, samples: number, rows: number): Row
   const line = new Float32Array(width * 3);
   const perPixelX = samples / width;
   const perPixelY = rows / height;
+  // Only a pixel's first and last sample count by a share.
+  const firsts = new Int32Array(width);
+  const lasts = new Int32Array(width);
+  const firstShares = new Float64Array(width);
+  const lastShares = new Float64Array(width);
+  for (let pixel = 0; pixel < width; pixel++) {
+    const from = pixel * perPixelX;
+    const to = Math.min(samples, from + perPixelX);
+    firsts[pixel] = Math.floor(from);
+    lasts[pixel] = Math.ceil(to) - 1;
+    firstShares[pixel] = Math.min(firsts[pixel] + 1, to) - from;
+    lastShares[pixel] = to - lasts[pixel];
+  }
   let sampleRow = 0;
   return (row) => {
-    line.fill(0);
     for (let pixel = 0; pixel < width; pixel++) {
-      const from = pixel * perPixelX;
-      const to = Math.min(samples, from + perPixelX);
-      let [red, green, blue] = [0, 0, 0];
-      for (let i = Math.floor(from); i < to; i++) {
-        const share = Math.min(i + 1, to) - Math.max(i, from);
-        red += share * row[i * 3];
-        green += share * row[i * 3 + 1];
-        blue += share * row[i * 3 + 2];
+      const last = lasts[pixel];
+      let i = firsts[pixel];
+      const share = firstShares[pixel];
+      let red = share * row[i * 3];
+      let green = share * row[i * 3 + 1];
+      let blue = share * row[i * 3 + 2];
+      for (i++; i < last; i++) {
+        red += row[i * 3];
+        green += row[i * 3 + 1];
+        blue += row[i * 3 + 2];
+      }
+      if (i === last) {
+        red += lastShares[pixel] * row[i * 3];
+        green += lastShares[pixel] * row[i * 3 + 1];
+        blue += lastShares[pixel] * row[i * 3 + 2];
       }
       line[pixel * 3] = red / perPixelX;
       line[pixel * 3 + 1] = green / perPixelX;

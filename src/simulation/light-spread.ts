@@ -47,11 +47,14 @@ export function spreadLight(next: RowSink, { spread, samples, rows, sampleXUm, s
       for (let i = 0; i < factor.length; i++) factor[i] = factor[i] + weight * from[i];
     }
     for (const row of waiting.shift()!) {
-      for (let x = 0, at = 0; x < samples; x++) {
-        const blockAt = Math.floor(x / blockX) * 3;
-        for (let c = 0; c < 3; c++, at++) {
-          const reflectance = row[at];
-          out[at] = reflectance + spread.share * (Math.sqrt(reflectance) * factor[blockAt + c] - reflectance);
+      for (let block = 0, at = 0; block < blocks; block++) {
+        const end = Math.min(samples, (block + 1) * blockX) * 3;
+        for (; at < end; at += 3) {
+          for (let c = 0; c < 3; c++) {
+            const reflectance = row[at + c];
+            const through = Math.sqrt(reflectance) * factor[block * 3 + c];
+            out[at + c] = reflectance + spread.share * (through - reflectance);
+          }
         }
       }
       next(out);
@@ -77,10 +80,12 @@ function meanPass(rows: readonly Float32Array[], blockX: number, blocks: number)
   const mean = new Float32Array(blocks * 3);
   const counts = new Float32Array(blocks);
   for (const row of rows) {
-    for (let x = 0; x * 3 < row.length; x++) {
-      const block = Math.floor(x / blockX);
-      counts[block] = counts[block] + 1;
-      for (let c = 0; c < 3; c++) mean[block * 3 + c] = mean[block * 3 + c] + Math.sqrt(row[x * 3 + c]);
+    for (let block = 0, at = 0; block < blocks; block++) {
+      const end = Math.min(row.length, (block + 1) * blockX * 3);
+      counts[block] = counts[block] + (end - at) / 3;
+      for (; at < end; at += 3) {
+        for (let c = 0; c < 3; c++) mean[block * 3 + c] = mean[block * 3 + c] + Math.sqrt(row[at + c]);
+      }
     }
   }
   return mean.map((sum, i) => sum / counts[Math.floor(i / 3)]);
