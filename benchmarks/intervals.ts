@@ -11,7 +11,7 @@
 // names a file that keeps the outcome of each simulation as one line of JSON: the next run with it goes on from there,
 // and counts all of them. The counts are printed after every ten simulations, so a run that is ended is a result, too.
 import { appendFileSync, existsSync, readFileSync } from 'node:fs';
-import { type ChartLayout, drawChart, layoutChart, WHITE_PAPER } from '../src/chart/index.ts';
+import { drawChart, layoutChart, WHITE_PAPER } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';
 import { learnProfile } from '../src/job/calibrate/learn.ts';
@@ -19,18 +19,15 @@ import { predictPoints } from '../src/job/request/curve.ts';
 import { exposureHalf } from '../src/job/request/uncertainty.ts';
 import { toneCurveOf } from '../src/material/index.ts';
 import { createPchip } from '../src/numeric/index.ts';
-import { createDots, createPlane, type DotGrid, type Dots, ONE } from '../src/plane/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
-import { luminanceOf, meanReflectance, type Surface } from '../src/simulation/index.ts';
-import { simulateCapture } from '../tests/chart/simulate-capture.ts';
-import { burnOther, createOtherRandom, drawMaterial, loneMark, type OtherMaterial } from './mismatch/engraver.ts';
+import { burnOther, drawMaterial, loneMark } from './mismatch/engraver.ts';
+import { COVERAGES, type Kind, takePicture, trueLuminance } from './mismatch/picture.ts';
 
 const FROM = Number(process.env.FROM ?? 1);
 const TO = Number(process.env.TO ?? FROM + 20);
 /** The run ends by itself after so many minutes, and says how many simulations fitted in. */
 const MINUTES = Number(process.env.MINUTES ?? Number.POSITIVE_INFINITY);
-const KINDS = ['scan', 'photo', 'unknown'] as const;
-type Kind = (typeof KINDS)[number];
+const KINDS: readonly Kind[] = ['scan', 'photo', 'unknown'];
 const WITH_PAPER = process.env.PAPER !== '0';
 const ONLY = process.env.CAMERA as Kind | undefined;
 const RESULTS = process.env.RESULTS;
@@ -39,98 +36,8 @@ const PRINT_EVERY = 10;
 const SCREEN = { name: 'floyd-steinberg', options: {} } as const;
 /** Another screen than the chart's, whose curve is predicted. */
 const OTHER = { name: 'blue-noise', options: {} } as const;
-type Screen = typeof SCREEN | typeof OTHER;
 /** A smaller chart with fewer patches: the same road in a third of the time. */
 const CHART = { widthMm: 70, heightMm: 46, steps: 12, replicates: 2 } as const;
-/** Coverages of the truth; not simple fractions, where error diffusion falls into textures. */
-const COVERAGES = [
-  0, 0.013, 0.03, 0.05, 0.075, 0.105, 0.14, 0.18, 0.22, 0.265, 0.31, 0.36, 0.41, 0.46, 0.515, 0.57, 0.63, 0.69, 0.755,
-  0.82, 0.88, 0.93, 0.97, 0.99, 1,
-];
-const FIELD = { side: 112, rim: 18 } as const;
-
-const encodeSrgb = (light: number) =>
-  light <= 0.0031308 ? 12.92 * Math.max(0, light) : 1.055 * Math.min(1, light) ** (1 / 2.4) - 0.055;
-
-/** Fields of constant coverage side by side. */
-function drawFields(grid: DotGrid, screen: Screen): Dots {
-  const { side } = FIELD;
-  const width = COVERAGES.length * side;
-  const data = new Uint8Array(width * side);
-  COVERAGES.forEach((coverage, at) => {
-    const plane = createPlane('coverage', side, side);
-    plane.data.fill(Math.round(coverage * ONE));
-    const dots = applyScreen(plane, { ...screen.options, name: screen.name, grid });
-    for (let y = 0; y < side; y++) data.set(dots.data.subarray(y * side, (y + 1) * side), y * width + at * side);
-  });
-  return createDots(width, side, 2, data);
-}
-
-function trueLuminance(material: OtherMaterial, seed: number, screen: Screen = SCREEN): number[] {
-  const { grid } = material;
-  // Grain is scatter from place to place, not part of the curve.
-  const even = { ...material, grainDose: 0, grainLight: 0 };
-  const piece = burnOther(drawFields(grid, screen), { material: even, seed });
-  const { side, rim } = FIELD;
-  return COVERAGES.map((_, at) =>
-    luminanceOf(
-      meanReflectance(piece, {
-        xMm: (at * side + rim) * grid.pitchMm,
-        yMm: rim * grid.lineSpacingMm,
-        widthMm: (side - 2 * rim) * grid.pitchMm,
-        heightMm: (side - 2 * rim) * grid.lineSpacingMm,
-      }),
-    ),
-  );
-}
-
-/** A picture by the camera of the chart's tests, with an own contrast curve where it is unknown. */
-function takePicture(
-  piece: Surface,
-  { layout, material, kind, seed }: { layout: ChartLayout; material: OtherMaterial; kind: Kind; seed: number },
-) {
-  const random = createOtherRandom(seed + 4099);
-  const between = (low: number, high: number) => low + (high - low) * random();
-  const bare = reflectanceOfLightness(material.bareL);
-  const solid = reflectanceOfLightness(material.fullL);
-  const scan = kind === 'scan';
-  const pxPerMm = scan ? (seed % 2 === 0 ? 23.62 : 11.81) : 18;
-  const contrast = kind === 'unknown' ? between(1.5, 5) : 0;
-  const bend = (code: number) => 1 / (1 + Math.exp(-contrast * (code - 0.5)));
-  const encode =
-    contrast === 0 ? encodeSrgb : (light: number) => (bend(encodeSrgb(light)) - bend(0)) / (bend(1) - bend(0));
-  const ink = {
-    width: piece.width,
-    height: piece.height,
-    perMmX: 1 / piece.pixelWidthMm,
-    perMmY: 1 / piece.pixelHeightMm,
-    data: Float32Array.from(
-      { length: piece.width * piece.height },
-      (_, i) => (piece.rgb[3 * i]! - bare) / (solid - bare),
-    ),
-  };
-  const around = WITH_PAPER ? 20 : 0;
-  const paper = reflectanceOfLightness(90 + 6 * createOtherRandom(seed + 7919)());
-  return simulateCapture(ink, layout, {
-    width: Math.round((layout.widthMm + (scan ? 10 : 26) + around) * pxPerMm),
-    height: Math.round((layout.heightMm + (scan ? 10 : 28) + around) * pxPerMm),
-    pxPerMm,
-    turnDeg: between(-8, 8) / (scan ? 4 : 1),
-    tiltX: scan ? 0 : between(-0.12, 0.12),
-    tiltY: scan ? 0 : between(-0.08, 0.08),
-    bare,
-    solid,
-    table: WITH_PAPER ? paper : 0.3,
-    lightX: between(-0.3, 0.3) / (scan ? 8 : 1),
-    lightY: between(-0.25, 0.25) / (scan ? 8 : 1),
-    vignetting: scan ? 0 : between(0, 0.25),
-    blurPx: scan ? between(0.5, 0.9) : between(0.8, 1.5),
-    noise: scan ? 1.5 : 3,
-    exposure: Math.min(1.2, 0.8 / Math.max(bare, solid, WITH_PAPER ? paper : 0)),
-    encode,
-    seed,
-  }).capture;
-}
 
 interface Count {
   readonly inside: number;
@@ -203,7 +110,7 @@ function simulate(seed: number, kind: Kind): Outcome {
   const chart = drawChart(layout, (coverage) => applyScreen(coverage, { name: SCREEN.name, grid }));
   const piece = burnOther(chart, { material, seed: 3 * seed });
   try {
-    const image = takePicture(piece, { layout, material, kind, seed });
+    const image = takePicture(piece, { layout, material, kind, seed, withPaper: WITH_PAPER });
     const { profile, report } = learnProfile([{ name: kind, image }], {
       layouts: [layout],
       camera: kind === 'unknown' ? 'unknown' : 'known',
@@ -211,7 +118,7 @@ function simulate(seed: number, kind: Kind): Outcome {
       date: '2026-01-01',
       origin: 'simulated',
     });
-    const luminance = trueLuminance(material, 3 * seed + 1);
+    const luminance = trueLuminance(material, { seed: 3 * seed + 1, screen: SCREEN });
     // Shape counts from the lighter of bare and solid as read; how light that is, is counted beside it.
     const lighter = profile.direction === 'lighter';
     const lightest = reflectanceOfLightness(lighter ? profile.full[0] : profile.bare[0]);
@@ -254,7 +161,10 @@ function simulate(seed: number, kind: Kind): Outcome {
     const own = summarise(errors);
     wedges[`${kind}, the chart's screen, shape`] = own;
     const other = toneCurveOf({ points: predictPoints({ profile, grid, screen: OTHER }) });
-    const otherTruth = createPchip(COVERAGES, trueLuminance(material, 3 * seed + 2, OTHER).map(lightnessOfReflectance));
+    const otherTruth = createPchip(
+      COVERAGES,
+      trueLuminance(material, { seed: 3 * seed + 2, screen: OTHER }).map(lightnessOfReflectance),
+    );
     const aims = Array.from({ length: 11 }, (_, step) => first + ((last - first) * step) / 10);
     const burned = aims.map((aim) => otherTruth.valueAt(other.coverageAt(aim)));
     const [burnedFirst, burnedLast] = [burned[0]!, burned.at(-1)!];

@@ -169,6 +169,11 @@ export const ERRORS = {
     http: 422,
     hint: 'Lay plain white paper or a grey card flat beside the chart, in the same light; or leave the reference out.',
   },
+  'adjust-impossible': {
+    exit: 1,
+    http: 422,
+    hint: 'Burn a tone chart and learn the material again: a strip tells of the beam, not of another stock or camera.',
+  },
   'contrast-too-low': {
     exit: 1,
     http: 422,

@@ -1,4 +1,5 @@
 export * from '../price/index.ts';
+export { type Adjustment, adjustProfile } from './calibrate/adjust.ts';
 export {
   type Check,
   checkCapture,

@@ -1,3 +1,4 @@
+export * from './adjust.ts';
 export * from './compare.ts';
 export * from './curve.ts';
 export * from './derive.ts';

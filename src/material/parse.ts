@@ -35,6 +35,9 @@ const date = v.pipe(v.string('text'), v.isoDate('a date such as 2026-03-31'));
 /** Fields that records of several kinds have. */
 export const RECORD_RULES = { date, grid, lab, name, settings, text } as const;
 
+const factor = within(1e-3, 1e3);
+const interval = v.tuple([factor, factor, factor], 'three numbers [value, low, high]');
+
 const PROFILE = v.strictObject(
   {
     schema: v.literal('tonewright-profile/1', '"tonewright-profile/1"'),
@@ -123,6 +126,9 @@ const PROFILE = v.strictObject(
         },
         'an object',
       ),
+    ),
+    adjusted: v.exactOptional(
+      v.strictObject({ from: name, date, chart: text, doseFactor: interval, widthFactor: interval }, 'an object'),
     ),
   },
   'an object',

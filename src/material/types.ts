@@ -116,6 +116,21 @@ export interface Profile extends Surface {
    * asked; the last field, so that those keep their hash.
    */
   readonly exposure?: ExposureBand;
+  /** Made of another profile by a control strip of the day; after all others, for the same reason. */
+  readonly adjusted?: ProfileAdjustment;
+}
+
+/** How a control strip changed a profile. */
+export interface ProfileAdjustment {
+  /** Name of the profile that was learned. */
+  readonly from: string;
+  /** ISO date. */
+  readonly date: string;
+  /** Hash of the strip. */
+  readonly chart: string;
+  /** Dose of the same settings and width of a dot's dose, today over then, each with its 95 % interval. */
+  readonly doseFactor: readonly [value: number, low: number, high: number];
+  readonly widthFactor: readonly [value: number, low: number, high: number];
 }
 
 /**

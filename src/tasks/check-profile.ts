@@ -4,7 +4,9 @@ import { acquireLock, type Lock } from '../batch/index.ts';
 import type { ChartLayout } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import {
+  type Adjustment,
   addToHistory,
+  adjustProfile,
   type CaptureReference,
   type Check,
   checkLocated,
@@ -35,8 +37,14 @@ export interface CheckRequest {
   readonly direction?: 'lighter' | 'darker';
   /** Absent: the profile that the strip was drawn through. */
   readonly profile?: string;
+  /**
+   * Adjusts the profile by the strip: `must` fails where that cannot be, `may` says why. Without a file of its own the
+   * adjusted profile goes into the shop.
+   */
+  readonly adjust?: 'must' | 'may';
   readonly files: {
     readonly page?: string;
+    readonly adjusted?: string;
     /** Folder for the capture with what was found drawn on it. */
     readonly found?: string;
   };
@@ -55,6 +63,9 @@ export interface CheckRecord {
   readonly verified: VerifiedScreens;
   /** The print error and what it says of predictions, in words; empty but for a verification chart. */
   readonly ofPrint: readonly string[];
+  /** The profile of the day, where one was asked for and the strip tells it; else why not. */
+  readonly adjustment?: Adjustment;
+  readonly notAdjusted?: string;
   readonly notices: readonly Notice[];
   /** Files that were written, the history not among them. */
   readonly files: readonly string[];
@@ -67,7 +78,7 @@ export interface CheckRecord {
  */
 export async function checkLocatedStrip(
   { located, sha256, notices }: OpenedCaptures,
-  { camera, reference, direction, profile: asked, files, force = false }: CheckRequest,
+  { camera, reference, direction, profile: asked, adjust, files, force = false }: CheckRequest,
   context: TaskContext,
 ): Promise<CheckRecord> {
   const { shop, clock, progress } = context;
@@ -83,10 +94,12 @@ export async function checkLocatedStrip(
     ...(direction ? { direction } : {}),
   });
   const { readings } = check;
+  const date = clock.today();
+  const made = adjust === undefined ? {} : tryAdjusting(profile, { check, date, adjust });
+  const adjustedPath = made.adjustment && (files.adjusted ?? pathInShop(made.adjustment, shop));
   const wantsPicture = files.page !== undefined || files.found !== undefined;
   if (wantsPicture) progress('drawing the page');
   const pictures = wantsPicture ? [await drawFindings({ ...capture, readings })] : [];
-  const date = clock.today();
   const { shopDir } = shop;
   const historyPath = shopDir === undefined ? undefined : join(shopDir, 'history', `${profile.name}.json`);
   const write = async (history: DriftHistory | undefined): Promise<readonly string[]> => {
@@ -102,11 +115,16 @@ export async function checkLocatedStrip(
                 date,
                 captureName: capture.name,
                 found: pictures[0]!,
+                ...made,
                 ...(history ? { history } : {}),
               }),
             },
           ];
-    const own = [...listFoundFiles(pictures, files.found), ...page];
+    const adjusted =
+      adjustedPath === undefined
+        ? []
+        : [{ path: adjustedPath, bytes: formatJson(made.adjustment!.profile, 'profile') }];
+    const own = [...listFoundFiles(pictures, files.found), ...page, ...adjusted];
     if (own.length > 0) await writeFilesAtomic(own, { force });
     if (historyPath !== undefined) {
       await writeFilesAtomic([{ path: historyPath, bytes: formatJson(history, 'history') }], {
@@ -132,12 +150,31 @@ export async function checkLocatedStrip(
     ...(history ? { history } : {}),
     ...(historyPath === undefined ? {} : { historyPath }),
     verified,
+    ...made,
     ofPrint: check.verification
       ? [...sayVerification(check.verification, profile), ...sayPrediction(verified, profile)]
       : [],
     notices: gatherNotices([{ readings }], [...notices, ...check.warnings]),
     files: written,
   };
+}
+
+function tryAdjusting(
+  profile: Profile,
+  { adjust, ...by }: { readonly check: Check; readonly date: string; readonly adjust: 'must' | 'may' },
+): Pick<CheckRecord, 'adjustment' | 'notAdjusted'> {
+  try {
+    return { adjustment: adjustProfile(profile, by) };
+  } catch (error) {
+    if (adjust === 'must' || !(error instanceof AppError)) throw error;
+    return { notAdjusted: error.message };
+  }
+}
+
+/** @throws AppError path-missing without a shop folder */
+function pathInShop({ profile: { name } }: Adjustment, { shopDir }: Shop): string {
+  if (shopDir !== undefined) return join(shopDir, 'profiles', `${name}.json`);
+  throw new AppError('path-missing', 'found no shop folder, needed one for the adjusted profile, or a file for it');
 }
 
 /** @throws AppError name-unknown */

@@ -40,6 +40,8 @@ export interface ReadChartFiles {
   readonly measured?: string;
   readonly page?: string;
   readonly palette?: string;
+  /** A profile that a strip adjusted. */
+  readonly adjusted?: string;
   /** Folder for the captures with what was found drawn on them. */
   readonly found?: string;
 }
@@ -61,6 +63,8 @@ export interface ReadChartRequest extends CapturesRequest {
   readonly diametersUm?: Readonly<Record<string, number>>;
   /** Marks that a dose chart shows, as a palette. */
   readonly palette?: Omit<PaletteOptions, 'date'>;
+  /** See `CheckRequest`. */
+  readonly adjust?: 'must' | 'may';
   readonly files: ReadChartFiles;
   /** `true` replaces results that exist. */
   readonly force?: boolean;

@@ -375,6 +375,15 @@ export type Reading = ReadingBase &
         readonly points: readonly CurvePoint[];
         readonly unit: number;
         readonly history: readonly DriftPoint[];
+        /** The profile of the day by this strip, or why there is none. */
+        readonly adjustment?: {
+          readonly name: string;
+          readonly title: string;
+          readonly machine: string;
+          readonly sentences: readonly string[];
+          readonly saved: SavedState;
+        };
+        readonly notAdjusted?: string;
       }
     | { readonly kind: 'measured'; readonly sentences: readonly string[] }
   );

@@ -67,11 +67,13 @@ export const readChart = answering(async (input: ReadInput): Promise<Reading> =>
       captures,
       maxPixels,
       purpose: 'any',
+      adjust: 'may',
       ...(corners ? { corners: corners as Corners } : {}),
       files: {
         profile: join(out, 'profile.json'),
         measured: join(out, 'measured.json'),
         page: join(out, 'report.html'),
+        adjusted: join(out, 'adjusted.json'),
         found: out,
       },
       force: true,
@@ -124,7 +126,7 @@ function viewLearned(record: LearnedRecord) {
   } as const;
 }
 
-function viewChecked({ check, profile, history, ofPrint }: CheckRecord) {
+function viewChecked({ check, profile, history, ofPrint, adjustment, notAdjusted }: CheckRecord) {
   return {
     chart: check.chart.hash,
     found: 1,
@@ -143,6 +145,18 @@ function viewChecked({ check, profile, history, ofPrint }: CheckRecord) {
     })),
     points: sampleCurve(profile.points),
     unit: check.unit,
+    ...(adjustment
+      ? {
+          adjustment: {
+            name: adjustment.profile.name,
+            title: adjustment.profile.title,
+            machine: adjustment.profile.machine,
+            sentences: adjustment.sentences,
+            saved: { state: 'no' } as const,
+          },
+        }
+      : {}),
+    ...(notAdjusted === undefined ? {} : { notAdjusted }),
     history: (history?.entries ?? []).map(toDriftPoint),
   } as const;
 }

@@ -9,7 +9,7 @@ import { runProgram } from '../../src/cli/program.ts';
 /** Runs the command line in this process and gives what it printed. */
 export async function runCli(
   argv: readonly string[],
-  surroundings: Partial<Pick<Io, 'cwd' | 'env' | 'terminal' | 'clock' | 'ask'>> = {},
+  surroundings: Partial<Pick<Io, 'cwd' | 'env' | 'terminal' | 'clock' | 'today' | 'ask'>> = {},
 ) {
   let stdout = '';
   let stderr = '';

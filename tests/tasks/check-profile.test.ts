@@ -7,6 +7,7 @@ import { layoutChart } from '../../src/chart/index.ts';
 import { findOwnProfile, parseHistory, resolveChart } from '../../src/job/index.ts';
 import { openShop, type Profile, type Shop } from '../../src/material/index.ts';
 import { listProfiles, readChart, type TaskContext } from '../../src/tasks/index.ts';
+import { runCli } from '../cli/run-cli.ts';
 import { runCommand } from '../web/page-server.ts';
 import { burnInto } from './burned.ts';
 
@@ -131,6 +132,35 @@ test(
       runCommand(folder, 'check', `strip-${at}.png`, '--profile', learned.name, '--shop', shopDir);
     await Promise.all([check(1), check(2)]);
     expect(readKept(learned.name).entries.length).toBe(before + 2);
+  },
+  TIME,
+);
+
+test(
+  'a strip adjusts its profile: into the shop by the command, as a proposal for the page, the same bytes',
+  async () => {
+    const name = `${learned.name}-2026-01-05`;
+    const proposed = join(folder, 'proposed.json');
+    const record = await readChart(
+      {
+        captures: [{ path: join(folder, 'strip-1.png'), name: 'strip-1.png' }],
+        camera: 'known',
+        purpose: 'any',
+        adjust: 'may',
+        files: { adjusted: proposed },
+      },
+      { ...context, clock: { today: () => '2026-01-05' } },
+    );
+    if (record.kind !== 'checked') throw new Error(`the strip was ${record.kind}`);
+    // A piece of the same day: the dose is what it was.
+    const [value, low, high] = record.adjustment!.adjusted.doseFactor;
+    expect(Math.abs(value - 1)).toBeLessThan(0.1);
+    expect(low < value && value < high).toBe(true);
+    const argv = ['check', 'strip-1.png', '--adjust', '--shop', shopDir];
+    const { stdout } = await runCli(argv, { cwd: folder, today: () => '2026-01-05' });
+    expect(stdout).toMatch(new RegExp(`next +tonewright prepare PHOTO --size card --profile ${name} --out out`));
+    expect(readFileSync(join(shopDir, 'profiles', `${name}.json`))).toEqual(readFileSync(proposed));
+    expect(listProfiles(shop).records.find((one) => one.name === name)?.value.adjusted?.from).toBe(learned.name);
   },
   TIME,
 );

@@ -200,12 +200,17 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
         flags: '--count <n>',
         help: '--palette: how many marks to choose, 1 to 8 (default: the clearly distinct, up to 4)',
       },
+      {
+        flags: '--adjust [file]',
+        help: 'adjust the profile to the day by this strip, instead of learning anew (default: into the shop, its name with the date)',
+      },
       { flags: '--out <file>', help: 'HTML page with the curve, the capture and the history' },
       FORCE,
     ],
     examples: [
       'check dose.png --chart dose/chart.json --palette marks.json --count 3',
       'check strip.png --chart strip/chart.json --profile anodised-black',
+      'check strip.png --adjust',
       'check strip.jpg --profile anodised-black --camera unknown --out check.html',
     ],
     load: async () => (await import('./check.ts')).run,

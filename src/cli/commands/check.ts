@@ -1,5 +1,5 @@
 import { basename, resolve } from 'node:path';
-import { type CheckRecord, PALETTE_LIMITS, readChart } from '../../tasks/index.ts';
+import { type CheckRecord, nextAfterTone, PALETTE_LIMITS, readChart } from '../../tasks/index.ts';
 import { readCaptureOptions, readDiameters } from '../captures.ts';
 import type { OptionValues, Run } from '../command.ts';
 import { describeMeasured } from '../measured.ts';
@@ -12,6 +12,7 @@ export const run: Run = async ([file], options, surroundings) => {
   const path = resolve(io.cwd, file!);
   const profile = textOf(options, 'profile');
   const out = textOf(options, 'out');
+  const adjust = options.adjust;
   const palettePath = textOf(options, 'palette');
   const diametersUm = readDiameters(textOf(options, 'diameters'));
   const context = taskContext(surroundings);
@@ -22,7 +23,9 @@ export const run: Run = async ([file], options, surroundings) => {
       ...(profile === undefined ? {} : { profile }),
       ...(diametersUm ? { diametersUm } : {}),
       ...(palettePath === undefined ? {} : { palette: readPalette(basename(palettePath, '.json'), options) }),
+      ...(adjust === undefined ? {} : { adjust: 'must' as const }),
       files: {
+        ...(typeof adjust === 'string' ? { adjusted: resolve(io.cwd, adjust) } : {}),
         ...(out === undefined ? {} : { page: resolve(io.cwd, out) }),
         ...(palettePath === undefined ? {} : { palette: resolve(io.cwd, palettePath) }),
       },
@@ -45,11 +48,18 @@ export const run: Run = async ([file], options, surroundings) => {
       tags: located.tags.length,
       screens: record.check.verification ? record.verified : null,
       history: record.historyPath ?? null,
-      page: record.files[0] ?? null,
+      page: record.files.find((file) => file.endsWith('.html')) ?? null,
+      adjustment: record.adjustment ? adjustmentJson(record, record.adjustment) : null,
     },
-    text: writeCheck(record),
+    text: writeCheck(record, typeof adjust === 'string' ? adjust : undefined),
   };
 };
+
+function adjustmentJson({ files }: CheckRecord, adjustment: NonNullable<CheckRecord['adjustment']>) {
+  const { profile, adjusted, before, after, halfBefore, halfAfter, sentences } = adjustment;
+  const file = files.find((path) => path.endsWith('.json')) ?? null;
+  return { profile: profile.name, file, ...adjusted, before, after, halfBefore, halfAfter, sentences };
+}
 
 function readPalette(name: string, options: OptionValues) {
   const cells = textOf(options, 'cells')?.split(',');
@@ -57,7 +67,10 @@ function readPalette(name: string, options: OptionValues) {
   return { name, ...(cells ? { cells } : {}), ...(count ? { count } : {}) };
 }
 
-function writeCheck({ check, history, historyPath, files, ofPrint }: CheckRecord): string {
+function writeCheck(
+  { check, history, historyPath, files, ofPrint, adjustment }: CheckRecord,
+  adjustedFile: string | undefined,
+): string {
   const { patches, sentences, unit, chart, profile } = check;
   const rows = patches.map(({ ids, role, coverage, expected, lightness, delta }) => [
     ids.length > 3 ? `${ids.slice(0, 2).join(' ')} … ${ids.length}` : ids.join(' '),
@@ -70,12 +83,14 @@ function writeCheck({ check, history, historyPath, files, ofPrint }: CheckRecord
   return [
     ...(ofPrint.length > 0 ? [ofPrint.join('\n')] : []),
     sentences.join('\n'),
+    ...(adjustment ? [adjustment.sentences.join('\n')] : []),
     alignColumns([['PATCH', 'COVERAGE', 'EXPECTED', 'READ', 'ΔL*', 'UNITS'], ...rows]),
     alignColumns([
       ['profile', profile],
       ['chart', `${chart.kind} ${chart.hash}`],
       ...(historyPath === undefined ? [] : [['history', `${historyPath} (${history?.entries.length} kept)`]]),
       ...files.map((path) => ['wrote', path]),
+      ...(adjustment ? [['next', nextAfterTone(adjustedFile ?? adjustment.profile.name)]] : []),
     ]),
   ].join('\n\n');
 }

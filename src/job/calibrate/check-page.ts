@@ -1,6 +1,7 @@
 import { type Profile, toneCurveOf } from '../../material/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
 import { type DriftEntry, type DriftHistory, listVerified } from '../request/history.ts';
+import type { Adjustment } from './adjust.ts';
 import { type Check, DRIFT_LIMITS, type DriftVerdict } from './check.ts';
 import { sayPrediction, sayVerification, type Verification } from './verification.ts';
 
@@ -14,6 +15,9 @@ export interface CheckPageFacts {
   readonly found: string;
   /** Absent without a shop folder. */
   readonly history?: DriftHistory;
+  /** The profile of the day, or why there is none. */
+  readonly adjustment?: Adjustment;
+  readonly notAdjusted?: string;
 }
 
 const VERDICTS: Readonly<Record<DriftVerdict, string>> = {
@@ -25,7 +29,8 @@ const VERDICTS: Readonly<Record<DriftVerdict, string>> = {
 const RESULTS = { pass: 'Passes', warn: 'On the edge', fail: 'Fails' } as const;
 
 /** What a check found: verdict, curve, patches, the capture with its overlay, and the profile's history. */
-export function renderCheckPage({ check, profile, date, captureName, found, history }: CheckPageFacts): string {
+export function renderCheckPage(facts: CheckPageFacts): string {
+  const { check, profile, date, captureName, found, history, adjustment, notAdjusted } = facts;
   const { verdict, sentences, warnings, readings, verification } = check;
   const lines = check.patches.map(({ ids, role, coverage, expected, lightness, delta }) => [
     ids.length > 4 ? `${ids.length} patches` : ids.join(' '),
@@ -57,6 +62,7 @@ ${verification ? writeVerification(verification, { profile, check, history }) : 
     .join('')}</table>
   <p class="soft">One unit is ${roundTo(check.unit, 2)} ΔL*, ${check.unit > profile.repeatability ? 'the least that two captures of one piece differ by' : 'the repeatability of the profile'}. ${check.basis === 'relative' ? 'L* is relative to the profile’s bare surface.' : ''}</p></div>
 </section>
+${adjustment ? `<section><h2>Adjusted to the day: ${escapeHtml(adjustment.profile.name)}</h2>${adjustment.sentences.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}</section>` : ''}${notAdjusted === undefined ? '' : `<section><h2>Not adjusted</h2><p>${escapeHtml(notAdjusted)}</p></section>`}
 ${history ? `<section><h2>History of this profile</h2>${drawHistory(history)}</section>` : ''}
 ${notes.length > 0 ? `<section><h2>To know</h2><ul>${notes.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul></section>` : ''}
 <section><h2>What was found in the capture</h2><img src="${found}" alt="The capture with what was found in it"></section>`;

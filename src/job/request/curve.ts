@@ -10,7 +10,7 @@ import {
   toneCurveOf,
 } from '../../material/index.ts';
 import { createPchip, regressCentredIsotonic } from '../../numeric/index.ts';
-import { averageField, type DotGrid, type DotTable, EVEN_FIELDS } from '../../plane/index.ts';
+import { averageField, type DotGrid, type Dots, type DotTable, EVEN_FIELDS, type Plane } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import type { JobSpec } from './types.ts';
@@ -57,19 +57,21 @@ export interface PredictCurveOptions {
    * The lightness may turn back before the solid, and the curve then ends where it does; it is made monotone otherwise.
    */
   readonly mayTurn?: boolean;
+  /** Dots of a constant coverage, where a caller keeps them; screened anew when absent. */
+  readonly halftone?: (coverage: Plane<'coverage'>) => Dots;
 }
 
 /** Predicted lightness of constant coverages; between the ends made monotone in the mark's direction. */
 export function predictCurve(
   surface: Surface,
   { screen, grid }: Halftone,
-  { mayTurn = false }: PredictCurveOptions = {},
+  { mayTurn = false, halftone }: PredictCurveOptions = {},
 ): { coverage: number; lightness: number }[] {
   const table = fillDotTable(surface, grid);
   if (takesStrength({ ...screen.options, name: screen.name as ScreenName })) return listMarkTones(table);
   const tones = DERIVED_COVERAGES.map((coverage) => {
     const lightness = averageField(coverage, EVEN_FIELDS.job, {
-      halftone: (plane) => applyScreen(plane, { ...screen.options, name: screen.name as ScreenName, grid }),
+      halftone: halftone ?? ((plane) => screenPlane(plane, { screen, grid })),
       meanOf: (dots, rect) => predictLightness(dots, { table, rect }),
     });
     return { coverage, lightness, deviation: 0 };
@@ -88,6 +90,21 @@ export function predictCurve(
     ...Array.from(x, (coverage, i) => ({ coverage, lightness: sign * y[i]! })),
     { coverage: last.coverage, lightness: last.lightness },
   ];
+}
+
+function screenPlane(plane: Plane<'coverage'>, { screen, grid }: Halftone): Dots {
+  return applyScreen(plane, { ...screen.options, name: screen.name as ScreenName, grid });
+}
+
+/** Screens each constant coverage once and keeps its dots: they do not change with the surface. */
+export function keepHalftones(asked: Halftone): (coverage: Plane<'coverage'>) => Dots {
+  const kept = new Map<number, Dots>();
+  return (plane) => {
+    const coverage = plane.data[0]!;
+    const dots = kept.get(coverage) ?? screenPlane(plane, asked);
+    kept.set(coverage, dots);
+    return dots;
+  };
 }
 
 /**

@@ -34,7 +34,7 @@ const READING_REQUEST = v.strictObject({
   title: v.exactOptional(PROFILE_TITLE),
 });
 /** Names of what a reading writes. */
-const READING_FILES = /^(?:report\.html|profile\.json|measured\.json|found-\d\.jpg)$/;
+const READING_FILES = /^(?:report\.html|profile\.json|adjusted\.json|measured\.json|found-\d\.jpg)$/;
 
 const folderOf = ({ shopDir }: Calibration, id: string, ...parts: string[]) => join(shopDir, 'readings', id, ...parts);
 
@@ -101,8 +101,8 @@ export async function saveReading(
   { replace, title }: { readonly replace: boolean; readonly title?: string | undefined },
 ): Promise<Reading> {
   const reading = await findReading(calibration, id);
-  if (reading.kind !== 'learned') throw new AppError('option-invalid', 'found no profile in this reading');
-  const profile = await readLearned(calibration, id);
+  if (!isProfileIn(reading)) throw new AppError('option-invalid', 'found no profile in this reading');
+  const profile = await readLearned(calibration, reading);
   const page = await readFile(folderOf(calibration, id, 'report.html'), 'utf8');
   const saved = await saveProfile({ profile, page, replace, ...(title === undefined ? {} : { title }) }, calibration);
   calibration.events.send({ type: 'shop', profile: saved.name });
@@ -122,11 +122,24 @@ async function withSaved(
   reading: Reading,
   find = findSaved(calibration.shop),
 ): Promise<Reading> {
-  if (reading.kind !== 'learned') return reading;
-  return { ...reading, saved: find(await readLearned(calibration, reading.id)) };
+  if (!isProfileIn(reading)) return reading;
+  const saved = find(await readLearned(calibration, reading));
+  return reading.kind === 'learned'
+    ? { ...reading, saved }
+    : { ...reading, adjustment: { ...reading.adjustment, saved } };
 }
 
-async function readLearned(calibration: Calibration, id: string): Promise<Profile> {
-  const path = folderOf(calibration, id, 'profile.json');
+type CheckedReading = Extract<Reading, { readonly kind: 'checked' }>;
+type ReadingWithProfile =
+  | Extract<Reading, { readonly kind: 'learned' }>
+  | (CheckedReading & Required<Pick<CheckedReading, 'adjustment'>>);
+
+/** Whether something was learned, or adjusted to the day. */
+function isProfileIn(reading: Reading): reading is ReadingWithProfile {
+  return reading.kind === 'learned' || (reading.kind === 'checked' && reading.adjustment !== undefined);
+}
+
+async function readLearned(calibration: Calibration, { id, kind }: ReadingWithProfile): Promise<Profile> {
+  const path = folderOf(calibration, id, kind === 'learned' ? 'profile.json' : 'adjusted.json');
   return parseSavedProfile(await readFile(path, 'utf8'), path);
 }

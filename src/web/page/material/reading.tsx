@@ -85,7 +85,7 @@ export function ReadingScreen({ id }: { readonly id: string }) {
             </section>
           )}
           {reading.kind === 'learned' && <Learned reading={reading} onSaved={setReading} />}
-          {reading.kind === 'checked' && <Checked reading={reading} />}
+          {reading.kind === 'checked' && <Checked reading={reading} onSaved={setReading} />}
           {reading.kind === 'measured' && (
             <section class="card">
               {reading.sentences.map((text) => (
@@ -152,7 +152,7 @@ function Learned({
       <section class="card" aria-labelledby="facts-title">
         <h2 id="facts-title">What was learned</h2>
         <FactRows facts={reading.facts} />
-        <SaveReading reading={reading} onSaved={onSaved} />
+        <SaveReading found={reading} id={reading.id} date={reading.date} onSaved={onSaved} />
         <ReportLinks id={reading.id} />
       </section>
     </div>
@@ -161,17 +161,21 @@ function Learned({
 
 /** What was learned, into the shop: as itself, in the place of another, or beside it. */
 function SaveReading({
-  reading,
+  found,
+  id,
+  date,
   onSaved,
 }: {
-  readonly reading: Extract<Reading, { kind: 'learned' }>;
+  readonly found: Pick<Extract<Reading, { kind: 'learned' }>, 'saved' | 'machine' | 'title'>;
+  readonly id: string;
+  readonly date: string;
   readonly onSaved: (reading: Reading) => void;
 }) {
   const { keepWish, lastWish, go } = useShop();
-  const { saved, id, machine } = reading;
+  const { saved, machine } = found;
   const [error, setError] = useState<unknown>();
   const [busy, setBusy] = useState(false);
-  const [title, setTitle] = useState(`${reading.title}, ${reading.date}`);
+  const [title, setTitle] = useState(`${found.title}, ${date}`);
   const save = async (how: Parameters<typeof saveReading>[1]) => {
     setBusy(true);
     setError(undefined);
@@ -251,7 +255,13 @@ function SaveReading({
   );
 }
 
-function Checked({ reading }: { readonly reading: Extract<Reading, { kind: 'checked' }> }) {
+function Checked({
+  reading,
+  onSaved,
+}: {
+  readonly reading: Extract<Reading, { kind: 'checked' }>;
+  readonly onSaved: (reading: Reading) => void;
+}) {
   return (
     <div class="two-columns">
       <section class="card" aria-labelledby="verdict-title">
@@ -289,6 +299,16 @@ function Checked({ reading }: { readonly reading: Extract<Reading, { kind: 'chec
         <h2 id="drift-title">Drift so far</h2>
         <DriftChart history={reading.history} />
         <p class="note">Below the first line the profile holds; above the second it must be learned again.</p>
+        {reading.adjustment && (
+          <>
+            <h2>Adjusted to the day</h2>
+            {reading.adjustment.sentences.map((text) => (
+              <p key={text}>{text}</p>
+            ))}
+            <SaveReading found={reading.adjustment} id={reading.id} date={reading.date} onSaved={onSaved} />
+          </>
+        )}
+        {reading.notAdjusted !== undefined && <p class="note">Not adjusted. {reading.notAdjusted}</p>}
       </section>
     </div>
   );
