@@ -478,6 +478,8 @@ export interface Profile extends Surface {
 	 * asked; the last field, so that those keep their hash.
 	 */
 	readonly exposure?: ExposureBand;
+	/** Made of another profile by a control strip of the day; after all others, for the same reason. */
+	readonly adjusted?: ProfileAdjustment;
 }
 export interface ReadChartOptions {
 	/** Layouts that it may show; its tags say which. */
@@ -893,6 +895,25 @@ interface PixelBox {
 	readonly y: number;
 	readonly width: number;
 	readonly height: number;
+}
+interface ProfileAdjustment {
+	/** Name of the profile that was learned. */
+	readonly from: string;
+	/** ISO date. */
+	readonly date: string;
+	/** Hash of the strip. */
+	readonly chart: string;
+	/** Dose of the same settings and width of a dot's dose, today over then, each with its 95 % interval. */
+	readonly doseFactor: readonly [
+		value: number,
+		low: number,
+		high: number
+	];
+	readonly widthFactor: readonly [
+		value: number,
+		low: number,
+		high: number
+	];
 }
 interface RangeFit {
 	/**
