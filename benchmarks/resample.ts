@@ -12,7 +12,7 @@ const RUNS = 7;
 const DOTS = { width: 4280, height: 2700 } as const;
 /** The part of a 3 : 2 photo that has the card's shape. */
 const CROP = { x: 0, y: 107, width: 6000, height: 3785 } as const;
-const VARIANTS = ['fast', 'plain', 'sharp'] as const;
+const VARIANTS = ['simd', 'scalar', 'sharp'] as const;
 
 interface Run {
   readonly decodeMs: number;
@@ -84,6 +84,6 @@ if (asked) {
     );
   }
   console.log(
-    `fast / sharp ${(totals.get('fast')! / totals.get('sharp')!).toFixed(2)}, fast / plain ${(totals.get('fast')! / totals.get('plain')!).toFixed(2)}`,
+    `simd / sharp ${(totals.get('simd')! / totals.get('sharp')!).toFixed(2)}, simd / scalar ${(totals.get('simd')! / totals.get('scalar')!).toFixed(2)}`,
   );
 }

@@ -153,12 +153,12 @@ const cases: readonly Case[] = [
   },
   {
     name: 'floyd-steinberg raster, plain TypeScript',
-    run: () => diffuseFloydSteinberg(plane, { scan: 'raster', arithmetic: 'plain' }),
+    run: () => diffuseFloydSteinberg(plane, { scan: 'raster', arithmetic: 'scalar' }),
     goal: ['straightforward raster', 0.6],
   },
   {
     name: 'floyd-steinberg serpentine, plain TypeScript',
-    run: () => diffuseFloydSteinberg(plane, { scan: 'serpentine', arithmetic: 'plain' }),
+    run: () => diffuseFloydSteinberg(plane, { scan: 'serpentine', arithmetic: 'scalar' }),
     goal: ['straightforward serpentine', 0.6],
   },
   { name: 'straightforward by taps', run: () => pushInRows(plane, FLOYD_STEINBERG, 'serpentine') },

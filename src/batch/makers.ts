@@ -13,7 +13,7 @@ export interface PlannedTask {
   readonly work: string;
 }
 
-export interface Made {
+export interface FinishedPiece {
   readonly result: PieceResult;
   /** To be called when the result is safe: whoever keeps a copy may let go of it. */
   readonly settle: () => Promise<void>;
@@ -28,7 +28,7 @@ export interface Maker {
   /** How heavy a piece is, in the unit of `capacity`. */
   readonly weigh: (planned: PlannedTask) => Promise<number>;
   /** Never throws for what is wrong with a photo. With `signal` it gives up what has not begun. */
-  readonly make: (planned: PlannedTask, signal: AbortSignal) => Promise<Made | 'not-begun'>;
+  readonly make: (planned: PlannedTask, signal: AbortSignal) => Promise<FinishedPiece | 'not-begun'>;
   readonly close: () => Promise<void>;
 }
 

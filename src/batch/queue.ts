@@ -7,7 +7,7 @@ import { AppError } from '../errors.ts';
 import type { PieceFault } from '../job/index.ts';
 import { sha256 } from '../plane/index.ts';
 import { describeFault, type PieceTask } from './make-piece.ts';
-import { type Made, type Maker, openThreads, type PlannedTask } from './makers.ts';
+import { type FinishedPiece, type Maker, openThreads, type PlannedTask } from './makers.ts';
 import { packResult, unpackResult } from './parcel.ts';
 import { readPhotoBytes } from './read-photo.ts';
 
@@ -253,7 +253,7 @@ class Errand {
   }
 
   /** As `#carry`, but a server that is out of reach holds nobody who wants to stop. */
-  async run(signal: AbortSignal): Promise<Made | 'not-begun'> {
+  async run(signal: AbortSignal): Promise<FinishedPiece | 'not-begun'> {
     const carried = this.#carry(signal);
     const stopped = new Promise<void>((go) => {
       if (signal.aborted) go();
@@ -281,7 +281,7 @@ class Errand {
     return over ? ((await carried) as 'not-begun') : 'not-begun';
   }
 
-  async #carry(signal: AbortSignal): Promise<Made | 'not-begun'> {
+  async #carry(signal: AbortSignal): Promise<FinishedPiece | 'not-begun'> {
     const { queue, id } = this.#facts;
     // An earlier run of this order may have been stopped between the result and its writing.
     let found = await this.#fetch();
@@ -322,7 +322,7 @@ class Errand {
   }
 
   /** The result when it is there and whole; what is damaged is taken away, and then sent for again. */
-  async #fetch(): Promise<Made | undefined> {
+  async #fetch(): Promise<FinishedPiece | undefined> {
     const { id, planned } = this.#facts;
     try {
       const bytes = await this.#client.getBuffer(resultKey(id));
@@ -342,7 +342,7 @@ class Errand {
     await this.#client.unlink(photoKey(id), resultKey(id)).catch(() => undefined);
   }
 
-  #giveUp(reason: string | undefined): Made {
+  #giveUp(reason: string | undefined): FinishedPiece {
     const { label } = this.#facts.planned.task;
     const message = `${label}: found no worker that got through it, ${MAX_LOSSES} times (${reason ?? 'no reason given'})`;
     const fault: PieceFault = describeFault(new AppError('piece-abandoned', message));

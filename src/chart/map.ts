@@ -113,8 +113,8 @@ export function fitMap(
   if (!plain || seen.length < FINE_LENS_TAGS) return plain;
   const fine = fitWith(seen, layout, { picture, lensPriors: [K1_PRIOR, ...FINE_TERMS] });
   if (!fine) return plain;
-  const freedom = seen.length * 8 - PLAIN_PARAMETERS - FINE_TERMS.length;
-  const gain = (plain.rmsPx ** 2 / Math.max(1e-12, fine.rmsPx ** 2) - 1) * (freedom / FINE_TERMS.length);
+  const degreesOfFreedom = seen.length * 8 - PLAIN_PARAMETERS - FINE_TERMS.length;
+  const gain = (plain.rmsPx ** 2 / Math.max(1e-12, fine.rmsPx ** 2) - 1) * (degreesOfFreedom / FINE_TERMS.length);
   return gain > FINE_LENS_GAIN ? fine : plain;
 }
 

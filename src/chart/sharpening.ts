@@ -31,7 +31,7 @@ const SIDE_MIN_PX = 14;
 const AMOUNT_MIN = 0.15;
 const AMOUNT_MAX = 3;
 /**
- * What the halo must explain: the misfit without it is this many times the misfit with it, squares. A ratio. Assumed:
+ * What the halo must explain: the lack of fit without it is this many times the one with it, squares. A ratio. Assumed:
  * chance shapes gain less (benchmarks/captures.ts).
  */
 const GAIN_MIN = 1.7;
@@ -75,7 +75,7 @@ export function measureSharpening(capture: CaptureImage, located: Located): Shar
     const plain = modelEdge(blurPx, 0, edge);
     return RADII_PX.map((radiusPx) => ({ plain, halo: modelEdge(blurPx, radiusPx, edge), radiusPx }));
   });
-  let best = { misfit: Number.POSITIVE_INFINITY, amount: 0, radiusPx: 1, inner: 0, outer: 0 };
+  let best = { lackOfFit: Number.POSITIVE_INFINITY, amount: 0, radiusPx: 1, inner: 0, outer: 0 };
   let without = Number.POSITIVE_INFINITY;
   for (const { plain, halo, radiusPx } of fits) {
     for (let shift = -SHIFT_MAX_PX; shift <= SHIFT_MAX_PX; shift += STEP_PX) {
@@ -102,14 +102,14 @@ export function measureSharpening(capture: CaptureImage, located: Located): Shar
       if (!(det > 0)) continue;
       const height = (ve! * hh! - vh! * eh!) / det;
       const added = (vh! * ee! - ve! * eh!) / det;
-      const misfit = square - height * ve! - added * vh!;
-      if (misfit >= best.misfit || !(height > 0) || !(added > 0)) continue;
+      const lackOfFit = square - height * ve! - added * vh!;
+      if (lackOfFit >= best.lackOfFit || !(height > 0) || !(added > 0)) continue;
       const [inner, outer] = sums.map((side) => (side[4]! - height * side[1]!) / side[2]! / height) as [number, number];
-      best = { misfit, amount: Math.min(AMOUNT_MAX, added / height), radiusPx, inner, outer };
+      best = { lackOfFit, amount: Math.min(AMOUNT_MAX, added / height), radiusPx, inner, outer };
     }
   }
-  const { misfit, amount, radiusPx, inner, outer } = best;
-  if (amount < AMOUNT_MIN || without < GAIN_MIN * misfit) return undefined;
+  const { lackOfFit, amount, radiusPx, inner, outer } = best;
+  if (amount < AMOUNT_MIN || without < GAIN_MIN * lackOfFit) return undefined;
   const seen = (code: number) => code > END && code < 255 - END;
   if (seen(solidCode)) {
     const inside = values.subarray(0, Math.round((SHIFT_MAX_PX - from) / STEP_PX));

@@ -20,7 +20,7 @@ export interface Io {
 }
 
 /** What every run of a command is handed beside its arguments and options. */
-export interface Surroundings {
+export interface CommandContext {
   readonly io: Io;
   /** The shop folder in force, or the built-in examples. */
   readonly shop: Shop;
@@ -38,7 +38,7 @@ export interface Outcome {
   readonly exit?: 0 | 1;
 }
 
-export type Run = (args: readonly string[], options: OptionValues, surroundings: Surroundings) => Promise<Outcome>;
+export type Run = (args: readonly string[], options: OptionValues, commandContext: CommandContext) => Promise<Outcome>;
 
 export interface OptionRecord {
   /** As commander reads it, such as `--size <WxH>`. */

@@ -1,7 +1,7 @@
 import { AppError } from '../errors.ts';
 import type { JobRequest, MarksTicket } from '../job/index.ts';
 import { type PhotoRequest, type PrepareMarksRequest, preparePhotoMarks } from '../tasks/index.ts';
-import type { OptionValues, Outcome, Surroundings } from './command.ts';
+import type { CommandContext, OptionValues, Outcome } from './command.ts';
 import { textOf } from './options.ts';
 import { taskContext } from './task-context.ts';
 import { alignColumns, formatNumber, formatSeconds } from './text.ts';
@@ -31,7 +31,7 @@ const SETTLED = [
 export async function prepareInMarks(
   request: PhotoRequest & { readonly job: JobRequest },
   options: OptionValues,
-  surroundings: Surroundings,
+  commandContext: CommandContext,
 ): Promise<Outcome> {
   for (const [name, flag] of SETTLED) {
     if (options[name] === undefined) continue;
@@ -40,7 +40,7 @@ export async function prepareInMarks(
   const by = textOf(options, 'separate') as PrepareMarksRequest['by'];
   const { files, ticket } = await preparePhotoMarks(
     { ...request, palette: textOf(options, 'marks')!, ...(by ? { by } : {}) },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   return { json: { files, ticket }, text: writeOutcome(ticket, files) };
 }

@@ -1,6 +1,6 @@
 import { Command, CommanderError, Option } from 'commander';
 import { AppError, sayPlainly } from '../errors.ts';
-import type { CommandRecord, Io, OptionValues, Surroundings } from './command.ts';
+import type { CommandContext, CommandRecord, Io, OptionValues } from './command.ts';
 import { pointTo } from './pointers.ts';
 import { createProgress } from './progress.ts';
 import { hintFor, wordError } from './word-error.ts';
@@ -121,9 +121,9 @@ async function runCommand(
     const outcome = await rememberGiven(args, io, async () => {
       if (record.makesShop) await makeShopFor(options, io);
       const shop = openShopFor(options, io);
-      const surroundings: Surroundings = { io, shop, warn, progress: progress.show };
+      const commandContext: CommandContext = { io, shop, warn, progress: progress.show };
       const run = await record.load();
-      return run([...action, ...args], options, surroundings);
+      return run([...action, ...args], options, commandContext);
     });
     progress.clear();
     io.stdout(options.json ? `${JSON.stringify(outcome.json, null, 2)}\n` : `${outcome.text}\n`);

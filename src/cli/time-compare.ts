@@ -9,7 +9,7 @@ import { taskContext } from './task-context.ts';
 import { alignColumns, formatNumber, formatSeconds } from './text.ts';
 
 /** `time --compare`: what a photo costs in burn time against how right it will look. */
-export const compareTimes: Run = async ([file], options, surroundings) => {
+export const compareTimes: Run = async ([file], options, commandContext) => {
   if (file === undefined)
     throw new AppError('option-invalid', 'found no photo, needed one to compare ways of burning it');
   if (/\.json$/i.test(file)) {
@@ -28,13 +28,13 @@ export const compareTimes: Run = async ([file], options, surroundings) => {
   const spacings = splitList(textOf(options, 'spacings'))?.map((text) => parseLengthMm(text, '--spacings'));
   const record = await comparePhotoWays(
     {
-      path: resolve(surroundings.io.cwd, file),
+      path: resolve(commandContext.io.cwd, file),
       job: readRequest(options),
       ...(screens ? { screens } : {}),
       ...(spacings ? { spacingsMm: spacings } : {}),
       settings: readScanSettings(options),
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   const { base, ways } = record;
   return {

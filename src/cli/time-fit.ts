@@ -8,7 +8,7 @@ import { taskContext } from './task-context.ts';
 import { alignColumns, formatNumber, formatSeconds, wrapText } from './text.ts';
 
 /** `time --stopwatch`: the machine's unknown times from stopwatch readings, into the machine's file. */
-export const fitTimes: Run = async (args, options, surroundings) => {
+export const fitTimes: Run = async (args, options, commandContext) => {
   if (args.length > 0) {
     throw new AppError('option-invalid', `found ${args.join(', ')} beside --stopwatch, needed the readings alone`);
   }
@@ -19,11 +19,11 @@ export const fitTimes: Run = async (args, options, surroundings) => {
   const record = await fitMachine(
     {
       machine,
-      readings: resolve(surroundings.io.cwd, textOf(options, 'stopwatch')!),
+      readings: resolve(commandContext.io.cwd, textOf(options, 'stopwatch')!),
       dry: options.dry === true,
       force: options.force === true,
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   const { fit, fitted, design, rows, file } = record;
   return {

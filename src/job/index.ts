@@ -61,7 +61,7 @@ export {
 export { normaliseColumn } from './page/csv-table.ts';
 export { renderScreensPage } from './page/screens-page.ts';
 export { saySettings } from './page/typed-rows.ts';
-export type { Bed } from './plate/batches.ts';
+export type { LayoutSource } from './plate/batches.ts';
 export { markOfJig } from './plate/jig.ts';
 export { type JobTicket, type PlateJob, parseJobTicket, parseOrderForPlates } from './plate/jobs.ts';
 export { makeJig, makePlates, type PlateOptions } from './plate/make.ts';

@@ -1,5 +1,5 @@
 import {
-  askForCoverage,
+  invertTone,
   type JobSpec,
   markable,
   needsPrediction,
@@ -91,7 +91,7 @@ export interface WantCoverageOptions {
  */
 export function wantCoverage(light: Luminance, { tones, frame, opaque }: WantCoverageOptions): Coverage {
   const mask = markable(frame, opaque && planeOf('mask', opaque), {});
-  return viewPlane(askForCoverage(planeOf('luminance', light), { frame, table: tones.table, mask }));
+  return viewPlane(invertTone(planeOf('luminance', light), { frame, table: tones.table, mask }));
 }
 
 export interface ApplyScreenOptions {

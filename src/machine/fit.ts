@@ -45,7 +45,7 @@ export interface JudgedReading {
   readonly fittedS: number;
   /** Reading less fit, s. */
   readonly residualS: number;
-  /** Distance of the reading from what all other readings foretell, in standard deviations of that. */
+  /** Distance of the reading from what all other readings predict, in standard deviations of that. */
   readonly score: number;
   /** It looks wrong and was not used. */
   readonly leftOut: boolean;
@@ -77,7 +77,7 @@ export interface MotionFit {
  */
 const PRIOR_POWER = 3;
 /**
- * A reading further than this from what the others foretell looks wrong, standard deviations. Assumed: honest hands
+ * A reading further than this from what the others predict looks wrong, standard deviations. Assumed: honest hands
  * pass five once in millions.
  */
 const WRONG_SCORE = 5;
@@ -92,23 +92,28 @@ const DECIDED_LOG_ODDS = Math.log(20);
  */
 const FASTEST = 100;
 /**
- * What is known of errors before any reading, in s and shares; spreads are of the logarithm. Assumed: a hand on a
- * stopwatch scatters by about a quarter of a second, whole jobs about a good motion by about 2 ‰, both within a factor
- * of two or so. Steps of the grid are about 1.8 times, finer than either is ever known.
+ * What is known of errors before any reading, in s and shares; deviations are standard ones of the logarithm.
+ * Assumed: a hand on a stopwatch scatters by about a quarter of a second, whole jobs about a good motion by about 2 ‰,
+ * both within a factor of two or so. Steps of the grid are about 1.8 times, finer than either is ever known.
  */
-const HAND = { medianS: 0.25, spread: 0.6, grid: [0.008, 0.015, 0.03, 0.055, 0.1, 0.18, 0.32, 0.58, 1.05] } as const;
-const MISFIT = {
+const HAND = {
+  medianS: 0.25,
+  logDeviation: 0.6,
+  grid: [0.008, 0.015, 0.03, 0.055, 0.1, 0.18, 0.32, 0.58, 1.05],
+} as const;
+const LACK_OF_FIT = {
   median: 0.002,
-  spread: 0.7,
+  logDeviation: 0.7,
   grid: [0.0004, 0.0007, 0.0013, 0.0023, 0.0042, 0.0075, 0.0135, 0.025],
 } as const;
 
 /**
- * What the scatter of a hand, and of a motion that fits, seldom pass: two spreads beyond the medians above (assumed).
+ * What the scatter of a hand, and of a motion that fits, seldom pass: two deviations beyond the medians above
+ * (assumed).
  */
 const LARGE_SCATTER = {
-  handS: HAND.medianS * Math.exp(2 * HAND.spread),
-  misfitShare: MISFIT.median * Math.exp(2 * MISFIT.spread),
+  handS: HAND.medianS * Math.exp(2 * HAND.logDeviation),
+  misfitShare: LACK_OF_FIT.median * Math.exp(2 * LACK_OF_FIT.logDeviation),
 } as const;
 
 /**
@@ -282,7 +287,7 @@ interface NoisePosterior {
   /** Log of how likely the readings are, all errors and motions summed over. */
   readonly evidence: number;
   readonly handS: number;
-  readonly misfit: number;
+  readonly lackOfFit: number;
   readonly degreesOfFreedom: number;
   /** Of u about the mean below. */
   readonly covariance: readonly (readonly number[])[];
@@ -297,15 +302,15 @@ type Linear = Pick<Posterior, 'jobs' | 'u' | 'fitted' | 'jacobian' | 'prior'>;
 /** Sum over the grid of errors, the motion being a straight line in its parameters about the fit. */
 function weighNoise(linear: Linear, kept: readonly boolean[]): NoisePosterior {
   const { jobs, fitted } = linear;
-  const variance = (i: number, hand: number, misfit: number) =>
-    hand ** 2 + jobs[i]!.reading.stepS ** 2 / 12 + (misfit * fitted[i]!) ** 2;
+  const variance = (i: number, hand: number, lackOfFit: number) =>
+    hand ** 2 + jobs[i]!.reading.stepS ** 2 / 12 + (lackOfFit * fitted[i]!) ** 2;
   const cells = HAND.grid.flatMap((hand) =>
-    MISFIT.grid.map((misfit) => {
-      const solved = solveLinear(linear, { kept, variance: (i) => variance(i, hand, misfit) });
+    LACK_OF_FIT.grid.map((lackOfFit) => {
+      const solved = solveLinear(linear, { kept, variance: (i) => variance(i, hand, lackOfFit) });
       const prior =
-        -0.5 * (Math.log(hand / HAND.medianS) / HAND.spread) ** 2 -
-        0.5 * (Math.log(misfit / MISFIT.median) / MISFIT.spread) ** 2;
-      return { hand, misfit, ...solved, log: solved.log + prior };
+        -0.5 * (Math.log(hand / HAND.medianS) / HAND.logDeviation) ** 2 -
+        0.5 * (Math.log(lackOfFit / LACK_OF_FIT.median) / LACK_OF_FIT.logDeviation) ** 2;
+      return { hand, lackOfFit, ...solved, log: solved.log + prior };
     }),
   );
   const top = Math.max(...cells.map(({ log }) => log));
@@ -321,20 +326,21 @@ function weighNoise(linear: Linear, kept: readonly boolean[]): NoisePosterior {
     ),
   );
   const handS = Math.sqrt(average(({ hand }) => hand ** 2));
-  const misfit = Math.sqrt(average((cell) => cell.misfit ** 2));
-  // The variance of a reading is itself uncertain: Student's distribution with the same spread of it.
-  const typical = (cell: { hand: number; misfit: number }) =>
-    jobs.reduce((sum, _, i) => sum + variance(i, cell.hand, cell.misfit) / variance(i, handS, misfit), 0) / jobs.length;
+  const lackOfFit = Math.sqrt(average((cell) => cell.lackOfFit ** 2));
+  // The variance of a reading is itself uncertain: Student's distribution with the same variance of it.
+  const typical = (cell: { hand: number; lackOfFit: number }) =>
+    jobs.reduce((sum, _, i) => sum + variance(i, cell.hand, cell.lackOfFit) / variance(i, handS, lackOfFit), 0) /
+    jobs.length;
   const mean = average(typical);
-  const spread = average((cell) => (typical(cell) / mean - 1) ** 2);
+  const relativeVariance = average((cell) => (typical(cell) / mean - 1) ** 2);
   return {
     evidence: top + Math.log(total),
     handS,
-    misfit,
-    degreesOfFreedom: 4 + 2 / Math.max(spread, 1e-3),
+    lackOfFit,
+    degreesOfFreedom: 4 + 2 / Math.max(relativeVariance, 1e-3),
     covariance,
     shift,
-    sdOf: (i) => Math.sqrt(variance(i, handS, misfit)),
+    sdOf: (i) => Math.sqrt(variance(i, handS, lackOfFit)),
   };
 }
 
@@ -377,15 +383,15 @@ function solveLinear(
   return { inverse, delta, log };
 }
 
-/** How far a reading is from what all the other kept ones foretell, in standard deviations. */
+/** How far a reading is from what all the other kept ones predict, in standard deviations. */
 function scoreOf(i: number, state: Pick<Posterior, 'jobs' | 'u' | 'fitted' | 'jacobian' | 'prior' | 'kept'>): number {
   const others = state.kept.with(i, false);
   if (!others.includes(true)) return 0;
   const noise = weighNoise(state, others);
   const row = state.jacobian[i]!;
-  const foretold = state.fitted[i]! + row.reduce((sum, value, k) => sum + value * noise.shift[k]!, 0);
+  const predicted = state.fitted[i]! + row.reduce((sum, value, k) => sum + value * noise.shift[k]!, 0);
   const sd = Math.sqrt(quadraticForm(noise.covariance, row) + noise.sdOf(i) ** 2);
-  return (state.jobs[i]!.reading.seconds - foretold) / sd;
+  return (state.jobs[i]!.reading.seconds - predicted) / sd;
 }
 
 interface Chosen {
@@ -425,7 +431,7 @@ function report(readings: readonly Reading[], { fit, bare, decided, before }: Ch
       leftOut: kept.filter((one) => !one).length,
       parameters: parameters.map(({ name }) => name),
       covariance,
-      misfitShare: noise.misfit,
+      misfitShare: noise.lackOfFit,
       readingErrorS: noise.handS,
       degreesOfFreedom: noise.degreesOfFreedom,
     },
@@ -492,14 +498,14 @@ function computeExcess(fit: Posterior): number {
     LARGE_SCATTER.handS ** 2 + jobs[i]!.reading.stepS ** 2 / 12 + (LARGE_SCATTER.misfitShare * fitted[i]!) ** 2;
   const { inverse } = solveLinear(fit, { kept, variance });
   let squares = 0;
-  let freedom = 0;
+  let degreesOfFreedom = 0;
   jobs.forEach(({ reading }, i) => {
     if (!kept[i]) return;
     const row = jacobian[i]!;
     squares += (reading.seconds - fitted[i]!) ** 2 / variance(i);
-    freedom += 1 - quadraticForm(inverse, row) / variance(i);
+    degreesOfFreedom += 1 - quadraticForm(inverse, row) / variance(i);
   });
-  return Math.sqrt(squares / Math.max(1, freedom));
+  return Math.sqrt(squares / Math.max(1, degreesOfFreedom));
 }
 
 function withoutBare({ bare: _, ...motion }: Motion): Motion {

@@ -20,7 +20,7 @@ export interface IntervalOptions extends TimeOptions {
 
 /**
  * The interval of an estimate. Assumed factors: what each number changes at both ends of its range, added in squares.
- * Fitted: ± t·√((ν − 2)/ν · (gᵀCg + (misfit · time)²)), g the derivatives of the time by the fitted numbers.
+ * Fitted: ± t·√((ν − 2)/ν · (gᵀCg + (lack of fit · time)²)), g the derivatives of the time by the fitted numbers.
  */
 export function estimateInterval(path: ScanPath, options: IntervalOptions): TimeInterval {
   const { uncertainty } = options;

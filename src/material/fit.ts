@@ -49,7 +49,7 @@ export interface FitOptions {
   /** The chart's screen, from constant coverage to dots. */
   readonly halftone: (coverage: Plane<'coverage'>) => DotField;
   /** Direction that the chart was drawn for. */
-  readonly toldDirection: MarkDirection;
+  readonly drawnDirection: MarkDirection;
   /**
    * Share of the lightness range that the profile keeps in hand: its solid stays so far below the strongest mark, so
    * that a lens that loses a little can be calibrated back to the same tones. 0.005 when absent.
@@ -388,8 +388,8 @@ function listWarnings({ report, fit, direction, options, range }: WarningFacts):
   const far = report.rows.filter((row) => Math.abs(row.lightness - row.predicted) > Math.max(4, 4 * modelRms));
   const when = (condition: boolean, say: () => Notice) => (condition ? [say()] : []);
   return [
-    ...when(direction !== options.toldDirection, () =>
-      notice('direction-fitted', { drawn: options.toldDirection, read: direction }),
+    ...when(direction !== options.drawnDirection, () =>
+      notice('direction-fitted', { drawn: options.drawnDirection, read: direction }),
     ),
     ...when(usable.from > 0 || usable.to < 1, () => notice('lightness-turns-back', usable)),
     ...when(range < 15, () => notice('range-small', { range })),

@@ -31,17 +31,17 @@ export function cellSize({ pitchMm, lineSpacingMm }: DotGrid): CellSize {
 }
 
 /**
- * Mean of `table[value]` over each cell; cells at the right and lower edge may hold fewer dots. `plain` forces the
- * readable version; `fast` takes the kernels when they can be had. Both give the same bits.
+ * Mean of `table[value]` over each cell; cells at the right and lower edge may hold fewer dots. `scalar` forces the
+ * readable version; `simd` takes the kernels when they can be had. Both give the same bits.
  */
 export function averageCells(
   { width, height, data }: Plane<'luminance'>,
-  { table, size, arithmetic = 'fast' }: { table: Float32Array; size: CellSize; arithmetic?: 'fast' | 'plain' },
+  { table, size, arithmetic = 'simd' }: { table: Float32Array; size: CellSize; arithmetic?: 'simd' | 'scalar' },
 ): Cells {
   const across = Math.ceil(width / size.x);
   const down = Math.ceil(height / size.y);
   const cells = new Float32Array(across * down);
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   const { sums, addRow } = kernels
     ? startFastSums(kernels, { table, width, dotsPerCell: size.x })
     : startPlainSums({ table, width, dotsPerCell: size.x });
@@ -128,16 +128,16 @@ export interface WindowOptions {
   readonly radius: number;
   /** Where to write, the cells themselves where nobody needs them any more; new memory when absent. */
   readonly into?: Cells;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /** Mean over a window, cut at the edges: running sums, so the cost does not grow with the radius. */
 export function averageWindow(
   cells: Cells,
-  { radius, into = emptyLike(cells), arithmetic = 'fast' }: WindowOptions,
+  { radius, into = emptyLike(cells), arithmetic = 'simd' }: WindowOptions,
 ): Cells {
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
     averageFastWindow(kernels, cells, { radius, into });
     return into;
@@ -209,17 +209,17 @@ export interface BlurOptions {
   readonly sigmaY: number;
   /** Where to write, the cells themselves where nobody needs them any more; new memory when absent. */
   readonly into?: Cells;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /** Gaussian blur with its own standard deviation along each axis; the nearest cell stands for what lies outside. */
 export function blurCells(cells: Cells, options: BlurOptions): Cells {
-  const { sigmaX, sigmaY, into = emptyLike(cells), arithmetic = 'fast' } = options;
+  const { sigmaX, sigmaY, into = emptyLike(cells), arithmetic = 'simd' } = options;
   const { width, height, data } = cells;
   const kernelX = gaussianKernel(sigmaX);
   const kernelY = gaussianKernel(sigmaY);
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
     blurFastCells(kernels, cells, { kernelX, kernelY, into });
     return into;

@@ -31,15 +31,15 @@ export interface ToneRows {
   readonly from: number;
   /** Not included. */
   readonly to: number;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /** The pass over the dots: gain·L* + offset + detail(L* − blurred), the fields linear between cell centres. */
 export function applyToneFields(luminance: Plane<'luminance'>, fields: ToneFields, rows: ToneRows): void {
   const { width, data } = luminance;
-  const { out, from, to, arithmetic = 'fast' } = rows;
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const { out, from, to, arithmetic = 'simd' } = rows;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   const toneRow = kernels ? startFastRows(kernels, fields, width) : startPlainRows(fields);
   for (let y = from; y < to; y++) {
     const at = y * width;

@@ -4,8 +4,8 @@ import { ONE, type Plane } from './plane.ts';
 export interface CountOptions {
   /** Dots whose mask is below one half do not count. */
   readonly mask?: Plane<'mask'>;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /**
@@ -13,9 +13,9 @@ export interface CountOptions {
  * @throws RangeError when the mask has another size
  */
 export function countValues(plane: Plane<'luminance' | 'coverage'>, options: CountOptions = {}): Uint32Array {
-  const { mask, arithmetic = 'fast' } = options;
+  const { mask, arithmetic = 'simd' } = options;
   const { data } = plane;
-  const kernels = mask === undefined && arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = mask === undefined && arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) return countFast(kernels, data);
   const counts = new Uint32Array(ONE + 1);
   if (mask) {

@@ -4,8 +4,8 @@ import { ONE } from './plane.ts';
 export interface MapSamplesOptions {
   /** What each sample 0 … ONE becomes: ONE + 1 entries. */
   readonly table: Uint16Array;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /**
@@ -18,13 +18,13 @@ const BLOCK = 1 << 15;
  * @throws RangeError when the table has another length than ONE + 1, or `to` another length than `from`
  */
 export function mapSamples(from: Uint16Array, to: Uint16Array, options: MapSamplesOptions): void {
-  const { table, arithmetic = 'fast' } = options;
+  const { table, arithmetic = 'simd' } = options;
   if (table.length !== ONE + 1 || to.length !== from.length) {
     throw new RangeError(
       `a map needs ${ONE + 1} entries and room for all samples, got ${table.length} and ${to.length}`,
     );
   }
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   const mapBlock = kernels ? startFastMap(kernels, table) : startPlainMap(table);
   for (let at = 0; at < from.length; at += BLOCK) mapBlock(from.subarray(at, at + BLOCK), to.subarray(at, at + BLOCK));
 }

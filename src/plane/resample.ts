@@ -23,8 +23,8 @@ export interface ResampleOptions {
   readonly height: number;
   /** Monochrome conversion; Rec. 709 luminance unless told otherwise. */
   readonly weights?: ChannelWeights;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /**
@@ -72,7 +72,7 @@ interface LightOptions extends ResampleOptions {
 }
 
 function resampleLight(source: LightSource, options: LightOptions, out: Uint16Array | Int16Array): void {
-  const { crop, width, height, overshoot, arithmetic = 'fast' } = options;
+  const { crop, width, height, overshoot, arithmetic = 'simd' } = options;
   checkCrop(crop, source);
   const rows = planTaps({ length: source.height, from: crop.y, span: crop.height, count: height });
   const wide = planTaps({ length: source.width, from: crop.x, span: crop.width, count: width });
@@ -88,7 +88,7 @@ function resampleLight(source: LightSource, options: LightOptions, out: Uint16Ar
     keep: rows.stride,
     overshoot,
   };
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   const passes = kernels ? startFastPasses(kernels, plan) : startPlainPasses(plan);
   let next = rows.starts.reduce((least, start) => Math.min(least, start), source.height);
   for (let y = 0; y < height; y++) {

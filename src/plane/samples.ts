@@ -16,8 +16,8 @@ export interface PackOptions {
   readonly lead?: number;
   /** `fires-white` swaps the tones, for a program that burns white. */
   readonly polarity?: Polarity;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 export type Polarity = 'fires-black' | 'fires-white';
@@ -27,7 +27,7 @@ export type Polarity = 'fires-black' | 'fires-white';
  * Spare bits at the end of a row are bare.
  */
 export function packDots(dots: Dots, options: PackOptions = {}): SampleRows {
-  const { lead = 0, polarity = 'fires-black', arithmetic = 'fast' } = options;
+  const { lead = 0, polarity = 'fires-black', arithmetic = 'simd' } = options;
   return dots.levels === 2 ? packBits(dots, { lead, polarity, arithmetic }) : packGreys(dots, lead, polarity);
 }
 
@@ -35,7 +35,7 @@ function packBits({ width, height, data }: Dots, { lead, polarity, arithmetic }:
   const rowBytes = (width + 7) >> 3;
   const bytes = new Uint8Array((lead + rowBytes) * height);
   const flip = polarity === 'fires-black' ? 0xff : 0;
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) packRowsFast(kernels, data, { width, lead, flip, bytes });
   else {
     for (let y = 0; y < height; y++) {

@@ -11,16 +11,16 @@ export interface BlurOptions {
   /** Standard deviation of the Gaussian along and across, cells. */
   readonly sigmaX: number;
   readonly sigmaY: number;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /** A Gaussian blur. Beyond the border nothing is assumed: weights are renormalised. */
-export function blurCells(cells: Cells, { sigmaX, sigmaY, arithmetic = 'fast' }: BlurOptions): Float32Array {
+export function blurCells(cells: Cells, { sigmaX, sigmaY, arithmetic = 'simd' }: BlurOptions): Float32Array {
   const { width, height } = cells;
   const along = gaussianTaps(sigmaX);
   const across = gaussianTaps(sigmaY);
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   const blur = kernels ? startFastBlur(kernels, { width, along, across }) : startPlainBlur(along);
   const wide = new Float32Array(cells.data.length);
   const nearX = weightInside(width, along);

@@ -67,19 +67,19 @@ export interface WantedOptions {
   readonly mask?: Plane<'mask'>;
   readonly width: number;
   readonly height: number;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /** Wanted reflectance on the work, area-averaged in linear light. @throws RangeError when sizes do not fit. */
 export function averageWanted(luminance: Plane<'luminance'>, options: WantedOptions): Plane<'reflectance'> {
-  const { reflectance, bareLuminance, mask, width, height, arithmetic = 'fast' } = options;
+  const { reflectance, bareLuminance, mask, width, height, arithmetic = 'simd' } = options;
   if (reflectance.length !== ONE + 1 || (mask && mask.data.length !== luminance.data.length)) {
     throw new RangeError('the wanted reflectance needs one value a level, and the mask the size of the picture');
   }
   const averager = createAverager({ from: luminance, to: { width, height } });
   const { data } = luminance;
-  const kernels = arithmetic === 'plain' ? undefined : loadKernels();
+  const kernels = arithmetic === 'scalar' ? undefined : loadKernels();
   const addPlainRow = kernels ? startFastRows(kernels, { width: luminance.width, reflectance }) : addRow;
   for (let y = 0; y < luminance.height; y++) {
     const from = y * luminance.width;

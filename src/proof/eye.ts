@@ -11,7 +11,7 @@ export interface EyeOptions extends ViewingOptions {
 /** What is left of a picture after the eye's blur, in linear light; the border is as `blurCells` has it. */
 export function filterByEye(
   plane: Plane<'reflectance'>,
-  { cellXMm, cellYMm, arithmetic = 'fast', ...viewing }: EyeOptions & Pick<BlurOptions, 'arithmetic'>,
+  { cellXMm, cellYMm, arithmetic = 'simd', ...viewing }: EyeOptions & Pick<BlurOptions, 'arithmetic'>,
 ): Plane<'reflectance'> {
   const sigma = computeEyeBlurMm(viewing);
   const data = blurCells(plane, { sigmaX: sigma / cellXMm, sigmaY: sigma / cellYMm, arithmetic });

@@ -15,13 +15,13 @@ export type AddStrengthRow = (target: Float32Array) => void;
  * Mean strength of every dot cell, row by row from the top. Outside the dots nothing fires.
  * The neighbourhood's bits are kept as one number a column, shifted by a row at a time, and as one running index along
  * the row, so that a dot costs one new bit, two shifts and one load. Rows are added and not handed out, because most of
- * them only go into an average: a row that is stored first costs a third more. `plain` forces the readable version;
- * `fast` takes the kernels when they can be had, with the same bits.
+ * them only go into an average: a row that is stored first costs a third more. `scalar` forces the readable version;
+ * `simd` takes the kernels when they can be had, with the same bits.
  */
-export function openStrength(dots: Dots, table: DotTable, arithmetic: 'fast' | 'plain' = 'fast'): AddStrengthRow {
+export function openStrength(dots: Dots, table: DotTable, arithmetic: 'simd' | 'scalar' = 'simd'): AddStrengthRow {
   if (dots.levels > 2) return openLevels(dots, table.dose);
   if (!table.corners) return openWithoutCorners(dots, table);
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (!kernels) return openFull(dots, table);
   return table.columns === 3 && table.rows === 3 ? openFastNine(kernels, dots, table) : openFast(kernels, dots, table);
 }

@@ -6,8 +6,8 @@ const BARE_LIMIT = 16 * HALF - 1;
 
 export interface FloydSteinbergOptions {
   readonly scan: 'raster' | 'serpentine';
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
   /** Rows to screen before the first one, see `listWarmUpRows`; even in number. */
   readonly start?: readonly Uint16Array[];
 }
@@ -24,9 +24,9 @@ export interface FloydSteinbergOptions {
  */
 export function diffuseFloydSteinberg(coverage: Plane<'coverage'>, options: FloydSteinbergOptions): Dots {
   const { width, height } = coverage;
-  const { scan, arithmetic = 'fast', start = [] } = options;
+  const { scan, arithmetic = 'simd', start = [] } = options;
   const dots = createDots(width, height);
-  const kernels = arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   const diffuseRows = kernels ? startFastRows(kernels, width, scan) : startPlainRows(width, scan);
   const scratch = new Uint8Array(width);
   for (let y = 0; y < start.length; y++) diffuseRows(start[y], scratch, y);

@@ -19,8 +19,8 @@ export interface MarkDiffusionOptions {
   readonly run?: number;
   /** What to ask for where a strength is wanted, see `levelStrengths`. */
   readonly levels?: Uint16Array;
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 const HALF = (ONE + 1) / 2;
@@ -42,7 +42,7 @@ const HALF = (ONE + 1) / 2;
  * more than half a dot is passed on, or a shadow would trail behind every edge.
  */
 export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOptions): Dots {
-  const { kernel, scan, steps, start = [], modulationOf, run = 1, levels, arithmetic = 'fast' } = options;
+  const { kernel, scan, steps, start = [], modulationOf, run = 1, levels, arithmetic = 'simd' } = options;
   const { width, height, data } = wanted;
   const shares = sharesOf(kernel);
   const dots = createDots(width, height);
@@ -56,7 +56,7 @@ export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOp
   const levelled = new Uint16Array(levels ? width : 0);
   const isDeep = shares.rows[1].some((share) => share > 0);
   const isFour = kernel === FLOYD_STEINBERG && modulationOf === undefined && run === 1;
-  const kernels = isFour && arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = isFour && arithmetic === 'simd' ? loadKernels() : undefined;
   const chooseFast = kernels ? startFastRows(kernels, { width, steps, scan, levels }) : undefined;
   for (let y = -start.length; y < height; y++) {
     const step = scan === 'serpentine' && (y & 1) === 1 ? -1 : 1;

@@ -333,8 +333,8 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
     weightSum: 1,
     takes: ({ response }) => (response === 'table' ? 'strength' : 'coverage'),
     toneTolerance: () => SEARCH_TOLERANCE,
-    screen: (coverage, options, grid, surroundings) =>
-      searchDots(planDirectSearch(coverage, { ...options, name: 'direct-search', grid, ...surroundings })),
+    screen: (coverage, options, grid, context) =>
+      searchDots(planDirectSearch(coverage, { ...options, name: 'direct-search', grid, ...context })),
   },
 };
 

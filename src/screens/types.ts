@@ -72,8 +72,8 @@ export interface ScreenRequest extends Partial<ScreenOptions> {
   readonly marks?: StrengthTable;
 }
 
-/** What a screen is told beside the plane and its options. */
-export interface ScreenSurroundings {
+/** What a screen knows of neighbouring dots, beside the plane and its options. */
+export interface NeighbourContext {
   readonly marks?: StrengthTable;
 }
 
@@ -101,6 +101,6 @@ export interface ScreenRecord {
     coverage: Plane<'coverage'>,
     options: ScreenOptions,
     grid: DotGrid,
-    surroundings: ScreenSurroundings,
+    context: NeighbourContext,
   ) => Dots;
 }

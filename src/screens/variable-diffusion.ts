@@ -14,8 +14,8 @@ export interface VariableDiffusionOptions {
   readonly seed: number;
   /** Rows to screen before the first one, see `listWarmUpRows`; even in number. */
   readonly start?: readonly Uint16Array[];
-  /** `plain` forces the readable version; `fast` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'fast' | 'plain';
+  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
+  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /** Fraction bits of a weight. Exact: an error of up to four times the range times a weight then fits 32 bits. */
@@ -39,7 +39,7 @@ const HALF = (ONE + 1) / 2;
  */
 export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDiffusionOptions): Dots {
   const { width, height, data } = coverage;
-  const { kernel, levels, scan, start = [], arithmetic = 'fast' } = options;
+  const { kernel, levels, scan, start = [], arithmetic = 'simd' } = options;
   const top = levels - 1;
   const dots = createDots(width, height, levels);
   const scratch = new Uint8Array(width);
@@ -47,7 +47,7 @@ export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDi
   const rowOf = tableRows(levels);
   const { ahead, belowBehind, strength } = tabulateWeights(kernel);
   const isModulated = strength.some((value) => value > 0);
-  const kernels = !isModulated && levels === 2 && arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = !isModulated && levels === 2 && arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
     const known = { width, steps: DOT_STEPS, rowOf, ahead, belowBehind, most: FREE, mostHeld: FREE };
     eachRow({ plane: coverage, dots, start, scan }, startFastVariableRows(kernels, known));

@@ -20,7 +20,7 @@ export interface VariableMarkOptions extends Omit<VariableDiffusionOptions, 'lev
  */
 export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: VariableMarkOptions): Dots {
   const { width, height, data } = wanted;
-  const { kernel, scan, seed, start = [], table, steps, levels, arithmetic = 'fast' } = options;
+  const { kernel, scan, seed, start = [], table, steps, levels, arithmetic = 'simd' } = options;
   const { rowsAbove, sides, behind } = steps;
   const dots = createDots(width, height);
   const { ahead, belowBehind, strength } = tabulateWeights(kernel);
@@ -34,7 +34,7 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
   const behindMask = (1 << behind) - 1;
   // A modulated threshold lets half a step more be input, and what others passed on comes on top.
   const most = 2 * steps.largest;
-  const kernels = !isModulated && arithmetic === 'fast' ? loadKernels() : undefined;
+  const kernels = !isModulated && arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
     const known = { width, steps, rowOf, ahead, belowBehind, most, mostHeld: 2 * ONE, levels };
     const chooseRow = startFastVariableRows(kernels, known);

@@ -27,7 +27,7 @@ export interface Network {
   readonly steps: readonly Step[];
   readonly constants: ReadonlyMap<number, Tensor>;
   /** Where its numbers lie, laid out at the first pass: fresh memory costs as much time as the sums. */
-  readonly rooms: Map<'fast' | 'plain', Room>;
+  readonly rooms: Map<'simd' | 'scalar', Room>;
 }
 
 /** All numbers of a network in one memory. */
@@ -138,7 +138,7 @@ function readGraph(view: DataView, fail: (found: string) => AppError): Network {
 export function runNetwork(
   network: Network,
   input: Float32Array,
-  { arithmetic = 'fast' }: { readonly arithmetic?: 'fast' | 'plain' } = {},
+  { arithmetic = 'simd' }: { readonly arithmetic?: 'simd' | 'scalar' } = {},
 ): ReadonlyMap<string, Tensor> {
   const { width, height, channels } = network.input;
   if (input.length !== width * height * channels) {
@@ -164,7 +164,7 @@ export function runNetwork(
 }
 
 /** A place in the one memory for each tensor: the input, the constants, and the results, which share where they can. */
-function layOut({ input, steps, constants }: Network, way: 'fast' | 'plain'): Room {
+function layOut({ input, steps, constants }: Network, way: 'simd' | 'scalar'): Room {
   const sizes: number[] = [];
   const take = (size: number): number => sizes.push(size) - 1;
   const shapes = new Map<number, Shape>([[input.index, input], ...constants]);

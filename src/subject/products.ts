@@ -57,8 +57,8 @@ export interface Workspace {
  * Blocks of so many numbers each and the arithmetic on them: in the memory of the kernels, so that nothing is carried
  * there and back, or plain where the kernels are missing. Both give the same bits.
  */
-export function openWorkspace(sizes: readonly number[], way: 'fast' | 'plain'): Workspace {
-  const kernels = way === 'fast' ? loadKernels() : undefined;
+export function openWorkspace(sizes: readonly number[], way: 'simd' | 'scalar'): Workspace {
+  const kernels = way === 'simd' ? loadKernels() : undefined;
   if (!kernels) return { arithmetic: PLAIN, blocks: sizes.map((size) => new Float32Array(size)) };
   const places = reserveBuffers(
     kernels,

@@ -64,13 +64,16 @@ export function describeMachineOptics(
 const givesSettings = (given: NonNullable<OpticsRequest['settings']>) =>
   Object.values(given).some((value) => value !== undefined);
 
-interface Asked {
+interface SettingsContext {
   readonly machine: Machine;
   readonly grid: { readonly pitchMm?: number; readonly lineSpacingMm?: number };
 }
 
 /** As given; with nothing given those that a chart or a photo without a profile starts with. */
-function chooseSettings(given: NonNullable<OpticsRequest['settings']>, { machine, grid }: Asked): BurnSettings {
+function chooseSettings(
+  given: NonNullable<OpticsRequest['settings']>,
+  { machine, grid }: SettingsContext,
+): BurnSettings {
   const { emission } = machine;
   const start = resolveGrid(grid, { machine, learned: undefined });
   const defaults = givesSettings(given) ? machine.defaults : startSettings(machine, { grid: start });

@@ -40,7 +40,13 @@ export {
   renameProfile,
   saveProfile,
 } from './keep-profile.ts';
-export { type BedRequest, type FrameRequest, type LaidRecord, type LayPlatesRequest, layPlates } from './lay-plates.ts';
+export {
+  type FrameRequest,
+  type LayoutRecord,
+  type LayoutSourceRequest,
+  type LayPlatesRequest,
+  layPlates,
+} from './lay-plates.ts';
 export { LIST_OPTIONS } from './list-columns.ts';
 export { listPhotos } from './list-photos.ts';
 export {

@@ -2,8 +2,8 @@ import { existsSync, readdirSync, readFileSync, statSync } from 'node:fs';
 import { dirname, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import {
-  type Bed,
   type JobTicket,
+  type LayoutSource,
   listPlateFiles,
   makeJig,
   makePlates,
@@ -32,7 +32,7 @@ export type FrameRequest = Partial<Omit<FrameOptions, 'title' | 'machine' | 'ori
 };
 
 /** Where the pieces lie: in a jig of the shop, in a grid of equal pockets, or packed freely. */
-export type BedRequest =
+export type LayoutSourceRequest =
   | { readonly kind: 'jig'; readonly jig: string }
   | {
       readonly kind: 'grid';
@@ -49,7 +49,7 @@ export interface LayPlatesRequest {
   readonly jobs: readonly string[];
   /** Copies by the name of the job; the empty name is for all others. As ordered where absent. */
   readonly counts?: ReadonlyMap<string, number>;
-  readonly bed: BedRequest;
+  readonly source: LayoutSourceRequest;
   /** The machine for which all jobs must have been prepared; theirs when absent. */
   readonly machine?: string;
   /** Profile of the control strips; that of each job when absent. */
@@ -72,7 +72,7 @@ export interface PlacedPhoto {
   readonly height: number;
 }
 
-export type LaidRecord =
+export type LayoutRecord =
   | {
       readonly kind: 'jig';
       /** Paths of what was written, in its sequence. */
@@ -94,7 +94,7 @@ export type LaidRecord =
  * @throws AppError path-missing, file-invalid for jobs; option-invalid; those of `makePlates`, `makeJig` and
  * `layoutGrid`
  */
-export async function layPlates(request: LayPlatesRequest, context: TaskContext): Promise<LaidRecord> {
+export async function layPlates(request: LayPlatesRequest, context: TaskContext): Promise<LayoutRecord> {
   const { out, machine: asked, profile, strip = false, bitmaps = 'plate', quarterTurns = false } = request;
   const { shop, version, progress, warn } = context;
   const found = readJobs(request, warn);
@@ -107,7 +107,7 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
       `the machine: found ${asked}, but ${stranger.ticket.name} was prepared for ${stranger.ticket.machine.name}; prepare the photo for that machine`,
     );
   }
-  const bed = chooseBed(request.bed, { machine, jobs, strip, shop });
+  const source = chooseLayoutSource(request.source, { machine, jobs, strip, shop });
   const common = {
     correction: request.correction ?? { offsetXMm: 0, offsetYMm: 0, turnDeg: 0 },
     format: request.format ?? 'png',
@@ -128,17 +128,17 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
     return written.map(({ path }) => path);
   };
   if (jobs.length === 0) {
-    if (bed.kind === 'packed') {
+    if (source.kind === 'packed') {
       throw new AppError('option-invalid', 'found neither a jig, nor a grid, nor jobs, needed at least one of them');
     }
-    const made = makeJig(bed.jig, { ...common, machine: machineOfJig(bed.jig, machine, shop) });
+    const made = makeJig(source.jig, { ...common, machine: machineOfJig(source.jig, machine, shop) });
     // Plates for this very board stay: it is cut again, and nothing else changes.
-    const mark = markOfJig(bed.jig);
-    return { kind: 'jig', files: await write(made, (earlier) => earlier.jig.mark === mark), jig: bed.jig };
+    const mark = markOfJig(source.jig);
+    return { kind: 'jig', files: await write(made, (earlier) => earlier.jig.mark === mark), jig: source.jig };
   }
   const { files, record, stripLayouts } = await makePlates(jobs, {
     ...common,
-    bed,
+    source,
     bitmaps,
     quarterTurns,
     strip,
@@ -259,14 +259,17 @@ function readPhotoPlace(path: string): PlacedPhoto {
   return { crop: frame.crop, width: photo.width, height: photo.height };
 }
 
-interface BedFacts {
+interface LayoutFacts {
   readonly machine: Machine | undefined;
   readonly jobs: readonly PlateJob[];
   readonly strip: boolean;
   readonly shop: Shop;
 }
 
-function chooseBed(asked: BedRequest, { machine: named, jobs, strip, shop }: BedFacts): Bed {
+function chooseLayoutSource(
+  asked: LayoutSourceRequest,
+  { machine: named, jobs, strip, shop }: LayoutFacts,
+): LayoutSource {
   if (asked.kind === 'jig') {
     const { json, path } = shop.read('jigs', asked.jig);
     return { kind: 'jig', jig: parseJig(json, path) };

@@ -10,7 +10,7 @@ import { SCREEN_OPTIONS, type ScreenOptions } from '../screens/index.ts';
 import { parseLengthMm, parseLengthOrZeroMm } from '../units.ts';
 import { type ReadSettings, readSettingsFile } from './settings-file.ts';
 
-export interface RequestSurroundings {
+export interface RequestContext {
   /** From where the paths of files go that options name; where the program runs when absent. */
   readonly folder?: string;
 }
@@ -19,7 +19,7 @@ export interface RequestSurroundings {
 const MOST_TURN_DEG = 180;
 
 /** The request that options make, whoever wrote them: a command line, a line of a list, the page. */
-export function readRequest(options: OptionValues, { folder = '.' }: RequestSurroundings = {}): JobRequest {
+export function readRequest(options: OptionValues, { folder = '.' }: RequestContext = {}): JobRequest {
   const file = textOf(options, 'settings');
   const read = file === undefined ? undefined : readSettingsFile(resolve(folder, file));
   const lengths = {
@@ -73,7 +73,7 @@ const LEAST_SETTING = 0.001;
 
 /** Settings that options give, in the order of a record; undefined where they give none. @throws AppError */
 export function readSettings(options: OptionValues): GivenSettings | undefined {
-  const settings: Given<GivenSettings> = dropAbsent({
+  const settings: Present<GivenSettings> = dropAbsent({
     ...readPower(options),
     speedMmPerS: readInUnits(options, 'speed', { 'mm/s': 1, 'mm/min': 1 / 60, 'm/s': 1000 }),
     rateKHz: readRate(options),
@@ -298,10 +298,10 @@ function readWeights(text: string | undefined): ChannelWeights | undefined {
   return [weights[0]! / sum, weights[1]! / sum, weights[2]! / sum];
 }
 
-type Given<T> = { [K in keyof T]?: Exclude<T[K], undefined> };
+type Present<T> = { [K in keyof T]?: Exclude<T[K], undefined> };
 
 function dropAbsent<T extends object>(
   record: T,
-): Given<T> & { [K in keyof T as undefined extends T[K] ? never : K]: T[K] } {
+): Present<T> & { [K in keyof T as undefined extends T[K] ? never : K]: T[K] } {
   return Object.fromEntries(Object.entries(record).filter(([, value]) => value !== undefined)) as never;
 }

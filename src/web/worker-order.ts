@@ -16,18 +16,18 @@ export interface PlatesInput {
   };
 }
 
-export interface LaidPlates {
+export interface PlacedPlates {
   readonly plates: readonly PlateView[];
   readonly notes: readonly string[];
   readonly files: readonly string[];
 }
 
 /** Plates of what an order has made, with jigs to cut. */
-export const layPlates = answering(async ({ done, out, grid }: PlatesInput): Promise<LaidPlates> => {
-  const bed = grid ? ({ kind: 'grid', ...grid } as const) : ({ kind: 'packed' } as const);
-  const record = await lay({ jobs: [done], bed, out, force: true }, openContext());
+export const layPlates = answering(async ({ done, out, grid }: PlatesInput): Promise<PlacedPlates> => {
+  const source = grid ? ({ kind: 'grid', ...grid } as const) : ({ kind: 'packed' } as const);
+  const record = await lay({ jobs: [done], source, out, force: true }, openContext());
   if (record.kind === 'jig') throw new RangeError('an order that is made has jobs');
-  const { plates, lots, notes } = record.plates;
+  const { plates, batches, notes } = record.plates;
   return {
     plates: plates.map((plate): PlateView => {
       const { widthMm, heightMm, pockets } = record.jigs[plate.jig.file]!;
@@ -50,7 +50,7 @@ export const layPlates = answering(async ({ done, out, grid }: PlatesInput): Pro
         machine: plate.machine.title,
       };
     }),
-    notes: [...lots.map(({ explanation }) => explanation), ...notes],
+    notes: [...batches.map(({ explanation }) => explanation), ...notes],
     files: record.files.map((path) => basename(path)),
   };
 });

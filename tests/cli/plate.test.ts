@@ -86,8 +86,8 @@ describe('plate', () => {
       '--json',
     ]);
     expect(status).toBe(0);
-    const { plates, lots } = JSON.parse(stdout);
-    expect(lots[0]).toMatchObject({ pieces: 5, plates: 1, lowerBound: 1 });
+    const { plates, batches } = JSON.parse(stdout);
+    expect(batches[0]).toMatchObject({ pieces: 5, plates: 1, lowerBound: 1 });
     const [plate] = plates;
     expect(plate.pieces.map((piece: { name: string; pocket: string }) => [piece.name, piece.pocket])).toEqual([
       ['cat', 'A1'],

@@ -9,7 +9,7 @@ import { runProgram } from '../../src/cli/program.ts';
 /** Runs the command line in this process and gives what it printed. */
 export async function runCli(
   argv: readonly string[],
-  surroundings: Partial<Pick<Io, 'cwd' | 'env' | 'terminal' | 'clock' | 'today' | 'ask'>> = {},
+  commandContext: Partial<Pick<Io, 'cwd' | 'env' | 'terminal' | 'clock' | 'today' | 'ask'>> = {},
 ) {
   let stdout = '';
   let stderr = '';
@@ -29,7 +29,7 @@ export async function runCli(
       terminal: false,
       clock: () => 0,
       today: () => '2026-01-01',
-      ...surroundings,
+      ...commandContext,
     },
   });
   return { status, stdout, stderr };

@@ -2,8 +2,8 @@ import fc from 'fast-check';
 import { beforeAll, describe, expect, test } from 'vitest';
 import { AppError } from '../../src/errors.ts';
 import {
-  type Bed,
   type JobTicket,
+  type LayoutSource,
   makeJig,
   makePlates,
   type PlateJob,
@@ -68,7 +68,7 @@ function jobOf({ name, widthMm, heightMm, grid = { pitchMm: 0.1, lineSpacingMm: 
   return { job, dots };
 }
 
-const free: Bed = {
+const free: LayoutSource = {
   kind: 'packed',
   frame: {
     name: 'packed',
@@ -98,7 +98,7 @@ const at = (name: string, xMm: number, yMm: number, widthMm: number, heightMm: n
 });
 
 const options = (more: Partial<PlateOptions> = {}): PlateOptions => ({
-  bed: free,
+  source: free,
   bitmaps: 'plate',
   quarterTurns: false,
   correction: NO_CORRECTION,
@@ -210,7 +210,7 @@ describe('one bitmap per plate', () => {
     const jobs = ['one', 'two', 'three'].map((name) => jobOf({ name, widthMm: 40, heightMm: 30, grid }));
     const plates = await makePlates(
       jobs.map(({ job }) => job),
-      options({ bed: { kind: 'jig', jig } }),
+      options({ source: { kind: 'jig', jig } }),
     );
     const [plate] = plates.record.plates;
     expect(
@@ -243,7 +243,7 @@ describe('one bitmap per plate', () => {
     const jobs = ['one', 'two', 'three'].map((name) => jobOf({ name, widthMm: 30, heightMm: 30, grid }));
     const { record } = await makePlates(
       jobs.map(({ job }) => job),
-      options({ bed: { kind: 'jig', jig } }),
+      options({ source: { kind: 'jig', jig } }),
     );
     // 40.1 mm are 133.67 dots: 134 dots are 40.2 mm. 40.2 mm down are 134 dots.
     expect(record.plates[0]!.pieces.map(({ xDots, yDots, off }) => [xDots, yDots, off.xMm, off.yMm])).toEqual([
@@ -300,7 +300,7 @@ describe('one bitmap per plate', () => {
     ]);
     expect(record.notes[0]).toMatch(/different machines or materials do not share a plate/);
     const jig = jigOf([at('A', 10, 10, 30, 30)], { machine: MACHINE });
-    const error = await codeOf(() => makePlates([jobs[2]!.job], options({ bed: { kind: 'jig', jig } })));
+    const error = await codeOf(() => makePlates([jobs[2]!.job], options({ source: { kind: 'jig', jig } })));
     expect(error.message).toMatch(/wood: found a job for gantry-450, but the jig jig lies under galvo-355-f210/);
   });
 });
@@ -309,7 +309,7 @@ describe('one bitmap per piece', () => {
   test('keeps the dots, shares a file between copies, and places each', async () => {
     const jig = jigOf([at('A', 10, 10, 40, 30), at('B', 60.03, 10, 40, 30)]);
     const { job, dots } = jobOf({ name: 'cat', widthMm: 40, heightMm: 30, count: 2 });
-    const plates = await makePlates([job], options({ bed: { kind: 'jig', jig }, bitmaps: 'piece' }));
+    const plates = await makePlates([job], options({ source: { kind: 'jig', jig }, bitmaps: 'piece' }));
     const [plate] = plates.record.plates;
     expect(plate!.burns.map(({ file, control }) => [file, control.corner])).toEqual([
       ['piece-cat.png', { xMm: 10, yMm: 10 }],
@@ -326,7 +326,7 @@ describe('quarter turns', () => {
 
   test('turn square dots, each whole', async () => {
     const { job, dots } = jobOf({ name: 'cat', widthMm: 40, heightMm: 30 });
-    const plates = await makePlates([job], options({ bed: { kind: 'jig', jig: upright }, quarterTurns: true }));
+    const plates = await makePlates([job], options({ source: { kind: 'jig', jig: upright }, quarterTurns: true }));
     const [plate] = plates.record.plates;
     expect(plate!.pieces[0]).toMatchObject({ turned: true, place: { widthMm: 30, heightMm: 40 } });
     expect(await readBitmap(plates, 'plate-1.png')).toEqual(turnQuarter(dots));
@@ -340,7 +340,7 @@ describe('quarter turns', () => {
       [jobOf({ name: 'cat', widthMm: 40, heightMm: 30 }).job, false],
     ] as const) {
       const error = await codeOf(() =>
-        makePlates([job], options({ bed: { kind: 'jig', jig: upright }, quarterTurns })),
+        makePlates([job], options({ source: { kind: 'jig', jig: upright }, quarterTurns })),
       );
       expect([error.code, /turned by a quarter it would fit/.test(error.message)]).toEqual([
         'piece-fits-nowhere',
@@ -363,7 +363,7 @@ describe('packed plates', () => {
       'jig.engrave.svg',
       'jig.cut.svg',
     ]);
-    expect(record.lots[0]).toMatchObject({ pieces: 5, plates: 2, lowerBound: 2 });
+    expect(record.batches[0]).toMatchObject({ pieces: 5, plates: 2, lowerBound: 2 });
   });
 
   test('have boards of one size, and jigs that can be read again', async () => {
@@ -393,7 +393,7 @@ describe('control strip', () => {
       at('A', 10, 10, 20, 10),
       at('S', 10, 40, STRIP_ROOM.lengthMm, STRIP_ROOM.breadthMm, { use: 'strip' }),
     ]);
-    const plates = await makePlates([job], options({ bed: { kind: 'jig', jig }, strip: true }));
+    const plates = await makePlates([job], options({ source: { kind: 'jig', jig }, strip: true }));
     const [plate] = plates.record.plates;
     expect(plate!.strip).toMatchObject({ pocket: 'S', burn: 1, place: { xMm: 12, yMm: 42, widthMm: 60, heightMm: 8 } });
     const layout = JSON.parse(String(plates.files.find(({ name }) => name === 'plate-1.strip.json')!.bytes));
@@ -411,14 +411,14 @@ describe('control strip', () => {
   test('of a screen that counts marks is drawn from what the profile says dots leave', async () => {
     const screen = { name: 'floyd-steinberg', options: { errorOf: 'marks' } };
     const modelled = jobOf({ name: 'card', widthMm: 20, heightMm: 10, grid, ticket: { screen } });
-    const bed = { ...free, strip: STRIP_ROOM } as Bed;
-    const plates = await makePlates([modelled.job], options({ bed, strip: true }));
+    const source = { ...free, strip: STRIP_ROOM } as LayoutSource;
+    const plates = await makePlates([modelled.job], options({ source, strip: true }));
     expect(plates.stripLayouts[0]!.screen).toEqual(screen);
   });
 
   test('needs a pocket of its own', async () => {
     const jig = jigOf([at('A', 10, 10, 20, 10)]);
-    const error = await codeOf(() => makePlates([job], options({ bed: { kind: 'jig', jig }, strip: true })));
+    const error = await codeOf(() => makePlates([job], options({ source: { kind: 'jig', jig }, strip: true })));
     expect(error.message).toMatch(/no pocket with "use": "strip".*64 × 12 mm/);
   });
 
@@ -427,8 +427,11 @@ describe('control strip', () => {
     const data = Uint8Array.from(many.dots.data, (dot, i) => (dot === 0 ? 0 : 85 * (1 + (i % 3))));
     const ticket = { ...many.job.ticket, bitmap: { ...many.job.ticket.bitmap, levels: 4 } };
     const shades = createDots(many.dots.width, many.dots.height, 256, data);
-    const bed = { ...free, strip: STRIP_ROOM } as Bed;
-    const plates = await makePlates([{ ...many.job, ticket, load: async () => shades }], options({ bed, strip: true }));
+    const source = { ...free, strip: STRIP_ROOM } as LayoutSource;
+    const plates = await makePlates(
+      [{ ...many.job, ticket, load: async () => shades }],
+      options({ source, strip: true }),
+    );
     expect(plates.record.plates[0]!.burns.map(({ file, levels }) => [file, levels])).toEqual([
       ['plate-1.1.png', 4],
       ['plate-1.strip.png', 2],
@@ -441,7 +444,7 @@ describe('control strip', () => {
   test('is burned by itself where pieces are', async () => {
     const plates = await makePlates(
       [job],
-      options({ bed: { ...free, strip: STRIP_ROOM } as Bed, strip: true, bitmaps: 'piece' }),
+      options({ source: { ...free, strip: STRIP_ROOM } as LayoutSource, strip: true, bitmaps: 'piece' }),
     );
     expect(plates.record.plates[0]!.burns.map(({ file, strip }) => [file, strip])).toEqual([
       ['piece-card.png', false],
@@ -452,7 +455,7 @@ describe('control strip', () => {
 
 describe('what is written', () => {
   const jig = layoutGrid({
-    ...(free as Extract<Bed, { kind: 'packed' }>).frame,
+    ...(free as Extract<LayoutSource, { kind: 'packed' }>).frame,
     columns: 2,
     rows: 2,
     pocketWidthMm: 40,
@@ -467,7 +470,7 @@ describe('what is written', () => {
     text: 'For <Ada>',
   };
   const correction = { offsetXMm: 0.2, offsetYMm: -0.1, turnDeg: 0.3 };
-  const make = () => makePlates([job], options({ bed: { kind: 'jig', jig }, correction }));
+  const make = () => makePlates([job], options({ source: { kind: 'jig', jig }, correction }));
   let made: Awaited<ReturnType<typeof make>>;
   const textOf = (name: string) => String(made.files.find((file) => file.name === name)!.bytes);
 
@@ -579,7 +582,7 @@ describe('what is written', () => {
     const near = jigOf([at('A', 1.5, 1.5, 40, 30)], { fieldAtMm: [1, 1], notch: null, reliefDiameterMm: 0 });
     const { record } = await makePlates(
       [jobOf({ name: 'cat', widthMm: 40, heightMm: 30 }).job],
-      options({ bed: { kind: 'jig', jig: near }, correction: { offsetXMm: 0.8, offsetYMm: 0, turnDeg: 0 } }),
+      options({ source: { kind: 'jig', jig: near }, correction: { offsetXMm: 0.8, offsetYMm: 0, turnDeg: 0 } }),
     );
     expect(record.plates[0]!.warnings[0]).toMatch(/plate-1.png: the correction moves a corner 0.3 mm out of the field/);
   });
@@ -612,7 +615,7 @@ describe('bad input', () => {
       grid: { pitchMm: 0.005, lineSpacingMm: 0.005 },
       count: 2,
     });
-    expect((await codeOf(() => makePlates([fine.job], options({ bed: { kind: 'jig', jig } })))).message).toMatch(
+    expect((await codeOf(() => makePlates([fine.job], options({ source: { kind: 'jig', jig } })))).message).toMatch(
       /a bitmap of its own|one bitmap for each piece/,
     );
   });

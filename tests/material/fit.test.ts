@@ -128,7 +128,7 @@ const optionsOf = (more: Partial<FitOptions> = {}): FitOptions => ({
   },
   patternOf,
   halftone: screenScattered,
-  toldDirection: 'lighter',
+  drawnDirection: 'lighter',
   ...more,
 });
 

@@ -279,7 +279,7 @@ describe('what looks at the surroundings', () => {
       const plane = paint(width, height, (x, y) => 50 + 40 * Math.sin(x / 9 + y / 5) + 25 * normal());
       const strong = { ...everything, localContrast: 1, noiseL: 6, sharpenAmount: 2 };
       const fields = planToneFields(plane, strong, { grid: { pitchMm, lineSpacingMm } })!;
-      const [fast, plain] = (['fast', 'plain'] as const).map((arithmetic) => {
+      const [fast, plain] = (['simd', 'scalar'] as const).map((arithmetic) => {
         const out = createPlane('luminance', width, height);
         applyToneFields(plane, fields, { out, from: 0, to: height, arithmetic });
         const { curve: table, size } = fields;

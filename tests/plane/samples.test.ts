@@ -15,7 +15,7 @@ test('dots become bits, the first one highest, by kernel and plainly the same, w
     const dots = createDots(width, height, 2, data);
     for (const lead of [0, 1]) {
       for (const polarity of ['fires-black', 'fires-white'] as const) {
-        const [fast, plain] = (['fast', 'plain'] as const).map((arithmetic) =>
+        const [fast, plain] = (['simd', 'scalar'] as const).map((arithmetic) =>
           packDots(dots, { lead, polarity, arithmetic }),
         );
         expect(fast).toEqual(plain);

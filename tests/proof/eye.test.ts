@@ -59,7 +59,7 @@ describe("the eye's blur", () => {
   ])('of %d × %d cells is the same by the kernels and by the plain loops', (width, height) => {
     const data = Float32Array.from({ length: width * height }, (_, i) => ((i * 7919) % 101) / 101);
     const plane = createPlane('reflectance', width, height, data);
-    const [fast, plain] = (['fast', 'plain'] as const).map(
+    const [fast, plain] = (['simd', 'scalar'] as const).map(
       (arithmetic) => filterByEye(plane, { cellXMm: 0.11, cellYMm: 0.07, arithmetic }).data,
     );
     expect(fast).toEqual(plain);
@@ -93,7 +93,7 @@ test('a mask that leaves all is as none, row by row, and what it cuts is wanted 
   const size = { reflectance, bareLuminance: 1, width: 2, height: 2 };
   const mask = createPlane('mask', 6, 2, Uint8Array.from([255, 255, 255, 255, 255, 255, 0, 0, 0, 0, 0, 51]));
   const free = averageWanted(luminance, size).data;
-  for (const arithmetic of ['fast', 'plain'] as const) {
+  for (const arithmetic of ['simd', 'scalar'] as const) {
     const cut = averageWanted(luminance, { ...size, mask, arithmetic }).data;
     expect(cut.slice(0, 2)).toEqual(free.slice(0, 2));
     expect(cut[2]).toBe(1);
@@ -138,7 +138,7 @@ describe('the error of tone', () => {
     const light = Uint16Array.from({ length: 37 * 23 }, (_, at) => (at * 7919) % (ONE + 1));
     const options = { reflectance, bareLuminance: 0.2, width: 5, height: 4 };
     const luminance = createPlane('luminance', 37, 23, light);
-    const plain = averageWanted(luminance, { ...options, arithmetic: 'plain' });
+    const plain = averageWanted(luminance, { ...options, arithmetic: 'scalar' });
     expect(averageWanted(luminance, options)).toEqual(plain);
   });
 

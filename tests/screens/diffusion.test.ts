@@ -72,7 +72,7 @@ test.each(SCANS)(
         const plane = mixedPlane(width, height, seed);
         const expected = diffuseFixedPlainly(plane, { kernel: kernels.FLOYD_STEINBERG, scan, levels: 2 });
         expect(diffuseFloydSteinberg(plane, { scan })).toEqual(expected);
-        expect(diffuseFloydSteinberg(plane, { scan, arithmetic: 'plain' })).toEqual(expected);
+        expect(diffuseFloydSteinberg(plane, { scan, arithmetic: 'scalar' })).toEqual(expected);
       }
     }
   },

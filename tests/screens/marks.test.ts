@@ -171,7 +171,7 @@ test.each(['raster', 'serpentine'] as const)(
       ] as const) {
         const plane = mixedPlane(width, height, 5);
         const options = { kernel: FLOYD_STEINBERG, scan, steps, start: listWarmUpRows(plane) };
-        const plain = diffuseMarks(plane, { ...options, arithmetic: 'plain' });
+        const plain = diffuseMarks(plane, { ...options, arithmetic: 'scalar' });
         expect(drawDots(diffuseMarks(plane, options))).toEqual(drawDots(plain));
       }
     }
@@ -189,8 +189,8 @@ test.each(['raster', 'serpentine'] as const)(
     ] as const) {
       const plane = mixedPlane(width, height, 6);
       const known = { kernel: OSTROMOUKHOV, scan, seed: 1, start: listWarmUpRows(plane) };
-      const both = (halftone: (arithmetic: 'fast' | 'plain') => Dots) =>
-        expect(drawDots(halftone('fast'))).toEqual(drawDots(halftone('plain')));
+      const both = (halftone: (arithmetic: 'simd' | 'scalar') => Dots) =>
+        expect(drawDots(halftone('simd'))).toEqual(drawDots(halftone('scalar')));
       both((arithmetic) => diffuseVariable(plane, { ...known, levels: 2, arithmetic }));
       for (const table of [ONE_DOT, narrow, flat, wide]) {
         const steps = tabulateMarkSteps(table);

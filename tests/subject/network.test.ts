@@ -18,7 +18,7 @@ describe.each(MODELS)('%s', (path) => {
   const fast = runNetwork(network, input);
 
   test('gives the same bits with and without the kernels, and a second time', () => {
-    const plain = runNetwork(network, input, { arithmetic: 'plain' });
+    const plain = runNetwork(network, input, { arithmetic: 'scalar' });
     const again = runNetwork(network, input);
     for (const [name, { data }] of plain) {
       expect(fast.get(name)!.data).toEqual(data);

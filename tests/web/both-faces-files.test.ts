@@ -162,7 +162,7 @@ test(
       expect(laid.plates.map(({ seconds }: { seconds: number }) => seconds)).toEqual(
         said.plates.map(({ time }: { time: { seconds: number } }) => time.seconds),
       );
-      expect(laid.plateNotes.slice(0, 1)).toEqual([said.lots[0].explanation]);
+      expect(laid.plateNotes.slice(0, 1)).toEqual([said.batches[0].explanation]);
       expect(laid.plates[0].pieces[0].photo.width).toBeGreaterThan(0);
     }
   },

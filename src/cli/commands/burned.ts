@@ -1,7 +1,7 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
 import { type BurnedList, listBurned, recordBurn, writeBurnedCsv } from '../../tasks/index.ts';
-import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
+import type { CommandContext, OptionValues, Outcome, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatSeconds } from '../text.ts';
@@ -9,14 +9,14 @@ import { alignColumns, formatSeconds } from '../text.ts';
 /** Most pieces of one entry, a count. Assumed: far above a shop's day. */
 const MOST_PIECES = 100_000;
 
-export const run: Run = async ([ticket], options, surroundings) => {
-  if (ticket === undefined) return list(options, surroundings);
+export const run: Run = async ([ticket], options, commandContext) => {
+  if (ticket === undefined) return list(options, commandContext);
   for (const name of ['month', 'out'] as const) {
     if (options[name] !== undefined) {
       throw new AppError('option-invalid', `${name}: found it beside a ticket, needed one of the two`);
     }
   }
-  const { cwd } = surroundings.io;
+  const { cwd } = commandContext.io;
   const [count, scrap] = ['count', 'scrap'].map((name) => {
     return numberOf(options, name, { min: 0, max: MOST_PIECES, whole: true });
   });
@@ -30,7 +30,7 @@ export const run: Run = async ([ticket], options, surroundings) => {
       ...(picture === undefined ? {} : { picture: resolve(cwd, picture) }),
       ...(date === undefined ? {} : { date }),
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   return {
     json: { entry, path },
@@ -45,7 +45,7 @@ export const run: Run = async ([ticket], options, surroundings) => {
   };
 };
 
-async function list(options: OptionValues, { io, shop, warn }: Surroundings): Promise<Outcome> {
+async function list(options: OptionValues, { io, shop, warn }: CommandContext): Promise<Outcome> {
   for (const name of ['count', 'scrap', 'note', 'photo', 'date'] as const) {
     if (options[name] !== undefined) {
       throw new AppError('option-invalid', `${name}: found it without a ticket, needed the path of one`);

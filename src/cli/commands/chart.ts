@@ -17,13 +17,13 @@ import { numberOf, textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 
-export const run: Run = async ([kindText], options, surroundings) => {
+export const run: Run = async ([kindText], options, commandContext) => {
   const kind = CHART_KIND_NAMES.find((known) => known === kindText);
   if (!kind)
     throw new AppError('option-invalid', `found a chart "${kindText}", needed one of ${CHART_KIND_NAMES.join(', ')}`);
-  const out = resolve(surroundings.io.cwd, textOf(options, 'out')!);
-  const request = { chart: readRequest(kind, options, surroundings.io.cwd), out, force: options.force === true };
-  return describe(await drawChart(request, taskContext(surroundings)));
+  const out = resolve(commandContext.io.cwd, textOf(options, 'out')!);
+  const request = { chart: readRequest(kind, options, commandContext.io.cwd), out, force: options.force === true };
+  return describe(await drawChart(request, taskContext(commandContext)));
 };
 
 function describe({ files, kept, layout, cost, expectedError, typed, warnings }: DrawnChartRecord): Outcome {

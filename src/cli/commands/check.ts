@@ -7,15 +7,15 @@ import { numberOf, textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
-export const run: Run = async ([file], options, surroundings) => {
-  const { io, warn } = surroundings;
+export const run: Run = async ([file], options, commandContext) => {
+  const { io, warn } = commandContext;
   const path = resolve(io.cwd, file!);
   const profile = textOf(options, 'profile');
   const out = textOf(options, 'out');
   const adjust = options.adjust;
   const palettePath = textOf(options, 'palette');
   const diametersUm = readDiameters(textOf(options, 'diameters'));
-  const context = taskContext(surroundings);
+  const context = taskContext(commandContext);
   const record = await readChart(
     {
       ...readCaptureOptions([file!], options, io.cwd),

@@ -20,22 +20,22 @@ const DEMO = {
 } as const;
 
 /** The whole loop on the virtual engraver, by the same commands that a shop would type. */
-export const run: Run = async (_args, options, surroundings) => {
-  const { io, shop, progress } = surroundings;
+export const run: Run = async (_args, options, commandContext) => {
+  const { io, shop, progress } = commandContext;
   const out = resolve(io.cwd, textOf(options, 'out') ?? join('out', 'demo'));
   const at = (...parts: string[]) => join(out, ...parts);
   // The demo's own folder is its to fill again.
   const given = (more: OptionValues): OptionValues => ({ force: true, ...more });
 
   progress('1 of 5: drawing the chart');
-  await chart(['tone'], given({ machine: DEMO.machine, material: DEMO.material, out: at('1-chart') }), surroundings);
+  await chart(['tone'], given({ machine: DEMO.machine, material: DEMO.material, out: at('1-chart') }), commandContext);
 
   progress('2 of 5: burning and scanning it on the virtual engraver');
   const scan = at('2-scan.png');
   await simulate(
     ['capture', at('1-chart', 'chart.png')],
     given({ materialModel: DEMO.material, camera: DEMO.camera, paper: DEMO.paper, out: scan }),
-    surroundings,
+    commandContext,
   );
 
   progress('3 of 5: learning the material from the scan');
@@ -43,7 +43,7 @@ export const run: Run = async (_args, options, surroundings) => {
   const learned = await learn(
     [scan],
     given({ chart: at('1-chart', 'chart.json'), reference: 'paper', name: 'demo-anodised', out: profilePath }),
-    surroundings,
+    commandContext,
   );
   // Honest about where it comes from: no laser has burned this chart.
   await callSimulated(profilePath, shop);
@@ -53,7 +53,7 @@ export const run: Run = async (_args, options, surroundings) => {
   const card = await prepare(
     [photo],
     given({ size: DEMO.size, corner: DEMO.corner, profile: profilePath, out: at('4-card') }),
-    surroundings,
+    commandContext,
   );
 
   progress('5 of 5: burning the card on the virtual engraver');
@@ -61,7 +61,7 @@ export const run: Run = async (_args, options, surroundings) => {
   await simulate(
     ['engrave', at('4-card', 'two-dogs.png')],
     given({ materialModel: DEMO.material, out: burned }),
-    surroundings,
+    commandContext,
   );
 
   return {

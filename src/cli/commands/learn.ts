@@ -9,8 +9,8 @@ import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber, sayPath } from '../text.ts';
 import { version } from '../version.ts';
 
-export const run: Run = async (paths, options, surroundings) => {
-  const { io, warn } = surroundings;
+export const run: Run = async (paths, options, commandContext) => {
+  const { io, warn } = commandContext;
   const out = resolve(io.cwd, textOf(options, 'out')!);
   if (!/\.json$/i.test(out)) {
     throw new AppError('option-invalid', `--out: found "${textOf(options, 'out')}", needed a name that ends in .json`);
@@ -30,7 +30,7 @@ export const run: Run = async (paths, options, surroundings) => {
       files: { profile: out, measured: out, page: out.replace(/\.json$/i, '.html') },
       force: options.force === true,
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   for (const { text } of record.notices) warn(text);
   if (record.kind === 'checked') throw new RangeError('a chart that is learned from is not checked');

@@ -9,15 +9,15 @@ import {
   newMachine,
   showMachine,
 } from '../../tasks/index.ts';
-import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
+import type { CommandContext, OptionValues, Outcome, Run } from '../command.ts';
 import { askRest } from '../questions.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
-export const run: Run = async ([action, name], options, surroundings) => {
-  if (action === 'new') return describeNew(options, surroundings);
-  if (action === 'list' && name === undefined) return writeList(surroundings);
+export const run: Run = async ([action, name], options, commandContext) => {
+  if (action === 'new') return describeNew(options, commandContext);
+  if (action === 'list' && name === undefined) return writeList(commandContext);
   if (action === 'show' && name !== undefined) {
-    const record = showMachine(name, surroundings.shop);
+    const record = showMachine(name, commandContext.shop);
     const { machine, from, path } = record;
     return { json: { machine, from, path }, text: writeMachine(record) };
   }
@@ -25,7 +25,7 @@ export const run: Run = async ([action, name], options, surroundings) => {
   throw new AppError('option-invalid', `found "${found}", needed "list", "show NAME" or "new"`);
 };
 
-async function describeNew(options: OptionValues, { io, shop }: Surroundings): Promise<Outcome> {
+async function describeNew(options: OptionValues, { io, shop }: CommandContext): Promise<Outcome> {
   const isAsked = io.ask !== undefined;
   const answers = await askRest(options, {
     io,
@@ -43,7 +43,7 @@ async function describeNew(options: OptionValues, { io, shop }: Surroundings): P
   };
 }
 
-function writeList({ shop, warn }: Surroundings): Outcome {
+function writeList({ shop, warn }: CommandContext): Outcome {
   const { machines, notices } = listMachines(shop);
   for (const { text } of notices) warn(text);
   const json = machines.map(({ machine: { name, title, wavelengthNm, fieldMm }, spotDiameterUm, from, path }) => {

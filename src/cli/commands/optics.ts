@@ -11,7 +11,7 @@ import { alignColumns, formatNumber } from '../text.ts';
  */
 const LEAST = 0.001;
 
-export const run: Run = async (_args, options, surroundings) => {
+export const run: Run = async (_args, options, commandContext) => {
   const record = describeMachineOptics(
     {
       machine: textOf(options, 'machine')!,
@@ -21,7 +21,7 @@ export const run: Run = async (_args, options, surroundings) => {
       ...lengthOf(options, 'mark', (markMm) => ({ markDiameterUm: markMm * 1000 })),
       ...lengthOf(options, 'cylinder', (cylinderDiameterMm) => ({ cylinderDiameterMm })),
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   const { machine, settings, report, assumed } = record;
   return {

@@ -11,20 +11,20 @@ import {
   readOrderPieces,
   sayReason,
 } from '../../tasks/index.ts';
-import type { OptionValues, Run, Surroundings } from '../command.ts';
+import type { CommandContext, OptionValues, Run } from '../command.ts';
 import { onInterrupt } from '../interrupt.ts';
 import { numberOf, textOf } from '../options.ts';
 import { readPricesOption } from '../prices.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatSeconds } from '../text.ts';
 
-export const run: Run = async ([given], options, surroundings) => {
-  const { io, warn } = surroundings;
+export const run: Run = async ([given], options, commandContext) => {
+  const { io, warn } = commandContext;
   const path = resolve(io.cwd, given!);
   const out = resolve(io.cwd, textOf(options, 'out')!);
   const maker = readMaker(options);
   const defaultsPath = textOf(options, 'defaults');
-  const context = taskContext(surroundings);
+  const context = taskContext(commandContext);
   const pieces = await readOrderPieces(
     {
       path,
@@ -38,7 +38,7 @@ export const run: Run = async ([given], options, surroundings) => {
     io.stderr('\nstopping: the pieces at work are finished first; Ctrl-C again stops at once\n'),
   );
   let last: OrderProgress = { total: pieces.length, made: 0, kept: 0, failed: 0 };
-  const showProgress = createOrderProgress(surroundings);
+  const showProgress = createOrderProgress(commandContext);
   try {
     const { record } = await makeOrder(
       pieces,
@@ -93,7 +93,7 @@ function pickPieceOptions(options: OptionValues): OptionValues {
 }
 
 /** A bar with the time left, from the pace of the pieces that this run has made. */
-function createOrderProgress({ io, progress }: Surroundings): (state: OrderProgress) => void {
+function createOrderProgress({ io, progress }: CommandContext): (state: OrderProgress) => void {
   const width = 24;
   const start = io.clock();
   return ({ total, made, kept, failed }) => {

@@ -1,9 +1,9 @@
 import { join, resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
 import {
-  type BedRequest,
   type FrameRequest,
-  type LaidRecord,
+  type LayoutRecord,
+  type LayoutSourceRequest,
   type LayPlatesRequest,
   layPlates,
 } from '../../tasks/index.ts';
@@ -13,25 +13,25 @@ import { textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatSeconds } from '../text.ts';
 
-export const run: Run = async ([jigName], options, surroundings) => {
-  const { cwd } = surroundings.io;
+export const run: Run = async ([jigName], options, commandContext) => {
+  const { cwd } = commandContext.io;
   const out = resolve(cwd, textOf(options, 'out')!);
   const given: unknown = options.jobs;
   const places = Array.isArray(given) ? given.map((place) => resolve(cwd, String(place))) : [];
-  const bed = readBed(jigName, options);
+  const source = readLayoutSource(jigName, options);
   const machine = textOf(options, 'machine');
   const profile = textOf(options, 'profile');
-  if (places.length === 0 && bed.kind === 'packed') {
+  if (places.length === 0 && source.kind === 'packed') {
     throw new AppError('option-invalid', 'found neither a jig, nor --grid, nor --jobs, needed at least one of them');
   }
-  if (places.length === 0 && bed.kind === 'grid' && machine === undefined) {
+  if (places.length === 0 && source.kind === 'grid' && machine === undefined) {
     throw new AppError('option-invalid', 'found --grid without --machine, needed the machine whose field bounds it');
   }
   const record = await layPlates(
     {
       jobs: places,
       counts: readCounts(textOf(options, 'count')),
-      bed,
+      source,
       ...(machine === undefined ? {} : { machine }),
       ...(profile === undefined ? {} : { profile }),
       bitmaps: textOf(options, 'bitmaps') === 'piece' ? 'piece' : 'plate',
@@ -42,12 +42,12 @@ export const run: Run = async ([jigName], options, surroundings) => {
       out,
       force: options.force === true,
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   return record.kind === 'jig' ? describeJig(record) : describePlates(record, out);
 };
 
-function describeJig({ files, jig }: Extract<LaidRecord, { kind: 'jig' }>): Outcome {
+function describeJig({ files, jig }: Extract<LayoutRecord, { kind: 'jig' }>): Outcome {
   const count = jig.pockets.length;
   return {
     json: { files, jig },
@@ -59,13 +59,13 @@ function describeJig({ files, jig }: Extract<LaidRecord, { kind: 'jig' }>): Outc
   };
 }
 
-type PlatesLaid = Extract<LaidRecord, { kind: 'plates' }>;
+type PlatesRecord = Extract<LayoutRecord, { kind: 'plates' }>;
 
-function describePlates(record: PlatesLaid, out: string): Outcome {
+function describePlates(record: PlatesRecord, out: string): Outcome {
   return { json: { files: record.files, ...record.plates }, text: writeSummary(record, out) };
 }
 
-function writeSummary({ plates: record, files }: PlatesLaid, out: string): string {
+function writeSummary({ plates: record, files }: PlatesRecord, out: string): string {
   return [
     alignColumns([
       ['wrote', `${files.length} files into ${out}`],
@@ -83,17 +83,17 @@ function writeSummary({ plates: record, files }: PlatesLaid, out: string): strin
       ]),
     ),
     '',
-    ...record.lots.map(({ machine, material, explanation }) => `${material} on ${machine}: ${explanation}`),
+    ...record.batches.map(({ machine, material, explanation }) => `${material} on ${machine}: ${explanation}`),
     ...record.notes,
   ].join('\n');
 }
 
-function sayTime({ seconds, interval }: PlatesLaid['plates']['time']): string {
+function sayTime({ seconds, interval }: PlatesRecord['plates']['time']): string {
   return `${formatSeconds(seconds)} (${formatSeconds(interval.lowS)} … ${formatSeconds(interval.highS)})`;
 }
 
 /** A jig by name or file, one made from --grid, or none: then pieces are packed freely. */
-function readBed(jigName: string | undefined, options: OptionValues): BedRequest {
+function readLayoutSource(jigName: string | undefined, options: OptionValues): LayoutSourceRequest {
   const grid = textOf(options, 'grid');
   const own = ['pocket', 'gap', 'rim', 'clearance', 'kerf', 'stop', 'origin', 'yAxis', 'margin'];
   if (jigName !== undefined) {

@@ -19,11 +19,11 @@ import { readPricesOption } from '../prices.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 
-export const run: Run = async ([photoPath], options, surroundings) => {
+export const run: Run = async ([photoPath], options, commandContext) => {
   keepHeapSmall();
-  const { io } = surroundings;
+  const { io } = commandContext;
   if (textOf(options, 'again') !== undefined) {
-    return describe(await prepareAgain(readAgain(photoPath, options, io), taskContext(surroundings)));
+    return describe(await prepareAgain(readAgain(photoPath, options, io), taskContext(commandContext)));
   }
   if (photoPath === undefined) throw new AppError('option-invalid', 'found no photo, needed its path');
   if (textOf(options, 'size') === undefined) {
@@ -41,11 +41,11 @@ export const run: Run = async ([photoPath], options, surroundings) => {
     only: textOf(options, 'only') === 'bitmap' ? 'bitmap' : 'everything',
     force: options.force === true,
   };
-  if (textOf(options, 'marks') !== undefined) return prepareInMarks({ ...request, job }, options, surroundings);
+  if (textOf(options, 'marks') !== undefined) return prepareInMarks({ ...request, job }, options, commandContext);
   const threads = numberOf(options, 'threads', { min: 1, max: 64, whole: true });
   const record = await preparePhoto(
     { ...request, job, ...readPricesOption(options, io), ...(threads === undefined ? {} : { threads }) },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   return describe(record);
 };

@@ -11,7 +11,7 @@ import {
   sayPrediction,
   showProfile,
 } from '../../tasks/index.ts';
-import type { Outcome, Run, Surroundings } from '../command.ts';
+import type { CommandContext, Outcome, Run } from '../command.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
 export const run: Run = async ([action, name, other, ...more], _options, { shop, warn }) => {
@@ -46,7 +46,7 @@ function writeComparison({ comparison, facts, notes }: ComparisonRecord): Outcom
   };
 }
 
-function writeList({ shop, warn }: Pick<Surroundings, 'shop' | 'warn'>): Outcome {
+function writeList({ shop, warn }: Pick<CommandContext, 'shop' | 'warn'>): Outcome {
   const { records, notices } = listProfiles(shop);
   for (const { text } of notices) warn(text);
   const json = records.map(({ value: profile, path, from }) => ({

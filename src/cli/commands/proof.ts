@@ -6,8 +6,8 @@ import { textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
 import { formatNumber } from '../text.ts';
 
-export const run: Run = async ([bitmap], options, surroundings) => {
-  const { cwd } = surroundings.io;
+export const run: Run = async ([bitmap], options, commandContext) => {
+  const { cwd } = commandContext.io;
   const { profile, ...facts } = await proveBitmap(
     {
       path: resolve(cwd, bitmap!),
@@ -18,7 +18,7 @@ export const run: Run = async ([bitmap], options, surroundings) => {
       out: resolve(cwd, textOf(options, 'out')!),
       force: options.force === true,
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   const { file, widthMm, heightMm, dots, meanLightness } = facts;
   return {

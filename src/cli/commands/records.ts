@@ -16,7 +16,7 @@ import {
   showPalette,
   writeScreensPage,
 } from '../../tasks/index.ts';
-import type { OptionValues, Outcome, Run, Surroundings } from '../command.ts';
+import type { CommandContext, OptionValues, Outcome, Run } from '../command.ts';
 import { textOf } from '../options.ts';
 import { askRest } from '../questions.ts';
 import { taskContext } from '../task-context.ts';
@@ -25,7 +25,7 @@ import { alignColumns, formatNumber } from '../text.ts';
 type Action = (
   args: readonly string[],
   options: OptionValues,
-  surroundings: Surroundings,
+  commandContext: CommandContext,
   kind: string,
 ) => Promise<Outcome> | Outcome;
 
@@ -66,14 +66,14 @@ const ACTIONS: Readonly<Record<string, Action>> = {
     ].join('\n\n');
     return { json: shown, text };
   },
-  'material new': async (_, options, surroundings) => {
-    const { io, shop } = surroundings;
+  'material new': async (_, options, commandContext) => {
+    const { io, shop } = commandContext;
     const answers = await askRest(options, {
       io,
       next: (known) => askOfMaterial(known, shop),
       check: checkMaterialAnswer,
     });
-    const context = taskContext(surroundings);
+    const context = taskContext(commandContext);
     const { material, path } = await newMaterial(answers, { ...context, force: options.force === true });
     const next = `tonewright chart dose --material ${material.name} --machine ${textOf(answers, 'machine')} --out dose`;
     return {
@@ -165,9 +165,9 @@ const ACTIONS: Readonly<Record<string, Action>> = {
   },
 };
 
-export const run: Run = async ([kind, action, ...args], options, surroundings) => {
+export const run: Run = async ([kind, action, ...args], options, commandContext) => {
   const known = ACTIONS[`${kind} ${action}`];
   if (!known)
     throw new AppError('option-invalid', `found "${kind} ${action}", needed ${Object.keys(ACTIONS).join(', ')}`);
-  return known(args, options, surroundings, kind!);
+  return known(args, options, commandContext, kind!);
 };

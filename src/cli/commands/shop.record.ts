@@ -4,7 +4,7 @@ import { DIRECTION, FORCE } from '../option-records.ts';
 /** The kind of record is told before the action: one file serves several of them. */
 const loadRecordsOf = (kind: string) => async (): Promise<Run> => {
   const { run } = await import('./records.ts');
-  return (args, options, surroundings) => run([kind, ...args], options, surroundings);
+  return (args, options, commandContext) => run([kind, ...args], options, commandContext);
 };
 const loadProfile = async () => (await import('./profile.ts')).run;
 

@@ -14,16 +14,16 @@ import {
   readModel,
   simulateFaults,
 } from '../../tasks/index.ts';
-import type { Io, OptionValues, Outcome, Run, Surroundings } from '../command.ts';
+import type { CommandContext, Io, OptionValues, Outcome, Run } from '../command.ts';
 import { lengthOf, numberOf, textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber } from '../text.ts';
 
-export const run: Run = async ([action, file], options, surroundings) => {
-  if (action === 'engrave' && file !== undefined) return engrave(file, options, surroundings);
-  if (action === 'capture' && file !== undefined) return capture(file, options, surroundings);
+export const run: Run = async ([action, file], options, commandContext) => {
+  if (action === 'engrave' && file !== undefined) return engrave(file, options, commandContext);
+  if (action === 'capture' && file !== undefined) return capture(file, options, commandContext);
   if (action === 'list' && file === undefined) return list();
-  if (action === 'faults' && file === undefined) return plantFaults(options, surroundings);
+  if (action === 'faults' && file === undefined) return plantFaults(options, commandContext);
   throw new AppError(
     'option-invalid',
     `found "simulate ${[action, file].filter(Boolean).join(' ')}", needed "simulate engrave BITMAP", "simulate capture SURFACE", "simulate faults" or "simulate list"`,
@@ -44,15 +44,15 @@ function list(): Outcome {
   };
 }
 
-async function engrave(file: string, options: OptionValues, surroundings: Surroundings): Promise<Outcome> {
-  const { cwd } = surroundings.io;
+async function engrave(file: string, options: OptionValues, commandContext: CommandContext): Promise<Outcome> {
+  const { cwd } = commandContext.io;
   const record = await engraveBitmap(
     {
-      ...readBurn(file, options, surroundings.io),
+      ...readBurn(file, options, commandContext.io),
       out: resolve(cwd, requireText(options, 'out', 'the .npy or .png file to write')),
       force: options.force === true,
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   const { files, width, height, surface, facts } = record;
   return {
@@ -79,15 +79,15 @@ function writeEngraved({ files, width, height, surface, facts }: EngravedRecord)
   ]);
 }
 
-async function capture(file: string, options: OptionValues, surroundings: Surroundings): Promise<Outcome> {
-  const { cwd } = surroundings.io;
+async function capture(file: string, options: OptionValues, commandContext: CommandContext): Promise<Outcome> {
+  const { cwd } = commandContext.io;
   const rotationDeg = numberOf(options, 'rotate', { min: -360, max: 360, unit: 'degrees' });
   const paperL = numberOf(options, 'paper', { min: 80, max: 100, unit: 'L*' });
   const quality = numberOf(options, 'quality', { min: 1, max: 100, whole: true });
   const out = resolve(cwd, requireText(options, 'out', 'the .png or .jpg file to write'));
   const record = await captureFile(
     {
-      ...readBurn(file, options, surroundings.io),
+      ...readBurn(file, options, commandContext.io),
       camera: requireText(options, 'camera', `one of ${CAMERA_NAMES.join(', ')}`),
       ...(rotationDeg === undefined ? {} : { rotationDeg }),
       ...(paperL === undefined ? {} : { paperL }),
@@ -96,7 +96,7 @@ async function capture(file: string, options: OptionValues, surroundings: Surrou
       out,
       force: options.force === true,
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   const { camera, seed, width, height, geometry } = record;
   return {
@@ -109,7 +109,7 @@ async function capture(file: string, options: OptionValues, surroundings: Surrou
   };
 }
 
-async function plantFaults(options: OptionValues, { io, progress }: Surroundings): Promise<Outcome> {
+async function plantFaults(options: OptionValues, { io, progress }: CommandContext): Promise<Outcome> {
   const model = readModel(readModelOption(textOf(options, 'materialModel') ?? 'anodised-black', io.cwd));
   const seed = readSeed(options) ?? 1;
   const record = await simulateFaults(model, { seed, progress, only: listFaults({ faults: readFaults(options) }) });

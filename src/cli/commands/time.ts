@@ -10,24 +10,24 @@ import { alignColumns, formatNumber, formatSeconds, wrapText } from '../text.ts'
 import { compareTimes } from '../time-compare.ts';
 import { fitTimes } from '../time-fit.ts';
 
-export const run: Run = async (args, options, surroundings) => {
+export const run: Run = async (args, options, commandContext) => {
   const [file] = args;
   refuseStrays(options);
-  if (textOf(options, 'stopwatch') !== undefined) return fitTimes(args, options, surroundings);
-  if (options.compare === true) return compareTimes(args, options, surroundings);
+  if (textOf(options, 'stopwatch') !== undefined) return fitTimes(args, options, commandContext);
+  if (options.compare === true) return compareTimes(args, options, commandContext);
   if (file === undefined) {
     throw new AppError('option-invalid', 'found no file, needed a bitmap or a ticket (or --stopwatch with readings)');
   }
   const machine = textOf(options, 'machine');
   const record = await timeBitmap(
     {
-      path: resolve(surroundings.io.cwd, file),
+      path: resolve(commandContext.io.cwd, file),
       ...(machine === undefined ? {} : { machine }),
       settings: readScanSettings(options),
       ...lengthOf(options, 'pitch', (pitchMm) => ({ pitchMm })),
       ...lengthOf(options, 'spacing', (lineSpacingMm) => ({ lineSpacingMm })),
     },
-    taskContext(surroundings),
+    taskContext(commandContext),
   );
   const { settings, grid, estimate, interval, savings } = record;
   const { name, origins } = record.machine;

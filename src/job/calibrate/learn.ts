@@ -238,7 +238,7 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
     },
     patternOf: patternsOf(layout, screen),
     halftone: (coverage) => screen(coverage, layout.grid),
-    toldDirection: layout.direction,
+    drawnDirection: layout.direction,
     cameraError,
   });
   const scatter = analyseScatter(read, layout);

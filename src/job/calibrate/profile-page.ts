@@ -108,7 +108,7 @@ ${scatter ? showScatter(scatter, layout) : ''}
   <h2>${captures.length === 1 ? 'Capture' : 'Captures'}</h2>
   ${captures.map((capture, at) => showCapture(capture, pictures[at]!, at)).join('\n')}
 </section>
-${showOddPatches(learned)}
+${showOutliers(learned)}
 <section>
   <h2>All tones</h2>
   <table class="tones"><tr><th>patches</th><th>coverage</th><th>count</th><th>L* read</th><th>scatter</th><th>model</th><th>difference</th></tr>
@@ -189,30 +189,30 @@ const WORST_TONES = 3;
  */
 const AROUND = 0.35;
 
-interface OddPatch {
+interface OutlierPatch {
   readonly id: string;
   readonly capture: number;
   readonly why: string;
 }
 
 /** Patches that were left out, and those of the tones that the model explains worst, cut out of the captures. */
-function showOddPatches({ captures, report }: Learned): string {
+function showOutliers({ captures, report }: Learned): string {
   const left = captures.flatMap(({ readings }, capture) =>
-    readings.rejected.map(({ id, reason }): OddPatch => ({ id, capture, why: reason })),
+    readings.rejected.map(({ id, reason }): OutlierPatch => ({ id, capture, why: reason })),
   );
-  const outliers = report.outliers.flatMap(({ id, deltaL }): OddPatch[] =>
+  const outliers = report.outliers.flatMap(({ id, deltaL }): OutlierPatch[] =>
     left.some((one) => one.id === id) ? [] : [{ id, capture: 0, why: `${deltaL.toFixed(1)} L* off its like` }],
   );
   const offOf = (row: FitRow) => row.lightness - row.predicted;
   const worst = [...report.rows].sort((a, b) => Math.abs(offOf(b)) - Math.abs(offOf(a))).slice(0, WORST_TONES);
-  const far = worst.flatMap((row): OddPatch[] => {
+  const far = worst.flatMap((row): OutlierPatch[] => {
     const reading = captures[0]!.readings.readings.find(({ group }) => group === row.group);
     return reading ? [{ id: reading.id, capture: 0, why: `${row.group}: ${offOf(row).toFixed(1)} L*` }] : [];
   });
   const listed = [...left, ...outliers];
   const more = listed.length > PICTURED_MAX ? ` The first ${PICTURED_MAX} of ${listed.length}.` : '';
-  const row = (patches: readonly OddPatch[]) =>
-    `<div class="odd">${patches.map((patch) => showPatch(patch, captures[patch.capture]!)).join('')}</div>`;
+  const row = (patches: readonly OutlierPatch[]) =>
+    `<div class="outliers">${patches.map((patch) => showPatch(patch, captures[patch.capture]!)).join('')}</div>`;
   return `<section>
   <h2>Patches to look at</h2>
   ${listed.length > 0 ? `<p class="soft">Left out, as the capture shows them.${more}</p>${row(listed.slice(0, PICTURED_MAX))}` : ''}
@@ -220,7 +220,7 @@ function showOddPatches({ captures, report }: Learned): string {
 </section>`;
 }
 
-function showPatch({ id, capture, why }: OddPatch, { located }: ReadCapture): string {
+function showPatch({ id, capture, why }: OutlierPatch, { located }: ReadCapture): string {
   const patch = located.layout.patches.find((one) => one.id === id);
   if (!patch) return '';
   const { xMm, yMm, widthMm, heightMm } = patch;
@@ -361,10 +361,10 @@ header { margin: 0 0 3mm; }
 .off { fill: var(--loud); }
 .outline { fill: none; stroke: var(--rule); }
 figure { margin: 0 0 3mm; break-inside: avoid; }
-.odd { display: flex; flex-wrap: wrap; gap: 3mm; }
-.odd figure { width: 19mm; }
-.odd svg { width: 19mm; height: 19mm; }
-.odd figcaption { color: var(--soft); font-size: 7.5pt; overflow-wrap: anywhere; }
+.outliers { display: flex; flex-wrap: wrap; gap: 3mm; }
+.outliers figure { width: 19mm; }
+.outliers svg { width: 19mm; height: 19mm; }
+.outliers figcaption { color: var(--soft); font-size: 7.5pt; overflow-wrap: anywhere; }
 .tones th, .tones td { text-align: right; padding-right: 4mm; }
 .tones th:first-child, .tones td:first-child { text-align: left; }
 @media screen and (max-width: 720px) { .two, .key { grid-template-columns: 1fr; } .tones { display: block; overflow-x: auto; } }

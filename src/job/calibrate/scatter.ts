@@ -19,7 +19,7 @@ export interface ScatterPart {
 /** Analysis of variance between equal patches. */
 export interface ScatterAnalysis {
   /** Replicates less tones: what the variance is estimated from. */
-  readonly freedom: number;
+  readonly degreesOfFreedom: number;
   /** Standard deviation between equal patches, ΔL*. */
   readonly totalL: number;
   readonly parts: readonly ScatterPart[];
@@ -46,7 +46,7 @@ interface ScatterCapture {
  * Fewer degrees of freedom say nothing about five parts. And squares of the map, counts. Assumed: four degrees a part;
  * squares of about 5 mm on a card.
  */
-const LEAST_FREEDOM = 20;
+const LEAST_DEGREES_OF_FREEDOM = 20;
 const MAP = { columns: 16, rows: 10 } as const;
 /**
  * Quantile of 95 % of F for 4 to 6 and some thirty degrees of freedom, rounded up. A ratio. Exact: as F's tables say,
@@ -98,20 +98,20 @@ export function analyseScatter(captures: readonly ScatterCapture[], layout: Char
   for (const { group } of all) sizes.set(group, (sizes.get(group) ?? 0) + 1);
   const patches = all.filter(({ group }) => sizes.get(group)! > 1);
   const groups = new Set(patches.map(({ group }) => group)).size;
-  const freedom = patches.length - groups;
-  if (freedom < LEAST_FREEDOM) return undefined;
+  const degreesOfFreedom = patches.length - groups;
+  if (degreesOfFreedom < LEAST_DEGREES_OF_FREEDOM) return undefined;
 
   const centre = (values: readonly number[]) => centreByGroup(values, patches);
   const values = centre(patches.map(({ lightness }) => lightness));
-  const total = sumSquares(values) / freedom;
+  const total = sumSquares(values) / degreesOfFreedom;
   const termsOf = (list: readonly Term[]) => list.map((term) => centre(patches.map(term)));
   const place = termsOf(withTone([({ x }) => x, ({ x }) => x * x, ({ x, y }) => x * y]));
   const order = termsOf(withTone([({ time }) => time, ({ time }) => time * time]));
   const explained = explainInTurn(values, [place, order]);
   const left = Math.max(0, sumSquares(values) - explained[0]! - explained[1]!);
-  const leftFreedom = Math.max(1, freedom - place.length - order.length);
-  const noise = left / leftFreedom;
-  const beyond = (sum: number, terms: number) => Math.max(0, sum - terms * noise) / freedom;
+  const leftDegreesOfFreedom = Math.max(1, degreesOfFreedom - place.length - order.length);
+  const noise = left / leftDegreesOfFreedom;
+  const beyond = (sum: number, terms: number) => Math.max(0, sum - terms * noise) / degreesOfFreedom;
   const ofPlace = beyond(explained[0]!, place.length);
   const ofOrder = beyond(explained[1]!, order.length);
   const remaining = Math.max(0, total - ofPlace - ofOrder);
@@ -136,7 +136,7 @@ export function analyseScatter(captures: readonly ScatterCapture[], layout: Char
   const map = fitMap(values, patches);
   const mostL = Math.max(...map);
   const analysis = {
-    freedom,
+    degreesOfFreedom,
     totalL: Math.sqrt(total),
     parts,
     map,

@@ -57,12 +57,12 @@ export function verifyTones(
   const tenth = Math.max(1, Math.round(sizes.length / 10));
   const bias = mean(deltas);
   let squares = 0;
-  let freedom = 0;
+  let degreesOfFreedom = 0;
   for (const tone of tones) {
     squares += tone.deltas.reduce((sum, delta) => sum + (delta - tone.delta) ** 2, 0);
-    freedom += tone.deltas.length - 1;
+    degreesOfFreedom += tone.deltas.length - 1;
   }
-  const scatter = freedom > 0 ? Math.sqrt(squares / freedom) : 0;
+  const scatter = degreesOfFreedom > 0 ? Math.sqrt(squares / degreesOfFreedom) : 0;
   // What tones are off beyond the bias holds the scatter of their own few patches, too: it is taken away again.
   const between = mean(tones.map(({ delta }) => (delta - bias) ** 2));
   const ofScatter = scatter ** 2 * mean(tones.map((tone) => 1 / tone.deltas.length));

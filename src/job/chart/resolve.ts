@@ -153,7 +153,7 @@ function resolveAfter({ after, ...request }: ChartRequest): ChartRequest {
 /** A point of the curve, with how well it is known where a second chart asks for it. */
 function withHalfWidth(
   { coverage, lightness }: TonePoint,
-  { profile, curve }: Pick<Resolved, 'profile' | 'curve'>,
+  { profile, curve }: Pick<ResolvedChart, 'profile' | 'curve'>,
   { after }: ChartRequest,
 ): ExpectedTone {
   const halfOf = after === undefined || !profile ? undefined : knownTo(profile, curve);
@@ -166,7 +166,7 @@ function resolveChartSize({ kind, size }: ChartRequest): SizeMm {
   return { widthMm, heightMm, cornerRadiusMm: 0 };
 }
 
-interface Resolved {
+interface ResolvedChart {
   readonly machine: Machine;
   readonly material: Material | undefined;
   readonly profile: Profile | undefined;
@@ -181,13 +181,16 @@ interface Resolved {
   readonly warnings: string[];
 }
 
-interface Known {
+interface ChartContext {
   readonly shop: Shop;
   readonly refused: readonly RefusedMaterial[];
 }
 
 /** Everything as the profile has it, as for a photo that is prepared through it. */
-function resolveLearned(request: ChartRequest, { size, ...known }: Known & { readonly size: SizeMm }): Resolved {
+function resolveLearned(
+  request: ChartRequest,
+  { size, ...known }: ChartContext & { readonly size: SizeMm },
+): ResolvedChart {
   const { kind: _kind, direction, settings, vary: _vary, seed: _seed, steps: _steps, replicates: _, ...rest } = request;
   // A chart tests the curve that was measured: with the profile's own screen, its dots not counted as marks.
   const screen = request.screen ?? readProfile(request.profile!, known.shop).screen.name;
@@ -214,7 +217,7 @@ function resolveLearned(request: ChartRequest, { size, ...known }: Known & { rea
   };
 }
 
-function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
+function resolveUnlearned(request: ChartRequest, { shop }: ChartContext): ResolvedChart {
   if (request.machine === undefined) {
     throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two', {
       options: ['machine', 'profile'],
@@ -277,7 +280,7 @@ function resolveUnlearned(request: ChartRequest, { shop }: Known): Resolved {
 }
 
 /** What a curve must not be learned with unsaid: dots without a pulse of their own, or of changing size. */
-function listBeats({ machine, settings, grid }: Resolved): string[] {
+function listBeats({ machine, settings, grid }: ResolvedChart): string[] {
   return describeOptics(machine, { ...settings, ...grid })
     .warnings.filter(({ about }) => about === 'pulsesPerDot' || about === 'pulseOverlap')
     .map(({ text }) => sayAsSentence(text));

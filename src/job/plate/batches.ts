@@ -17,13 +17,13 @@ import {
 } from '../../plate/index.ts';
 import type { PlateJob } from './jobs.ts';
 
-/** Pieces are laid into the pockets of a jig that is there, or packed freely, which makes a jig for each layout. */
-export type Bed =
+/** Pieces are laid into the pockets of a jig that is there, or nested, which makes a jig for each layout. */
+export type LayoutSource =
   | { readonly kind: 'jig'; readonly jig: Jig }
   | { readonly kind: 'packed'; readonly frame: FrameOptions; readonly strip?: StripRoom };
 
 /** One copy of a piece in its place. */
-export interface LaidPiece {
+export interface PlacedPiece {
   readonly job: PlateJob;
   /** Which of its copies, from 1. */
   readonly copy: number;
@@ -34,14 +34,14 @@ export interface LaidPiece {
   readonly place: RectangleMm;
 }
 
-export interface LaidPlate {
+export interface PlacedPlate {
   readonly machine: Machine;
   readonly jig: Jig;
-  readonly pieces: readonly LaidPiece[];
+  readonly pieces: readonly PlacedPiece[];
 }
 
 /** Pieces of one machine and one material: what may lie on one plate. */
-export interface Lot {
+export interface PieceBatch {
   readonly machine: string;
   readonly material: string;
   readonly pieces: number;
@@ -53,40 +53,40 @@ export interface Lot {
 }
 
 export interface LayOptions {
-  readonly bed: Bed;
+  readonly source: LayoutSource;
   readonly quarterTurns: boolean;
   /** @throws AppError name-unknown */
   readonly readMachine: (name: string) => Machine;
 }
 
 export interface Layout {
-  readonly plates: readonly LaidPlate[];
-  readonly lots: readonly Lot[];
+  readonly plates: readonly PlacedPlate[];
+  readonly batches: readonly PieceBatch[];
   /** What was not done and why, in plain words. */
   readonly notes: readonly string[];
 }
 
 /**
- * Lay the copies of all jobs onto the fewest plates, lot by lot, in the sequence of the jobs.
+ * Lay the copies of all jobs onto the fewest plates, batch by batch, in the sequence of the jobs.
  * @throws AppError piece-fits-nowhere, jig-exceeds-field, name-unknown; option-invalid when a job is for another
  * machine than the jig
  */
 export function layPieces(jobs: readonly PlateJob[], options: LayOptions): Layout {
-  const plates: LaidPlate[] = [];
-  const lots: Lot[] = [];
+  const plates: PlacedPlate[] = [];
+  const batches: PieceBatch[] = [];
   const notes = options.quarterTurns ? listUnturned(jobs) : [];
-  for (const own of groupLots(jobs)) {
+  for (const own of groupBatches(jobs)) {
     const { machine: named, material } = own[0]!.ticket;
     const machine = options.readMachine(named.name);
     const copies = own.flatMap((job) => Array.from({ length: job.count }, (_, at) => ({ job, copy: at + 1 })));
     const sizes = copies.map(({ job }) => sizeOf(job, options.quarterTurns));
     const laid =
-      options.bed.kind === 'jig'
-        ? layIntoPockets(copies, { sizes, jig: options.bed.jig, machine })
-        : layFreely(copies, { sizes, bed: options.bed, machine, first: countJigs(plates) + 1 });
+      options.source.kind === 'jig'
+        ? layIntoPockets(copies, { sizes, jig: options.source.jig, machine })
+        : nestPieces(copies, { sizes, source: options.source, machine, first: countJigs(plates) + 1 });
     plates.push(...laid.plates);
     const { lowerBound, explanation } = laid;
-    lots.push({
+    batches.push({
       machine: machine.name,
       material: material.name,
       pieces: copies.length,
@@ -95,12 +95,12 @@ export function layPieces(jobs: readonly PlateJob[], options: LayOptions): Layou
       explanation,
     });
   }
-  if (lots.length > 1) {
+  if (batches.length > 1) {
     notes.push(
-      `Pieces of different machines or materials do not share a plate, since focus and fixture are set once a plate: ${lots.map(({ machine, material, plates: count }) => `${material} on ${machine} takes ${count}`).join(', ')}.`,
+      `Pieces of different machines or materials do not share a plate, since focus and fixture are set once a plate: ${batches.map(({ machine, material, plates: count }) => `${material} on ${machine} takes ${count}`).join(', ')}.`,
     );
   }
-  return { plates, lots, notes };
+  return { plates, batches, notes };
 }
 
 /** Whether pitch and line spacing are one, so that a quarter turn moves whole dots to whole dots. */
@@ -117,13 +117,13 @@ function listUnturned(jobs: readonly PlateJob[]): string[] {
     );
 }
 
-function groupLots(jobs: readonly PlateJob[]): PlateJob[][] {
-  const lots = new Map<string, PlateJob[]>();
+function groupBatches(jobs: readonly PlateJob[]): PlateJob[][] {
+  const batches = new Map<string, PlateJob[]>();
   for (const job of jobs) {
     const key = JSON.stringify([job.ticket.machine.name, job.ticket.material.name]);
-    lots.set(key, [...(lots.get(key) ?? []), job]);
+    batches.set(key, [...(batches.get(key) ?? []), job]);
   }
-  return [...lots.values()];
+  return [...batches.values()];
 }
 
 function sizeOf(job: PlateJob, quarterTurns: boolean): PieceSize {
@@ -136,10 +136,10 @@ function sizeOf(job: PlateJob, quarterTurns: boolean): PieceSize {
   };
 }
 
-type Copy = Pick<LaidPiece, 'job' | 'copy'>;
+type Copy = Pick<PlacedPiece, 'job' | 'copy'>;
 
-interface Laid {
-  readonly plates: readonly LaidPlate[];
+interface Placement {
+  readonly plates: readonly PlacedPlate[];
   readonly lowerBound: number;
   readonly explanation: string;
 }
@@ -147,7 +147,7 @@ interface Laid {
 function layIntoPockets(
   copies: readonly Copy[],
   { sizes, jig, machine }: { readonly sizes: readonly PieceSize[]; readonly jig: Jig; readonly machine: Machine },
-): Laid {
+): Placement {
   if (jig.machine !== undefined && jig.machine !== machine.name) {
     throw new AppError(
       'option-invalid',
@@ -182,16 +182,16 @@ function turnSize({ widthMm, heightMm }: PieceSize, turned: boolean) {
   return turned ? { widthMm: heightMm, heightMm: widthMm } : { widthMm, heightMm };
 }
 
-interface FreeBed {
+interface NestingOptions {
   readonly sizes: readonly PieceSize[];
-  readonly bed: Extract<Bed, { kind: 'packed' }>;
+  readonly source: Extract<LayoutSource, { kind: 'packed' }>;
   readonly machine: Machine;
   /** Number of the first jig, for its name. */
   readonly first: number;
 }
 
-function layFreely(copies: readonly Copy[], { sizes, bed, machine, first }: FreeBed): Laid {
-  const { frame, strip } = bed;
+function nestPieces(copies: readonly Copy[], { sizes, source, machine, first }: NestingOptions): Placement {
+  const { frame, strip } = source;
   const { gapMm, marginMm } = frame;
   const room = {
     widthMm: roundMm(machine.fieldMm[0] - 2 * marginMm),
@@ -269,5 +269,5 @@ function pocketsOf(
   ];
 }
 
-const countJigs = (plates: readonly LaidPlate[]) => new Set(plates.map(({ jig }) => jig)).size;
+const countJigs = (plates: readonly PlacedPlate[]) => new Set(plates.map(({ jig }) => jig)).size;
 const say = (count: number, what: string) => `${count} ${what}${count === 1 ? '' : 's'}`;

@@ -2,7 +2,7 @@ import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import { countFiring, type DotFormat, type Dots, encodeDots, sha256 } from '../../plane/index.ts';
 import { type Aim, type PointMm, type RectangleMm, roundMm, toControlPlace } from '../../plate/index.ts';
-import type { LaidPiece, LaidPlate } from './batches.ts';
+import type { PlacedPiece, PlacedPlate } from './batches.ts';
 import { composeDots } from './dots.ts';
 import type { JobTicket } from './jobs.ts';
 import type { PlateBurn } from './ticket.ts';
@@ -16,7 +16,7 @@ export interface Part {
   readonly place: RectangleMm;
   readonly dots: Dots;
   /** Absent for the strip. */
-  readonly piece?: LaidPiece;
+  readonly piece?: PlacedPiece;
   /** As a bitmap of its own. */
   readonly time: BitmapTime;
 }
@@ -64,7 +64,7 @@ export interface BurnFacts {
   readonly sequence: number;
   readonly of: number;
   readonly name: string;
-  readonly plate: LaidPlate;
+  readonly plate: PlacedPlate;
 }
 
 /**

@@ -3,7 +3,7 @@ import { type Aim, correctPoint, type Jig, placeField } from '../../plate/index.
 import { roundTo } from '../page/html.ts';
 import type { Caution } from '../prepare/types.ts';
 
-import type { LaidPiece } from './batches.ts';
+import type { PlacedPiece } from './batches.ts';
 import type { PlateBurn } from './ticket.ts';
 
 /** Why a plate burns in more than one bitmap: in what they differ. */
@@ -32,12 +32,12 @@ export function describeBurnDifferences(burns: readonly PlateBurn[], bitmaps: 'p
 }
 
 /** Cautions of all pieces, each once. */
-export function gatherCautions(pieces: readonly LaidPiece[]): Caution[] {
+export function gatherCautions(pieces: readonly PlacedPiece[]): Caution[] {
   return [...new Map(pieces.flatMap(({ job }) => job.ticket.cautions).map((one) => [one.text, one])).values()];
 }
 
 /** Warnings of all pieces, each once, with the names of the pieces that it is about. */
-export function gatherWarnings(pieces: readonly LaidPiece[]): string[] {
+export function gatherWarnings(pieces: readonly PlacedPiece[]): string[] {
   const about = new Map<string, string[]>();
   for (const { job } of pieces) {
     for (const text of job.ticket.warnings) {

@@ -7,7 +7,7 @@ import { type DotFormat, type Dots, encodeColour, turnQuarter } from '../../plan
 import { aimAt, type Correction, type Jig, placeMarks, placeOrigin, toControlPlace } from '../../plate/index.ts';
 import type { JobFile } from '../prepare/types.ts';
 
-import { type Bed, type LaidPiece, type LaidPlate, layPieces } from './batches.ts';
+import { type LayoutSource, layPieces, type PlacedPiece, type PlacedPlate } from './batches.ts';
 import { addStrip, burnGroup, groupBurns, type Part } from './burns.ts';
 import { pictureOfDots } from './dots.ts';
 import { describeBurnDifferences, findFieldWarnings, gatherCautions, gatherWarnings } from './facts.ts';
@@ -19,7 +19,7 @@ import { type PlateBurn, type PlatePiece, type PlatesRecord, type PlateTicket, w
 import { addTimes, timeBitmap } from './time.ts';
 
 export interface PlateOptions {
-  readonly bed: Bed;
+  readonly source: LayoutSource;
   /** `plate`: pieces of the same settings in one bitmap; `piece`: each piece a bitmap of its own. */
   readonly bitmaps: 'plate' | 'piece';
   /** Whether pieces with square dots may lie turned by a quarter. */
@@ -81,7 +81,7 @@ export async function makePlates(jobs: readonly PlateJob[], options: PlateOption
     schema: 'tonewright-plates/1',
     version,
     bitmaps: options.bitmaps,
-    lots: layout.lots,
+    batches: layout.batches,
     notes: layout.notes,
     time: addTimes(tickets.map(({ time }) => time)),
     jigs: jigs.map((jig) => `${fileOf.get(jig)!}.json`),
@@ -102,7 +102,7 @@ interface OnePlate extends PlateOptions {
   readonly jigFile: string;
 }
 
-async function makePlate(plate: LaidPlate, options: OnePlate) {
+async function makePlate(plate: PlacedPlate, options: OnePlate) {
   const { jig, machine } = plate;
   const control = controlOf(machine);
   const name = `plate-${options.number}`;
@@ -213,7 +213,7 @@ const TURN_NOTE =
 /** Dots of a piece as it lies, and its small picture, read once a job and turn. */
 function rememberDots() {
   const known = new Map<string, Promise<{ readonly dots: Dots; readonly picture: string }>>();
-  return ({ job, turned }: LaidPiece) => {
+  return ({ job, turned }: PlacedPiece) => {
     const key = `${turned} ${job.ticket.name}`;
     const found = known.get(key) ?? read(job, turned);
     known.set(key, found);
@@ -246,11 +246,11 @@ function rememberDots() {
  * Each copy bears its part of its job's price, in whole coins, so that all plates together come to the price of the
  * order.
  */
-function sumPrices(pieces: readonly LaidPiece[]): PlateTicket['price'] {
+function sumPrices(pieces: readonly PlacedPiece[]): PlateTicket['price'] {
   const [first] = pieces;
   const price = first!.job.price;
   if (!price || pieces.some(({ job }) => job.price?.currency !== price.currency)) return null;
-  const partOf = ({ job, copy }: LaidPiece) => {
+  const partOf = ({ job, copy }: PlacedPiece) => {
     const upTo = (copies: number) => Math.floor((job.price!.amountMinor * copies) / job.count);
     return upTo(copy) - upTo(copy - 1);
   };

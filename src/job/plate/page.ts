@@ -184,7 +184,7 @@ export function renderPlatesPage(
   record: PlatesRecord,
   { jigOf }: { readonly jigOf: (ticket: PlateTicket) => Jig },
 ): string {
-  const { plates, lots, notes } = record;
+  const { plates, batches, notes } = record;
   const total = sumPrice(plates);
   const cards = plates.map((ticket) => {
     const sketch = sketchJig(jigOf(ticket), {
@@ -198,10 +198,10 @@ ${sketch}<p class="soft">${escapeHtml(ticket.material.title)} · ${escapeHtml(ti
   const body = `
 <header>
   <div><h1>${plates.length === 1 ? '1 plate' : `${plates.length} plates`}</h1>
-  <p class="soft">${lots.reduce((sum, { pieces }) => sum + pieces, 0)} pieces${total === '' ? '' : ` · ${escapeHtml(total)}`}</p></div>
+  <p class="soft">${batches.reduce((sum, { pieces }) => sum + pieces, 0)} pieces${total === '' ? '' : ` · ${escapeHtml(total)}`}</p></div>
   <p class="clock">${sayDuration(record.time.seconds)}<span class="soft">${sayRange(record.time)}, machine time</span></p>
 </header>
-<section><ul>${list([...lots.map(({ machine, material, explanation }) => `${material} on ${machine}: ${explanation}`), ...notes])}</ul></section>
+<section><ul>${list([...batches.map(({ machine, material, explanation }) => `${material} on ${machine}: ${explanation}`), ...notes])}</ul></section>
 <section class="cards">${cards.join('\n')}</section>`;
   return wrapPage({ title: 'Plates', style: `${PLATE_STYLE}${CARDS_STYLE}`, body });
 }

@@ -4,7 +4,7 @@ import type { Profile } from '../../material/index.ts';
 import { type Pocket, roundMm } from '../../plate/index.ts';
 import type { ScreenName } from '../../screens/index.ts';
 import { drawStrip, layoutStrip, STRIP_DEFAULTS } from '../prepare/strip.ts';
-import type { LaidPlate } from './batches.ts';
+import type { PlacedPlate } from './batches.ts';
 import type { Part } from './burns.ts';
 import { timeBitmap } from './time.ts';
 
@@ -25,7 +25,7 @@ export interface PlateStrip {
 
 /** The control strip of a plate, through the profile of its first piece and at its dots. */
 export function makePlateStrip(
-  { jig, machine, pieces }: LaidPlate,
+  { jig, machine, pieces }: PlacedPlate,
   { readProfile }: { readonly readProfile: (name: string) => Profile },
 ): PlateStrip {
   const pocket = jig.pockets.find(({ use }) => use === 'strip');

@@ -110,7 +110,7 @@ export interface PlatesRecord {
   readonly schema: 'tonewright-plates/1';
   readonly version: string;
   readonly bitmaps: 'plate' | 'piece';
-  readonly lots: readonly {
+  readonly batches: readonly {
     readonly machine: string;
     readonly material: string;
     readonly pieces: number;

@@ -4,7 +4,7 @@ import { placeOnPiece } from '../../photo/index.ts';
 import { assessTone, weighCells } from '../../proof/index.ts';
 import type { JobSpec } from '../request/types.ts';
 import type { Picture } from './picture.ts';
-import type { Made, RunCost } from './types.ts';
+import type { HalftoneResult, RunCost } from './types.ts';
 
 export interface RunsOptions {
   readonly spec: JobSpec;
@@ -12,7 +12,7 @@ export interface RunsOptions {
   /** Rows of the result, each 1 … 32. */
   readonly runs: readonly number[];
   /** From a spec to its dots, with the tone already chosen. */
-  readonly make: (spec: JobSpec) => Pick<Made, 'toned' | 'table' | 'mask' | 'judged' | 'dots'>;
+  readonly make: (spec: JobSpec) => Pick<HalftoneResult, 'toned' | 'table' | 'mask' | 'judged' | 'dots'>;
 }
 
 /**

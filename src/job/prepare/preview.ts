@@ -29,7 +29,7 @@ import { assessProof, cutOut } from './proof.ts';
 import { searchDots, tabulateCoverage } from './run.ts';
 import { writeTicket } from './ticket.ts';
 import { chooseToneValues, facesOf } from './tone.ts';
-import type { Made, Ticket } from './types.ts';
+import type { HalftoneResult, Ticket } from './types.ts';
 
 /**
  * About so many pixels along the long side of the picture of a proof: what a card takes of a screen. Assumed: larger
@@ -203,7 +203,7 @@ export type LookFacts = Omit<Ticket, 'bitmap' | 'photo'> & {
 export interface DotLook {
   readonly image: ColourImage;
   readonly dots: Dots;
-  readonly made: Made;
+  readonly made: HalftoneResult;
   readonly seen: Plane<'reflectance'>;
 }
 

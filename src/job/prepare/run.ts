@@ -35,7 +35,7 @@ import { describeStrip, joinStrip, makeStrip } from './strip.ts';
 import { writeTicket } from './ticket.ts';
 import { renderTicketPage } from './ticket-page.ts';
 import { chooseToneValues, facesOf } from './tone.ts';
-import type { JobFile, Made, Ticket } from './types.ts';
+import type { HalftoneResult, JobFile, Ticket } from './types.ts';
 
 /**
  * From this size on it pays to give a photo's memory back at once. Assumed: 24 MB of colour; smaller ones are not felt.
@@ -91,10 +91,10 @@ export interface MakeOptions {
 const DUST = 0.01;
 
 /** What of a job its coverage is found by. */
-export type CoverageWish = Pick<JobSpec, 'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim'>;
+export type CoverageRequest = Pick<JobSpec, 'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim'>;
 
 /** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
-export function tabulateCoverage(spec: CoverageWish): Pick<Made, 'points' | 'table'> {
+export function tabulateCoverage(spec: CoverageRequest): Pick<HalftoneResult, 'points' | 'table'> {
   const points = spec.curve === 'predicted' ? predictPoints(spec) : spec.profile.points;
   const { range, aim } = spec;
   const bareBelow = spec.tone === 'auto' && spec.levels === 2 ? { bareBelow: DUST } : {};
@@ -102,25 +102,25 @@ export function tabulateCoverage(spec: CoverageWish): Pick<Made, 'points' | 'tab
 }
 
 /** From linear light at the dots to the dots themselves: the same steps for the files of a job and for a look at it. */
-export function makeDots(picture: Picture, options: MakeOptions): Made {
-  const asked = askForDots(picture, options);
-  return finishDots(asked, applyScreen(asked.coverage, requestScreen(options.spec)), picture, options.spec);
+export function makeDots(picture: Picture, options: MakeOptions): HalftoneResult {
+  const stage = stageCoverage(picture, options);
+  return finishDots(stage, applyScreen(stage.coverage, requestScreen(options.spec)), picture, options.spec);
 }
 
 /** The same with a search that tells how far it is, and may run on other threads. */
 export async function searchDots(
   picture: Picture,
   options: MakeOptions & Pick<PrepareOptions, 'searchBands'>,
-): Promise<Made> {
+): Promise<HalftoneResult> {
   const { spec, searchBands, progress = () => undefined } = options;
   if (spec.screen.name !== 'direct-search') return makeDots(picture, options);
-  const asked = askForDots(picture, options);
-  const plan = planDirectSearch(asked.coverage, { ...requestScreen(spec), isShared: searchBands !== undefined });
+  const stage = stageCoverage(picture, options);
+  const plan = planDirectSearch(stage.coverage, { ...requestScreen(spec), isShared: searchBands !== undefined });
   const { dots, facts } = await searchDotsInBands(plan, {
     ...(searchBands ? { searchBands } : {}),
     progress: (share) => progress('searching', share),
   });
-  return { ...finishDots(asked, dots, picture, spec), search: facts };
+  return { ...finishDots(stage, dots, picture, spec), search: facts };
 }
 
 /** The job's screen with what it knows of the marks. */
@@ -136,9 +136,9 @@ export function requestScreen({
   return { ...request, levels, grid, ...(isNeeded ? { marks: fillDotTable(profile, grid) } : {}) };
 }
 
-type Asked = Omit<Made, 'dots' | 'search' | 'time' | 'warnings'>;
+type CoverageStage = Omit<HalftoneResult, 'dots' | 'search' | 'time' | 'warnings'>;
 
-function askForDots(picture: Picture, options: MakeOptions): Asked {
+function stageCoverage(picture: Picture, options: MakeOptions): CoverageStage {
   const { frame, light, opaque } = picture;
   const { spec, tone: known, progress = () => undefined } = options;
   progress('setting the tone');
@@ -146,15 +146,15 @@ function askForDots(picture: Picture, options: MakeOptions): Asked {
   const toned = options.toned ?? adjustTone(light, tone, { grid: spec.grid, ...facesOf(picture) });
   const { points, table } = tabulateCoverage(spec);
   const mask = options.mask ?? markable(frame, opaque, spec);
-  const coverage = askForCoverage(toned, { frame, table, mask });
+  const coverage = invertTone(toned, { frame, table, mask });
   progress('screening');
   return { tone, toned, points, table, mask, coverage };
 }
 
 /** Coverage of the whole piece; where the picture fills it, the mask needs no plane of its own. */
-export function askForCoverage(
+export function invertTone(
   toned: Plane<'luminance'>,
-  { frame, table, mask }: Pick<Picture, 'frame'> & Pick<Made, 'table' | 'mask'>,
+  { frame, table, mask }: Pick<Picture, 'frame'> & Pick<HalftoneResult, 'table' | 'mask'>,
 ): Plane<'coverage'> {
   const { width, height, place } = frame;
   const fills = place.width === width && place.height === height;
@@ -164,22 +164,22 @@ export function askForCoverage(
 }
 
 function finishDots(
-  screened: Asked,
+  screened: CoverageStage,
   picked: Dots,
   { frame, opaque, lettering, notices }: Picture,
   spec: JobSpec,
-): Made {
+): HalftoneResult {
   refuseBlank(picked, { ...screened, opaque, spec });
   const { viewingDistanceMm } = spec;
-  const { asked, dots } = lettering
+  const { stage, dots } = lettering
     ? letter(screened, picked, { frame, lettering, viewingDistanceMm })
-    : { asked: screened, dots: picked };
+    : { stage: screened, dots: picked };
   const motion = { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid };
   const time = estimateTime(orientDots(dots, spec.orientation), motion);
   const soft = resolutionWarning(frame);
   const said = lettering ? lettering.notices.map(({ text }) => text) : [];
   const warnings = [...spec.warnings, ...notices.map(({ text }) => text), ...(soft ? [soft] : []), ...said];
-  return { ...asked, dots, time, warnings };
+  return { ...stage, dots, time, warnings };
 }
 
 /**
@@ -187,15 +187,15 @@ function finishDots(
  * of them.
  */
 function letter(
-  asked: Asked,
+  stage: CoverageStage,
   dots: Dots,
   lettered: LetteredFrame & ViewingOptions,
-): { readonly asked: Asked; readonly dots: Dots } {
+): { readonly stage: CoverageStage; readonly dots: Dots } {
   return {
-    asked: {
-      ...asked,
-      judged: maskLettering(asked.mask, lettered),
-      coverage: letterCoverage(asked.coverage, lettered),
+    stage: {
+      ...stage,
+      judged: maskLettering(stage.mask, lettered),
+      coverage: letterCoverage(stage.coverage, lettered),
     },
     dots: letterDots(dots, lettered),
   };
@@ -213,7 +213,7 @@ const BARE_PHOTO_L = 1;
  */
 function refuseBlank(
   dots: Dots,
-  { toned, opaque, spec }: Asked & { readonly opaque: Plane<'mask'> | undefined; readonly spec: JobSpec },
+  { toned, opaque, spec }: CoverageStage & { readonly opaque: Plane<'mask'> | undefined; readonly spec: JobSpec },
 ): void {
   if (dots.data.some((value) => value > 0)) return;
   const { direction } = spec.profile;

@@ -213,7 +213,7 @@ export interface JobFile {
 }
 
 /** What the road makes of a picture on its way to the dots. */
-export interface Made {
+export interface HalftoneResult {
   readonly tone: ToneOptions;
   /** The toned picture at `frame.place`. */
   readonly toned: Plane<'luminance'>;

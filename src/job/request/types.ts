@@ -39,7 +39,7 @@ export interface JobRequest {
   readonly zoom?: number;
   /** How far the photo is turned, degrees clockwise; by its faces, where they leave no doubt, when absent. */
   readonly turnDeg?: number;
-  readonly subject?: SubjectAsk;
+  readonly subject?: SubjectRequest;
   /** How a piece of a named size lies; as suits the photo when absent. */
   readonly lay?: PieceLay;
   readonly backdrop?: Backdrop;
@@ -80,7 +80,7 @@ export interface JobRequest {
  * as it stands on the piece), or a picture of the photo, as that is before any turn, white where the subject is (bytes
  * of its file, base64).
  */
-export type SubjectAsk =
+export type SubjectRequest =
   | 'auto'
   | 'none'
   | { readonly x: number; readonly y: number; readonly width: number; readonly height: number }
@@ -88,7 +88,7 @@ export type SubjectAsk =
 
 /** A request as a ticket keeps it, to be made again. */
 export type KeptRequest = Omit<JobRequest, 'subject'> & {
-  readonly subject?: Exclude<SubjectAsk, { readonly mask: string }> | { readonly maskSha256: string };
+  readonly subject?: Exclude<SubjectRequest, { readonly mask: string }> | { readonly maskSha256: string };
 };
 
 /** The long side down, or across. */
@@ -138,7 +138,7 @@ export interface JobSpec {
   readonly focus?: { readonly x: number; readonly y: number };
   readonly zoom?: number;
   readonly turnDeg?: number;
-  readonly subject: SubjectAsk;
+  readonly subject: SubjectRequest;
   /** A piece whose long side may lie either way: as suits the photo. */
   readonly lay?: 'free';
   /** What becomes of the picture around its subject; kept as it is when absent. */
