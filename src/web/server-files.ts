@@ -1,5 +1,5 @@
 import { rename, rm } from 'node:fs/promises';
-import { basename } from 'node:path';
+import { basename, extname } from 'node:path';
 import { explainWriteError } from '../tasks/index.ts';
 
 /**
@@ -57,4 +57,19 @@ export function createSaveRow(): SaveRow {
       await Promise.all(name === undefined ? last.values() : [last.get(name)]);
     },
   };
+}
+
+/** A name fit for files of any system, from whatever the browser says the photo is called. */
+export function tidyFileName(text: string): string {
+  const last = text.split(/[\\/]/).at(-1) ?? '';
+  const ending = extname(last)
+    .replace(/[^.A-Za-z0-9]/g, '')
+    .replace(/^\.$/, '')
+    .slice(0, 6);
+  const stem = basename(last, extname(last))
+    .normalize('NFC')
+    .replace(/[^\p{L}\p{N}._-]+/gu, '-')
+    .replace(/^[.-]+|[.-]+$/g, '')
+    .slice(0, 60);
+  return `${stem === '' ? 'photo' : stem}${ending}`;
 }

@@ -2,8 +2,8 @@ import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
 import { describeError } from '../../src/web/server-errors.ts';
+import { tidyFileName } from '../../src/web/server-files.ts';
 import { clearIncoming, nameIncoming } from '../../src/web/server-incoming.ts';
-import { tidyFileName } from '../../src/web/server-jobs.ts';
 import { receiveFile, receiveJson } from '../../src/web/server-receive.ts';
 import { makeFolder } from './page-server.ts';
 

@@ -5,7 +5,7 @@ import * as v from 'valibot';
 import { formatJson, parseJson } from '../../json.ts';
 import { makeFolder, writeFilesAtomic } from '../../tasks/index.ts';
 import type { CaptureCard } from '../protocol.ts';
-import { tidyFileName } from '../server-jobs.ts';
+import { tidyFileName } from '../server-files.ts';
 import { MAX_PIXELS } from '../server-looks.ts';
 import { parseWith } from '../server-wish.ts';
 import { type Calibration, ID, unknown } from './context.ts';

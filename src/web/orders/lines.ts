@@ -7,8 +7,7 @@ import { LIST_OPTIONS, readRequest, sha256, TONE_FIELDS } from '../../tasks/inde
 import { findNamedSize, parseSizeMm } from '../../units.ts';
 import { wishOf } from '../piece-wish.ts';
 import type { OrderPiece, PieceWish, Wish } from '../protocol.ts';
-import { isFileName } from '../server-files.ts';
-import { tidyFileName } from '../server-jobs.ts';
+import { isFileName, tidyFileName } from '../server-files.ts';
 import { optionsOf, RECORD_NAME } from '../server-wish.ts';
 
 /** What an order's list is called in messages; the page sends its text alone. */
