@@ -18,15 +18,9 @@ import {
 } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';
-import { drawOnce, LAYOUTS } from '../tests/chart/examples.ts';
-import { brushSurface, clutterTable, growWood, shadeFinger } from '../tests/chart/scenes.ts';
-import {
-  type CameraOptions,
-  createNoise,
-  inkOf,
-  type Simulated,
-  simulateCapture,
-} from '../tests/chart/simulate-capture.ts';
+import { brushSurface, clutterTable, growWood, shadeFinger } from './common/chart-scenes.ts';
+import { drawOnce, LAYOUTS } from './common/example-charts.ts';
+import { type CameraOptions, createNoise, inkOf, type Simulated, simulateCapture } from './common/simulate-capture.ts';
 import { median } from './median.ts';
 
 const COUNT = Number(process.env.COUNT ?? 240);

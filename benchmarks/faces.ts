@@ -45,7 +45,7 @@ import {
   standBefore,
   tintSkin,
   WALL,
-} from '../tests/job/scenes.ts';
+} from './common/face-scenes.ts';
 
 type Part = { readonly x: number; readonly y: number; readonly width: number; readonly height: number };
 

@@ -1,5 +1,5 @@
 // Finds and reads charts in 240 captures by a camera and a scanner that share nothing with those of src/simulation and
-// tests/chart (benchmarks/mismatch/camera.ts): a pinhole above a table of boards with a ruler and printed cards,
+// benchmarks/common (benchmarks/mismatch/camera.ts): a pinhole above a table of boards with a ruler and printed cards,
 // coloured stock and light, a bent lens off its middle, sideways colour, a disc of defocus, shake, a colour mosaic with
 // noise of photons, noise filter, local tone, S-curves, sharpening with halos, JPEG 4:2:0 of quality 60 to 92 with EXIF
 // turns; scans as 16-bit TIFF, grey, Adobe RGB. Counts as benchmarks/captures.ts does. Beside it, on the same captures,
@@ -21,9 +21,9 @@ import {
 import { lightnessOfReflectance } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';
 import { withoutCodes } from '../src/notices.ts';
-import { drawOnce, LAYOUTS } from '../tests/chart/examples.ts';
-import { findReferenceTags, greyOf, REFERENCE_PROBE } from '../tests/chart/reference-tags.ts';
-import { findProgram, PYTHON } from '../tests/plane/outside-programs.ts';
+import { drawOnce, LAYOUTS } from './common/example-charts.ts';
+import { findProgram, PYTHON } from './common/outside-programs.ts';
+import { findReferenceTags, greyOf, REFERENCE_PROBE } from './common/reference-tags.ts';
 import { median } from './median.ts';
 import { makeOtherCase, type Placed } from './mismatch/cases.ts';
 

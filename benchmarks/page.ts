@@ -7,7 +7,7 @@ import { existsSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:f
 import { loadavg, tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { chromium } from 'playwright-core';
-import { findChromium } from '../tests/web/browser.ts';
+import { findChromium } from './common/browser.ts';
 import { makeLargePhoto } from './large-photo.ts';
 import { median } from './median.ts';
 

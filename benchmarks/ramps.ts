@@ -16,7 +16,7 @@ import {
   type ToneScore,
   tabulateDiscs,
   worstOf,
-} from '../tests/screens/ramp.ts';
+} from './common/ramp.ts';
 
 const SIDE = 900;
 const GRIDS: readonly DotGrid[] = [

@@ -4,9 +4,9 @@
 import { cpuUsage } from 'node:process';
 import { findUnfit } from '../src/machine/index.ts';
 import { createRandom } from '../src/numeric/index.ts';
-import { drawEngraver } from '../tests/machine/engraver.ts';
-import { tryFit } from '../tests/machine/stopwatch.ts';
-import { STRANGERS, tryStranger } from '../tests/machine/strangers.ts';
+import { drawEngraver } from './common/engraver.ts';
+import { tryFit } from './common/stopwatch.ts';
+import { STRANGERS, tryStranger } from './common/strange-machines.ts';
 
 const ENGRAVERS = Number(process.argv.slice(2).find((word) => /^\d+$/.test(word)) ?? 60);
 const JOBS = 12;

@@ -158,3 +158,14 @@ test.each(files.filter((file) => !IMPURE.some((pattern) => pattern.test(file))))
 test.each(files.filter((file) => !/^plane\//.test(file)))('%s leaves sharp to plane', (file) => {
   expect(readFileSync(join('src', file), 'utf8')).not.toMatch(/from 'sharp'|require\('sharp'\)/);
 });
+
+const benchmarks = readdirSync('benchmarks', { recursive: true, encoding: 'utf8' })
+  .map(posix)
+  .filter((file) => file.endsWith('.ts'));
+
+test.each(benchmarks)(
+  'benchmarks/%s takes nothing from the tests; what both need lies in benchmarks/common',
+  (file) => {
+    expect(readFileSync(join('benchmarks', file), 'utf8')).not.toMatch(/(?:from |import\()'(?:\.\.\/)+tests\//);
+  },
+);

@@ -4,7 +4,7 @@ import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import { createDots, createPlane, type DotGrid, type Dots, ONE } from '../../src/plane/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
 import { luminanceOf, meanReflectance, type Surface } from '../../src/simulation/index.ts';
-import { simulateCapture } from '../../tests/chart/simulate-capture.ts';
+import { simulateCapture } from '../common/simulate-capture.ts';
 import { burnOther, createOtherRandom, type OtherMaterial } from './engraver.ts';
 
 /** A flatbed, a phone with a plain sRGB curve, or one with a contrast curve of its own. */

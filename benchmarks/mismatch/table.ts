@@ -1,5 +1,5 @@
 // What lies on the table of the second camera: grained boards, a ruler, printed cards, and charts burned into pieces of
-// coloured stock. Written without the scenes of tests/chart.
+// coloured stock. Written without the scenes of benchmarks/common.
 import type { ChartLayout } from '../../src/chart/index.ts';
 import type { Dots } from '../../src/plane/index.ts';
 import { createOtherRandom } from './engraver.ts';

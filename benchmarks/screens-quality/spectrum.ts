@@ -1,7 +1,7 @@
 import { fillDotTable } from '../../src/material/index.ts';
 import { createPlane, type Dots, ONE } from '../../src/plane/index.ts';
 import { applyScreen, SCREENS, takesStrength } from '../../src/screens/index.ts';
-import { frequencyOf, powerSpectrum } from '../../tests/screens/spectrum.ts';
+import { frequencyOf, powerSpectrum } from '../common/spectrum.ts';
 import type { BenchMaterial, Variant } from './materials.ts';
 
 /**

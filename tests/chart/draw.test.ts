@@ -1,9 +1,9 @@
 import { createRequire } from 'node:module';
 import { describe, expect, test } from 'vitest';
+import { drawOnce, EXAMPLE, LAYOUTS, screenByChance } from '../../benchmarks/common/example-charts.ts';
 import { drawText } from '../../src/chart/font.ts';
 import { drawChart, drawDoseCells, drawWithoutDoseCells, fires, layoutChart } from '../../src/chart/index.ts';
 import { createDots, type Dots } from '../../src/plane/index.ts';
-import { drawOnce, EXAMPLE, LAYOUTS, screenByChance } from './examples.ts';
 
 const require = createRequire(import.meta.url);
 const { AprilTagFamily } = require('apriltag') as {

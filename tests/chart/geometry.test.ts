@@ -1,5 +1,6 @@
 import { converter } from 'culori';
 import { describe, expect, test } from 'vitest';
+import { createNoise } from '../../benchmarks/common/simulate-capture.ts';
 import {
   applyHomography,
   boxCorners,
@@ -12,7 +13,6 @@ import { blurBox, sampleCapture, sampleGrey, shrinkToGrey } from '../../src/char
 import type { Point } from '../../src/chart/index.ts';
 import { fitLight, type ReferenceField } from '../../src/chart/light.ts';
 import { labOfLinearRgb } from '../../src/colour/index.ts';
-import { createNoise } from './simulate-capture.ts';
 
 describe('a homography', () => {
   const truth = [1.1, 0.2, 30, -0.15, 0.9, 12, 0.0004, -0.0002, 1];

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
+import { EXAMPLE, KINDS, LAYOUTS } from '../../benchmarks/common/example-charts.ts';
 import { type ChartOptions, layoutChart, type Patch, spaceCoverages } from '../../src/chart/index.ts';
 import type { AppError } from '../../src/errors.ts';
-import { EXAMPLE, KINDS, LAYOUTS } from './examples.ts';
 
 const count = (patches: readonly Patch[], role: string) => patches.filter((patch) => patch.role === role).length;
 

@@ -1,5 +1,12 @@
 import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
+import { drawOnce, EXAMPLE, LAYOUTS } from '../../benchmarks/common/example-charts.ts';
+import {
+  type CameraOptions,
+  inkOf,
+  type Simulated,
+  simulateCapture,
+} from '../../benchmarks/common/simulate-capture.ts';
 import {
   type CaptureImage,
   type ChartLayout,
@@ -14,8 +21,6 @@ import {
 } from '../../src/chart/index.ts';
 import { reflectanceOfLightness } from '../../src/colour/index.ts';
 import { AppError } from '../../src/errors.ts';
-import { drawOnce, EXAMPLE, LAYOUTS } from './examples.ts';
-import { type CameraOptions, inkOf, type Simulated, simulateCapture } from './simulate-capture.ts';
 
 const known = Object.values(LAYOUTS);
 const take = (layout: ChartLayout, camera: CameraOptions) =>

@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
+import { LAYOUTS } from '../../benchmarks/common/example-charts.ts';
+import { createGeometry, createNoise } from '../../benchmarks/common/simulate-capture.ts';
 import { fitMap, inkCorners, placeOnCapture } from '../../src/chart/map.ts';
 import type { ChartLayout, Corners } from '../../src/chart/types.ts';
-import { LAYOUTS } from './examples.ts';
-import { createGeometry, createNoise } from './simulate-capture.ts';
 
 const PICTURE = { width: 4000, height: 3000 };
 

@@ -1,4 +1,14 @@
 import { describe, expect, test } from 'vitest';
+import { brushSurface, shadeFinger } from '../../benchmarks/common/chart-scenes.ts';
+import { drawOnce, EXAMPLE, LAYOUTS } from '../../benchmarks/common/example-charts.ts';
+import {
+  type CameraOptions,
+  growInk,
+  type Ink,
+  inkOf,
+  type Simulated,
+  simulateCapture,
+} from '../../benchmarks/common/simulate-capture.ts';
 import {
   type CaptureImage,
   type ChartLayout,
@@ -10,9 +20,6 @@ import {
 } from '../../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour/index.ts';
 import { AppError } from '../../src/errors.ts';
-import { drawOnce, EXAMPLE, LAYOUTS } from './examples.ts';
-import { brushSurface, shadeFinger } from './scenes.ts';
-import { type CameraOptions, growInk, type Ink, inkOf, type Simulated, simulateCapture } from './simulate-capture.ts';
 
 const SCAN: CameraOptions = { width: 1060, height: 700, pxPerMm: 11.81, bare: 0.6, solid: 0.06, blurPx: 0.7, noise: 1 };
 const PHOTO: CameraOptions = {

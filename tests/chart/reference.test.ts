@@ -1,9 +1,9 @@
 import { describe, expect, test } from 'vitest';
+import { drawOnce, LAYOUTS } from '../../benchmarks/common/example-charts.ts';
+import { type CameraOptions, inkOf, simulateCapture } from '../../benchmarks/common/simulate-capture.ts';
 import { locateChart, type NeutralReference, readPatches, WHITE_PAPER } from '../../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour/index.ts';
 import { AppError } from '../../src/errors.ts';
-import { drawOnce, LAYOUTS } from './examples.ts';
-import { type CameraOptions, inkOf, simulateCapture } from './simulate-capture.ts';
 
 /** A smaller chart, so that a sheet beside it is in the picture. */
 const layout = LAYOUTS.verify;

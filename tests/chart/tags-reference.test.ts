@@ -1,10 +1,10 @@
 import { createRequire } from 'node:module';
 import { describe, expect, test } from 'vitest';
+import { drawOnce, LAYOUTS } from '../../benchmarks/common/example-charts.ts';
+import { findProgram, PYTHON } from '../../benchmarks/common/outside-programs.ts';
+import { findReferenceTags, greyOf, REFERENCE_PROBE } from '../../benchmarks/common/reference-tags.ts';
+import { inkOf, simulateCapture } from '../../benchmarks/common/simulate-capture.ts';
 import { type CaptureImage, type Corners, locateTags, TAG_COUNT } from '../../src/chart/index.ts';
-import { findProgram, PYTHON } from '../plane/outside-programs.ts';
-import { drawOnce, LAYOUTS } from './examples.ts';
-import { findReferenceTags, greyOf, REFERENCE_PROBE } from './reference-tags.ts';
-import { inkOf, simulateCapture } from './simulate-capture.ts';
 
 const hasReference = findProgram(PYTHON, REFERENCE_PROBE);
 const require = createRequire(import.meta.url);

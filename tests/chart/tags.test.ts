@@ -1,5 +1,6 @@
 import { createRequire } from 'node:module';
 import { describe, expect, test } from 'vitest';
+import { EXAMPLE, LAYOUTS } from '../../benchmarks/common/example-charts.ts';
 import type { TagPosition } from '../../src/chart/index.ts';
 import {
   identifyTag,
@@ -10,7 +11,6 @@ import {
   TAG_COUNT,
   tagIdOf,
 } from '../../src/chart/index.ts';
-import { EXAMPLE, LAYOUTS } from './examples.ts';
 
 const require = createRequire(import.meta.url);
 const { AprilTagFamily } = require('apriltag') as {

@@ -3,7 +3,7 @@ import { chmodSync, cpSync, existsSync, mkdirSync, readdirSync, readFileSync, wr
 import { join, resolve } from 'node:path';
 import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
-import { CUT_OUTS } from '../plane/odd-images.ts';
+import { CUT_OUTS } from '../../benchmarks/common/odd-images.ts';
 import { runCli, useFolder } from './run-cli.ts';
 
 const folder = useFolder();

@@ -1,12 +1,12 @@
 import { existsSync, mkdirSync, readdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { drawEngraver, engraveForSeconds, normal } from '../../benchmarks/common/engraver.ts';
+import { planReadings } from '../../benchmarks/common/stopwatch.ts';
+import { drawDotGalvo, drawFlashingGalvo, planStrangeReadings } from '../../benchmarks/common/strange-machines.ts';
 import { parseMachine } from '../../src/machine/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
 import { encodeDots } from '../../src/plane/index.ts';
-import { drawEngraver, engraveForSeconds, normal } from '../machine/engraver.ts';
-import { planReadings } from '../machine/stopwatch.ts';
-import { drawDotGalvo, drawFlashingGalvo, planStrangeReadings } from '../machine/strangers.ts';
 import { runCli, useFolder } from './run-cli.ts';
 
 const newFolder = useFolder();

@@ -1,19 +1,5 @@
 import { describe, expect, test } from 'vitest';
 import {
-  chooseToneValues,
-  facesOf,
-  type JobRequest,
-  makeDots,
-  prepareJob,
-  resolveJob,
-  tabulateCoverage,
-  takePicture,
-} from '../../src/job/index.ts';
-import type { Picture } from '../../src/job/prepare/picture.ts';
-import { openShop } from '../../src/material/index.ts';
-import { adjustTone } from '../../src/photo/index.ts';
-import { decodePhoto, ONE } from '../../src/plane/index.ts';
-import {
   DUSK,
   darkenCloth,
   FACE,
@@ -28,7 +14,21 @@ import {
   standBefore,
   tintSkin,
   WALL,
-} from './scenes.ts';
+} from '../../benchmarks/common/face-scenes.ts';
+import {
+  chooseToneValues,
+  facesOf,
+  type JobRequest,
+  makeDots,
+  prepareJob,
+  resolveJob,
+  tabulateCoverage,
+  takePicture,
+} from '../../src/job/index.ts';
+import type { Picture } from '../../src/job/prepare/picture.ts';
+import { openShop } from '../../src/material/index.ts';
+import { adjustTone } from '../../src/photo/index.ts';
+import { decodePhoto, ONE } from '../../src/plane/index.ts';
 
 const shop = openShop({ builtIn: ['shared/shop', 'shared'] });
 const sitter = await sitPortrait();

@@ -1,9 +1,9 @@
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { launch } from '../../benchmarks/common/browser.ts';
 import { prepareJob, prepareMarks, resolveJob, resolveMarks } from '../../src/job/index.ts';
 import type { ControlSoftware } from '../../src/machine/index.ts';
 import { readPhoto } from '../../src/plane/index.ts';
-import { launch } from '../web/browser.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 let browser: Browser;

@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
+import { inkOf, simulateCapture } from '../../benchmarks/common/simulate-capture.ts';
 import { locateChart, readPatches } from '../../src/chart/index.ts';
 import { drawStrip, joinStrip, layoutStrip, makeStrip, resolveJob } from '../../src/job/index.ts';
 import { createDots } from '../../src/plane/index.ts';
-import { inkOf, simulateCapture } from '../chart/simulate-capture.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 const spec = (size: string, more: object = {}) =>

@@ -1,10 +1,10 @@
 import sharp from 'sharp';
 import { expect, test } from 'vitest';
+import { drawOnce, LAYOUTS } from '../../benchmarks/common/example-charts.ts';
+import { inkOf, simulateCapture } from '../../benchmarks/common/simulate-capture.ts';
 import { locateChart, readPatches } from '../../src/chart/index.ts';
 import { toCaptureImage } from '../../src/job/index.ts';
 import { decodePhoto } from '../../src/plane/index.ts';
-import { drawOnce, LAYOUTS } from '../chart/examples.ts';
-import { inkOf, simulateCapture } from '../chart/simulate-capture.ts';
 
 test('a chart photographed with flash, zoomed and composed is read, and each is warned of', async () => {
   const layout = LAYOUTS.verify;

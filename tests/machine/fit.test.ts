@@ -1,4 +1,13 @@
 import { describe, expect, test } from 'vitest';
+import { drawEngraver, type Engraver, normal } from '../../benchmarks/common/engraver.ts';
+import {
+  drawPicture,
+  foretell,
+  planReadings,
+  startingMachine,
+  takeReading,
+  tryFit,
+} from '../../benchmarks/common/stopwatch.ts';
 import {
   estimateTimeOfExtents,
   findExtents,
@@ -9,8 +18,6 @@ import {
 } from '../../src/machine/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
 import { createDots } from '../../src/plane/index.ts';
-import { drawEngraver, type Engraver, normal } from './engraver.ts';
-import { drawPicture, foretell, planReadings, startingMachine, takeReading, tryFit } from './stopwatch.ts';
 
 const chanceFrom = (seed: number) => {
   const random = createRandom(seed);

@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
+import { STRANGERS, tryStranger } from '../../benchmarks/common/strange-machines.ts';
 import { findUnfit, type MotionFit } from '../../src/machine/index.ts';
 import { createRandom } from '../../src/numeric/index.ts';
-import { STRANGERS, tryStranger } from './strangers.ts';
 
 /** Unsteady: twice what the fit expects of a hand. */
 const HAND_S = 0.5;

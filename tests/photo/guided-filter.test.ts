@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
+import { seededChance } from '../../benchmarks/common/face-scenes.ts';
 import type { Cells } from '../../src/photo/cells.ts';
 import { layGuidedLines } from '../../src/photo/guided-filter.ts';
-import { seededChance } from '../job/scenes.ts';
 
 const EPSILON = 0.01;
 const gainOf = ({ covariance, variance }: { covariance: number; variance: number }) =>

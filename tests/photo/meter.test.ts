@@ -1,8 +1,8 @@
 import { describe, expect, test } from 'vitest';
+import { MONK_TONES, type MonkTone, monkLightness, seededChance } from '../../benchmarks/common/face-scenes.ts';
 import { adjustTone, chooseTone, type Meter, meterPicture, placeSkin, TONE_DEFAULTS } from '../../src/photo/index.ts';
 import { toneCurve } from '../../src/photo/tone-curve.ts';
 import { createPlane, lightnessOfLuminance, luminanceOfLightness, type Plane } from '../../src/plane/index.ts';
-import { MONK_TONES, type MonkTone, monkLightness, seededChance } from '../job/scenes.ts';
 
 const grid = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const viewed = { grid, markDiameterUm: 40, viewingDistanceMm: 300 };

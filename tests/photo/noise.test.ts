@@ -1,7 +1,7 @@
 import { describe, expect, test } from 'vitest';
+import { noisyPhoto } from '../../benchmarks/common/face-scenes.ts';
 import { adjustTone, chooseTone, type PhotoPixels, photoNoise, TONE_DEFAULTS } from '../../src/photo/index.ts';
 import { decodePhoto, lightnessOfLuminance, type Plane, resampleLuminance } from '../../src/plane/index.ts';
-import { noisyPhoto } from '../job/scenes.ts';
 
 const grid = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const viewed = { grid, markDiameterUm: 40, viewingDistanceMm: 300 };

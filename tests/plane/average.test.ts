@@ -1,5 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { makeAlphaPng } from '../../benchmarks/common/odd-images.ts';
 import {
   createDots,
   createPlane,
@@ -10,7 +11,6 @@ import {
   readColour,
   readPhoto,
 } from '../../src/plane/index.ts';
-import { makeAlphaPng } from './odd-images.ts';
 
 const draw = (...rows: string[]) =>
   createDots(

@@ -3,11 +3,11 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { afterAll, describe, expect, test } from 'vitest';
+import * as odd from '../../benchmarks/common/odd-images.ts';
+import { findProgram, PYTHON, runProgram } from '../../benchmarks/common/outside-programs.ts';
 import { lightnessOfReflectance } from '../../src/colour/index.ts';
 import type { AppError } from '../../src/errors.ts';
 import { decodePhoto, ONE, type Photo, readColour, resampleLuminance } from '../../src/plane/index.ts';
-import * as odd from './odd-images.ts';
-import { findProgram, PYTHON, runProgram } from './outside-programs.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-colour-'));
 afterAll(() => rmSync(folder, { recursive: true }));

@@ -2,10 +2,10 @@ import { existsSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'no
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import * as odd from '../../benchmarks/common/odd-images.ts';
 import { decodePixelsApart, findDecoder } from '../../src/plane/decode-apart.ts';
 import { decodePhoto } from '../../src/plane/index.ts';
 import { decodePixels, type PixelsRequest } from '../../src/plane/pixels.ts';
-import * as odd from './odd-images.ts';
 
 const PLAIN: PixelsRequest = {
   deep: false,

@@ -4,6 +4,7 @@ import { join } from 'node:path';
 import { converter } from 'culori';
 import sharp from 'sharp';
 import { afterAll, describe, expect, test } from 'vitest';
+import * as odd from '../../benchmarks/common/odd-images.ts';
 import { encodeSrgb } from '../../src/colour/index.ts';
 import type { AppError } from '../../src/errors.ts';
 import {
@@ -14,7 +15,6 @@ import {
   readPhoto,
   sha256,
 } from '../../src/plane/index.ts';
-import * as odd from './odd-images.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-decode-'));
 afterAll(() => rmSync(folder, { recursive: true }));

@@ -4,6 +4,8 @@ import { join } from 'node:path';
 import fc from 'fast-check';
 import sharp from 'sharp';
 import { afterAll, describe, expect, test } from 'vitest';
+import { makeFlatPng, openSample } from '../../benchmarks/common/odd-images.ts';
+import { findProgram, PYTHON, runProgram } from '../../benchmarks/common/outside-programs.ts';
 import type { AppError } from '../../src/errors.ts';
 import { readTiffTags } from '../../src/plane/container.ts';
 import {
@@ -18,8 +20,6 @@ import {
 } from '../../src/plane/index.ts';
 import { pngChunk } from '../../src/plane/png.ts';
 import { toFraction } from '../../src/plane/tiff.ts';
-import { makeFlatPng, openSample } from './odd-images.ts';
-import { findProgram, PYTHON, runProgram } from './outside-programs.ts';
 
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-encode-'));
 afterAll(() => rmSync(folder, { recursive: true }));

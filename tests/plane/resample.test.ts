@@ -1,5 +1,7 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import * as odd from '../../benchmarks/common/odd-images.ts';
+import { findProgram, PYTHON, runProgram } from '../../benchmarks/common/outside-programs.ts';
 import { decodeSrgb } from '../../src/colour/index.ts';
 import {
   decodePhoto,
@@ -13,8 +15,6 @@ import {
 import { loadKernels } from '../../src/plane/kernels.ts';
 import { lightOf, readLightRow } from '../../src/plane/luminance.ts';
 import { planTaps, TAP_BITS, weighLanczos3 } from '../../src/plane/taps.ts';
-import * as odd from './odd-images.ts';
-import { findProgram, PYTHON, runProgram } from './outside-programs.ts';
 
 interface Made {
   readonly width: number;

@@ -2,6 +2,7 @@ import { readFileSync } from 'node:fs';
 import fc from 'fast-check';
 import sharp from 'sharp';
 import { describe, expect, test } from 'vitest';
+import { findProgram, runProgram } from '../../benchmarks/common/outside-programs.ts';
 import { AppError } from '../../src/errors.ts';
 import {
   drawJig,
@@ -21,7 +22,6 @@ import {
   sketchJig,
   strokeText,
 } from '../../src/plate/index.ts';
-import { findProgram, runProgram } from '../plane/outside-programs.ts';
 
 const grid = (more: Partial<GridOptions> = {}): GridOptions => ({
   name: 'grid',

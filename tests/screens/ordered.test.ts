@@ -1,4 +1,5 @@
 import { describe, expect, test } from 'vitest';
+import { radialPower } from '../../benchmarks/common/spectrum.ts';
 import { createRandom, mean } from '../../src/numeric/index.ts';
 import { ONE } from '../../src/plane/index.ts';
 import { generateBayer } from '../../src/screens/bayer.ts';
@@ -10,7 +11,6 @@ import {
   type VoidAndClusterOptions,
 } from '../../src/screens/void-and-cluster.ts';
 import { constantPlane, drawDots, mixedPlane } from './planes.ts';
-import { radialPower } from './spectrum.ts';
 
 const rowsOf = (ranks: ArrayLike<number>, size: number) =>
   Array.from({ length: size }, (_, y) => Array.from({ length: size }, (_, x) => ranks[y * size + x]!));

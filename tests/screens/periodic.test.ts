@@ -1,9 +1,9 @@
 import { describe, expect, test } from 'vitest';
+import { frequencyOf, powerSpectrum } from '../../benchmarks/common/spectrum.ts';
 import { AppError } from '../../src/errors.ts';
 import { applyScreen, type ScreenOptions } from '../../src/screens/index.ts';
 import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from '../../src/screens/periodic.ts';
 import { constantPlane, drawDots } from './planes.ts';
-import { frequencyOf, powerSpectrum } from './spectrum.ts';
 
 const SQUARE = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const GRIDS = [SQUARE, { pitchMm: 0.02, lineSpacingMm: 0.035 }, { pitchMm: 0.05, lineSpacingMm: 0.0254 }];

@@ -1,5 +1,4 @@
 import { describe, expect, test } from 'vitest';
-import { applyScreen, chooseScreen } from '../../src/screens/index.ts';
 import {
   askForRamp,
   drawRamp,
@@ -10,7 +9,8 @@ import {
   scoreTones,
   tabulateDiscs,
   worstOf,
-} from './ramp.ts';
+} from '../../benchmarks/common/ramp.ts';
+import { applyScreen, chooseScreen } from '../../src/screens/index.ts';
 
 const SQUARE = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const DENSE = { pitchMm: 0.02, lineSpacingMm: 0.016 };

@@ -2,8 +2,8 @@ import { mkdirSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { launch, openPage } from '../../benchmarks/common/browser.ts';
 import { expectSameFile } from '../same-bytes.ts';
-import { launch, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
 import { openGroup } from './stage-steps.ts';
 

@@ -4,8 +4,8 @@ import { join } from 'node:path';
 import pixelmatch from 'pixelmatch';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { launch, openPage } from '../../benchmarks/common/browser.ts';
 import { decodePhoto } from '../../src/plane/index.ts';
-import { launch, openPage } from './browser.ts';
 import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
 import { openGroup } from './stage-steps.ts';
 

@@ -2,8 +2,8 @@ import { mkdirSync, readdirSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import { launch, openPage } from '../../benchmarks/common/browser.ts';
 import { expectSameFile, expectSameFolder } from '../same-bytes.ts';
-import { launch, openPage } from './browser.ts';
 import { makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
 
 const TIME = 240_000;

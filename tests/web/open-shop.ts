@@ -2,7 +2,7 @@ import { mkdirSync, readFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser, Page } from 'playwright-core';
 import { afterAll, beforeAll, expect } from 'vitest';
-import { launch, type Opened, openPage, type View } from './browser.ts';
+import { launch, type Opened, openPage, type View } from '../../benchmarks/common/browser.ts';
 import { enter, makeFolder, type PageServer, startPageServer } from './page-server.ts';
 
 /** Longest that a step of the page may take, ms. Assumed: a loaded machine, and a proof of a whole card. */

@@ -1,6 +1,6 @@
 import { spawnSync } from 'node:child_process';
 import type { Corners, Point } from '../../src/chart/index.ts';
-import { PYTHON } from '../plane/outside-programs.ts';
+import { PYTHON } from './outside-programs.ts';
 
 /**
  * Python's module of the AprilTag project's own detector (Debian package python3-apriltag), which tags are compared
