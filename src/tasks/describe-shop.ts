@@ -1,3 +1,4 @@
+import { CHART_KIND_NAMES, CHART_KINDS, type ChartKind, type ChartKindRecord } from '../chart/index.ts';
 import { meanBandHalf, readMachine, recommendStartSpacingMm, startSettings } from '../job/index.ts';
 import { controlOf, type Machine, readTyped, typeSetting } from '../machine/index.ts';
 import { type FoundRecord, findMark, type Profile, parseMaterial, type Shop } from '../material/index.ts';
@@ -18,8 +19,15 @@ export interface ShopRecord {
     readonly markedBy: readonly string[];
   }[];
   readonly screens: readonly ScreenName[];
+  /** Kinds of charts, in the order in which a new material is learned. */
+  readonly charts: readonly OfferedChart[];
   /** What of the shop folder cannot be read. */
   readonly notices: readonly Notice[];
+}
+
+/** A kind of chart, without what draws it. */
+export interface OfferedChart extends Omit<ChartKindRecord, 'plan'> {
+  readonly kind: ChartKind;
 }
 
 export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldMm' | 'wavelengthNm'> {
@@ -66,8 +74,14 @@ export function describeShop(shop: Shop): ShopRecord {
     profiles: profiles.records.map(({ value, from }) => offerProfile(value, from)),
     materials: materials.records.map(({ value }) => value),
     screens: SCREEN_NAMES,
+    charts: CHART_KIND_NAMES.map(offerChart),
     notices: [machines, profiles, materials].flatMap(({ notices }) => notices),
   };
+}
+
+function offerChart(kind: ChartKind): OfferedChart {
+  const { plan: _, ...record } = CHART_KINDS[kind];
+  return { kind, ...record };
 }
 
 function offerMachine(name: string, shop: Shop): OfferedMachine {

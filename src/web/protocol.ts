@@ -8,6 +8,20 @@ import type { Backdrop, Fit, Frame, Outline, ToneField, ToneOptions } from '../p
  * server.
  */
 
+/** A kind of chart, as the page offers it. */
+export interface ChartFacts {
+  readonly kind: ChartKind;
+  readonly question: string;
+  readonly hint: string;
+  readonly subject: string;
+  readonly gives: 'profile' | 'drift' | 'measurement';
+  readonly widthMm: number;
+  readonly heightMm: number;
+  readonly isStrip: boolean;
+  readonly isTable: boolean;
+  readonly aims: 'never' | 'with-profile' | 'always';
+}
+
 export interface Named {
   readonly name: string;
   readonly title: string;
@@ -87,6 +101,7 @@ export interface ShopFacts {
   readonly materials: readonly MaterialFacts[];
   readonly pieces: readonly PieceFacts[];
   readonly screens: readonly string[];
+  readonly charts: readonly ChartFacts[];
   readonly samples: readonly SampleFacts[];
   readonly toneFields: Readonly<Record<keyof ToneOptions, ToneField>>;
   readonly limits: { readonly uploadBytes: number; readonly megapixels: number };

@@ -32,7 +32,7 @@ export interface ShopContext {
 }
 
 export async function viewShop({ shop, shopDir, version, photosDir }: ShopContext): Promise<ShopFacts> {
-  const { machines, profiles, materials, screens, notices } = describeShop(shop);
+  const { machines, profiles, materials, screens, charts, notices } = describeShop(shop);
   return {
     version,
     folder: basename(shopDir),
@@ -44,6 +44,7 @@ export async function viewShop({ shop, shopDir, version, photosDir }: ShopContex
     broken: notices.map(({ text }) => text),
     pieces: PIECES,
     screens,
+    charts,
     samples: await listSamples(photosDir),
     toneFields: TONE_FIELDS,
     limits: { uploadBytes: MAX_UPLOAD_BYTES, megapixels: MAX_PIXELS / 1e6 },

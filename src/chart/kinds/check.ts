@@ -11,6 +11,9 @@ const STRIP_TONES: readonly number[] = [0.1, 0.25, 0.45, 0.65, 0.85];
 export const CHECK_CHART: ChartKindRecord = {
   title: 'Control strip',
   purpose: 'Shows in a minute whether the profile still holds. Burn it on the waste margin or on an offcut.',
+  question: 'Whether a profile still holds',
+  hint: 'A small strip for the waste margin.',
+  subject: 'control strip',
   gives: 'drift',
   widthMm: CHART_DEFAULTS.stripWidthMm,
   heightMm: CHART_DEFAULTS.stripHeightMm,

@@ -7,6 +7,9 @@ export const DOSE_CHART: ChartKindRecord = {
   title: 'Dose chart',
   purpose:
     'Finds which settings mark best: each cell is a solid burned with its own settings. Burn it before the tone chart.',
+  question: 'Which settings suit it',
+  hint: 'Power against speed: find these first on a new material.',
+  subject: 'settings',
   gives: 'measurement',
   widthMm: CHART_DEFAULTS.widthMm,
   heightMm: CHART_DEFAULTS.heightMm,

@@ -6,6 +6,10 @@ export interface ChartKindRecord {
   readonly title: string;
   /** What it is burned for, a sentence for whoever burns it. */
   readonly purpose: string;
+  /** What it answers, as a page offers it, with a hint; and in a word, for lists. */
+  readonly question: string;
+  readonly hint: string;
+  readonly subject: string;
   /** What reading it gives: a profile, how far one has drifted, or a measurement of its own. */
   readonly gives: 'profile' | 'drift' | 'measurement';
   /** Size of the whole chart, mm, where none is asked for. */

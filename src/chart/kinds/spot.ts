@@ -13,6 +13,9 @@ export const SPOT_CHART: ChartKindRecord = {
   title: 'Spot chart',
   purpose:
     'Finds how wide one dot and one line really mark, along the scan and across it, and from that the line spacing.',
+  question: 'How wide a mark is',
+  hint: 'Ladders of fine lines.',
+  subject: 'mark width',
   gives: 'measurement',
   widthMm: CHART_DEFAULTS.widthMm,
   heightMm: CHART_DEFAULTS.heightMm,

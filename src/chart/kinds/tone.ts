@@ -22,6 +22,9 @@ export const TONE_CHART: ChartKindRecord = {
   title: 'Tone chart',
   purpose:
     'Teaches how this material answers: one scan or photo of it gives the profile through which photographs come out right.',
+  question: 'How it takes tones',
+  hint: 'The chart that a profile is learned from.',
+  subject: 'tones',
   gives: 'profile',
   widthMm: CHART_DEFAULTS.widthMm,
   heightMm: CHART_DEFAULTS.heightMm,

@@ -7,6 +7,9 @@ export const VERIFY_CHART: ChartKindRecord = {
   title: 'Verification chart',
   purpose:
     'Shows the true error of the profile: its tones were not on the tone chart, and they are burned through the profile.',
+  question: 'How well a profile prints',
+  hint: 'Tones burned through the profile: the honest error.',
+  subject: 'verification',
   gives: 'drift',
   widthMm: CHART_DEFAULTS.widthMm,
   heightMm: CHART_DEFAULTS.heightMm,

@@ -13,7 +13,7 @@ import { OrdersScreen } from './order/orders.tsx';
 import { Busy, Icon, Problem, Segments } from './parts/parts.tsx';
 import { Saved } from './parts/saved.tsx';
 import { PhotoScreen } from './photo/photo.tsx';
-import { firstWish, ShopContext, type Surroundings } from './shop-context.ts';
+import { firstWish, type PageContext, ShopContext } from './shop-context.ts';
 import { ShowScreen } from './show/show.tsx';
 import { sendLeftOvers } from './unsaved.ts';
 
@@ -61,7 +61,7 @@ function useStored<T>(key: string, first: T): readonly [T, (value: T) => void] {
   return [value, keep];
 }
 
-type Entry = Pick<Surroundings, 'shop' | 'jobs' | 'orders'>;
+type Entry = Pick<PageContext, 'shop' | 'jobs' | 'orders'>;
 
 /** What the page knows, after something has happened to a job or an order. */
 function applyEvent(entry: Entry, event: PageEvent): Entry {

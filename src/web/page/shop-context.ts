@@ -1,12 +1,12 @@
 import { createContext } from 'preact';
 import { useContext } from 'preact/hooks';
-import type { JobCard, OrderView, ShopFacts, Wish } from '../protocol.ts';
+import type { ChartCard, JobCard, OrderView, ShopFacts, Wish } from '../protocol.ts';
 import type { Unit } from './measure.ts';
 import type { Choice } from './parts/parts.tsx';
 import { edgeOf } from './photo/bare-edge.ts';
 
 /** What every screen may ask of the page around it. */
-export interface Surroundings {
+export interface PageContext {
   readonly shop: ShopFacts;
   readonly unit: Unit;
   readonly setUnit: (unit: Unit) => void;
@@ -18,12 +18,17 @@ export interface Surroundings {
   readonly go: (route: string) => void;
 }
 
-export const ShopContext = createContext<Surroundings | undefined>(undefined);
+export const ShopContext = createContext<PageContext | undefined>(undefined);
 
-export function useShop(): Surroundings {
+export function useShop(): PageContext {
   const found = useContext(ShopContext);
   if (!found) throw new Error('a screen was drawn outside the page');
   return found;
+}
+
+/** A kind of chart in a word. */
+export function sayChart({ charts }: ShopFacts, kind: ChartCard['kind']): string {
+  return charts.find((one) => one.kind === kind)!.subject;
 }
 
 /** The materials, those that the machine leaves no known mark on out of reach and with the reason. */

@@ -3,7 +3,7 @@ import type { ChartCard, ReadingAsk } from '../../protocol.ts';
 import { PageError, readCaptures, sendCapture } from '../api.ts';
 import { DropPlace } from '../parts/drop-place.tsx';
 import { Busy, Button, Icon, Problem, Segments, Select } from '../parts/parts.tsx';
-import { useShop } from '../shop-context.ts';
+import { sayChart, useShop } from '../shop-context.ts';
 import { CornerPicker, type CornerPoints } from './corner-picker.tsx';
 import { forgetCaptures, useKeptCaptures } from './kept-captures.ts';
 import { nameChoice } from './profile-words.ts';
@@ -11,14 +11,6 @@ import { askReference, NO_REFERENCE, ReferenceFields } from './reference-fields.
 
 /** Trouble that four corners by hand can mend. */
 const BY_HAND = ['chart-not-found', 'chart-corner-missing'];
-
-export const KIND_WORDS: Readonly<Record<ChartCard['kind'], string>> = {
-  tone: 'tones',
-  dose: 'settings',
-  spot: 'mark width',
-  check: 'control strip',
-  verify: 'verification',
-};
 
 /** Scan or phone photo of the burned chart, and how it is to be read. */
 export function CaptureStep({
@@ -43,7 +35,7 @@ export function CaptureStep({
   const [corners, setCorners] = useState<CornerPoints>();
   const chosen = hash ?? latest ?? '';
   const chart = charts.find((one) => one.hash === chosen);
-  const compared = chart?.kind === 'check' || chart?.kind === 'verify';
+  const compared = shop.charts.find(({ kind }) => kind === chart?.kind)?.gives === 'drift';
   if (charts.length === 0) {
     return (
       <p class="empty">Draw a chart first. When it is burned, scan it at 300 dpi or more and drop the picture here.</p>
@@ -96,7 +88,7 @@ export function CaptureStep({
               { value: '', label: 'Find out from its marks' },
               ...charts.map(({ hash: one, kind, material, machine }) => ({
                 value: one,
-                label: `${KIND_WORDS[kind]}: ${material === '' ? 'unnamed' : material}, ${machine} (${one.slice(0, 6)})`,
+                label: `${sayChart(shop, kind)}: ${material === '' ? 'unnamed' : material}, ${machine} (${one.slice(0, 6)})`,
               })),
             ],
           },

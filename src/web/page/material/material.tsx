@@ -4,19 +4,11 @@ import { listCharts, listReadings, makeChart, putAwayChart } from '../api.ts';
 import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
 import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
-import { listMaterials, materialFor, useShop } from '../shop-context.ts';
-import { CaptureStep, KIND_WORDS } from './capture.tsx';
+import { listMaterials, materialFor, sayChart, useShop } from '../shop-context.ts';
+import { CaptureStep } from './capture.tsx';
 import { nameChoice, sayProvenance, sayReadingProvenance } from './profile-words.ts';
 
 type Kind = ChartCard['kind'];
-
-const KINDS: readonly { readonly value: Kind; readonly label: string; readonly help: string }[] = [
-  { value: 'tone', label: 'How it takes tones', help: 'The chart that a profile is learned from.' },
-  { value: 'dose', label: 'Which settings suit it', help: 'Power against speed: find these first on a new material.' },
-  { value: 'spot', label: 'How wide a mark is', help: 'Ladders of fine lines.' },
-  { value: 'check', label: 'Whether a profile still holds', help: 'A small strip for the waste margin.' },
-  { value: 'verify', label: 'How well a profile prints', help: 'Tones burned through the profile: the honest error.' },
-];
 
 /** What a dose chart sweeps, as the request has it. */
 const SWEEPS: readonly { readonly value: string; readonly label: string }[] = [
@@ -95,7 +87,8 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
   const [sweep, setSweep] = useState('');
   const [busy, setBusy] = useState(false);
   const [error, setError] = useState<unknown>();
-  const through = kind === 'check' || kind === 'verify';
+  const { isStrip, isTable, aims, hint, ...offered } = shop.charts.find((one) => one.kind === kind)!;
+  const through = aims !== 'never';
   // On another grid than the recommended one the dose is kept: what that takes is said when the chart is drawn.
   const record = shop.machines.find(({ name }) => name === machine);
   const start = spacingMm === undefined ? record?.settings : undefined;
@@ -103,7 +96,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
   const draw = async () => {
     setBusy(true);
     setError(undefined);
-    const strip = kind === 'check' ? { widthMm: 60, heightMm: 8 } : size;
+    const strip = isStrip ? { widthMm: offered.widthMm, heightMm: offered.heightMm } : size;
     const asked: ChartAsk = through
       ? { kind, machine: shop.profiles.find(({ name }) => name === profile)?.machine ?? machine, profile, ...strip }
       : {
@@ -114,7 +107,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
           ...(powerW === undefined ? {} : { powerW }),
           ...(speedMmPerS === undefined ? {} : { speedMmPerS }),
           ...(spacingMm === undefined ? {} : { spacingMm }),
-          ...(kind === 'dose' && sweep !== '' ? { vary: sweep.split(' ') } : {}),
+          ...(isTable && sweep !== '' ? { vary: sweep.split(' ') } : {}),
         };
     try {
       onMade(await makeChart(asked));
@@ -129,8 +122,8 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
       <Select
         label="What do you want to know?"
         value={kind}
-        note={KINDS.find(({ value }) => value === kind)!.help}
-        groups={[{ label: '', choices: KINDS }]}
+        note={hint}
+        groups={[{ label: '', choices: shop.charts.map((one) => ({ value: one.kind, label: one.question })) }]}
         onChange={(value) => setKind(value as Kind)}
       />
       {through ? (
@@ -159,7 +152,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
             groups={[{ label: '', choices: listMaterials(shop, machine) }]}
             onChange={setMaterial}
           />
-          {kind === 'dose' && (
+          {isTable && (
             <Select
               label="Cells"
               value={sweep}
@@ -199,7 +192,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
           />
         </>
       )}
-      {kind !== 'check' && (
+      {!isStrip && (
         <div class="row">
           <NumberField
             label="Width"
@@ -289,7 +282,7 @@ function Waiting({ charts, onChange }: { readonly charts: readonly ChartCard[]; 
       <ul class="waiting">
         {charts.map(({ hash, kind, material, machine, widthMm, heightMm, files, drawn }) => {
           const address = (file: string) => `/api/charts/${hash}/${file}`;
-          const label = `${capitalise(KIND_WORDS[kind])}: ${material === '' ? 'unnamed' : titleIn(shop.materials, material)}`;
+          const label = `${capitalise(sayChart(shop, kind))}: ${material === '' ? 'unnamed' : titleIn(shop.materials, material)}`;
           return (
             <li key={hash}>
               {files.includes('chart.png') && <img src={`${address('chart.png')}?view`} alt="" loading="lazy" />}
