@@ -1,7 +1,6 @@
 export * from './choose-screen.ts';
 export * from './direct-search.ts';
 export * from './facts.ts';
-export { GOOD_FOR } from './good-for.ts';
 export * from './hull.ts';
 export { findLoneStrength } from './mark-steps.ts';
 export * from './options.ts';

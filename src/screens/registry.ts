@@ -32,7 +32,7 @@ import { diffuseVariableMarks } from './variable-marks.ts';
 import { generateVoidAndCluster } from './void-and-cluster.ts';
 import { listWarmUpRows } from './warm-up-rows.ts';
 
-type Named = Pick<ScreenRecord, 'name' | 'title'>;
+type Named = Pick<ScreenRecord, 'name' | 'title' | 'goodFor'>;
 
 /**
  * What a search may leave of the tone where the eye does not see it, coverage. Assumed: a bound that it keeps
@@ -48,10 +48,11 @@ const DIFFUSION_TOLERANCE = 0.005;
 
 const takesByError = ({ errorOf }: Partial<ScreenOptions>) => (errorOf === 'marks' ? 'strength' : 'coverage');
 
-function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRecord {
+function fixedScreen({ name, title, goodFor }: Named, kernel: DiffusionKernel): ScreenRecord {
   return {
     name,
     title,
+    goodFor,
     family: 'diffusion',
     source: kernel.source,
     uses: ['scan', 'levels', 'errorOf', 'edges', 'run'],
@@ -79,11 +80,12 @@ function fixedScreen({ name, title }: Named, kernel: DiffusionKernel): ScreenRec
   };
 }
 
-function variableScreen({ name, title }: Named, kernel: VariableKernel): ScreenRecord {
+function variableScreen({ name, title, goodFor }: Named, kernel: VariableKernel): ScreenRecord {
   const isModulated = kernel.modulation.some(([, percent]) => percent > 0);
   return {
     name,
     title,
+    goodFor,
     family: 'diffusion',
     source: kernel.source,
     uses: ['scan', 'levels', 'errorOf', ...(isModulated ? (['seed'] as const) : [])],
@@ -221,25 +223,74 @@ const BLUE_NOISE_MIN = 32;
 
 /**
  * All screens by name, in the order in which they are listed. Defaults in the units of `SCREEN_OPTIONS`, chosen as in
- * `DEFAULT_OPTIONS`; weightSum is a share, exact: 1 keeps the tone.
+ * `DEFAULT_OPTIONS`; weightSum is a share, exact: 1 keeps the tone. What each is good for is common practice
+ * and the families' known properties, no source.
  */
 export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
-  'floyd-steinberg': fixedScreen({ name: 'floyd-steinberg', title: 'Floyd and Steinberg 1976' }, FLOYD_STEINBERG),
+  'floyd-steinberg': fixedScreen(
+    {
+      name: 'floyd-steinberg',
+      title: 'Floyd and Steinberg 1976',
+      goodFor: 'fine detail; smooth skies may show arcs and worms',
+    },
+    FLOYD_STEINBERG,
+  ),
   'jarvis-judice-ninke': fixedScreen(
-    { name: 'jarvis-judice-ninke', title: 'Jarvis, Judice and Ninke 1976' },
+    {
+      name: 'jarvis-judice-ninke',
+      title: 'Jarvis, Judice and Ninke 1976',
+      goodFor: 'crisp edges on large pieces; light and dark ends are rough',
+    },
     JARVIS_JUDICE_NINKE,
   ),
-  stucki: fixedScreen({ name: 'stucki', title: 'Stucki 1981' }, STUCKI),
-  burkes: fixedScreen({ name: 'burkes', title: 'Burkes 1988' }, BURKES),
-  sierra: fixedScreen({ name: 'sierra', title: 'Sierra, three rows' }, SIERRA),
-  'sierra-two-row': fixedScreen({ name: 'sierra-two-row', title: 'Sierra, two rows' }, SIERRA_TWO_ROW),
-  'sierra-lite': fixedScreen({ name: 'sierra-lite', title: 'Sierra, three shares' }, SIERRA_LITE),
-  atkinson: fixedScreen({ name: 'atkinson', title: 'Atkinson (loses tone on purpose)' }, ATKINSON),
-  ostromoukhov: variableScreen({ name: 'ostromoukhov', title: 'Ostromoukhov 2001' }, OSTROMOUKHOV),
-  'zhou-fang': variableScreen({ name: 'zhou-fang', title: 'Zhou and Fang 2003' }, ZHOU_FANG),
+  stucki: fixedScreen(
+    { name: 'stucki', title: 'Stucki 1981', goodFor: 'crisp edges on large pieces, a little cleaner' },
+    STUCKI,
+  ),
+  burkes: fixedScreen(
+    { name: 'burkes', title: 'Burkes 1988', goodFor: 'detail in less time than Stucki’s, slightly rougher' },
+    BURKES,
+  ),
+  sierra: fixedScreen(
+    { name: 'sierra', title: 'Sierra, three rows', goodFor: 'even mid-tones on large pieces' },
+    SIERRA,
+  ),
+  'sierra-two-row': fixedScreen(
+    { name: 'sierra-two-row', title: 'Sierra, two rows', goodFor: 'much like Sierra’s three rows, coarser' },
+    SIERRA_TWO_ROW,
+  ),
+  'sierra-lite': fixedScreen(
+    { name: 'sierra-lite', title: 'Sierra, three shares', goodFor: 'quick trials' },
+    SIERRA_LITE,
+  ),
+  atkinson: fixedScreen(
+    {
+      name: 'atkinson',
+      title: 'Atkinson (loses tone on purpose)',
+      goodFor: 'contrasty line-like pictures: light tones go bare and dark ones solid',
+    },
+    ATKINSON,
+  ),
+  ostromoukhov: variableScreen(
+    {
+      name: 'ostromoukhov',
+      title: 'Ostromoukhov 2001',
+      goodFor: 'faces and skies: the most even grain at every tone, what auto takes',
+    },
+    OSTROMOUKHOV,
+  ),
+  'zhou-fang': variableScreen(
+    {
+      name: 'zhou-fang',
+      title: 'Zhou and Fang 2003',
+      goodFor: 'faces and skies, with a little more grain than Ostromoukhov’s',
+    },
+    ZHOU_FANG,
+  ),
   bayer: {
     name: 'bayer',
     title: 'Bayer 1973, dispersed dots',
+    goodFor: 'patterns and trials; its crosses are seen in faces',
     family: 'ordered',
     source: 'bayer1973',
     uses: ['size', 'levels'],
@@ -255,6 +306,7 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
   'blue-noise': {
     name: 'blue-noise',
     title: 'Blue noise by void and cluster, Ulichney 1993',
+    goodFor: 'soft pictures without worms; grain is the same everywhere',
     family: 'ordered',
     source: 'ulichney1993',
     uses: ['size', 'seed', 'levels', 'dotSize'],
@@ -276,7 +328,9 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
   'green-noise': {
     name: 'green-noise',
     title: 'Green noise: clusters spread by void and cluster',
+    goodFor: 'wood, slate and leather, which do not hold single dots',
     family: 'ordered',
+    clusters: true,
     source: 'lauArceGallagher1999',
     uses: ['cluster', 'seed', 'levels'],
     defaults: { cluster: 4, seed: 1, levels: 2 },
@@ -294,7 +348,9 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
   'clustered-dot': {
     name: 'clustered-dot',
     title: 'Clustered dot',
+    goodFor: 'coarse material and large pieces seen from afar',
     family: 'clustered',
+    clusters: true,
     source: 'ulichney1987',
     uses: ['linesPerCm', 'angleDeg', 'shape', 'levels'],
     defaults: { linesPerCm: 'auto', angleDeg: 45, shape: 'round', levels: 2 },
@@ -310,7 +366,9 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
   line: {
     name: 'line',
     title: 'Lines',
+    goodFor: 'machines that are slow at switching; strokes instead of dots',
     family: 'clustered',
+    clusters: true,
     source: 'ulichney1987',
     uses: ['linesPerCm', 'angleDeg', 'levels'],
     defaults: { linesPerCm: 'auto', angleDeg: 45, levels: 2 },
@@ -326,6 +384,7 @@ export const SCREENS: Readonly<Record<ScreenName, ScreenRecord>> = {
   'direct-search': {
     name: 'direct-search',
     title: 'Direct binary search, Analoui and Allebach 1992',
+    goodFor: 'portraits: the least grain, in several times the time',
     family: 'search',
     source: 'analouiAllebach1992',
     uses: ['response', 'viewingDistanceMm'],

@@ -81,7 +81,11 @@ export interface NeighbourContext {
 export interface ScreenRecord {
   readonly name: ScreenName;
   readonly title: string;
+  /** In a shop's words. */
+  readonly goodFor: string;
   readonly family: 'diffusion' | 'ordered' | 'clustered' | 'search';
+  /** It puts dots together by itself. */
+  readonly clusters?: true;
   readonly source: SourceKey;
   /** Names of the options in `ScreenOptions` that this method reads. */
   readonly uses: readonly (keyof ScreenOptions)[];

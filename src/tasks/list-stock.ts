@@ -11,7 +11,7 @@ import {
 import type { Notice } from '../notices.ts';
 import { writeFilesAtomic } from '../plane/index.ts';
 import { parseJig } from '../plate/index.ts';
-import { GOOD_FOR, SCREEN_NAMES, SCREENS, type ScreenName, type ScreenRecord } from '../screens/index.ts';
+import { SCREEN_NAMES, SCREENS, type ScreenName, type ScreenRecord } from '../screens/index.ts';
 import { SOURCES } from '../sources.ts';
 import { listRecords } from './listing.ts';
 
@@ -114,8 +114,8 @@ export interface ListedScreen extends Pick<ScreenRecord, 'title' | 'family' | 'u
 /** All screens, with what each is good for. */
 export function listScreens(): readonly ListedScreen[] {
   return SCREEN_NAMES.map((name) => {
-    const { title, family, uses } = SCREENS[name];
-    return { name, title, family, uses, goodFor: GOOD_FOR[name] };
+    const { title, family, uses, goodFor } = SCREENS[name];
+    return { name, title, family, uses, goodFor };
   });
 }
 

@@ -11,6 +11,7 @@ import {
   type Ticket,
 } from '../job/index.ts';
 import { readPhoto, refuseResults, writeFilesAtomic } from '../plane/index.ts';
+import { SCREENS } from '../screens/index.ts';
 import type { TaskContext } from './context.ts';
 import { keepLayout } from './keep-layout.ts';
 import { readPrices } from './prices.ts';
@@ -67,7 +68,7 @@ export async function preparePhoto(request: PreparePhotoRequest, context: TaskCo
     filesOfPiece(name, spec).map((file) => join(out, file)),
     { force },
   );
-  const pool = spec.screen.name === 'direct-search' ? openSearchThreads(request.threads) : undefined;
+  const pool = SCREENS[spec.screen.name].family === 'search' ? openSearchThreads(request.threads) : undefined;
   const job = await prepareJob(() => readPhoto(photo.path), {
     spec,
     name,

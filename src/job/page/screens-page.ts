@@ -1,5 +1,5 @@
 import { createPlane, encodeColour, ONE } from '../../plane/index.ts';
-import { applyScreen, GOOD_FOR, SCREEN_NAMES, SCREENS, type ScreenName } from '../../screens/index.ts';
+import { applyScreen, SCREEN_NAMES, SCREENS, type ScreenName } from '../../screens/index.ts';
 import { escapeHtml, wrapPage } from './html.ts';
 
 /**
@@ -14,7 +14,7 @@ export async function renderScreensPage(): Promise<string> {
   for (const name of SCREEN_NAMES) {
     const picture = await drawRamp(name);
     rows.push(
-      `<section><h2>${name} <span class="soft">${escapeHtml(SCREENS[name].title)}</span></h2><p>Good for: ${escapeHtml(GOOD_FOR[name])}.</p><img src="${picture}" alt="A ramp from bare to solid through ${name}"></section>`,
+      `<section><h2>${name} <span class="soft">${escapeHtml(SCREENS[name].title)}</span></h2><p>Good for: ${escapeHtml(SCREENS[name].goodFor)}.</p><img src="${picture}" alt="A ramp from bare to solid through ${name}"></section>`,
     );
   }
   const body = `<header><h1>Screens</h1><p class="soft">How each makes dots of tones: a ramp from bare to solid, ${RAMP.width} dots wide and enlarged. auto chooses by the profile and the machine.</p></header>\n${rows.join('\n')}`;
@@ -30,9 +30,8 @@ async function drawRamp(name: ScreenName): Promise<string> {
   const plane = createPlane('coverage', width, height);
   for (let i = 0; i < plane.data.length; i++) plane.data[i] = Math.round((ONE * (i % width)) / (width - 1));
   const grid = { pitchMm, lineSpacingMm: pitchMm };
-  // Nothing is known of marks here: the search takes each dot for the same.
-  const options = name === 'direct-search' ? ({ response: 'linear' } as const) : {};
-  const dots = applyScreen(plane, { name, grid, ...options });
+  // Nothing is known of marks here: a search takes each dot for the same, as its record has it.
+  const dots = applyScreen(plane, { name, grid });
   const wide = { width: width * enlarged, height: height * enlarged };
   const rgb = new Uint8Array(3 * wide.width * wide.height);
   for (let y = 0; y < wide.height; y++) {

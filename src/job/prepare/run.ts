@@ -19,6 +19,7 @@ import type { PriceList } from '../../price/index.ts';
 import {
   applyScreen,
   planDirectSearch,
+  SCREENS,
   type ScreenRequest,
   type SearchBands,
   searchDotsInBands,
@@ -113,7 +114,7 @@ export async function searchDots(
   options: MakeOptions & Pick<PrepareOptions, 'searchBands'>,
 ): Promise<HalftoneResult> {
   const { spec, searchBands, progress = () => undefined } = options;
-  if (spec.screen.name !== 'direct-search') return makeDots(picture, options);
+  if (SCREENS[spec.screen.name].family !== 'search') return makeDots(picture, options);
   const stage = stageCoverage(picture, options);
   const plan = planDirectSearch(stage.coverage, { ...requestScreen(spec), isShared: searchBands !== undefined });
   const { dots, facts } = await searchDotsInBands(plan, {
@@ -132,7 +133,7 @@ export function requestScreen({
 }: Pick<JobSpec, 'screen' | 'profile' | 'grid' | 'levels'>): ScreenRequest {
   const request = { ...screen.options, name: screen.name };
   // The linear search needs the table, too: for the width of a mark.
-  const isNeeded = takesStrength(request) || screen.name === 'direct-search';
+  const isNeeded = takesStrength(request) || SCREENS[screen.name].family === 'search';
   return { ...request, levels, grid, ...(isNeeded ? { marks: fillDotTable(profile, grid) } : {}) };
 }
 

@@ -56,9 +56,6 @@ import {
 } from './screen.ts';
 import { JOB_DEFAULTS, type JobRequest, type JobSpec } from './types.ts';
 
-/** Screens that put dots together by themselves. */
-const CLUSTERED: ReadonlySet<ScreenName> = new Set(['green-noise', 'clustered-dot', 'line']);
-
 /** An assumption of a job: its profile was not measured. */
 export const sayAssumedProfile = ({ name, origin }: Pick<Profile, 'name' | 'origin'>) =>
   `The profile ${name} (${origin}).`;
@@ -285,7 +282,7 @@ function listScreenWarnings(
     warnings.push(`The screen ${screen.name} does not read: ${said}.`);
   }
   const run = shortestRunOf(machine, { settings, grid });
-  if (Number(screen.options.run ?? 1) < run && levels === 2 && !CLUSTERED.has(screen.name)) {
+  if (Number(screen.options.run ?? 1) < run && levels === 2 && !SCREENS[screen.name].clusters) {
     warnings.push(
       `${machine.name} needs ${run} dots for on or off at this speed; ${screen.name} makes shorter runs. Leave the screen to the program, ask for runs of ${run} dots, or lower the speed.`,
     );
