@@ -92,7 +92,10 @@ export interface MakeOptions {
 const DUST = 0.01;
 
 /** What of a job its coverage is found by. */
-export type CoverageRequest = Pick<JobSpec, 'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim'>;
+export type CoverageRequest = Pick<
+  JobSpec,
+  'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim'
+>;
 
 /** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
 export function tabulateCoverage(spec: CoverageRequest): Pick<HalftoneResult, 'points' | 'table'> {
