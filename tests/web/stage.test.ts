@@ -1,4 +1,4 @@
-import type { Page } from 'playwright-core';
+import type { Page, Route } from 'playwright-core';
 import { beforeEach, describe, expect, test } from 'vitest';
 import { CARD, waitForProof as proof, TAG, TIME, useOpenShop } from './open-shop.ts';
 import { closeGroups, openGroup } from './stage-steps.ts';
@@ -303,6 +303,19 @@ describe('side by side', () => {
       await page.getByRole('button', { name: 'Put away: Tones as they are' }).click();
       await page.getByLabel('What stands in place 2').selectOption('profile:stainless-card');
       await figures(page, 2);
+      // What the shop refuses is told where another can be taken.
+      const refuse = (route: Route) =>
+        route.request().method() === 'PUT'
+          ? route.fulfill({
+              status: 400,
+              json: { error: { code: 'name-unknown', message: 'found no such profile', hint: 'Take another.' } },
+            })
+          : route.fallback();
+      await page.route('**/api/jobs/**', refuse);
+      await page.getByRole('button', { name: /^Take this one/ }).click();
+      await expect.poll(() => page.getByRole('alert').textContent(), { timeout: TIME }).toContain('no such profile');
+      expect(page.url()).toContain('/compare/');
+      await page.unroute('**/api/jobs/**', refuse);
       await page.getByRole('button', { name: /^Take this one/ }).click();
       await proof(page);
       await expect.poll(() => wishOnDisk().profile, { timeout: TIME }).toBe('stainless-card');

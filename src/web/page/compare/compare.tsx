@@ -1,6 +1,6 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { JobCard, Wish } from '../../protocol.ts';
-import { Button, Icon, isOffline, Problem, type SelectGroup } from '../parts/parts.tsx';
+import { Button, Icon, isOffline, Problem, type SelectGroup, useProblem } from '../parts/parts.tsx';
 import { Saved } from '../parts/saved.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
@@ -39,8 +39,13 @@ export function CompareTakesScreen({ id }: { readonly id: string }) {
 function Compare({ job }: { readonly job: JobCard }) {
   const { jobs, shop, go, keepWish } = useShop();
   const path = `/api/jobs/${job.id}`;
-  const { wish, change } = useWish(path, job.wish, {
-    onRefused: () => undefined,
+  const [refusal, setRefusal] = useProblem();
+  const isRefused = useRef(false);
+  const { wish, change, flush } = useWish(path, job.wish, {
+    onRefused: (error) => {
+      isRefused.current = true;
+      setRefusal(error);
+    },
     onSend: (sent) => keepWish(sent as Wish),
   });
   const history = useHistory(path, wish, change);
@@ -56,12 +61,18 @@ function Compare({ job }: { readonly job: JobCard }) {
     setTakes(next);
     keepTakes(path, next);
   };
-  const take = (chosen: Take) => {
+  const take = async (chosen: Take) => {
     const [kind, other] = splitTake(chosen.what);
     if (kind === 'job') return go(`/photo/${other}`);
     const next = wishOfTake(chosen, wish);
-    if (next) history.change(next);
-    back();
+    setRefusal(undefined);
+    isRefused.current = false;
+    if (next) {
+      history.change(next);
+      await flush();
+    }
+    // What the shop refuses is told here, where another can be taken.
+    if (!isRefused.current) back();
   };
   const groups = listTakes(offers);
   const add = () => {
@@ -121,6 +132,7 @@ function Compare({ job }: { readonly job: JobCard }) {
           </Button>
         </div>
       </header>
+      {refusal !== undefined && <Problem error={refusal} onClose={() => setRefusal(undefined)} />}
       <div class={`panes of-${takes.length}`}>
         {takes.map((one, at) => (
           <Pane
@@ -134,7 +146,7 @@ function Compare({ job }: { readonly job: JobCard }) {
             asPhoto={photoHeld}
             onView={setView}
             onMost={setMost}
-            onTake={() => take(one)}
+            onTake={() => void take(one)}
             onChange={(what) => put(takes.map((old, index) => (index === at ? takeOf(what, history.earlier) : old)))}
             onRemove={takes.length > PANES.least ? () => put(takes.filter((_, index) => index !== at)) : undefined}
           />
