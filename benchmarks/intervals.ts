@@ -153,7 +153,8 @@ function simulate(seed: number, kind: Kind): Outcome {
     count(`darkest, ${kind}`, lighter ? holds(bare, lightness[0]!) : holds(end, truth.valueAt(end.coverage)));
     const curve = toneCurveOf(profile);
     const [first, last] = [profile.points[0]!.lightness, profile.points.at(-1)!.lightness];
-    const [from, to] = [lightness[0]!, lightness.at(-1)!];
+    // A curve ends where more dots turn the tone back.
+    const [from, to] = [lightness[0]!, truth.valueAt(profile.points.at(-1)!.coverage)];
     const errors = Array.from({ length: 11 }, (_, step) => {
       const aim = first + ((last - first) * step) / 10;
       return Math.abs(truth.valueAt(curve.coverageAt(aim)) - from - ((to - from) * step) / 10);
