@@ -1,6 +1,6 @@
-// A second camera, on purpose unlike those of src/simulation and benchmarks/common: it looks through a colour mosaic and what
-// a phone makes of it. Light first, then the lens, the sensor and the camera's software, in the sequence of the real
-// thing.
+// A second camera, on purpose unlike those of src/simulation and benchmarks/common: it looks through a colour mosaic
+// and what a phone makes of it. Light first, then the lens, the sensor and the camera's software, in the sequence of
+// the real thing.
 import { createOtherRandom } from './engraver.ts';
 import type { Lens } from './lens.ts';
 import type { Rgb, Thing } from './table.ts';

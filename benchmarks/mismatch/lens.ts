@@ -1,6 +1,6 @@
-// The geometry of a second camera, on purpose unlike the ones of src/simulation and benchmarks/common: a pinhole turned in
-// space above the table, its principal point off the middle, and a lens whose distortion is given the other way round,
-// from the picture to the ray, with a tangential part. Nothing in the project was tuned on it.
+// The geometry of a second camera, on purpose unlike the ones of src/simulation and benchmarks/common: a pinhole turned
+// in space above the table, its principal point off the middle, and a lens whose distortion is given the other way
+// round, from the picture to the ray, with a tangential part. Nothing in the project was tuned on it.
 
 export interface LensOptions {
   readonly width: number;

@@ -17,9 +17,9 @@ const PROGRAM: { readonly source: SourceKey; readonly fullPower: number } = {
 };
 
 /**
- * One ISO 6983 program that burns a dose chart on a machine of axes, each cell with its own speed and power. y points up, as the
- * machine has it; the chart keeps its upper edge up. Every line starts and ends with a run at full speed and no power,
- * so that the dose is even.
+ * One ISO 6983 program that burns a dose chart on a machine of axes, each cell with its own speed and power. y points
+ * up, as the machine has it; the chart keeps its upper edge up. Every line starts and ends with a run at full speed and
+ * no power, so that the dose is even.
  */
 export function writeDoseProgram({ layout, rest, cells, machine }: DoseParts & { readonly machine: Machine }): string {
   const fastest = Math.max(layout.settings.speedMmPerS, ...cells.map(({ settings }) => settings.speedMmPerS));
