@@ -673,6 +673,8 @@ interface ChartLayout {
 	readonly tags: readonly LayoutTag[];
 	readonly labels: readonly LayoutLabel[];
 	readonly patches: readonly Patch[];
+	/** Dose charts with room for the grid of another software: where it lies, mm. After all older fields. */
+	readonly field?: FieldPlace;
 }
 interface CoverageTable {
 	/** Coverage 0 … ONE for luminance 0 … ONE. */
@@ -730,6 +732,12 @@ interface ExposureBand {
 	/** The reference's L* and half the 95 % interval of it; only with `reference`. */
 	readonly lightness?: number;
 	readonly tolerance?: number;
+}
+interface FieldPlace {
+	readonly xMm: number;
+	readonly yMm: number;
+	readonly widthMm: number;
+	readonly heightMm: number;
 }
 interface FitQuality {
 	/** Where 95 % of patches burned later should lie, CIE L*: the curve's own error and the scatter of one patch. */

@@ -1,5 +1,6 @@
 export { locateTags } from './detect.ts';
 export * from './draw.ts';
+export { type FieldGrid, fillField } from './fill-field.ts';
 export type { ChartKindRecord } from './kinds/kind.ts';
 export { CHART_KINDS } from './kinds/register.ts';
 export { layoutChart } from './layout.ts';

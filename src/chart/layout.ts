@@ -6,10 +6,10 @@ import { LETTER_HEIGHT, LETTER_WIDTH } from './font.ts';
 import { CHART_KINDS } from './kinds/register.ts';
 import type { WantedPatch } from './kinds/wanted.ts';
 import { CHART_DEFAULTS, type ChartOptions } from './options.ts';
-import { placePatches } from './places.ts';
+import { type PlacedPatch, placePatches } from './places.ts';
 import { TAG_CELLS } from './tag-codes.ts';
 import { layoutHash, tagIdOf } from './tags.ts';
-import type { ChartKind, ChartLayout, LayoutLabel, LayoutTag, Patch, TagPosition } from './types.ts';
+import type { ChartKind, ChartLayout, FieldPlace, LayoutLabel, LayoutTag, Patch, TagPosition } from './types.ts';
 
 /**
  * Bare gutter between patches, mm: wider than the light spreads in common stock, a few pixels of a 300 dpi scan.
@@ -71,7 +71,8 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
     : fitCells(frame, wanted.filter((one) => !one.spare).length, grid, options);
   const placed = placePatches(wanted, cells, { seed, isStrip });
 
-  const patches = placed.map(({ cell, patch }, order): Patch => {
+  const burned = options.isFieldEmpty ? placed.filter(({ patch }) => patch.role !== 'dose') : placed;
+  const patches = burned.map(({ cell, patch }, order): Patch => {
     const { spare: _spare, row: _row, column: _column, ...facts } = patch;
     return {
       ...facts,
@@ -106,10 +107,26 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
     gapMm: GAP_MM,
     tags: frame.tags,
     patches,
+    ...(options.isFieldEmpty ? { field: findField(placed, cells, grid) } : {}),
   };
   const hash = layoutHash(bare);
   const tags = frame.tags.map((tag) => ({ ...tag, id: tagIdOf(hash, tag.position) }));
   return { ...bare, hash, tags, labels: writeLabels(bare, hash, frame, cells) };
+}
+
+/** The smallest rectangle around the table of a dose chart. */
+function findField(placed: readonly PlacedPatch[], { widthDots, heightDots }: Cells, grid: DotGrid): FieldPlace {
+  const table = placed.filter(({ patch }) => patch.role === 'dose').map(({ cell }) => cell);
+  const left = Math.min(...table.map(({ x }) => x));
+  const top = Math.min(...table.map(({ y }) => y));
+  const right = Math.max(...table.map(({ x }) => x)) + widthDots;
+  const bottom = Math.max(...table.map(({ y }) => y)) + heightDots;
+  return {
+    xMm: round6(left * grid.pitchMm),
+    yMm: round6(top * grid.lineSpacingMm),
+    widthMm: round6((right - left) * grid.pitchMm),
+    heightMm: round6((bottom - top) * grid.lineSpacingMm),
+  };
 }
 
 const round6 = (value: number) => Math.round(value * 1e6) / 1e6;

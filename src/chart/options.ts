@@ -46,6 +46,8 @@ export interface ChartOptions {
   /** Dose charts: settings swept along columns and rows. */
   readonly columns?: DoseAxis;
   readonly rows?: DoseAxis;
+  /** Dose charts: an empty field instead of cells, for the grid of another software. */
+  readonly isFieldEmpty?: boolean;
 }
 
 /** Assumed: a card of ID-1's size, which every shop has at hand, and a strip that fits beside a piece. */
@@ -60,12 +62,20 @@ export const CHART_DEFAULTS = {
 } as const;
 
 /** Settings of a dose cell: the chart's own with the two swept ones replaced. */
-export function settleCell(options: ChartOptions, column: number, row: number): CellSettings {
-  const { columns, rows, settings, grid } = options;
+export function settleCell({ columns, rows, ...own }: ChartOptions, column: number, row: number): CellSettings {
+  return settleAxes({ columns: columns!, rows: rows!, ...own }, column, row);
+}
+
+/** The same of axes that are known. */
+export function settleAxes(
+  { columns, rows, settings, grid }: Pick<ChartOptions, 'settings' | 'grid'> & Record<'columns' | 'rows', DoseAxis>,
+  column: number,
+  row: number,
+): CellSettings {
   return {
     ...settings,
     lineSpacingMm: grid.lineSpacingMm,
-    [columns!.setting]: columns!.values[column],
-    [rows!.setting]: rows!.values[row],
+    [columns.setting]: columns.values[column],
+    [rows.setting]: rows.values[row],
   };
 }

@@ -121,6 +121,15 @@ export interface ChartLayout {
   readonly tags: readonly LayoutTag[];
   readonly labels: readonly LayoutLabel[];
   readonly patches: readonly Patch[];
+  /** Dose charts with room for the grid of another software: where it lies, mm. After all older fields. */
+  readonly field?: FieldPlace;
+}
+
+export interface FieldPlace {
+  readonly xMm: number;
+  readonly yMm: number;
+  readonly widthMm: number;
+  readonly heightMm: number;
 }
 
 /** A scan or photo: sRGB-coded values as stored in the file, interleaved R G B, upright as a person sees it. */

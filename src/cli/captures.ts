@@ -2,7 +2,8 @@ import { existsSync } from 'node:fs';
 import { basename, resolve } from 'node:path';
 import type { Corners } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import type { CapturesRequest } from '../tasks/index.ts';
+import type { CapturesRequest, GridRequest } from '../tasks/index.ts';
+import { parseLengthOrZeroMm } from '../units.ts';
 import type { OptionValues } from './command.ts';
 import { textOf } from './options.ts';
 
@@ -72,6 +73,22 @@ function readCorners(text: string | undefined): Corners | undefined {
     [x2, y2],
     [x3, y3],
   ];
+}
+
+/** Gap between two cells, mm, where none is said. Assumed: what most grids have. */
+const USUAL_GAP_MM = 1;
+
+/** The grid that another software burned into an empty field. */
+export function readFieldGrid(options: OptionValues): GridRequest | undefined {
+  const [columns, rows, gap] = ['columns', 'rows', 'cellGap'].map((name) => textOf(options, name));
+  if (columns === undefined && rows === undefined && gap === undefined) return undefined;
+  if (columns === undefined || rows === undefined) {
+    throw new AppError(
+      'option-invalid',
+      `found ${columns === undefined ? 'no columns' : 'no rows'}, needed both of the grid that was burned, such as --columns power=10%:60%:6 --rows speed=500:2000:4`,
+    );
+  }
+  return { columns, rows, gapMm: gap === undefined ? USUAL_GAP_MM : parseLengthOrZeroMm(gap, '--cell-gap') };
 }
 
 /** `A2=31,A3=38.5`: diameters of craters by cell, µm. */

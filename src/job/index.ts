@@ -35,6 +35,7 @@ export { type DoseReading, readDose } from './calibrate/read-dose.ts';
 export { readSpot, type SpotReading } from './calibrate/read-spot.ts';
 export { analyseScatter, type ScatterAnalysis, type ScatterCause } from './calibrate/scatter.ts';
 export { chooseLimits, sayPrediction, sayVerification, verifyTones } from './calibrate/verification.ts';
+export { parseDoseAxis } from './chart/dose-axes.ts';
 export { type ExpectedError, parseSimulationErrors, sayExpectedError } from './chart/expected-error.ts';
 export { parseChartLayout } from './chart/layout-file.ts';
 export { makeChart } from './chart/make.ts';

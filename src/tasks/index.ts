@@ -86,7 +86,13 @@ export {
 export { readPrices } from './prices.ts';
 export { proveBitmap } from './prove-bitmap.ts';
 export type { NextQuestion, Question } from './questions.ts';
-export { type ChartRecord, type LearnedRecord, type MeasuredRecord, readChart } from './read-chart.ts';
+export {
+  type ChartRecord,
+  type GridRequest,
+  type LearnedRecord,
+  type MeasuredRecord,
+  readChart,
+} from './read-chart.ts';
 export { parseOrderList, readOrderPieces } from './read-order.ts';
 export {
   type BurnedList,

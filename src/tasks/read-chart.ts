@@ -1,4 +1,4 @@
-import { CHART_KINDS } from '../chart/index.ts';
+import { CHART_KINDS, fillField } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import {
   type CaptureReference,
@@ -12,6 +12,7 @@ import {
   measureSpan,
   type PaletteOptions,
   parseAim,
+  parseDoseAxis,
   type ReadCapture,
   readLocated,
   readMachine,
@@ -46,6 +47,13 @@ export interface ReadChartFiles {
   readonly found?: string;
 }
 
+/** Swept settings as they are typed, such as `power=10%:60%:6`, and the gap between cells. */
+export interface GridRequest {
+  readonly columns: string;
+  readonly rows: string;
+  readonly gapMm: number;
+}
+
 export interface ReadChartRequest extends CapturesRequest {
   /**
    * `learn`: from a chart to a profile or to measures. `check`: a strip or a chart against a profile, measures without
@@ -61,6 +69,8 @@ export interface ReadChartRequest extends CapturesRequest {
   readonly aim?: string;
   /** Diameters of craters by cell of a dose chart, µm. */
   readonly diametersUm?: Readonly<Record<string, number>>;
+  /** What another software burned into the empty field of a dose chart. */
+  readonly grid?: GridRequest;
   /** Marks that a dose chart shows, as a palette. */
   readonly palette?: Omit<PaletteOptions, 'date'>;
   /** See `CheckRequest`. */
@@ -131,8 +141,31 @@ export async function readChart(asked: ReadChartRequest, context: TaskContext): 
     throw new AppError('option-invalid', `the palette: found a ${layout.kind} chart, needed a dose chart`);
   }
   return gives === 'measurement'
-    ? measure(opened.located, request, { context, notices: opened.notices })
+    ? measure(fillFields(opened.located, request.grid, context.shop), request, { context, notices: opened.notices })
     : learn(opened.located, request, { context, notices: opened.notices });
+}
+
+/**
+ * The cells of a grid that another software burned, where a chart has an empty field for it.
+ * @throws AppError option-invalid without the grid, or with one that the chart has no room for
+ */
+function fillFields(located: readonly LocatedCapture[], grid: GridRequest | undefined, shop: Shop) {
+  const { layout } = located[0]!.located;
+  if (!grid) {
+    if (!layout.field) return located;
+    throw new AppError(
+      'option-invalid',
+      `found a dose chart with an empty field (${layout.hash}), needed the rows and columns that were burned into it`,
+      { options: ['columns', 'rows'] },
+    );
+  }
+  const around = { machine: readMachine(layout.machine, shop), settings: layout.settings };
+  const filled = fillField(layout, {
+    columns: parseDoseAxis(grid.columns, around),
+    rows: parseDoseAxis(grid.rows, around),
+    gapMm: grid.gapMm,
+  });
+  return located.map((capture) => ({ ...capture, located: { ...capture.located, layout: filled } }));
 }
 
 interface Around {

@@ -253,6 +253,8 @@ export interface ChartCard {
   readonly files: readonly string[];
   /** ISO date and time when its files were written; absent without files. */
   readonly drawn?: string;
+  /** It has an empty field, into which another software burns its grid. */
+  readonly hasField?: boolean;
 }
 
 export interface ChartAsk {
@@ -269,6 +271,8 @@ export interface ChartAsk {
   readonly spacingMm?: number;
   /** Dose charts: what is swept, such as `power=10%:60%:8`; absent: as suits the machine. */
   readonly vary?: readonly string[];
+  /** An empty field instead. */
+  readonly cells?: 'empty';
 }
 
 export interface ChartMade extends ChartCard {
@@ -306,6 +310,8 @@ export interface ReadingAsk {
   readonly direction?: 'lighter' | 'darker';
   /** Corners by hand, pixels of the one capture, from the chart's upper left clockwise. */
   readonly corners?: readonly (readonly [number, number])[];
+  /** What another software burned into an empty field. */
+  readonly grid?: { readonly columns: string; readonly rows: string; readonly gapMm: number };
   /** Title of the profile that is learned, as a person typed it. */
   readonly title?: string;
 }

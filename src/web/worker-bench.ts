@@ -29,6 +29,7 @@ export const makeChartFiles = answering(async (chart: ChartRequest): Promise<Cha
   const { hash, kind, material, machine, direction, widthMm, heightMm, settings, patches } = layout;
   return {
     hash,
+    ...(layout.field ? { hasField: true } : {}),
     kind,
     material,
     machine,

@@ -9,6 +9,15 @@ const CHART_MATERIAL: readonly OptionRecord[] = [
   },
   DIRECTION,
 ];
+/** What a software burned into the empty field of a dose chart. */
+const FIELD_GRID: readonly OptionRecord[] = [
+  {
+    flags: '--columns <setting>',
+    help: 'dose with an empty field: what your grid sweeps from left to right, such as power=10%:60%:6',
+  },
+  { flags: '--rows <setting>', help: 'and from top to bottom, such as speed=500:2000:4, or speed=1000 for one row' },
+  { flags: '--cell-gap <length>', help: 'bare distance between two of its cells, mm (default: 1)' },
+];
 const CHART_BURN: readonly OptionRecord[] = [
   { flags: '--size <size>', help: 'WIDTHxHEIGHT, mm, or ID-1, ID-2, ID-3 (default: 85.6x54; 60x8 for check)' },
   { flags: '--spacing <length>', help: 'line spacing, mm (default: the profile’s, else the recommended one)' },
@@ -77,6 +86,11 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
       {
         flags: '--vary <setting...>',
         help: 'one (a ladder) or two (a grid) of power, speed, rate, pulse, passes, spacing: the word alone, FROM:TO:HOW MANY, :log for equal ratios, or a,b,c; units as in 10%:60%:8, 1200mm/min, 20us (default: 4 powers × 3 speeds, half to twice; a ladder of 8 powers in one bitmap where the machine takes power per dot)',
+      },
+      {
+        flags: '--cells <what>',
+        help: 'empty: tags, letters and references around an empty field, into which your software burns the grid that it makes itself (default: cells of our own)',
+        choices: ['empty'],
       },
       ...CHART_BURN,
     ],
@@ -159,6 +173,7 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
         flags: '--diameters <list>',
         help: 'dose: crater diameters by cell, µm, such as A2=31,A3=38.5: adds the peak fluence threshold',
       },
+      ...FIELD_GRID,
       FORCE,
     ],
     examples: [

@@ -75,6 +75,7 @@ function readRequest(kind: ChartKind, options: OptionValues, folder: string): Ch
     replicates: numberOf(options, 'replicates', { min: 1, max: 12, whole: true }),
     settings: overSettings(read, readSettings(options)),
     vary: listOf(options, 'vary'),
+    cells: textOf(options, 'cells') as ChartRequest['cells'],
   };
   return {
     kind,

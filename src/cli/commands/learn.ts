@@ -1,7 +1,7 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
 import { type LearnedRecord, listKnown, nextAfterTone, readChart, sayHeadroom, saySpacing } from '../../tasks/index.ts';
-import { readCaptureOptions, readDiameters } from '../captures.ts';
+import { readCaptureOptions, readDiameters, readFieldGrid } from '../captures.ts';
 import type { Outcome, Run } from '../command.ts';
 import { describeMeasured } from '../measured.ts';
 import { textOf } from '../options.ts';
@@ -19,6 +19,7 @@ export const run: Run = async (paths, options, commandContext) => {
   const title = textOf(options, 'title');
   const aim = textOf(options, 'aim');
   const diametersUm = readDiameters(textOf(options, 'diameters'));
+  const grid = readFieldGrid(options);
   const record = await readChart(
     {
       ...readCaptureOptions(paths, options, io.cwd),
@@ -27,6 +28,7 @@ export const run: Run = async (paths, options, commandContext) => {
       ...(title === undefined ? {} : { title }),
       ...(aim === undefined ? {} : { aim }),
       ...(diametersUm ? { diametersUm } : {}),
+      ...(grid ? { grid } : {}),
       files: { profile: out, measured: out, page: out.replace(/\.json$/i, '.html') },
       force: options.force === true,
     },

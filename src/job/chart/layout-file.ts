@@ -43,6 +43,7 @@ const LAYOUT = v.looseObject({
     ),
     v.minLength(1),
   ),
+  field: v.exactOptional(v.strictObject({ xMm: placeMm, yMm: placeMm, widthMm: sizeMm, heightMm: sizeMm })),
 });
 
 /**

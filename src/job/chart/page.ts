@@ -162,7 +162,7 @@ function burnSteps(
   layout: ChartLayout,
   { files, inOne }: { readonly files: readonly string[]; readonly inOne: boolean },
 ): string[] {
-  const isTable = CHART_KINDS[layout.kind].isTable && !inOne;
+  const isTable = CHART_KINDS[layout.kind].isTable && !inOne && !layout.field;
   const own = isTable
     ? [
         files.includes('chart.nc')
@@ -172,6 +172,7 @@ function burnSteps(
       ]
     : [
         'Import chart.png at its own size. Never let the software dither, scale or smooth it, nor turn or convert it: every dot counts.',
+        ...(layout.field ? burnField(layout.field) : []),
         ...(inOne
           ? [
               'Burn the whole bitmap once, as greys with a power for each: the cells differ in nothing else, so there is nothing more to type.',
@@ -184,6 +185,15 @@ function burnSteps(
     ...own,
     'Black fires. If the piece comes out as a negative, turn the polarity in the software and burn again.',
     'Let it cool and clean it as you would a customer’s piece before you take its picture.',
+  ];
+}
+
+/** Where the grid of the control software goes, and how large it must be. */
+function burnField({ xMm, yMm, widthMm, heightMm }: NonNullable<ChartLayout['field']>): string[] {
+  const half = (value: number) => mm(value / 2);
+  return [
+    `Let your software make its own grid of settings, ${mm(widthMm)} × ${mm(heightMm)} mm from the left edge of its first cell to the right edge of its last one, without letters, and burn it into the empty field: its upper left corner ${mm(xMm)} mm right and ${mm(yMm)} mm down from the chart’s, its middle ${mm(xMm + Number(half(widthMm)))} and ${mm(yMm + Number(half(heightMm)))} mm.`,
+    'Write down its settings from left to right and from top to bottom, and the gap between two cells: the reading asks for them.',
   ];
 }
 
@@ -224,7 +234,7 @@ function readSteps(layout: ChartLayout, { profile }: ChartSpec): string {
       ? `tonewright check scan.png --chart chart.json --profile ${profile?.name ?? 'NAME'}`
       : gives === 'profile'
         ? 'tonewright learn scan.png --chart chart.json --out profile.json'
-        : `tonewright learn scan.png --chart chart.json --out ${layout.kind}.json`;
+        : `tonewright learn scan.png --chart chart.json${layout.field ? ' --columns power=10%:60%:6 --rows speed=500:2000:4 --cell-gap 1' : ''} --out ${layout.kind}.json`;
   const camera =
     'From a phone whose contrast curve is unknown say that the camera is unknown; when the corner marks are not found, give the corners by hand.';
   return `<p><code>${escapeHtml(command)}</code></p><p>${kept} ${gives === 'profile' ? camera : 'When the corner marks are not found, give the corners by hand.'}</p>`;

@@ -87,7 +87,19 @@ export function resolveChart(
   const dose = judgeDose({ machine, learned: resolved.profile, settings, grid: resolved.grid }, { asked: asksDose });
   if (dose && !warnings.includes(dose)) warnings.push(dose);
   if (!isTable) warnings.push(...listBeats(resolved));
-  const dosed = isTable ? resolveAxes(request, { machine, settings }) : undefined;
+  const isFieldEmpty = request.cells === 'empty';
+  if (isFieldEmpty && (!isTable || (request.vary?.length ?? 0) > 0)) {
+    throw new AppError(
+      'option-invalid',
+      `cells: found an empty field with ${isTable ? 'swept settings' : `a ${kind} chart`}, needed a dose chart without them: the software that burns the grid has its settings`,
+      { options: ['cells', 'vary'] },
+    );
+  }
+  const dosed = isFieldEmpty
+    ? { axes: ROOM_OF_FIELD }
+    : isTable
+      ? resolveAxes(request, { machine, settings })
+      : undefined;
   if (!isTable && request.vary && request.vary.length > 0) {
     throw new AppError('option-invalid', `vary: found it with a ${kind} chart, needed a dose chart`);
   }
@@ -114,6 +126,7 @@ export function resolveChart(
         }
       : {}),
     ...(dosed ? { columns: dosed.axes[0], rows: dosed.axes[1] } : {}),
+    ...(isFieldEmpty ? { isFieldEmpty } : {}),
   };
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind: origin }]) => origin === 'assumed')
@@ -296,6 +309,15 @@ function resolveAxes(
   const { levels } = around.machine;
   return { axes: [inLevels(axes[0], { topW, levels }), inLevels(axes[1], { topW, levels })], topW };
 }
+
+/**
+ * Cells whose place an empty field takes; counts, since their values are burned by nobody. Assumed: as large as a card
+ * leaves beside tags and references.
+ */
+const ROOM_OF_FIELD: DoseAxes['axes'] = [
+  { setting: 'powerW', values: [1, 2, 3, 4, 5, 6] },
+  { setting: 'speedMmPerS', values: [1, 2, 3, 4] },
+];
 
 interface DoseAxes {
   readonly axes: readonly [DoseAxis, DoseAxis];

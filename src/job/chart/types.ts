@@ -28,6 +28,8 @@ export interface ChartRequest {
   readonly settings?: GivenSettings;
   /** Dose charts: two swept settings, such as `power=0.5:3:6`. */
   readonly vary?: readonly string[];
+  /** Dose charts: an empty field instead of cells, into which another software burns its own grid. */
+  readonly cells?: 'empty';
 }
 
 /** A request with every name turned into its record. */

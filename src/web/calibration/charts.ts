@@ -27,6 +27,7 @@ const CHART_REQUEST = v.strictObject({
   speedMmPerS: v.exactOptional(positive),
   spacingMm: v.exactOptional(v.pipe(v.number(), v.minValue(0.001), v.maxValue(2))),
   vary: v.exactOptional(v.pipe(v.array(v.pipe(v.string(), v.maxLength(VARY_MOST))), v.maxLength(2))),
+  cells: v.exactOptional(v.literal('empty')),
 });
 
 /** All charts whose layouts the shop keeps, with the files that are at hand. */
@@ -36,7 +37,8 @@ export async function listCharts({ shop, shopDir }: Calibration): Promise<readon
     const { hash, kind, material, machine, direction, widthMm, heightMm } = layout;
     const there = await readdir(join(shopDir, 'charts', hash)).catch(() => [] as string[]);
     const files = CHART_FILES.filter((file) => there.includes(file));
-    const card = { hash, kind, material, machine, direction, widthMm, heightMm, files };
+    const field = layout.field ? { hasField: true } : {};
+    const card = { hash, kind, material, machine, direction, widthMm, heightMm, files, ...field };
     const [first] = files;
     const drawn = first && (await stat(join(shopDir, 'charts', hash, first))).mtime.toISOString();
     cards.push(drawn ? { ...card, drawn } : card);

@@ -16,6 +16,10 @@ import { PROFILE_TITLE } from './profiles.ts';
 const finite = v.pipe(v.number(), v.finite());
 const point = v.strictTuple([finite, finite]);
 
+/** Characters of a swept setting. Assumed: more than forty values with their units take. */
+const SWEEP_MOST = 400;
+const sweep = v.pipe(v.string(), v.maxLength(SWEEP_MOST));
+
 const READING_REQUEST = v.strictObject({
   captures: v.pipe(v.array(v.pipe(v.string(), v.regex(ID))), v.minLength(1), v.maxLength(8)),
   chart: v.exactOptional(v.pipe(v.string(), v.regex(HASH))),
@@ -31,6 +35,7 @@ const READING_REQUEST = v.strictObject({
   referenceAt: v.exactOptional(v.strictObject({ x: finite, y: finite, width: finite, height: finite })),
   direction: v.exactOptional(v.picklist(['lighter', 'darker'])),
   corners: v.exactOptional(v.pipe(v.array(point), v.length(4))),
+  grid: v.exactOptional(v.strictObject({ columns: sweep, rows: sweep, gapMm: v.pipe(finite, v.minValue(0)) })),
   title: v.exactOptional(PROFILE_TITLE),
 });
 /** Names of what a reading writes. */

@@ -2,7 +2,7 @@ import { useState } from 'preact/hooks';
 import type { ChartCard, ReadingAsk } from '../../protocol.ts';
 import { PageError, readCaptures, sendCapture } from '../api.ts';
 import { DropPlace } from '../parts/drop-place.tsx';
-import { Busy, Button, Icon, Problem, Segments, Select } from '../parts/parts.tsx';
+import { Busy, Button, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
 import { sayChart, useShop } from '../shop-context.ts';
 import { CornerPicker, type CornerPoints } from './corner-picker.tsx';
 import { forgetCaptures, useKeptCaptures } from './kept-captures.ts';
@@ -32,6 +32,7 @@ export function CaptureStep({
   const [direction, setDirection] = useState<'' | 'lighter' | 'darker'>('');
   const [profile, setProfile] = useState('');
   const [title, setTitle] = useState('');
+  const [grid, setGrid] = useState({ columns: 'power=10%:60%:6', rows: 'speed=500:2000:4', gapMm: 1 });
   const [corners, setCorners] = useState<CornerPoints>();
   const chosen = hash ?? latest ?? '';
   const chart = charts.find((one) => one.hash === chosen);
@@ -64,6 +65,7 @@ export function CaptureStep({
       ...(direction === '' ? {} : { direction }),
       ...(compared && profile !== '' ? { profile } : {}),
       ...(corners && captures.length === 1 ? { corners } : {}),
+      ...(chart?.hasField ? { grid } : {}),
       ...(title.trim() === '' || compared ? {} : { title: title.trim() }),
     };
     try {
@@ -110,6 +112,31 @@ export function CaptureStep({
           ]}
           onChange={setProfile}
         />
+      )}
+      {chart?.hasField && (
+        <fieldset class="field">
+          <legend class="label">The grid that your software burned</legend>
+          {(['columns', 'rows'] as const).map((key) => (
+            <label key={key} class="label">
+              {key === 'columns' ? 'From left to right' : 'From top to bottom'}
+              <input
+                type="text"
+                value={grid[key]}
+                maxLength={400}
+                onInput={({ currentTarget }) => setGrid({ ...grid, [key]: currentTarget.value })}
+              />
+            </label>
+          ))}
+          <NumberField
+            label="Gap between cells"
+            unit="mm"
+            value={grid.gapMm}
+            min={0}
+            max={20}
+            step="any"
+            onChange={(gapMm) => setGrid({ ...grid, gapMm })}
+          />
+        </fieldset>
       )}
       <Segments
         label="Taken with"

@@ -16,7 +16,11 @@ const SWEEPS: readonly { readonly value: string; readonly label: string }[] = [
   { value: 'power speed', label: 'Power across, speed down' },
   { value: 'power', label: 'A ladder of power' },
   { value: 'speed', label: 'A ladder of speed' },
+  { value: 'empty', label: 'An empty field for the grid of your own software' },
 ];
+
+const askSweep = (sweep: string): Pick<ChartAsk, 'vary' | 'cells'> =>
+  sweep === 'empty' ? { cells: 'empty' } : { vary: sweep.split(' ') };
 
 /** Units of a record, where nothing is known of the control software; factors to W and mm/s. Exact: its own. */
 const OWN_UNITS: MachineFacts['units'] = {
@@ -107,7 +111,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
           ...(powerW === undefined ? {} : { powerW }),
           ...(speedMmPerS === undefined ? {} : { speedMmPerS }),
           ...(spacingMm === undefined ? {} : { spacingMm }),
-          ...(isTable && sweep !== '' ? { vary: sweep.split(' ') } : {}),
+          ...(isTable && sweep !== '' ? askSweep(sweep) : {}),
         };
     try {
       onMade(await makeChart(asked));
