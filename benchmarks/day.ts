@@ -1,9 +1,9 @@
-// A day on which the beam is 12 % weaker, on the engraver of benchmarks/mismatch, whose physics is unlike the response
-// model's. A tone chart is burned on a normal day, scanned once and learned. On the weak day a wedge of equal steps of
-// L* is burned through that profile, and through the one that a control strip of the same day has adjusted; each step
-// is held against the straight line between the ends that the profile foretells. Strips are burned and scanned with
-// grain, scatter and noise; the wedge's truth is without grain. TO simulations (8 without), from FROM; BEAM is the
-// day's power.
+// A day on which the beam is 12 % weaker, on the engraver of benchmarks/mismatch, whose physics is unlike the
+// response model's. A tone chart is burned on a normal day, scanned once and learned. On the weak day a wedge of
+// equal steps of L* is burned through that profile, and through the one that a control strip of the same day has
+// adjusted; each step is held against what the profile foretells. Strips are burned and scanned with grain, scatter
+// and noise; the wedge's truth is without grain. Seeds from FROM (1) to TO (9); BEAM is the day's power over the
+// usual one (0.88).
 import { drawChart, layoutChart } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { AppError } from '../src/errors.ts';

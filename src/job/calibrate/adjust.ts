@@ -30,9 +30,7 @@ export interface Adjustment {
   /** Of the strip's tones and its solid, |ΔL*|: as the profile has them, and each by the others after the change. */
   readonly before: { readonly meanDelta: number; readonly worstDelta: number };
   readonly after: { readonly meanDelta: number; readonly worstDelta: number };
-  /**
-   * Half the 95 % interval of the tone curve, mean over the curve, ΔL*: with the strip's drift unknown, and after it.
-   */
+  /** Half the 95 % interval of the tone curve, mean over it, ΔL*: with the strip's drift unknown, and after it. */
   readonly halfBefore: number;
   readonly halfAfter: number;
   readonly sentences: readonly string[];
@@ -201,9 +199,7 @@ interface FittedBeam {
   readonly explained: Shift;
 }
 
-/**
- * Dose and width by least squares over the strip's tones and what is believed beforehand, in few curves: each is dear.
- */
+/** Dose and width by least squares over the strip's tones and what is believed beforehand, in few curves. */
 function fitBeam(
   shiftOf: (dose: number, width: number) => Shift,
   { told, noise }: { readonly told: readonly DriftPatch[]; readonly noise: readonly number[] },
@@ -254,9 +250,7 @@ interface Left {
   readonly noise: readonly number[];
 }
 
-/**
- * Toward the bare surface what is left fades out within the first twentieth of the range. Assumed: marks begin there.
- */
+/** Towards bare, what is left fades out within the first twentieth of the range. Assumed: marks begin there. */
 const leaveBare = (share: number) => Math.min(1, Math.max(0, share / 0.05));
 
 /**
@@ -297,9 +291,7 @@ function sizesOf(deltas: readonly number[]) {
 /** Least step of lightness between two points of a curve. Assumed: as `predictPoints` keeps, far below a reading. */
 const SMALLEST_STEP_L = 1e-3;
 
-/**
- * Points whose lightness goes on in the direction of the mark: what a change put out of order is moved on by a step.
- */
+/** Points whose lightness goes on in the direction of the mark: what is out of order is moved on by a step. */
 function keepOrder(points: readonly TonePoint[], sign: 1 | -1): TonePoint[] {
   let last = Number.NEGATIVE_INFINITY;
   return points.map((point) => {
