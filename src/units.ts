@@ -86,9 +86,9 @@ export function parseSizeMm(text: string, what: string): SizeMm {
     const diameterMm = parseLengthMm(round, what);
     return { widthMm: diameterMm, heightMm: diameterMm, cornerRadiusMm: diameterMm / 2 };
   }
-  const parts = plain.split(/[x×]|\bby\b/);
+  const parts = plain.split(/[x×]|\bby\b/).map((part) => part.trim());
   const isSquare = parts.length === 1 && readLengthMm(plain) > 0;
-  if (parts.length !== 2 && !isSquare) {
+  if ((parts.length !== 2 || parts.includes('')) && !isSquare) {
     const names = Object.keys(NAMED_SIZES).map((each) => each.toUpperCase());
     throw new AppError(
       'option-invalid',

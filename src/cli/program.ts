@@ -93,12 +93,19 @@ export async function runProgram(
     if (error.code === 'commander.excessArguments') io.stderr(`${TOO_MANY}\n`);
     const pointer = error.code === 'commander.unknownOption' ? pointTo(error.message) : undefined;
     if (pointer) io.stderr(`${pointer}\n`);
+    const known = error.code === 'commander.unknownCommand' ? listBeside(argv[0], commands) : [];
+    if (known.length > 0) io.stderr(`There are ${known.join(', ')}.\n`);
     // The parser has told people already; whoever asked for JSON gets it of any error.
     if (argv.includes('--json'))
       io.stdout(writeError(new AppError('option-invalid', error.message.replace(/^error: /, ''))));
     return 2;
   }
   return status;
+}
+
+/** Actions of a group, as they are typed; none where the word is no group. */
+function listBeside(group: string | undefined, commands: readonly CommandRecord[]): readonly string[] {
+  return commands.map(({ name }) => name).filter((name) => name.startsWith(`${group} `));
 }
 
 async function runCommand(

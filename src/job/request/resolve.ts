@@ -160,7 +160,9 @@ function findRecords(
   if (learned) for (const text of [learned.material, learned.title]) refuseMaterial(text, refused);
   const machineName = request.machine ?? learned?.machine;
   if (machineName === undefined) {
-    throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two');
+    throw new AppError('option-invalid', 'found neither a machine nor a profile, needed at least one of the two', {
+      options: ['profile', 'machine'],
+    });
   }
   const machine = readMachine(machineName, shop);
   // A profile may be of a material that the shop has no record of: its chart was drawn from a direction alone.
