@@ -14,15 +14,15 @@ import sharp, { type OverlayOptions } from 'sharp';
 import { drawText, LETTER_HEIGHT, LETTER_WIDTH } from '../src/chart/font.ts';
 import {
   chooseToneValues,
-  coarsenSight,
+  coarsenTaken,
   drawDraft,
   facesOf,
   type JobSpec,
   makeDots,
   resolveJob,
   tabulateCoverage,
+  takeImage,
   takePicture,
-  takeSight,
 } from '../src/job/index.ts';
 import type { Picture } from '../src/job/prepare/picture.ts';
 import { type CoverageTable, openShop } from '../src/material/index.ts';
@@ -353,8 +353,8 @@ function drawName(name: string): Promise<Buffer> {
 }
 
 async function drawPiece(photo: Photo, spec: JobSpec): Promise<Buffer> {
-  const sight = await takeSight(photo, spec);
-  const { image } = drawDraft(coarsenSight(sight, { spec, longSidePx: 380 }), { spec });
+  const prepared = await takeImage(photo, spec);
+  const { image } = drawDraft(coarsenTaken(prepared, { spec, longSidePx: 380 }), { spec });
   const png = await encodeColour(image, { format: 'png', compression: 1 });
   return sharp(png).resize(CELL.width, CELL.height, { fit: 'inside' }).png().toBuffer();
 }

@@ -115,7 +115,7 @@ export interface Foretold {
 }
 
 /** What a fit says of a job that it has not seen. */
-export function foretell({ motion, uncertainty }: MotionFit, { dots, job }: TimedJob): Foretold {
+export function predictTime({ motion, uncertainty }: MotionFit, { dots, job }: TimedJob): Foretold {
   const path = tracePath(findExtents(dots), { scan: job.scan, bare: motion.bare });
   const options = { motion, settings: { powerW: 1, ...job }, grid: job };
   return {
@@ -136,7 +136,7 @@ export function tryFit(engraver: Engraver, { chance, handS, jobs }: Stopwatch & 
     const job = drawJob(engraver.kind, chance);
     const truthS = engraveForSeconds(engraver, { ...job, chance });
     const assumed = estimateTime(job.dots, { motion, settings: { powerW: 1, ...job.job }, grid: job.job });
-    return { ...foretell(fit, job), job: job.job, truthS, assumedS: assumed.seconds };
+    return { ...predictTime(fit, job), job: job.job, truthS, assumedS: assumed.seconds };
   });
   return { fit, readings, unseen };
 }

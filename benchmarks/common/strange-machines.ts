@@ -1,7 +1,7 @@
 import { findExtents, fitMotion, type Reading } from '../../src/machine/index.ts';
 import { createDots, type Dots } from '../../src/plane/index.ts';
 import { type EngraverJob, normal } from './engraver.ts';
-import { foretell, type Stopwatch, startingMachine, type TimedJob } from './stopwatch.ts';
+import { predictTime, type Stopwatch, startingMachine, type TimedJob } from './stopwatch.ts';
 
 /**
  * Machines that move by physics that the motion model does not have: terms of other forms, pauses, caps, runs from dot
@@ -288,7 +288,7 @@ export function tryStranger(
   const fit = fitMotion(readings, { motion: startingMachine(stranger.kind).motion });
   const unseen = Array.from({ length: jobs }, () => {
     const job = drawStrangeJob(stranger.kind, chance);
-    return { ...foretell(fit, job), truthS: stranger.seconds(job.dots, job.job, chance) };
+    return { ...predictTime(fit, job), truthS: stranger.seconds(job.dots, job.job, chance) };
   });
   return { fit, unseen };
 }

@@ -17,7 +17,7 @@ export interface FaceToKeep {
 }
 
 /** What a crop should keep; the most important face first. */
-export interface CropWish {
+export interface CropRequest {
   readonly faces: readonly FaceToKeep[];
   /** All of the subject that is seen. */
   readonly box: PhotoPart;
@@ -82,7 +82,7 @@ interface Span {
  * @param seen the box about its middle that an outline leaves in sight, shares of the crop; all of it when absent
  */
 export function chooseCrop(
-  { faces, box, fromTop = false, weights }: CropWish,
+  { faces, box, fromTop = false, weights }: CropRequest,
   { crop: whole, seen = { width: 1, height: 1 } }: { readonly crop: Sides; readonly seen?: Sides },
 ): CropChoice {
   const crop = { width: whole.width * seen.width, height: whole.height * seen.height };
@@ -219,7 +219,7 @@ function fullestStart(profile: Float64Array, length: number, wish: number): numb
   return best / profile.length;
 }
 
-function sumAlong({ width, height, data }: NonNullable<CropWish['weights']>, axis: 'x' | 'y'): Float64Array {
+function sumAlong({ width, height, data }: NonNullable<CropRequest['weights']>, axis: 'x' | 'y'): Float64Array {
   const sums = new Float64Array(axis === 'x' ? width : height);
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) sums[axis === 'x' ? x : y] += data[y * width + x];
@@ -227,7 +227,7 @@ function sumAlong({ width, height, data }: NonNullable<CropWish['weights']>, axi
   return sums;
 }
 
-function lostOf({ width, height, data }: NonNullable<CropWish['weights']>, part: PhotoPart): number {
+function lostOf({ width, height, data }: NonNullable<CropRequest['weights']>, part: PhotoPart): number {
   let inside = 0;
   let all = 0;
   for (let y = 0; y < height; y++) {

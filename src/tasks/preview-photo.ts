@@ -1,17 +1,17 @@
 import {
-  type CoarseSight,
-  coarsenSight,
+  type CoarseImage,
+  coarsenTaken,
   countDotsAPixel,
-  type DotLook,
+  type DotPreview,
   drawDots,
   drawDraft,
   enlargeDots,
-  foretell,
   type JobRequest,
-  type LookFacts,
+  type Prediction,
+  type PreparedImage,
+  predictJob,
   resolveJob,
-  type Sight,
-  takeSight,
+  takeImage,
 } from '../job/index.ts';
 import type { Rectangle } from '../photo/index.ts';
 import { type ColourImage, type Dots, encodeColour, encodeJpeg, type Photo } from '../plane/index.ts';
@@ -20,18 +20,11 @@ import { readPrices } from './prices.ts';
 
 /*
  * What a person sees of a job before its files are made, in steps that a face takes while somebody moves a slider: the
- * light of the photo once, a draft without dots, the dots themselves, what they foretell, and a loupe on them. Nothing
+ * light of the photo once, a draft without dots, the dots themselves, what they predict, and a loupe on them. Nothing
  * of it is written.
  */
 
-/** The light of a photo at the dots of a job's crop. Plain data, which threads can share. */
-export type PreparedImage = Sight;
-/** The same light with one value for a square of dots. */
-export type CoarseImage = CoarseSight;
-/** The dots of a job and how they are seen. */
-export type DotPreview = DotLook;
-/** What the ticket would say, without what only a written bitmap has. */
-export type Prediction = LookFacts;
+export type { CoarseImage, DotPreview, Prediction, PreparedImage };
 
 export interface PreviewRequest {
   readonly job: JobRequest;
@@ -45,7 +38,7 @@ const resolve = (job: JobRequest, { shop, refused }: Context) => resolveJob(job,
 
 /** @throws AppError those of `resolveJob` */
 export async function prepareImage(photo: Photo, job: JobRequest, context: Context): Promise<PreparedImage> {
-  return takeSight(photo, resolve(job, context));
+  return takeImage(photo, resolve(job, context));
 }
 
 /** Dots along one side of the square that one pixel of a draft stands for. */
@@ -59,7 +52,7 @@ export function coarsenImage(
   { job, longSidePx }: { readonly job: JobRequest; readonly longSidePx: number },
   context: Context,
 ): CoarseImage {
-  return coarsenSight(image, { spec: resolve(job, context), longSidePx });
+  return coarsenTaken(image, { spec: resolve(job, context), longSidePx });
 }
 
 /** Tones without dots, as a picture in memory. */
@@ -96,7 +89,7 @@ export function predictTicket(
 ): Prediction {
   const prices = readPrices(undefined, context.shop);
   const spec = resolve(job, context);
-  return foretell(image, preview, { spec, name, version: context.version, ...(prices ? { prices } : {}) });
+  return predictJob(image, preview, { spec, name, version: context.version, ...(prices ? { prices } : {}) });
 }
 
 export interface LoupeRequest {

@@ -108,10 +108,10 @@ export interface ShopFacts {
 }
 
 /** Looked for, nothing, or painted: the name of a mask that is kept beside the photo. */
-export type SubjectWish = 'auto' | 'none' | { readonly mask: string };
+export type SubjectSettings = 'auto' | 'none' | { readonly mask: string };
 
 /** What a person asks of one photo; the server turns it into a job's request. */
-export interface Wish {
+export interface PhotoSettings {
   readonly widthMm: number;
   readonly heightMm: number;
   readonly cornerRadiusMm: number;
@@ -127,7 +127,7 @@ export interface Wish {
   /** How far the photo is turned, degrees clockwise; absent: upright by its faces, where they leave no doubt. */
   readonly turnDeg?: number;
   /** Absent: looked for. */
-  readonly subject?: SubjectWish;
+  readonly subject?: SubjectSettings;
   /** Absent: kept. */
   readonly backdrop?: Backdrop;
   /** Absent: all of the piece. */
@@ -160,8 +160,8 @@ export interface BurnedCard {
 }
 
 /** Asks for a draft or a proof. */
-export interface LookAsk {
-  readonly wish: Wish;
+export interface PreviewRequestJson {
+  readonly wish: PhotoSettings;
   /** Paint over what the material cannot show. */
   readonly showClipped: boolean;
   /** Tells the windows apart that look at one job. */
@@ -175,7 +175,7 @@ export interface JobCard {
   /** Name of the job and of its files. */
   readonly name: string;
   readonly photo: { readonly file: string; readonly width: number; readonly height: number };
-  readonly wish: Wish;
+  readonly wish: PhotoSettings;
   /** `open`: being looked at; `making`: its files are made; `kept`: its files are in the shop folder. */
   readonly state: 'open' | 'making' | 'kept';
   /** ISO date and time of the last change. */
@@ -192,7 +192,7 @@ export interface Notice {
 }
 
 /** What the exact look says. */
-export interface LookFactsJson {
+export interface PredictionJson {
   /** Names the pictures of this look. */
   readonly look: string;
   readonly frame: Frame;
@@ -257,7 +257,7 @@ export interface ChartCard {
   readonly hasField?: boolean;
 }
 
-export interface ChartAsk {
+export interface ChartRequestJson {
   readonly kind: ChartCard['kind'];
   readonly machine: string;
   readonly material?: string;
@@ -294,7 +294,7 @@ export interface CaptureCard {
   readonly height: number;
 }
 
-export interface ReadingAsk {
+export interface ReadingRequest {
   readonly captures: readonly string[];
   /** Absent: all charts that the shop knows; the tags say which. */
   readonly chart?: string;
@@ -358,7 +358,7 @@ interface ReadingBase {
   readonly id: string;
   readonly date: string;
   readonly chart: string;
-  readonly ask: ReadingAsk;
+  readonly ask: ReadingRequest;
   /** How many pictures of the captures with what was found on them. */
   readonly found: number;
   readonly warnings: readonly string[];
@@ -438,7 +438,7 @@ export interface ComparisonView {
 }
 
 /** What one piece of an order wants differently from the order: any choice of a photo. */
-export interface PieceWish extends Partial<Wish> {
+export interface PieceSettings extends Partial<PhotoSettings> {
   /** The long sides the other way round. */
   readonly turned?: boolean;
 }
@@ -454,7 +454,7 @@ export interface OrderPiece {
   readonly count: number;
   readonly text: string;
   readonly excluded: boolean;
-  readonly own: PieceWish;
+  readonly own: PieceSettings;
   /** `changed`: made, but something was asked differently since. */
   readonly status: 'waiting' | 'making' | 'done' | 'changed' | 'failed';
   /** Why it failed. */
@@ -507,7 +507,7 @@ export interface PlateView {
 export interface OrderView {
   readonly id: string;
   readonly title: string;
-  readonly wish: Wish;
+  readonly wish: PhotoSettings;
   readonly pieces: readonly OrderPiece[];
   readonly running: boolean;
   readonly changed: string;

@@ -15,15 +15,15 @@ import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
 import { createEntry, createGuard, setHeaders } from './server-guard.ts';
 import { LIMITS, type Receiving } from './server-limits.ts';
-import { addLookRoutes } from './server-look-routes.ts';
-import type { Looks } from './server-looks.ts';
 import { addPageFiles } from './server-page-files.ts';
+import { parsePhotoSettings, parseWith, RECORD_NAME } from './server-photo-settings.ts';
+import { addPreviewRoutes } from './server-preview-routes.ts';
+import type { Previews } from './server-previews.ts';
 import { receiveJson, receiveText } from './server-receive.ts';
 import type { Sessions } from './server-sessions.ts';
 import { findSample, viewShop } from './server-shop.ts';
 import { addEventRoute } from './server-stream.ts';
 import { createThumbnails } from './server-thumbnails.ts';
-import { parseWish, parseWith, RECORD_NAME } from './server-wish.ts';
 import type { Work } from './server-work.ts';
 
 export interface AppOptions {
@@ -36,7 +36,7 @@ export interface AppOptions {
   readonly token: string;
   readonly sessions: Sessions;
   readonly jobs: Jobs;
-  readonly looks: Looks;
+  readonly previews: Previews;
   readonly calibration: Calibration;
   readonly orders: Orders;
   readonly work: Work;
@@ -47,7 +47,7 @@ export interface AppOptions {
 const MOST_UPLOADS = 4;
 
 export async function createApp(options: AppOptions): Promise<{ readonly app: Hono; readonly close: () => void }> {
-  const { jobs, looks, calibration, orders, events } = options;
+  const { jobs, previews, calibration, orders, events } = options;
   const app = new Hono();
   const thumbnails = createThumbnails(options.work);
   let uploads = 0;
@@ -86,11 +86,11 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     return thumbnail(await thumbnails.of(path));
   });
   app.post('/api/samples/:sample', async (c) => {
-    const wish = parseWish(await receiveJson(c.req.raw, LIMITS.json));
+    const wish = parsePhotoSettings(await receiveJson(c.req.raw, LIMITS.json));
     const path = await findSample(options.photosDir, c.req.param('sample'));
     return c.json(await addSample(jobs, path, wish), 201);
   });
-  addJobRoutes(app, jobs, { looks, thumbnails, receiving, context: () => createContext(options) });
+  addJobRoutes(app, jobs, { previews, thumbnails, receiving, context: () => createContext(options) });
   app.get('/api/burned', (c) => {
     const month = c.req.query('month');
     const { entries, totals } = listBurned(options.shop, { month });
@@ -110,8 +110,8 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     return c.json({ name: await keepArtwork(svg, readFileName(c.req.header('x-file-name')), options) }, 201);
   });
   addOrderRoutes(app, orders, receiving);
-  addLookRoutes(app, '/api/orders/:id/pieces/:piece', {
-    looks,
+  addPreviewRoutes(app, '/api/orders/:id/pieces/:piece', {
+    previews,
     subjectOf: ({ id = '', piece = '' }) => subjectOfPiece(orders, id, piece),
   });
   return { app, close: stopStreams };

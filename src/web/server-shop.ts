@@ -5,7 +5,7 @@ import type { Shop } from '../material/index.ts';
 import { describeShop, type OfferedProfile, TONE_FIELDS } from '../tasks/index.ts';
 import { NAMED_SIZES } from '../units.ts';
 import type { PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
-import { MAX_PIXELS } from './server-looks.ts';
+import { MAX_PIXELS } from './server-previews.ts';
 
 /** Largest file of a photo or a capture, bytes. Assumed: above every camera's file. */
 export const MAX_UPLOAD_BYTES = 200e6;

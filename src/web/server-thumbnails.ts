@@ -1,5 +1,5 @@
 import { basename } from 'node:path';
-import { MAX_PIXELS } from './server-looks.ts';
+import { MAX_PIXELS } from './server-previews.ts';
 import type { Work } from './server-work.ts';
 
 /** Thumbnails that are kept, a count. Assumed: all that lists show; each is some 20 kB. */

@@ -12,7 +12,7 @@ import { closeOrders, openOrders } from './orders/actions.ts';
 import { limitStrangers } from './server-connections.ts';
 import { createEventHub } from './server-events.ts';
 import { writing } from './server-files.ts';
-import { createLooks } from './server-looks.ts';
+import { createPreviews } from './server-previews.ts';
 import { createApp } from './server-routes.ts';
 import { createSessions, drawSecret, isSecret } from './server-sessions.ts';
 import { openWork } from './server-work.ts';
@@ -65,8 +65,8 @@ async function start({ shopDir, port, version, forgetBrowsers = false }: PageOpt
     const work = openWork(join(root, 'dist'), { shopDir, version });
     opened.push(() => work.close());
     const events = createEventHub();
-    const looks = createLooks(work);
-    const jobs = await openJobs({ shopDir, work, looks, events });
+    const previews = createPreviews(work);
+    const jobs = await openJobs({ shopDir, work, previews, events });
     opened.push(() => closeJobs(jobs));
     const shop = openShopFolder({ shopDir });
     const calibration = await openCalibration({ shop, shopDir, pool: work, events });
@@ -83,7 +83,7 @@ async function start({ shopDir, port, version, forgetBrowsers = false }: PageOpt
       token,
       sessions: createSessions(key),
       jobs,
-      looks,
+      previews,
       calibration,
       orders,
       work,

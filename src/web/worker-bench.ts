@@ -15,7 +15,7 @@ import {
   tellMarkDiametersUm,
 } from '../tasks/index.ts';
 import { toDriftPoint } from './calibration/drift-point.ts';
-import type { ChartMade, NumberFact, Reading, ReadingAsk } from './protocol.ts';
+import type { ChartMade, NumberFact, Reading, ReadingRequest } from './protocol.ts';
 import { answering, openContext } from './worker-facts.ts';
 
 /** Charts and what is learned from them: the same functions as the commands `chart`, `learn` and `check`. */
@@ -49,7 +49,7 @@ export const makeChartFiles = answering(async (chart: ChartRequest): Promise<Cha
 
 export interface ReadInput {
   readonly id: string;
-  readonly ask: ReadingAsk;
+  readonly ask: ReadingRequest;
   readonly captures: readonly { readonly path: string; readonly name: string }[];
   /** Folder for what the reading writes. */
   readonly out: string;

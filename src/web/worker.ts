@@ -63,17 +63,17 @@ export const makeThumbnail = answering(async (input: OpenPhotoInput): Promise<Ui
   return view;
 });
 
-export interface SightInput {
+export interface ImageInput {
   readonly photo: Photo;
   readonly request: JobRequest;
 }
 
-export const takeSightOf = answering(async ({ photo, request }: SightInput): Promise<PreparedImage> => {
-  const sight = await prepareImage(photo, request, openContext());
-  const { picture, mask, weights } = sight;
+export const prepareImageOf = answering(async ({ photo, request }: ImageInput): Promise<PreparedImage> => {
+  const prepared = await prepareImage(photo, request, openContext());
+  const { picture, mask, weights } = prepared;
   const { light, opaque } = picture;
   return {
-    ...sight,
+    ...prepared,
     picture: {
       ...picture,
       light: { ...light, data: share(light.data) },
@@ -85,14 +85,14 @@ export const takeSightOf = answering(async ({ photo, request }: SightInput): Pro
 });
 
 /** The subject as far as it is known, to paint on. */
-export const drawMask = answering(({ photo, request }: SightInput): Promise<Uint8Array> => {
+export const drawMask = answering(({ photo, request }: ImageInput): Promise<Uint8Array> => {
   return drawSubjectMask(photo, request, openContext());
 });
 
 export interface DrawInput {
-  readonly sight: PreparedImage;
-  /** Names the sight among all that are looked at. */
-  readonly sightKey: string;
+  readonly prepared: PreparedImage;
+  /** Names the light among all that are looked at. */
+  readonly imageKey: string;
   readonly request: JobRequest;
   readonly name: string;
   readonly showClipped: boolean;
@@ -107,14 +107,14 @@ export interface DraftInput extends DrawInput {
   readonly longSidePx: number;
 }
 
-/** The light of the last drafts, coarse: by sight and by dots a pixel. */
+/** The light of the last drafts, coarse: by picture and by dots a pixel. */
 const coarse = new Map<string, CoarseImage>();
 /** Drafts whose coarse light is kept, a count. Assumed: a person goes back and forth between a few. */
 const MOST_COARSE = 4;
 
-function coarsen({ sight, sightKey, request, longSidePx }: DraftInput): CoarseImage {
-  const key = `${sightKey}/${measureDraft(sight, longSidePx)}`;
-  const made = coarse.get(key) ?? coarsenImage(sight, { job: request, longSidePx }, openContext());
+function coarsen({ prepared, imageKey, request, longSidePx }: DraftInput): CoarseImage {
+  const key = `${imageKey}/${measureDraft(prepared, longSidePx)}`;
+  const made = coarse.get(key) ?? coarsenImage(prepared, { job: request, longSidePx }, openContext());
   keepNewest(coarse, key, made, MOST_COARSE);
   return made;
 }
@@ -134,13 +134,13 @@ export interface ExactInput extends DrawInput {
 }
 
 /**
- * The last looks, until they are asked what they foretell: the picture is shown first. One a window that is looking.
+ * The last previews, until they are asked what they predict: the picture is shown first. One a window that is looking.
  */
 const held = new Map<string, DotPreview>();
-/** Looks that are held, a count. Assumed: more windows than look at once. */
+/** Previews that are held, a count. Assumed: more windows than look at once. */
 const MOST_HELD = 3;
 /**
- * Toned planes of looks that are done with, for the next ones: fresh memory of a large plane costs a third of the time
+ * Toned planes of previews that are done with, for the next ones: fresh memory of a large plane costs a third of the time
  * that its pixels cost.
  */
 const spare: Uint16Array[] = [];
@@ -157,12 +157,12 @@ export interface Exact {
 }
 
 export const exact = answering(async (input: ExactInput): Promise<Exact | undefined> => {
-  const { sight, request, showClipped, look, room } = input;
-  const { length } = sight.picture.light.data;
+  const { prepared, request, showClipped, look, room } = input;
+  const { length } = prepared.picture.light.data;
   const found = spare.findIndex((data) => data.length === length);
   const buffer = found < 0 ? undefined : spare.splice(found, 1)[0]!;
   const drawn = await drawDotPreview(
-    sight,
+    prepared,
     { job: request, showClipped, isStale: () => isStale(input), ...(buffer ? { buffer } : {}) },
     openContext(),
   );
@@ -176,16 +176,16 @@ export const exact = answering(async (input: ExactInput): Promise<Exact | undefi
   return { jpeg: await encodePreview(image, 'dots'), dots: { ...dots, data: room } };
 });
 
-export const foretellLook = answering((input: ExactInput): Prediction | undefined => {
-  const { sight, request, name, look } = input;
+export const predictPreview = answering((input: ExactInput): Prediction | undefined => {
+  const { prepared, request, name, look } = input;
   const drawn = held.get(look);
   if (!drawn) return undefined;
   held.delete(look);
   try {
     if (isStale(input)) return undefined;
-    return predictTicket(sight, drawn, { job: request, name }, openContext());
+    return predictTicket(prepared, drawn, { job: request, name }, openContext());
   } finally {
-    release(drawn, sight);
+    release(drawn, prepared);
   }
 });
 

@@ -2,14 +2,14 @@ import { describe, expect, test } from 'vitest';
 import { encodeSrgb, reflectanceOfLightness } from '../../src/colour/index.ts';
 import {
   CLIP_COLOURS,
-  coarsenSight,
+  coarsenTaken,
   drawDots,
   drawDraft,
-  foretell,
   type JobRequest,
+  predictJob,
   prepareJob,
   resolveJob,
-  takeSight,
+  takeImage,
 } from '../../src/job/index.ts';
 import { decodePhoto, encodeColour } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
@@ -36,10 +36,10 @@ async function countAll(lightness: readonly number[], request: Partial<JobReques
   const spec = resolveJob(asked, { shop: SHOP, refused: REFUSED });
   const names = { name: 'stripes', version: '1' };
   const { ticket, files } = await prepareJob(load, { ...names, spec, photoFile: 'stripes.png', only: 'everything' });
-  const sight = await takeSight(await load(), spec);
-  const draft = drawDraft(coarsenSight(sight, { spec, longSidePx: 300 }), { spec, showClipped: true });
-  const look = (await drawDots(sight, { spec, showClipped: true }))!;
-  const seen = foretell(sight, look, { ...names, spec }).tone;
+  const prepared = await takeImage(await load(), spec);
+  const draft = drawDraft(coarsenTaken(prepared, { spec, longSidePx: 300 }), { spec, showClipped: true });
+  const look = (await drawDots(prepared, { spec, showClipped: true }))!;
+  const seen = predictJob(prepared, look, { ...names, spec }).tone;
   const painted = (colour: readonly number[]) => {
     const { rgb } = draft.image;
     let count = 0;

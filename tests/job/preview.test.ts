@@ -1,13 +1,13 @@
 import { describe, expect, test } from 'vitest';
 import {
-  coarsenSight,
+  coarsenTaken,
   drawDots,
   drawDraft,
-  foretell,
   type JobRequest,
+  predictJob,
   prepareJob,
   resolveJob,
-  takeSight,
+  takeImage,
 } from '../../src/job/index.ts';
 import { decodeDotsBytes, type Photo, readPhoto } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
@@ -24,14 +24,14 @@ describe('a look at a job', () => {
     ['of searched dots', { size: '6x4', cornerRadiusMm: 1, screen: 'direct-search' }],
   ])('%s has the dots and the ticket of its files', async (_, request) => {
     const spec = specOf(request);
-    const sight = await takeSight(photo, spec);
-    const room = new Uint16Array(sight.picture.light.data.length).fill(7);
-    const look = (await drawDots(sight, { spec, room }))!;
+    const prepared = await takeImage(photo, spec);
+    const room = new Uint16Array(prepared.picture.light.data.length).fill(7);
+    const look = (await drawDots(prepared, { spec, room }))!;
     const options = { spec, name: 'cat', photoFile: 'cat.png', version: '1', only: 'everything' } as const;
     const { files, ticket } = await prepareJob(async () => photo, options);
     const { dots } = await decodeDotsBytes(Buffer.from(files[0]!.bytes as Uint8Array), 'made');
     expect(Buffer.from(look.dots.data).equals(Buffer.from(dots.data))).toBe(true);
-    const told = foretell(sight, look, { spec, name: 'cat', version: '1' });
+    const told = predictJob(prepared, look, { spec, name: 'cat', version: '1' });
     const { photo: _photo, bitmap, ...rest } = ticket!;
     const { width, height, firing } = bitmap;
     expect(told).toEqual({ ...rest, bitmap: { width, height, firing } });
@@ -39,16 +39,16 @@ describe('a look at a job', () => {
 
   test.each(['floyd-steinberg', 'direct-search'])('with %s ends where nobody waits for it any more', async (screen) => {
     const spec = specOf({ size: '6x4', cornerRadiusMm: 1, screen });
-    const sight = await takeSight(photo, spec);
+    const prepared = await takeImage(photo, spec);
     let asked = 0;
     const count = () => {
       asked++;
       return false;
     };
-    expect(await drawDots(sight, { spec, isStale: count })).toBeDefined();
+    expect(await drawDots(prepared, { spec, isStale: count })).toBeDefined();
     for (const last of [1, 2, asked]) {
       let left = last;
-      expect(await drawDots(sight, { spec, isStale: () => --left === 0 })).toBeUndefined();
+      expect(await drawDots(prepared, { spec, isStale: () => --left === 0 })).toBeUndefined();
     }
   });
 });
@@ -58,8 +58,8 @@ describe('a draft', () => {
     'has the %d pixels that are seen, or all dots, and less than twice as many',
     async (longSidePx) => {
       const spec = specOf();
-      const sight = await takeSight(photo, spec);
-      const { image } = drawDraft(coarsenSight(sight, { spec, longSidePx }), { spec });
+      const prepared = await takeImage(photo, spec);
+      const { image } = drawDraft(coarsenTaken(prepared, { spec, longSidePx }), { spec });
       expect(image.width).toBeGreaterThanOrEqual(longSidePx);
       expect(image.width).toBeLessThan(2 * longSidePx);
       expect(image.width / image.height).toBeCloseTo(1.5, 1);
@@ -72,9 +72,9 @@ describe('a draft', () => {
     ['birch-sign', '60x40'],
   ])('on %s is as light as the proof, all over and in its quarters', async (profile, size) => {
     const spec = specOf({ profile, size });
-    const sight = await takeSight(photo, spec);
-    const draft = drawDraft(coarsenSight(sight, { spec, longSidePx: 300 }), { spec }).image;
-    const proof = (await drawDots(sight, { spec }))!.image;
+    const prepared = await takeImage(photo, spec);
+    const draft = drawDraft(coarsenTaken(prepared, { spec, longSidePx: 300 }), { spec }).image;
+    const proof = (await drawDots(prepared, { spec }))!.image;
     const mean = ({ width, height, rgb }: typeof draft, quarter: number) => {
       let sum = 0;
       let count = 0;

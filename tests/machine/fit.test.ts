@@ -2,8 +2,8 @@ import { describe, expect, test } from 'vitest';
 import { drawEngraver, type Engraver, normal } from '../../benchmarks/common/engraver.ts';
 import {
   drawPicture,
-  foretell,
   planReadings,
+  predictTime,
   startingMachine,
   takeReading,
   tryFit,
@@ -33,7 +33,7 @@ describe('readings of engravers that move by rules of their own', () => {
     }),
   );
 
-  test.each(['galvo', 'gantry'] as const)('foretell unseen jobs of a %s within 2 percent', (kind) => {
+  test.each(['galvo', 'gantry'] as const)('predict unseen jobs of a %s within 2 percent', (kind) => {
     for (const { unseen, kind: own } of trials) {
       if (own !== kind) continue;
       // Shorter jobs are known to no better than the hand that held the stopwatch.
@@ -43,7 +43,7 @@ describe('readings of engravers that move by rules of their own', () => {
     }
   });
 
-  test('foretell them many times better than the machine’s file does', () => {
+  test('predict them many times better than the machine’s file does', () => {
     const rms = (of: (job: (typeof trials)[number]['unseen'][number]) => number) => {
       const jobs = trials.flatMap(({ unseen }) => unseen.map(of));
       return Math.sqrt(jobs.reduce((sum, value) => sum + value ** 2, 0) / jobs.length);
@@ -158,7 +158,7 @@ describe('a fit', () => {
     const fit = fitMotion([reading!], { motion: before });
     expect(fit.parameters.filter(({ determined }) => determined === 'well')).toEqual([]);
     expect(fit.bare.decided).toBe(false);
-    const { seconds } = foretell(fit, {
+    const { seconds } = predictTime(fit, {
       dots: drawPicture('full', { widthMm: 60, heightMm: 40, pitchMm: 0.1, lineSpacingMm: 0.1 }, () => 0.5),
       job: { ...reading!.grid, speedMmPerS: 200, passes: 1, scan: 'one-way' },
     });

@@ -17,7 +17,7 @@ const triesOf = (name: keyof typeof STRANGERS) => trials.find((trial) => trial.n
 const isWritten = ({ fit }: { readonly fit: MotionFit }) => findUnfit(fit) === undefined;
 
 describe('readings of machines whose physics the motion does not have', () => {
-  test('that are fitted foretell unseen jobs within their 95 % intervals nine times in ten', () => {
+  test('that are fitted predict unseen jobs within their 95 % intervals nine times in ten', () => {
     const jobs = trials.flatMap(({ tries }) => tries.filter(isWritten).flatMap(({ unseen }) => unseen));
     const inside = jobs.filter(({ interval, truthS }) => truthS >= interval.lowS && truthS <= interval.highS).length;
     expect(jobs.length).toBeGreaterThan(60);

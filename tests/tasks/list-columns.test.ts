@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import { pieceOptions } from '../../src/cli/commands/order.record.ts';
 import { LIST_OPTIONS, readRequest } from '../../src/tasks/index.ts';
-import { optionsOf, requestOf } from '../../src/web/server-wish.ts';
+import { optionsOf, requestOf } from '../../src/web/server-photo-settings.ts';
 
 test('a line of a list may give every option that the command gives a piece, and no other', () => {
   const options = pieceOptions();

@@ -10,7 +10,7 @@ const TIME = 240_000;
 const folder = mkdtempSync(join(tmpdir(), 'tonewright-files-'));
 const shopDir = join(folder, 'shop');
 const PHOTO = 'cup.png';
-const WISH = {
+const PHOTO_SETTINGS = {
   ...{ widthMm: 20, heightMm: 15, cornerRadiusMm: 2, machine: 'galvo-355-f210', profile: 'anodised-black' },
   ...{ fit: 'cover', safeMarginMm: 0, tone: 'auto', toneValues: { contrast: 0.3 }, range: 'scale' },
 };
@@ -48,14 +48,22 @@ test(
   'a photo: the same files byte for byte, through a screen that searches on threads, too',
   async () => {
     for (const screen of [undefined, 'direct-search']) {
-      const wish = { ...WISH, ...(screen ? { screen } : {}) };
+      const wish = { ...PHOTO_SETTINGS, ...(screen ? { screen } : {}) };
       const head = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
       const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
       const kept = await ask('POST', `/api/jobs/${job.id}/keep`);
       const out = join(folder, `out-${screen}`);
       const said = await command(
-        ...['prepare', PHOTO, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', WISH.machine],
-        ...['--profile', WISH.profile, '--contrast', '0.3', '--out', out, ...(screen ? ['--screen', screen] : [])],
+        ...['prepare', PHOTO, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', PHOTO_SETTINGS.machine],
+        ...[
+          '--profile',
+          PHOTO_SETTINGS.profile,
+          '--contrast',
+          '0.3',
+          '--out',
+          out,
+          ...(screen ? ['--screen', screen] : []),
+        ],
       );
       expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
       expect(said.files.map((path: string) => path.slice(out.length + 1))).toEqual(kept.files);
@@ -72,14 +80,25 @@ test.each(['scale', 'absolute'] as const)(
     cpSync(resolve('images', 'photos', portrait), join(folder, portrait));
     const head = {
       'x-file-name': portrait,
-      'x-wish': encodeURIComponent(JSON.stringify({ ...WISH, range, toneValues: {} })),
+      'x-wish': encodeURIComponent(JSON.stringify({ ...PHOTO_SETTINGS, range, toneValues: {} })),
     };
     const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, portrait))]), head });
     await ask('POST', `/api/jobs/${job.id}/keep`);
     const out = join(folder, `out-portrait-${range}`);
     const said = await command(
-      ...['prepare', portrait, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', WISH.machine],
-      ...['--profile', WISH.profile, '--range', range, '--out', out],
+      ...[
+        'prepare',
+        portrait,
+        '--size',
+        '20x15',
+        '--corner',
+        '2',
+        '--margin',
+        '0',
+        '--machine',
+        PHOTO_SETTINGS.machine,
+      ],
+      ...['--profile', PHOTO_SETTINGS.profile, '--range', range, '--out', out],
     );
     expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
     expect(said.ticket.tone.metered).toEqual({ by: 'faces', note: 'Set by the skin of one face.' });
@@ -99,14 +118,14 @@ test(
     );
     const caption = { text: 'Mia & Juno', text2: 'שלום', place: 'band', font: 'serif', ink: 'bare', heightMm: 1.5 };
     const cut = { zoom: 1.2, turnDeg: 2, backdrop: 'fade', outline: 'oval', vignetteMm: 1 };
-    const wish = { ...WISH, ...cut, caption, artwork: { name, widthMm: 4, at: { xMm: 1, yMm: 1.5 } } };
+    const wish = { ...PHOTO_SETTINGS, ...cut, caption, artwork: { name, widthMm: 4, at: { xMm: 1, yMm: 1.5 } } };
     const asked = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
     const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head: asked });
     await ask('POST', `/api/jobs/${job.id}/keep`);
     const out = join(folder, 'out-words');
     const said = await command(
-      ...['prepare', PHOTO, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', WISH.machine],
-      ...['--profile', WISH.profile, '--contrast', '0.3', '--out', out, '--caption', caption.text],
+      ...['prepare', PHOTO, '--size', '20x15', '--corner', '2', '--margin', '0', '--machine', PHOTO_SETTINGS.machine],
+      ...['--profile', PHOTO_SETTINGS.profile, '--contrast', '0.3', '--out', out, '--caption', caption.text],
       ...['--caption2', caption.text2, '--caption-place', 'band', '--caption-font', 'serif', '--caption-ink', 'bare'],
       ...['--caption-height', '1.5', '--artwork', name, '--artwork-width', '4', '--artwork-at', '1,1.5'],
       ...['--zoom', '1.2', '--turn', '2', '--backdrop', 'fade', '--outline', 'oval', '--vignette', '1'],
@@ -121,7 +140,7 @@ test(
 test(
   'a chart: the same files byte for byte, the same figures, one layout kept',
   async () => {
-    const { machine } = WISH;
+    const { machine } = PHOTO_SETTINGS;
     const material = 'anodised-black';
     const made = await ask('POST', '/api/charts', {
       body: { kind: 'tone', machine, material, widthMm: 60, heightMm: 45, spacingMm: 0.05 },
@@ -146,7 +165,7 @@ test(
 test(
   'plates of an order: the same files byte for byte, the same words, in a grid and packed',
   async () => {
-    const order = await ask('POST', '/api/orders', { body: { title: 'Cups', wish: WISH } });
+    const order = await ask('POST', '/api/orders', { body: { title: 'Cups', wish: PHOTO_SETTINGS } });
     const head = { 'x-file-name': PHOTO };
     await ask('POST', `/api/orders/${order.id}/photos`, { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
     await ask('POST', `/api/orders/${order.id}/run`);

@@ -169,11 +169,11 @@ test(
     const refused = await ask('POST', `/api/readings/${better.id}/save`, { replace: false });
     expect(refused.json.error.code).toBe('result-exists');
     const beside = (
-      await ask('POST', `/api/readings/${better.id}/save`, { replace: false, title: 'PieceBatch 3, <scan>' })
+      await ask('POST', `/api/readings/${better.id}/save`, { replace: false, title: 'Lot 3, <scan>' })
     ).json;
-    expect(beside.saved).toEqual({ state: 'this', name: 'lot-3-scan', title: 'PieceBatch 3, <scan>' });
+    expect(beside.saved).toEqual({ state: 'this', name: 'lot-3-scan', title: 'Lot 3, <scan>' });
     const page = readFileSync(join(shopDir, 'profiles', 'lot-3-scan.html'), 'utf8');
-    expect(page).toContain('<h1>PieceBatch 3, &lt;scan&gt;</h1>');
+    expect(page).toContain('<h1>Lot 3, &lt;scan&gt;</h1>');
     expect(page).toContain('<title>Profile lot-3-scan</title>');
     const replaced = (await ask('POST', `/api/readings/${one.id}/save`, { replace: true })).json;
     expect(replaced.saved.state).toBe('this');
@@ -185,11 +185,11 @@ test(
 test(
   'profiles are renamed and deleted; the work that goes through one is told',
   async () => {
-    const renamed = await ask('PUT', '/api/profiles/lot-3-scan', { title: 'PieceBatch 3, scanned' });
-    expect(renamed.json).toMatchObject({ name: 'lot-3-scan', title: 'PieceBatch 3, scanned', captures: { count: 1 } });
+    const renamed = await ask('PUT', '/api/profiles/lot-3-scan', { title: 'Lot 3, scanned' });
+    expect(renamed.json).toMatchObject({ name: 'lot-3-scan', title: 'Lot 3, scanned', captures: { count: 1 } });
     expect(renamed.json.bandL).toBeGreaterThan(0);
     const readings = (await ask('GET', '/api/readings')).json as { saved: { title: string } }[];
-    expect(readings.map(({ saved }) => saved.title)).toContain('PieceBatch 3, scanned');
+    expect(readings.map(({ saved }) => saved.title)).toContain('Lot 3, scanned');
 
     const wish = {
       ...{ widthMm: 20, heightMm: 15, cornerRadiusMm: 0, machine: 'gantry-10600', profile: 'lot-3-scan' },

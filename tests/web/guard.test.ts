@@ -210,7 +210,7 @@ describe('paths', () => {
       headers: {
         ...keys,
         'x-file-name': encodeURIComponent('../../../../evil/../.page.json.png'),
-        'x-wish': encodeURIComponent(JSON.stringify(WISH)),
+        'x-wish': encodeURIComponent(JSON.stringify(PHOTO_SETTINGS)),
       },
     });
     expect(answer.status).toBe(201);
@@ -220,7 +220,7 @@ describe('paths', () => {
   });
 });
 
-const WISH = {
+const PHOTO_SETTINGS = {
   widthMm: 30,
   heightMm: 20,
   cornerRadiusMm: 0,
@@ -241,7 +241,7 @@ describe('bodies', () => {
       headers: {
         ...keys,
         'x-file-name': encodeURIComponent(name),
-        'x-wish': encodeURIComponent(JSON.stringify(WISH)),
+        'x-wish': encodeURIComponent(JSON.stringify(PHOTO_SETTINGS)),
         ...more,
       },
     });
@@ -281,7 +281,7 @@ describe('bodies', () => {
             host,
             'content-length': '900000000',
             'x-file-name': 'large.jpg',
-            'x-wish': encodeURIComponent(JSON.stringify(WISH)),
+            'x-wish': encodeURIComponent(JSON.stringify(PHOTO_SETTINGS)),
           },
         });
         asked.on('response', (answer) => {
@@ -311,7 +311,7 @@ describe('bodies', () => {
           host,
           'content-length': '1000000',
           'x-file-name': 'cut.jpg',
-          'x-wish': encodeURIComponent(JSON.stringify(WISH)),
+          'x-wish': encodeURIComponent(JSON.stringify(PHOTO_SETTINGS)),
         },
       });
       asked.on('error', () => undefined);
@@ -353,7 +353,7 @@ describe('bodies', () => {
       { toneValues: { unheardOf: 1 } },
       { surprise: true },
     ]) {
-      const answer = await put(JSON.stringify({ ...WISH, ...wrong }));
+      const answer = await put(JSON.stringify({ ...PHOTO_SETTINGS, ...wrong }));
       expect(answer.status, JSON.stringify(wrong)).toBe(400);
       expect(await answer.json()).toMatchObject({ error: { code: 'option-invalid' } });
     }

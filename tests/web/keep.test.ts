@@ -14,7 +14,7 @@ const shop = join(folder.path, 'shop');
 let server: PageServer;
 let keys: Readonly<Record<string, string>>;
 
-const WISH = {
+const PHOTO_SETTINGS = {
   widthMm: 30,
   heightMm: 20,
   cornerRadiusMm: 0,
@@ -42,7 +42,7 @@ const ask = (method: string, path: string, body?: unknown) =>
   fetch(server.origin + path, { method, headers: keys, ...(body === undefined ? {} : { body: JSON.stringify(body) }) });
 
 async function openCat(): Promise<string> {
-  return ((await (await ask('POST', '/api/samples/cat', WISH)).json()) as { id: string }).id;
+  return ((await (await ask('POST', '/api/samples/cat', PHOTO_SETTINGS)).json()) as { id: string }).id;
 }
 
 const wishOnDisk = (id: string) => JSON.parse(readFileSync(join(shop, 'jobs', id, 'job.json'), 'utf8')).wish;
@@ -73,7 +73,10 @@ describe('what is kept in the shop folder', () => {
       for (let round = 0; round < 12; round++) {
         const answers = await Promise.all(
           Array.from({ length: 12 }, (_, at) =>
-            ask('PUT', `/api/jobs/${id}`, { ...WISH, toneValues: { contrast: (at + 1) / 50 + round / 1000 } }),
+            ask('PUT', `/api/jobs/${id}`, {
+              ...PHOTO_SETTINGS,
+              toneValues: { contrast: (at + 1) / 50 + round / 1000 },
+            }),
           ),
         );
         expect(answers.every(({ status }) => status === 200)).toBe(true);
@@ -116,7 +119,7 @@ describe('what is kept in the shop folder', () => {
       const page = {
         schema: 'tonewright-kept-order/1',
         title: 'from elsewhere',
-        wish: WISH,
+        wish: PHOTO_SETTINGS,
         pieces: [],
         changed: '',
         running: false,

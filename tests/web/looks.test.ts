@@ -40,7 +40,7 @@ let spoiled = '';
 let reading = '';
 let order = '';
 
-const WISH = {
+const PHOTO_SETTINGS = {
   widthMm: 30,
   heightMm: 20,
   cornerRadiusMm: 2,
@@ -72,9 +72,9 @@ beforeAll(async () => {
 }, TIME);
 
 async function fillShop(): Promise<void> {
-  job = (await post<{ id: string }>('/api/samples/cat', WISH)).id;
+  job = (await post<{ id: string }>('/api/samples/cat', PHOTO_SETTINGS)).id;
   await post(`/api/jobs/${job}/keep`, {});
-  spoiled = (await post<{ id: string }>('/api/samples/cup', WISH)).id;
+  spoiled = (await post<{ id: string }>('/api/samples/cup', PHOTO_SETTINGS)).id;
   // Neither waits for the other.
   await Promise.all([readChart(), makeOrder()]);
 }
@@ -82,7 +82,7 @@ async function fillShop(): Promise<void> {
 async function readChart(): Promise<void> {
   const chart = await post<{ hash: string }>('/api/charts', {
     kind: 'tone',
-    machine: WISH.machine,
+    machine: PHOTO_SETTINGS.machine,
     material: 'anodised-black',
     widthMm: 85.6,
     heightMm: 54,
@@ -98,7 +98,7 @@ async function readChart(): Promise<void> {
 }
 
 async function makeOrder(): Promise<void> {
-  order = (await post<{ id: string }>('/api/orders', { title: 'Saturday market', wish: WISH })).id;
+  order = (await post<{ id: string }>('/api/orders', { title: 'Saturday market', wish: PHOTO_SETTINGS })).id;
   for (const name of ['cat', 'cup', 'photographer']) {
     await post(`/api/orders/${order}/photos`, readFileSync(`images/photos/${name}.png`), `${name}.png`);
   }

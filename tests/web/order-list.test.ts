@@ -2,7 +2,7 @@ import { mkdirSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'nod
 import { join } from 'node:path';
 import { setTimeout as wait } from 'node:timers/promises';
 import { afterAll, beforeAll, expect, test } from 'vitest';
-import type { OrderView, Wish } from '../../src/web/protocol.ts';
+import type { OrderView, PhotoSettings } from '../../src/web/protocol.ts';
 import { makePhotos } from '../cli/order-sample.ts';
 import { expectSameFolder } from '../same-bytes.ts';
 import { enter, makeFolder, type PageServer, runCommand, startPageServer } from './page-server.ts';
@@ -14,7 +14,7 @@ const photos = join(folder.path, 'photos');
 let server: PageServer;
 let headers: Readonly<Record<string, string>>;
 
-const WISH: Wish = {
+const PHOTO_SETTINGS: PhotoSettings = {
   widthMm: 20,
   heightMm: 15,
   cornerRadiusMm: 0,
@@ -50,7 +50,7 @@ async function ask(method: string, path: string, body?: unknown, more: Record<st
   return { status: answer.status, json: (await answer.json()) as OrderView & { error?: { message: string } } };
 }
 const create = async (title: string, count: number) => {
-  const { json } = await ask('POST', '', { title, wish: WISH });
+  const { json } = await ask('POST', '', { title, wish: PHOTO_SETTINGS });
   for (let i = 0; i < count; i++) await drop(json.id, `p${i}.jpg`);
   return json.id;
 };
@@ -165,7 +165,7 @@ test(
     const id = await create('wish', 6);
     await ask('POST', `/${id}/run`);
     while ((await get(id)).pieces.every(({ status }) => status === 'making')) await wait(20);
-    const other = { ...WISH, widthMm: 24 };
+    const other = { ...PHOTO_SETTINGS, widthMm: 24 };
     expect((await ask('PUT', `/${id}`, other)).status).toBe(200);
     const changed = await finish(id);
     expect(changed.pieces.map(({ status }) => status)).toEqual(Array(6).fill('changed'));
@@ -178,7 +178,7 @@ test(
       expect([status, json.error?.message]).toEqual([400, expect.stringMatching(/not made yet as they are asked/)]);
     }
     // Asking for the old again finds it made; asking for the new makes it.
-    expect((await ask('PUT', `/${id}`, WISH)).json).toMatchObject({ totals: { pieces: 6 } });
+    expect((await ask('PUT', `/${id}`, PHOTO_SETTINGS)).json).toMatchObject({ totals: { pieces: 6 } });
     await ask('PUT', `/${id}`, other);
     await ask('POST', `/${id}/run`);
     const done = await finish(id);

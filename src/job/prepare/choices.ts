@@ -14,7 +14,7 @@ import {
 import { createPlane, findAttention, type Photo, type Plane } from '../../plane/index.ts';
 import type { SizeMm } from '../../units.ts';
 import type { JobSpec } from '../request/types.ts';
-import { type StandingPhoto, wishOfSubject } from './subject.ts';
+import { cropRequestOf, type StandingPhoto } from './subject.ts';
 
 export interface Focus {
   readonly x: number;
@@ -148,7 +148,7 @@ async function chooseWithin(
     const found = await findAttention(photo, size.widthMm / size.heightMm);
     return { focus: { ...place(found), origin: 'attention' }, notices: [] };
   }
-  const choice = chooseCrop(wishOfSubject(subject), { crop, ...seenOf(size, outline) });
+  const choice = chooseCrop(cropRequestOf(subject), { crop, ...seenOf(size, outline) });
   const photoLost = 1 - crop.width * crop.height;
   const { facesCut: cut, isFirstCut, subjectLost: lost } = choice;
   const faces = subject.faces.length;
@@ -172,7 +172,7 @@ export function chooseLay(
     const picture = { width: photo.width * width, height: photo.height * height };
     const share = shareOfCover(picture, { aspect: as.widthMm / as.heightMm, zoom });
     const crop = { width: share.width * width, height: share.height * height };
-    const choice = subject && chooseCrop(wishOfSubject(subject), { crop, ...seenOf(as, outline) });
+    const choice = subject && chooseCrop(cropRequestOf(subject), { crop, ...seenOf(as, outline) });
     return { cut: choice?.facesCut ?? 0, shown: crop.width * crop.height };
   };
   const [as, other] = [judge(size), judge(turned)];

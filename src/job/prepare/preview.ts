@@ -35,7 +35,7 @@ import type { HalftoneResult, Ticket } from './types.ts';
  * About so many pixels along the long side of the picture of a proof: what a card takes of a screen. Assumed: larger
  * pictures take longer and are shown smaller.
  */
-const LOOK_PX = 1100;
+const PREVIEW_PX = 1100;
 /** Fewer along the long side of a draft would not be a picture. Assumed: a face is still one at that size. */
 const LEAST_DRAFT_PX = 160;
 /**
@@ -52,7 +52,7 @@ export const CLIP_COLOURS = { dark: [28, 110, 214], light: [226, 88, 12] } as co
 /**
  * A photo's light at the dots of one crop, kept while a person tries tones on it: plain data that threads can share.
  */
-export interface Sight {
+export interface PreparedImage {
   readonly picture: Picture;
   /** Tone that the job's mode chooses for this picture, without values set by hand. */
   readonly chosenTone: ToneOptions;
@@ -63,7 +63,7 @@ export interface Sight {
 }
 
 /** The same light with one value for a square of dots, for drafts. */
-export interface CoarseSight {
+export interface CoarseImage {
   readonly frame: Frame;
   readonly light: Plane<'luminance'>;
   readonly opaque: Plane<'mask'> | undefined;
@@ -75,7 +75,7 @@ export interface CoarseSight {
 }
 
 /** What a person sees of a job before its files are made. */
-export interface Look {
+export interface Preview {
   /** The piece without surroundings, as the material will look. */
   readonly image: ColourImage;
   /** Shares of the picture that are cut off at either end, 0 … 1. */
@@ -83,14 +83,14 @@ export interface Look {
   readonly clippedLight: number;
 }
 
-export interface LookOptions {
+export interface PreviewOptions {
   readonly spec: JobSpec;
   /** Paint over what is cut off. */
   readonly showClipped?: boolean;
 }
 
 /** Light of the photo at the crop that the spec asks for. */
-export async function takeSight(photo: Photo, spec: JobSpec): Promise<Sight> {
+export async function takeImage(photo: Photo, spec: JobSpec): Promise<PreparedImage> {
   const picture = await takePicture(async () => photo, { spec, withThumbnail: false });
   const { opaque, frame } = picture;
   const chosenTone = chooseToneValues(picture, { ...spec, toneValues: {} });
@@ -109,7 +109,10 @@ export interface CoarsenOptions {
 }
 
 /** Whole squares of dots as one, as many as still give the pixels that are to be seen. */
-export function coarsenSight({ picture, chosenTone }: Sight, { spec, longSidePx }: CoarsenOptions): CoarseSight {
+export function coarsenTaken(
+  { picture, chosenTone }: PreparedImage,
+  { spec, longSidePx }: CoarsenOptions,
+): CoarseImage {
   const { frame: fine, light, opaque, framing } = picture;
   const times = countDotsAPixel(fine, longSidePx);
   const { pitchMm, lineSpacingMm } = fine.grid;
@@ -137,7 +140,7 @@ export function coarsenSight({ picture, chosenTone }: Sight, { spec, longSidePx 
 
 /** Dots along each side of the squares that a draft of so many pixels takes as one. */
 export function countDotsAPixel({ width, height }: Pick<Frame, 'width' | 'height'>, longSidePx: number): number {
-  const wanted = Math.min(LOOK_PX, Math.max(LEAST_DRAFT_PX, longSidePx));
+  const wanted = Math.min(PREVIEW_PX, Math.max(LEAST_DRAFT_PX, longSidePx));
   return Math.max(1, Math.min(width, height, Math.floor(Math.max(width, height) / wanted)));
 }
 
@@ -177,7 +180,7 @@ function addDots(
  * The tones of the piece without its dots: a draft that follows the hand. It differs from the proof by the screen's
  * grain, by what the screen loses, and by detail finer than its pixels, nowhere else.
  */
-export function drawDraft(coarse: CoarseSight, { spec, showClipped = false }: LookOptions): Look {
+export function drawDraft(coarse: CoarseImage, { spec, showClipped = false }: PreviewOptions): Preview {
   const { frame, light, opaque, chosenTone } = coarse;
   const toned = adjustTone(light, { ...chosenTone, ...spec.toneValues }, { grid: frame.grid, ...facesOf(coarse) });
   const table = tabulateCoverage(spec).table;
@@ -195,19 +198,19 @@ export function drawDraft(coarse: CoarseSight, { spec, showClipped = false }: Lo
 }
 
 /** What the ticket would say, without what only a written bitmap has. */
-export type LookFacts = Omit<Ticket, 'bitmap' | 'photo'> & {
+export type Prediction = Omit<Ticket, 'bitmap' | 'photo'> & {
   readonly bitmap: Pick<Ticket['bitmap'], 'width' | 'height' | 'firing'>;
 };
 
 /** The dots as the job will have them, and how they are seen on the material. */
-export interface DotLook {
+export interface DotPreview {
   readonly image: ColourImage;
   readonly dots: Dots;
   readonly made: HalftoneResult;
   readonly seen: Plane<'reflectance'>;
 }
 
-export interface DotLookOptions extends LookOptions {
+export interface DotPreviewOptions extends PreviewOptions {
   /** Asked between steps; once it says so, no look is drawn. */
   readonly isStale?: () => boolean;
   /** Memory for the toned picture that nobody needs any more, of its very size. */
@@ -215,27 +218,27 @@ export interface DotLookOptions extends LookOptions {
 }
 
 /** Leaves a search half way; never seen outside. */
-class StaleLook extends Error {}
+class StalePreview extends Error {}
 
 /** @returns undefined when nobody waits for the look any more */
-export async function drawDots(sight: Sight, options: DotLookOptions): Promise<DotLook | undefined> {
-  const { picture, mask, chosenTone } = sight;
+export async function drawDots(prepared: PreparedImage, options: DotPreviewOptions): Promise<DotPreview | undefined> {
+  const { picture, mask, chosenTone } = prepared;
   const { spec, showClipped = false, isStale = () => false } = options;
   const tone = { ...chosenTone, ...spec.toneValues };
   const toned = toneInSteps(picture, { ...options, tone, isStale });
   if (!toned) return undefined;
   const progress = () => {
-    if (isStale()) throw new StaleLook();
+    if (isStale()) throw new StalePreview();
   };
   const making = searchDots(picture, { spec, tone, toned, progress, ...(mask ? { mask } : {}) });
   const made = await making.catch((error) => {
-    if (error instanceof StaleLook) return undefined;
+    if (error instanceof StalePreview) return undefined;
     throw error;
   });
   if (!made || isStale()) return undefined;
   const { dots } = made;
   const table = fillDotTable(spec.profile, spec.grid);
-  const seen = predictReflectance(dots, { table, ...lookSize(dots, spec.grid) });
+  const seen = predictReflectance(dots, { table, ...previewSize(dots, spec.grid) });
   const image = renderSurface(seen, coloursOf(spec.profile));
   if (showClipped) paintClipped(image, { ...made, light: picture.light }, picture.frame);
   return { image, dots, made, seen };
@@ -244,7 +247,7 @@ export async function drawDots(sight: Sight, options: DotLookOptions): Promise<D
 /** `adjustTone` some rows after the others, the same bits. */
 function toneInSteps(
   picture: Picture,
-  { tone, spec, isStale, room }: DotLookOptions & { readonly tone: ToneOptions; readonly isStale: () => boolean },
+  { tone, spec, isStale, room }: DotPreviewOptions & { readonly tone: ToneOptions; readonly isStale: () => boolean },
 ): Plane<'luminance'> | undefined {
   if (isStale()) return undefined;
   const { light } = picture;
@@ -260,7 +263,7 @@ function toneInSteps(
   return out;
 }
 
-export interface ForetellOptions {
+export interface PredictOptions {
   readonly spec: JobSpec;
   readonly name: string;
   readonly version: string;
@@ -268,12 +271,12 @@ export interface ForetellOptions {
   readonly prices?: PriceList;
 }
 
-/** What the dots of a look foretell: all that the ticket will say. */
-export function foretell(
-  { picture, weights }: Sight,
-  { made, seen }: Pick<DotLook, 'made' | 'seen'>,
-  { spec, name, version, prices }: ForetellOptions,
-): LookFacts {
+/** What the dots of a preview predict: all that the ticket will say. */
+export function predictJob(
+  { picture, weights }: PreparedImage,
+  { made, seen }: Pick<DotPreview, 'made' | 'seen'>,
+  { spec, name, version, prices }: PredictOptions,
+): Prediction {
   const dotTable = fillDotTable(spec.profile, spec.grid);
   const { frame } = picture;
   const prediction = assessProof(seen, { ...made, spec, picture, frame, dotTable, ...(weights ? { weights } : {}) });
@@ -339,8 +342,8 @@ function predictPart(dots: Dots, { profile, grid }: JobSpec, part: Rectangle): P
   return out;
 }
 
-function lookSize({ width, height }: Dots, grid: DotGrid): { readonly width: number; readonly height: number } {
-  const times = Math.max(1, Math.round(Math.max(width, height) / LOOK_PX));
+function previewSize({ width, height }: Dots, grid: DotGrid): { readonly width: number; readonly height: number } {
+  const times = Math.max(1, Math.round(Math.max(width, height) / PREVIEW_PX));
   const across = Math.max(1, Math.round(width / times));
   const down = Math.round((across * height * grid.lineSpacingMm) / (width * grid.pitchMm));
   return { width: across, height: Math.min(height, Math.max(1, down)) };
@@ -353,7 +356,7 @@ function wantedOnPiece(
     coarse: { frame, mask },
     table,
     profile,
-  }: { readonly coarse: CoarseSight; readonly table: CoverageTable; readonly profile: Profile },
+  }: { readonly coarse: CoarseImage; readonly table: CoverageTable; readonly profile: Profile },
 ): Plane<'reflectance'> {
   const { width, height, place } = frame;
   const bare = reflectanceOfLightness(profile.bare[0]);

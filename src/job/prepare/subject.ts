@@ -1,6 +1,6 @@
 import { type Notice, notice } from '../../notices.ts';
 import {
-  type CropWish,
+  type CropRequest,
   type FaceToKeep,
   type Frame,
   guideShares,
@@ -324,6 +324,6 @@ export function applyBackdrop(
 }
 
 /** What the crop should keep of a subject. */
-export function wishOfSubject({ by, faces, box, share }: SeenSubject): CropWish {
+export function cropRequestOf({ by, faces, box, share }: SeenSubject): CropRequest {
   return { faces, box, fromTop: by === 'shape', ...(share ? { weights: share } : {}) };
 }

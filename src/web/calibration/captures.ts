@@ -6,8 +6,8 @@ import { formatJson, parseJson } from '../../json.ts';
 import { makeFolder, writeFilesAtomic } from '../../tasks/index.ts';
 import type { CaptureCard } from '../protocol.ts';
 import { tidyFileName } from '../server-files.ts';
-import { MAX_PIXELS } from '../server-looks.ts';
-import { parseWith } from '../server-wish.ts';
+import { parseWith } from '../server-photo-settings.ts';
+import { MAX_PIXELS } from '../server-previews.ts';
 import { type Calibration, ID, unknown } from './context.ts';
 
 const CAPTURE = v.object({

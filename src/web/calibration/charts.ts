@@ -6,7 +6,7 @@ import { CHART_KIND_NAMES, listLayouts, makeFolder } from '../../tasks/index.ts'
 import type { ChartCard, ChartMade } from '../protocol.ts';
 import { removeFolder } from '../server-files.ts';
 import { nameIncoming } from '../server-incoming.ts';
-import { parseWith, RECORD_NAME } from '../server-wish.ts';
+import { parseWith, RECORD_NAME } from '../server-photo-settings.ts';
 import { type Calibration, HASH, incomingOf, unknown } from './context.ts';
 
 const CHART_FILES = ['chart.png', 'chart.json', 'chart.html', 'chart.svg', 'chart.csv', 'chart.nc'];

@@ -6,9 +6,9 @@ import { AppError } from '../../errors.ts';
 import { formatJson, parseJson } from '../../json.ts';
 import type { Profile } from '../../material/index.ts';
 import { findSaved, parseSavedProfile, saveProfile, writeFilesAtomic } from '../../tasks/index.ts';
-import type { Reading, ReadingAsk } from '../protocol.ts';
-import { MAX_PIXELS } from '../server-looks.ts';
-import { parseWith, RECORD_NAME } from '../server-wish.ts';
+import type { Reading, ReadingRequest } from '../protocol.ts';
+import { parseWith, RECORD_NAME } from '../server-photo-settings.ts';
+import { MAX_PIXELS } from '../server-previews.ts';
 import { findCapture } from './captures.ts';
 import { type Calibration, HASH, ID, unknown } from './context.ts';
 import { PROFILE_TITLE } from './profiles.ts';
@@ -45,7 +45,7 @@ const folderOf = ({ shopDir }: Calibration, id: string, ...parts: string[]) => j
 
 /** Reads captures, whatever chart they show, and keeps what was read. @throws AppError those of `readChart` */
 export async function readCaptures(calibration: Calibration, json: unknown): Promise<Reading> {
-  const ask = parseWith(READING_REQUEST, json) as ReadingAsk;
+  const ask = parseWith(READING_REQUEST, json) as ReadingRequest;
   const captures = [];
   for (const id of ask.captures) captures.push(await findCapture(calibration, id));
   const id = randomBytes(8).toString('hex');

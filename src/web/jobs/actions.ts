@@ -3,11 +3,11 @@ import { copyFile, readFile, rename, rm } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import { AppError } from '../../errors.ts';
 import { makeFolder, writeFilesAtomic } from '../../tasks/index.ts';
-import type { JobCard, Wish } from '../protocol.ts';
+import type { JobCard, PhotoSettings } from '../protocol.ts';
 import type { EventHub } from '../server-events.ts';
 import { removeFolder, tidyFileName, writing } from '../server-files.ts';
-import { type Looks, MAX_PIXELS, type Subject } from '../server-looks.ts';
-import { requestOf } from '../server-wish.ts';
+import { requestOf } from '../server-photo-settings.ts';
+import { MAX_PIXELS, type Previews, type Subject } from '../server-previews.ts';
 import type { Work } from '../server-work.ts';
 import {
   announceJob,
@@ -25,7 +25,7 @@ import {
 export interface Jobs {
   readonly store: JobStore;
   readonly pool: Work;
-  readonly looks: Looks;
+  readonly previews: Previews;
   /** Files that are being made, by job. */
   readonly making: Map<string, Promise<unknown>>;
 }
@@ -33,17 +33,17 @@ export interface Jobs {
 export interface JobsOptions {
   readonly shopDir: string;
   readonly work: Work;
-  readonly looks: Looks;
+  readonly previews: Previews;
   readonly events: EventHub;
 }
 
 /** Reads the jobs of a shop folder, and follows what is said of its profiles. */
-export async function openJobs({ shopDir, work, looks, events }: JobsOptions): Promise<Jobs> {
+export async function openJobs({ shopDir, work, previews, events }: JobsOptions): Promise<Jobs> {
   const store = await openJobStore(shopDir, events);
   events.listen((event) => {
     if (event.type === 'shop' && event.profile !== undefined) outdate(store, event.profile);
   });
-  return { store, pool: work, looks, making: new Map() };
+  return { store, pool: work, previews, making: new Map() };
 }
 
 /** Files that were made through a profile are old when it says something else; so are those on their way. */
@@ -65,9 +65,9 @@ export function listJobs({ store }: Jobs): readonly JobCard[] {
 
 /** Takes over a received file. */
 export async function addJob(
-  { store, pool, looks }: Jobs,
+  { store, pool, previews }: Jobs,
   path: string,
-  { fileName, wish }: { readonly fileName: string; readonly wish: Wish },
+  { fileName, wish }: { readonly fileName: string; readonly wish: PhotoSettings },
 ): Promise<JobCard> {
   const id = randomBytes(8).toString('hex');
   const file = tidyFileName(fileName);
@@ -81,7 +81,7 @@ export async function addJob(
     await writing(begun, rename(path, join(begun, stored)));
     await writeFilesAtomic([{ path: join(begun, 'view.jpg'), bytes: view }]);
     await writing(folderOf(store, id), rename(begun, folderOf(store, id)));
-    looks.hold(id, photo);
+    previews.hold(id, photo);
     return await saveJob(store, {
       id,
       name: basename(file, extname(file)),
@@ -101,7 +101,7 @@ export async function addJob(
   }
 }
 
-export async function addSample(jobs: Jobs, path: string, wish: Wish): Promise<JobCard> {
+export async function addSample(jobs: Jobs, path: string, wish: PhotoSettings): Promise<JobCard> {
   const incoming = nameIncomingFile(jobs.store);
   await makeFolder(incomingOf(jobs.store));
   await copyFile(path, incoming);
@@ -109,7 +109,7 @@ export async function addSample(jobs: Jobs, path: string, wish: Wish): Promise<J
 }
 
 /** @throws AppError name-unknown, as of all that follow */
-export async function setJobWish({ store }: Jobs, id: string, wish: Wish): Promise<JobCard> {
+export async function setJobSettings({ store }: Jobs, id: string, wish: PhotoSettings): Promise<JobCard> {
   const job = findJob(store, id);
   if (JSON.stringify(job.wish) === JSON.stringify(wish)) return cardOf(job);
   return saveJob(store, { ...job, wish, changed: new Date().toISOString(), stale: job.files.length > 0 });
@@ -151,11 +151,11 @@ export async function makeJobFiles({ store, pool, making }: Jobs, id: string): P
   }
 }
 
-export async function removeJob({ store, looks, making }: Jobs, id: string): Promise<void> {
+export async function removeJob({ store, previews, making }: Jobs, id: string): Promise<void> {
   findJob(store, id);
   const made = making.get(id);
   store.jobs.delete(id);
-  looks.forget(id);
+  previews.forget(id);
   await store.saves.settle(id);
   const take = () => removeFolder(folderOf(store, id), nameIncomingFile(store));
   await makeFolder(incomingOf(store));

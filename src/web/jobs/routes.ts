@@ -4,14 +4,14 @@ import * as v from 'valibot';
 import { AppError } from '../../errors.ts';
 import { parseJson } from '../../json.ts';
 import { recordBurn, type TaskContext } from '../../tasks/index.ts';
-import type { BurnedCard, Wish } from '../protocol.ts';
+import type { BurnedCard, PhotoSettings } from '../protocol.ts';
 import { fileAnswer, picture, readFileName, thumbnail } from '../server-answers.ts';
 import { LIMITS, type Receiving } from '../server-limits.ts';
-import { addLookRoutes } from '../server-look-routes.ts';
-import type { Looks } from '../server-looks.ts';
+import { parsePhotoSettings, parseWith } from '../server-photo-settings.ts';
+import { addPreviewRoutes } from '../server-preview-routes.ts';
+import type { Previews } from '../server-previews.ts';
 import { receiveFile, receiveJson } from '../server-receive.ts';
 import type { Thumbnails } from '../server-thumbnails.ts';
-import { parseWish, parseWith } from '../server-wish.ts';
 import {
   addJob,
   burnedFilesOf,
@@ -20,7 +20,7 @@ import {
   makeJobFiles,
   readJobFile,
   removeJob,
-  setJobWish,
+  setJobSettings,
   subjectOfJob,
   viewPathOf,
 } from './actions.ts';
@@ -34,14 +34,18 @@ const BURNED_REQUEST = v.strictObject({
 });
 
 export interface JobRoutesOptions {
-  readonly looks: Looks;
+  readonly previews: Previews;
   readonly thumbnails: Thumbnails;
   readonly receiving: Receiving;
   readonly context: () => TaskContext;
 }
 
 /** The addresses of photos that are worked on one by one: JSON ↔ actions. */
-export function addJobRoutes(app: Hono, jobs: Jobs, { looks, thumbnails, receiving, context }: JobRoutesOptions): void {
+export function addJobRoutes(
+  app: Hono,
+  jobs: Jobs,
+  { previews, thumbnails, receiving, context }: JobRoutesOptions,
+): void {
   app.get('/api/jobs', (c) => c.json(listJobs(jobs)));
   app.post('/api/jobs', async (c) => {
     const wish = readHeaderJson(c.req.header('x-wish'));
@@ -53,8 +57,8 @@ export function addJobRoutes(app: Hono, jobs: Jobs, { looks, thumbnails, receivi
   });
   app.get('/api/jobs/:id', (c) => c.json(cardOf(findJob(jobs.store, c.req.param('id')))));
   app.put('/api/jobs/:id', async (c) => {
-    const wish = parseWish(await receiveJson(c.req.raw, LIMITS.json));
-    return c.json(await setJobWish(jobs, c.req.param('id'), wish));
+    const wish = parsePhotoSettings(await receiveJson(c.req.raw, LIMITS.json));
+    return c.json(await setJobSettings(jobs, c.req.param('id'), wish));
   });
   app.delete('/api/jobs/:id', async (c) => {
     await removeJob(jobs, c.req.param('id'));
@@ -64,7 +68,7 @@ export function addJobRoutes(app: Hono, jobs: Jobs, { looks, thumbnails, receivi
     return picture(await readFile(viewPathOf(jobs, c.req.param('id'))), 'image/jpeg');
   });
   app.get('/api/jobs/:id/thumbnail', async (c) => thumbnail(await thumbnails.of(viewPathOf(jobs, c.req.param('id')))));
-  addLookRoutes(app, '/api/jobs/:id', { looks, subjectOf: ({ id = '' }) => subjectOfJob(jobs, id) });
+  addPreviewRoutes(app, '/api/jobs/:id', { previews, subjectOf: ({ id = '' }) => subjectOfJob(jobs, id) });
   app.post('/api/jobs/:id/keep', async (c) => c.json(await makeJobFiles(jobs, c.req.param('id'))));
   app.post('/api/jobs/:id/burned', async (c) => {
     const asked = parseWith(BURNED_REQUEST, await receiveJson(c.req.raw, LIMITS.json));
@@ -78,9 +82,9 @@ export function addJobRoutes(app: Hono, jobs: Jobs, { looks, thumbnails, receivi
   });
 }
 
-function readHeaderJson(text: string | undefined): Wish {
+function readHeaderJson(text: string | undefined): PhotoSettings {
   try {
-    return parseWish(parseJson(decodeURIComponent(text ?? '')));
+    return parsePhotoSettings(parseJson(decodeURIComponent(text ?? '')));
   } catch (error) {
     if (error instanceof AppError) throw error;
     throw new AppError('option-invalid', 'found no readable wish beside the photo');

@@ -8,7 +8,7 @@ import type { JobCard } from '../protocol.ts';
 import type { EventHub } from '../server-events.ts';
 import { createSaveRow, isFileName, type SaveRow } from '../server-files.ts';
 import { clearIncoming, nameIncoming } from '../server-incoming.ts';
-import { parseWish } from '../server-wish.ts';
+import { parsePhotoSettings } from '../server-photo-settings.ts';
 
 const ID = /^[0-9a-f]{16}$/;
 const INCOMING = '.incoming';
@@ -120,7 +120,7 @@ async function readJob(root: string, id: string): Promise<StoredJob | undefined>
       name: found.name,
       photo: facts,
       stored,
-      wish: parseWish(found.wish),
+      wish: parsePhotoSettings(found.wish),
       state: files.length > 0 ? 'kept' : 'open',
       changed: found.changed,
       files,

@@ -6,12 +6,12 @@ import * as v from 'valibot';
 import yazl from 'yazl';
 import { AppError } from '../../errors.ts';
 import { parseOrderList, type TaskContext, writeFilesAtomic } from '../../tasks/index.ts';
-import type { OrderView, ReadListView, Wish } from '../protocol.ts';
+import type { OrderView, PhotoSettings, ReadListView } from '../protocol.ts';
 import type { EventHub } from '../server-events.ts';
 import { tidyFileName } from '../server-files.ts';
 import { nameIncoming } from '../server-incoming.ts';
-import { MAX_PIXELS, type Subject } from '../server-looks.ts';
-import { parsePieceWish, parseWith } from '../server-wish.ts';
+import { parsePieceSettings, parseWith } from '../server-photo-settings.ts';
+import { MAX_PIXELS, type Subject } from '../server-previews.ts';
 import type { Work } from '../server-work.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
 import { markFaults, type OrderContext, startRun } from './make.ts';
@@ -164,7 +164,7 @@ export async function addList(orders: Orders, id: string, bytes: Uint8Array): Pr
 }
 
 /** What is asked of every piece that asks for nothing else. @throws AppError name-unknown */
-export async function setWish({ store }: Orders, id: string, wish: Wish): Promise<OrderView> {
+export async function setPhotoSettings({ store }: Orders, id: string, wish: PhotoSettings): Promise<OrderView> {
   const order = findOrder(store, id);
   if (JSON.stringify(order.wish) === JSON.stringify(wish)) return viewOf(order);
   order.wish = wish;
@@ -175,7 +175,7 @@ export async function setWish({ store }: Orders, id: string, wish: Wish): Promis
 export async function setPiece({ store }: Orders, id: string, pieceId: string, json: unknown): Promise<OrderView> {
   const order = findOrder(store, id);
   const { own, ...rest } = parseWith(PIECE_REQUEST, json);
-  const asked = { ...rest, ...(own === undefined ? {} : { own: parsePieceWish(own) }) } as Parameters<
+  const asked = { ...rest, ...(own === undefined ? {} : { own: parsePieceSettings(own) }) } as Parameters<
     typeof changeByHand
   >[1];
   changePiece(order, pieceId, changeByHand(findPiece(order, pieceId), asked));

@@ -5,10 +5,10 @@ import { AppError } from '../../errors.ts';
 import type { JobRequest, OrderRow } from '../../job/index.ts';
 import { LIST_OPTIONS, readRequest, sha256, TONE_FIELDS } from '../../tasks/index.ts';
 import { findNamedSize, parseSizeMm } from '../../units.ts';
-import { wishOf } from '../piece-wish.ts';
-import type { OrderPiece, PieceWish, Wish } from '../protocol.ts';
+import { photoSettingsOf } from '../piece-settings.ts';
+import type { OrderPiece, PhotoSettings, PieceSettings } from '../protocol.ts';
 import { isFileName, tidyFileName } from '../server-files.ts';
-import { optionsOf, RECORD_NAME } from '../server-wish.ts';
+import { optionsOf, RECORD_NAME } from '../server-photo-settings.ts';
 
 /** What an order's list is called in messages; the page sends its text alone. */
 export const LIST = 'list';
@@ -82,19 +82,19 @@ function writeLine(piece: KeptPiece, line: OrderRow): KeptPiece {
   const { count, text } = line.cells;
   const copies = count && /^[1-9]\d{0,5}$/.test(count.text) ? Number(count.text) : 1;
   const kept = Object.fromEntries(
-    Object.entries(piece.own).filter(([name]) => !LISTED.includes(name as keyof PieceWish)),
-  ) as PieceWish;
+    Object.entries(piece.own).filter(([name]) => !LISTED.includes(name as keyof PieceSettings)),
+  ) as PieceSettings;
   return { ...piece, line, own: { ...kept, ...readLine(line) }, count: copies, text: text?.text ?? '' };
 }
 
 /** Wishes that a newer list replaces, or takes away. */
-const LISTED: readonly (keyof PieceWish)[] = [
+const LISTED: readonly (keyof PieceSettings)[] = [
   ...(['widthMm', 'heightMm', 'cornerRadiusMm', 'profile', 'material', 'fit'] as const),
   ...(['backdrop', 'outline', 'vignetteMm', 'caption', 'artwork'] as const),
 ];
 
 /** Wishes that a line of a list says in cells of its own: what of them is readable is on the card. */
-function readLine({ cells }: OrderRow): PieceWish {
+function readLine({ cells }: OrderRow): PieceSettings {
   const { size, corner, profile, material } = cells;
   const { subject, focus, zoom, turnDeg, fit, backdrop, outline, vignetteMm, caption, artwork } = readCells(cells);
   const drawing = artwork && isRecordName(artwork.name) ? { artwork } : {};
@@ -146,7 +146,7 @@ function readCells(cells: OrderRow['cells']): Partial<JobRequest> {
 const isRecordName = (text: string) => v.safeParse(RECORD_NAME, text).success;
 
 /** A size by name has corners of its own, which go before the order's, unless the line says others. */
-function readSize(text: string, withCorner: boolean): Pick<PieceWish, 'widthMm' | 'heightMm' | 'cornerRadiusMm'> {
+function readSize(text: string, withCorner: boolean): Pick<PieceSettings, 'widthMm' | 'heightMm' | 'cornerRadiusMm'> {
   try {
     const { widthMm, heightMm, cornerRadiusMm } = parseSizeMm(text, 'size');
     return { widthMm, heightMm, ...(findNamedSize(text) && withCorner ? { cornerRadiusMm } : {}) };
@@ -157,7 +157,7 @@ function readSize(text: string, withCorner: boolean): Pick<PieceWish, 'widthMm' 
 }
 
 /** The columns of a list that a wish of a piece stands for. */
-const COLUMNS: Readonly<Partial<Record<keyof PieceWish, readonly string[]>>> = {
+const COLUMNS: Readonly<Partial<Record<keyof PieceSettings, readonly string[]>>> = {
   widthMm: ['size'],
   heightMm: ['size'],
   turned: ['size'],
@@ -187,7 +187,7 @@ const COLUMNS: Readonly<Partial<Record<keyof PieceWish, readonly string[]>>> = {
 /** Of all tone values: those that columns have, by their names. */
 const columnOf = (key: string) => key.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`);
 
-function columnsOf(name: keyof PieceWish): readonly string[] {
+function columnsOf(name: keyof PieceSettings): readonly string[] {
   return name === 'toneValues' ? Object.keys(TONE_FIELDS).map(columnOf) : (COLUMNS[name] ?? []);
 }
 
@@ -196,7 +196,7 @@ export function changeByHand(
   piece: KeptPiece,
   { own, count, text, excluded }: Partial<Pick<OrderPiece, 'own' | 'count' | 'text' | 'excluded'>>,
 ): KeptPiece {
-  const names = [...new Set([...Object.keys(piece.own), ...Object.keys(own ?? {})])] as (keyof PieceWish)[];
+  const names = [...new Set([...Object.keys(piece.own), ...Object.keys(own ?? {})])] as (keyof PieceSettings)[];
   const changed = own
     ? names.filter((name) => JSON.stringify(own[name]) !== JSON.stringify(piece.own[name])).flatMap(columnsOf)
     : [];
@@ -220,12 +220,12 @@ export function changeByHand(
 }
 
 /** A card as the line of a list that would ask for the same. */
-export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece): OrderRow {
+export function rowOf(wish: PhotoSettings, { photo, line, own, count, text }: KeptPiece): OrderRow {
   const cells = line?.cells ?? {};
   const at = line?.line ?? 0;
   const set = (column: string, value: string | undefined) =>
     value === undefined ? {} : { [column]: { line: at, column: cells[column]?.column ?? 0, text: value } };
-  const { widthMm, heightMm } = wishOf(wish, own);
+  const { widthMm, heightMm } = photoSettingsOf(wish, own);
   // A size that nobody changed by hand stays as the line says it: by its name, which may lie either way.
   const hasSize = !cells.size && (own.widthMm !== undefined || own.heightMm !== undefined || own.turned === true);
   const asked = Object.fromEntries(listOwn(wish, own).flatMap(([column, value]) => Object.entries(set(column, value))));
@@ -245,14 +245,14 @@ export function rowOf(wish: Wish, { photo, line, own, count, text }: KeptPiece):
 }
 
 /** The profile that a piece is made through; none where only its material is known. */
-export function profileOf(wish: Wish, piece: KeptPiece): string | undefined {
+export function profileOf(wish: PhotoSettings, piece: KeptPiece): string | undefined {
   const { cells } = rowOf(wish, piece);
   if (cells.profile) return cells.profile.text;
   return cells.material ? undefined : wish.profile;
 }
 
 /** Columns that say what a piece wants differently, beside its size and material. */
-function listOwn(wish: Wish, own: PieceWish): readonly (readonly [column: string, value: string])[] {
+function listOwn(wish: PhotoSettings, own: PieceSettings): readonly (readonly [column: string, value: string])[] {
   const { widthMm: _width, heightMm: _height, turned: _turned, profile: _profile, material: _material, ...rest } = own;
   const names = Object.keys(rest) as (keyof typeof rest)[];
   const columns = new Set(names.flatMap(columnsOf));
@@ -264,10 +264,10 @@ function listOwn(wish: Wish, own: PieceWish): readonly (readonly [column: string
 }
 
 /** Pieces are never changed in place, so what was worked out of one holds as long as it is there. */
-const keys = new WeakMap<KeptPiece, { readonly wish: Wish; readonly key: string }>();
+const keys = new WeakMap<KeptPiece, { readonly wish: PhotoSettings; readonly key: string }>();
 
 /** Tells what is asked of a piece, but for how many, from everything else that could be asked. */
-export function keyOf(wish: Wish, piece: KeptPiece): string {
+export function keyOf(wish: PhotoSettings, piece: KeptPiece): string {
   const known = keys.get(piece);
   if (known?.wish === wish) return known.key;
   const { cells } = rowOf(wish, piece);

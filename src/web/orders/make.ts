@@ -10,7 +10,7 @@ import {
   type TaskContext,
 } from '../../tasks/index.ts';
 import type { OrderTotals } from '../protocol.ts';
-import { optionsOf } from '../server-wish.ts';
+import { optionsOf } from '../server-photo-settings.ts';
 import { type KeptPiece, keyOf, LIST, profileOf, rowOf } from './lines.ts';
 import { OUTDATED, refreshStatuses, sumsKey } from './status.ts';
 import { announceOrder, changePiece, folderOf, type OrderStore, saveOrder } from './store.ts';

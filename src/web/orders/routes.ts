@@ -3,8 +3,8 @@ import type { Hono } from 'hono';
 import * as v from 'valibot';
 import { addFileRoute, picture, readFileName } from '../server-answers.ts';
 import { LIMITS, type Receiving } from '../server-limits.ts';
+import { parsePhotoSettings, parseWith } from '../server-photo-settings.ts';
 import { receiveBytes, receiveFile, receiveJson } from '../server-receive.ts';
-import { parseWish, parseWith } from '../server-wish.ts';
 import {
   addList,
   addPhoto,
@@ -17,8 +17,8 @@ import {
   readResult,
   removeOrder,
   runOrder,
+  setPhotoSettings,
   setPiece,
-  setWish,
   stopOrder,
   zipOrder,
 } from './actions.ts';
@@ -32,12 +32,12 @@ export function addOrderRoutes(app: Hono, orders: Orders, receiving: Receiving):
   app.get('/api/orders', (c) => c.json(listOrders(orders)));
   app.post('/api/orders', async (c) => {
     const { title, wish } = parseWith(ORDER_REQUEST, await receiveJson(c.req.raw, LIMITS.json));
-    return c.json(await addOrder(orders.store, title, parseWish(wish)), 201);
+    return c.json(await addOrder(orders.store, title, parsePhotoSettings(wish)), 201);
   });
   app.get('/api/orders/:id', (c) => c.json(viewOf(findOrder(orders.store, c.req.param('id')))));
   app.put('/api/orders/:id', async (c) => {
-    const wish = parseWish(await receiveJson(c.req.raw, LIMITS.json));
-    return c.json(await setWish(orders, c.req.param('id'), wish));
+    const wish = parsePhotoSettings(await receiveJson(c.req.raw, LIMITS.json));
+    return c.json(await setPhotoSettings(orders, c.req.param('id'), wish));
   });
   app.delete('/api/orders/:id', async (c) => {
     await removeOrder(orders, c.req.param('id'));

@@ -4,11 +4,11 @@ import { join } from 'node:path';
 import { AppError } from '../../errors.ts';
 import { formatJson, parseJson } from '../../json.ts';
 import { filesOfPiece, makeFolder, writeFilesAtomic } from '../../tasks/index.ts';
-import type { OrderPiece, OrderView, Wish } from '../protocol.ts';
+import type { OrderPiece, OrderView, PhotoSettings } from '../protocol.ts';
 import type { EventHub } from '../server-events.ts';
 import { createSaveRow, isFileName, type SaveRow, tidyFileName } from '../server-files.ts';
 import { clearIncoming } from '../server-incoming.ts';
-import { parseWish, parseWith } from '../server-wish.ts';
+import { parsePhotoSettings, parseWith } from '../server-photo-settings.ts';
 import { KEPT_PIECE, type KeptPiece, keyOf } from './lines.ts';
 import { refreshStatuses, viewOf } from './status.ts';
 import type { StoredOrder } from './types.ts';
@@ -60,7 +60,7 @@ export function changePiece(order: StoredOrder, id: string, next: Partial<KeptPi
 }
 
 /** An empty order with a folder of its own. */
-export async function addOrder(store: OrderStore, title: string, wish: Wish): Promise<OrderView> {
+export async function addOrder(store: OrderStore, title: string, wish: PhotoSettings): Promise<OrderView> {
   const id = randomBytes(8).toString('hex');
   await makeFolder(folderOf(store, id, 'in'));
   const order: StoredOrder = {
@@ -113,7 +113,7 @@ async function readOrder(root: string, id: string): Promise<StoredOrder | undefi
     if (schema !== 'tonewright-kept-order/1' || !Array.isArray(record.pieces)) return undefined;
     // A shop folder may come from somebody else: its names become paths no more than those that a client sends.
     if (!Array.isArray(record.plateFiles) || !record.plateFiles.every(isFileName)) return undefined;
-    const wish = parseWish(record.wish);
+    const wish = parsePhotoSettings(record.wish);
     const pieces = (record.pieces as OrderPiece[]).map((piece): KeptPiece => {
       if (piece.photo !== tidyFileName(piece.photo) || !ID.test(piece.id)) throw new Error('a name that is a path');
       if (!isFileName(piece.name)) throw new Error('a name that is a path');

@@ -1,11 +1,11 @@
-import type { OrderTotals, PlateView, Wish } from '../protocol.ts';
+import type { OrderTotals, PhotoSettings, PlateView } from '../protocol.ts';
 import type { KeptPiece } from './lines.ts';
 
 /** What the folder of an order keeps beside photos and results. */
 export interface StoredOrder {
   readonly id: string;
   title: string;
-  wish: Wish;
+  wish: PhotoSettings;
   pieces: readonly KeptPiece[];
   changed: string;
   running: boolean;

@@ -1,22 +1,22 @@
 import type {
   BurnedCard,
   CaptureCard,
-  ChartAsk,
   ChartCard,
   ChartMade,
+  ChartRequestJson,
   ComparisonView,
   ErrorJson,
   JobCard,
-  LookAsk,
-  LookFactsJson,
   OrderView,
+  PhotoSettings,
+  PredictionJson,
+  PreviewRequestJson,
   ProfileUses,
   ProfileView,
   Reading,
-  ReadingAsk,
+  ReadingRequest,
   ReadListView,
   ShopFacts,
-  Wish,
 } from '../protocol.ts';
 
 /** A problem that a person is told of: what was found, and what to do. */
@@ -68,18 +68,20 @@ export const enter = (token: string) => ask('/api/enter', { method: 'POST', body
 export const getShop = () => askJson<ShopFacts>('/api/shop');
 export const listJobs = () => askJson<readonly JobCard[]>('/api/jobs');
 export const getJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}`);
-export const setWish = (id: string, wish: Wish) => askJson<JobCard>(`/api/jobs/${id}`, send('PUT', wish));
+export const setPhotoSettings = (id: string, wish: PhotoSettings) =>
+  askJson<JobCard>(`/api/jobs/${id}`, send('PUT', wish));
 /** A change of a wish or a piece; it arrives even when the window goes meanwhile. */
 export const put = (path: string, body: object) => ask(path, { ...send('PUT', body), keepalive: true });
 /** The wish of a job or an order as it lies in the shop folder. */
-export const getWish = async (path: string) => (await askJson<{ readonly wish: Wish }>(path)).wish;
+export const getPhotoSettings = async (path: string) => (await askJson<{ readonly wish: PhotoSettings }>(path)).wish;
 export const removeJob = (id: string) => ask(`/api/jobs/${id}`, { method: 'DELETE' });
 export const keepJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}/keep`, { method: 'POST' });
 export const recordBurned = (
   id: string,
   asked: { readonly count: number; readonly scrap: number; readonly note?: string },
 ) => askJson<BurnedCard>(`/api/jobs/${id}/burned`, send('POST', asked));
-export const useSample = (id: string, wish: Wish) => askJson<JobCard>(`/api/samples/${id}`, send('POST', wish));
+export const useSample = (id: string, wish: PhotoSettings) =>
+  askJson<JobCard>(`/api/samples/${id}`, send('POST', wish));
 
 /** Keeps a drawing in the shop; the name by which a wish asks for it. */
 export const keepDrawing = (file: File) =>
@@ -90,7 +92,8 @@ export const keepDrawing = (file: File) =>
   });
 
 /** The subject of a photo as it is found by itself: a picture of the whole photo, white where the subject is. */
-export const drawMask = async (path: string, wish: Wish) => (await ask(`${path}/subject`, send('POST', wish))).blob();
+export const drawMask = async (path: string, wish: PhotoSettings) =>
+  (await ask(`${path}/subject`, send('POST', wish))).blob();
 export const getMask = async (path: string, name: string) => (await ask(`${path}/masks/${name}`)).blob();
 /** Keeps a mask beside its photo; the name by which a wish asks for it. */
 export const keepMask = (path: string, mask: Blob) =>
@@ -100,23 +103,23 @@ export const keepMask = (path: string, mask: Blob) =>
  * The tones of a wish without its dots; undefined when a newer one was asked for meanwhile.
  * @param path of a job or of a piece of an order
  */
-export async function getDraft(path: string, ask_: LookAsk, signal: AbortSignal): Promise<Blob | undefined> {
+export async function getDraft(path: string, ask_: PreviewRequestJson, signal: AbortSignal): Promise<Blob | undefined> {
   const answer = await ask(`${path}/draft`, send('POST', ask_, signal));
   return answer.status === 204 ? undefined : answer.blob();
 }
 
-export interface LookParts {
+export interface PreviewParts {
   /** The proof, as soon as it is there. */
   readonly onPicture: (picture: Blob) => void;
   /** What it foretells, a little later; not told when a newer look has come between. */
-  readonly onFacts: (facts: LookFactsJson) => void;
+  readonly onFacts: (facts: PredictionJson) => void;
 }
 
 /** The proof, then what it foretells: the picture's length, the picture, and the facts in one body. */
-export async function getLook(
+export async function getPreview(
   path: string,
-  ask_: LookAsk,
-  { signal, onPicture, onFacts }: LookParts & { readonly signal: AbortSignal },
+  ask_: PreviewRequestJson,
+  { signal, onPicture, onFacts }: PreviewParts & { readonly signal: AbortSignal },
 ): Promise<void> {
   const answer = await ask(`${path}/look`, send('POST', ask_, signal));
   if (answer.status === 204 || !answer.body) return;
@@ -140,7 +143,7 @@ export async function getLook(
     if (done) break;
   }
   const facts = new TextDecoder().decode(bytes.subarray(4 + length));
-  if (facts !== '') onFacts(JSON.parse(facts) as LookFactsJson);
+  if (facts !== '') onFacts(JSON.parse(facts) as PredictionJson);
 }
 
 export interface Sending {
@@ -151,7 +154,7 @@ export interface Sending {
 /** Send a photo, telling how much of it is there, 0 … 1. */
 export function sendPhoto(
   file: File,
-  { wish, onProgress }: { readonly wish: Wish; readonly onProgress: (share: number) => void },
+  { wish, onProgress }: { readonly wish: PhotoSettings; readonly onProgress: (share: number) => void },
 ): Sending {
   const headers = { 'x-file-name': encodeURIComponent(file.name), 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
   return sendFile<JobCard>('/api/jobs', file, { headers, onProgress });
@@ -201,8 +204,8 @@ export function sendFile<T>(
 
 export const listCharts = () => askJson<readonly ChartCard[]>('/api/charts');
 export const putAwayChart = (hash: string) => ask(`/api/charts/${hash}`, { method: 'DELETE' });
-export const makeChart = (wanted: ChartAsk) => askJson<ChartMade>('/api/charts', send('POST', wanted));
-export const readCaptures = (wanted: ReadingAsk) => askJson<Reading>('/api/readings', send('POST', wanted));
+export const makeChart = (wanted: ChartRequestJson) => askJson<ChartMade>('/api/charts', send('POST', wanted));
+export const readCaptures = (wanted: ReadingRequest) => askJson<Reading>('/api/readings', send('POST', wanted));
 export const listReadings = () => askJson<readonly Reading[]>('/api/readings');
 export const getReading = (id: string) => askJson<Reading>(`/api/readings/${id}`);
 export const saveReading = (id: string, how: { readonly replace: boolean; readonly title?: string }) =>
@@ -220,7 +223,7 @@ export const sendCapture = (file: File, onProgress: (share: number) => void) =>
   });
 
 export const listOrders = () => askJson<readonly OrderView[]>('/api/orders');
-export const createOrder = (title: string, wish: Wish) =>
+export const createOrder = (title: string, wish: PhotoSettings) =>
   askJson<OrderView>('/api/orders', send('POST', { title, wish }));
 export const removeOrder = (id: string) => ask(`/api/orders/${id}`, { method: 'DELETE' });
 export const runOrder = (id: string) => askJson<OrderView>(`/api/orders/${id}/run`, { method: 'POST' });

@@ -1,6 +1,6 @@
 import { render } from 'preact';
 import { useCallback, useEffect, useRef, useState } from 'preact/hooks';
-import type { PageEvent, ShopFacts, Wish } from '../protocol.ts';
+import type { PageEvent, PhotoSettings, ShopFacts } from '../protocol.ts';
 import { enter, getShop, listJobs, listOrders, PageError } from './api.ts';
 import { CompareTakesScreen } from './compare/compare.tsx';
 import { followEvents } from './events.ts';
@@ -13,7 +13,7 @@ import { OrdersScreen } from './order/orders.tsx';
 import { Busy, Icon, Problem, Segments } from './parts/parts.tsx';
 import { Saved } from './parts/saved.tsx';
 import { PhotoScreen } from './photo/photo.tsx';
-import { firstWish, type PageContext, ShopContext } from './shop-context.ts';
+import { firstSettings, type PageContext, ShopContext } from './shop-context.ts';
 import { ShowScreen } from './show/show.tsx';
 import { sendLeftOvers } from './unsaved.ts';
 
@@ -91,7 +91,7 @@ function App() {
   const [online, setOnline] = useState(true);
   const [route, go] = useRoute();
   const [unit, setUnit] = useStored<Unit>('unit', 'mm');
-  const [wish, keepWish] = useStored<Wish | undefined>('wish', undefined);
+  const [wish, keepSettings] = useStored<PhotoSettings | undefined>('wish', undefined);
 
   /** What happens while lists are on their way: a list may be older than that. */
   const meanwhile = useRef(new Set<PageEvent[]>()).current;
@@ -140,7 +140,7 @@ function App() {
   if (error instanceof PageError && error.code === 'request-refused') return <Refused />;
   const place = route.split('/')[1] ?? '';
   const staged = place === 'photo' || place === 'show' || place === 'compare';
-  const shopWish = entry && (isStillThere(wish, entry.shop) ? wish! : firstWish(entry.shop));
+  const shopSettings = entry && (isStillThere(wish, entry.shop) ? wish! : firstSettings(entry.shop));
   const bar = (
     <header class="bar">
       <a class="mark" href="#/" aria-label="Tonewright, start">
@@ -192,8 +192,8 @@ function App() {
         {error !== undefined && <Problem error={error} onAgain={load} />}
         {!entry && <h1 class="unseen">Tonewright</h1>}
         {!entry && error === undefined && <Busy>Opening the shop</Busy>}
-        {entry && shopWish && (
-          <ShopContext.Provider value={{ ...entry, unit, setUnit, lastWish: shopWish, keepWish, go }}>
+        {entry && shopSettings && (
+          <ShopContext.Provider value={{ ...entry, unit, setUnit, lastSettings: shopSettings, keepSettings, go }}>
             <Screen key={route} route={route} />
           </ShopContext.Provider>
         )}
@@ -233,7 +233,7 @@ function focusMain() {
 }
 
 /** A wish that was kept may name what the shop has no more. */
-function isStillThere(wish: Wish | undefined, { machines, profiles, materials }: ShopFacts): boolean {
+function isStillThere(wish: PhotoSettings | undefined, { machines, profiles, materials }: ShopFacts): boolean {
   if (!wish) return false;
   const named = (list: readonly { readonly name: string }[], name: string | undefined) =>
     name === undefined || list.some((one) => one.name === name);

@@ -1,6 +1,6 @@
 import { createContext } from 'preact';
 import { useContext } from 'preact/hooks';
-import type { ChartCard, JobCard, OrderView, ShopFacts, Wish } from '../protocol.ts';
+import type { ChartCard, JobCard, OrderView, PhotoSettings, ShopFacts } from '../protocol.ts';
 import type { Unit } from './measure.ts';
 import type { Choice } from './parts/parts.tsx';
 import { edgeOf } from './photo/bare-edge.ts';
@@ -13,8 +13,8 @@ export interface PageContext {
   readonly jobs: ReadonlyMap<string, JobCard>;
   readonly orders: ReadonlyMap<string, OrderView>;
   /** Choices of the last photo: the next customer is likely to want the same piece. */
-  readonly lastWish: Wish;
-  readonly keepWish: (wish: Wish) => void;
+  readonly lastSettings: PhotoSettings;
+  readonly keepSettings: (wish: PhotoSettings) => void;
   readonly go: (route: string) => void;
 }
 
@@ -47,7 +47,7 @@ export function materialFor({ materials }: ShopFacts, machine: string, material:
 }
 
 /** A card through the first profile at hand: something to look at without a single choice. */
-export function firstWish(shop: ShopFacts): Wish {
+export function firstSettings(shop: ShopFacts): PhotoSettings {
   const profile =
     shop.profiles.find(({ origin, from }) => from === 'shop' && origin === 'measured') ??
     shop.profiles.find(({ name }) => name === 'anodised-black') ??

@@ -1,7 +1,7 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { Wish } from '../protocol.ts';
-import { getWish, PageError, put } from './api.ts';
-import { mergeWish } from './merge-wish.ts';
+import type { PhotoSettings } from '../protocol.ts';
+import { getPhotoSettings, PageError, put } from './api.ts';
+import { mergeSettings } from './merge-settings.ts';
 
 /**
  * Changes on their way to the shop folder. Each is written down in the browser before it is sent and forgotten when the
@@ -32,7 +32,7 @@ interface Change {
   readonly path: string;
   body: object;
   /** The wish that the body was made from, when it is one: what others change meanwhile stays. */
-  from?: Wish;
+  from?: PhotoSettings;
   timer?: ReturnType<typeof setTimeout> | undefined;
   sending?: Promise<boolean> | undefined;
   /** Whether a try has failed: what lies in the shop may be another one by now. */
@@ -51,7 +51,7 @@ let state: SavedState = { state: 'nothing' };
 
 export interface ChangeOptions {
   /** The wish that this one was made from. */
-  readonly from?: Wish;
+  readonly from?: PhotoSettings;
   /** Told when the server refuses the change itself. */
   readonly onRefused?: (error: unknown) => void;
   /** Told what is sent, once a change has come to rest. */
@@ -82,7 +82,7 @@ export function sendLater(path: string, body: object, { from, onRefused, onSend 
 export const unsavedOf = (path: string): object | undefined => changes.get(path)?.body;
 
 /** Another window has changed the same wish: from now on this one's change is one of that. */
-export function rebase(path: string, from: Wish, body: Wish): void {
+export function rebase(path: string, from: PhotoSettings, body: PhotoSettings): void {
   const change = changes.get(path);
   if (!change) return;
   change.from = from;
@@ -122,12 +122,12 @@ async function send(change: Change): Promise<boolean> {
   let { body } = change;
   change.onSend?.(body);
   try {
-    if (late && from) body = mergeWish(await getWish(path), { from, to: body as Wish });
+    if (late && from) body = mergeSettings(await getPhotoSettings(path), { from, to: body as PhotoSettings });
     await put(path, body);
     // What was changed while this was on its way is a change of its own.
     const now = changes.get(path);
     if (now && JSON.stringify(now.body) !== JSON.stringify(change.body)) {
-      if (now.from) now.from = body as Wish;
+      if (now.from) now.from = body as PhotoSettings;
       now.late = false;
       write(now);
     } else forgetChange(path);

@@ -1,5 +1,5 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { JobCard, Wish } from '../../protocol.ts';
+import type { JobCard, PhotoSettings } from '../../protocol.ts';
 import { Button, Icon, isOffline, Problem, type SelectGroup, useProblem } from '../parts/parts.tsx';
 import { Saved } from '../parts/saved.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
@@ -11,19 +11,19 @@ import { useGestures, useMostScale } from '../stage/gestures.ts';
 import { PhotoOnPiece, PieceFace, radiusOf } from '../stage/piece.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { useHistory } from '../stage/use-history.ts';
-import { useLook } from '../stage/use-look.ts';
+import { usePreview } from '../stage/use-preview.ts';
 import { transformOf, type View, viewByKey, WHOLE, ZOOM_STEP, zoomBy } from '../stage/view.ts';
-import { useWish } from '../use-wish.ts';
+import { usePhotoSettings } from '../use-photo-settings.ts';
 import {
   firstTakes,
   keepTakes,
   listTakes,
   PANES,
   readTakes,
+  settingsOfTake,
   splitTake,
   type Take,
   takeOf,
-  wishOfTake,
 } from './takes.ts';
 
 /** Two to four ways of one photo side by side, looked at in one place, of which one is taken. */
@@ -37,16 +37,16 @@ export function CompareTakesScreen({ id }: { readonly id: string }) {
 }
 
 function Compare({ job }: { readonly job: JobCard }) {
-  const { jobs, shop, go, keepWish } = useShop();
+  const { jobs, shop, go, keepSettings } = useShop();
   const path = `/api/jobs/${job.id}`;
   const [refusal, setRefusal] = useProblem();
   const isRefused = useRef(false);
-  const { wish, change, flush } = useWish(path, job.wish, {
+  const { wish, change, flush } = usePhotoSettings(path, job.wish, {
     onRefused: (error) => {
       isRefused.current = true;
       setRefusal(error);
     },
-    onSend: (sent) => keepWish(sent as Wish),
+    onSend: (sent) => keepSettings(sent as PhotoSettings),
   });
   const history = useHistory(path, wish, change);
   const offers = { job, wish, jobs, shop, earlier: history.earlier };
@@ -64,7 +64,7 @@ function Compare({ job }: { readonly job: JobCard }) {
   const take = async (chosen: Take) => {
     const [kind, other] = splitTake(chosen.what);
     if (kind === 'job') return go(`/photo/${other}`);
-    const next = wishOfTake(chosen, wish);
+    const next = settingsOfTake(chosen, wish);
     setRefusal(undefined);
     isRefused.current = false;
     if (next) {
@@ -163,7 +163,7 @@ interface PaneProps {
   /** The job that it shows, which may be another than the one that is compared. */
   readonly job: JobCard;
   /** What is asked of the job that is compared. */
-  readonly wish: Wish;
+  readonly wish: PhotoSettings;
   readonly groups: readonly SelectGroup[];
   readonly view: View;
   /** Shows the photo instead of the piece. */
@@ -227,12 +227,12 @@ function PaneStage({
 }: Omit<PaneProps, 'place' | 'groups' | 'onChange' | 'onRemove'> & { readonly title: string }) {
   const { shop } = useShop();
   const isOther = splitTake(take.what)[0] === 'job';
-  const wish = isOther ? job.wish : (wishOfTake(take, own) ?? own);
+  const wish = isOther ? job.wish : (settingsOfTake(take, own) ?? own);
   const path = `/api/jobs/${job.id}`;
   const piece = useRef<HTMLDivElement>(null);
   const rest = useRef<HTMLDivElement>(null);
   const cloth = useRef<HTMLDivElement>(null);
-  const seen = useLook(path, { wish, showClipped: false, piece });
+  const seen = usePreview(path, { wish, showClipped: false, piece });
   const { facts, error } = seen;
   const frame = frameOf(job.photo, wish, facts);
   const most = useMostScale(rest, facts?.dots.width);

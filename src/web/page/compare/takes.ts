@@ -1,4 +1,4 @@
-import type { JobCard, ShopFacts, Wish } from '../../protocol.ts';
+import type { JobCard, PhotoSettings, ShopFacts } from '../../protocol.ts';
 import type { SelectGroup } from '../parts/parts.tsx';
 import { without } from '../photo/without.ts';
 import { listMaterials } from '../shop-context.ts';
@@ -9,7 +9,7 @@ import { listMaterials } from '../shop-context.ts';
  */
 export interface Take {
   readonly what: string;
-  readonly wish?: Wish;
+  readonly wish?: PhotoSettings;
 }
 
 /** As many panes as a window shows large enough to judge, counts. Assumed: four cards on a common screen. */
@@ -19,7 +19,7 @@ const MOST_EARLIER = 8;
 const STORE = 'tonewright-compare';
 
 /** What a job would be if that were taken; undefined for what is no change of this job. */
-export function wishOfTake({ what, wish: earlier }: Take, wish: Wish): Wish | undefined {
+export function settingsOfTake({ what, wish: earlier }: Take, wish: PhotoSettings): PhotoSettings | undefined {
   if (earlier) return earlier;
   if (what === 'now') return wish;
   const [kind, value = ''] = splitTake(what);
@@ -31,13 +31,13 @@ export function wishOfTake({ what, wish: earlier }: Take, wish: Wish): Wish | un
     case 'screen':
       return value === '' ? without(wish, 'screen') : { ...wish, screen: value };
     case 'tone':
-      return { ...wish, tone: value as Wish['tone'], toneValues: {} };
+      return { ...wish, tone: value as PhotoSettings['tone'], toneValues: {} };
     case 'range':
-      return { ...wish, range: value as Wish['range'] };
+      return { ...wish, range: value as PhotoSettings['range'] };
     case 'backdrop':
       return value === 'keep'
         ? without(wish, 'backdrop')
-        : { ...wish, backdrop: value as NonNullable<Wish['backdrop']> };
+        : { ...wish, backdrop: value as NonNullable<PhotoSettings['backdrop']> };
     default:
       return undefined;
   }
@@ -51,11 +51,11 @@ export function splitTake(what: string): readonly [kind: string, value?: string]
 
 export interface Offers {
   readonly job: JobCard;
-  readonly wish: Wish;
+  readonly wish: PhotoSettings;
   readonly jobs: ReadonlyMap<string, JobCard>;
   readonly shop: ShopFacts;
   /** Earlier states, the newest first. */
-  readonly earlier: readonly Wish[];
+  readonly earlier: readonly PhotoSettings[];
 }
 
 /** What can stand beside it. */
@@ -123,7 +123,7 @@ export function listTakes({ job, wish, jobs, shop, earlier }: Offers): readonly 
 }
 
 /** The take of a choice in the list. */
-export function takeOf(what: string, earlier: readonly Wish[]): Take {
+export function takeOf(what: string, earlier: readonly PhotoSettings[]): Take {
   const [kind, value] = splitTake(what);
   const wish = kind === 'earlier' ? earlier[Number(value)] : undefined;
   return wish ? { what, wish } : { what };

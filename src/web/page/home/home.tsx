@@ -1,6 +1,6 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { JobCard, Wish } from '../../protocol.ts';
-import { removeJob, type Sending, sendPhoto, setWish, useSample } from '../api.ts';
+import type { JobCard, PhotoSettings } from '../../protocol.ts';
+import { removeJob, type Sending, sendPhoto, setPhotoSettings, useSample } from '../api.ts';
 import { collectWaiting } from '../dropped.ts';
 import { saySize } from '../measure.ts';
 import { DropPlace } from '../parts/drop-place.tsx';
@@ -9,7 +9,7 @@ import { useShop } from '../shop-context.ts';
 
 /** The way in: a photo, and what was begun before. */
 export function Home() {
-  const { jobs, go, lastWish } = useShop();
+  const { jobs, go, lastSettings } = useShop();
   const [error, setError] = useState<unknown>();
   const [sending, setSending] = useState<{
     readonly name: string;
@@ -31,7 +31,7 @@ export function Home() {
     open(() => {
       let way: Sending | undefined;
       const onProgress = (share: number) => setSending({ name: file.name, share, stop: () => way?.stop() });
-      way = sendPhoto(file, { wish: freshWish(lastWish), onProgress });
+      way = sendPhoto(file, { wish: freshSettings(lastSettings), onProgress });
       onProgress(0);
       return way.done;
     });
@@ -54,14 +54,14 @@ export function Home() {
         )}
         {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
       </section>
-      <Samples onPick={(id) => open(() => useSample(id, freshWish(lastWish)))} prominent={jobs.size === 0} />
+      <Samples onPick={(id) => open(() => useSample(id, freshSettings(lastSettings)))} prominent={jobs.size === 0} />
       <JobList />
     </div>
   );
 }
 
 /** The piece, machine and material of last time; crop and tone belong to a photo. */
-function freshWish({ focus: _focus, ...wish }: Wish): Wish {
+function freshSettings({ focus: _focus, ...wish }: PhotoSettings): PhotoSettings {
   return { ...wish, toneValues: {} };
 }
 
@@ -70,7 +70,7 @@ async function turnToPhoto(job: JobCard): Promise<JobCard> {
   const { photo, wish } = job;
   if (photo.width > photo.height === wish.widthMm > wish.heightMm || photo.width === photo.height) return job;
   if (wish.widthMm === wish.heightMm) return job;
-  return setWish(job.id, { ...wish, widthMm: wish.heightMm, heightMm: wish.widthMm });
+  return setPhotoSettings(job.id, { ...wish, widthMm: wish.heightMm, heightMm: wish.widthMm });
 }
 
 function SendingNote({
@@ -181,7 +181,7 @@ function JobList() {
     </section>
   );
 
-  function nameOf({ profile, material }: Wish): string {
+  function nameOf({ profile, material }: PhotoSettings): string {
     return (
       shop.profiles.find(({ name }) => name === profile)?.title ??
       shop.materials.find(({ name }) => name === material)?.title ??

@@ -1,5 +1,5 @@
 import { useState } from 'preact/hooks';
-import type { ChartCard, ReadingAsk } from '../../protocol.ts';
+import type { ChartCard, ReadingRequest } from '../../protocol.ts';
 import { PageError, readCaptures, sendCapture } from '../api.ts';
 import { DropPlace } from '../parts/drop-place.tsx';
 import { Busy, Button, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
@@ -56,7 +56,7 @@ export function CaptureStep({
   const read = async () => {
     setReading(true);
     setError(undefined);
-    const wanted: ReadingAsk = {
+    const wanted: ReadingRequest = {
       captures: captures.map(({ id }) => id),
       camera,
       mirrored,

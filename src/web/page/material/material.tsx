@@ -1,5 +1,5 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { ChartAsk, ChartCard, ChartMade, MachineFacts, Reading } from '../../protocol.ts';
+import type { ChartCard, ChartMade, ChartRequestJson, MachineFacts, Reading } from '../../protocol.ts';
 import { listCharts, listReadings, makeChart, putAwayChart } from '../api.ts';
 import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
 import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
@@ -77,13 +77,13 @@ export function MaterialScreen() {
 }
 
 function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) {
-  const { shop, unit, lastWish } = useShop();
+  const { shop, unit, lastSettings } = useShop();
   const [kind, setKind] = useState<Kind>('tone');
-  const [machine, setMachine] = useState(lastWish.machine);
+  const [machine, setMachine] = useState(lastSettings.machine);
   const [material, setMaterial] = useState(() =>
-    materialFor(shop, lastWish.machine, shop.profiles.find(({ name }) => name === lastWish.profile)?.material),
+    materialFor(shop, lastSettings.machine, shop.profiles.find(({ name }) => name === lastSettings.profile)?.material),
   );
-  const [profile, setProfile] = useState(lastWish.profile ?? shop.profiles[0]?.name ?? '');
+  const [profile, setProfile] = useState(lastSettings.profile ?? shop.profiles[0]?.name ?? '');
   const [size, setSize] = useState({ widthMm: 85.6, heightMm: 54 });
   const [powerW, setPower] = useState<number>();
   const [speedMmPerS, setSpeed] = useState<number>();
@@ -101,7 +101,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
     setBusy(true);
     setError(undefined);
     const strip = isStrip ? { widthMm: offered.widthMm, heightMm: offered.heightMm } : size;
-    const asked: ChartAsk = through
+    const asked: ChartRequestJson = through
       ? { kind, machine: shop.profiles.find(({ name }) => name === profile)?.machine ?? machine, profile, ...strip }
       : {
           kind,

@@ -171,7 +171,7 @@ function SaveReading({
   readonly date: string;
   readonly onSaved: (reading: Reading) => void;
 }) {
-  const { keepWish, lastWish, go } = useShop();
+  const { keepSettings, lastSettings, go } = useShop();
   const { saved, machine } = found;
   const [error, setError] = useState<unknown>();
   const [busy, setBusy] = useState(false);
@@ -201,8 +201,8 @@ function SaveReading({
           <Button
             kind="main"
             onClick={() => {
-              const { material: _material, ...wish } = lastWish;
-              keepWish({ ...wish, profile: saved.name, machine });
+              const { material: _material, ...wish } = lastSettings;
+              keepSettings({ ...wish, profile: saved.name, machine });
               go('/');
             }}
           >

@@ -1,4 +1,4 @@
-import type { CaptureCard, ReadingAsk } from '../../protocol.ts';
+import type { CaptureCard, ReadingRequest } from '../../protocol.ts';
 import { NumberField, Select } from '../parts/parts.tsx';
 
 /** What tells how light the captures are, as it is being chosen. */
@@ -8,7 +8,7 @@ export interface ReferenceChoice {
   readonly lightness: number;
   readonly tolerance: number;
   /** Where the paper or card lies; absent: it is looked for. */
-  readonly at?: NonNullable<ReadingAsk['referenceAt']>;
+  readonly at?: NonNullable<ReadingRequest['referenceAt']>;
 }
 
 /** L* of a card and half its 95 % interval, to begin with. Assumed: a grey card is near 50, and its maker says ± 1. */
@@ -20,7 +20,10 @@ const BOX_SHARE = 0.06;
 const liesBeside = ({ kind }: ReferenceChoice) => kind === 'paper' || kind === 'card';
 
 /** The choice as the server is asked; a place belongs to one picture. */
-export function askReference(choice: ReferenceChoice, captures: number): Pick<ReadingAsk, 'reference' | 'referenceAt'> {
+export function askReference(
+  choice: ReferenceChoice,
+  captures: number,
+): Pick<ReadingRequest, 'reference' | 'referenceAt'> {
   const { kind, lightness, tolerance, at } = choice;
   if (kind === 'none') return {};
   return {

@@ -1,5 +1,5 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { OrderPiece, OrderView, Wish } from '../../protocol.ts';
+import type { OrderPiece, OrderView, PhotoSettings } from '../../protocol.ts';
 import { layPlates, runOrder, stopOrder } from '../api.ts';
 import { round, sayDuration, saySize } from '../measure.ts';
 import { DropPlace } from '../parts/drop-place.tsx';
@@ -8,7 +8,7 @@ import { PrintSheet } from '../parts/print-sheet.tsx';
 import { FitChoice, MaterialChoice, PieceChoice } from '../photo/choices.tsx';
 import { useShop } from '../shop-context.ts';
 import { flush as flushChange, sendLater } from '../unsaved.ts';
-import { useWish } from '../use-wish.ts';
+import { usePhotoSettings } from '../use-photo-settings.ts';
 import { fillOrder, type LeftOut, pendingFiles } from './orders.tsx';
 import { PieceDialog } from './piece-dialog.tsx';
 import { PlateDrawing } from './plate-drawing.tsx';
@@ -39,7 +39,7 @@ function BackToOrders() {
 }
 
 function OrderWork({ order }: { readonly order: OrderView }) {
-  const { keepWish } = useShop();
+  const { keepSettings } = useShop();
   const [error, setError] = useProblem();
   const [left, setLeft] = useState<readonly LeftOut[]>([]);
   const [filling, setFilling] = useState<{ readonly done: number; readonly total: number }>();
@@ -67,11 +67,11 @@ function OrderWork({ order }: { readonly order: OrderView }) {
     void fill(files);
   });
   const path = `/api/orders/${order.id}`;
-  const { wish, change, flush } = useWish(path, order.wish, {
+  const { wish, change, flush } = usePhotoSettings(path, order.wish, {
     onRefused: setError,
-    onSend: (sent) => keepWish(sent as Wish),
+    onSend: (sent) => keepSettings(sent as PhotoSettings),
   });
-  const choose = (next: Wish) => {
+  const choose = (next: PhotoSettings) => {
     setError(undefined);
     change(next);
   };

@@ -53,14 +53,14 @@ export async function fillOrder(
 
 /** The orders of the shop, and the way to a new one. */
 export function OrdersScreen() {
-  const { orders, lastWish, go } = useShop();
+  const { orders, lastSettings, go } = useShop();
   const [error, setError] = useState<unknown>();
   const [going, setGoing] = useState<string>();
   const list = [...orders.values()].sort((a, b) => (a.changed < b.changed ? 1 : -1));
   const begin = async (files: readonly File[]) => {
     setError(undefined);
     try {
-      const { focus: _focus, ...wish } = lastWish;
+      const { focus: _focus, ...wish } = lastSettings;
       const day = new Date().toLocaleDateString(undefined, { day: 'numeric', month: 'long' });
       const order = await createOrder(`Order of ${day}`, { ...wish, toneValues: {} });
       pendingFiles.set(order.id, files);

@@ -1,6 +1,6 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { ownWishOf, wishOf } from '../../piece-wish.ts';
-import type { OrderPiece, OrderView, PieceWish } from '../../protocol.ts';
+import { ownSettingsOf, photoSettingsOf } from '../../piece-settings.ts';
+import type { OrderPiece, OrderView, PieceSettings } from '../../protocol.ts';
 import { Button, isOffline, NumberField, Problem, useProblem } from '../parts/parts.tsx';
 import { BenchFacts } from '../photo/facts.tsx';
 import { useShop } from '../shop-context.ts';
@@ -11,13 +11,13 @@ import { Drawer, StageLayout, StepButtons } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { forgetSteps, useHistory } from '../stage/use-history.ts';
-import { useLook } from '../stage/use-look.ts';
 import { useMask, withMask } from '../stage/use-mask.ts';
+import { usePreview } from '../stage/use-preview.ts';
 
 export interface PieceChange {
   readonly count: number;
   readonly text: string;
-  readonly own: PieceWish;
+  readonly own: PieceSettings;
 }
 
 type PieceGroupId = GroupId | 'copies';
@@ -39,12 +39,12 @@ export function PieceDialog({
   const path = `/api/orders/${order.id}/pieces/${piece.id}`;
   // What the order asks may change while this is open: the piece's own is what was changed here.
   const [all] = useState(order.wish);
-  const [wish, setWish] = useState(() => {
+  const [wish, setPhotoSettings] = useState(() => {
     // What was done to it before is in the order, or was left.
     forgetSteps(path);
-    return wishOf(all, piece.own);
+    return photoSettingsOf(all, piece.own);
   });
-  const history = useHistory(path, wish, setWish);
+  const history = useHistory(path, wish, setPhotoSettings);
   const [count, setCount] = useState(piece.count);
   const [text, setText] = useState(piece.text);
   const [group, setGroup] = useState<PieceGroupId | undefined>('crop');
@@ -52,7 +52,7 @@ export function PieceDialog({
   useEffect(() => dialog.current?.showModal(), []);
   const [showClipped, setShowClipped] = useState(false);
   const drawn = useRef<HTMLDivElement>(null);
-  const seen = useLook(path, { wish, showClipped, piece: drawn });
+  const seen = usePreview(path, { wish, showClipped, piece: drawn });
   const { facts, error } = seen;
   const frame = frameOf(piece, wish, facts);
   const [problem, setProblem] = useProblem();
@@ -87,7 +87,7 @@ export function PieceDialog({
               <Button
                 kind="main"
                 icon="check"
-                onClick={() => onSave({ own: ownWishOf(all, wish), count: Math.round(count), text })}
+                onClick={() => onSave({ own: ownSettingsOf(all, wish), count: Math.round(count), text })}
               >
                 Take this
               </Button>

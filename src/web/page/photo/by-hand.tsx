@@ -1,13 +1,13 @@
 import type { BurnSettings } from '../../../optics/index.ts';
-import type { MachineFacts, Wish } from '../../protocol.ts';
+import type { MachineFacts, PhotoSettings } from '../../protocol.ts';
 import { round } from '../measure.ts';
 import { NumberField, Segments, Select } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { without } from './without.ts';
 
 export interface HandProps {
-  readonly wish: Wish;
-  readonly onChange: (wish: Wish) => void;
+  readonly wish: PhotoSettings;
+  readonly onChange: (wish: PhotoSettings) => void;
 }
 
 type NumberSetting = 'powerW' | 'speedMmPerS' | 'rateKHz' | 'pulseNs' | 'passes';

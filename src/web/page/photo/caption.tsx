@@ -1,16 +1,16 @@
 import { useId, useState } from 'preact/hooks';
-import type { Wish } from '../../protocol.ts';
+import type { PhotoSettings } from '../../protocol.ts';
 import { keepDrawing } from '../api.ts';
 import { fromUnit, toUnit } from '../measure.ts';
 import { Button, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 
-type Caption = NonNullable<Wish['caption']>;
-type Artwork = NonNullable<Wish['artwork']>;
+type Caption = NonNullable<PhotoSettings['caption']>;
+type Artwork = NonNullable<PhotoSettings['artwork']>;
 
 interface CaptionProps {
-  readonly wish: Wish;
-  readonly onChange: (wish: Wish) => void;
+  readonly wish: PhotoSettings;
+  readonly onChange: (wish: PhotoSettings) => void;
 }
 
 /** Words and a drawing on the piece. */
@@ -21,9 +21,9 @@ export function CaptionChoice({ wish, onChange }: CaptionProps) {
   const write = (line: 'text' | 'text2', words: string) => {
     const lines = { text: caption?.text ?? '', text2: caption?.text2 ?? '', [line]: words };
     const [text, text2] = [lines.text, lines.text2].filter((one) => one.trim() !== '');
-    const { text: _text, text2: _text2, ...looks } = caption ?? { text: '' };
+    const { text: _text, text2: _text2, ...previews } = caption ?? { text: '' };
     if (text === undefined) return onChange(rest);
-    onChange({ ...rest, caption: { ...looks, text, ...(text2 === undefined ? {} : { text2 }) } });
+    onChange({ ...rest, caption: { ...previews, text, ...(text2 === undefined ? {} : { text2 }) } });
   };
   const height = (mm: number) => {
     const { heightMm: _height, ...others } = caption!;

@@ -1,5 +1,5 @@
 import type { ToneField, ToneOptions } from '../../../photo/index.ts';
-import type { LookFactsJson, Wish } from '../../protocol.ts';
+import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
 import { fromUnit, toUnit } from '../measure.ts';
 import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
 import { listMaterials, materialFor, useShop } from '../shop-context.ts';
@@ -24,9 +24,9 @@ const MORE_TONES: readonly (keyof ToneOptions)[] = [
 const OWN_SIZE = 'own';
 
 export interface ChoicesProps {
-  readonly wish: Wish;
-  readonly facts: LookFactsJson | undefined;
-  readonly onChange: (wish: Wish) => void;
+  readonly wish: PhotoSettings;
+  readonly facts: PredictionJson | undefined;
+  readonly onChange: (wish: PhotoSettings) => void;
 }
 
 export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
@@ -137,8 +137,8 @@ export function FitChoice({
   fit,
   onChange,
 }: {
-  readonly fit: Wish['fit'];
-  readonly onChange: (fit: Wish['fit']) => void;
+  readonly fit: PhotoSettings['fit'];
+  readonly onChange: (fit: PhotoSettings['fit']) => void;
 }) {
   return (
     <Segments
@@ -300,8 +300,8 @@ function ToneSlider({
   readonly name: keyof ToneOptions;
   readonly field: ToneField;
   readonly chosen: number | undefined;
-  readonly wish: Wish;
-  readonly onChange: (wish: Wish) => void;
+  readonly wish: PhotoSettings;
+  readonly onChange: (wish: PhotoSettings) => void;
 }) {
   const set = wish.toneValues[name];
   const middle = Math.min(field.max, Math.max(field.min, 0));

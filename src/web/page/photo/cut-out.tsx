@@ -1,17 +1,17 @@
-import type { Wish } from '../../protocol.ts';
+import type { PhotoSettings } from '../../protocol.ts';
 import { fromUnit, toUnit } from '../measure.ts';
 import { NumberField, Segments } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { without } from './without.ts';
 
 /** What a photo or a piece of an order may want left off. */
-type CutOutWish = Pick<Wish, 'backdrop' | 'outline' | 'vignetteMm'>;
+type CutOutSettings = Pick<PhotoSettings, 'backdrop' | 'outline' | 'vignetteMm'>;
 
 /** Widest vignette that can be typed in, mm. Assumed: half of the widest piece that fields reach. */
 const WIDEST_MM = 200;
 
 /** What is left off around the subject, and the form of the picture on the piece. */
-export function CutOutChoice<W extends CutOutWish>({
+export function CutOutChoice<W extends CutOutSettings>({
   wish,
   onChange,
 }: {

@@ -1,13 +1,13 @@
-import type { JobCard, LookFactsJson } from '../../protocol.ts';
+import type { JobCard, PredictionJson } from '../../protocol.ts';
 import { round, sayShare } from '../measure.ts';
 import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
 import { useShop } from '../shop-context.ts';
-import type { Seen } from '../stage/use-look.ts';
+import type { ShownPreview } from '../stage/use-preview.ts';
 import { Burned } from './burned.tsx';
 
 /** The figures of the proof, for whoever burns it. */
-export function BenchFacts({ seen }: { readonly seen: Seen }) {
+export function BenchFacts({ seen }: { readonly seen: ShownPreview }) {
   const { facts, waiting, error } = seen;
   if (!facts || error !== undefined) return <p class="empty">The figures come with the proof.</p>;
   return (
@@ -44,7 +44,7 @@ export function BenchFacts({ seen }: { readonly seen: Seen }) {
   );
 }
 
-function Expect({ facts }: { readonly facts: LookFactsJson }) {
+function Expect({ facts }: { readonly facts: PredictionJson }) {
   const { prediction, clippedDark, clippedLight, profile, dots, typed, screen, price } = facts;
   return (
     <>

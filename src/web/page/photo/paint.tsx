@@ -1,5 +1,5 @@
 import type { Frame } from '../../../photo/index.ts';
-import type { Wish } from '../../protocol.ts';
+import type { PhotoSettings } from '../../protocol.ts';
 import { fromUnit, toUnit } from '../measure.ts';
 import { Button, Segments, Slider } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
@@ -17,7 +17,7 @@ interface PaintProps<W> {
 }
 
 /** The brush with which the subject is told from its backdrop. */
-export function PaintChoice<W extends Pick<Wish, 'subject' | 'backdrop'>>({
+export function PaintChoice<W extends Pick<PhotoSettings, 'subject' | 'backdrop'>>({
   wish,
   frame,
   mask,

@@ -1,5 +1,5 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { JobCard, Wish } from '../../protocol.ts';
+import type { JobCard, PhotoSettings } from '../../protocol.ts';
 import { getJob, keepJob } from '../api.ts';
 import { forgetTakes } from '../compare/takes.ts';
 import { Busy, Button, Icon, isOffline, isSameProblem, Problem, useProblem } from '../parts/parts.tsx';
@@ -13,10 +13,10 @@ import { Drawer, StageLayout, StepButtons } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { forgetSteps, useHistory } from '../stage/use-history.ts';
-import { useLook } from '../stage/use-look.ts';
 import { useMask, withMask } from '../stage/use-mask.ts';
+import { usePreview } from '../stage/use-preview.ts';
 import { forgetChange } from '../unsaved.ts';
-import { useWish } from '../use-wish.ts';
+import { usePhotoSettings } from '../use-photo-settings.ts';
 import { BenchFacts, KeepJob } from './facts.tsx';
 
 /** A customer is waiting: one photo, on the piece, before it is burned. */
@@ -77,15 +77,15 @@ function BackLink() {
 type DrawerId = 'bench' | 'files';
 
 function PhotoWork({ job }: { readonly job: JobCard }) {
-  const { keepWish, shop, go } = useShop();
+  const { keepSettings, shop, go } = useShop();
   const [group, setGroup] = useGroup();
   const [drawer, setDrawer] = useState<DrawerId>();
   const [showClipped, setShowClipped] = useState(false);
   const [error, setError] = useProblem();
   const path = pathOf(job.id);
-  const { wish, change, flush } = useWish(path, job.wish, {
+  const { wish, change, flush } = usePhotoSettings(path, job.wish, {
     onRefused: setError,
-    onSend: (sent) => keepWish(sent as Wish),
+    onSend: (sent) => keepSettings(sent as PhotoSettings),
   });
   const history = useHistory(path, wish, (next) => {
     setError(undefined);
@@ -112,7 +112,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
   };
 
   const piece = useRef<HTMLDivElement>(null);
-  const seen = useLook(path, { wish, showClipped, piece });
+  const seen = usePreview(path, { wish, showClipped, piece });
   const { facts } = seen;
   const frame = frameOf(job.photo, wish, facts);
   const ready = facts !== undefined && seen.error === undefined;
@@ -227,12 +227,12 @@ function Problems({
   readonly seen: { readonly error: unknown; readonly again: () => void };
   readonly onClose: () => void;
 }) {
-  const ofLook = seen.error !== undefined && !isOffline(seen.error);
+  const ofPreview = seen.error !== undefined && !isOffline(seen.error);
   const own = error !== undefined && !isSameProblem(error, seen.error);
-  if (!ofLook && !own) return null;
+  if (!ofPreview && !own) return null;
   return (
     <div class="stage-problems floats">
-      {ofLook && <Problem error={seen.error} onAgain={seen.again} />}
+      {ofPreview && <Problem error={seen.error} onAgain={seen.again} />}
       {own && <Problem error={error} onClose={onClose} />}
     </div>
   );

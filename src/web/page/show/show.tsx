@@ -7,7 +7,7 @@ import { useShop } from '../shop-context.ts';
 import { frameOf, turnOf } from '../stage/frame.ts';
 import { PhotoOnPiece, PieceFace, radiusOf } from '../stage/piece.tsx';
 import { thingOf } from '../stage/thing.ts';
-import { useLook } from '../stage/use-look.ts';
+import { usePreview } from '../stage/use-preview.ts';
 
 const CALIBRATED = 'tonewright-px-per-mm';
 /** A bank card, ID-1, mm. Published: source: 'iso7810', dimensions of ID-1. */
@@ -30,7 +30,7 @@ function Show({ job }: { readonly job: JobCard }) {
   const path = `/api/jobs/${job.id}`;
   const { wish, photo } = job;
   const piece = useRef<HTMLDivElement>(null);
-  const seen = useLook(path, { wish, showClipped: false, piece });
+  const seen = usePreview(path, { wish, showClipped: false, piece });
   const { facts } = seen;
   const frame = frameOf(photo, wish, facts);
   const [held, setHeld] = useHeldKey('p');

@@ -17,7 +17,7 @@ const REST_MS = 90;
 const BEYOND = 0.25;
 
 export interface CloserProps {
-  /** Where the looks of this photo are asked for. */
+  /** Where the previews of this photo are asked for. */
   readonly path: string;
   readonly look: string;
   readonly dots: { readonly width: number; readonly height: number };
@@ -61,7 +61,7 @@ export function Closer({ path, look, dots, view, piece }: CloserProps) {
 }
 
 function addressOf(path: string, look: string, { x, y, width, height }: Part): string {
-  return `${path}/looks/${look}/loupe?x=${x}&y=${y}&width=${width}&height=${height}&as=surface`;
+  return `${path}/previews/${look}/loupe?x=${x}&y=${y}&width=${width}&height=${height}&as=surface`;
 }
 
 /** The dots that are seen and some beyond; undefined when the eye is too far away for them. */
@@ -85,7 +85,7 @@ function findPart({
   return { x, y, width, height };
 }
 
-interface Asked {
+interface LoupePlace {
   readonly part: Part;
   readonly address: string;
 }
@@ -93,12 +93,12 @@ interface Asked {
 /**
  * The last picture that is there, until the next one is: the glass never goes blank. One at a time, the newest next.
  */
-function useReady(asked: Asked | undefined): Asked | undefined {
-  const [shown, setShown] = useState<Asked>();
-  const state = useRef<{ busy: boolean; wanted: Asked | undefined }>({ busy: false, wanted: asked }).current;
+function useReady(asked: LoupePlace | undefined): LoupePlace | undefined {
+  const [shown, setShown] = useState<LoupePlace>();
+  const state = useRef<{ busy: boolean; wanted: LoupePlace | undefined }>({ busy: false, wanted: asked }).current;
   useEffect(() => {
     state.wanted = asked;
-    const load = async (wanted: Asked) => {
+    const load = async (wanted: LoupePlace) => {
       state.busy = true;
       const image = new Image();
       image.src = wanted.address;

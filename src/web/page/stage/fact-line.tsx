@@ -1,7 +1,7 @@
-import type { LookFactsJson } from '../../protocol.ts';
+import type { PredictionJson } from '../../protocol.ts';
 import { sayDuration } from '../measure.ts';
 import { Button, Icon, isOffline } from '../parts/parts.tsx';
-import type { Seen } from './use-look.ts';
+import type { ShownPreview } from './use-preview.ts';
 
 /**
  * Mean error of the tones, L*, up to which they are called true and close. Assumed: one L* is about what the eye tells
@@ -13,7 +13,7 @@ const TONES = { trueL: 1, closeL: 3 } as const;
  * The error of the tones in words. It is that of the profile's own forecast: an example's is worth as much as the
  * example.
  */
-export function sayTones({ prediction, profile }: Pick<LookFactsJson, 'prediction' | 'profile'>): string {
+export function sayTones({ prediction, profile }: Pick<PredictionJson, 'prediction' | 'profile'>): string {
   if (profile.origin === 'assumed') return 'a guess';
   const { meanDeltaL } = prediction;
   if (meanDeltaL <= TONES.trueL) return 'true to the photo';
@@ -21,7 +21,7 @@ export function sayTones({ prediction, profile }: Pick<LookFactsJson, 'predictio
 }
 
 /** Time, price and tones, in words. */
-export function KeyFacts({ facts }: { readonly facts: LookFactsJson }) {
+export function KeyFacts({ facts }: { readonly facts: PredictionJson }) {
   return (
     <dl class="key-facts">
       <div>
@@ -43,7 +43,7 @@ export function KeyFacts({ facts }: { readonly facts: LookFactsJson }) {
 }
 
 /** What to expect, in one line: time, price, tones, and whether there is something to know. */
-export function FactLine({ seen, onBench }: { readonly seen: Seen; readonly onBench: () => void }) {
+export function FactLine({ seen, onBench }: { readonly seen: ShownPreview; readonly onBench: () => void }) {
   const { facts, error, waiting } = seen;
   const known = error === undefined ? facts : undefined;
   return (

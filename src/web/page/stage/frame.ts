@@ -1,5 +1,5 @@
 import { type Frame, framePhoto, sizeTurned } from '../../../photo/index.ts';
-import type { LookFactsJson, Wish } from '../../protocol.ts';
+import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
 
 // The one door to what the road of a photo does with its place.
 export { sizeTurned, splitTurn } from '../../../photo/index.ts';
@@ -8,13 +8,15 @@ export { sizeTurned, splitTurn } from '../../../photo/index.ts';
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 } as const;
 
 /** Degrees clockwise by which the photo stands turned on the piece: as asked, or as it was found to be upright. */
-export const turnOf = ({ turnDeg }: Pick<Wish, 'turnDeg'>, facts: Pick<LookFactsJson, 'turnDeg'> | undefined): number =>
-  turnDeg ?? facts?.turnDeg ?? 0;
+export const turnOf = (
+  { turnDeg }: Pick<PhotoSettings, 'turnDeg'>,
+  facts: Pick<PredictionJson, 'turnDeg'> | undefined,
+): number => turnDeg ?? facts?.turnDeg ?? 0;
 
 /** Times nearer than the photo must be to fill the piece: as asked, or as it was chosen where nobody has. */
 export const zoomOf = (
-  { zoom, focus }: Pick<Wish, 'zoom' | 'focus'>,
-  facts: Pick<LookFactsJson, 'zoom'> | undefined,
+  { zoom, focus }: Pick<PhotoSettings, 'zoom' | 'focus'>,
+  facts: Pick<PredictionJson, 'zoom'> | undefined,
 ): number => zoom ?? (focus ? 1 : (facts?.zoom ?? 1));
 
 /**
@@ -22,8 +24,8 @@ export const zoomOf = (
  */
 export function frameOf(
   photo: { readonly width: number; readonly height: number },
-  wish: Wish,
-  facts: Pick<LookFactsJson, 'focus' | 'turnDeg' | 'frame' | 'zoom'> | undefined,
+  wish: PhotoSettings,
+  facts: Pick<PredictionJson, 'focus' | 'turnDeg' | 'frame' | 'zoom'> | undefined,
 ): Frame | undefined {
   const { focus: asked, ...rest } = wish;
   const focus = asked ?? facts?.focus;

@@ -1,6 +1,6 @@
 import { useState } from 'preact/hooks';
 import type { Frame } from '../../../photo/index.ts';
-import type { LookFactsJson, Wish } from '../../protocol.ts';
+import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
 import { sayShare } from '../measure.ts';
 import { Button, Slider } from '../parts/parts.tsx';
 import { HandChoice } from '../photo/by-hand.tsx';
@@ -31,11 +31,11 @@ export function useGroup(first = last): readonly [GroupId | undefined, (group: G
 }
 
 export interface GroupsProps {
-  readonly wish: Wish;
-  readonly facts: LookFactsJson | undefined;
+  readonly wish: PhotoSettings;
+  readonly facts: PredictionJson | undefined;
   readonly frame: Frame | undefined;
   readonly showClipped: boolean;
-  readonly onChange: (wish: Wish) => void;
+  readonly onChange: (wish: PhotoSettings) => void;
   readonly onClipped: (show: boolean) => void;
   readonly mask: Mask;
 }
@@ -105,22 +105,22 @@ export function groupsOf(props: GroupsProps): readonly Group<GroupId>[] {
 const MOST_SLID_ZOOM = 5;
 
 /** What a photo or a piece of an order may want of its crop. */
-export type CropWish = Pick<Wish, 'fit' | 'focus' | 'zoom' | 'turnDeg' | 'subject'>;
+export type CropSettings = Pick<PhotoSettings, 'fit' | 'focus' | 'zoom' | 'turnDeg' | 'subject'>;
 
 /** A wish with another crop; what needs not be said is left out, so that it is the same wish as before. */
-export function withCrop<W extends CropWish>(wish: W, { focus, zoom }: Crop): W {
+export function withCrop<W extends CropSettings>(wish: W, { focus, zoom }: Crop): W {
   return { ...withZoom(wish, zoom), focus };
 }
 
 /** Turned by a quarter the photo's place goes with it: what was in the middle stays there. */
-function quarterTurned<W extends CropWish>(wish: W, turnDeg: number, ways: 1 | -1): W {
+function quarterTurned<W extends CropSettings>(wish: W, turnDeg: number, ways: 1 | -1): W {
   const { focus } = wish;
   const moved = focus && (ways === 1 ? { x: 1 - focus.y, y: focus.x } : { x: focus.y, y: 1 - focus.x });
   return { ...wish, turnDeg: tidyDeg(turnDeg + 90 * ways), ...(moved ? { focus: moved } : {}) };
 }
 
 /** How the photo lies on the piece: by hand in the stage, and here what a hand cannot do there. */
-export function CropChoice<W extends CropWish>({
+export function CropChoice<W extends CropSettings>({
   wish,
   facts,
   frame,
@@ -204,7 +204,7 @@ export function CropChoice<W extends CropWish>({
   );
 }
 
-const withZoom = <W extends CropWish>(wish: W, zoom: number): W =>
+const withZoom = <W extends CropSettings>(wish: W, zoom: number): W =>
   zoom > 1 ? { ...wish, zoom } : without(wish, 'zoom');
 
 function ClippedChoice({ showClipped, facts, onClipped }: GroupsProps) {

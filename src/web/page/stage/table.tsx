@@ -9,8 +9,8 @@ import { middleOf, useGestures, useMostScale } from './gestures.ts';
 import { type Brush, MaskSheet } from './mask-sheet.tsx';
 import { PhotoOnPiece, PieceFace, radiusOf } from './piece.tsx';
 import type { Thing } from './thing.ts';
-import type { Seen } from './use-look.ts';
 import type { Mask } from './use-mask.ts';
+import type { ShownPreview } from './use-preview.ts';
 import { transformOf, viewByKey, WHOLE, ZOOM_STEP, zoomAt } from './view.ts';
 
 export interface TableProps {
@@ -24,7 +24,7 @@ export interface TableProps {
     readonly source: string;
     readonly name: string;
   };
-  readonly seen: Pick<Seen, 'picture' | 'kind' | 'waiting' | 'error'>;
+  readonly seen: Pick<ShownPreview, 'picture' | 'kind' | 'waiting' | 'error'>;
   readonly thing: Thing;
   /** Where the piece is drawn. */
   readonly piece: RefObject<HTMLDivElement | null>;

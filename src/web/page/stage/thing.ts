@@ -1,4 +1,4 @@
-import type { LookFactsJson, ShopFacts, Wish } from '../../protocol.ts';
+import type { PhotoSettings, PredictionJson, ShopFacts } from '../../protocol.ts';
 import { type SurfaceKind, surfaceOf } from './surface.ts';
 
 /** What the piece is made of, as it concerns the eye. */
@@ -13,7 +13,7 @@ export interface Thing {
 /** L* of the bare piece from which it lies on a dark table. Assumed: half way between the two tables. */
 const LIGHT_PIECE = 58;
 
-export function thingOf(wish: Wish, facts: LookFactsJson | undefined, shop: ShopFacts): Thing {
+export function thingOf(wish: PhotoSettings, facts: PredictionJson | undefined, shop: ShopFacts): Thing {
   const profile = shop.profiles.find(({ name }) => name === wish.profile);
   const name = profile?.material ?? wish.material;
   const bareL = profile?.bareL ?? facts?.profile.bareL ?? 0;

@@ -1,12 +1,12 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { Wish } from '../../protocol.ts';
-import { mergeWish } from '../merge-wish.ts';
+import type { PhotoSettings } from '../../protocol.ts';
+import { mergeSettings } from '../merge-settings.ts';
 import { isTyping } from '../parts/typing.ts';
 
 /** What one hand did in one go: undone and done again as one, and only what it changed. */
 interface Step {
-  readonly from: Wish;
-  to: Wish;
+  readonly from: PhotoSettings;
+  to: PhotoSettings;
 }
 
 interface Steps {
@@ -25,11 +25,11 @@ export interface History {
    * Changes the wish and remembers how it was.
    * @param apart a step of its own, however soon it follows another one
    */
-  readonly change: (next: Wish, apart?: 'apart') => void;
+  readonly change: (next: PhotoSettings, apart?: 'apart') => void;
   readonly undo: (() => void) | undefined;
   readonly redo: (() => void) | undefined;
   /** How it was before each step, the newest first. */
-  readonly earlier: readonly Wish[];
+  readonly earlier: readonly PhotoSettings[];
 }
 
 /**
@@ -37,7 +37,7 @@ export interface History {
  * stays: a step takes back its own fields alone.
  * @param path where the wish is kept
  */
-export function useHistory(path: string, wish: Wish, apply: (next: Wish) => void): History {
+export function useHistory(path: string, wish: PhotoSettings, apply: (next: PhotoSettings) => void): History {
   const [steps, setSteps] = useState<Steps>(() => readSteps(path));
   const state = useRef({ changedAt: 0, field: '', wish, steps }).current;
   state.wish = wish;
@@ -50,7 +50,7 @@ export function useHistory(path: string, wish: Wish, apply: (next: Wish) => void
       // A browser that keeps nothing: the window itself still has them.
     }
   };
-  const change = (next: Wish, apart?: 'apart') => {
+  const change = (next: PhotoSettings, apart?: 'apart') => {
     const field = fieldsOf(wish, next);
     if (field === '') return apply(next);
     const now = performance.now();
@@ -73,7 +73,7 @@ export function useHistory(path: string, wish: Wish, apply: (next: Wish) => void
         ? { past: past.slice(0, -1), future: [...future, step] }
         : { past: [...past, step], future: future.slice(0, -1) },
     );
-    apply(mergeWish(state.wish, back ? { from: step.to, to: step.from } : step));
+    apply(mergeSettings(state.wish, back ? { from: step.to, to: step.from } : step));
   };
   const act = useRef(go);
   act.current = go;
@@ -111,7 +111,7 @@ function readSteps(path: string): Steps {
 }
 
 /** Names of what differs. */
-function fieldsOf(a: Wish, b: Wish): string {
+function fieldsOf(a: PhotoSettings, b: PhotoSettings): string {
   const differ = (x: object, y: object) => {
     const [one, two] = [x, y] as [Record<string, unknown>, Record<string, unknown>];
     const names = new Set([...Object.keys(one), ...Object.keys(two)]);

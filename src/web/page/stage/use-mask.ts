@@ -1,5 +1,5 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { LookFactsJson, Wish } from '../../protocol.ts';
+import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
 import { drawMask, getMask, keepMask } from '../api.ts';
 import type { Crop } from './crop.tsx';
 import { turnOf, zoomOf } from './frame.ts';
@@ -39,7 +39,7 @@ export interface Mask {
 export interface MaskOptions {
   /** Where the mask is kept: the address of a job, or of a piece of an order. */
   readonly path: string;
-  readonly wish: Wish;
+  readonly wish: PhotoSettings;
   readonly onPainted: (mask: string) => void;
   readonly onProblem: (error: unknown) => void;
 }
@@ -168,10 +168,10 @@ function createState(): MaskState {
  * A wish with a painted subject. The photo stays where it lies under the brush: its crop and its turn, which followed
  * the subject as it was found, are what they are from now on.
  */
-export function withMask<W extends Pick<Wish, 'subject' | 'focus' | 'turnDeg' | 'zoom'>>(
+export function withMask<W extends Pick<PhotoSettings, 'subject' | 'focus' | 'turnDeg' | 'zoom'>>(
   wish: W,
   mask: string,
-  facts: Pick<LookFactsJson, 'focus' | 'turnDeg' | 'zoom'> | undefined,
+  facts: Pick<PredictionJson, 'focus' | 'turnDeg' | 'zoom'> | undefined,
 ): W {
   const turnDeg = turnOf(wish, facts);
   const focus: Crop['focus'] | undefined = wish.focus ?? (facts && { x: facts.focus.x, y: facts.focus.y });

@@ -1,14 +1,14 @@
 import type { Hono } from 'hono';
 import * as v from 'valibot';
 import { keepSubjectMask, readSubjectMask } from '../tasks/index.ts';
-import type { LookAsk } from './protocol.ts';
+import type { PreviewRequestJson } from './protocol.ts';
 import { picture } from './server-answers.ts';
 import { LIMITS } from './server-limits.ts';
-import type { Looks, Subject } from './server-looks.ts';
+import { parsePhotoSettings, parseWith } from './server-photo-settings.ts';
+import type { Previews, Subject } from './server-previews.ts';
 import { receiveBytes, receiveJson } from './server-receive.ts';
-import { parseWish, parseWith } from './server-wish.ts';
 
-const LOUPE_ASK = v.strictObject({
+const LOUPE_REQUEST = v.strictObject({
   x: v.pipe(v.number(), v.finite()),
   y: v.pipe(v.number(), v.finite()),
   width: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
@@ -16,32 +16,39 @@ const LOUPE_ASK = v.strictObject({
   as: v.picklist(['dots', 'surface']),
 });
 
-const ASK = v.strictObject({
+const PREVIEW_REQUEST = v.strictObject({
   wish: v.unknown(),
   showClipped: v.boolean(),
   window: v.pipe(v.string(), v.regex(/^[0-9a-f-]{8,40}$/)),
   longSidePx: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(20_000)),
 });
 
-function parseAsk(json: unknown): LookAsk {
-  const { wish, ...rest } = parseWith(ASK, json);
-  return { ...rest, wish: parseWish(wish) };
+function parsePreviewRequest(json: unknown): PreviewRequestJson {
+  const { wish, ...rest } = parseWith(PREVIEW_REQUEST, json);
+  return { ...rest, wish: parsePhotoSettings(wish) };
 }
 
-interface LookPlace {
-  readonly looks: Looks;
+interface PreviewPlace {
+  readonly previews: Previews;
   readonly subjectOf: (parameters: Readonly<Record<string, string>>) => Subject;
 }
 
 /** Drafts, proofs and loupes of whatever has a photo, under its address. */
-export function addLookRoutes(app: Hono, base: string, { looks, subjectOf }: LookPlace): void {
+export function addPreviewRoutes(app: Hono, base: string, { previews, subjectOf }: PreviewPlace): void {
   app.post(`${base}/draft`, async (c) => {
-    const jpeg = await looks.draft(subjectOf(c.req.param()), parseAsk(await receiveJson(c.req.raw, LIMITS.json)));
+    const jpeg = await previews.draft(
+      subjectOf(c.req.param()),
+      parsePreviewRequest(await receiveJson(c.req.raw, LIMITS.json)),
+    );
     return jpeg ? picture(jpeg, 'image/jpeg') : c.body(null, 204);
   });
   app.post(`${base}/look`, async (c) => {
     const { raw } = c.req;
-    const found = await looks.look(subjectOf(c.req.param()), parseAsk(await receiveJson(raw, LIMITS.json)), raw.signal);
+    const found = await previews.look(
+      subjectOf(c.req.param()),
+      parsePreviewRequest(await receiveJson(raw, LIMITS.json)),
+      raw.signal,
+    );
     if (!found) return c.body(null, 204);
     // The picture is sent as soon as it is there, what it foretells after it: they never belong to different wishes.
     const size = Buffer.alloc(4);
@@ -60,14 +67,20 @@ export function addLookRoutes(app: Hono, base: string, { looks, subjectOf }: Loo
     });
     return new Response(body, { headers: { 'content-type': 'application/octet-stream' } });
   });
-  app.get(`${base}/looks/:look/loupe`, async (c) => {
+  app.get(`${base}/previews/:look/loupe`, async (c) => {
     const { x, y, width, height, as } = c.req.query();
-    const ask = parseWith(LOUPE_ASK, { x: Number(x), y: Number(y), width: Number(width), height: Number(height), as });
-    return picture(await looks.loupe(subjectOf(c.req.param()).key, c.req.param('look') ?? '', ask), 'image/png');
+    const ask = parseWith(LOUPE_REQUEST, {
+      x: Number(x),
+      y: Number(y),
+      width: Number(width),
+      height: Number(height),
+      as,
+    });
+    return picture(await previews.loupe(subjectOf(c.req.param()).key, c.req.param('look') ?? '', ask), 'image/png');
   });
   app.post(`${base}/subject`, async (c) => {
-    const wish = parseWish(await receiveJson(c.req.raw, LIMITS.json));
-    return picture(await looks.mask(subjectOf(c.req.param()), wish), 'image/png');
+    const wish = parsePhotoSettings(await receiveJson(c.req.raw, LIMITS.json));
+    return picture(await previews.mask(subjectOf(c.req.param()), wish), 'image/png');
   });
   app.post(`${base}/masks`, async (c) => {
     const { folder } = subjectOf(c.req.param());

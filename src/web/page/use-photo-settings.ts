@@ -1,6 +1,6 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { Wish } from '../protocol.ts';
-import { mergeWish } from './merge-wish.ts';
+import type { PhotoSettings } from '../protocol.ts';
+import { mergeSettings } from './merge-settings.ts';
 import { type ChangeOptions, flush, rebase, sendLater, unsavedOf } from './unsaved.ts';
 
 /**
@@ -10,9 +10,9 @@ import { type ChangeOptions, flush, rebase, sendLater, unsavedOf } from './unsav
 const REMEMBERED = 60;
 const ECHO_MS = 3000;
 
-export interface KeptWish {
-  readonly wish: Wish;
-  readonly change: (next: Wish) => void;
+export interface StoredSettings {
+  readonly wish: PhotoSettings;
+  readonly change: (next: PhotoSettings) => void;
   /** Sends at once what is not saved yet; false when that could not be done. */
   readonly flush: () => Promise<boolean>;
 }
@@ -22,9 +22,13 @@ export interface KeptWish {
  * add up; what another window has changed is taken over, what was changed here meanwhile stands.
  * @param path where the server takes the wish
  */
-export function useWish(path: string, stored: Wish, told: Omit<ChangeOptions, 'from'>): KeptWish {
+export function usePhotoSettings(
+  path: string,
+  stored: PhotoSettings,
+  told: Omit<ChangeOptions, 'from'>,
+): StoredSettings {
   // A change that no server has yet outlives its screen.
-  const [wish, setWish] = useState(() => (unsavedOf(path) as Wish | undefined) ?? stored);
+  const [wish, setPhotoSettings] = useState(() => (unsavedOf(path) as PhotoSettings | undefined) ?? stored);
   const text = JSON.stringify(stored);
   const state = useRef({ latest: wish, base: stored, known: [text], changedAt: 0 }).current;
   const know = (one: string) => {
@@ -35,20 +39,20 @@ export function useWish(path: string, stored: Wish, told: Omit<ChangeOptions, 'f
     const mine = unsavedOf(path) !== undefined;
     const fresh = mine || performance.now() - state.changedAt < ECHO_MS;
     if (fresh && state.known.includes(text)) return;
-    const theirs = JSON.parse(text) as Wish;
-    state.latest = mine ? mergeWish(theirs, { from: state.base, to: state.latest }) : theirs;
+    const theirs = JSON.parse(text) as PhotoSettings;
+    state.latest = mine ? mergeSettings(theirs, { from: state.base, to: state.latest }) : theirs;
     state.base = theirs;
     if (mine) rebase(path, theirs, state.latest);
-    setWish(state.latest);
+    setPhotoSettings(state.latest);
   }, [text]);
 
-  const change = (next: Wish) => {
+  const change = (next: PhotoSettings) => {
     // All that was changed before is saved.
     if (unsavedOf(path) === undefined) state.base = state.latest;
-    state.latest = mergeWish(state.latest, { from: wish, to: next });
+    state.latest = mergeSettings(state.latest, { from: wish, to: next });
     know(JSON.stringify(state.latest));
     state.changedAt = performance.now();
-    setWish(state.latest);
+    setPhotoSettings(state.latest);
     sendLater(path, state.latest, { ...told, from: state.base });
   };
   return { wish, change, flush: () => flush(path) };

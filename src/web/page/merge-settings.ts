@@ -1,9 +1,12 @@
-import type { Wish } from '../protocol.ts';
+import type { PhotoSettings } from '../protocol.ts';
 
 /** What differs between two wishes, done to a third one. */
-export function mergeWish(wish: Wish, { from, to }: { readonly from: Wish; readonly to: Wish }): Wish {
+export function mergeSettings(
+  wish: PhotoSettings,
+  { from, to }: { readonly from: PhotoSettings; readonly to: PhotoSettings },
+): PhotoSettings {
   return {
-    ...(mergeRecord(wish, from, to) as unknown as Wish),
+    ...(mergeRecord(wish, from, to) as unknown as PhotoSettings),
     toneValues: mergeRecord(wish.toneValues, from.toneValues, to.toneValues),
   };
 }

@@ -13,7 +13,7 @@ import {
   readSubjectMask,
   TONE_FIELDS,
 } from '../tasks/index.ts';
-import type { PieceWish, SubjectWish, Wish } from './protocol.ts';
+import type { PhotoSettings, PieceSettings, SubjectSettings } from './protocol.ts';
 
 /** A name of a record: never a path. */
 export const RECORD_NAME = v.pipe(v.string(), v.regex(/^[a-z0-9]+(?:[-.][a-z0-9]+)*$/), v.maxLength(80));
@@ -38,7 +38,7 @@ const CROP_FIELDS = {
   ),
 } as const;
 
-const WISH = v.strictObject({
+const PHOTO_SETTINGS = v.strictObject({
   widthMm: lengthMm,
   heightMm: lengthMm,
   cornerRadiusMm: v.pipe(v.number(), v.minValue(0), v.maxValue(1000)),
@@ -94,16 +94,16 @@ const WISH = v.strictObject({
 });
 
 /** Of a piece of an order: any of the same, or nothing. */
-const PIECE_WISH = v.strictObject({ ...v.partial(WISH).entries, turned: v.optional(v.boolean()) });
+const PIECE_WISH = v.strictObject({ ...v.partial(PHOTO_SETTINGS).entries, turned: v.optional(v.boolean()) });
 
 /** @throws AppError option-invalid naming the field */
-export function parsePieceWish(json: unknown): PieceWish {
-  return parseWith(PIECE_WISH, json) as PieceWish;
+export function parsePieceSettings(json: unknown): PieceSettings {
+  return parseWith(PIECE_WISH, json) as PieceSettings;
 }
 
 /** @throws AppError option-invalid naming the field */
-export function parseWish(json: unknown): Wish {
-  return parseWith(WISH, json) as Wish;
+export function parsePhotoSettings(json: unknown): PhotoSettings {
+  return parseWith(PHOTO_SETTINGS, json) as PhotoSettings;
 }
 
 /** @throws AppError option-invalid naming the field */
@@ -119,7 +119,7 @@ export function parseWith<S extends v.GenericSchema>(schema: S, json: unknown): 
  * @param folder of the photo, beside which its masks lie
  * @throws AppError path-missing for a mask that is gone
  */
-export function requestOf({ widthMm, heightMm, ...wish }: Wish, folder: string): JobRequest {
+export function requestOf({ widthMm, heightMm, ...wish }: PhotoSettings, folder: string): JobRequest {
   const { profile, material, subject, ...rest } = wish;
   return {
     ...rest,
@@ -134,11 +134,11 @@ const readMask = (folder: string, { mask }: { readonly mask: string }) => ({
 });
 
 /** The subject as an option says it: a mask by its path from the photo's folder. */
-export const subjectText = (subject: SubjectWish): string =>
+export const subjectText = (subject: SubjectSettings): string =>
   typeof subject === 'string' ? subject : locateMask(subject.mask);
 
 /** The options that would ask the same of a command: numbers as texts that read back as they are. */
-export function optionsOf(wish: Wish): OptionValues {
+export function optionsOf(wish: PhotoSettings): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
   const { tone, toneValues, range, zoom, turnDeg, subject, backdrop, outline, vignetteMm, caption, artwork } = wish;
   const { settings, mirror, rotateDeg } = wish;
@@ -186,7 +186,14 @@ function optionsOfSettings({
   };
 }
 
-function optionsOfCaption({ text, text2, place, heightMm, font, ink }: NonNullable<Wish['caption']>): OptionValues {
+function optionsOfCaption({
+  text,
+  text2,
+  place,
+  heightMm,
+  font,
+  ink,
+}: NonNullable<PhotoSettings['caption']>): OptionValues {
   return {
     caption: text,
     ...(text2 === undefined ? {} : { caption2: text2 }),
@@ -197,7 +204,7 @@ function optionsOfCaption({ text, text2, place, heightMm, font, ink }: NonNullab
   };
 }
 
-function optionsOfArtwork({ name, widthMm, at, ink }: NonNullable<Wish['artwork']>): OptionValues {
+function optionsOfArtwork({ name, widthMm, at, ink }: NonNullable<PhotoSettings['artwork']>): OptionValues {
   return {
     artwork: name,
     ...(widthMm === undefined ? {} : { artworkWidth: String(widthMm) }),

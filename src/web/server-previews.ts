@@ -1,10 +1,10 @@
 import { randomBytes } from 'node:crypto';
 import { AppError } from '../errors.ts';
-import type { JobRequest, LookFacts, Quote, Sight } from '../job/index.ts';
+import type { JobRequest, Prediction, PreparedImage, Quote } from '../job/index.ts';
 import type { Dots, Photo } from '../plane/index.ts';
 import { formatMoney, saySettings } from '../tasks/index.ts';
-import type { LookAsk, LookFactsJson, Wish } from './protocol.ts';
-import { requestOf } from './server-wish.ts';
+import type { PhotoSettings, PredictionJson, PreviewRequestJson } from './protocol.ts';
+import { requestOf } from './server-photo-settings.ts';
 import type { Work } from './server-work.ts';
 
 /**
@@ -19,37 +19,37 @@ const CACHE_BYTES = 700e6;
 /** Windows on one job that are told apart. A count. Assumed: more than a shop has screens. */
 const MOST_WINDOWS = 16;
 /**
- * Looks whose dots are kept for the loupe, counts: of one picture on the page, and of all. Assumed: a loupe looks at
+ * Previews whose dots are kept for the loupe, counts: of one picture on the page, and of all. Assumed: a loupe looks at
  * the present one until the next is there, and four pictures are compared in one window while another follows.
  */
-const LOOKS = { ofOne: 2, ofAll: 12 } as const;
+const PREVIEWS_KEPT = { ofOne: 2, ofAll: 12 } as const;
 /**
  * Lights of one photo that are kept, the longest unused let go of first. A count. Assumed: as many as are compared side
  * by side.
  */
-const MOST_SIGHTS = 4;
+const MOST_PREPARED = 4;
 /**
- * Memory of looks that are gone which is kept for the next ones. A count. Assumed: a draft and a proof come by turns.
+ * Memory of previews that are gone which is kept for the next ones. A count. Assumed: a draft and a proof come by turns.
  */
 const MOST_ROOMS = 2;
 
-interface NamedSight {
-  readonly sight: Sight;
+interface NamedImage {
+  readonly prepared: PreparedImage;
   /** Tells it from all others. */
-  readonly sightKey: string;
+  readonly imageKey: string;
 }
 
 interface Cached {
   photo?: Promise<Photo>;
   /** By the wish that they depend on, the longest unused first. */
-  readonly sights: Map<string, { readonly sight: Promise<NamedSight>; bytes: number }>;
+  readonly preparedImages: Map<string, { readonly prepared: Promise<NamedImage>; bytes: number }>;
   photoBytes: number;
   used: number;
   /** By window: turn of the newest draft and of the newest proof; the threads look at them between steps. */
   readonly turns: Map<string, { readonly draft: Int32Array; readonly proof: Int32Array }>;
 }
 
-interface KeptLook {
+interface StoredPreview {
   readonly key: string;
   /** The picture on the page that it was drawn for. */
   readonly window: string;
@@ -70,7 +70,7 @@ export interface Subject {
   readonly name: string;
 }
 
-export interface LoupeAsk {
+export interface LoupeRequest {
   readonly x: number;
   readonly y: number;
   readonly width: number;
@@ -78,27 +78,27 @@ export interface LoupeAsk {
   readonly as: 'dots' | 'surface';
 }
 
-export interface Looks {
+export interface Previews {
   /** Tones without dots; undefined when the same window has asked anew meanwhile. */
-  readonly draft: (subject: Subject, ask: LookAsk) => Promise<Uint8Array | undefined>;
+  readonly draft: (subject: Subject, ask: PreviewRequestJson) => Promise<Uint8Array | undefined>;
   /** @param gone tells that the one who asked no longer listens */
   readonly look: (
     subject: Subject,
-    ask: LookAsk,
+    ask: PreviewRequestJson,
     gone: AbortSignal,
-  ) => Promise<{ readonly jpeg: Uint8Array; readonly facts: Promise<LookFactsJson | undefined> } | undefined>;
-  readonly loupe: (key: string, look: string, ask: LoupeAsk) => Promise<Uint8Array>;
+  ) => Promise<{ readonly jpeg: Uint8Array; readonly facts: Promise<PredictionJson | undefined> } | undefined>;
+  readonly loupe: (key: string, look: string, ask: LoupeRequest) => Promise<Uint8Array>;
   /** PNG of the whole photo, white where its subject is, to paint on. */
-  readonly mask: (subject: Subject, wish: Wish) => Promise<Uint8Array>;
+  readonly mask: (subject: Subject, wish: PhotoSettings) => Promise<Uint8Array>;
   /** A photo that is decoded already. */
   readonly hold: (key: string, photo: Photo) => void;
   readonly forget: (key: string) => void;
 }
 
 /** Drafts, proofs and loupes of photos, and the light of those that are being looked at. */
-export function createLooks(work: Work): Looks {
+export function createPreviews(work: Work): Previews {
   const cache = new Map<string, Cached>();
-  const looks = new Map<string, KeptLook>();
+  const previews = new Map<string, StoredPreview>();
   const rooms: Uint8Array[] = [];
 
   function useCache(key: string): Cached {
@@ -107,7 +107,7 @@ export function createLooks(work: Work): Looks {
       known.used = Date.now();
       return known;
     }
-    const made: Cached = { sights: new Map(), photoBytes: 0, used: Date.now(), turns: new Map() };
+    const made: Cached = { preparedImages: new Map(), photoBytes: 0, used: Date.now(), turns: new Map() };
     cache.set(key, made);
     return made;
   }
@@ -134,11 +134,11 @@ export function createLooks(work: Work): Looks {
       cache.delete(other);
     }
     // Of a large photo that is compared with itself, the newest light alone.
-    const sights = cache.get(key)?.sights;
-    for (const [old, { bytes: own }] of [...(sights ?? [])].slice(0, -1)) {
+    const preparedImages = cache.get(key)?.preparedImages;
+    for (const [old, { bytes: own }] of [...(preparedImages ?? [])].slice(0, -1)) {
       if (bytes <= CACHE_BYTES) return;
       bytes -= own;
-      sights?.delete(old);
+      preparedImages?.delete(old);
     }
   }
 
@@ -154,51 +154,51 @@ export function createLooks(work: Work): Looks {
     });
   }
 
-  async function sightOf(subject: Subject, wish: Wish): Promise<NamedSight> {
+  async function imageOf(subject: Subject, wish: PhotoSettings): Promise<NamedImage> {
     const photo = await photoOf(subject);
-    const { sights } = useCache(subject.key);
+    const { preparedImages } = useCache(subject.key);
     // The light, and the tone that suits it, depend on all of the wish but the tone's own values.
     const { toneValues: _values, ...rest } = wish;
     const key = JSON.stringify(rest);
-    const known = sights.get(key);
+    const known = preparedImages.get(key);
     if (known) {
-      sights.delete(key);
-      sights.set(key, known);
-      return known.sight;
+      preparedImages.delete(key);
+      preparedImages.set(key, known);
+      return known.prepared;
     }
-    const sight = work
-      .run('proof', 'takeSightOf', { photo, request: requestOf({ ...wish, toneValues: {} }, subject.folder) })
-      .then((taken) => ({ sight: taken, sightKey: randomBytes(6).toString('hex') }));
-    const made = { sight, bytes: 0 };
-    sights.set(key, made);
-    for (const old of [...sights.keys()].slice(0, -MOST_SIGHTS)) sights.delete(old);
-    sight.then(
-      ({ sight: { picture } }) => {
+    const prepared = work
+      .run('proof', 'prepareImageOf', { photo, request: requestOf({ ...wish, toneValues: {} }, subject.folder) })
+      .then((taken) => ({ prepared: taken, imageKey: randomBytes(6).toString('hex') }));
+    const made = { prepared, bytes: 0 };
+    preparedImages.set(key, made);
+    for (const old of [...preparedImages.keys()].slice(0, -MOST_PREPARED)) preparedImages.delete(old);
+    prepared.then(
+      ({ prepared: { picture } }) => {
         made.bytes = 3 * picture.light.data.length;
         trim(subject.key);
       },
-      () => sights.get(key) === made && sights.delete(key),
+      () => preparedImages.get(key) === made && preparedImages.delete(key),
     );
-    return sight;
+    return prepared;
   }
 
-  async function draft(subject: Subject, { wish, showClipped, window, longSidePx }: LookAsk) {
+  async function draft(subject: Subject, { wish, showClipped, window, longSidePx }: PreviewRequestJson) {
     const { draft: newest } = turnsOf(subject.key, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
-    const named = await sightOf(subject, wish);
+    const named = await imageOf(subject, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
     const input = { ...named, request: requestOf(wish, subject.folder), name: subject.name, showClipped, turn, newest };
     return work.run('draft', 'draft', { ...input, longSidePx });
   }
 
-  async function look(subject: Subject, { wish, showClipped, window }: LookAsk, gone: AbortSignal) {
+  async function look(subject: Subject, { wish, showClipped, window }: PreviewRequestJson, gone: AbortSignal) {
     const { proof: newest } = turnsOf(subject.key, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
     // Who has asked no longer listens; the turn passes to nobody, unless somebody has it by now.
     gone.addEventListener('abort', () => Atomics.compareExchange(newest, 0, turn, turn + 1));
-    const named = await sightOf(subject, wish);
+    const named = await imageOf(subject, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
-    const { frame } = named.sight.picture;
+    const { frame } = named.prepared.picture;
     const name = randomBytes(6).toString('hex');
     const room = takeRoom(frame.width * frame.height);
     const request = requestOf(wish, subject.folder);
@@ -209,15 +209,18 @@ export function createLooks(work: Work): Looks {
       rooms.push(room);
       return undefined;
     }
-    looks.set(name, { key: subject.key, window, dots: found.dots, request });
-    const ofOne = [...looks].filter(([, one]) => one.window === window);
-    for (const [old, { dots }] of new Map([...ofOne.slice(0, -LOOKS.ofOne), ...[...looks].slice(0, -LOOKS.ofAll)])) {
-      looks.delete(old);
+    previews.set(name, { key: subject.key, window, dots: found.dots, request });
+    const ofOne = [...previews].filter(([, one]) => one.window === window);
+    for (const [old, { dots }] of new Map([
+      ...ofOne.slice(0, -PREVIEWS_KEPT.ofOne),
+      ...[...previews].slice(0, -PREVIEWS_KEPT.ofAll),
+    ])) {
+      previews.delete(old);
       rooms.push(dots.data);
     }
     const facts = work
-      .run('proof', 'foretellLook', input)
-      .then((told) => told && describeLook(name, named.sight, told));
+      .run('proof', 'predictPreview', input)
+      .then((told) => told && describePreview(name, named.prepared, told));
     return { jpeg: found.jpeg, facts };
   }
 
@@ -235,11 +238,11 @@ export function createLooks(work: Work): Looks {
     draft,
     look,
     async loupe(key, name, { as, ...part }) {
-      const found = looks.get(name);
+      const found = previews.get(name);
       if (found?.key !== key) throw new AppError('name-unknown', 'this proof is no longer at hand');
       const png = await work.run('draft', 'loupe', { dots: found.dots, request: found.request, part, as });
       // Its memory may hold the dots of another look by now.
-      if (looks.get(name) !== found) throw new AppError('name-unknown', 'this proof is no longer at hand');
+      if (previews.get(name) !== found) throw new AppError('name-unknown', 'this proof is no longer at hand');
       return png;
     },
     async mask(subject, wish) {
@@ -258,10 +261,10 @@ export function createLooks(work: Work): Looks {
 
 const bytesOf = (photo: Photo) => photo.rgb.byteLength + (photo.alpha?.byteLength ?? 0);
 
-const bytesHeld = ({ photoBytes, sights }: Cached) =>
-  [...sights.values()].reduce((sum, { bytes }) => sum + bytes, photoBytes);
+const bytesHeld = ({ photoBytes, preparedImages }: Cached) =>
+  [...preparedImages.values()].reduce((sum, { bytes }) => sum + bytes, photoBytes);
 
-function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookFactsJson {
+function describePreview(name: string, { picture }: PreparedImage, facts: Prediction): PredictionJson {
   const { bitmap, time, prediction, profile, screen, settings, warnings, cautions, assumptions, tone, price } = facts;
   return {
     look: name,
@@ -289,7 +292,7 @@ function describeLook(name: string, { picture }: Sight, facts: LookFacts): LookF
 }
 
 /** The price of one piece as an order of its own, each line as the list makes it. */
-function sayPrice(quote: Quote): NonNullable<LookFactsJson['price']> {
+function sayPrice(quote: Quote): NonNullable<PredictionJson['price']> {
   const money = (amountMinor: number) => formatMoney(amountMinor, quote);
   const { tax, roundingMinor } = quote;
   const lines = [...quote.lines, ...quote.pieces.flatMap((piece) => piece.lines)]

@@ -1,7 +1,7 @@
 import type { RefObject } from 'preact';
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
-import type { LookFactsJson, Wish } from '../../protocol.ts';
-import { getDraft, getLook } from '../api.ts';
+import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
+import { getDraft, getPreview } from '../api.ts';
 import { isOffline } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 
@@ -12,7 +12,7 @@ import { useShop } from '../shop-context.ts';
 const REST_MS = 16;
 /** Pixels to ask for as long as nothing is on the screen. Assumed: the width of the picture on a common screen. */
 const FIRST_PX = 1100;
-interface LookState {
+interface PreviewState {
   /** Counts the wishes. */
   turn: number;
   /** Rank of the picture that is shown: a proof ranks above the draft of the same wish. */
@@ -23,12 +23,12 @@ interface LookState {
   url: string;
 }
 
-export interface Seen {
+export interface ShownPreview {
   /** Address of the picture to show; undefined until there is one. */
   readonly picture: string | undefined;
   /** `draft`: the tones alone, the dots are on their way. */
   readonly kind: 'draft' | 'proof';
-  readonly facts: LookFactsJson | undefined;
+  readonly facts: PredictionJson | undefined;
   readonly waiting: boolean;
   readonly error: unknown;
   readonly again: () => void;
@@ -38,15 +38,15 @@ export interface Seen {
  * Keeps the picture in step with the wish: a draft of the tones at once, the proof with its dots after it. Drafts
  * follow each other without a gap, only the newest wish is asked for; a proof that is overtaken is given up.
  */
-export function useLook(
+export function usePreview(
   path: string,
   {
     wish,
     showClipped,
     piece,
-  }: { readonly wish: Wish; readonly showClipped: boolean; readonly piece: RefObject<HTMLElement | null> },
-): Seen {
-  const [seen, setSeen] = useState<Omit<Seen, 'again'>>({
+  }: { readonly wish: PhotoSettings; readonly showClipped: boolean; readonly piece: RefObject<HTMLElement | null> },
+): ShownPreview {
+  const [seen, setSeen] = useState<Omit<ShownPreview, 'again'>>({
     picture: undefined,
     kind: 'draft',
     facts: undefined,
@@ -56,7 +56,7 @@ export function useLook(
   const [round, setRound] = useState(0);
   // Tells this picture from others of the same job, in this window or another: none overtakes another.
   const window = useMemo(() => crypto.randomUUID(), []);
-  const state = useRef<LookState>({ turn: 0, shown: 0, drafting: false, url: '' }).current;
+  const state = useRef<PreviewState>({ turn: 0, shown: 0, drafting: false, url: '' }).current;
   // A profile that says something else now, or is gone, is a reason to ask again, too.
   const profile = useShop().shop.profiles.find(({ name }) => name === wish.profile);
   const key = JSON.stringify([path, wish, showClipped, round, profile]);
@@ -67,7 +67,7 @@ export function useLook(
     const stop = new AbortController();
     setSeen((before) => ({ ...before, waiting: true, error: undefined }));
 
-    const show = async (blob: Blob, change: Partial<Seen>, asked: number) => {
+    const show = async (blob: Blob, change: Partial<ShownPreview>, asked: number) => {
       if (asked < state.shown) return;
       const url = URL.createObjectURL(blob);
       const image = new Image();
@@ -110,7 +110,7 @@ export function useLook(
 
     const timer = setTimeout(async () => {
       try {
-        await getLook(path, ask, {
+        await getPreview(path, ask, {
           signal: stop.signal,
           onPicture: (picture) => {
             if (turn === state.turn) {

@@ -1,7 +1,10 @@
-import type { PieceWish, Wish } from './protocol.ts';
+import type { PhotoSettings, PieceSettings } from './protocol.ts';
 
 /** The order's wish with what one piece wants differently. */
-export function wishOf(wish: Wish, { turned, widthMm, heightMm, profile, material, ...own }: PieceWish): Wish {
+export function photoSettingsOf(
+  wish: PhotoSettings,
+  { turned, widthMm, heightMm, profile, material, ...own }: PieceSettings,
+): PhotoSettings {
   const size = { widthMm: widthMm ?? wish.widthMm, heightMm: heightMm ?? wish.heightMm };
   const { profile: all, material: allMaterial, ...rest } = wish;
   const stuff =
@@ -26,10 +29,16 @@ export function wishOf(wish: Wish, { turned, widthMm, heightMm, profile, materia
  * What says no more than that nothing was asked, mm and a factor: so a piece gives up what its order asks. Exact: the
  * defaults of a request.
  */
-const RESET: Partial<Wish> = { subject: 'auto', backdrop: 'keep', outline: 'rectangle', vignetteMm: 0, zoom: 1 };
+const RESET: Partial<PhotoSettings> = {
+  subject: 'auto',
+  backdrop: 'keep',
+  outline: 'rectangle',
+  vignetteMm: 0,
+  zoom: 1,
+};
 
 /** What a wish of a piece wants that its order does not, so that the piece follows the order in all the rest. */
-export function ownWishOf(all: Wish, next: Wish): PieceWish {
+export function ownSettingsOf(all: PhotoSettings, next: PhotoSettings): PieceSettings {
   const { widthMm, heightMm, ...rest } = next;
   const isSame = (a: unknown, b: unknown) => JSON.stringify(a) === JSON.stringify(b);
   const isTurned = widthMm === all.heightMm && heightMm === all.widthMm && widthMm !== heightMm;
