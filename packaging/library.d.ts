@@ -178,7 +178,7 @@ export declare function parseProfile(json: unknown, where: string): Profile;
  */
 export declare function planTones(profile: Profile, options: TonePlanOptions): TonePlan;
 /**
- * What the dots will show, as reflectance: mean strength of the marks by the dot table, light spread in the material
+ * What the dots will show, as reflectance: mean strength of the marks by the dot table, light scatter in the material
  * after Yule and Nielsen 1951, averaged to the size that is asked for.
  * @throws RangeError for a result larger than the dots
  */
@@ -977,7 +977,7 @@ interface ResponseModel {
 	readonly steepness: number;
 	/** Share of strength lost to fading or charring at the solid's mean dose, 0 … 0.9. */
 	readonly fading: number;
-	/** Yule-Nielsen n ≥ 1: 1 no light spread in the material, 2 complete. */
+	/** Yule-Nielsen n ≥ 1: 1 no light scatter in the material, 2 complete. */
 	readonly yuleNielsenN: number;
 	/** Pitch and line spacing on which the solid fill was burned, mm. */
 	readonly reference: DotGrid;

@@ -128,9 +128,9 @@ export const NOTICES = {
     say: (drive: Interval) =>
       `How far one dot is driven past the half dose is not determined (${sayInterval(drive, 1)}); predictions for another pitch or spacing lean on an assumption.`,
   },
-  'light-spread-unsure': {
+  'light-scatter-unsure': {
     about: 'fit',
-    say: (n: Interval) => `The spread of light in the material is not determined (n ${sayInterval(n, 2)}).`,
+    say: (n: Interval) => `The scatter of light in the material is not determined (n ${sayInterval(n, 2)}).`,
   },
   'mark-fades': {
     about: 'fit',

@@ -14,7 +14,7 @@ export interface GutterLight {
   readonly offSides: readonly (readonly number[])[];
   /** Robust standard deviation of those shares where nothing disturbs. */
   readonly scatter: number;
-  /** Part of a patch's contrast that shows in its gutter, from blur and light spread. */
+  /** Part of a patch's contrast that shows in its gutter, from blur and light scatter. */
   readonly toneShare: number;
 }
 

@@ -53,7 +53,7 @@ function writeSpot({ widthX, widthY, dotUm, yuleNielsenN, recommendedSpacingMm, 
       ['column of dots', `${width(widthX)} wide, along the scan`],
       ['scan line', `${width(widthY)} wide, across the scan`],
       ...(dotUm === null ? [] : [['one dot alone', `as a disc of ${formatNumber(dotUm, 3)} µm`]]),
-      ['light spread', `Yule-Nielsen n ${formatNumber(yuleNielsenN, 3)}`],
+      ['light scatter', `Yule-Nielsen n ${formatNumber(yuleNielsenN, 3)}`],
       ['line spacing', `${formatNumber(recommendedSpacingMm, 3)} mm recommended`],
     ]),
     alignColumns([

@@ -31,7 +31,7 @@ export interface PredictOptions {
 }
 
 /**
- * What the dots will show, as reflectance: mean strength of the marks by the dot table, light spread in the material
+ * What the dots will show, as reflectance: mean strength of the marks by the dot table, light scatter in the material
  * after Yule and Nielsen 1951, averaged to the size that is asked for.
  * @throws RangeError for a result larger than the dots
  */

@@ -398,7 +398,7 @@ function listWarnings({ report, fit, direction, options, range }: WarningFacts):
     ),
     ...when(!report.steepness.determined, () => notice('steepness-unsure', interval(report.steepness))),
     ...when(!report.drive.determined, () => notice('drive-unsure', interval(report.drive))),
-    ...when(!report.yuleNielsenN.determined, () => notice('light-spread-unsure', interval(report.yuleNielsenN))),
+    ...when(!report.yuleNielsenN.determined, () => notice('light-scatter-unsure', interval(report.yuleNielsenN))),
     ...when(report.fading.low > 0.05, () => notice('mark-fades', { share: report.fading.value })),
     ...when(modelRms > 2, () => notice('model-poor', { rmsL: modelRms })),
     ...when(leaveOneOut > 1.5, () => notice('tone-left-out-poor', { errorL: leaveOneOut })),

@@ -61,7 +61,7 @@ export function assumeMaterial(
   };
 }
 
-/** Width of a mark as a share of the spot, steepness, light spread. Assumed: a middling material. */
+/** Width of a mark as a share of the spot, steepness, light scatter. Assumed: a middling material. */
 const ASSUMED_MARK = { toSpot: 0.8, steepness: 5, yuleNielsenN: 1 } as const;
 
 const nameOf = (title: string) =>

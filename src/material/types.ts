@@ -35,7 +35,7 @@ export interface ResponseModel {
   readonly steepness: number;
   /** Share of strength lost to fading or charring at the solid's mean dose, 0 … 0.9. */
   readonly fading: number;
-  /** Yule-Nielsen n ≥ 1: 1 no light spread in the material, 2 complete. */
+  /** Yule-Nielsen n ≥ 1: 1 no light scatter in the material, 2 complete. */
   readonly yuleNielsenN: number;
   /** Pitch and line spacing on which the solid fill was burned, mm. */
   readonly reference: DotGrid;

@@ -31,9 +31,9 @@ export function fitCraters(craters: readonly { readonly pulseEnergyUJ: number; r
   const y = craters.map((crater) => crater.diameterUm ** 2);
   const meanX = x.reduce((sum, value) => sum + value, 0) / x.length;
   const meanY = y.reduce((sum, value) => sum + value, 0) / y.length;
-  const spread = x.reduce((sum, value) => sum + (value - meanX) ** 2, 0);
-  if (!(spread > 0)) throw new RangeError('craters need at least two different pulse energies');
-  const slope = x.reduce((sum, value, at) => sum + (value - meanX) * (y[at]! - meanY), 0) / spread;
+  const sumOfSquares = x.reduce((sum, value) => sum + (value - meanX) ** 2, 0);
+  if (!(sumOfSquares > 0)) throw new RangeError('craters need at least two different pulse energies');
+  const slope = x.reduce((sum, value, at) => sum + (value - meanX) * (y[at]! - meanY), 0) / sumOfSquares;
   if (!(slope > 0)) throw new RangeError('crater diameters must grow with pulse energy');
   const thresholdEnergyUJ = Math.exp(meanX - meanY / slope);
   return {

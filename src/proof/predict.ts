@@ -36,8 +36,8 @@ export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'
  */
 const SPREAD_DOTS = 4;
 
-/** Standard deviation of the spread of light that `showStrength` takes, mm. */
-export function computeLightSpreadMm({ pitchMm, lineSpacingMm }: DotGrid): number {
+/** Standard deviation of the scatter of light that `showStrength` takes, mm. */
+export function computeLightScatterMm({ pitchMm, lineSpacingMm }: DotGrid): number {
   return Math.max(computeEyeBlurMm() / 2, SPREAD_DOTS * Math.max(pitchMm, lineSpacingMm));
 }
 
@@ -62,11 +62,11 @@ export function showStrength(cells: Cells, { table, cellXMm, cellYMm }: ShowOpti
     mapStrengths(data, out.data, createMixer(table));
     return out;
   }
-  const spreadMm = computeLightSpreadMm(table.grid);
-  const spread = blurCells(cells, { sigmaX: spreadMm / cellXMm, sigmaY: spreadMm / cellYMm });
+  const scatterMm = computeLightScatterMm(table.grid);
+  const scattered = blurCells(cells, { sigmaX: scatterMm / cellXMm, sigmaY: scatterMm / cellYMm });
   const { yuleNielsenN: n } = table;
   const root = createRoot(table);
-  mapStrengths(spread, out.data, (strength) => root(strength) ** (n - 1));
+  mapStrengths(scattered, out.data, (strength) => root(strength) ** (n - 1));
   for (let i = 0; i < data.length; i++) out.data[i] *= root(Math.min(1, Math.max(0, data[i])));
   return out;
 }

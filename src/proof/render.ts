@@ -38,7 +38,7 @@ export const PROOF_DEFAULTS = { cornerRadiusPx: 0, marginPx: 40, surroundLightne
  * darkening of the hairline at the edge. Shares. Assumed, by eye: a thin shadow of contact; a broad dark one is taken
  * for a vignette on the piece.
  */
-const SHADOW = { strength: 0.34, spread: 0.16, offset: 0.08 } as const;
+const SHADOW = { strength: 0.34, width: 0.16, offset: 0.08 } as const;
 const HAIRLINE = 0.16;
 
 /**
@@ -96,7 +96,7 @@ interface EdgeOptions {
 }
 
 function measureEdge(py: number, { margin, side, ground, drop, shape }: EdgeOptions): Edge {
-  const spread = Math.max(1, SHADOW.spread * margin);
+  const shadowWidth = Math.max(1, SHADOW.width * margin);
   const weights = new Float64Array(side + 1);
   const rest = new Float64Array(side + 1);
   for (let x = 0; x <= side; x++) {
@@ -108,7 +108,7 @@ function measureEdge(py: number, { margin, side, ground, drop, shape }: EdgeOpti
     let shade = ground;
     if (share < 1 && margin > 0) {
       const below = distanceOutside(px, py + 0.5 - drop, shape);
-      shade = ground * (1 - SHADOW.strength * Math.exp(-((Math.max(0, below) / spread) ** 2)));
+      shade = ground * (1 - SHADOW.strength * Math.exp(-((Math.max(0, below) / shadowWidth) ** 2)));
     }
     const line = margin > 0 ? 1 - HAIRLINE * Math.min(1, Math.max(0, outside + 1.5)) : 1;
     weights[x] = share * line;

@@ -196,9 +196,9 @@ function planCells(length: number, { sigma, weight }: { readonly sigma: number; 
   const side = Math.max(1, Math.min(MAX_CELL, Math.round(sigma / FAR_SIGMA)));
   const seen = Math.min(sigma / side, 2 * FAR_SIGMA);
   // Variances add: the energy's weights have twice that of the eye, and a quadratic B-spline of this width has 1/4.
-  const spread = Math.sqrt(Math.max(0.25, 2 * seen * seen - 0.5));
-  const reach = Math.ceil(3.5 * spread);
-  const taps = Float64Array.from({ length: 2 * reach + 1 }, (_, i) => gaussian(i - reach, spread));
+  const deviation = Math.sqrt(Math.max(0.25, 2 * seen * seen - 0.5));
+  const reach = Math.ceil(3.5 * deviation);
+  const taps = Float64Array.from({ length: 2 * reach + 1 }, (_, i) => gaussian(i - reach, deviation));
   const scale = weight / side / taps.reduce((a, b) => a + b, 0);
   const first = new Int32Array(length);
   const shares = new Float64Array(3 * length);
@@ -221,12 +221,12 @@ function planCells(length: number, { sigma, weight }: { readonly sigma: number; 
  * 'analouiAllebach1992'): as an autocorrelation of whole numbers it is exact and can never reward an error.
  */
 export function createEyeTaps(sigma: number): EyeTaps {
-  const spread = Math.max(sigma, 0.3);
-  const even = TAP_SUM / Array.from({ length: 200 }, (_, i) => gaussian(i - 100, spread)).reduce((a, b) => a + b, 0);
+  const deviation = Math.max(sigma, 0.3);
+  const even = TAP_SUM / Array.from({ length: 200 }, (_, i) => gaussian(i - 100, deviation)).reduce((a, b) => a + b, 0);
   // Rounding may add up to more than the bound: then the peak is lowered until it does not.
-  let half = roundGaussian(even, spread);
-  for (let peak = even; sumHalf(half) > TAP_SUM + 1; peak *= 0.99) half = roundGaussian(peak, spread);
-  half = nudgeTap(half, spread);
+  let half = roundGaussian(even, deviation);
+  for (let peak = even; sumHalf(half) > TAP_SUM + 1; peak *= 0.99) half = roundGaussian(peak, deviation);
+  half = nudgeTap(half, deviation);
   const weights = [...half.slice(1).reverse(), ...half];
   const reach = weights.length - 1;
   const taps = new Int32Array(2 * reach + 1);

@@ -16,7 +16,7 @@ import {
   invertHomography,
   type Point,
 } from './geometry.ts';
-import { gaussianTaps } from './light-spread.ts';
+import { gaussianTaps } from './light-scatter.ts';
 import type { Surface } from './surface.ts';
 
 /** A scan or photo: sRGB-sized code values, interleaved RGB, and the truth of where every place landed. */

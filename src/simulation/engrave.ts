@@ -4,7 +4,7 @@ import { hash32 } from './chance.ts';
 import { depositLines } from './deposit.ts';
 import { createGrainField } from './grain.ts';
 import { tabulateColours } from './law.ts';
-import { type RowSink, spreadLight } from './light-spread.ts';
+import { type RowSink, scatterLight } from './light-scatter.ts';
 import type { MaterialModel } from './material-model.ts';
 import type { Surface } from './surface.ts';
 
@@ -37,7 +37,7 @@ const MOST_SAMPLES = 12;
  * The energy of each dot (power × time, uneven from dot to dot and line to line, raised by the heat of the dots before
  * it) lands as an elliptical Gaussian smeared along the scan. The doses of all dots and passes add up, sample by
  * sample, to a local dose; over the local half dose (uneven with the grain) the law and the colour path give the local
- * colour; light spread in the material and the grain's own shade follow; the mean over each pixel is kept.
+ * colour; light scatter in the material and the grain's own shade follow; the mean over each pixel is kept.
  * Mean dose of a solid fill: P·duty·passes/(v·s) × (1 + heat gains).
  *
  * Works line by line, so that a whole card needs little more memory than its own pixels.
@@ -76,7 +76,7 @@ export function engrave(dots: Dots, options: EngraveOptions): Surface {
   const average = averageIntoPixels(surface, columns * perDot.x, rows * perDot.y);
   const sink =
     model.lightSpread.share > 0
-      ? spreadLight(average, {
+      ? scatterLight(average, {
           spread: model.lightSpread,
           samples: columns * perDot.x,
           rows: rows * perDot.y,

@@ -85,7 +85,7 @@ export interface ColourModel {
 }
 
 /** Light that enters the material beside the place where it leaves it again. */
-export interface LightSpreadModel {
+export interface LightScatterModel {
   /** Share of the light that travels, 0 … 1. */
   readonly share: number;
   /** Standard deviation of how far it travels, µm. */
@@ -108,7 +108,7 @@ export interface MaterialModel {
   readonly law: LawModel;
   readonly grain: readonly GrainModel[];
   readonly colour: ColourModel;
-  readonly lightSpread: LightSpreadModel;
+  readonly lightSpread: LightScatterModel;
   readonly origin: {
     readonly kind: 'published' | 'measured' | 'assumed';
     readonly source: SourceKey;

@@ -33,12 +33,12 @@ function readLines({ x, y, n, noise = 0 }: { x: number; y: number; n: number; no
 }
 
 describe('the width of a mark from ladders of lines', () => {
-  // Without light spread this is Murray and Davies' area (murray1936); with it, Yule and Nielsen's (yuleNielsen1951).
+  // Without light scatter this is Murray and Davies' area (murray1936); with it, Yule and Nielsen's (yuleNielsen1951).
   test.each([
     [45, 60, 1],
     [30, 85, 1.4],
     [90, 52, 1.9],
-  ])('lines of %f and %f µm under a light spread of %f come back', (x, y, n) => {
+  ])('lines of %f and %f µm under a light scatter of %f come back', (x, y, n) => {
     const spot = readSpot({ readings: readLines({ x, y, n }), solidRatio: SOLID }, LAYOUT);
     expect(spot.widthX.valueUm).toBeCloseTo(x, 2);
     expect(spot.widthY.valueUm).toBeCloseTo(y, 2);

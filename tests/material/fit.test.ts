@@ -148,7 +148,7 @@ describe('a profile fitted to readings of a known surface', () => {
     expect(report.markX.determined && report.markY.determined).toBe(true);
   });
 
-  test('is unsure of dark tones and of the spread of light when the camera’s curve was estimated, and says so', () => {
+  test('is unsure of dark tones and of the scatter of light when the camera’s curve was estimated, and says so', () => {
     const unsure = fitProfile(readSurface({ response, noise: 0.004 }), optionsOf({ cameraError: 3 })).report;
     const halfOf = ({ low, high }: { readonly low: number; readonly high: number }) => (high - low) / 2;
     // The mark is lighter: bare is the dark end.

@@ -157,7 +157,7 @@ describe('averages', () => {
     expect(() => predictReflectance(createDots(4, 4), { table: TABLES['3 × 3'], width: 5 })).toThrow(RangeError);
   });
 
-  test('mix after averaging, so that light spread darkens a lighter mark between dots', () => {
+  test('mix after averaging, so that light scatter darkens a lighter mark between dots', () => {
     const dots = randomDots(60, 60, 5);
     const plain = predictReflectance(dots, { table: tableOf(20, 18, 1), width: 1, height: 1 }).data[0];
     const spread = predictReflectance(dots, { table: tableOf(20, 18, 2), width: 1, height: 1 }).data[0];

@@ -14,7 +14,7 @@ import {
   projectToCapture,
   type Surface,
 } from '../../src/simulation/index.ts';
-import { spreadLight } from '../../src/simulation/light-spread.ts';
+import { scatterLight } from '../../src/simulation/light-scatter.ts';
 import { drawDots, PLAIN } from './models.ts';
 
 /** A dark piece of 40 × 25 mm with bright squares around known places, mm. */
@@ -219,7 +219,7 @@ test.each([
   [1, 0.3125],
 ])('a share %d of spread light turns a mean of 0.425 into %d', (share, expected) => {
   const rows: Float32Array[] = [];
-  const sink = spreadLight((row) => rows.push(row.slice()), {
+  const sink = scatterLight((row) => rows.push(row.slice()), {
     spread: { share, radiusUm: 200 },
     samples: 240,
     rows: 90,

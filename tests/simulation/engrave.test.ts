@@ -98,7 +98,7 @@ describe('a piece', () => {
     expect(mean).toBeCloseTo((luminanceFrom(20) + luminanceFrom(80)) / 2, 3);
   });
 
-  test('of narrow stripes with light spread is darker, as far as Yule and Nielsen with n = 2', () => {
+  test('of narrow stripes with light scatter is darker, as far as Yule and Nielsen with n = 2', () => {
     const dots = drawDots(240, 200, (x) => x % 16 >= 4 && x % 16 < 12);
     const law = { ...PLAIN.law, halfDoseJPerCm2: 25 };
     const meanWith = (share: number) => {

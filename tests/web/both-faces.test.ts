@@ -168,9 +168,8 @@ test(
     expect(better.saved).toMatchObject({ state: 'another', name: 'birch-lot-3-marz', title: 'Birch, lot 3 (März)' });
     const refused = await ask('POST', `/api/readings/${better.id}/save`, { replace: false });
     expect(refused.json.error.code).toBe('result-exists');
-    const beside = (
-      await ask('POST', `/api/readings/${better.id}/save`, { replace: false, title: 'Lot 3, <scan>' })
-    ).json;
+    const beside = (await ask('POST', `/api/readings/${better.id}/save`, { replace: false, title: 'Lot 3, <scan>' }))
+      .json;
     expect(beside.saved).toEqual({ state: 'this', name: 'lot-3-scan', title: 'Lot 3, <scan>' });
     const page = readFileSync(join(shopDir, 'profiles', 'lot-3-scan.html'), 'utf8');
     expect(page).toContain('<h1>Lot 3, &lt;scan&gt;</h1>');

@@ -99,7 +99,7 @@ function writeProfile({ profile, verified }: ShownProfile): Outcome {
       'dose of one dot',
       `${formatNumber(response.doseDiameterXUm, 3)} × ${formatNumber(response.doseDiameterYUm, 3)} µm, half strength at ${formatNumber(response.halfDose, 3)} of the solid’s dose, steepness ${formatNumber(response.steepness, 3)}`,
     ],
-    ['light spread', `Yule-Nielsen n ${formatNumber(response.yuleNielsenN, 3)}`],
+    ['light scatter', `Yule-Nielsen n ${formatNumber(response.yuleNielsenN, 3)}`],
     ['repeatability', `${formatNumber(profile.repeatability, 2)} ΔL*`],
     ...(profile.aim ? [['aim', sayAim(profile.aim)]] : []),
     ['headroom', sayHeadroom(profile)],

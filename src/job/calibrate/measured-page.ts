@@ -113,7 +113,7 @@ function writeSpotBody(spot: SpotReading): string {
     ['Column of dots, its width along the scan', width(spot.widthX)],
     ['Scan line, its width across', width(spot.widthY)],
     ...(spot.dotUm === null ? [] : [['One dot alone', `as a disc of ${spot.dotUm.toFixed(1)} µm`]]),
-    ['Light spread', `Yule-Nielsen n ${spot.yuleNielsenN.toFixed(2)}`],
+    ['Light scatter', `Yule-Nielsen n ${spot.yuleNielsenN.toFixed(2)}`],
     ['Line spacing', `${roundTo(spot.recommendedSpacingMm, 3)} mm recommended: a fifth less than a scan line is wide`],
   ];
   const lines = spot.ladders

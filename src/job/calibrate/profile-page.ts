@@ -92,7 +92,7 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
   ${rowOf('steepness', sayNumber(report.steepness, 1, report.steepness.value > 6 ? '(threshold-like)' : '(gradual)'))}
   ${rowOf('dose of one dot over half dose', sayNumber(report.drive, 2, ''))}
   ${rowOf('fading at the solid’s dose', sayNumber(report.fading, 2, ''))}
-  ${rowOf('light spread, Yule-Nielsen n', sayNumber(report.yuleNielsenN, 2, ''))}
+  ${rowOf('light scatter, Yule-Nielsen n', sayNumber(report.yuleNielsenN, 2, ''))}
   ${rowOf('model against all patches', `${roundTo(report.modelRms, 2)} L* root mean square`)}
   </table>
   <p class="soft">In brackets: 95 % intervals. “Not determined”: the readings do not tell it, a wide assumption stands in.</p>

@@ -19,7 +19,7 @@ export interface SpotReading {
   readonly widthY: MeasuredWidth;
   /** Diameter of a disc that marks as much as one dot standing alone; null where the chart shows none. */
   readonly dotUm: number | null;
-  /** Yule-Nielsen n: light spread in the material and in the capture. */
+  /** Yule-Nielsen n: light scatter in the material and in the capture. */
   readonly yuleNielsenN: number;
   /** Line spacing at which neighbouring lines close a solid with a little to spare, mm. */
   readonly recommendedSpacingMm: number;
@@ -58,7 +58,7 @@ interface Ladder {
 
 /**
  * Widths of lines from the mean reflectance of ladders: a line of width w in every period p marks the share w/p of the
- * area, and the reflectance follows by Yule and Nielsen's mixing (source: 'yuleNielsen1951'; without light spread it is
+ * area, and the reflectance follows by Yule and Nielsen's mixing (source: 'yuleNielsen1951'; without light scatter it is
  * Murray and Davies', source: 'murray1936'). Both widths and n are fitted together. Lines that touch are left out.
  * @throws AppError chart-wrong for another chart, contrast-too-low when fewer than three ladders a direction are apart
  */
@@ -101,7 +101,7 @@ export function readSpot(
   };
   const notes: string[] = [];
   if (!fit.converged) notes.push('The widths did not settle: look at the ladders one by one.');
-  if (fit.atBound[2]) notes.push(`The light spread lies at the end of what was tried (n ${n.toFixed(1)}).`);
+  if (fit.atBound[2]) notes.push(`The light scatter lies at the end of what was tried (n ${n.toFixed(1)}).`);
   const spacingUm = grid.lineSpacingMm * 1000;
   if (widthY < spacingUm) {
     notes.push(

@@ -13,7 +13,7 @@ import {
 import { type ColourImage, createPlane, type DotGrid, type Dots, type Photo, type Plane } from '../../plane/index.ts';
 import type { PriceList } from '../../price/index.ts';
 import {
-  computeLightSpreadMm,
+  computeLightScatterMm,
   predictReflectance,
   renderSurface,
   type SurfaceColours,
@@ -326,7 +326,7 @@ export function enlargeDots(dots: Dots, { spec, part, as }: EnlargeOptions): Col
 
 /** Reflectance of each dot of a part, with the marks and the light that come from around it. */
 function predictPart(dots: Dots, { profile, grid }: JobSpec, part: Rectangle): Plane<'reflectance'> {
-  const reachMm = 3 * computeLightSpreadMm(grid);
+  const reachMm = 3 * computeLightScatterMm(grid);
   const aside = Math.ceil(reachMm / grid.pitchMm);
   const ahead = Math.ceil(reachMm / grid.lineSpacingMm);
   const x = Math.max(0, part.x - aside);

@@ -1,10 +1,10 @@
-import type { LightSpreadModel } from './material-model.ts';
+import type { LightScatterModel } from './material-model.ts';
 
 /** Takes the next row of samples: linear reflectance, interleaved RGB; the row is read before it returns. */
 export type RowSink = (rgb: Float32Array) => void;
 
-export interface SpreadOptions {
-  readonly spread: LightSpreadModel;
+export interface ScatterOptions {
+  readonly spread: LightScatterModel;
   /** Samples a row, and rows in all. */
   readonly samples: number;
   readonly rows: number;
@@ -20,7 +20,7 @@ export interface SpreadOptions {
  * The spread changes nothing below its own radius, so it is worked out on blocks of samples of at most half of it.
  * A sink before `next` that holds back the rows it still needs.
  */
-export function spreadLight(next: RowSink, { spread, samples, rows, sampleXUm, sampleYUm }: SpreadOptions): RowSink {
+export function scatterLight(next: RowSink, { spread, samples, rows, sampleXUm, sampleYUm }: ScatterOptions): RowSink {
   const block = (sampleUm: number) => Math.max(1, Math.floor(spread.radiusUm / 2 / sampleUm));
   const [blockX, blockY] = [block(sampleXUm), block(sampleYUm)];
   const blocks = Math.ceil(samples / blockX);
