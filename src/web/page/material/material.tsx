@@ -19,7 +19,7 @@ const SWEEPS: readonly { readonly value: string; readonly label: string }[] = [
   { value: 'empty', label: 'An empty field for the grid of your own software' },
 ];
 
-const askSweep = (sweep: string): Pick<ChartAsk, 'vary' | 'cells'> =>
+const askSweep = (sweep: string): Pick<ChartRequestJson, 'vary' | 'cells'> =>
   sweep === 'empty' ? { cells: 'empty' } : { vary: sweep.split(' ') };
 
 /** Units of a record, where nothing is known of the control software; factors to W and mm/s. Exact: its own. */
