@@ -29,7 +29,7 @@ const PREVIEWS_KEPT = { ofOne: 2, ofAll: 12 } as const;
  */
 const MOST_PREPARED = 4;
 /**
- * Memory of previews that are gone which is kept for the next ones. A count. Assumed: a draft and a proof come by turns.
+ * Memory of gone previews that is kept for the next ones. A count. Assumed: a draft and a proof come by turns.
  */
 const MOST_ROOMS = 2;
 

@@ -140,8 +140,8 @@ const held = new Map<string, DotPreview>();
 /** Previews that are held, a count. Assumed: more windows than look at once. */
 const MOST_HELD = 3;
 /**
- * Toned planes of previews that are done with, for the next ones: fresh memory of a large plane costs a third of the time
- * that its pixels cost.
+ * Toned planes of past previews, for the next ones: fresh memory of a large plane costs a third of the time that its
+ * pixels cost.
  */
 const spare: Uint16Array[] = [];
 /** Toned planes that are kept, a count. Assumed: one is drawn while one is shown. */

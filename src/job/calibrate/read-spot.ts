@@ -58,8 +58,8 @@ interface Ladder {
 
 /**
  * Widths of lines from the mean reflectance of ladders: a line of width w in every period p marks the share w/p of the
- * area, and the reflectance follows by Yule and Nielsen's mixing (source: 'yuleNielsen1951'; without light scatter it is
- * Murray and Davies', source: 'murray1936'). Both widths and n are fitted together. Lines that touch are left out.
+ * area, and the reflectance follows by Yule and Nielsen's mixing (source: 'yuleNielsen1951'; without light scatter it
+ * is Murray and Davies', source: 'murray1936'). Both widths and n are fitted together. Lines that touch are left out.
  * @throws AppError chart-wrong for another chart, contrast-too-low when fewer than three ladders a direction are apart
  */
 export function readSpot(
