@@ -95,7 +95,9 @@ export async function checkLocatedStrip(
   });
   const { readings } = check;
   const date = clock.today();
-  const made = adjust === undefined ? {} : tryAdjusting(profile, { check, date, adjust });
+  // A verification chart asks how well a prediction held; it is no reading of the day unless somebody says so.
+  const isAsked = adjust === 'must' || (adjust === 'may' && check.verification === undefined);
+  const made = isAsked ? tryAdjusting(profile, { check, date, adjust }) : {};
   const adjustedPath = made.adjustment && (files.adjusted ?? pathInShop(made.adjustment, shop));
   const wantsPicture = files.page !== undefined || files.found !== undefined;
   if (wantsPicture) progress('drawing the page');
