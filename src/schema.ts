@@ -19,7 +19,7 @@ const SHOWN = 60;
  * A schema's complaint in our words: a message of the schema's own is what was needed, and the library's default is
  * not.
  */
-export function describeFault(issue: v.BaseIssue<unknown>): FieldFault {
+function describeFault(issue: v.BaseIssue<unknown>): FieldFault {
   const field = v.getDotPath(issue) ?? '';
   // Lists answer to names such as "at" and "entries", so a list in an object's place is seen by its first field only.
   const holder = issue.path?.findIndex(({ input, key }) => Array.isArray(input) && typeof key === 'string') ?? -1;

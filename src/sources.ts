@@ -44,7 +44,6 @@ export const SOURCES = {
     'S. Prahl, laserbeamsize, commit 462b7f4, tests/test_gaussian.py, github.com/scottprahl/laserbeamsize',
   onlyCalculatorsSpot: 'onlycalculators.com, Laser beam spot size calculator (web page, no date)',
   xfelGaussian: 'European XFEL, SCS instrument documentation, page Gaussian beam, rtd.xfel.eu/docs/scs-documentation',
-  yumpuBeamThesis: 'Thesis page on beam diameters, yumpu.com/en/document/view/20758277, p. 37',
   parallaxFaq: 'Parallax Technology, frequently asked questions, parallax-tech.com/faq.htm (web page, no date)',
   twoSixSpotSize:
     'II-VI Infrared, tutorial Determining spot size, iiviinfrared.com/tutorials/determine_spot_size.html (web page, no date)',

@@ -11,7 +11,7 @@ export interface Artwork {
 }
 
 /** Characters of a drawing, a count. Assumed: a traced photograph has fewer; more take minutes to draw. */
-export const MOST_ARTWORK_CHARACTERS = 2_000_000;
+const MOST_ARTWORK_CHARACTERS = 2_000_000;
 
 /**
  * First characters of a file in which bytes that are no text show. A count. Assumed: every format of pictures has some

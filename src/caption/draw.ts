@@ -323,7 +323,7 @@ function shareBeyond({ x, y, width, values }: DotPatch, piece: LetteredPiece): n
 }
 
 /** Whether the middle of a dot lies inside the outline and the margin. */
-export function isOnPiece(column: number, row: number, piece: LetteredPiece): boolean {
+function isOnPiece(column: number, row: number, piece: LetteredPiece): boolean {
   const { grid, widthMm, heightMm, cornerRadiusMm, safeMarginMm: margin } = piece;
   const radius = Math.max(0, cornerRadiusMm - margin);
   const x = (column + 0.5) * grid.pitchMm;

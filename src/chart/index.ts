@@ -1,6 +1,6 @@
 export { locateTags } from './detect.ts';
 export * from './draw.ts';
-export { type FieldGrid, fillField } from './fill-field.ts';
+export { fillField } from './fill-field.ts';
 export type { ChartKindRecord } from './kinds/kind.ts';
 export { CHART_KINDS } from './kinds/register.ts';
 export { layoutChart } from './layout.ts';
@@ -13,5 +13,5 @@ export type { Reading, Readings, ReadOptions, RejectedPatch } from './readings.t
 export { type NeutralReference, type PixelBox, WHITE_PAPER } from './reference.ts';
 export { spaceCoverages } from './space-coverages.ts';
 export { readTagCells, TAG_COUNT } from './tag-codes.ts';
-export { identifyTag, identifyTags, layoutHash, tagIdOf } from './tags.ts';
+export { identifyTag, layoutHash, tagIdOf } from './tags.ts';
 export * from './types.ts';

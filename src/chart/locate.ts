@@ -196,7 +196,7 @@ function explainMissing(
     );
   }
   // With many corrections chance makes tags of print and grain; those of another chart are read as they are.
-  const strangers = tags.filter(({ id, hamming }) => identifyTag(id) && hamming <= STRANGER_HAMMING_MAX);
+  const strangers = tags.filter(({ id, hamming }) => identifyTag(id) !== undefined && hamming <= STRANGER_HAMMING_MAX);
   if (strangers.length >= 2) return wrongChart(strangers, layouts, 'the tags belong to another chart');
   return new AppError(
     'chart-not-found',

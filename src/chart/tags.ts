@@ -41,48 +41,8 @@ export function tagIdOf(hash: string, position: TagPosition): number {
   return FIRST_ID[position]! + (value % 2 ** HASH_BITS[position]!);
 }
 
-export interface TagIdentity {
-  readonly position: TagPosition;
-  readonly hashPart: number;
-}
-
-/** Place and piece of hash that an id stands for; undefined for the eleven ids that no chart uses. */
-export function identifyTag(id: number): TagIdentity | undefined {
-  for (let position = 5; position >= 0; position--) {
-    const hashPart = id - FIRST_ID[position]!;
-    if (hashPart >= 0)
-      return hashPart < 2 ** HASH_BITS[position]! ? { position: position as TagPosition, hashPart } : undefined;
-  }
-  return undefined;
-}
-
-export interface TagsIdentity {
-  /** Places seen, in the order of the tags. */
-  readonly positions: readonly TagPosition[];
-  /** The hash when all six places were seen and agree; else match the layouts by `parts`. */
-  readonly hash?: string;
-  /** Piece of hash by place, where seen. */
-  readonly parts: Readonly<Partial<Record<TagPosition, number>>>;
-}
-
-/** What a set of found tags says about its chart. Tags that no chart uses are passed over. */
-export function identifyTags(tags: readonly { readonly id: number }[]): TagsIdentity {
-  const positions: TagPosition[] = [];
-  const parts: Partial<Record<TagPosition, number>> = {};
-  let agree = true;
-  for (const { id } of tags) {
-    const identity = identifyTag(id);
-    if (!identity) continue;
-    positions.push(identity.position);
-    const known = parts[identity.position];
-    if (known !== undefined && known !== identity.hashPart) agree = false;
-    parts[identity.position] = identity.hashPart;
-  }
-  const complete = agree && HASH_BITS.every((_, position) => parts[position as TagPosition] !== undefined);
-  if (!complete) return { positions, parts };
-  let value = 0;
-  for (let position = 5; position >= 0; position--) {
-    value = value * 2 ** HASH_BITS[position]! + parts[position as TagPosition]!;
-  }
-  return { positions, parts, hash: value.toString(16).padStart(HASH_DIGITS, '0') };
+/** Place that an id stands for; undefined for the eleven ids that no chart uses. */
+export function identifyTag(id: number): TagPosition | undefined {
+  const position = FIRST_ID.findLastIndex((first) => id >= first);
+  return position >= 0 && id - FIRST_ID[position]! < 2 ** HASH_BITS[position]! ? (position as TagPosition) : undefined;
 }

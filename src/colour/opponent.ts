@@ -7,7 +7,7 @@ import { REC709 } from './srgb.ts';
  * CIE L*a*b* made linear: Yy = 116·Y/Yn, Cx = 500·(X/Xn − Y/Yn), Cz = 200·(Y/Yn − Z/Zn). Light adds in it as in XYZ,
  * and its distances have the weights of L*a*b*. source: 'flohr1993' (from memory).
  */
-export const OPPONENT = { y: 116, x: 500, z: 200, source: 'flohr1993' satisfies SourceKey } as const;
+const OPPONENT = { y: 116, x: 500, z: 200, source: 'flohr1993' satisfies SourceKey } as const;
 
 /** A colour as Yy, Cx, Cz. */
 export type OpponentColour = readonly [yy: number, cx: number, cz: number];

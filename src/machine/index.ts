@@ -18,7 +18,7 @@ export * from './extents.ts';
 export * from './fit.ts';
 export * from './fitted-machine.ts';
 export * from './interval.ts';
-export type { MotionRow, RunUp } from './motions/motion.ts';
+export type { MotionRow } from './motions/motion.ts';
 export { motionRecord } from './motions/register.ts';
 export * from './parameters.ts';
 export * from './parse-machine.ts';

@@ -7,21 +7,6 @@ interface Block {
 }
 
 /**
- * Non-decreasing values nearest to the given ones in the weighted least-squares sense, by pooling adjacent violators
- * (source: 'ayer1955').
- * @param weights positive, one a value; all 1 when absent.
- */
-export function poolAdjacentViolators(values: ArrayLike<number>, weights?: ArrayLike<number>): Float64Array {
-  const fitted = new Float64Array(values.length);
-  let at = 0;
-  for (const block of poolBlocks(values, weights, values, false)) {
-    fitted.fill(block.sum / block.weight, at, at + block.count);
-    at += block.count;
-  }
-  return fitted;
-}
-
-/**
  * Centred isotonic regression: each pooled stretch becomes one point at the weighted mean of its x, so that the curve
  * through the points strictly rises and has no flat steps to invert (source: 'oronFlournoy2017', algorithm CIR).
  * Gives the points; between them the estimate is linear, or any monotone interpolation.
@@ -32,7 +17,7 @@ export function regressCentredIsotonic(
   values: ArrayLike<number>,
   weights?: ArrayLike<number>,
 ): { readonly x: Float64Array; readonly y: Float64Array; readonly weights: Float64Array } {
-  const blocks = poolBlocks(values, weights, x, true);
+  const blocks = poolBlocks(values, weights, x);
   return {
     x: Float64Array.from(blocks, (block) => block.xSum / block.weight),
     y: Float64Array.from(blocks, (block) => block.sum / block.weight),
@@ -40,12 +25,8 @@ export function regressCentredIsotonic(
   };
 }
 
-function poolBlocks(
-  values: ArrayLike<number>,
-  weights: ArrayLike<number> | undefined,
-  x: ArrayLike<number>,
-  strict: boolean,
-): Block[] {
+/** Pools neighbours that do not rise (source: 'ayer1955', pooling adjacent violators). */
+function poolBlocks(values: ArrayLike<number>, weights: ArrayLike<number> | undefined, x: ArrayLike<number>): Block[] {
   if ((weights && weights.length !== values.length) || x.length !== values.length) {
     throw new RangeError(`needed ${values.length} weights and x, got ${weights?.length ?? 'none'} and ${x.length}`);
   }
@@ -54,7 +35,7 @@ function poolBlocks(
     const weight = weights ? weights[i] : 1;
     if (!(weight > 0)) throw new RangeError(`weights must be above 0, got ${weight}`);
     let block: Block = { sum: values[i] * weight, weight, xSum: x[i] * weight, count: 1 };
-    for (let last = blocks.at(-1); last && violates(last, block, strict); last = blocks.at(-1)) {
+    for (let last = blocks.at(-1); last && violates(last, block); last = blocks.at(-1)) {
       blocks.pop();
       block = {
         sum: last.sum + block.sum,
@@ -68,7 +49,6 @@ function poolBlocks(
   return blocks;
 }
 
-function violates(before: Block, after: Block, strict: boolean): boolean {
-  const difference = before.sum / before.weight - after.sum / after.weight;
-  return strict ? difference >= 0 : difference > 0;
+function violates(before: Block, after: Block): boolean {
+  return before.sum / before.weight >= after.sum / after.weight;
 }

@@ -56,14 +56,9 @@ export function computeDepthOfFocusMm(focus: Focus): number {
   return 2 * computeRayleighRangeMm(focus);
 }
 
-/** Spot diameter away from the focus, µm: d(z) = d·√(1+(z/zR)²), z = `defocusMm` of either sign. */
-export function computeDefocusedDiameterUm(focus: Focus, defocusMm: number): number {
-  return focus.spotDiameterUm * Math.hypot(1, defocusMm / computeRayleighRangeMm(focus));
-}
-
 /**
  * Defocus, mm to either side, at which the spot has grown by `growth` (0.1: to 1.1 of its smallest diameter):
- * d(z) solved for z, zR·√((1+growth)²−1).
+ * d(z) = d·√(1+(z/zR)²) solved for z, zR·√((1+growth)²−1).
  */
 export function computeDefocusToleranceMm(focus: Focus, growth: number): number {
   return computeRayleighRangeMm(focus) * Math.sqrt((1 + growth) ** 2 - 1);
@@ -91,11 +86,6 @@ export function computePassedShare({
   readonly beamDiameterMm: number;
 }): number {
   return -Math.expm1(-2 * (apertureMm / beamDiameterMm) ** 2);
-}
-
-/** 1/e² diameter, µm, of a Gaussian spot whose full width at half maximum is known: FWHM·√(2/ln 2). */
-export function convertFwhmToDiameterUm(fwhmUm: number): number {
-  return fwhmUm * Math.sqrt(2 / Math.LN2);
 }
 
 /**

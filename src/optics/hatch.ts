@@ -136,19 +136,3 @@ export function findRippleSpacingMm({
   }
   return low / 1000;
 }
-
-/**
- * Largest line spacing, mm, at which round marks on a grid of that pitch leave no bare corner between them: √(m²−p²).
- * Source: pappasNeuhoff1995, the minimum covering dot (ρ = 1: diameter √2 of a square pitch). 0 when the marks of one
- * line do not even touch.
- */
-export function computeCoveringSpacingMm({
-  markDiameterUm,
-  pitchMm,
-}: {
-  readonly markDiameterUm: number;
-  readonly pitchMm: number;
-}): number {
-  const m = markDiameterUm / 1000;
-  return m > pitchMm ? Math.sqrt(m * m - pitchMm * pitchMm) : 0;
-}

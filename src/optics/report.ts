@@ -72,7 +72,7 @@ export interface OpticsOptions extends BurnSettings {
  * Limits, shares of the mean dose and of the waist's diameter. Assumed, nobody's published number: what counts as even
  * and as in focus; the report prints both.
  */
-export const OPTICS_DEFAULTS = { rippleLimit: SPACING_RULE.unevennessLimit, spotGrowth: 0.1 } as const;
+const OPTICS_DEFAULTS = { rippleLimit: SPACING_RULE.unevennessLimit, spotGrowth: 0.1 } as const;
 
 export interface OpticsWarning {
   /** Name of the report's field, or of the setting, that is in doubt. */

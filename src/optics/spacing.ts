@@ -26,7 +26,7 @@ export interface SpacingOptions {
 }
 
 /** Time to mark a square centimetre of solid, s: 100 mm² over v·s, all passes; turns and jumps not counted. */
-export function computeMarkingSecondsPerCm2({
+function computeMarkingSecondsPerCm2({
   speedMmPerS,
   passes,
   lineSpacingMm,

@@ -2,9 +2,6 @@
 
 export type PhotoFormat = 'jpeg' | 'png' | 'tiff' | 'webp' | 'avif' | 'heic';
 
-/** Names of files that are taken for photos where a folder is looked through; what they hold decides what they are. */
-export const PHOTO_NAME = /\.(?:jpe?g|jpe|jfif|png|tiff?|webp|avif|hei[cf]|hif)$/i;
-
 export interface Sniffed {
   /** The format when it is one that can be read; undefined otherwise. */
   readonly format: PhotoFormat | 'bmp' | undefined;

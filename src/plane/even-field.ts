@@ -14,8 +14,6 @@ export interface EvenField {
 export const EVEN_FIELDS = {
   /** Of a job's screen: 96² dots behind 32, since its curve is what photographs go through. */
   job: { side: 160, from: 32, to: 128 },
-  /** Of a profile that is derived: 64² dots, each computed at 6 × 6 points, and good for a look. */
-  derived: { side: 112, from: 32, to: 96 },
   /** Between the tones of a chart, while it is fitted: 96² dots; the readings beside them count for more. */
   fit: { side: 128, from: 16, to: 112 },
   /** Of a screen that holds the strength of marks: 104² dots. */

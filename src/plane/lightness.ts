@@ -1,5 +1,5 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
-import { createPlane, ONE, type Plane } from './plane.ts';
+import { ONE } from './plane.ts';
 
 let table: Float32Array | undefined;
 
@@ -35,12 +35,4 @@ export function lightnessOfLuminance(luminance: number): number {
 /** Luminance level 0…ONE, a whole number, of CIE L*; L* outside 0…100 is clamped. */
 export function luminanceOfLightness(lightness: number): number {
   return Math.round(ONE * reflectanceOfLightness(Math.min(100, Math.max(0, lightness))));
-}
-
-/** The lightness plane of a luminance plane, by table. */
-export function toLightness(luminance: Plane<'luminance'>): Plane<'lightness'> {
-  const levels = tabulateLightness();
-  const lightness = createPlane('lightness', luminance.width, luminance.height);
-  for (let at = 0; at < lightness.data.length; at++) lightness.data[at] = levels[luminance.data[at]];
-  return lightness;
 }

@@ -16,7 +16,7 @@ export type InputKind = keyof typeof INPUT_LIMITS;
  * Bytes that are looked at before the whole file is read: every format of pictures says what it is in fewer. Assumed:
  * one page of memory.
  */
-export const HEAD_BYTES = 4096;
+const HEAD_BYTES = 4096;
 
 export interface ReadInputOptions {
   readonly kind: InputKind;
@@ -128,11 +128,7 @@ const READ_BYTES = 2 ** 28;
  * Refuse what is no regular file, or is larger than its kind may be.
  * @throws AppError path-is-folder, path-not-file, file-too-large
  */
-export function checkFile(
-  found: Stats,
-  path: string,
-  { kind, label = path, needed = 'a file' }: ReadInputOptions,
-): void {
+function checkFile(found: Stats, path: string, { kind, label = path, needed = 'a file' }: ReadInputOptions): void {
   if (found.isDirectory()) {
     throw new AppError('path-is-folder', `${label}: found a folder, needed ${needed}`, { path });
   }

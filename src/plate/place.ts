@@ -105,7 +105,7 @@ export function toControlPlace({ xMm, yMm, widthMm, heightMm }: RectangleMm, aim
  * Distance of the alignment marks from the two edges of the piece at whose corner they lie; less on small pieces.
  * Assumed: far enough in to lie on every piece, far enough out to measure a turn.
  */
-export const MARK_INSET_MM = 5;
+const MARK_INSET_MM = 5;
 
 export interface AlignmentMark extends PointMm {
   /** 1 upper left, 2 upper right, 3 lower right, 4 lower left. */

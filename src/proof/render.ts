@@ -31,7 +31,7 @@ export interface ProofOptions {
  * Pixels, and L* of the ground. Assumed: a light neutral as of a sheet of paper; the edge of a light piece shows by its
  * shadow.
  */
-export const PROOF_DEFAULTS = { cornerRadiusPx: 0, marginPx: 40, surroundLightness: 90 } as const;
+const PROOF_DEFAULTS = { cornerRadiusPx: 0, marginPx: 40, surroundLightness: 90 } as const;
 
 /**
  * What makes a piece look as if it lay on a table: darkening of the shadow, and its reach and drop in margins; below,

@@ -38,7 +38,7 @@ export function captureSurface(surface: Surface, camera: Seeded<CameraOptions>):
  * Scans a piece: exact scale, any rotation, a lamp that falls off to the sides.
  * @throws RangeError when the resolution or the margin is not above 0
  */
-export function captureFlatbed(surface: Surface, options: Seeded<FlatbedOptions>): Capture {
+function captureFlatbed(surface: Surface, options: Seeded<FlatbedOptions>): Capture {
   const { dpi, rotationDeg, marginMm, unevenness } = options;
   if (!(dpi > 0 && marginMm >= 0)) throw new RangeError(`a scan needs dpi above 0, got ${dpi}, margin ${marginMm}`);
   const scale = dpi / 25.4;
@@ -74,7 +74,7 @@ export function captureFlatbed(surface: Surface, options: Seeded<FlatbedOptions>
  * so that the piece fills its share of the picture (4 : 3).
  * @throws RangeError when the picture has no pixels or the tilt lets the piece pass behind the camera
  */
-export function capturePhone(surface: Surface, options: Seeded<PhoneOptions>): Capture {
+function capturePhone(surface: Surface, options: Seeded<PhoneOptions>): Capture {
   const { megapixels, fill, viewDeg } = options;
   if (!(megapixels > 0 && fill > 0)) throw new RangeError('a photo needs megapixels and fill above 0');
   const height = Math.max(1, Math.round(Math.sqrt((megapixels * 1e6 * 3) / 4)));

@@ -252,7 +252,7 @@ function intersect({ x, y, width, height }: Box): Box {
   return { x: left, y: top, width: Math.min(1, x + width) - left, height: Math.min(1, y + height) - top };
 }
 
-export function unionOf(boxes: readonly Box[]): Box {
+function unionOf(boxes: readonly Box[]): Box {
   const x = Math.min(...boxes.map((box) => box.x));
   const y = Math.min(...boxes.map((box) => box.y));
   return {

@@ -31,11 +31,6 @@ export function loadModels(): SubjectModels | undefined {
   return known ?? undefined;
 }
 
-/** Whether the models are there, without reading them. */
-export function hasModels(): boolean {
-  return Object.values(FILES).every((file) => findFile(file) !== undefined);
-}
-
 function readModels(): SubjectModels | undefined {
   const [near, far, people] = [FILES.near, FILES.far, FILES.people].map((file) => {
     const path = findFile(file);

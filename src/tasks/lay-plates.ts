@@ -22,7 +22,15 @@ import { parseJson } from '../json.ts';
 import type { Machine } from '../machine/index.ts';
 import { readJson, type Shop } from '../material/index.ts';
 import { type DotFormat, decodeDotsBytes, readBitmapFile, sha256, writeFilesAtomic } from '../plane/index.ts';
-import { type Correction, type FrameOptions, JIG_DEFAULTS, type Jig, layoutGrid, parseJig } from '../plate/index.ts';
+import {
+  type Correction,
+  type FrameOptions,
+  JIG_DEFAULTS,
+  type Jig,
+  layoutGrid,
+  NO_CORRECTION,
+  parseJig,
+} from '../plate/index.ts';
 import type { TaskContext } from './context.ts';
 import { keepLayout } from './keep-layout.ts';
 
@@ -109,7 +117,7 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
   }
   const source = chooseLayoutSource(request.source, { machine, jobs, strip, shop });
   const common = {
-    correction: request.correction ?? { offsetXMm: 0, offsetYMm: 0, turnDeg: 0 },
+    correction: request.correction ?? NO_CORRECTION,
     format: request.format ?? 'png',
     version,
   } as const;

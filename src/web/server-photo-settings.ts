@@ -134,7 +134,7 @@ const readMask = (folder: string, { mask }: { readonly mask: string }) => ({
 });
 
 /** The subject as an option says it: a mask by its path from the photo's folder. */
-export const subjectText = (subject: SubjectSettings): string =>
+const subjectText = (subject: SubjectSettings): string =>
   typeof subject === 'string' ? subject : locateMask(subject.mask);
 
 /** The options that would ask the same of a command: numbers as texts that read back as they are. */

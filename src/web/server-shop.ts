@@ -75,7 +75,7 @@ export function factsOfProfile({ profile, from, bandL }: OfferedProfile): Profil
 }
 
 /** The sample photographs that come with the program; their names are the ids. */
-export async function listSamples(folder: string): Promise<SampleFacts[]> {
+async function listSamples(folder: string): Promise<SampleFacts[]> {
   const files = await readdir(folder).catch(() => [] as string[]);
   return files
     .filter((file) => /\.(?:png|jpg)$/.test(file))

@@ -1,6 +1,6 @@
 import { readdirSync, readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
-import { deriveProfile, findMark, parseMaterial, parseProfile, straightProfile } from '../../src/material/index.ts';
+import { findMark, parseMaterial, parseProfile, straightProfile } from '../../src/material/index.ts';
 import { createPlane, ONE } from '../../src/plane/index.ts';
 import { applyScreen, type ScreenName } from '../../src/screens/index.ts';
 import { burnByHand, lightnessOf, mixByHand } from './burn-by-hand.ts';
@@ -69,20 +69,4 @@ describe('a material without a profile', () => {
     const machine = { name: 'galvo-1064-f160', wavelengthNm: 1064, spotDiameterUm: 47 };
     expect(straightProfile({ ...options, machine })).toBeUndefined();
   });
-});
-
-test('derived points are pooled where the texture of a screen puts them out of order', () => {
-  const { points: _, direction: __, ...facts } = SAMPLE;
-  // A screen that marks less from half coverage on: only what rises may stay.
-  const profile = deriveProfile(facts, {
-    halftone: ({ width, height, data }) => {
-      const asked = data[0] / ONE;
-      const share = asked < 0.5 ? asked : 0.5 - 0.1 * asked;
-      const dots = createPlane('bit', width, height);
-      for (let i = 0; i < dots.data.length; i++)
-        dots.data[i] = Math.floor((i + 1) * share) > Math.floor(i * share) ? 1 : 0;
-      return { width, height, levels: 2, data: dots.data };
-    },
-  });
-  expect(parseProfile(profile, 'pooled').points.length).toBeLessThan(18);
 });

@@ -3,7 +3,6 @@ import { describe, expect, test } from 'vitest';
 import {
   approximateDoseRipple,
   computeArealDoseJPerCm2,
-  computeCoveringSpacingMm,
   computeDoseRipple,
   computeLineDoseJPerCm2,
   computeLineOverlap,
@@ -150,13 +149,6 @@ describe('line spacing', () => {
 
   test.each([0, 1, -0.1, 2, Number.NaN])('a ripple limit of %f is refused', (rippleLimit) => {
     expect(() => findRippleSpacingMm({ spotDiameterUm: 30, rippleLimit })).toThrow(RangeError);
-  });
-
-  test('a mark √2 wider than a square pitch just covers it', () => {
-    // source: pappasNeuhoff1995, minimum covering dot, ρ = 1.
-    const markDiameterUm = 20 * Math.SQRT2;
-    expect(computeCoveringSpacingMm({ markDiameterUm, pitchMm: 0.02 })).toBeCloseTo(0.02, 12);
-    expect(computeCoveringSpacingMm({ markDiameterUm, pitchMm: 0.03 })).toBe(0);
   });
 
   test('lines one spot apart touch, wider ones leave a gap', () => {

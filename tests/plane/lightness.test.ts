@@ -10,12 +10,10 @@ import {
   SRGB,
 } from '../../src/colour/index.ts';
 import {
-  createPlane,
   interpolateLightness,
   lightnessOfLuminance,
   luminanceOfLightness,
   ONE,
-  toLightness,
 } from '../../src/plane/index.ts';
 
 describe('CIE L*', () => {
@@ -68,13 +66,6 @@ describe('CIE L*', () => {
       if (luminanceOfLightness(lightnessOfLuminance(level)) !== level) expect.fail(`level ${level}`);
     }
     expect([luminanceOfLightness(-5), luminanceOfLightness(120)]).toEqual([0, ONE]);
-  });
-
-  test('of a plane is that of its levels', () => {
-    const plane = createPlane('luminance', 2, 2, Uint16Array.of(0, 5898, 16384, ONE));
-    expect([...toLightness(plane).data]).toEqual(
-      [0, 5898, 16384, ONE].map((level) => Math.fround(lightnessOfLuminance(level))),
-    );
   });
 });
 

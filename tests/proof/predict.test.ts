@@ -4,13 +4,13 @@ import { lightnessOfReflectance, reflectanceOfLightness } from '../../src/colour
 import {
   assumeResponse,
   coverageTable,
-  deriveProfile,
+  DERIVED_COVERAGES,
   fillDotTable,
   invertProfile,
   simulateStrength,
   toneCurveOf,
 } from '../../src/material/index.ts';
-import { createRandom } from '../../src/numeric/index.ts';
+import { createRandom, regressCentredIsotonic } from '../../src/numeric/index.ts';
 import { createDots, createPlane, meanOver, ONE } from '../../src/plane/index.ts';
 import { createAverager, openStrength, predictLightness, predictReflectance } from '../../src/proof/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
@@ -175,26 +175,22 @@ describe('a wedge of eleven equal steps through a profile derived from the model
       GRID,
     );
     const screen = (coverage: ReturnType<typeof invertProfile>) => applyScreen(coverage, { name, grid: GRID });
-    const profile = deriveProfile(
-      {
-        schema: 'tonewright-profile/1',
-        name: 'wedge',
-        title: 'Wedge',
-        material: 'x',
-        machine: 'y',
-        grid: GRID,
-        settings: { powerW: 1, speedMmPerS: 1, passes: 1, scan: 'one-way' },
-        screen: { name, options: {} },
-        ...COLOURS,
-        response,
-        repeatability: 0,
-        origin: 'assumed',
-        date: '2026-01-01',
-        note: '',
-      },
-      { halftone: screen },
-    );
-    const table = fillDotTable(profile);
+    const table = fillDotTable({ response, ...COLOURS });
+    const toneOf = (coverage: number) => {
+      const plane = createPlane('coverage', side, side);
+      plane.data.fill(Math.round(coverage * ONE));
+      return predictLightness(screen(plane), { table, rect });
+    };
+    const inner = DERIVED_COVERAGES.slice(1, -1);
+    const rising = regressCentredIsotonic(inner, inner.map(toneOf));
+    const profile = {
+      ...COLOURS,
+      points: [0, ...rising.x, 1].map((coverage, at, { length }) => ({
+        coverage,
+        lightness: at === 0 ? COLOURS.bare[0] : at === length - 1 ? COLOURS.full[0] : rising.y[at - 1],
+        spread: 0,
+      })),
+    };
     const tones = coverageTable(profile, { range: 'scale' });
     const { darkest, lightest } = toneCurveOf(profile);
     const samples = Array.from({ length: 11 }, (_, step) => {

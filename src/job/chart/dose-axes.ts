@@ -213,7 +213,7 @@ export function ladderAxes(axis: DoseAxis, settings: BurnSettings): readonly [Do
 }
 
 /** @param steps of the ladder, 2 or more */
-export function ladderOf(setting: Setting, { steps, ...around }: Around & { readonly steps: number }): DoseAxis {
+function ladderOf(setting: Setting, { steps, ...around }: Around & { readonly steps: number }): DoseAxis {
   if (setting === 'passes') return { setting, values: LADDER_PASSES };
   return stepAround(setting, { ...around, reach: LADDER_REACH, steps });
 }

@@ -161,7 +161,7 @@ export function sendPhoto(
 }
 
 /** `fetch` cannot tell how far a body has got; the older interface can. */
-export function sendFile<T>(
+function sendFile<T>(
   path: string,
   file: Blob,
   {

@@ -12,10 +12,6 @@ export function fromUnit(value: number, unit: Unit): number {
   return unit === 'mm' ? value : round(value * MM_PER_INCH, 3);
 }
 
-export function sayLength(mm: number, unit: Unit): string {
-  return `${toUnit(mm, unit)} ${unit}`;
-}
-
 export function saySize(widthMm: number, heightMm: number, unit: Unit): string {
   return `${toUnit(widthMm, unit)} × ${toUnit(heightMm, unit)} ${unit}`;
 }

@@ -9,7 +9,7 @@ import { useShop } from '../shop-context.ts';
 /** Photos that are on their way at once, a count. Assumed: fills the way to the server and keeps the page quick. */
 const AT_ONCE = 2;
 
-export const isList = (file: File) => /\.csv$/i.test(file.name);
+const isList = (file: File) => /\.csv$/i.test(file.name);
 
 export interface LeftOut {
   readonly file: string;

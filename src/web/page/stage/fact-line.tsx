@@ -13,7 +13,7 @@ const TONES = { trueL: 1, closeL: 3 } as const;
  * The error of the tones in words. It is that of the profile's own forecast: an example's is worth as much as the
  * example.
  */
-export function sayTones({ prediction, profile }: Pick<PredictionJson, 'prediction' | 'profile'>): string {
+function sayTones({ prediction, profile }: Pick<PredictionJson, 'prediction' | 'profile'>): string {
   if (profile.origin === 'assumed') return 'a guess';
   const { meanDeltaL } = prediction;
   if (meanDeltaL <= TONES.trueL) return 'true to the photo';

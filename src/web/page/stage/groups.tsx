@@ -120,7 +120,7 @@ function quarterTurned<W extends CropSettings>(wish: W, turnDeg: number, ways: 1
 }
 
 /** How the photo lies on the piece: by hand in the stage, and here what a hand cannot do there. */
-export function CropChoice<W extends CropSettings>({
+function CropChoice<W extends CropSettings>({
   wish,
   facts,
   frame,
