@@ -53,8 +53,3 @@ export function lightnessOf(luminance: number): number {
 export function encodeSrgb(linear: number): number {
   return linear <= 0.0031308 ? 12.92 * linear : 1.055 * linear ** (1 / 2.4) - 0.055;
 }
-
-/** sRGB code value 0 … 1 to linear light, IEC 61966-2-1. */
-export function decodeSrgb(coded: number): number {
-  return coded <= 0.04045 ? coded / 12.92 : ((coded + 0.055) / 1.055) ** 2.4;
-}

@@ -40,30 +40,3 @@ export interface CaptureGeometry {
   /** Radial distortion: undistorted = distorted·(1 + k1·r²), r = 1 at half the picture's diagonal. */
   readonly k1: number;
 }
-
-/** The pixel of a place in mm. */
-export function projectToCapture(geometry: CaptureGeometry, placeMm: Point): Point {
-  const { width, height, toPixels, k1 } = geometry;
-  const [x, y] = applyHomography(toPixels, placeMm);
-  const half = Math.hypot(width, height) / 2;
-  const [ux, uy] = [(x - width / 2) / half, (y - height / 2) / half];
-  // Fixed-point steps converge within a few rounds for the small k1 of a real lens.
-  let [dx, dy] = [ux, uy];
-  for (let i = 0; i < 30; i++) {
-    const stretch = 1 + k1 * (dx * dx + dy * dy);
-    [dx, dy] = [ux / stretch, uy / stretch];
-  }
-  return [dx * half + width / 2, dy * half + height / 2];
-}
-
-/** The place in mm that a pixel sees. */
-export function placeInCapture(geometry: CaptureGeometry, [x, y]: Point): Point {
-  const { width, height, toPixels, k1 } = geometry;
-  const half = Math.hypot(width, height) / 2;
-  const [dx, dy] = [(x - width / 2) / half, (y - height / 2) / half];
-  const stretch = 1 + k1 * (dx * dx + dy * dy);
-  return applyHomography(invertHomography(toPixels), [
-    dx * stretch * half + width / 2,
-    dy * stretch * half + height / 2,
-  ]);
-}

@@ -4,7 +4,6 @@ export { encodeSrgb, luminanceOf } from './colour.ts';
 export * from './engrave.ts';
 export * from './faults.ts';
 export * from './geometry.ts';
-export * from './mark.ts';
 export * from './material-model.ts';
 export * from './npy.ts';
 export * from './surface.ts';
