@@ -50,11 +50,6 @@ export interface FitOptions {
   readonly halftone: (coverage: Plane<'coverage'>) => DotField;
   /** Direction that the chart was drawn for. */
   readonly drawnDirection: MarkDirection;
-  /**
-   * Share of the lightness range that the profile keeps in hand: its solid stays so far below the strongest mark, so
-   * that a lens that loses a little can be calibrated back to the same tones. 0.005 when absent.
-   */
-  readonly headroom?: number;
   /** Standard error of L* at the darker of bare and solid from an estimated camera curve; 0 for a known one. */
   readonly cameraError?: number;
 }
@@ -104,9 +99,11 @@ export interface ProfileFit {
 }
 
 /**
- * Share of the range that is held back at full. Assumed: keeps the strongest wanted tone off the flat end of the curve.
+ * Share of the lightness range that the profile holds back at full: its solid stays so far below the strongest mark, so
+ * that a lens that loses a little can be calibrated back to the same tones. Assumed: keeps the strongest wanted tone
+ * off the flat end of the curve.
  */
-const DEFAULT_HEADROOM = 0.005;
+const HEADROOM = 0.005;
 /** Fewest tones between bare and solid, a count. Assumed: fewer show no shape. */
 const STEPS_MIN = 3;
 /**
@@ -184,7 +181,7 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     return { coverage, predicted: predictScreened(coverage, { fit, marks, halftone }) };
   });
   const curve = fitToneCurve(measured, wanted);
-  const kept = holdBack(curve.points, options.headroom ?? DEFAULT_HEADROOM);
+  const kept = holdBack(curve.points);
   if (kept.length < 2) {
     throw new AppError(
       'profile-unusable',
@@ -359,11 +356,11 @@ function cropDots({ width: across, levels, data }: DotField, { x, y, width, heig
 }
 
 /** The curve up to where all but the held-back share of its lightness is reached. */
-function holdBack(points: readonly BandPoint[], headroom: number): readonly { coverage: number; lightness: number }[] {
+function holdBack(points: readonly BandPoint[]): readonly { coverage: number; lightness: number }[] {
   const plain = points.map(({ coverage, lightness }) => ({ coverage, lightness }));
-  if (!(headroom > 0) || plain.length < 3) return plain;
+  if (plain.length < 3) return plain;
   const [first, last] = [plain[0], plain[plain.length - 1]];
-  const end = last.lightness - headroom * (last.lightness - first.lightness);
+  const end = last.lightness - HEADROOM * (last.lightness - first.lightness);
   const curve = createPchip(
     plain.map(({ coverage }) => coverage),
     plain.map(({ lightness }) => lightness),

@@ -55,15 +55,11 @@ export interface OpticsOptions extends BurnSettings {
   readonly pitchMm?: number;
   /** Diameter of what one dot visibly changes, µm; absent: taken as the spot diameter. */
   readonly markDiameterUm?: number;
-  /** Largest dose ripple of a solid fill that still counts as even, 0 … 1; `OPTICS_DEFAULTS.rippleLimit`. */
-  readonly rippleLimit?: number;
   /**
    * Line spacing to recommend, mm: what a measured solid supports, after which the dose ripple of the spot is no longer
    * judged, or what the rule gave for other settings. Absent: by the spot, for these settings.
    */
   readonly recommended?: { readonly lineSpacingMm: number; readonly by: OpticsReport['recommendedBy'] };
-  /** Growth of the spot that still counts as in focus; `OPTICS_DEFAULTS.spotGrowth`. */
-  readonly spotGrowth?: number;
   /** Diameter of a round piece that lies under the lens and does not turn, mm. */
   readonly cylinderDiameterMm?: number;
 }
@@ -72,7 +68,7 @@ export interface OpticsOptions extends BurnSettings {
  * Limits, shares of the mean dose and of the waist's diameter. Assumed, nobody's published number: what counts as even
  * and as in focus; the report prints both.
  */
-const OPTICS_DEFAULTS = { rippleLimit: SPACING_RULE.unevennessLimit, spotGrowth: 0.1 } as const;
+const OPTICS_LIMITS = { rippleLimit: SPACING_RULE.unevennessLimit, spotGrowth: 0.1 } as const;
 
 export interface OpticsWarning {
   /** Name of the report's field, or of the setting, that is in doubt. */
@@ -161,11 +157,10 @@ export function describeOptics(beam: BeamFacts, options: OpticsOptions): OpticsR
     lineSpacingMm: options.lineSpacingMm,
     pitchMm: options.pitchMm,
     markDiameterUm: options.markDiameterUm,
-    spotGrowth: options.spotGrowth,
     cylinderDiameterMm: options.cylinderDiameterMm,
   });
   const { powerW, speedMmPerS } = options;
-  const { rippleLimit = OPTICS_DEFAULTS.rippleLimit, spotGrowth = OPTICS_DEFAULTS.spotGrowth } = options;
+  const { rippleLimit, spotGrowth } = OPTICS_LIMITS;
   const spotDiameterUm = beam.spotDiameterUm ?? computeSpotDiameterUm(beam);
   const focus = { ...beam, spotDiameterUm };
   const rayleighRangeMm = computeRayleighRangeMm(focus);

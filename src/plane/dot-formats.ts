@@ -9,7 +9,7 @@ import {
 } from './container.ts';
 import type { Dots } from './plane.ts';
 import { writePng } from './png.ts';
-import { type Polarity, packDots } from './samples.ts';
+import { packDots } from './samples.ts';
 import { writeTiff } from './tiff.ts';
 
 /**
@@ -37,7 +37,7 @@ export interface DotFormatRecord {
   /** Whether a file is of this kind, by its first bytes and what `sniffFormat` says of them. */
   readonly sniff: (bytes: Uint8Array, sniffed: Sniffed) => boolean;
   /** 1 bit grey for two levels, 8 bit grey for more, with the resolution of both axes. */
-  readonly write: (dots: Dots, options: { readonly resolution: PixelsPerMetre; readonly polarity: Polarity }) => Buffer;
+  readonly write: (dots: Dots, resolution: PixelsPerMetre) => Buffer;
   readonly readResolution: (bytes: Uint8Array) => PixelsPerMetre | undefined;
   /** How its pixels are read: by a function, or by the image library, which knows it as this. */
   readonly pixels: PhotoFormat | ((bytes: Buffer, name: string) => BitmapSamples);
@@ -49,7 +49,7 @@ export const DOT_FORMATS: Readonly<Record<DotFormat, DotFormatRecord>> = {
     title: 'PNG',
     mime: 'image/png',
     sniff: (_, { format }) => format === 'png',
-    write: (dots, { resolution, polarity }) => writePng(dots.width, packDots(dots, { lead: 1, polarity }), resolution),
+    write: (dots, resolution) => writePng(dots.width, packDots(dots, { lead: 1 }), resolution),
     readResolution: readPngResolution,
     pixels: 'png',
   },
@@ -57,7 +57,7 @@ export const DOT_FORMATS: Readonly<Record<DotFormat, DotFormatRecord>> = {
     title: 'TIFF',
     mime: 'image/tiff',
     sniff: (_, { format }) => format === 'tiff',
-    write: (dots, { resolution, polarity }) => writeTiff(dots.width, packDots(dots, { polarity }), resolution),
+    write: (dots, resolution) => writeTiff(dots.width, packDots(dots), resolution),
     readResolution: readTiffResolution,
     pixels: 'tiff',
   },
@@ -65,7 +65,7 @@ export const DOT_FORMATS: Readonly<Record<DotFormat, DotFormatRecord>> = {
     title: 'BMP',
     mime: 'image/bmp',
     sniff: (_, { format }) => format === 'bmp',
-    write: (dots, { resolution, polarity }) => writeBmp(dots.width, packDots(dots, { polarity }), resolution),
+    write: (dots, resolution) => writeBmp(dots.width, packDots(dots), resolution),
     readResolution: readBmpResolution,
     pixels: (bytes, name) => {
       const { width, height, rgb } = readBmp(bytes, name);

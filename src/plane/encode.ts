@@ -6,8 +6,6 @@ import { setPngResolution } from './png.ts';
 
 export interface EncodeDotsOptions {
   readonly format: DotFormat;
-  /** `true` writes firing dots white, for control software that burns white. Black fires otherwise. */
-  readonly invert?: boolean;
 }
 
 /**
@@ -15,9 +13,8 @@ export interface EncodeDotsOptions {
  * pitch and the line spacing as the resolution of the two axes (PNG and BMP in whole pixels per metre). The bytes
  * depend on the arguments alone.
  */
-export function encodeDots(dots: Dots, grid: DotGrid, { format, invert = false }: EncodeDotsOptions): Buffer {
-  const polarity = invert ? 'fires-white' : 'fires-black';
-  return DOT_FORMATS[format].write(dots, { resolution: resolutionOf(grid), polarity });
+export function encodeDots(dots: Dots, grid: DotGrid, { format }: EncodeDotsOptions): Buffer {
+  return DOT_FORMATS[format].write(dots, resolutionOf(grid));
 }
 
 /** @throws RangeError for a pitch or line spacing that is not above 0 */

@@ -14,57 +14,54 @@ export interface SampleRows {
 export interface PackOptions {
   /** Bytes left free before each row, for a PNG's filter type. */
   readonly lead?: number;
-  /** `fires-white` swaps the tones, for a program that burns white. */
-  readonly polarity?: Polarity;
   /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
   readonly arithmetic?: 'simd' | 'scalar';
 }
-
-export type Polarity = 'fires-black' | 'fires-white';
 
 /**
  * Dots as grey samples: black (0) fires at full dose, white is bare. Two levels take 1 bit, more take 8.
  * Spare bits at the end of a row are bare.
  */
 export function packDots(dots: Dots, options: PackOptions = {}): SampleRows {
-  const { lead = 0, polarity = 'fires-black', arithmetic = 'simd' } = options;
-  return dots.levels === 2 ? packBits(dots, { lead, polarity, arithmetic }) : packGreys(dots, lead, polarity);
+  const { lead = 0, arithmetic = 'simd' } = options;
+  return dots.levels === 2 ? packBits(dots, { lead, arithmetic }) : packGreys(dots, lead);
 }
 
-function packBits({ width, height, data }: Dots, { lead, polarity, arithmetic }: Required<PackOptions>): SampleRows {
+/** Eight bare dots, bits. Format: grey samples, in which white is bare. */
+const ALL_BARE = 0xff;
+
+function packBits({ width, height, data }: Dots, { lead, arithmetic }: Required<PackOptions>): SampleRows {
   const rowBytes = (width + 7) >> 3;
   const bytes = new Uint8Array((lead + rowBytes) * height);
-  const flip = polarity === 'fires-black' ? 0xff : 0;
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
-  if (kernels) packRowsFast(kernels, data, { width, lead, flip, bytes });
+  if (kernels) packRowsFast(kernels, data, { width, lead, bytes });
   else {
     for (let y = 0; y < height; y++) {
       const at = y * (lead + rowBytes) + lead;
-      packRow(data.subarray(y * width, (y + 1) * width), bytes.subarray(at, at + rowBytes), flip);
+      packRow(data.subarray(y * width, (y + 1) * width), bytes.subarray(at, at + rowBytes));
     }
   }
   return { bitsPerSample: 1, rowBytes, height, bytes };
 }
 
-function packRow(row: Uint8Array, to: Uint8Array, flip: number): void {
+function packRow(row: Uint8Array, to: Uint8Array): void {
   for (let byte = 0; byte < to.length; byte++) {
     let bits = 0;
     for (let x = byte * 8, bit = 7; bit >= 0 && x < row.length; x++, bit--) bits |= row[x] << bit;
-    to[byte] = flip ^ bits;
+    to[byte] = ALL_BARE ^ bits;
   }
 }
 
 interface PackedRows {
   readonly width: number;
   readonly lead: number;
-  readonly flip: number;
   readonly bytes: Uint8Array;
 }
 
 /** Dots that go to the kernel at a time, in whole rows: few enough to stay in a processor's cache. Assumed: 256 KiB. */
 const BLOCK = 1 << 17;
 
-function packRowsFast(kernels: Kernels, data: Uint8Array, { width, lead, flip, bytes }: PackedRows): void {
+function packRowsFast(kernels: Kernels, data: Uint8Array, { width, lead, bytes }: PackedRows): void {
   const rows = Math.max(1, Math.floor(BLOCK / width));
   const rowBytes = lead + ((width + 7) >> 3);
   const [dotsAt, bitsAt] = reserveBuffers(kernels, [rows * width + 8, rows * rowBytes]);
@@ -74,13 +71,13 @@ function packRowsFast(kernels: Kernels, data: Uint8Array, { width, lead, flip, b
     const part = data.subarray(from, from + rows * width);
     const count = part.length / width;
     dots.set(part);
-    kernels.packRows(dotsAt, bitsAt, width, count, lead, flip);
+    kernels.packRows(dotsAt, bitsAt, width, count, lead, ALL_BARE);
     bytes.set(bits.subarray(0, count * rowBytes), to);
   }
 }
 
-function packGreys({ width, height, data, levels }: Dots, lead: number, polarity: Polarity): SampleRows {
-  const greys = tabulateGreys(levels, polarity);
+function packGreys({ width, height, data, levels }: Dots, lead: number): SampleRows {
+  const greys = tabulateGreys(levels);
   const bytes = new Uint8Array((lead + width) * height);
   for (let y = 0, at = 0, from = 0; y < height; y++) {
     at += lead;
@@ -90,11 +87,8 @@ function packGreys({ width, height, data, levels }: Dots, lead: number, polarity
 }
 
 /** Grey sample of each dot value 0 … levels−1. */
-function tabulateGreys(levels: number, polarity: Polarity): Uint8Array {
-  return Uint8Array.from({ length: levels }, (_, value) => {
-    const dose = Math.round((255 * value) / (levels - 1));
-    return polarity === 'fires-black' ? 255 - dose : dose;
-  });
+function tabulateGreys(levels: number): Uint8Array {
+  return Uint8Array.from({ length: levels }, (_, value) => 255 - Math.round((255 * value) / (levels - 1)));
 }
 
 /**

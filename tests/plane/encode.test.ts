@@ -124,12 +124,6 @@ describe.each(DOT_FORMAT_NAMES)('%s', (format) => {
     expect(grid!.lineSpacingMm / 0.0317).toBeCloseTo(1, 4);
   });
 
-  test('inverted, the fired dots are white', async () => {
-    const dots = makeDots(21, 9);
-    const back = await decodeDotsBytes(encodeDots(dots, GRID, { format, invert: true }), 'file');
-    expect(back.dots.data).toEqual(dots.data.map((value) => 1 - value));
-  });
-
   test('the same dots give the same bytes', () => {
     const dots = makeDots(100, 100);
     expect(encodeDots(dots, GRID, { format })).toEqual(encodeDots(makeDots(100, 100), GRID, { format }));

@@ -19,8 +19,8 @@ export type GroupId = 'piece' | 'material' | 'crop' | 'tone' | 'words' | 'dots';
 /** The group of the last photo: the next one is likely to want the same. */
 let last: GroupId | undefined = 'tone';
 
-export function useGroup(first = last): readonly [GroupId | undefined, (group: GroupId | undefined) => void] {
-  const [group, setGroup] = useState<GroupId | undefined>(first);
+export function useGroup(): readonly [GroupId | undefined, (group: GroupId | undefined) => void] {
+  const [group, setGroup] = useState(last);
   return [
     group,
     (next) => {
