@@ -9,12 +9,7 @@ import {
   reflectanceOfLightness,
   SRGB,
 } from '../../src/colour/index.ts';
-import {
-  interpolateLightness,
-  lightnessOfLuminance,
-  luminanceOfLightness,
-  ONE,
-} from '../../src/plane/index.ts';
+import { interpolateLightness, lightnessOfLuminance, luminanceOfLightness, ONE } from '../../src/plane/index.ts';
 
 describe('CIE L*', () => {
   // Source: colour-science, colour/colorimetry/tests/test_lightness.py (lightness_CIE1976, Y of 100).
