@@ -2,7 +2,7 @@ import { type LinearRgb, labToLinear } from './colour.ts';
 import type { ColourModel, LawModel } from './material-model.ts';
 
 /** Strength of the mark, 0 bare … 1 full, at a dose given as a multiple of the half dose. */
-export function strengthAt(doseRatio: number, law: LawModel): number {
+function strengthAt(doseRatio: number, law: LawModel): number {
   if (doseRatio <= 0) return 0;
   if (law.kind === 'gradual') return 1 - 2 ** -(doseRatio ** law.order);
   const x = Math.min(1, Math.max(0, (Math.log(doseRatio) / law.edge + 1) / 2));
