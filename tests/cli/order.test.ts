@@ -464,8 +464,11 @@ describe('an order that is run again', () => {
 /** Pieces that take long enough to be interrupted, without a look at the photo. */
 const SLOW = ['--size', '60x45', '--profile', 'anodised-black', '--subject', 'none'];
 
+/** The same with every command that writes, and 300 times: benchmarks/kills.ts. */
+const KILLS = 5;
+
 describe('an order that is stopped', () => {
-  test('at 15 random moments loses nothing, does nothing twice, and leaves the bytes of one that was not', async () => {
+  test('at random moments loses nothing, does nothing twice, and leaves the bytes of one that was not', async () => {
     const photos = folder();
     await makePhotos(photos, 5);
     const wanted = folder();
@@ -488,7 +491,7 @@ describe('an order that is stopped', () => {
       return lines.filter((line) => line.includes('"is":"done"') && line.endsWith('}}')).length;
     };
     let kills = 0;
-    while (kills < 15) {
+    while (kills < KILLS) {
       const out = folder();
       for (;;) {
         const known = doneIn(out);
