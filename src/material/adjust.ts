@@ -1,3 +1,4 @@
+import { power } from '../numeric/index.ts';
 import { describeSolid } from './solid.ts';
 import type { Surface } from './types.ts';
 
@@ -33,7 +34,7 @@ export function adjustSurface(surface: Surface, { dose, width }: BeamChange): Su
     response: {
       ...widened,
       halfDose: response.halfDose / dose,
-      fading: 1 - (1 - response.fading) ** (dose * dose),
+      fading: 1 - power(1 - response.fading, dose * dose),
     },
   };
 }

@@ -224,7 +224,7 @@ function fitBeam(
     const sum = (of: (patch: DriftPatch) => number) =>
       told.reduce((total, patch, at) => total + weights[at]! * of(patch), 0);
     const normal = slopes.map((a, i) =>
-      slopes.map((b, j) => sum(({ coverage }) => a(coverage) * b(coverage)) + (i === j ? priors[i]! ** -2 : 0)),
+      slopes.map((b, j) => sum(({ coverage }) => a(coverage) * b(coverage)) + (i === j ? 1 / priors[i]! ** 2 : 0)),
     );
     covariance = invertPositiveDefinite(normal)!.inverse;
     const pull = slopes.map(
