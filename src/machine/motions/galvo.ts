@@ -2,7 +2,7 @@ import * as v from 'valibot';
 import { QUANTITIES as Q } from '../../quantities.ts';
 import { computeMoveSeconds, computeRamp, type Drive } from '../trapezoid.ts';
 import type { GalvoMotion } from '../types.ts';
-import { type DotByDot, inverse, type MotionRecord, OVERHEAD } from './motion.ts';
+import { type DotByDot, inverse, type MotionRecord, OVERHEAD, RAMP } from './motion.ts';
 
 /** A jump of this length settles within a time constant times ln 2, mm. Assumed: about what a mark forgives. */
 const SETTLED_MM = 0.01;
@@ -96,13 +96,7 @@ export const GALVO: MotionRecord<GalvoMotion, 'jumpSPerMm' | 'rampS2PerMm' | 'se
       label: 'jump speed',
       unit: 'mm/s',
     }),
-    inverse({
-      name: 'rampS2PerMm',
-      of: ({ accelerationMmPerS2 }) => accelerationMmPerS2,
-      factor: 'acceleration',
-      label: 'acceleration',
-      unit: 'mm/s²',
-    }),
+    RAMP,
     {
       name: 'settlingS',
       read: ({ settlingUs = 0 }) => settlingUs / 1e6,

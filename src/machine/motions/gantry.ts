@@ -2,12 +2,15 @@ import * as v from 'valibot';
 import { QUANTITIES as Q } from '../../quantities.ts';
 import { computeMoveSeconds, computeRamp, type Drive } from '../trapezoid.ts';
 import type { GantryMotion } from '../types.ts';
-import { inverse, type MotionRecord, OVERHEAD } from './motion.ts';
+import { inverse, type MotionRecord, OVERHEAD, RAMP } from './motion.ts';
 
 /** Sizes that stand for a value of 0, s and mm. Assumed: the least of each that changes a job's time noticeably. */
 const FLOORS = { riseS: 1e-2, waitS: 1e-4, overtravelMm: 0.5 } as const;
 
 const toMs = (seconds: number) => seconds * 1e3;
+
+/** The turn at the end of a line. */
+const computeWaitS = ({ turnDelayMs }: GantryMotion): number => turnDelayMs / 1000;
 
 /** A head on two axes. */
 export const GANTRY: MotionRecord<
@@ -34,7 +37,7 @@ export const GANTRY: MotionRecord<
     return (dxMm, dyMm) =>
       Math.max(computeMoveSeconds(Math.abs(dxMm), drive), computeMoveSeconds(Math.abs(dyMm), drive));
   },
-  computeWaitS: ({ turnDelayMs }) => turnDelayMs / 1000,
+  computeWaitS,
   unknowns: [
     inverse({
       name: 'travelSPerMm',
@@ -43,13 +46,7 @@ export const GANTRY: MotionRecord<
       label: 'travel speed',
       unit: 'mm/s',
     }),
-    inverse({
-      name: 'rampS2PerMm',
-      of: ({ accelerationMmPerS2 }) => accelerationMmPerS2,
-      factor: 'acceleration',
-      label: 'acceleration',
-      unit: 'mm/s²',
-    }),
+    RAMP,
     {
       name: 'riseS',
       read: ({ accelerationRiseMs = 0 }) => accelerationRiseMs / 1e3,
@@ -61,7 +58,7 @@ export const GANTRY: MotionRecord<
     },
     {
       name: 'waitS',
-      read: ({ turnDelayMs }) => turnDelayMs / 1000,
+      read: computeWaitS,
       floor: FLOORS.waitS,
       factor: 'delay',
       label: 'delay at a turn',

@@ -77,6 +77,15 @@ export function inverse<M extends Motion, Name extends string>(
   return { ...rest, read: (motion) => 1 / of(motion), show: (value) => 1 / value };
 }
 
+/** How fast speed is gained, as every motion has it. */
+export const RAMP: MotionUnknown<Motion, 'rampS2PerMm'> = inverse({
+  name: 'rampS2PerMm',
+  of: ({ accelerationMmPerS2 }) => accelerationMmPerS2,
+  factor: 'acceleration',
+  label: 'acceleration',
+  unit: 'mm/s²',
+});
+
 /** A start and end of a job, as every motion has them. */
 export const OVERHEAD: MotionUnknown<Motion, 'overheadS'> = {
   name: 'overheadS',
