@@ -1,6 +1,7 @@
 /**
  * The one table of what a person should know beside a result. `about` says which stage speaks, `say` words it from its
- * data. Code that acts on a notice asks for its code; nothing reads the words back.
+ * data; a stage whose numbers are its own hands over the words as `said`. Code that acts on a notice asks for its code;
+ * nothing reads the words back.
  */
 export const NOTICES = {
   'camera-flash': {
@@ -185,6 +186,88 @@ export const NOTICES = {
     say: ({ file, share }: { readonly file: string; readonly share: number }) =>
       `${Math.round(100 * share)} % of the drawing ${file} lies beyond the piece or its bare edge and is cut off: move it, or make it smaller.`,
   },
+  'tone-guessed': {
+    about: 'job',
+    say: () =>
+      'NOT CALIBRATED: no profile of this material, so coverage is a straight line from bare to solid and the tones are a guess. Expect muddy or washed-out faces; burn a tone chart and learn the material first.',
+  },
+  'profile-assumed': {
+    about: 'job',
+    say: ({ profile }: OfProfile) =>
+      `NOT CALIBRATED: the profile "${profile}" is computed from assumed values, not measured on your machine. Good for a look; burn a tone chart and learn the material before you burn a customer’s piece.`,
+  },
+  'profile-simulated': {
+    about: 'job',
+    say: ({ profile }: OfProfile) =>
+      `The profile "${profile}" was simulated on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`,
+  },
+  'palette-assumed': {
+    about: 'job',
+    say: ({ palette }: { readonly palette: string }) =>
+      `NOT MEASURED: the palette "${palette}" holds assumed colours and settings. Good for a look; burn a dose chart and read a palette of your own before you burn a customer’s piece.`,
+  },
+  'material-unrecorded': {
+    about: 'job',
+    say: ({ material }: { readonly material: string }) =>
+      `There is no record of the material (${material}), so no cautions about it stand here: find out what it gives off, and whether it may be put under a laser at all.`,
+  },
+  'profile-of-another': {
+    about: 'job',
+    say: ({ profile, learned, asked }: OfProfile & { readonly learned: string; readonly asked: string }) =>
+      `The profile "${profile}" was learned on ${learned}; this job names ${asked}. Take the profile of that material, or burn a trial piece first.`,
+  },
+  'job-differs': {
+    about: 'job',
+    say: ({ difference }: OfProfile & { readonly field: string; readonly difference: string }) =>
+      `${difference}. Burn a trial piece first, or learn a chart as this job is burned.`,
+  },
+  'curve-predicted': {
+    about: 'job',
+    say: ({ differences }: OfProfile & { readonly differences: readonly string[] }) =>
+      `${differences.join('. ')}. The tone curve of this job is predicted from the marks, and less sure than the profile's own: burn a trial piece first, or leave screen and spacing as the profile has them.`,
+  },
+  'screen-untested': {
+    about: 'job',
+    say: ({ profile, screen, grid }: OfProfile & { readonly screen: string; readonly grid: string }) =>
+      `THIS SCREEN ONLY: ${profile} was tested on another screen or grid than its own and came out beyond its limits. Use ${screen} at ${grid} mm, or learn a chart with this screen.`,
+  },
+  'screen-deaf': {
+    about: 'job',
+    say: ({ screen, options }: { readonly screen: string; readonly options: readonly string[] }) =>
+      `The screen ${screen} does not read: ${options.join(', ')}. Leave that out, or take a screen that does.`,
+  },
+  'runs-short': {
+    about: 'job',
+    say: ({ machine, run, screen }: { readonly machine: string; readonly run: number; readonly screen: string }) =>
+      `${machine} needs ${run} dots for on or off at this speed; ${screen} makes shorter runs. Leave the screen to the program, ask for runs of ${run} dots, or lower the speed.`,
+  },
+  'levels-unstated': {
+    about: 'job',
+    say: ({
+      levels,
+      machine,
+      stated,
+    }: {
+      readonly levels: number;
+      readonly machine: string;
+      readonly stated: number;
+    }) =>
+      `${levels} power levels per dot were asked for; ${machine} states ${stated}. Ask for as many, or mend the machine's record.`,
+  },
+  'dose-strong': { about: 'job', say: ({ said }: SaidDose) => said },
+  'dose-faint': { about: 'job', say: ({ said }: SaidDose) => said },
+  'solid-uneven': { about: 'job', say: ({ said }: { readonly said: string; readonly lostL: number }) => said },
+  'aim-beyond': {
+    about: 'job',
+    say: ({ said }: { readonly said: string; readonly follows: readonly string[] }) => said,
+  },
+  'photo-small': { about: 'job', say: ({ said }: { readonly said: string; readonly times: number }) => said },
+  'tones-unsure': {
+    about: 'job',
+    say: ({ said }: OfProfile & { readonly said: string; readonly share: number }) => said,
+  },
+  'optics-doubt': { about: 'job', say: ({ said }: { readonly field: string; readonly said: string }) => said },
+  'setting-beyond': { about: 'job', say: ({ said }: { readonly field: string; readonly said: string }) => said },
   'record-broken': {
     about: 'shop',
     say: ({ path, fault }: { readonly path: string; readonly fault: string }) =>
@@ -240,6 +323,16 @@ export const NOTICES = {
       `The piece was laid ${heightMm > widthMm ? 'upright' : 'lengthwise'} (${widthMm} × ${heightMm} mm), which shows more of this photo.`,
   },
 } as const satisfies Record<string, { readonly about: string; readonly say: (data: never) => string }>;
+
+interface OfProfile {
+  readonly profile: string;
+}
+
+interface SaidDose {
+  readonly said: string;
+  /** Against the learned or the start dose. */
+  readonly times: number;
+}
 
 interface Directions {
   readonly drawn: string;
@@ -314,4 +407,107 @@ export function withoutCodes(notices: readonly Notice[], ...codes: readonly Noti
 /** Each thing once: the first of every notice that says the same. */
 export function withoutRepeats(notices: readonly Notice[]): readonly Notice[] {
   return notices.filter(({ text }, at) => notices.findIndex((one) => one.text === text) === at);
+}
+
+/** What tells a notice from others of its code: what it is about, and how large it is. */
+export interface KnownNotice {
+  readonly code: NoticeCode;
+  readonly cause?: string;
+  readonly figure?: number;
+}
+
+/** A notice that a shop knows and accepts. */
+export interface RestedNotice {
+  readonly code: NoticeCode;
+  /** What it may be about; anything when absent. */
+  readonly causes?: readonly string[];
+  /** How large it was at most when it was accepted; any size when absent. */
+  readonly figure?: number;
+}
+
+interface Restable<C extends NoticeCode> {
+  /** What it is called on one line. */
+  readonly title: string;
+  readonly cause?: (data: SaidOf<C>[0]) => string;
+  /** Larger is worse. */
+  readonly figure?: (data: SaidOf<C>[0]) => number;
+}
+
+const ofProfile = ({ profile }: OfProfile) => profile;
+
+/**
+ * The notices that a shop may get used to. One that is not here, above all what warns of harm (a material that nobody
+ * has recorded, a dose far above the usual one, settings that the machine does not have), always speaks.
+ */
+export const RESTABLE: { readonly [C in NoticeCode]?: Restable<C> } = {
+  'tone-guessed': { title: 'No profile of the material' },
+  'profile-assumed': { title: 'Profile computed, not measured', cause: ofProfile },
+  'profile-simulated': { title: 'Profile of the virtual engraver', cause: ofProfile },
+  'palette-assumed': { title: 'Palette not measured', cause: ({ palette }) => palette },
+  'profile-of-another': {
+    title: 'Profile of another material',
+    cause: ({ profile, asked }) => `${profile}, ${asked}`,
+  },
+  'job-differs': { title: 'Burned otherwise than learned', cause: ({ profile, field }) => `${profile}, ${field}` },
+  'curve-predicted': { title: 'Tone curve predicted', cause: ofProfile },
+  'screen-untested': { title: 'Profile for its own screen only', cause: ofProfile },
+  'screen-deaf': { title: 'Option that the screen does not read', cause: ({ screen }) => screen },
+  'runs-short': {
+    title: 'Dots shorter than the beam follows',
+    cause: ({ machine }) => machine,
+    figure: ({ run }) => run,
+  },
+  'levels-unstated': { title: 'More levels than the machine states', cause: ({ machine }) => machine },
+  'dose-faint': { title: 'Dose below the usual one', figure: ({ times }) => 1 / times },
+  'solid-uneven': { title: 'Solids short of the full tone', figure: ({ lostL }) => lostL },
+  'aim-beyond': { title: 'Aim beyond the material', cause: ({ follows }) => follows.join(', ') },
+  'exposures-unshared': {
+    title: 'Profiles without a shared reference',
+    cause: ({ profiles }) => [...profiles].sort().join(', '),
+  },
+  'photo-small': { title: 'Photo small for its size', figure: ({ times }) => times },
+  'tones-unsure': { title: 'Tones badly known', cause: ofProfile, figure: ({ share }) => share },
+  'optics-doubt': { title: 'Remarks of the optics', cause: ({ field }) => field },
+  'photo-turned': { title: 'Photo turned upright' },
+  'piece-turned': { title: 'Piece laid the other way' },
+  'bars-left-out': { title: 'Bars of one colour left out' },
+  'backdrop-unsure': { title: 'Subject told roughly' },
+};
+
+/** What tells this notice from others of its code. */
+export function knowNotice({ code, data }: Notice): KnownNotice {
+  const { cause, figure } = (RESTABLE[code] ?? {}) as Restable<never>;
+  return {
+    code,
+    ...(cause ? { cause: cause(data as never) } : {}),
+    ...(figure ? { figure: Number(figure(data as never).toPrecision(3)) } : {}),
+  };
+}
+
+/** So many times the figure that was accepted is worse by much, a factor. Assumed: what nobody meant to accept. */
+const WORSE = 1.5;
+
+/** Whether what a shop has put to rest is this notice, and not one about something else or worse by much. */
+export function isAtRest(known: KnownNotice, rested: readonly RestedNotice[]): boolean {
+  if (!RESTABLE[known.code]) return false;
+  return rested.some(
+    ({ code, causes, figure }) =>
+      code === known.code &&
+      (causes === undefined || known.cause === undefined || causes.includes(known.cause)) &&
+      (figure === undefined || known.figure === undefined || known.figure <= WORSE * figure),
+  );
+}
+
+/** Notices that speak, and those that a shop has put to rest. */
+export function settleNotices(
+  notices: readonly Notice[],
+  rested: readonly RestedNotice[] = [],
+): { readonly speaking: readonly Notice[]; readonly resting: readonly Notice[] } {
+  const resting = notices.filter((one) => isAtRest(knowNotice(one), rested));
+  return { speaking: notices.filter((one) => !resting.includes(one)), resting };
+}
+
+/** The names of what is at rest, each once, for one quiet line. */
+export function sayAtRest(resting: readonly KnownNotice[]): string {
+  return [...new Set(resting.map(({ code }) => RESTABLE[code]?.title ?? code))].join(', ');
 }

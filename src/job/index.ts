@@ -45,6 +45,7 @@ export { resolveMarks } from './marks/resolve.ts';
 export { prepareMarks } from './marks/run.ts';
 export type { MarksRequest, MarksTicket, SeparateBy } from './marks/types.ts';
 export { renderOrderCsv } from './order/csv.ts';
+export { renderCustomerPage } from './order/customer-page.ts';
 export { chooseNames, findNameFault, type OrderCell, type OrderRow, parseOrderCsv, shortenName } from './order/list.ts';
 export { renderOrderPage } from './order/page.ts';
 export {
@@ -100,6 +101,7 @@ export {
 } from './request/history.ts';
 export { findMaterial, readMachine, readProfile, refuseMaterial } from './request/records.ts';
 export * from './request/resolve.ts';
+export { listRested, type RestedRecord, readRested } from './request/rested.ts';
 export { type GivenSettings, JOB_DEFAULTS, type JobRequest, type JobSpec, type KeptRequest } from './request/types.ts';
 export {
   assessUncertainty,

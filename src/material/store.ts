@@ -7,7 +7,16 @@ import { isDeviceName, readInputSync, sha256, type WriteOptions, writeFilesAtomi
 import { parseRefused } from './parse.ts';
 import type { RefusedMaterial } from './types.ts';
 
-export type RecordKind = 'profiles' | 'machines' | 'materials' | 'charts' | 'history' | 'jigs' | 'palettes' | 'burned';
+export type RecordKind =
+  | 'profiles'
+  | 'machines'
+  | 'materials'
+  | 'charts'
+  | 'history'
+  | 'jigs'
+  | 'palettes'
+  | 'burned'
+  | 'rested';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
   profiles: 'profile',
@@ -18,6 +27,7 @@ const ONE_OF: Readonly<Record<RecordKind, string>> = {
   jigs: 'jig',
   palettes: 'palette',
   burned: 'burned job',
+  rested: 'notice at rest',
 };
 
 export interface ShopOptions {

@@ -3,11 +3,6 @@ import type { DotGrid } from '../plane/index.ts';
 import { assumeResponse } from './response.ts';
 import type { MarkDirection, Material, MaterialMark, Profile, ScreenChoice } from './types.ts';
 
-/** Belongs on every output of a job without a measured profile. */
-export const STRAIGHT_CURVE_WARNING =
-  'NOT CALIBRATED: no profile of this material, so coverage is a straight line from bare to solid and the tones are a guess. ' +
-  'Expect muddy or washed-out faces; burn a tone chart and learn the material first.';
-
 export interface StraightProfileOptions {
   readonly material: Material;
   readonly machine: { readonly name: string; readonly wavelengthNm: number; readonly spotDiameterUm: number };
@@ -75,7 +70,7 @@ const nameOf = (title: string) =>
 
 /**
  * A stand-in for a material without a profile: lightness straight from bare to full over coverage, everything assumed.
- * Undefined when the material has no marks at the machine's wavelength. Show `STRAIGHT_CURVE_WARNING` with whatever it
+ * Undefined when the material has no marks at the machine's wavelength. The notice `tone-guessed` belongs to whatever it
  * is used for.
  */
 export function straightProfile(options: StraightProfileOptions): Profile | undefined {

@@ -51,6 +51,9 @@ export function listBeyond(
   });
 }
 
+/** Whether a field of a report is a setting that the machine has a range of. */
+export const isSetting = (about: string): about is keyof SettingRanges => Object.hasOwn(NAMES, about);
+
 /** `a power of 60 W, needed 0.1 to 8 W`: found and needed, for a sentence about the machine. */
 export function sayBeyond({ what, unit, value, min, max }: SettingBeyond): string {
   return `a ${what} of ${show(value)} ${unit}, needed ${show(min)} to ${show(max)} ${unit}`;

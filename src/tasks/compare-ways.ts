@@ -1,5 +1,6 @@
 import { AppError } from '../errors.ts';
 import { type ComparedWay, compareWays, type JobRequest, type JobSpec, resolveJob } from '../job/index.ts';
+import { settleNotices } from '../notices.ts';
 import { readPhoto } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
 import type { ScanSettings } from './time-bitmap.ts';
@@ -41,7 +42,7 @@ export async function comparePhotoWays(
 ): Promise<ComparedWaysRecord> {
   const known = { shop, refused: refused() };
   const base = resolveJob(job, known);
-  for (const text of base.warnings) warn(text);
+  for (const { text } of settleNotices(base.warnings, base.atRest).speaking) warn(text);
   // The job's own screen as the job takes it: the automatic one may have options that its name alone does not.
   const screens = asked.screens ?? [job.screen, ...SCREENS.filter((name) => name !== base.screen.name)];
   const spacings =

@@ -103,6 +103,7 @@ export {
   writeBurnedCsv,
 } from './record-burn.ts';
 export { overSettings, readRequest, readSettings } from './request-options.ts';
+export { listRestable, type RestableNotice, restNotice, wakeNotice } from './rest-notices.ts';
 export { serveQueue } from './serve-queue.ts';
 export { readSettingsFile } from './settings-file.ts';
 export { openShopFolder, packageRoot } from './shop.ts';

@@ -10,6 +10,7 @@ import {
   shortenName,
   type Ticket,
 } from '../job/index.ts';
+import { settleNotices } from '../notices.ts';
 import { readPhoto, refuseResults, writeFilesAtomic } from '../plane/index.ts';
 import { SCREENS } from '../screens/index.ts';
 import type { TaskContext } from './context.ts';
@@ -62,7 +63,8 @@ export async function preparePhoto(request: PreparePhotoRequest, context: TaskCo
   const only = request.only ?? 'everything';
   const name = nameOfJob(request);
   const spec = resolveJob(request.job, { shop, refused: context.refused() });
-  for (const text of spec.warnings) warn(text);
+  const said = settleNotices(spec.warnings, spec.atRest).speaking;
+  for (const { text } of said) warn(text);
   const prices = only === 'bitmap' ? undefined : readPrices(request.prices, shop);
   await refuseResults(
     filesOfPiece(name, spec).map((file) => join(out, file)),
@@ -80,7 +82,7 @@ export async function preparePhoto(request: PreparePhotoRequest, context: TaskCo
     ...(pool ? { searchBands: pool.searchBands } : {}),
   }).finally(() => pool?.close());
   request.accept?.(job);
-  for (const text of job.warnings.slice(spec.warnings.length)) warn(text);
+  for (const text of job.warnings.slice(said.length)) warn(text);
   progress('writing');
   const files = job.files.map(({ name: file, bytes }) => ({ path: join(out, file), bytes }));
   const paths = files.map(({ path }) => path);

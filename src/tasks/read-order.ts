@@ -3,7 +3,7 @@ import { basename, dirname, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import { normaliseColumn, type OrderRow, parseOrderCsv, resolveJob } from '../job/index.ts';
 import { readJson } from '../material/index.ts';
-import type { Notice } from '../notices.ts';
+import { type Notice, settleNotices } from '../notices.ts';
 import type { OptionValues } from '../options.ts';
 import { explainReadError, readInputSync, sniffFormat } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
@@ -54,7 +54,10 @@ export async function readOrderPieces(
     { folder, defaults },
     context,
   );
-  for (const { plan } of pieces) if ('spec' in plan) for (const text of plan.spec.warnings) warn(text);
+  for (const { plan } of pieces) {
+    if (!('spec' in plan)) continue;
+    for (const { text } of settleNotices(plan.spec.warnings, plan.spec.atRest).speaking) warn(text);
+  }
   return pieces;
 }
 

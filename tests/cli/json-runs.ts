@@ -45,6 +45,9 @@ export const JSON_RUNS: readonly (readonly [command: string, argv: string])[] = 
   ['simulate faults', 'simulate faults --material-model anodised-black --faults clipped'],
   ['simulate engrave', 'simulate engrave out/cat.png --material-model slate --dpi 150 --out a.npy'],
   ['simulate capture', 'simulate capture a.npy --camera flatbed-300 --out a.png'],
+  ['warning rest', 'warning rest profile-assumed --ticket out/cat.ticket.json'],
+  ['warning list', 'warning list'],
+  ['warning wake', 'warning wake profile-assumed'],
   ['machine new', `machine new ${NEW_MACHINE}`],
   ['material new', 'material new --title Felt --machine kiln --direction darker'],
 ];

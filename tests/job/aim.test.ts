@@ -106,7 +106,7 @@ describe('an aim by name', () => {
 
   test('an aim beyond the material is warned of, and the ticket counts what is lost', async () => {
     const spec = resolve({ profile: 'slate-coaster', aim: 'anodised-black' });
-    expect(spec.warnings.join()).toMatch(/goes beyond what slate-coaster reaches/);
+    expect(spec.warnings.map(({ text }) => text).join()).toMatch(/goes beyond what slate-coaster reaches/);
     const { ticket } = await prepare({ profile: 'slate-coaster', aim: 'anodised-black' });
     expect(ticket!.tone.aim.lostDeltaL).toBeGreaterThan(0);
     expect(ticket!.tone.clippedDark + ticket!.tone.clippedLight).toBeGreaterThan(0);

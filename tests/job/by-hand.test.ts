@@ -45,12 +45,14 @@ describe('settings by hand', () => {
       KNOWN,
     );
     expect(settings).toMatchObject({ powerW: 4, speedMmPerS: 90, passes: 2 });
-    expect(warnings.join(' ')).toContain('The dose is');
+    expect(warnings.map(({ text }) => text).join(' ')).toContain('The dose is');
   });
 
   test('of another dose than the profile’s are told, and not refused: whoever types them means them', () => {
     const { powerW } = resolve({}).settings;
-    const said = resolve({ settings: { powerW: powerW * 0.2, passes: 40 } }).warnings.join(' ');
+    const said = resolve({ settings: { powerW: powerW * 0.2, passes: 40 } })
+      .warnings.map(({ text }) => text)
+      .join(' ');
     expect(said).toContain('times the');
     expect(said).toContain('learned with other settings');
   });

@@ -65,12 +65,12 @@ describe('a job through a profile', () => {
 
   test.each(SHOP.list('profiles').map(({ name }) => name))('%s has nothing to say of its own grid', (profile) => {
     const { warnings } = resolveJob({ size: '40x30', profile }, known);
-    expect(warnings.filter((text) => /apart|spacing|solid|dose|pulse|ripple|corner/i.test(text))).toEqual([]);
+    expect(warnings.filter(({ text }) => /apart|spacing|solid|dose|pulse|ripple|corner/i.test(text))).toEqual([]);
   });
 
   test('is told when its lines leave the full tone, with the spacing that does not', () => {
     const { warnings } = resolveJob({ size: '40x30', profile: 'anodised-black', lineSpacingMm: 0.05 }, known);
-    expect(warnings).toContainEqual(
+    expect(warnings.map(({ text }) => text)).toContainEqual(
       expect.stringMatching(
         /At 0.05 mm between lines a solid falls \d+\.\d L\* short of the full tone: take lines 0\.0\d+ mm apart/,
       ),

@@ -71,7 +71,10 @@ describe('a machine that is slow at switching', () => {
   });
 
   test('warns of a screen that cannot, and of shorter runs by hand', () => {
-    const words = (request: Parameters<typeof resolve>[0]) => resolve(request, slow).warnings.join(' ');
+    const words = (request: Parameters<typeof resolve>[0]) =>
+      resolve(request, slow)
+        .warnings.map(({ text }) => text)
+        .join(' ');
     expect(words({ profile: 'anodised-black', screen: 'blue-noise' })).toContain('needs 4 dots for on or off');
     expect(words({ profile: 'anodised-black', screenOptions: { run: 2 } })).toContain('ask for runs of 4 dots');
     expect(words({ profile: 'anodised-black' })).not.toContain('for on or off');
@@ -80,9 +83,11 @@ describe('a machine that is slow at switching', () => {
 
 test('an option that the screen does not read is not passed over in silence', () => {
   const { warnings } = resolve({ profile: 'anodised-black', screen: 'bayer', screenOptions: { errorOf: 'marks' } });
-  expect(warnings).toContain('The screen bayer does not read: what the error passed on is of.');
+  expect(warnings.map(({ text }) => text)).toContain(
+    'The screen bayer does not read: what the error passed on is of. Leave that out, or take a screen that does.',
+  );
   const read = resolve({ profile: 'anodised-black', screenOptions: { errorOf: 'marks' } });
-  expect(read.warnings.join()).not.toContain('does not read');
+  expect(read.warnings.map(({ text }) => text).join()).not.toContain('does not read');
 });
 
 test('a machine that states nothing gets no runs, and a ticket without them', async () => {
@@ -103,7 +108,7 @@ test('the predicted error of a model-based screen is no larger than that of the 
 describe('without --screen', () => {
   const own = { name: 'ostromoukhov', options: { scan: 'serpentine' } };
   const learnedOtherwise = shopWith({ profiles: { screen: { ...own, name: 'floyd-steinberg' } } });
-  const words = ({ warnings }: ReturnType<typeof resolve>) => warnings.join(' ');
+  const words = ({ warnings }: ReturnType<typeof resolve>) => warnings.map(({ text }) => text).join(' ');
 
   test('a profile learned with the automatic screen counts its marks, and nothing is said of another screen', () => {
     const spec = resolve({ profile: 'anodised-black' });

@@ -49,7 +49,9 @@ describe('uncertainty carried to a picture', () => {
     expect(found.meanL).toBeCloseTo(3, 1);
     expect(found.worstL).toBe(5);
     expect(found.badly.map(({ fromL }) => fromL)).toEqual([68, 80]);
-    expect(warnOfUncertainty(found, 'card')).toMatch(/50 % of the picture.*a tone chart drawn after this profile/);
+    expect(warnOfUncertainty(found, 'card')?.text).toMatch(
+      /50 % of the picture.*a tone chart drawn after this profile/,
+    );
   });
 
   test('a predicted curve is known less well by what the model leaves over', () => {

@@ -21,9 +21,11 @@ describe('a profile of a material that the shop has no record of', () => {
   test('prepares pictures, and says that cautions about the material are missing', () => {
     const spec = resolveJob({ size: '20x15', profile: profileOf('grey felt') }, known);
     expect(spec.material).toEqual({ name: 'grey felt', title: 'grey felt', cautions: [] });
-    expect(spec.warnings.join('\n')).toContain('There is no record of the material (grey felt)');
+    expect(spec.warnings.map(({ text }) => text).join('\n')).toContain(
+      'There is no record of the material (grey felt)',
+    );
     const recorded = resolveJob({ size: '20x15', profile: 'anodised-black' }, known);
-    expect(recorded.warnings.join('\n')).not.toContain('no record');
+    expect(recorded.warnings.map(({ text }) => text).join('\n')).not.toContain('no record');
   });
 
   test('draws verification charts and strips', () => {

@@ -141,7 +141,9 @@ describe('a profile’s verified screens', () => {
     writeFileSync(join(folder, 'history', `${PROFILE.name}.json`), JSON.stringify(failed));
     const shop = openShop({ shopDir: folder, builtIn: ['shared/shop', 'shared'] });
     const warningsOf = (more: object) =>
-      resolveJob({ size: '20x15', profile: PROFILE.name, ...more }, { shop, refused: REFUSED }).warnings.join(' ');
+      resolveJob({ size: '20x15', profile: PROFILE.name, ...more }, { shop, refused: REFUSED })
+        .warnings.map(({ text }) => text)
+        .join(' ');
     expect(warningsOf({ screen: 'blue-noise' })).toMatch(/THIS SCREEN ONLY/);
     expect(warningsOf({})).not.toMatch(/THIS SCREEN ONLY/);
   });

@@ -130,7 +130,7 @@ describe('an unknown material with a direction', () => {
   test('is taken for a photo as for a chart, with a warning that no cautions are known', () => {
     const { profile, warnings } = resolveJob(request, { shop: SHOP, refused: REFUSED });
     expect(profile).toMatchObject({ material: 'painted-steel', direction: 'darker' });
-    expect(warnings.join(' ')).toContain('no record of the material (painted steel)');
+    expect(warnings.map(({ text }) => text).join(' ')).toContain('no record of the material (painted steel)');
     expect(() => resolveJob({ ...request, material: 'PVC' }, { shop: SHOP, refused: REFUSED })).toThrow(/never put/);
   });
 

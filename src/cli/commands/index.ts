@@ -28,5 +28,6 @@ export const GROUPS: Readonly<Record<string, string>> = {
   palette: 'Palettes of several marks: list them, or show one.',
   jig: 'Jigs: list them, or show one.',
   price: 'Your prices: show the list, or write one.',
+  warning: 'Warnings: list those that may rest, put one to rest in this shop, or let it speak again.',
   simulate: 'Virtual engraver and scanner: try the whole loop without a laser; see what planted faults look like.',
 };

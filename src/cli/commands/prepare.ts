@@ -1,6 +1,7 @@
 import { basename, resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
 import type { Ticket } from '../../job/index.ts';
+import { sayAtRest } from '../../notices.ts';
 import {
   formatMoney,
   keepHeapSmall,
@@ -96,6 +97,7 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
           ? `${formatSeconds(seconds)}, 95 % between ${formatSeconds(ticket.time.interval.lowS)} and ${formatSeconds(ticket.time.interval.highS)}`
           : formatSeconds(seconds),
       ],
+      ...(ticket?.atRest ? [['at rest', sayAtRest(ticket.atRest)]] : []),
       ...(ticket?.price ? [['price', `${formatMoney(ticket.price.grossMinor, ticket.price)} for one`]] : []),
     ]),
   };

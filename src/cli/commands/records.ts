@@ -8,12 +8,15 @@ import {
   listJigs,
   listMaterials,
   listPalettes,
+  listRestable,
   listScreens,
   newMaterial,
   newPrices,
   readPrices,
+  restNotice,
   showMaterial,
   showPalette,
+  wakeNotice,
   writeScreensPage,
 } from '../../tasks/index.ts';
 import type { CommandContext, OptionValues, Outcome, Run } from '../command.ts';
@@ -141,6 +144,38 @@ const ACTIONS: Readonly<Record<string, Action>> = {
       json: { screens, page: path ?? null },
       text: alignColumns([...(path === undefined ? [] : [['wrote', path]]), ['NAME', 'GOOD FOR'], ...rows]),
     };
+  },
+  'warning list': (_, __, { shop }) => {
+    const warnings = listRestable(shop);
+    const rows = warnings.map(({ code, title, rested }) => [
+      code,
+      title,
+      rested ? `at rest since ${rested.date}${rested.causes ? ` (${rested.causes.join('; ')})` : ''}` : 'speaks',
+      rested?.note ?? '',
+    ]);
+    return { json: { warnings }, text: alignColumns([['CODE', 'WARNING', 'HERE', 'NOTE'], ...rows]) };
+  },
+  'warning rest': async ([code], options, commandContext) => {
+    const [ticket, note] = [textOf(options, 'ticket'), textOf(options, 'note')];
+    const { record, path } = await restNotice(
+      {
+        code: code!,
+        ...(ticket === undefined ? {} : { ticket: resolve(commandContext.io.cwd, ticket) }),
+        ...(note === undefined ? {} : { note }),
+      },
+      taskContext(commandContext),
+    );
+    return {
+      json: { record, path },
+      text: alignColumns([
+        ['kept', path],
+        ['again', `tonewright warning wake ${record.code}   (lets it speak)`],
+      ]),
+    };
+  },
+  'warning wake': async ([code], _, { shop }) => {
+    const record = await wakeNotice(code!, { shop });
+    return { json: { woken: record }, text: `${record.code} speaks again.` };
   },
   'price show': (_, __, { shop }) => {
     const prices = readPrices(undefined, shop);

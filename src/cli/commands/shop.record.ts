@@ -129,4 +129,35 @@ export const SHOP_RECORDS: readonly CommandRecord[] = [
     examples: ['price new', 'price new --title "My shop" --currency EUR --per-minute 0.8 --setup 5 --tax 19'],
     load: loadRecordsOf('price'),
   },
+  {
+    name: 'warning list',
+    summary: 'Warnings that a shop may put to rest, and those that are.',
+    args: '',
+    options: [],
+    examples: ['warning list --shop shop'],
+    load: loadRecordsOf('warning'),
+  },
+  {
+    name: 'warning rest',
+    summary: 'Put a warning that you know and accept to rest: tickets name it in one quiet line from then on.',
+    args: '<code>',
+    makesShop: true,
+    options: [
+      {
+        flags: '--ticket <file>',
+        help: 'only as on this ticket: it speaks again about anything else, or when half as large again',
+      },
+      { flags: '--note <words>', help: 'why, for whoever reads the list' },
+    ],
+    examples: ['warning rest photo-small', 'warning rest profile-simulated --ticket out/cat.ticket.json'],
+    load: loadRecordsOf('warning'),
+  },
+  {
+    name: 'warning wake',
+    summary: 'Let a warning speak again.',
+    args: '<code>',
+    options: [],
+    examples: ['warning wake photo-small --shop shop'],
+    load: loadRecordsOf('warning'),
+  },
 ];

@@ -85,7 +85,7 @@ export function resolveChart(
   // Through a profile the dose is what was learned, unless the request changes it.
   const asksDose = DOSE_SETTINGS_ASKED.some((setting) => request.settings?.[setting] !== undefined);
   const dose = judgeDose({ machine, learned: resolved.profile, settings, grid: resolved.grid }, { asked: asksDose });
-  if (dose && !warnings.includes(dose)) warnings.push(dose);
+  if (dose && !warnings.includes(dose.text)) warnings.push(dose.text);
   if (!isTable) warnings.push(...listBeats(resolved));
   const isFieldEmpty = request.cells === 'empty';
   if (isFieldEmpty && (!isTable || (request.vary?.length ?? 0) > 0)) {
@@ -226,7 +226,7 @@ function resolveLearned(
     grid: job.grid,
     gridOrigin: job.gridOrigin,
     screen: job.screen,
-    warnings: [...job.warnings],
+    warnings: job.warnings.map(({ text }) => text),
   };
 }
 

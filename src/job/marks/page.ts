@@ -1,6 +1,7 @@
 import { type KnownControl, listSwitches } from '../../machine/index.ts';
 import {
   escapeHtml,
+  renderAtRest,
   renderCautions,
   renderHandling,
   renderRows,
@@ -25,7 +26,7 @@ export function renderMarksPage(
   <p class="soft">${escapeHtml(material.title)} · ${roundTo(piece.widthMm, 2)} × ${roundTo(piece.heightMm, 2)} mm · ${escapeHtml(machine.title)}</p></div>
   <p class="clock">${sayDuration(ticket.seconds)}<span class="soft">${ticket.burns.length} burns, without what lies between them</span></p>
 </header>
-${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warnings}</ul></section>`}
+${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warnings}</ul></section>`}${renderAtRest(ticket)}
 <section class="pictures">
   <figure><img src="${pictures.photo}" alt="The photo as cropped"><figcaption>Photo as cropped</figcaption></figure>
   <figure><img src="${pictures.proof}" alt="Proof of the engraved piece"><figcaption>Proof: what the piece will look like</figcaption></figure>

@@ -1,11 +1,6 @@
 import { AppError } from '../../errors.ts';
-import {
-  type Palette,
-  parsePalette,
-  type RefusedMaterial,
-  type Shop,
-  STRAIGHT_CURVE_WARNING,
-} from '../../material/index.ts';
+import { type Palette, parsePalette, type RefusedMaterial, type Shop } from '../../material/index.ts';
+import { notice, withoutCodes } from '../../notices.ts';
 import { refuseBeyond } from '../request/grid.ts';
 import { resolveJob } from '../request/resolve.ts';
 import type { MarksRequest, MarksSpec } from './types.ts';
@@ -46,12 +41,10 @@ export function resolveMarks(
   for (const { name, settings } of palette.marks) {
     refuseBeyond(settings, { machine: job.machine, of: `${path}: mark ${name}`, code: 'file-invalid' });
   }
-  const warnings = job.warnings.filter((text) => text !== STRAIGHT_CURVE_WARNING);
-  if (palette.origin === 'assumed') {
-    warnings.unshift(
-      `NOT MEASURED: the palette "${palette.name}" holds assumed colours and settings. Good for a look; burn a dose chart and read a palette of your own before you burn a customer’s piece.`,
-    );
-  }
+  const warnings = [
+    ...(palette.origin === 'assumed' ? [notice('palette-assumed', { palette: palette.name })] : []),
+    ...withoutCodes(job.warnings, 'tone-guessed'),
+  ];
   return { job, palette, by: by ?? (isColourful(palette) ? 'colour' : 'lightness'), warnings };
 }
 

@@ -2,8 +2,9 @@ import { encodeSrgb, type Lab, labOfOpponent, linearRgbOfLab, opponentOfLab } fr
 import { formatJson } from '../../json.ts';
 import { controlOf, estimateTime } from '../../machine/index.ts';
 import type { Palette } from '../../material/index.ts';
+import { knowNotice, settleNotices } from '../../notices.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
-import { adjustTone, type Frame, resolutionWarning, type ToneOptions } from '../../photo/index.ts';
+import { adjustTone, type Frame, type ToneOptions } from '../../photo/index.ts';
 import {
   type ColourImage,
   countFiring,
@@ -21,7 +22,7 @@ import { createAverager, filterByEye, layOnTable, planEyeCells } from '../../pro
 import { separateMarks } from '../../screens/index.ts';
 import { markable } from '../prepare/choices.ts';
 import { type Picture, takePicture } from '../prepare/picture.ts';
-import type { PrepareOptions } from '../prepare/run.ts';
+import { type PrepareOptions, warnOfSoftness } from '../prepare/run.ts';
 import { describeHandling, lyingSize } from '../prepare/ticket.ts';
 import { chooseToneValues, facesOf } from '../prepare/tone.ts';
 import type { JobFile } from '../prepare/types.ts';
@@ -193,7 +194,8 @@ function writeMarksTicket({
   const { frame } = picture;
   const control = controlOf(job.machine);
   const [widthMm, heightMm] = lyingSize(frame, job.orientation);
-  const soft = resolutionWarning(frame);
+  const soft = warnOfSoftness(frame);
+  const { speaking, resting } = settleNotices([...spec.warnings, ...(soft ? [soft] : [])], job.atRest);
   return {
     schema: 'tonewright-marks/1',
     version,
@@ -223,7 +225,9 @@ function writeMarksTicket({
     ...(job.orientation ? { orientation: job.orientation } : {}),
     ...describeHandling(job.material),
     cautions: [...job.machine.cautions, ...job.material.cautions],
-    warnings: [...spec.warnings, ...(soft ? [soft] : [])],
+    warnings: speaking.map(({ text }) => text),
+    ...(speaking.length > 0 ? { warned: speaking.map(knowNotice) } : {}),
+    ...(resting.length > 0 ? { atRest: resting.map(knowNotice) } : {}),
     assumptions: [
       ...job.assumptions.filter((text) => text !== sayAssumedProfile(job.profile)),
       'Each mark fills its own dot and no other: burn a corner of the picture first, and look at it.',

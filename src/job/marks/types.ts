@@ -1,6 +1,7 @@
 import type { Lab } from '../../colour/index.ts';
 import type { KnownControl, TimeEstimate } from '../../machine/index.ts';
 import type { Palette, PaletteMark } from '../../material/index.ts';
+import type { KnownNotice, Notice } from '../../notices.ts';
 import type { ToneOptions } from '../../photo/index.ts';
 import type { DotOrientation } from '../../plane/index.ts';
 import type { Caution, Handling } from '../prepare/types.ts';
@@ -20,7 +21,7 @@ export interface MarksSpec {
   readonly job: JobSpec;
   readonly palette: Palette;
   readonly by: SeparateBy;
-  readonly warnings: readonly string[];
+  readonly warnings: readonly Notice[];
 }
 
 /** One burn of the job: a bitmap with the settings of its mark. */
@@ -81,5 +82,7 @@ export interface MarksTicket {
   readonly handling?: Handling;
   readonly cautions: readonly Caution[];
   readonly warnings: readonly string[];
+  readonly warned?: readonly KnownNotice[];
+  readonly atRest?: readonly KnownNotice[];
   readonly assumptions: readonly string[];
 }

@@ -1,5 +1,6 @@
 import { showControls } from '../../errors.ts';
 import { lookUp } from '../../json.ts';
+import { type KnownNotice, sayAtRest } from '../../notices.ts';
 import { SOURCES } from '../../sources.ts';
 
 const ENTITIES: Readonly<Record<string, string>> = {
@@ -42,6 +43,13 @@ export function renderCautions(cautions: readonly { readonly text: string; reado
     ({ text, source }) => `<li>${escapeHtml(text)} <span class="soft">[${escapeHtml(nameSource(source))}]</span></li>`,
   );
   return `<ul class="cautions">${lines.join('')}</ul>`;
+}
+
+/** What the shop has put to rest, in one quiet line; nothing where nothing is. */
+export function renderAtRest({ atRest = [] }: { readonly atRest?: readonly KnownNotice[] }): string {
+  return atRest.length === 0
+    ? ''
+    : `<p class="soft at-rest">Put to rest by the shop: ${escapeHtml(sayAtRest(atRest))}.</p>`;
 }
 
 /** What is done to the piece before and after the burn; nothing where nothing is known. */

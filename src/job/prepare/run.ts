@@ -3,8 +3,16 @@ import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
 import { estimateTime } from '../../machine/index.ts';
 import { coverageTable, fillDotTable, invertProfile, tellMarkDiametersUm } from '../../material/index.ts';
+import { type Notice, notice, settleNotices } from '../../notices.ts';
 import type { ViewingOptions } from '../../optics/index.ts';
-import { adjustTone, maskCoverage, placeOnPiece, resolutionWarning, type ToneOptions } from '../../photo/index.ts';
+import {
+  adjustTone,
+  type Frame,
+  maskCoverage,
+  placeOnPiece,
+  resolutionWarning,
+  type ToneOptions,
+} from '../../photo/index.ts';
 import {
   type Dots,
   encodeDots,
@@ -180,10 +188,17 @@ function finishDots(
     : { stage: screened, dots: picked };
   const motion = { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid };
   const time = estimateTime(orientDots(dots, spec.orientation), motion);
-  const soft = resolutionWarning(frame);
-  const said = lettering ? lettering.notices.map(({ text }) => text) : [];
-  const warnings = [...spec.warnings, ...notices.map(({ text }) => text), ...(soft ? [soft] : []), ...said];
+  const soft = warnOfSoftness(frame);
+  const warnings = [...spec.warnings, ...notices, ...(soft ? [soft] : []), ...(lettering?.notices ?? [])];
   return { ...stage, dots, time, warnings };
+}
+
+/** A photo that has fewer pixels than its size can show, and how many times fewer. */
+export function warnOfSoftness(frame: Frame): Notice | undefined {
+  const said = resolutionWarning(frame);
+  if (said === undefined) return undefined;
+  const { pixelsHave: have, pixelsNeeded: needed } = frame;
+  return notice('photo-small', { said, times: Math.max(needed.width / have.width, needed.height / have.height) });
 }
 
 /**
@@ -270,7 +285,10 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
   }
   const kept = strip ? { stripLayout: strip.layout } : {};
   const facts = { width: burned.width, height: burned.height, seconds: time.seconds, ...kept };
-  if (only === 'bitmap') return { ...facts, files: [bitmap, ...stripFiles], warnings };
+  if (only === 'bitmap') {
+    const { speaking } = settleNotices(warnings, spec.atRest);
+    return { ...facts, files: [bitmap, ...stripFiles], warnings: speaking.map(({ text }) => text) };
+  }
 
   progress('proofing');
   const known = { ...options, ...made, time, burned, picture, frame: picture.frame };

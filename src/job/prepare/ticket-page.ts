@@ -2,6 +2,7 @@ import type { BurnSettings } from '../../optics/index.ts';
 import { formatAmount, formatMoney, type Quote, type QuoteLine } from '../../price/index.ts';
 import {
   escapeHtml,
+  renderAtRest,
   renderCautions,
   renderHandling,
   renderRows,
@@ -32,7 +33,7 @@ export function renderTicketPage(ticket: Ticket, pictures: TicketPictures): stri
   }</div>
   <p class="clock">${sayDuration(time.seconds)}<span class="soft">${sayDuration(time.interval.lowS)} … ${sayDuration(time.interval.highS)}, ${time.passes} ${time.passes === 1 ? 'pass' : 'passes'}</span></p>
 </header>
-${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warnings}</ul></section>`}
+${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warnings}</ul></section>`}${renderAtRest(ticket)}
 <section class="pictures ${shape}" style="--tall: ${pictureMm}mm">
   <figure><img src="${pictures.photo}" alt="The photo as cropped"><figcaption>Photo as cropped</figcaption></figure>
   <figure><img src="${pictures.proof}" alt="Proof of the engraved piece"><figcaption>Proof: what the piece will look like</figcaption></figure>

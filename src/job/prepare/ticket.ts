@@ -10,7 +10,8 @@ import {
   tracePath,
 } from '../../machine/index.ts';
 import { type CoverageTable, createAim, tellMarkDiametersUm } from '../../material/index.ts';
-import { describeOptics } from '../../optics/index.ts';
+import { knowNotice, type Notice, notice, settleNotices } from '../../notices.ts';
+import { describeOptics, isSetting, type OpticsWarning } from '../../optics/index.ts';
 import type { Frame, Meter, ToneOptions } from '../../photo/index.ts';
 import {
   countValues,
@@ -62,7 +63,7 @@ export interface TicketFacts {
   readonly prediction: Ticket['prediction'];
   readonly runs?: readonly RunCost[];
   /** What is known so far; the ticket adds what the optics say. */
-  readonly warnings: readonly string[];
+  readonly warnings: readonly Notice[];
 }
 
 /** Gathers what was decided and computed on the road of a photo into its ticket. */
@@ -84,6 +85,10 @@ export function writeTicket(facts: TicketFacts): Ticket {
   const clipped = countClipped({ ...facts, light: picture.light }, picture.opaque);
   const uncertainty = assessUncertainty(counts, { profile, curve: spec.curve, table });
   const badly = uncertainty && warnOfUncertainty(uncertainty, profile.name);
+  const { speaking, resting } = settleNotices(
+    [...facts.warnings, ...(badly ? [badly] : []), ...optics.warnings.map(noticeOfOptics)],
+    spec.atRest,
+  );
   const [widthMm, heightMm] = lyingSize(frame, spec.orientation);
   const xMm = (machine.fieldMm[0] - widthMm) / 2;
   const yMm = (machine.fieldMm[1] - heightMm) / 2;
@@ -178,7 +183,9 @@ export function writeTicket(facts: TicketFacts): Ticket {
     ...describeHandling(material),
     request: spec.request,
     cautions: mergeCautions([...machine.cautions, ...material.cautions]),
-    warnings: [...facts.warnings, ...(badly ? [badly] : []), ...optics.warnings.map(({ text }) => sayAsSentence(text))],
+    warnings: speaking.map(({ text }) => text),
+    ...(speaking.length > 0 ? { warned: speaking.map(knowNotice) } : {}),
+    ...(resting.length > 0 ? { atRest: resting.map(knowNotice) } : {}),
     assumptions: spec.assumptions,
   };
 }
@@ -312,6 +319,12 @@ function describeSubject({ subject, isSearched, frame, width, height }: Picture)
     ? 'Nothing stands out: the crop follows what draws the eye.'
     : 'The models that find faces are not installed (they are optional packages of the program): the crop follows what draws the eye.';
   return { by: 'eye', faces: 0, photoLost, note };
+}
+
+/** Settings that the machine does not have are no remark to get used to. */
+function noticeOfOptics({ about, text }: OpticsWarning): Notice {
+  const facts = { field: about, said: sayAsSentence(text) };
+  return isSetting(about) ? notice('setting-beyond', facts) : notice('optics-doubt', facts);
 }
 
 /** A remark that begins with a small letter, as a sentence of its own. */

@@ -1,6 +1,7 @@
 import type { LetteringFacts } from '../../caption/index.ts';
 import type { KnownControl, TimeEstimate, TimeInterval } from '../../machine/index.ts';
 import type { CoverageTable, TonePoint } from '../../material/index.ts';
+import type { KnownNotice, Notice } from '../../notices.ts';
 import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
 import type { Meter, OutlineOptions, Rectangle, ToneOptions } from '../../photo/index.ts';
 import type { DotFormat, DotGrid, DotOrientation, Dots, Plane } from '../../plane/index.ts';
@@ -178,6 +179,10 @@ export interface Ticket {
   readonly request: KeptRequest;
   readonly cautions: readonly Caution[];
   readonly warnings: readonly string[];
+  /** What tells each of them from others, in their sequence; absent without any. */
+  readonly warned?: readonly KnownNotice[];
+  /** What the shop has put to rest and would be said here; absent without any. */
+  readonly atRest?: readonly KnownNotice[];
   /** Values that rest on no measurement. */
   readonly assumptions: readonly string[];
 }
@@ -230,5 +235,5 @@ export interface HalftoneResult {
   readonly search?: SearchFacts;
   readonly time: TimeEstimate;
   /** Of the request, and of the photo's own pixels. */
-  readonly warnings: readonly string[];
+  readonly warnings: readonly Notice[];
 }

@@ -49,7 +49,7 @@ function endsOf({ points, aim }: Profile): { readonly darkest: number; readonly 
 }
 
 /** What a person should know when an aim goes beyond what a profile reaches; undefined when it does not. */
-export function warnOfAim(aim: AimCurve, { points, name }: Pick<Profile, 'points' | 'name'>): string | undefined {
+export function warnOfAim(aim: AimCurve, { points, name }: Pick<Profile, 'points' | 'name'>): Notice | undefined {
   const own = toneCurveOf({ points });
   const { darkest = own.darkest, lightest = own.lightest, follows = [] } = aim;
   const beyond = [
@@ -61,7 +61,8 @@ export function warnOfAim(aim: AimCurve, { points, name }: Pick<Profile, 'points
       : []),
   ];
   if (beyond.length === 0) return undefined;
-  return `The aim${follows.length > 0 ? ` (${follows.join(', ')})` : ''} goes beyond what ${name} reaches: ${beyond.join(' and ')} is cut off. Name all profiles of the set in the aim to stay within what they have in common.`;
+  const said = `The aim${follows.length > 0 ? ` (${follows.join(', ')})` : ''} goes beyond what ${name} reaches: ${beyond.join(' and ')} is cut off. Name all profiles of the set in the aim to stay within what they have in common.`;
+  return notice('aim-beyond', { said, follows: [...follows, name] });
 }
 
 /**

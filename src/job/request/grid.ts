@@ -2,6 +2,7 @@ import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/ind
 import { AppError, type ErrorCode } from '../../errors.ts';
 import { controlOf, type Machine } from '../../machine/index.ts';
 import { describeSolid, type Profile, type Surface } from '../../material/index.ts';
+import { type Notice, notice } from '../../notices.ts';
 import {
   type BurnSettings,
   chooseLineSpacingMm,
@@ -167,7 +168,7 @@ export function usualDoseJPerCm2({ machine, learned }: Pick<DoseQuestion, 'machi
  * What to say of a dose that differs from the learned or the start dose; undefined where it hardly does.
  * @throws AppError option-invalid for a dose beyond all sense, unless it was asked for by its settings
  */
-export function judgeDose(question: DoseQuestion, { asked = false } = {}): string | undefined {
+export function judgeDose(question: DoseQuestion, { asked = false } = {}): Notice | undefined {
   const { machine, learned, settings, grid } = question;
   const dose = doseOf(settings, grid);
   const usual = usualDoseJPerCm2(question);
@@ -184,8 +185,14 @@ export function judgeDose(question: DoseQuestion, { asked = false } = {}): strin
   }
   if (times < LIMITS.warn && times > 1 / LIMITS.warn) return undefined;
   return times > 1
-    ? `The dose is ${found}: burn a trial piece first and watch it, or lower the power or raise the speed.`
-    : `The dose is ${found}: the mark may stay faint. Burn a trial piece first, or raise the power or lower the speed.`;
+    ? notice('dose-strong', {
+        said: `The dose is ${found}: burn a trial piece first and watch it, or lower the power or raise the speed.`,
+        times,
+      })
+    : notice('dose-faint', {
+        said: `The dose is ${found}: the mark may stay faint. Burn a trial piece first, or raise the power or lower the speed.`,
+        times,
+      });
 }
 
 /**
@@ -252,7 +259,7 @@ export function gainByMoreDose(profile: Burned): number {
 export function warnOfSolid(
   profile: Profile,
   { grid, viewingDistanceMm }: { readonly grid: DotGrid; readonly viewingDistanceMm: number },
-): string | undefined {
+): Notice | undefined {
   const solid = describeSolid(profile, { grid });
   const lost = Math.abs(profile.full[0] - profile.bare[0]) - Math.abs(solid.lightness - profile.bare[0]);
   const seen = seeLines(profile, { ...solid, lineSpacingMm: grid.lineSpacingMm, viewingDistanceMm });
@@ -262,9 +269,11 @@ export function warnOfSolid(
     better < 0.99 * grid.lineSpacingMm
       ? `take lines ${show(better)} mm apart`
       : 'learn a chart with closer lines, or with more dose';
-  return lost >= WORTH_SAYING_L
-    ? `At ${show(grid.lineSpacingMm)} mm between lines a solid falls ${lost.toFixed(1)} L* short of the full tone: ${remedy}.`
-    : `At ${show(grid.lineSpacingMm)} mm between lines a solid shows stripes of ± ${seen.toFixed(1)} L* from ${show(viewingDistanceMm)} mm: ${remedy}.`;
+  const said =
+    lost >= WORTH_SAYING_L
+      ? `At ${show(grid.lineSpacingMm)} mm between lines a solid falls ${lost.toFixed(1)} L* short of the full tone: ${remedy}.`
+      : `At ${show(grid.lineSpacingMm)} mm between lines a solid shows stripes of ± ${seen.toFixed(1)} L* from ${show(viewingDistanceMm)} mm: ${remedy}.`;
+  return notice('solid-uneven', { said, lostL: Math.max(lost, seen) });
 }
 
 /** Half the difference of lightness between lines and gaps that the eye's blur leaves, ΔL*. */

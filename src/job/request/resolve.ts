@@ -16,9 +16,9 @@ import {
   type ScreenChoice,
   type SettingsWarning,
   type Shop,
-  STRAIGHT_CURVE_WARNING,
   straightProfile,
 } from '../../material/index.ts';
+import { type Notice, notice } from '../../notices.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import { type DotGrid, type DotOrientation, isQuarterTurn } from '../../plane/index.ts';
 import { SCREEN_OPTIONS, SCREENS, type ScreenName, type ScreenOptions, takesStrength } from '../../screens/index.ts';
@@ -46,6 +46,7 @@ import {
   tryMaterial,
   tryReadMachine,
 } from './records.ts';
+import { listRested } from './rested.ts';
 import {
   defaultScreen,
   findScreen,
@@ -90,6 +91,7 @@ export function resolveJob(
   const isOther = learned !== undefined && compareHalftone(learned, { grid, screen }).length > 0;
   const predicted = learned !== undefined && needsPrediction(learned, { grid, screen });
   const aim = resolveAim(request, { shop, learned });
+  const rested = listRested(shop);
   return {
     size,
     safeMarginMm: request.safeMarginMm ?? JOB_DEFAULTS.safeMarginMm,
@@ -127,22 +129,15 @@ export function resolveJob(
     warnings: [
       ...listDoseWarnings({ machine, learned, own, settings, grid, viewingDistanceMm, given }),
       ...listProfileWarnings(request, named),
-      ...differences.map(({ message }) => `${message}.`),
-      ...(isOther
-        ? [
-            'The tone curve is predicted from the response model for this screen and grid; expect a larger error than with the profile’s own.',
-          ]
-        : []),
+      ...(learned ? listDifferences(learned, differences) : []),
       ...listScreenWarnings(request, { machine, settings, grid, screen, levels }),
       ...(isOther && learned ? listPredictionWarnings(learned, shop) : []),
       ...(aim ? listAimWarnings(aim, { shop, profile, asked: request.aim }) : []),
     ],
+    ...(rested.length > 0 ? { atRest: rested } : {}),
     assumptions: listAssumptions(machine, profile),
   };
 }
-
-const sayUnrecorded = (name: string) =>
-  `There is no record of the material (${name}), so no cautions about it stand here: find out what it gives off, and whether it may be put under a laser at all.`;
 
 /** The records that a request names. */
 interface NamedRecords {
@@ -234,7 +229,7 @@ interface DoseFacts extends Omit<ScreenNeeds, 'levels'> {
   readonly given: Partial<BurnSettings>;
 }
 
-function listDoseWarnings({ own, viewingDistanceMm, given, ...burn }: DoseFacts): readonly string[] {
+function listDoseWarnings({ own, viewingDistanceMm, given, ...burn }: DoseFacts): readonly Notice[] {
   const asked = given.powerW !== undefined || given.speedMmPerS !== undefined || given.passes !== undefined;
   const dose = judgeDose(burn, { asked });
   const solid = own && warnOfSolid(own, { grid: burn.grid, viewingDistanceMm });
@@ -242,73 +237,74 @@ function listDoseWarnings({ own, viewingDistanceMm, given, ...burn }: DoseFacts)
 }
 
 /** What stands behind the profile, and whether it is of this material. */
-function listProfileWarnings(request: JobRequest, { material, learned }: NamedRecords): readonly string[] {
-  if (!learned)
+function listProfileWarnings(request: JobRequest, { material, learned }: NamedRecords): readonly Notice[] {
+  if (!learned) {
+    const isUnknown = material?.origin.kind === 'assumed' && material.cautions.length === 0;
     return [
-      STRAIGHT_CURVE_WARNING,
-      ...(material?.origin.kind === 'assumed' && material.cautions.length === 0 ? [sayUnrecorded(material.title)] : []),
+      notice('tone-guessed'),
+      ...(isUnknown ? [notice('material-unrecorded', { material: material.title })] : []),
     ];
-  const warnings: string[] = [];
-  if (learned.origin === 'assumed') {
-    warnings.push(
-      `NOT CALIBRATED: the profile "${learned.name}" is computed from assumed values, not measured on your machine. Good for a look; burn a tone chart and learn the material before you burn a customer’s piece.`,
-    );
   }
-  if (learned.origin === 'simulated') {
-    warnings.push(
-      `The profile "${learned.name}" was simulated on the virtual engraver, not measured on your machine: learn the material before you burn a customer's piece.`,
-    );
-  }
-  if (!material) {
-    warnings.push(sayUnrecorded(learned.material));
-  }
-  if (request.material !== undefined && request.material !== learned.material) {
-    warnings.push(
-      `The profile "${learned.name}" was learned on ${learned.material}; this job names ${request.material}.`,
-    );
-  }
-  return warnings;
+  const { name: profile, origin } = learned;
+  return [
+    ...(origin === 'assumed' ? [notice('profile-assumed', { profile })] : []),
+    ...(origin === 'simulated' ? [notice('profile-simulated', { profile })] : []),
+    ...(material ? [] : [notice('material-unrecorded', { material: learned.material })]),
+    ...(request.material !== undefined && request.material !== learned.material
+      ? [notice('profile-of-another', { profile, learned: learned.material, asked: request.material })]
+      : []),
+  ];
+}
+
+/** Fields by which the dots differ: the curve is then predicted, which one notice says for all of them. */
+const OF_THE_DOTS: readonly SettingsWarning['field'][] = ['pitch', 'lineSpacing', 'screen'];
+
+function listDifferences({ name: profile }: Profile, differences: readonly SettingsWarning[]): readonly Notice[] {
+  const dots = differences.filter(({ field }) => OF_THE_DOTS.includes(field));
+  return [
+    ...differences
+      .filter((one) => !dots.includes(one))
+      .map(({ field, message }) => notice('job-differs', { profile, field, difference: message })),
+    ...(dots.length > 0
+      ? [notice('curve-predicted', { profile, differences: dots.map(({ message }) => message) })]
+      : []),
+  ];
 }
 
 /** What of the request the screen does not read, and what the machine cannot follow. */
 function listScreenWarnings(
   request: JobRequest,
   { machine, settings, grid, screen, levels }: Omit<ScreenNeeds, 'learned'> & Pick<JobSpec, 'screen'>,
-): readonly string[] {
-  const warnings: string[] = [];
+): readonly Notice[] {
   const unread = Object.keys(request.screenOptions ?? {}).filter(
     (key) => !SCREENS[screen.name].uses.includes(key as keyof ScreenOptions),
   );
-  if (unread.length > 0) {
-    const said = unread.map((key) => SCREEN_OPTIONS[key as keyof ScreenOptions].title).join(', ');
-    warnings.push(`The screen ${screen.name} does not read: ${said}.`);
-  }
+  const options = unread.map((key) => SCREEN_OPTIONS[key as keyof ScreenOptions].title);
   const run = shortestRunOf(machine, { settings, grid });
-  if (Number(screen.options.run ?? 1) < run && levels === 2 && !SCREENS[screen.name].clusters) {
-    warnings.push(
-      `${machine.name} needs ${run} dots for on or off at this speed; ${screen.name} makes shorter runs. Leave the screen to the program, ask for runs of ${run} dots, or lower the speed.`,
-    );
-  }
-  if (levels > machine.levels) {
-    warnings.push(`${levels} power levels per dot were asked for; ${machine.name} states ${machine.levels}.`);
-  }
-  return warnings;
+  const isShort = Number(screen.options.run ?? 1) < run && levels === 2 && !SCREENS[screen.name].clusters;
+  return [
+    ...(options.length > 0 ? [notice('screen-deaf', { screen: screen.name, options })] : []),
+    ...(isShort ? [notice('runs-short', { machine: machine.name, run, screen: screen.name })] : []),
+    ...(levels > machine.levels
+      ? [notice('levels-unstated', { levels, machine: machine.name, stated: machine.levels })]
+      : []),
+  ];
 }
 
-function listPredictionWarnings(learned: Profile, shop: Shop): readonly string[] {
+function listPredictionWarnings(learned: Profile, shop: Shop): readonly Notice[] {
   if (!listVerified(readHistory(learned.name, shop)).ownOnly) return [];
-  return [
-    `THIS SCREEN ONLY: ${learned.name} was tested on another screen or grid than its own and came out beyond its limits. Use ${learned.screen.name} at ${learned.grid.pitchMm} × ${learned.grid.lineSpacingMm} mm, or learn a chart with this screen.`,
-  ];
+  const { name: profile, screen, grid } = learned;
+  const { pitchMm, lineSpacingMm } = grid;
+  return [notice('screen-untested', { profile, screen: screen.name, grid: `${pitchMm} × ${lineSpacingMm}` })];
 }
 
 function listAimWarnings(
   aim: AimCurve,
   { shop, profile, asked }: { readonly shop: Shop; readonly profile: Profile; readonly asked: string | undefined },
-): readonly string[] {
+): readonly Notice[] {
   const beyond = warnOfAim(aim, profile);
   const apart = warnOfExposures(aim, { shop, profile, asked });
-  return [...(beyond ? [beyond] : []), ...(apart ? [apart.text] : [])];
+  return [...(beyond ? [beyond] : []), ...(apart ? [apart] : [])];
 }
 
 /** What of the machine and of the profile rests on no measurement. */

@@ -1,6 +1,7 @@
 import type { ArtworkRequest, Caption, CaptionRequest, Drawing } from '../../caption/index.ts';
 import type { Machine } from '../../machine/index.ts';
 import type { AimCurve, MarkDirection, Material, Profile, ScreenChoice } from '../../material/index.ts';
+import type { Notice, RestedNotice } from '../../notices.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import {
   type Backdrop,
@@ -157,6 +158,8 @@ export interface JobSpec {
   readonly text?: string;
   readonly caption?: Caption;
   readonly artwork?: Drawing;
-  readonly warnings: readonly string[];
+  readonly warnings: readonly Notice[];
+  /** What the shop has put to rest; absent where nothing is. */
+  readonly atRest?: readonly RestedNotice[];
   readonly assumptions: readonly string[];
 }

@@ -1,5 +1,6 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { type CoverageTable, type ExposureBand, type Profile, toneCurveOf } from '../../material/index.ts';
+import { type Notice, notice } from '../../notices.ts';
 import { mean, NORMAL_95_ROUNDED } from '../../numeric/index.ts';
 import { ONE } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
@@ -203,10 +204,11 @@ function halfAt(known: readonly { readonly lightness: number; readonly half: num
 }
 
 /** What a person should know before burning; undefined when no more than a hundredth of the picture is badly known. */
-export function warnOfUncertainty({ badShare, badly }: ToneUncertainty, name: string): string | undefined {
+export function warnOfUncertainty({ badShare, badly }: ToneUncertainty, name: string): Notice | undefined {
   if (badShare <= 0.01) return undefined;
   const where = badly.map(({ fromL, toL }) => (fromL === toL ? `L* ${fromL}` : `L* ${fromL} … ${toL}`)).join(', ');
-  return `${roundTo(100 * badShare, 0)} % of the picture lies in tones that ${name} knows to no better than ± ${BADLY_KNOWN_L} L* (${where}): a tone chart drawn after this profile, with more patches there, halves that with four times as many.`;
+  const said = `${roundTo(100 * badShare, 0)} % of the picture lies in tones that ${name} knows to no better than ± ${BADLY_KNOWN_L} L* (${where}): a tone chart drawn after this profile, with more patches there, halves that with four times as many.`;
+  return notice('tones-unsure', { profile: name, said, share: badShare });
 }
 
 /** Tones of a material that can be told from one another. */
