@@ -30,7 +30,7 @@ import type { Maker, PlannedTask } from './makers.ts';
 import { findStanding, listThere, type Standing, sayStanding } from './standing.ts';
 
 /** Sums of an order, written when everything is done and taken away as soon as something is to be done again. */
-const ORDER_FILES = ['order.json', 'order.csv', 'order.html'] as const;
+const ORDER_FILES = ['order.json', 'order.csv', 'order.html', 'order.customer.html'] as const;
 
 /** What became of a piece. */
 export type PieceOutcome =

@@ -12,7 +12,15 @@ import {
   THREAD_DEFAULTS,
 } from '../batch/index.ts';
 import { AppError } from '../errors.ts';
-import { type OrderPieceRecord, type OrderRecord, recordOrder, renderOrderCsv, renderOrderPage } from '../job/index.ts';
+import {
+  type OrderPieceRecord,
+  type OrderRecord,
+  type PriceList,
+  recordOrder,
+  renderCustomerPage,
+  renderOrderCsv,
+  renderOrderPage,
+} from '../job/index.ts';
 import { formatJson } from '../json.ts';
 import { explainWriteError, makeFolder } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
@@ -62,7 +70,8 @@ export interface MadeOrder {
 }
 
 /**
- * Makes an order into its folder: the files of every piece, and the sums as `order.json`, `order.csv` and `order.html`.
+ * Makes an order into its folder: the files of every piece, and the sums as `order.json`, `order.csv`,
+ * `order.html` for the shop and `order.customer.html` for whoever ordered it.
  * @throws AppError option-invalid for a queue's address that is none and when the folder holds photos of the order;
  * those of `readPrices` and `runOrder`
  */
@@ -102,6 +111,7 @@ export async function makeOrder(
       await keepLayout(layout, { shop, warn });
     },
     writeSums: (results) => {
+      const proofs = listProofs(pieces, results);
       record = recordOrder({
         version,
         pieces: pieces.map((piece, at) => recordPiece(piece, results[at]!)),
@@ -111,7 +121,8 @@ export async function makeOrder(
       return [
         { name: 'order.json', bytes: formatJson(record, 'record') },
         { name: 'order.csv', bytes: renderOrderCsv(record) },
-        { name: 'order.html', bytes: renderOrderPage(record, { title, proofs: listProofs(pieces, results) }) },
+        { name: 'order.html', bytes: renderOrderPage(record, { title, proofs }) },
+        { name: 'order.customer.html', bytes: renderCustomerPage(record, { title, proofs, ...shopTitleOf(prices) }) },
       ];
     },
   });
@@ -174,6 +185,8 @@ function recordPiece(piece: PlannedPiece, outcome: PieceOutcome): OrderPieceReco
     ? { ...base, status: 'done', ...outcome.summary }
     : { ...base, status: 'failed', reason: outcome.reason };
 }
+
+const shopTitleOf = (prices: PriceList | undefined) => (prices ? { shopTitle: prices.title } : {});
 
 function listProofs(pieces: readonly PlannedPiece[], outcomes: readonly PieceOutcome[]): ReadonlyMap<string, string> {
   return new Map(

@@ -42,6 +42,10 @@ const say = async (source: string, out: string, ...more: string[]) => {
   return { status, counts: counts(stdout), stdout, stderr };
 };
 
+/** The pages that bear the order's title, which is the name of its folder or list. */
+const titledOf = (files: Readonly<Record<string, unknown>>) =>
+  Object.fromEntries(['order.html', 'order.customer.html'].map((name) => [name, files[name]]));
+
 describe('tonewright order', () => {
   test('makes each photo of a folder as prepare makes it, with sums that hold no date or path', async () => {
     const [photos, out, alone] = [folder(), folder(), folder()];
@@ -62,6 +66,7 @@ describe('tonewright order', () => {
     expect(made).toMatchObject(readFolder(alone));
     expect(Object.keys(made).filter((name) => !name.startsWith('p'))).toEqual([
       'order.csv',
+      'order.customer.html',
       'order.html',
       JOURNAL,
       'order.json',
@@ -203,6 +208,7 @@ describe('tonewright order', () => {
       ['ann/p1.JFIF', 'ann-p1', 'done'],
       ['p0.jpg', 'p0', 'done'],
     ]);
+    expect(readFileSync(join(out, 'order.customer.html'), 'utf8')).toContain('ask you about them: IMG_1.HEIC');
     for (const name of ['order.html', 'order.csv']) {
       const text = readFileSync(join(out, name), 'utf8');
       for (const reason of [/IMG_1\.HEIC/, /damaged header/, /camera.{1,6}s raw file/]) expect(text).toMatch(reason);
@@ -304,7 +310,7 @@ describe('tonewright order', () => {
     expect(forced.stderr).toMatch(/replaced/);
     const fresh = folder();
     await order(second, fresh, ...more);
-    const { [JOURNAL]: journal, 'order.html': page, ...wanted } = readFolder(fresh);
+    const { [JOURNAL]: journal, 'order.html': page, 'order.customer.html': sheet, ...wanted } = readFolder(fresh);
     expect(readFolder(out)).toMatchObject(wanted);
   });
 
@@ -461,7 +467,7 @@ describe('an order that is run again', () => {
     expect(readdirSync(out)).toContain('p0.png');
     rmSync(join(photos, 'list.csv'));
     expect((await say(photos, out)).counts).toEqual([0, 3]);
-    expect(readFolder(out)).toEqual({ ...first, 'order.html': readFolder(out)['order.html'] });
+    expect(readFolder(out)).toEqual({ ...first, ...titledOf(readFolder(out)) });
   });
 });
 

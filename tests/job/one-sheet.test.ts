@@ -1,7 +1,15 @@
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import { launch } from '../../benchmarks/common/browser.ts';
-import { prepareJob, prepareMarks, resolveJob, resolveMarks } from '../../src/job/index.ts';
+import {
+  type OrderPieceRecord,
+  prepareJob,
+  prepareMarks,
+  recordOrder,
+  renderCustomerPage,
+  resolveJob,
+  resolveMarks,
+} from '../../src/job/index.ts';
 import type { ControlSoftware } from '../../src/machine/index.ts';
 import { readPhoto } from '../../src/plane/index.ts';
 import { REFUSED, SHOP } from './shop.ts';
@@ -20,6 +28,16 @@ async function countSheets(html: string, format: 'A4' | 'Letter' = 'Letter'): Pr
   await page.close();
   return [...pdf.toString('latin1').matchAll(/\/Type\s*\/Page\b(?!s)/g)].length;
 }
+
+/** One grey pixel, as a proof. */
+const PIXEL = 'data:image/gif;base64,R0lGODlhAQABAIAAAHh4eAAAACH5BAAAAAAALAAAAAABAAEAAAICRAEAOw==';
+
+const orderedPiece = (name: string): OrderPieceRecord => ({
+  ...{ name, line: 1, photo: `${name}.jpg`, count: 2, text: 'Words on it', blank: 'shop', status: 'done' },
+  ...{ ticket: 't', bitmap: 'b', proof: 'p', photoSha256: 'a', bitmapSha256: 'b', widthMm: 85.6, heightMm: 54 },
+  ...{ material: 'slate', materialTitle: 'Slate', machine: 'gantry', profile: 'slate', seconds: 100 },
+  ...{ interval: { lowS: 90, highS: 120 }, meanDeltaL: 0.5, worstDeltaL: 2, warnings: [] },
+});
 
 async function ticketOf({ control, ...request }: { readonly control?: ControlSoftware }): Promise<string> {
   const resolved = resolveJob(
@@ -77,6 +95,17 @@ describe('a printed ticket', () => {
       only: 'everything',
     });
     expect(await countSheets(String(files.find(({ name }) => name.endsWith('.ticket.html'))!.bytes))).toBe(1);
+  });
+
+  test('an order’s sheet for the customer keeps every piece whole, four on a sheet', async () => {
+    const pieces = ['a', 'b', 'c', 'd', 'e'].map((name) => orderedPiece(name));
+    const proofs = new Map(pieces.map(({ name }) => [name, PIXEL]));
+    const sheets = async (count: number, format: 'A4' | 'Letter') => {
+      const order = recordOrder({ version: '0', pieces: pieces.slice(0, count), cautions: [] });
+      return countSheets(renderCustomerPage(order, { title: 'Order', proofs }), format);
+    };
+    expect([await sheets(2, 'A4'), await sheets(2, 'Letter')]).toEqual([1, 1]);
+    expect([await sheets(5, 'A4'), await sheets(5, 'Letter')]).toEqual([2, 2]);
   });
 
   test('what is longer than a sheet is counted as more', async () => {

@@ -9,6 +9,7 @@ import {
   parseOrderCsv,
   parsePriceList,
   recordOrder,
+  renderCustomerPage,
   renderOrderCsv,
   renderOrderPage,
 } from '../../src/job/index.ts';
@@ -210,6 +211,34 @@ describe('the order as a record', () => {
     expect(page).toContain('1 min 40 s each, 3 min 20 s');
     expect(page.match(/<img /g)).toHaveLength(1);
     expect(page).not.toMatch(/(?:src|href)="http/);
+  });
+
+  test('for the customer is without shop talk: pieces, sizes, prices, and a place to say yes', () => {
+    const pieces = [
+      done('one', { count: 2, text: 'A & B', warnings: ['Same.'] }),
+      done('two', { name: '<i>' }),
+      failed,
+    ];
+    const cautions = [{ text: 'Wear eyewear.', source: 'iso11146' }];
+    const order = recordOrder({ version: '1', pieces, prices, cautions });
+    const proofs = new Map([['one', 'data:image/jpeg;base64,AA']]);
+    const page = renderCustomerPage(order, { title: 'Of <May>', proofs, shopTitle: 'The shop' });
+    for (const shown of [
+      'Of &lt;May&gt;',
+      'The shop',
+      'A &amp; B',
+      'Slate, 50 × 40 mm',
+      '€5.50 each, together €11.00',
+    ]) {
+      expect(page).toContain(shown);
+    }
+    expect(page).toMatch(/To pay<\/th><td>€\d/);
+    expect(page).toContain('Not shown yet, and we will ask you about it: &lt;b&gt;.jpg.');
+    expect(page.match(/as shown <i>/g)).toHaveLength(2);
+    const words = page.slice(page.indexOf('<body>'));
+    expect(words).not.toMatch(
+      /Same\.|eyewear|gantry|profile|slate-coaster|ΔL|ticket|1 min 40|0 bytes|warn|caution|Tonewright|<script|http/i,
+    );
   });
 
   test('says once, with a number that stands at each piece, what several pieces warn of', () => {

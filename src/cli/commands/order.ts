@@ -136,6 +136,7 @@ function sayOrder(
   return [
     alignColumns([
       ['wrote', resolve(out, 'order.html')],
+      ['customer', resolve(out, 'order.customer.html')],
       ['pieces', `${totals.done} of ${totals.pieces}: ${made} made now, ${kept} kept from before`],
       ['to burn', `${totals.copies}, ${formatSeconds(totals.seconds)} of machine time`],
       ...(burned.count + burned.scrap > 0

@@ -11,7 +11,7 @@ export interface OrderPageOptions {
 
 /**
  * The contact sheet of an order: every proof with its piece, time, price and warnings, what was not made and why, and
- * the sums. Self-contained HTML, to show the customer and to hang beside the machine.
+ * the sums. Self-contained HTML, to hang beside the machine; whoever ordered it gets a sheet of their own.
  */
 export function renderOrderPage(order: OrderRecord, { title, proofs }: OrderPageOptions): string {
   const { pieces, totals, quote } = order;

@@ -62,7 +62,7 @@ export function sortPieces(pieces: readonly KeptPiece[]): readonly KeptPiece[] {
 /** Files in the order's folder of results: its sums, and those of every piece that is made. */
 export function listResults({ pieces }: StoredOrder): readonly string[] {
   const made = pieces.filter(({ excluded, status }) => !excluded && (status === 'done' || status === 'changed'));
-  return ['order.json', 'order.csv', 'order.html', ...made.flatMap(({ files }) => files)];
+  return ['order.json', 'order.csv', 'order.html', 'order.customer.html', ...made.flatMap(({ files }) => files)];
 }
 
 /** What the page shows of an order: sums and plates only while they are of what is asked. */

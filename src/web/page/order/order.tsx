@@ -320,6 +320,14 @@ function Totals({ order }: { readonly order: OrderView }) {
           </a>
         </li>
         <li>
+          <a href={file('order.customer.html')} download="order.customer.html">
+            <Icon name="down" />
+            <span>
+              Sheet for the customer<small>order.customer.html</small>
+            </span>
+          </a>
+        </li>
+        <li>
           <a href={file('order.csv')} download="order.csv">
             <Icon name="down" />
             <span>
@@ -329,6 +337,11 @@ function Totals({ order }: { readonly order: OrderView }) {
         </li>
       </ul>
       <PrintSheet address={`${file('order.html')}?view`} label="Print the contact sheet" title="Contact sheet" />
+      <PrintSheet
+        address={`${file('order.customer.html')}?view`}
+        label="Print the customer’s sheet"
+        title="Customer’s sheet"
+      />
     </section>
   );
 }
