@@ -70,8 +70,8 @@ const nameOf = (title: string) =>
 
 /**
  * A stand-in for a material without a profile: lightness straight from bare to full over coverage, everything assumed.
- * Undefined when the material has no marks at the machine's wavelength. The notice `tone-guessed` belongs to whatever it
- * is used for.
+ * Undefined when the material has no marks at the machine's wavelength. The notice `tone-guessed` belongs to whatever
+ * it is used for.
  */
 export function straightProfile(options: StraightProfileOptions): Profile | undefined {
   const { material, machine, grid, settings, screen, date = '1970-01-01' } = options;
