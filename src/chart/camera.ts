@@ -1,5 +1,5 @@
 import { decodeSrgb, lightnessOfReflectance, REC709 } from '../colour/index.ts';
-import { fitLeastSquares, median, pooledStandardDeviation, power } from '../numeric/index.ts';
+import { fitLeastSquares, median, pooledStandardDeviation, power, tabulate } from '../numeric/index.ts';
 import { fitLight, type ReferenceField } from './light.ts';
 import type { FieldSamples, PatchSamples } from './samples.ts';
 import type { Patch } from './types.ts';
@@ -60,7 +60,7 @@ export function luminanceOf({ histogram, pixels }: FieldSamples, byLevel: Float6
 
 /** Linear light by level of a curve. */
 export function tabulateCurve(linearOf: (code: number) => number, levels: number): Float64Array {
-  return Float64Array.from({ length: levels }, (_, level) => linearOf(level / (levels - 1)));
+  return tabulate(new Float64Array(levels), (level) => linearOf(level / (levels - 1)));
 }
 
 /**

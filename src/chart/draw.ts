@@ -16,14 +16,17 @@ const RUN_UP_DOTS = 16;
  * Dots of a chart. What burns is the ink of tags and letters in either mark direction. Each patch is screened by
  * itself; clusters and lines are exact. Cells of a dose chart are solid here; `drawDoseCells` gives each its own
  * bitmap.
- * @param screen called once per screened patch
+ * @param screen called once for screened patches of the same coverage and size, which get the same dots
  */
 export function drawChart(layout: ChartLayout, screen: ScreenPlane): Dots {
   const screened = new Map<Patch, Dots>();
+  const alike = new Map<string, Dots>();
   let levels = 2;
   for (const patch of layout.patches) {
     if (patch.pattern.kind !== 'screened') continue;
-    const dots = screenPatch(patch, layout.grid, screen);
+    const key = `${patch.coverage} ${patch.widthDots} ${patch.heightDots}`;
+    const dots = alike.get(key) ?? screenPatch(patch, layout.grid, screen);
+    alike.set(key, dots);
     levels = dots.levels;
     screened.set(patch, dots);
   }
@@ -35,13 +38,12 @@ export function drawChart(layout: ChartLayout, screen: ScreenPlane): Dots {
     const dots = screened.get(patch);
     for (let y = 0; y < patch.heightDots; y++) {
       const to = (patch.yDots + y) * chart.width + patch.xDots;
-      for (let x = 0; x < patch.widthDots; x++) {
-        chart.data[to + x] = dots
-          ? dots.data[(y + RUN_UP_DOTS) * dots.width + x + RUN_UP_DOTS]
-          : fires(patch.pattern, x, y)
-            ? full
-            : 0;
+      if (dots) {
+        const from = (y + RUN_UP_DOTS) * dots.width + RUN_UP_DOTS;
+        chart.data.set(dots.data.subarray(from, from + patch.widthDots), to);
+        continue;
       }
+      for (let x = 0; x < patch.widthDots; x++) chart.data[to + x] = fires(patch.pattern, x, y) ? full : 0;
     }
   }
   return chart;

@@ -1,4 +1,5 @@
 import { decodeSrgb } from '../colour/index.ts';
+import { tabulate } from '../numeric/index.ts';
 import type { CaptureImage } from './types.ts';
 
 /** Grey values 0 … 255 of a picture, coded as in the file: enough to find edges, not to measure light. */
@@ -79,9 +80,9 @@ export function sampleCapture({ width, height, rgb, bits }: CaptureImage): GreyS
 
 /** Entries of the table from code to light, one a quarter of a step of 8 bits. A count. Exact: 4 · 255. */
 const LIGHT_STEPS = 1020;
-const LIGHT: Float32Array = /* @__PURE__ */ Float32Array.from(
-  { length: LIGHT_STEPS + 2 },
-  (_, i) => 255 * decodeSrgb(Math.min(1, i / LIGHT_STEPS)),
+const LIGHT: Float32Array = /* @__PURE__ */ tabulate(
+  new Float32Array(LIGHT_STEPS + 2),
+  (i) => 255 * decodeSrgb(Math.min(1, i / LIGHT_STEPS)),
 );
 
 /**

@@ -1,4 +1,4 @@
-import { median, robustDeviation } from '../numeric/index.ts';
+import { median, robustDeviation, tabulate } from '../numeric/index.ts';
 
 /** A field of known kind: what it reads, and where. */
 export interface ReferenceField {
@@ -65,7 +65,7 @@ export function fitLight(
   const scaleX = (x: number) => (2 * x) / widthMm - 1;
   const scaleY = (y: number) => (2 * y) / heightMm - 1;
   const rows = references.map(({ kind, xMm, yMm }) => {
-    const row = Float64Array.from({ length: count }, (_, k) =>
+    const row = tabulate(new Float64Array(count), (k) =>
       k < terms ? TERMS[k]!(scaleX(xMm), scaleY(yMm)) : kind === 'solid' ? 1 : 0,
     );
     return row;
@@ -111,7 +111,7 @@ function fitBiweight(rows: readonly Float64Array[], values: readonly number[]) {
   const inflation = Math.sqrt(values.length / Math.max(1, values.length - count));
   for (let round = 0; round < ROUNDS; round++) {
     coefficients = solveWeighted(rows, values, weights);
-    residuals = Float64Array.from(values, (value, i) => value - dot(rows[i]!, coefficients));
+    residuals = tabulate(new Float64Array(values.length), (i) => values[i]! - dot(rows[i]!, coefficients));
     scatter = robustDeviation(residuals) * inflation;
     for (let i = 0; i < weights.length; i++) {
       const u = residuals[i] / Math.max(1e-4, BIWEIGHT * scatter);
@@ -145,7 +145,7 @@ export function fitBeside(
   const fields = [...references, ...beside.map((field) => ({ ...field, kind: 'beside' as const }))];
   const fit = (terms: number) => {
     const rows = fields.map(({ kind, xMm, yMm }) =>
-      Float64Array.from({ length: terms + 2 }, (_, k) => {
+      tabulate(new Float64Array(terms + 2), (k) => {
         if (k < terms) return TERMS[k]!((2 * xMm) / widthMm - 1, (2 * yMm) / heightMm - 1);
         return kind === (k === terms ? 'solid' : 'beside') ? 1 : 0;
       }),

@@ -1,6 +1,6 @@
 import { type Lab, labOfLinearRgb, REC709, reflectanceOfLightness } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
-import { median, NORMAL_95_ROUNDED } from '../numeric/index.ts';
+import { median, NORMAL_95_ROUNDED, tabulate } from '../numeric/index.ts';
 import type { CameraCurve } from './camera.ts';
 import { applyHomography, boxCorners } from './geometry.ts';
 import { fitBeside, type ReferenceField } from './light.ts';
@@ -262,7 +262,7 @@ function lookAround({ box, lightness }: NeutralReference, chart: ChartLight): re
  */
 function readCell({ width, rgb, bits }: CaptureImage, { linearOf }: CameraCurve) {
   const most = bits === 16 ? 65535 : 255;
-  const table = Float64Array.from({ length: 256 }, (_, level) => linearOf(level / 255));
+  const table = tabulate(new Float64Array(256), (level) => linearOf(level / 255));
   const linear = bits === 16 ? (code: number) => linearOf(code / most) : (code: number) => table[code]!;
   return (left: number, top: number, side: number) => {
     const sums: [number, number, number] = [0, 0, 0];

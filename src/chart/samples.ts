@@ -1,5 +1,5 @@
 import { decodeSrgb, REC709 } from '../colour/index.ts';
-import { median, medianAbsoluteDeviation, standardDeviation } from '../numeric/index.ts';
+import { median, medianAbsoluteDeviation, standardDeviation, tabulate } from '../numeric/index.ts';
 import { applyHomography, boxCorners } from './geometry.ts';
 import type { Located } from './locate.ts';
 import { invertNear, placeOnCapture } from './map.ts';
@@ -108,7 +108,7 @@ function periodOf({ pattern }: Pick<Patch, 'pattern'>): readonly [number, number
 /** sRGB-decoded light by histogram level. */
 export function decodeLevels(bits: 8 | 16): Float64Array {
   const levels = HISTOGRAM_LEVELS[bits];
-  return Float64Array.from({ length: levels }, (_, level) => decodeSrgb(level / (levels - 1)));
+  return tabulate(new Float64Array(levels), (level) => decodeSrgb(level / (levels - 1)));
 }
 
 /** Reads every patch of a located chart. */
@@ -168,17 +168,25 @@ interface SampleOptions {
   readonly decode: Float64Array;
 }
 
-/** Visits pixels whose centres lie in or within half a pixel of a box, with the share of each that lies inside. */
-function visitPixels(
+/** Pixels of a field, row by row: index in the capture, place on the chart, and the share of each that lies inside. */
+interface FieldPixels {
+  readonly count: number;
+  readonly at: Uint32Array;
+  readonly xMm: Float64Array;
+  readonly yMm: Float64Array;
+  readonly weight: Float64Array;
+}
+
+/** Pixels whose centres lie in or within half a pixel of a box. */
+function findPixels(
   capture: CaptureImage,
   located: Located,
   box: Pick<FieldBox, 'x' | 'y' | 'width' | 'height'>,
-  visit: (at: number, xMm: number, yMm: number, weight: number) => void,
-): void {
+): FieldPixels {
   const { x, y, width, height } = box;
   const corners = boxCorners(x, y, width, height);
   const back = invertNear(located.map, corners);
-  if (!back) return;
+  if (!back) return createPixels(0);
   const seen = corners.map(([cx, cy]) => placeOnCapture(located.map, cx, cy));
   const left = Math.max(0, Math.floor(Math.min(...seen.map(([px]) => px)) - 1));
   const right = Math.min(capture.width - 1, Math.ceil(Math.max(...seen.map(([px]) => px)) + 1));
@@ -190,13 +198,26 @@ function visitPixels(
     const high = (from + length - at) * pxPerMm + 0.5;
     return Math.max(0, Math.min(1, low)) * Math.max(0, Math.min(1, high));
   };
+  const found = createPixels(Math.max(0, right - left + 1) * Math.max(0, bottom - top + 1));
+  let count = 0;
   for (let py = top; py <= bottom; py++) {
     for (let px = left; px <= right; px++) {
       const [xMm, yMm] = applyHomography(back, px + 0.5, py + 0.5);
       const weight = inside(x, xMm, width) * inside(y, yMm, height);
-      if (weight > 0) visit(py * capture.width + px, xMm, yMm, weight);
+      if (!(weight > 0)) continue;
+      found.at[count] = py * capture.width + px;
+      found.xMm[count] = xMm;
+      found.yMm[count] = yMm;
+      found.weight[count] = weight;
+      count++;
     }
   }
+  return { ...found, count };
+}
+
+function createPixels(room: number): FieldPixels {
+  const numbers = () => new Float64Array(room);
+  return { count: 0, at: new Uint32Array(room), xMm: numbers(), yMm: numbers(), weight: numbers() };
 }
 
 function sampleField(capture: CaptureImage, located: Located, { box, decode }: SampleOptions): FieldSamples {
@@ -207,24 +228,28 @@ function sampleField(capture: CaptureImage, located: Located, { box, decode }: S
   const blocks = box.blocksX * box.blocksY;
   const sums = new Float64Array(blocks);
   const weights = new Float64Array(blocks);
-  const pixels: number[] = [];
   const high = new Float64Array(blocks);
   const low = new Float64Array(blocks);
   let total = 0;
-  visitPixels(capture, located, box, (at, xMm, yMm, weight) => {
-    const r = rgb[at * 3] >> shift;
-    const g = rgb[at * 3 + 1] >> shift;
-    const b = rgb[at * 3 + 2] >> shift;
-    const bx = Math.min(box.blocksX - 1, Math.max(0, Math.floor(((xMm - box.x) / box.width) * box.blocksX)));
-    const by = Math.min(box.blocksY - 1, Math.max(0, Math.floor(((yMm - box.y) / box.height) * box.blocksY)));
-    const block = by * box.blocksX + bx;
+  const pixels = findPixels(capture, located, box);
+  const blockOf = new Uint16Array(pixels.count);
+  for (let i = 0; i < pixels.count; i++) {
+    const at = 3 * pixels.at[i];
+    const weight = pixels.weight[i];
+    const r = rgb[at] >> shift;
+    const g = rgb[at + 1] >> shift;
+    const b = rgb[at + 2] >> shift;
+    const bx = Math.floor(((pixels.xMm[i] - box.x) / box.width) * box.blocksX);
+    const by = Math.floor(((pixels.yMm[i] - box.y) / box.height) * box.blocksY);
+    const column = Math.min(box.blocksX - 1, Math.max(0, bx));
+    const block = Math.min(box.blocksY - 1, Math.max(0, by)) * box.blocksX + column;
+    blockOf[i] = block;
     sums[block] += weight * (WEIGHTS[0] * decode[r] + WEIGHTS[1] * decode[g] + WEIGHTS[2] * decode[b]);
     weights[block] += weight;
     total += weight;
     if (r >= top || g >= top || b >= top) high[block] += weight;
     if (r <= 0 && g <= 0 && b <= 0) low[block] += weight;
-    pixels.push(at, block, weight);
-  });
+  }
   const seen = [...sums.keys()].filter((block) => weights[block] > 0);
   const means = Float64Array.from(sums, (sum, block) => (weights[block] > 0 ? sum / weights[block] : Number.NaN));
   const kept = new Uint8Array(blocks);
@@ -236,10 +261,10 @@ function sampleField(capture: CaptureImage, located: Located, { box, decode }: S
 
   const histogram = new Float32Array(levels * 3);
   let used = 0;
-  for (let i = 0; i < pixels.length; i += 3) {
-    const weight = pixels[i + 2]!;
-    if (!kept[pixels[i + 1]!]) continue;
-    const at = pixels[i]! * 3;
+  for (let i = 0; i < pixels.count; i++) {
+    if (!kept[blockOf[i]]) continue;
+    const weight = pixels.weight[i];
+    const at = 3 * pixels.at[i];
     histogram[rgb[at] >> shift] += weight;
     histogram[levels + (rgb[at + 1] >> shift)] += weight;
     histogram[2 * levels + (rgb[at + 2] >> shift)] += weight;
@@ -279,19 +304,21 @@ function sampleGutter(
   };
   const values: number[] = [];
   const sides: readonly number[][] = [[], [], [], []];
-  visitPixels(capture, located, box, (at, xMm, yMm, weight) => {
-    if (weight < 1) return;
+  const pixels = findPixels(capture, located, box);
+  for (let i = 0; i < pixels.count; i++) {
+    if (pixels.weight[i] < 1) continue;
+    const [xMm, yMm, at] = [pixels.xMm[i], pixels.yMm[i], 3 * pixels.at[i]];
     const dx = Math.max(patch.xMm - xMm, xMm - patch.xMm - patch.widthMm);
     const dy = Math.max(patch.yMm - yMm, yMm - patch.yMm - patch.heightMm);
-    if (Math.max(dx, dy) < inner) return;
+    if (Math.max(dx, dy) < inner) continue;
     const light =
-      WEIGHTS[0] * decode[rgb[at * 3] >> shift] +
-      WEIGHTS[1] * decode[rgb[at * 3 + 1] >> shift] +
-      WEIGHTS[2] * decode[rgb[at * 3 + 2] >> shift];
+      WEIGHTS[0] * decode[rgb[at] >> shift] +
+      WEIGHTS[1] * decode[rgb[at + 1] >> shift] +
+      WEIGHTS[2] * decode[rgb[at + 2] >> shift];
     values.push(light);
     const side = dx > dy ? (xMm < patch.xMm ? 0 : 1) : yMm < patch.yMm ? 2 : 3;
     sides[side]!.push(light);
-  });
+  }
   return {
     gutter: values.length >= 8 ? median(values) : Number.NaN,
     gutterSides: sides.map((side) => (side.length >= 4 ? median(side) : Number.NaN)),

@@ -1,5 +1,5 @@
 import { decodeSrgb, encodeSrgb } from '../colour/index.ts';
-import { median } from '../numeric/index.ts';
+import { median, tabulate } from '../numeric/index.ts';
 import { sampleCapture } from './grey.ts';
 import { fitLight } from './light.ts';
 import type { Located } from './locate.ts';
@@ -184,7 +184,7 @@ function averageEdges(capture: CaptureImage, located: Located): AveragedEdge | u
     for (let side = 0; side < 4; side++) {
       for (let k = 0; k < 24; k++) {
         const along = 0.2 + (0.6 * (k + 0.5)) / 24;
-        const line = Float64Array.from({ length: count }, (_, i) => {
+        const line = tabulate(new Float64Array(count), (i) => {
           const out = (from + i * STEP_PX) / pxPerMm;
           const x = side === 0 ? -out : side === 1 ? patch.widthMm + out : along * patch.widthMm;
           const y = side === 2 ? -out : side === 3 ? patch.heightMm + out : along * patch.heightMm;
@@ -221,7 +221,7 @@ function modelEdge(
   const low = decodeSrgb(solidCode / 255);
   const high = decodeSrgb(bareCode / 255);
   const ends = [encodeSrgb(low), encodeSrgb(high)] as const;
-  const edge = Float64Array.from({ length: count }, (_, i) => {
+  const edge = tabulate(new Float64Array(count), (i) => {
     const share = normalShare((i * STEP_PX - MODEL_REACH_PX) / blurPx);
     return (encodeSrgb(low + (high - low) * share) - ends[0]) / (ends[1] - ends[0]);
   });
@@ -242,7 +242,7 @@ function normalShare(z: number): number {
 
 function gaussTaps(sigma: number): Float64Array {
   const reach = Math.max(1, Math.ceil(2.5 * sigma));
-  const taps = Float64Array.from({ length: 2 * reach + 1 }, (_, i) => Math.exp(-((i - reach) ** 2) / (2 * sigma ** 2)));
+  const taps = tabulate(new Float64Array(2 * reach + 1), (i) => Math.exp(-((i - reach) ** 2) / (2 * sigma ** 2)));
   const total = taps.reduce((sum, tap) => sum + tap, 0);
   return taps.map((tap) => tap / total);
 }

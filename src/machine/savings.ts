@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { countFiring, type DotGrid, type Dots } from '../plane/index.ts';
 import { findExtents, type ScanExtents } from './extents.ts';
@@ -169,7 +170,7 @@ function turn(
       last[x] = y;
     }
   }
-  const rows = Int32Array.from({ length: width }, (_, x) => x).filter((x) => first[x]! >= 0);
+  const rows = tabulate(new Int32Array(width), (x) => x).filter((x) => first[x]! >= 0);
   const columns: ScanExtents = {
     width: height,
     height: width,

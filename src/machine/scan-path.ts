@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import type { ScanExtents } from './extents.ts';
 import type { BareHandling } from './types.ts';
 
@@ -65,7 +66,7 @@ type Lines = Pick<ScanExtents, 'rows' | 'first' | 'last'>;
 
 function widenExtents({ rows, first, last, width, height }: ScanExtents, bare: BareHandling): Lines {
   if (bare === 'skipped' || bare === 'dot-by-dot' || rows.length === 0) return { rows, first, last };
-  const all = bare === 'all-scanned' ? Int32Array.from({ length: height }, (_, y) => y) : rows;
+  const all = bare === 'all-scanned' ? tabulate(new Int32Array(height), (y) => y) : rows;
   return { rows: all, first: new Int32Array(all.length), last: new Int32Array(all.length).fill(width - 1) };
 }
 

@@ -1,5 +1,5 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
-import { createPchip, power } from '../numeric/index.ts';
+import { createPchip, power, tabulate } from '../numeric/index.ts';
 import { applyMask, createPlane, mapSamples, ONE, type Plane } from '../plane/index.ts';
 import type { AimCurve, Profile, TonePoint } from './types.ts';
 
@@ -150,7 +150,7 @@ function invertCurve(points: readonly TonePoint[], wanted: Float32Array): Uint16
   const { lightnessAt } = toneCurveOf({ points });
   const first = points[0].coverage;
   const step = (points[points.length - 1].coverage - first) / CURVE_STEPS;
-  const curve = Float64Array.from({ length: CURVE_STEPS + 1 }, (_, at) => lightnessAt(first + at * step));
+  const curve = tabulate(new Float64Array(CURVE_STEPS + 1), (at) => lightnessAt(first + at * step));
   // From bare on, or from solid back: the way on which the curve gets lighter.
   const by = curve[CURVE_STEPS] > curve[0] ? 1 : -1;
   const end = by > 0 ? CURVE_STEPS : 0;

@@ -1,4 +1,5 @@
 import { reflectanceOfLightness } from '../colour/index.ts';
+import { tabulate } from '../numeric/index.ts';
 import { countBits, type DoseSampling, type DotGrid, type DotTable, listNeighbours } from '../plane/index.ts';
 import {
   computeDotDose,
@@ -60,8 +61,15 @@ export function chooseNeighbourhood(
   };
 }
 
-/** Mean strength of one dot cell by the dots around it, for a model on a grid. */
-export function tabulateStrengths(model: ResponseModel, grid: DotGrid = model.reference): MarkStrengths {
+/**
+ * Mean strength of one dot cell by the dots around it, for a model on a grid.
+ * @param options wanted: 1 for each pattern that the table has to serve, where others may stay 0; all when absent.
+ */
+export function tabulateStrengths(
+  model: ResponseModel,
+  grid: DotGrid = model.reference,
+  options: { readonly wanted?: Uint8Array } = {},
+): MarkStrengths {
   const dose = computeDotDose(model, grid);
   const { columns, rows } = chooseNeighbourhood(model, grid);
   const corners = columns * rows < 25;
@@ -87,31 +95,33 @@ export function tabulateStrengths(model: ResponseModel, grid: DotGrid = model.re
   const contributions = cells.map(({ dx, dy }) => {
     const x = sampleDose(axisX, dx);
     const y = sampleDose(axisY, dy);
-    return Float64Array.from({ length: samples }, (_, s) => dose.peak * x[s % samplesX] * y[Math.floor(s / samplesX)]);
+    return multiplyAxes(x, y, dose.peak);
   });
   const latticeX = sumLattice(axisX);
   const latticeY = sumLattice(axisY);
-  const everything = Float64Array.from(
-    { length: samples },
-    (_, s) => dose.peak * latticeX[s % samplesX] * latticeY[Math.floor(s / samplesX)],
-  );
+  const everything = multiplyAxes(latticeX, latticeY, dose.peak);
   const outside = sumOutside({ axisX, axisY, columns, rows, corners }).map((value) => value * dose.peak);
 
   const largest = Math.max(...everything);
   const indexPerDose = (DOSE_STEPS - 1) / largest;
-  const strengthOf = Float32Array.from(
-    { length: DOSE_STEPS },
-    (_, i) => (i === 0 ? 0 : computeRawStrength(model, (i + 0.5) / indexPerDose)) / solid,
-  );
+  const strengthOf = new Float32Array(DOSE_STEPS);
+  for (let i = 1; i < DOSE_STEPS; i++) strengthOf[i] = computeRawStrength(model, (i + 0.5) / indexPerDose) / solid;
   const strength = hard
     ? fillByFormula({ contributions, outside, samples }, (value) => computeRawStrength(model, value) / solid)
-    : fillByLookup({ contributions, outside, samples }, { strengthOf, indexPerDose, columns, rows });
+    : fillByLookup({ contributions, outside, samples }, { strengthOf, indexPerDose, columns, rows, ...options });
   strength[0] = 0;
   // Rounding of the lookup aside, this is what the sums give; on the reference grid it is 1 by definition.
   strength[strength.length - 1] =
     everything.reduce((sum, value) => sum + computeRawStrength(model, value), 0) / samples / solid;
 
   return { columns, rows, corners, strength, law: { strengthOf, indexPerDose, solid } };
+}
+
+/** Dose of a dot at the samples of a cell, row by row: the product of its shares along and across the scan. */
+function multiplyAxes(x: Float64Array, y: Float64Array, peak: number): Float64Array {
+  const dose = new Float64Array(x.length * y.length);
+  for (let j = 0; j < y.length; j++) for (let i = 0; i < x.length; i++) dose[j * x.length + i] = peak * x[i] * y[j];
+  return dose;
 }
 
 function chooseSide({ diameterMm, stepMm }: { diameterMm: number; stepMm: number }): 3 | 5 {
@@ -132,7 +142,7 @@ function sumOutside(of: { axisX: DoseAxis; axisY: DoseAxis; columns: number; row
   const allY = sumLattice(axisY);
   const cornerX = corners ? [] : [-(columns >> 1), columns >> 1].map((offset) => sampleDose(axisX, offset));
   const cornerY = corners ? [] : [-(rows >> 1), rows >> 1].map((offset) => sampleDose(axisY, offset));
-  return Float64Array.from({ length: axisX.samples * axisY.samples }, (_, s) => {
+  return tabulate(new Float64Array(axisX.samples * axisY.samples), (s) => {
     const i = s % axisX.samples;
     const j = Math.floor(s / axisX.samples);
     let dose = farX[i] * allY[j] + Math.max(0, allX[i] - farX[i]) * farY[j];
@@ -178,6 +188,7 @@ interface Lookup {
   readonly indexPerDose: number;
   readonly columns: number;
   readonly rows: number;
+  readonly wanted?: Uint8Array;
 }
 
 /**
@@ -186,7 +197,7 @@ interface Lookup {
  * scan have the same mean; only one of them is computed.
  */
 function fillByLookup({ contributions, outside, samples }: Neighbourhood, lookup: Lookup): Float32Array {
-  const { strengthOf, indexPerDose, columns, rows } = lookup;
+  const { strengthOf, indexPerDose, columns, rows, wanted } = lookup;
   const count = contributions.length;
   const heights = Array.from({ length: columns }, (_, x) =>
     count === 21 && (x === 0 || x === columns - 1) ? 3 : rows,
@@ -195,9 +206,13 @@ function fillByLookup({ contributions, outside, samples }: Neighbourhood, lookup
   const lowBits = lowHeights.reduce((sum, height) => sum + height, 0);
   const scaled = contributions.map((contribution) => contribution.map((value) => value * indexPerDose));
   const high = sumPatterns(scaled.slice(0, count - lowBits), samples);
-  const low = Float32Array.from(sumPatterns(scaled.slice(count - lowBits), samples));
-  const lowCounts = Uint8Array.from({ length: 1 << lowBits }, (_, pattern) => countBits(pattern));
-  const lowMirror = Uint32Array.from(lowCounts, (_, pattern) => mirrorColumns(pattern, lowHeights));
+  const low = new Float32Array(sumPatterns(scaled.slice(count - lowBits), samples));
+  const lowCounts = new Uint8Array(1 << lowBits);
+  const lowMirror = new Uint32Array(1 << lowBits);
+  for (let pattern = 0; pattern < lowCounts.length; pattern++) {
+    lowCounts[pattern] = countBits(pattern);
+    lowMirror[pattern] = mirrorColumns(pattern, lowHeights);
+  }
   const highHeights = heights.slice(0, (columns + 1) >> 1);
   const strength = new Float32Array(1 << count);
   const base = new Float32Array((lowBits + 1) * samples);
@@ -211,6 +226,9 @@ function fillByLookup({ contributions, outside, samples }: Neighbourhood, lookup
       for (let s = 0; s < samples; s++) base[more * samples + s] = high[top * samples + s] + field * outside[s];
     }
     for (let bottom = 0; bottom < 1 << lowBits; bottom++) {
+      const pattern = (top << lowBits) | bottom;
+      const mirrored = (topMirror << lowBits) | lowMirror[bottom];
+      if (wanted && !wanted[pattern] && !wanted[mirrored]) continue;
       const from = lowCounts[bottom] * samples;
       const at = bottom * samples;
       let sum = 0;
@@ -219,8 +237,8 @@ function fillByLookup({ contributions, outside, samples }: Neighbourhood, lookup
         // biome-ignore lint/complexity/useMathMinMax: a compare is cheaper than the call here.
         sum += strengthOf[index < last ? index : last];
       }
-      strength[(top << lowBits) | bottom] = sum / samples;
-      strength[(topMirror << lowBits) | lowMirror[bottom]] = sum / samples;
+      strength[pattern] = sum / samples;
+      strength[mirrored] = sum / samples;
     }
   }
   return strength;

@@ -1,5 +1,5 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
-import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED, power } from '../numeric/index.ts';
+import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED, power, tabulate } from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { FitPattern, FitResponseOptions, FitTone, FittedNumber, FittedResponse } from './fit-response.ts';
 import { mixYuleNielsen, toFitCoordinates } from './response.ts';
@@ -19,6 +19,8 @@ const HEAT_Y = 10;
 const FLATNESS = 11;
 const SHOULDER = 12;
 const SMEAR = 13;
+/** Numbers that only turn strengths into L*. By definition: indices of the vector. */
+const MIXING: readonly number[] = [SPREAD, BARE, FULL, REACH];
 
 /**
  * What is taken for granted before the chart is read, [expected, standard deviation], shares and logarithms of ratios.
@@ -136,17 +138,26 @@ export function fitMarks(
   });
   const patterns = exact.map(({ pattern }) => prepare(pattern));
   const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
+  let known: { readonly key: string; readonly strengths: readonly number[] } | undefined;
+  /** Strengths of the patterns, over the solid's; kept while the numbers that they depend on stay. */
+  const strengthsOf = (parameters: readonly number[]) => {
+    const key = parameters.filter((_, at) => !MIXING.includes(at)).join();
+    if (known?.key !== key) {
+      const dose = describeDose(parameters, grid);
+      const solid = meanStrength(dose, SOLID);
+      known = { key, strengths: patterns.map((pattern) => meanStrength(dose, pattern) / solid) };
+    }
+    return known.strengths;
+  };
   const residualsOf = (parameters: readonly number[]) => {
-    const dose = describeDose(parameters, grid);
-    const solid = meanStrength(dose, SOLID);
+    const strengths = strengthsOf(parameters);
     const reachMm = Math.exp(parameters[REACH]);
     const bare = reflectanceOfLightness(parameters[BARE]);
     const full = reflectanceOfLightness(parameters[FULL]);
     const out = exact.map(({ lightness, error, pattern }, at) => {
       const falls = (1 + (dotMm / reachMm) ** 2) / (1 + ((pattern.featureDots * dotMm) / reachMm) ** 2);
       const n = 1 + (parameters[SPREAD] - 1) * falls;
-      const strength = meanStrength(dose, patterns[at]) / solid;
-      const predicted = lightnessOfReflectance(mixYuleNielsen(strength, { bare, full, n }));
+      const predicted = lightnessOfReflectance(mixYuleNielsen(strengths[at], { bare, full, n }));
       return (lightness - predicted) / Math.hypot(error, MODEL_ERROR);
     });
     out.push(
@@ -168,6 +179,7 @@ export function fitMarks(
       upper,
       huber: HUBER,
       scales: start.map(() => DERIVATIVE_SCALE),
+      differences: 'one-sided',
       maxIterations,
       tolerance: 1e-4,
       leastVariance: 1,
@@ -268,7 +280,7 @@ const SOLID: Prepared = /* @__PURE__ */ prepare({
 });
 
 function prepare({ dots: { width, height, levels, data } }: FitPattern): Prepared {
-  const fires = Float64Array.from({ length: width * height }, (_, i) => data[i] / (levels - 1));
+  const fires = tabulate(new Float64Array(width * height), (i) => data[i] / (levels - 1));
   const keep = Math.exp(-1 / HEAT_DOTS);
   const wrap = (at: number, length: number) => ((at % length) + length) % length;
   const along = new Float64Array(width * height);
@@ -298,6 +310,8 @@ interface DoseShape {
   readonly heatX: number;
   readonly heatY: number;
   readonly strengthOf: (ratio: number) => number;
+  /** Kernels of periods that were asked for already, by axis, cells and samples. */
+  readonly folded: Map<string, [gauss: Float64Array, ring: Float64Array]>;
 }
 
 function describeDose(parameters: readonly number[], grid: DotGrid): DoseShape {
@@ -332,6 +346,7 @@ function describeDose(parameters: readonly number[], grid: DotGrid): DoseShape {
     heatX,
     heatY,
     strengthOf: tabulateLaw(fading > 0 ? faded : law, Math.max(2 * drive, 1.6 * solid * (1 + heatX + heatY))),
+    folded: new Map(),
   };
 }
 
@@ -352,7 +367,8 @@ function createLaw(steepness: number, shoulder: number): (dose: number) => numbe
  */
 function tabulateLaw(law: (dose: number) => number, upTo: number): (dose: number) => number {
   const scale = STRENGTH_STEPS / Math.sqrt(upTo);
-  const table = Float64Array.from({ length: STRENGTH_STEPS + 2 }, (_, i) => law((i / scale) ** 2));
+  const table = new Float64Array(STRENGTH_STEPS + 2);
+  for (let i = 0; i < table.length; i++) table[i] = law((i / scale) * (i / scale));
   return (dose) => {
     const position = Math.sqrt(dose) * scale;
     if (position >= STRENGTH_STEPS) return law(dose);
@@ -365,8 +381,16 @@ function tabulateLaw(law: (dose: number) => number, upTo: number): (dose: number
 function meanStrength(dose: DoseShape, pattern: Prepared): number {
   const { width, height, samplesX, samplesY, fires, along, across } = pattern;
   const { flatness, heatX, heatY, drive, strengthOf } = dose;
-  const [gx, vx] = foldKernel({ cells: width, samples: samplesX }, dose.diameterXCells, dose.smearCells);
-  const [gy, vy] = foldKernel({ cells: height, samples: samplesY }, dose.diameterYCells, 0);
+  const fold = (axis: 'x' | 'y', cells: number, samples: number) => {
+    const key = `${axis} ${cells} ${samples}`;
+    const [diameterCells, smearCells] =
+      axis === 'x' ? [dose.diameterXCells, dose.smearCells] : [dose.diameterYCells, 0];
+    const kernels = dose.folded.get(key) ?? foldKernel({ cells, samples }, diameterCells, smearCells);
+    dose.folded.set(key, kernels);
+    return kernels;
+  };
+  const [gx, vx] = fold('x', width, samplesX);
+  const [gy, vy] = fold('y', height, samplesY);
   const fineX = width * samplesX;
   const fineY = height * samplesY;
   const plain = new Float64Array(height * fineX);
@@ -376,11 +400,12 @@ function meanStrength(dose: DoseShape, pattern: Prepared): number {
       const at = y * width + x;
       if (fires[at] === 0) continue;
       const energy = drive * fires[at] * (1 + heatX * along[at] + heatY * across[at]);
-      const shift = fineX - x * samplesX;
+      const own = y * fineX;
+      const shift = x * samplesX;
       for (let i = 0; i < fineX; i++) {
-        const from = (i + shift) % fineX;
-        plain[y * fineX + i] += energy * gx[from];
-        ringed[y * fineX + i] += energy * vx[from];
+        const from = i < shift ? i - shift + fineX : i - shift;
+        plain[own + i] += energy * gx[from];
+        ringed[own + i] += energy * vx[from];
       }
     }
   }

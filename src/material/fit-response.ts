@@ -3,7 +3,7 @@ import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../num
 import type { DotGrid } from '../plane/index.ts';
 import { chooseNeighbourhood, type MarkStrengths, tabulateStrengths } from './dot-table.ts';
 import { computeMarkDiametersUm, fromFitCoordinates, mixYuleNielsen } from './response.ts';
-import { type DotField, predictMeanStrength } from './simulate.ts';
+import { type DotField, predictMeanStrength, tabulateLaw } from './simulate.ts';
 import type { ResponseModel } from './types.ts';
 
 /** The dots of a patch as the fit needs them. */
@@ -149,6 +149,7 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
       upper: high,
       huber: HUBER,
       scales: start.map(() => DERIVATIVE_SCALE),
+      differences: 'one-sided',
       leastVariance: 1,
       maxIterations,
       tolerance,
@@ -228,22 +229,20 @@ interface Strengths {
   readonly known: Map<number, number>;
 }
 
-/** Exact patterns are simulated. */
-const NO_MARKS: PatchMarks = { table: undefined };
-
 /** L* of some tones for a fitted vector. Strengths depend on five of its numbers and are kept while these stay. */
 function createPredictor(
   tones: readonly FitTone[],
   grid: DotGrid,
 ): (parameters: readonly number[], use: readonly number[]) => number[] {
-  const screened = tones.some(({ pattern }) => pattern.edge === 'bare');
+  const patches = tones.filter(({ pattern }) => pattern.edge === 'bare').map(({ pattern }) => pattern.dots);
   const kept = new Map<string, Strengths>();
   const strengthOf = (parameters: readonly number[], at: number): number => {
     const key = parameters.slice(0, 5).join();
     let strengths = kept.get(key);
     if (!strengths) {
       const model = fromFitCoordinates(parameters, grid);
-      strengths = { model, marks: screened ? tabulateMarks(model) : NO_MARKS, known: new Map() };
+      const marks = patches.length > 0 ? tabulateMarks(model, patches) : { table: undefined };
+      strengths = { model, marks: { ...marks, law: tabulateLaw(model) }, known: new Map() };
       kept.set(key, strengths);
       if (kept.size > 4) kept.delete(kept.keys().next().value!);
     }
@@ -285,10 +284,11 @@ export function predictPatternStrength(
       samplesX: chooseSamples(dots.width),
       samplesY: chooseSamples(dots.height),
       edge,
+      ...(marks.law ? { law: marks.law } : {}),
     });
   }
   const { strength, inside } = marks.table ? averageNeighbourhoods(dots, marks.table) : simulateMiddle(model, dots);
-  const whole = shareFiring(dots, { x: 0, y: 0, width: dots.width, height: dots.height });
+  const whole = recallShare(dots);
   if (whole <= 0) return 0;
   if (whole >= 1 || inside <= 0 || inside >= 1) return whole >= 1 ? strength : whole;
   return whole < 0.5 ? (strength * whole) / inside : 1 - ((1 - strength) * (1 - whole)) / (1 - inside);
@@ -299,11 +299,16 @@ export function predictPatternStrength(
  */
 export interface PatchMarks {
   readonly table: MarkStrengths | undefined;
+  /** The law by table, where many exact patterns are simulated; else each takes its own. */
+  readonly law?: (dose: number) => number;
 }
 
-export function tabulateMarks(model: ResponseModel): PatchMarks {
+/** @param only patches that the table has to serve; every patch when absent. */
+export function tabulateMarks(model: ResponseModel, only?: readonly DotField[]): PatchMarks {
   const { columns, rows } = chooseNeighbourhood(model);
-  return { table: columns * rows < 25 ? tabulateStrengths(model) : undefined };
+  if (columns * rows === 25) return { table: undefined };
+  const wanted = only && { wanted: findNeighbourhoods(only, { columns, rows }) };
+  return { table: tabulateStrengths(model, model.reference, wanted) };
 }
 
 /** Middle part of a patch of wide marks, whose doses are smooth over a dot. */
@@ -320,13 +325,11 @@ function simulateMiddle(model: ResponseModel, dots: DotField) {
 
 /** Neighbourhoods of a patch's dots, counted once for each shape: a fit asks for them hundreds of times. */
 const countedOf = new WeakMap<DotField, Map<string, Uint32Array>>();
+const shareOf = new WeakMap<DotField, number>();
+const foundOf = new WeakMap<readonly DotField[], Map<string, Uint8Array>>();
 
 function averageNeighbourhoods(dots: DotField, { columns, rows, strength }: MarkStrengths) {
-  const shape = `${columns} ${rows}`;
-  const known = countedOf.get(dots) ?? new Map<string, Uint32Array>();
-  countedOf.set(dots, known);
-  const counts = known.get(shape) ?? countNeighbourhoods(dots, { columns, rows });
-  known.set(shape, counts);
+  const counts = recallNeighbourhoods(dots, { columns, rows });
   const middle = 1 << ((columns * rows) >> 1);
   let sum = 0;
   let firing = 0;
@@ -341,11 +344,39 @@ function averageNeighbourhoods(dots: DotField, { columns, rows, strength }: Mark
   return { strength: sum / Math.max(1, all), inside: firing / Math.max(1, all) };
 }
 
+interface Shape {
+  readonly columns: number;
+  readonly rows: number;
+}
+
+function recallNeighbourhoods(dots: DotField, shape: Shape): Uint32Array {
+  const key = `${shape.columns} ${shape.rows}`;
+  const known = countedOf.get(dots) ?? new Map<string, Uint32Array>();
+  countedOf.set(dots, known);
+  const counts = known.get(key) ?? countNeighbourhoods(dots, shape);
+  known.set(key, counts);
+  return counts;
+}
+
+/** Which neighbourhoods occur in any of some patches, found once for each list: 1 where one does. */
+function findNeighbourhoods(patches: readonly DotField[], shape: Shape): Uint8Array {
+  const key = `${shape.columns} ${shape.rows}`;
+  const known = foundOf.get(patches) ?? new Map<string, Uint8Array>();
+  foundOf.set(patches, known);
+  let found = known.get(key);
+  if (!found) {
+    found = new Uint8Array(1 << (shape.columns * shape.rows));
+    for (const dots of patches) {
+      const counts = recallNeighbourhoods(dots, shape);
+      for (let pattern = 0; pattern < counts.length; pattern++) if (counts[pattern] > 0) found[pattern] = 1;
+    }
+    known.set(key, found);
+  }
+  return found;
+}
+
 /** How often each neighbourhood occurs whose dots all lie in the patch; index as in `DotTable`. */
-function countNeighbourhoods(
-  { width, height, data }: DotField,
-  { columns, rows }: { readonly columns: number; readonly rows: number },
-): Uint32Array {
+function countNeighbourhoods({ width, height, data }: DotField, { columns, rows }: Shape): Uint32Array {
   const counts = new Uint32Array(1 << (columns * rows));
   const [left, top] = [columns >> 1, rows >> 1];
   for (let y = top; y < height - top; y++) {
@@ -363,6 +394,13 @@ function countNeighbourhoods(
 /** Samples a dot: few along a long period, enough along a short one to follow the edge of a mark. */
 function chooseSamples(periodDots: number): number {
   return Math.max(4, Math.min(12, Math.round(48 / periodDots)));
+}
+
+/** Share of a whole patch's dots that fire, found once for each patch: a fit asks for it hundreds of times. */
+function recallShare(dots: DotField): number {
+  const known = shareOf.get(dots) ?? shareFiring(dots, { x: 0, y: 0, width: dots.width, height: dots.height });
+  shareOf.set(dots, known);
+  return known;
 }
 
 function shareFiring(

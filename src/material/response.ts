@@ -77,10 +77,12 @@ export interface DoseAxis {
 
 /** exp(−8r²/d²) of a dot `offset` cells away, at the midpoints of the parts of a cell. */
 export function sampleDose({ diameterMm, stepMm, samples }: DoseAxis, offset: number): Float64Array {
-  return Float64Array.from({ length: samples }, (_, i) => {
+  const dose = new Float64Array(samples);
+  for (let i = 0; i < samples; i++) {
     const distance = ((i + 0.5) / samples - 0.5 - offset) * stepMm;
-    return Math.exp((-8 * distance * distance) / (diameterMm * diameterMm));
-  });
+    dose[i] = Math.exp((-8 * distance * distance) / (diameterMm * diameterMm));
+  }
+  return dose;
 }
 
 /** How many cells away a dot still counts. */

@@ -6,6 +6,7 @@ import {
   computeSolidStrength,
   type DoseAxis,
   sampleDose,
+  sumLattice,
 } from './response.ts';
 import type { ResponseModel } from './types.ts';
 
@@ -27,6 +28,8 @@ export interface SimulationOptions {
   readonly edge: 'bare' | 'repeat';
   /** The part to look at, in dots; everything when absent. Dots around it count. */
   readonly rect?: { readonly x: number; readonly y: number; readonly width: number; readonly height: number };
+  /** Raw strength by dose, where one table serves many fields of dots (`tabulateLaw`). */
+  readonly law?: (dose: number) => number;
 }
 
 /**
@@ -51,7 +54,7 @@ export function simulateStrength(
 export function predictMeanStrength(model: ResponseModel, dots: DotField, options: SimulationOptions): number {
   const solid = computeSolidStrength(model, options.samplesX, options.samplesY);
   const dose = depositDose(model, dots, options);
-  const strengthOf = tabulateStrength(model, dose);
+  const strengthOf = options.law ?? tabulateStrength(model, dose);
   let sum = 0;
   for (let i = 0; i < dose.length; i++) sum += strengthOf(dose[i]);
   return sum / dose.length / solid;
@@ -116,23 +119,40 @@ function listKernels(axis: DoseAxis) {
   return { radius, at: (offset: number) => kernels[offset + radius] };
 }
 
-/**
- * Raw strength as a function of dose, linear between 4096 points up to the largest dose that occurs: a third of the
- * time of the formula, and as smooth in the model's numbers as the formula is. Few values, and the limit of a hard disc
- * whose half dose lies below the first point, take the formula itself.
- */
+/** Points of a table from dose to strength, a count. Assumed: straight between them to below a float's use. */
+const LAW_POINTS = 4096;
+
+/** The law of strength by dose for some doses: few take the formula itself. */
 function tabulateStrength(model: ResponseModel, dose: Float64Array): (dose: number) => number {
-  const size = 4096;
+  if (dose.length < 2 * LAW_POINTS) return (value) => computeRawStrength(model, value);
   let largest = 0;
   for (let i = 0; i < dose.length; i++) if (dose[i] > largest) largest = dose[i];
-  if (dose.length < 2 * size || model.halfDose * size < largest * model.steepness * 8) {
-    return (value) => computeRawStrength(model, value);
-  }
-  const table = Float64Array.from({ length: size + 2 }, (_, i) => computeRawStrength(model, (i * largest) / size));
-  const scale = size / largest;
+  return tabulateLaw(model, largest);
+}
+
+/**
+ * Raw strength as a function of dose, linear between 4096 points up to a largest dose: a tenth of the time of the
+ * formula, and as smooth in the model's numbers as the formula is. Larger doses, and the limit of a hard disc whose
+ * half dose lies below the first point, take the formula itself.
+ * @param largest dose in units of the solid's mean, > 0; that of an endless solid's strongest place when absent.
+ */
+export function tabulateLaw(model: ResponseModel, largest = findSolidPeak(model)): (dose: number) => number {
+  const formula = (value: number) => computeRawStrength(model, value);
+  if (model.halfDose * LAW_POINTS < largest * model.steepness * 8) return formula;
+  const table = new Float64Array(LAW_POINTS + 2);
+  for (let i = 0; i < table.length; i++) table[i] = computeRawStrength(model, (i * largest) / LAW_POINTS);
+  const scale = LAW_POINTS / largest;
   return (value) => {
     const position = value * scale;
+    if (position > LAW_POINTS) return formula(value);
     const i = position | 0;
     return table[i] + (position - i) * (table[i + 1] - table[i]);
   };
+}
+
+/** Dose at the centre of a dot of an endless solid on the reference grid, where it is greatest. */
+function findSolidPeak(model: ResponseModel): number {
+  const { peak, diameterXMm, diameterYMm, reach } = computeDotDose(model, model.reference);
+  const at = (diameterMm: number, stepMm: number) => sumLattice({ diameterMm, stepMm, samples: 1, reach })[0];
+  return peak * at(diameterXMm, model.reference.pitchMm) * at(diameterYMm, model.reference.lineSpacingMm);
 }

@@ -8,4 +8,5 @@ export * from './random.ts';
 export * from './round.ts';
 export * from './statistics.ts';
 export * from './student.ts';
+export * from './tabulate.ts';
 export * from './turned-size.ts';

@@ -13,6 +13,11 @@ export interface LeastSquaresOptions {
   readonly huber?: number;
   /** Typical size of each parameter, for the step of the numerical derivative; the parameter's own size when absent. */
   readonly scales?: readonly number[];
+  /**
+   * Derivatives of the search: central (two evaluations a parameter; the default), or one-sided (one), which lead to
+   * the same place at half the cost where residuals are smooth. Covariances are always from central ones.
+   */
+  readonly differences?: 'central' | 'one-sided';
   readonly maxIterations?: number;
   /** Relative change of cost and parameters below which the search has converged. */
   readonly tolerance?: number;
@@ -49,7 +54,7 @@ export interface LeastSquaresFit {
  * Least squares of a vector of residuals by Levenberg's and Marquardt's damped Gauss–Newton steps
  * (source: 'marquardt1963' for the scaling by the diagonal of JᵀJ; gain ratio and smooth change of damping after
  * source: 'nielsen1999', both from memory). A step that raises the cost is never taken, so a wrong start cannot come
- * back as a result without `converged` being false. Derivatives are central differences, held inside the box.
+ * back as a result without `converged` being false. Derivatives are differences, held inside the box.
  * Parameters at a bound whose gradient points outwards are left out of the step.
  * @throws RangeError when lengths differ, the start is outside the box, or residuals at the start are not finite.
  */
@@ -67,7 +72,7 @@ export function fitLeastSquares(
       throw new RangeError(`parameter ${j} starts at ${start[j]}, outside ${lower[j]} … ${upper[j]}`);
     }
   }
-  const evaluate = (parameters: readonly number[]) => Float64Array.from(residualsOf(parameters));
+  const evaluate = (parameters: readonly number[]) => new Float64Array(residualsOf(parameters));
 
   let parameters = [...start];
   let residuals = evaluate(parameters);
@@ -80,7 +85,8 @@ export function fitLeastSquares(
 
   while (iterations < maxIterations && !converged) {
     iterations++;
-    const jacobian = differentiate(evaluate, parameters, options);
+    const here = options.differences === 'one-sided' ? residuals : undefined;
+    const jacobian = differentiate(evaluate, parameters, options, here);
     const { normal, gradient } = normalEquations(jacobian, residuals, huber);
     const free = freeParameters(parameters, gradient, lower, upper);
     if (free.length === 0 || free.every((j) => Math.abs(gradient[j]) <= 1e-14 * (1 + cost))) {
@@ -140,17 +146,21 @@ function robustCost(residuals: Float64Array, huber: number): number {
   return sum;
 }
 
+/** @param here residuals at the parameters, for one-sided differences; central ones when absent. */
 function differentiate(
   evaluate: (parameters: readonly number[]) => Float64Array,
   parameters: readonly number[],
   { lower, upper, scales }: LeastSquaresOptions,
+  here?: Float64Array,
 ): Float64Array[] {
   return parameters.map((value, j) => {
     const h = 6e-6 * Math.max(scales ? scales[j] : 0, Math.abs(value), 1e-8);
     const above = Math.min(value + h, upper ? upper[j] : Number.POSITIVE_INFINITY);
-    const below = Math.max(value - h, lower ? lower[j] : Number.NEGATIVE_INFINITY);
-    const column = evaluate(parameters.map((other, k) => (k === j ? above : other)));
-    const other = evaluate(parameters.map((same, k) => (k === j ? below : same)));
+    // At its upper bound a parameter can only be lowered.
+    const oneSided = here !== undefined && above > value;
+    const below = oneSided ? value : Math.max(value - h, lower ? lower[j] : Number.NEGATIVE_INFINITY);
+    const column = evaluate(parameters.with(j, above));
+    const other = oneSided ? here : evaluate(parameters.with(j, below));
     for (let i = 0; i < column.length; i++) column[i] = above > below ? (column[i] - other[i]) / (above - below) : 0;
     return column;
   });

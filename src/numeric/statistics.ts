@@ -1,3 +1,5 @@
+import { tabulate } from './tabulate.ts';
+
 /**
  * Quantile by linear interpolation between order statistics, at position q·(n−1) from 0
  * (definition 7 of source: 'hyndmanFan1996').
@@ -7,7 +9,7 @@
 export function quantile(values: ArrayLike<number>, q: number): number {
   if (values.length === 0) throw new RangeError('a quantile needs at least one value');
   if (!(q >= 0 && q <= 1)) throw new RangeError(`q must be 0 … 1, got ${q}`);
-  const sorted = Float64Array.from(values).sort();
+  const sorted = new Float64Array(values).sort();
   const position = q * (sorted.length - 1);
   const below = Math.floor(position);
   const above = Math.min(below + 1, sorted.length - 1);
@@ -32,7 +34,7 @@ const NORMAL_PER_MEDIAN = 1.4826;
  */
 export function medianAbsoluteDeviation(values: ArrayLike<number>): number {
   const centre = median(values);
-  return 1.482602218505602 * median(Float64Array.from(values, (value) => Math.abs(value - centre)));
+  return 1.482602218505602 * median(tabulate(new Float64Array(values.length), (at) => Math.abs(values[at]! - centre)));
 }
 
 /** Arithmetic mean. @throws RangeError when there is no value. */
@@ -57,7 +59,7 @@ export function standardDeviation(values: ArrayLike<number>): number {
  * @throws RangeError when there is no value.
  */
 export function robustDeviation(deviations: ArrayLike<number>): number {
-  return NORMAL_PER_MEDIAN * median(Float64Array.from(deviations, Math.abs));
+  return NORMAL_PER_MEDIAN * median(tabulate(new Float64Array(deviations.length), (at) => Math.abs(deviations[at]!)));
 }
 
 /**

@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { tabulate } from '../numeric/index.ts';
 import { createPlane, type DotGrid, luminanceOfLightness, ONE, type Plane } from '../plane/index.ts';
 import {
   averageCells,
@@ -128,7 +129,8 @@ function adjustPointwise(luminance: Plane<'luminance'>, tone: ToneOptions): Plan
   );
   if (plain) return luminance;
   const { width, height } = luminance;
-  const table = Uint16Array.from(toneCurve(tone), luminanceOfLightness);
+  const curve = toneCurve(tone);
+  const table = tabulate(new Uint16Array(curve.length), (level) => luminanceOfLightness(curve[level]!));
   const data = luminance.data.slice();
   for (let i = 0; i < data.length; i++) data[i] = table[data[i]];
   return createPlane('luminance', width, height, data);
@@ -262,7 +264,7 @@ function blurRest(sigmaMm: number, { grid, size }: Geometry): BlurOptions {
 /** What sharpening adds for a difference from the blurred picture of −110 … 110 L*. */
 function detailTable(sharpenAmount: number, noiseWantedL: number): Float32Array {
   const core = (CORING_L + 2 * noiseWantedL) ** 2;
-  return Float32Array.from({ length: DETAIL_ENTRIES }, (_, i) => {
+  return tabulate(new Float32Array(DETAIL_ENTRIES), (i) => {
     const difference = i / DETAIL.steps - DETAIL.rangeL;
     const squared = difference * difference;
     const wanted = sharpenAmount * difference * (squared / (squared + core));

@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import {
   createPlane,
   type DotGrid,
@@ -98,7 +99,7 @@ function spreadCells(
 
 /** The picture with less contrast around its subject: differences from the backdrop's mean shrink, in L*. */
 export function softenBackdrop(light: Plane<'luminance'>, matte: Plane<'mask'>): Plane<'luminance'> {
-  const levels = Float64Array.from({ length: ONE + 1 }, (_, level) => lightnessOfLuminance(level));
+  const levels = tabulate(new Float64Array(ONE + 1), (level) => lightnessOfLuminance(level));
   let sum = 0;
   let weight = 0;
   for (let i = 0; i < light.data.length; i++) {

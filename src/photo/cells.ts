@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import { type DotGrid, type Kernels, loadKernels, type Plane, reserveBuffers } from '../plane/index.ts';
 
 /**
@@ -300,9 +301,7 @@ function emptyLike({ width, height }: Cells): Cells {
 /** Half of a symmetric kernel with sum 1: the middle first. */
 function gaussianKernel(sigma: number): Float64Array {
   if (!(sigma > 0.1)) return Float64Array.of(1);
-  const half = Float64Array.from({ length: Math.ceil(3 * sigma) + 1 }, (_, k) =>
-    Math.exp((-k * k) / (2 * sigma * sigma)),
-  );
+  const half = tabulate(new Float64Array(Math.ceil(3 * sigma) + 1), (k) => Math.exp((-k * k) / (2 * sigma * sigma)));
   const sum = half.reduce((total, weight, k) => total + (k === 0 ? weight : 2 * weight), 0);
   return half.map((weight) => weight / sum);
 }

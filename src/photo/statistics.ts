@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import { ONE, type Plane, tabulateLightness } from '../plane/index.ts';
 import { type Cells, coarsenCells } from './cells.ts';
 
@@ -135,7 +136,7 @@ const ramp = (value: number, from: number, to: number): number =>
 function readPixels({ width, height, data }: Plane<'luminance'>, pixels: PhotoPixels): Cells {
   const table = tabulateLightness();
   const place = (count: number, { of, before }: { readonly of: number; readonly before: number }) =>
-    Int32Array.from({ length: Math.max(1, Math.floor(of + before)) }, (_, at) =>
+    tabulate(new Int32Array(Math.max(1, Math.floor(of + before))), (at) =>
       Math.min(count - 1, Math.max(0, Math.floor(((at + 0.5 - before) * count) / of))),
     );
   const columns = place(width, { of: pixels.width, before: pixels.left });

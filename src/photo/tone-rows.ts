@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import { type Kernels, loadKernels, ONE, type Plane, reserveBuffers } from '../plane/index.ts';
 import { blendRows, type CellSize, type Cells, splitHeight } from './cells.ts';
 import { CODES_PER_L, luminanceTable } from './lightness.ts';
@@ -65,7 +66,7 @@ function startPlainRows(fields: ToneFields): ToneRow {
 /** Where the dots of a stretch lie on the way from one cell centre to the next, 0 … 1. */
 function listPlaces(dotsPerCell: number): Float64Array {
   const first = dotsPerCell >> 1;
-  return Float64Array.from({ length: dotsPerCell }, (_, dot) => (first + dot + 0.5) / dotsPerCell - 0.5);
+  return tabulate(new Float64Array(dotsPerCell), (dot) => (first + dot + 0.5) / dotsPerCell - 0.5);
 }
 
 /** Stretches from cell centre to cell centre; the first and the last half cell keep the value of their centre. */

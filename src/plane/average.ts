@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import type { Photo } from './decode.ts';
 import type { ColourImage } from './encode.ts';
 import { type Dots, ONE, type Plane, type Scale } from './plane.ts';
@@ -153,7 +154,7 @@ function addPoints(
 }
 
 function planPoints(length: number, from: number, span: number, count: number): Int32Array {
-  return Int32Array.from({ length: count * POINTS }, (_, at) =>
+  return tabulate(new Int32Array(count * POINTS), (at) =>
     Math.max(0, Math.min(length - 1, Math.floor(from + ((at + 0.5) * span) / (count * POINTS)))),
   );
 }

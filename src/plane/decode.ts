@@ -1,6 +1,7 @@
 import type { Metadata } from 'sharp';
 import { encodeSrgb } from '../colour/index.ts';
 import { AppError } from '../errors.ts';
+import { tabulate } from '../numeric/index.ts';
 import { type PhotoFormat, readIccName, sniffFormat } from './container.ts';
 import { decodePixelsApart, findDecoder } from './decode-apart.ts';
 import { type ExifFacts, readExifFacts } from './exif.ts';
@@ -240,9 +241,10 @@ function unifyCurves<T extends Pick<Photo, 'rgb'>>(
   const { rgb } = made;
   if (colour === undefined) return made;
   if (colour.curves.length === 1 || !(rgb instanceof Uint16Array)) return { ...made, colour };
-  const tables = colour.curves.map((curve) =>
-    Uint16Array.from(tabulateCurve(curve, 65536), (light) => Math.round(65535 * encodeSrgb(light))),
-  );
+  const tables = colour.curves.map((curve) => {
+    const light = tabulateCurve(curve, 65536);
+    return tabulate(new Uint16Array(light.length), (code) => Math.round(65535 * encodeSrgb(light[code]!)));
+  });
   for (let at = 0; at < rgb.length; at++) rgb[at] = tables[at % 3]![rgb[at]!]!;
   return { ...made, colour: { ...colour, curves: [SRGB_CURVE] } };
 }

@@ -1,5 +1,5 @@
 import { createHash } from 'node:crypto';
-import { applyMatrix3, invertMatrix3, type Matrix3, type Vector3 } from '../numeric/index.ts';
+import { applyMatrix3, invertMatrix3, type Matrix3, tabulate, type Vector3 } from '../numeric/index.ts';
 import { readUint16, readUint32 } from './container.ts';
 import {
   type CodeCurve,
@@ -146,7 +146,7 @@ function readSamples(bytes: Uint8Array, tag: string): CodeCurve {
   if (!(12 + 2 * count <= bytes.length)) throw new Damage(`a tone curve ${tag} cut off`);
   if (count === 0) return powerCurve(1);
   if (count === 1) return powerCurve(readUint16(bytes, 12, false) / 256);
-  const samples = Float32Array.from({ length: count }, (_, at) => readUint16(bytes, 12 + 2 * at, false) / 65535);
+  const samples = tabulate(new Float32Array(count), (at) => readUint16(bytes, 12 + 2 * at, false) / 65535);
   return { kind: 'table', samples };
 }
 

@@ -1,11 +1,12 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
+import { tabulate } from '../numeric/index.ts';
 import { ONE } from './plane.ts';
 
 let table: Float32Array | undefined;
 
 /** CIE L* for each of the ONE + 1 levels of a luminance plane. */
 export function tabulateLightness(): Float32Array {
-  table ??= Float32Array.from({ length: ONE + 1 }, (_, level) => lightnessOfReflectance(level / ONE));
+  table ??= tabulate(new Float32Array(ONE + 1), (level) => lightnessOfReflectance(level / ONE));
   return table;
 }
 

@@ -1,4 +1,5 @@
 import { REC709 } from '../colour/index.ts';
+import { tabulate } from '../numeric/index.ts';
 import type { Photo } from './decode.ts';
 import { type ChannelWeights, SRGB_CURVE, tabulateCurve } from './photo-colour.ts';
 import { ONE } from './plane.ts';
@@ -35,7 +36,7 @@ export interface LightSource {
 const FRACTION = 1 << 15;
 
 /** 15-bit share of each 8-bit alpha. */
-export const ALPHA_SHARES = Uint16Array.from({ length: 256 }, (_, alpha) => Math.round((alpha * ONE) / 255));
+export const ALPHA_SHARES = tabulate(new Uint16Array(256), (alpha) => Math.round((alpha * ONE) / 255));
 
 /**
  * The light of a photo; premultiplied by its alpha when it has one. The weights are of the photo's own red, green and
@@ -49,11 +50,12 @@ export function lightOf(photo: Photo, asked?: ChannelWeights): LightSource {
     (colour?.curves ?? [SRGB_CURVE]).map((curve) => tabulateCurve(curve, count));
   const base = { width, height, samples: rgb, alpha, weights: wholeWeights(weights) };
   if (bits === 16) {
+    const codes = lightOfCodes(65536)[0]!;
     return {
       ...base,
       kind: channels === 3 ? 'rgb16' : 'grey16',
       shares: new Int32Array(0),
-      light: Uint16Array.from(lightOfCodes(65536)[0]!, (light) => Math.round(ONE * light)),
+      light: tabulate(new Uint16Array(codes.length), (code) => Math.round(ONE * codes[code]!)),
     };
   }
   const curves = lightOfCodes(256);
@@ -63,7 +65,7 @@ export function lightOf(photo: Photo, asked?: ChannelWeights): LightSource {
   const shares =
     channels === 3
       ? Int32Array.from(parts.flat())
-      : Int32Array.from({ length: 256 }, (_, code) => parts[0]![code] + parts[1]![code] + parts[2]![code]);
+      : tabulate(new Int32Array(256), (code) => parts[0]![code] + parts[1]![code] + parts[2]![code]);
   return { ...base, kind: channels === 3 ? 'rgb8' : 'grey8', shares, light: new Uint16Array(0) };
 }
 
@@ -74,7 +76,7 @@ export function alphaOf(photo: Photo, alpha: Uint8Array): LightSource {
     height: photo.height,
     kind: 'grey8',
     samples: alpha,
-    shares: Int32Array.from(ALPHA_SHARES, (share) => share * FRACTION),
+    shares: tabulate(new Int32Array(ALPHA_SHARES.length), (at) => ALPHA_SHARES[at]! * FRACTION),
     light: new Uint16Array(0),
     weights: [FRACTION, 0, 0],
     alpha: undefined,

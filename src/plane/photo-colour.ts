@@ -1,5 +1,13 @@
 import { decodeSrgb, REC709, SRGB } from '../colour/index.ts';
-import { applyMatrix3, invertMatrix3, type Matrix3, multiplyMatrix3, power, type Vector3 } from '../numeric/index.ts';
+import {
+  applyMatrix3,
+  invertMatrix3,
+  type Matrix3,
+  multiplyMatrix3,
+  power,
+  tabulate,
+  type Vector3,
+} from '../numeric/index.ts';
 import type { SourceKey } from '../sources.ts';
 
 /**
@@ -88,7 +96,7 @@ export function decodeCode(curve: CodeCurve, code: number): number {
 
 /** Linear light of each code 0 … `codes` − 1. */
 export function tabulateCurve(curve: CodeCurve, codes: number): Float64Array {
-  return Float64Array.from({ length: codes }, (_, code) => decodeCode(curve, code / (codes - 1)));
+  return tabulate(new Float64Array(codes), (code) => decodeCode(curve, code / (codes - 1)));
 }
 
 /** Cone responses of Bradford's adaptation, row by row. Published; weights. */

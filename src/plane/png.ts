@@ -1,9 +1,10 @@
+import { tabulate } from '../numeric/index.ts';
 import type { PixelsPerMetre } from './container.ts';
 import { deflateSamples, type SampleRows } from './samples.ts';
 
 const SIGNATURE = Uint8Array.of(0x89, 0x50, 0x4e, 0x47, 0x0d, 0x0a, 0x1a, 0x0a);
 
-const CRC_TABLE = Int32Array.from({ length: 256 }, (_, byte) => {
+const CRC_TABLE = tabulate(new Int32Array(256), (byte) => {
   let crc = byte;
   for (let bit = 0; bit < 8; bit++) crc = crc & 1 ? 0xedb88320 ^ (crc >>> 1) : crc >>> 1;
   return crc;

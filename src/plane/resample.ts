@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import type { Photo } from './decode.ts';
 import { startFastPasses } from './fast-passes.ts';
 import { loadKernels } from './kernels.ts';
@@ -62,7 +63,12 @@ export function resampleAlpha(photo: Photo, options: ResampleOptions): Plane<'ma
   const { width, height } = options;
   const share = new Uint16Array(width * height);
   resampleLight(alphaOf(photo, photo.alpha), { ...options, overshoot: 'cut' }, share);
-  return createPlane('mask', width, height, Uint8Array.from(share, toMask));
+  return createPlane(
+    'mask',
+    width,
+    height,
+    tabulate(new Uint8Array(share.length), (at) => toMask(share[at]!)),
+  );
 }
 
 const toMask = (share: number) => Math.round((share * 255) / ONE);

@@ -1,4 +1,5 @@
 import { constants, deflateSync } from 'node:zlib';
+import { tabulate } from '../numeric/index.ts';
 import { type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 import type { Dots } from './plane.ts';
 
@@ -88,7 +89,7 @@ function packGreys({ width, height, data, levels }: Dots, lead: number): SampleR
 
 /** Grey sample of each dot value 0 … levels−1. */
 function tabulateGreys(levels: number): Uint8Array {
-  return Uint8Array.from({ length: levels }, (_, value) => 255 - Math.round((255 * value) / (levels - 1)));
+  return tabulate(new Uint8Array(levels), (value) => 255 - Math.round((255 * value) / (levels - 1)));
 }
 
 /**

@@ -1,4 +1,5 @@
 import { encodeSrgb } from '../colour/index.ts';
+import { tabulate } from '../numeric/index.ts';
 import type { Photo } from './decode.ts';
 import { type PhotoColour, tabulateCurve } from './photo-colour.ts';
 
@@ -33,7 +34,7 @@ export function convertSamples(
   { colour: { curves, toSrgb }, channels, full }: SampleCoding,
 ): void {
   const [red, green, blue] = [0, 1, 2].map((channel) => tabulateCurve(curves[channel] ?? curves[0], full + 1));
-  const codes = Float64Array.from({ length: LIGHT_STEPS }, (_, step) => full * encodeSrgb(step / (LIGHT_STEPS - 1)));
+  const codes = tabulate(new Float64Array(LIGHT_STEPS), (step) => full * encodeSrgb(step / (LIGHT_STEPS - 1)));
   const codeOf = (light: number) => Math.round(codes[Math.round(Math.max(0, Math.min(1, light)) * (LIGHT_STEPS - 1))]!);
   if (channels === 1) {
     const greys = samples instanceof Uint16Array ? new Uint16Array(full + 1) : new Uint8Array(full + 1);

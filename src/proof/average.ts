@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 /** Collects rows into averages of a smaller plane. */
 export interface Averager {
   /** Takes the next row from a function that adds it to the target. */
@@ -41,7 +42,7 @@ export function createAverager({ from, to }: AverageSize): Averager {
 
 /** Where cells begin, in dots; one more for the end. */
 function planBorders(dots: number, cells: number): Int32Array {
-  return Int32Array.from({ length: cells + 1 }, (_, cell) => Math.round((cell * dots) / cells));
+  return tabulate(new Int32Array(cells + 1), (cell) => Math.round((cell * dots) / cells));
 }
 
 function averageRow(

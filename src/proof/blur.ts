@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import { type Kernels, loadKernels, reserveBuffers } from '../plane/index.ts';
 
 /** Numbers of cells, row-major. */
@@ -47,7 +48,7 @@ export function blurCells(cells: Cells, { sigmaX, sigmaY, arithmetic = 'simd' }:
 
 function gaussianTaps(sigmaCells: number): Float64Array {
   const radius = Math.ceil(3 * sigmaCells);
-  const taps = Float64Array.from({ length: radius + 1 }, (_, i) =>
+  const taps = tabulate(new Float64Array(radius + 1), (i) =>
     sigmaCells > 0 ? Math.exp(-(i * i) / (2 * sigmaCells * sigmaCells)) : 1,
   );
   const sum = taps.reduce((total, tap, i) => total + (i === 0 ? tap : 2 * tap), 0);

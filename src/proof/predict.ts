@@ -1,4 +1,5 @@
 import { lightnessOfReflectance } from '../colour/index.ts';
+import { tabulate } from '../numeric/index.ts';
 import { computeEyeBlurMm } from '../optics/index.ts';
 import { createPlane, type DotGrid, type Dots, type DotTable, type Plane } from '../plane/index.ts';
 import { createAverager } from './average.ts';
@@ -78,7 +79,7 @@ const MIX_STEPS = 1 << 14;
 
 /** Powers are slow, so a picture's worth of strengths goes through a table of them. */
 function mapStrengths(strengths: Float32Array, out: Float32Array, mix: (strength: number) => number): void {
-  const table = Float64Array.from({ length: MIX_STEPS + 2 }, (_, step) => mix(step / MIX_STEPS));
+  const table = tabulate(new Float64Array(MIX_STEPS + 2), (step) => mix(step / MIX_STEPS));
   for (let i = 0; i < strengths.length; i++) {
     const at = Math.min(1, Math.max(0, strengths[i])) * MIX_STEPS;
     const step = at | 0;

@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import { ONE } from '../plane/index.ts';
 
 /**
@@ -5,5 +6,5 @@ import { ONE } from '../plane/index.ts';
  * A level's share k/(levels − 1) is rounded to the coverage's own step, so a mean is exact to 1.5e-5.
  */
 export function coverageOfLevels(levels: number): Int32Array {
-  return Int32Array.from({ length: levels }, (_, level) => Math.round((level * ONE) / (levels - 1)));
+  return tabulate(new Int32Array(levels), (level) => Math.round((level * ONE) / (levels - 1)));
 }

@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { tabulate } from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { ScreenOptions } from './types.ts';
 
@@ -191,7 +192,7 @@ function rankTile({ along, across, keyOf, orderOf }: TilePlan): PeriodicTile {
       orders[at] = orderOf(u, v, { x, y });
     }
   }
-  const sorted = Uint32Array.from({ length: count }, (_, at) => at).sort(
+  const sorted = tabulate(new Uint32Array(count), (at) => at).sort(
     (a, b) => keys[a] - keys[b] || orders[a] - orders[b] || a - b,
   );
   const ranks = new Uint32Array(count);

@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import {
   createIndexer,
   type DotGrid,
@@ -198,7 +199,7 @@ function planCells(length: number, { sigma, weight }: { readonly sigma: number; 
   // Variances add: the energy's weights have twice that of the eye, and a quadratic B-spline of this width has 1/4.
   const deviation = Math.sqrt(Math.max(0.25, 2 * seen * seen - 0.5));
   const reach = Math.ceil(3.5 * deviation);
-  const taps = Float64Array.from({ length: 2 * reach + 1 }, (_, i) => gaussian(i - reach, deviation));
+  const taps = tabulate(new Float64Array(2 * reach + 1), (i) => gaussian(i - reach, deviation));
   const scale = weight / side / taps.reduce((a, b) => a + b, 0);
   const first = new Int32Array(length);
   const shares = new Float64Array(3 * length);

@@ -1,4 +1,4 @@
-import { createRandom } from '../numeric/index.ts';
+import { createRandom, tabulate } from '../numeric/index.ts';
 import { createDots, type Dots, loadKernels, ONE, type Plane } from '../plane/index.ts';
 import { coverageOfLevels } from './levels.ts';
 import type { MarkSteps } from './mark-steps.ts';
@@ -122,7 +122,18 @@ export function eachRow(
 }
 
 /** The kernel's two weights in 16384ths, and the strength of its chance in units of coverage, for rows 0 … 255. */
-export function tabulateWeights(kernel: VariableKernel) {
+interface WeightTables {
+  readonly ahead: Int32Array;
+  readonly belowBehind: Int32Array;
+  readonly strength: Int32Array;
+}
+
+/** Tables that were asked for already: a screen is measured on dozens of small fields. */
+const weightsOf = new WeakMap<VariableKernel, WeightTables>();
+
+export function tabulateWeights(kernel: VariableKernel): WeightTables {
+  const known = weightsOf.get(kernel);
+  if (known) return known;
   const ahead = new Int32Array(256);
   const belowBehind = new Int32Array(256);
   const strength = new Int32Array(256);
@@ -132,10 +143,18 @@ export function tabulateWeights(kernel: VariableKernel) {
     belowBehind[level] = Math.round(weights.belowBehind * WEIGHT_ONE);
     strength[level] = Math.round(weights.modulation * HALF);
   }
-  return { ahead, belowBehind, strength };
+  const tables = { ahead, belowBehind, strength };
+  weightsOf.set(kernel, tables);
+  return tables;
 }
+
+const rowsOf = new Map<number, Uint8Array>();
 
 /** Row of the table, 0 … 255, for each coverage 0 … ONE. */
 function tableRows(levels: number): Uint8Array {
-  return Uint8Array.from({ length: ONE + 1 }, (_, wanted) => Math.round((((wanted * (levels - 1)) % ONE) * 255) / ONE));
+  const place = (wanted: number) => (wanted * (levels - 1)) % ONE;
+  const rows =
+    rowsOf.get(levels) ?? tabulate(new Uint8Array(ONE + 1), (wanted) => Math.round((place(wanted) * 255) / ONE));
+  rowsOf.set(levels, rows);
+  return rows;
 }

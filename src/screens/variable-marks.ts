@@ -1,4 +1,4 @@
-import { createRandom } from '../numeric/index.ts';
+import { createRandom, tabulate } from '../numeric/index.ts';
 import { createDots, type Dots, loadKernels, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
 import { keepWithin, MAX_SIDES, mapRow, pushRow } from './mark-diffusion.ts';
 import { coverageOfStrengths, type MarkSteps } from './mark-steps.ts';
@@ -87,11 +87,19 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
   return dots;
 }
 
+/** Rows of the tables that were asked for already: a screen is measured on dozens of small fields. */
+const rowsOf = new WeakMap<StrengthTable, Uint8Array>();
+
 /** Row of the table of weights, 0 … 255, for each wanted strength 0 … ONE. */
 function tableRows(table: StrengthTable): Uint8Array {
+  const known = rowsOf.get(table);
+  if (known) return known;
   const shares = coverageOfStrengths(
     table,
     Array.from({ length: 256 }, (_, i) => i / 255),
   );
-  return Uint8Array.from({ length: ONE + 1 }, (_, value) => Math.round(255 * shares[Math.round((value * 255) / ONE)]));
+  const places = shares.map((share) => Math.round(255 * share));
+  const rows = tabulate(new Uint8Array(ONE + 1), (value) => places[Math.round((value * 255) / ONE)]!);
+  rowsOf.set(table, rows);
+  return rows;
 }

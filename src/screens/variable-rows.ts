@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import { type Kernels, ONE, reserveBuffers } from '../plane/index.ts';
 import { MAX_SIDES } from './mark-diffusion.ts';
 import type { MarkSteps } from './mark-steps.ts';
@@ -48,7 +49,7 @@ export function startFastVariableRows(
   new Int32Array(buffer, leftAt, leftward.length).set(leftward);
   new Uint8Array(buffer, rowsAt, ONE + 1).set(rowOf);
   new Int32Array(buffer, weightsAt, 2 * ahead.length).set(
-    Int32Array.from({ length: 2 * ahead.length }, (_, i) => (i % 2 === 0 ? ahead : belowBehind)[i >> 1]!),
+    tabulate(new Int32Array(2 * ahead.length), (i) => (i % 2 === 0 ? ahead : belowBehind)[i >> 1]!),
   );
   new Uint16Array(buffer, levelsAt, levels.length).set(levels);
   const asked = new Uint16Array(buffer, askedAt, width);

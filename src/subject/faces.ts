@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import type { ColourImage } from '../plane/index.ts';
 import { sigmoid } from './layers.ts';
 import { type Network, runNetwork } from './network.ts';
@@ -170,13 +171,13 @@ export interface CutOptions {
  * else straight between pixel centres.
  */
 export function cutSquare({ width, height, rgb }: ColourImage, { square, side, of, beyond }: CutOptions): Float32Array {
-  const table = Float32Array.from({ length: 256 }, (_, code) => of(code));
+  const table = tabulate(new Float32Array(256), (code) => of(code));
   const out = new Float32Array(3 * side * side);
   const step = square.side / side;
   const points = Math.min(MOST_POINTS, Math.max(1, Math.round(step)));
   const weight = 1 / points ** 2;
   const placesFrom = (from: number) =>
-    Float32Array.from({ length: side * points }, (_, at) => from + ((at + 0.5) / points) * step - 0.5);
+    tabulate(new Float32Array(side * points), (at) => from + ((at + 0.5) / points) * step - 0.5);
   const [columns, rows] = [placesFrom(square.x), placesFrom(square.y)];
   const isSmooth = points === 1;
   const nearest = Int32Array.from(columns, (px) => (px < -0.5 || px > width - 0.5 ? -1 : 3 * Math.round(px)));

@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import type { ColourImage } from '../plane/index.ts';
 import {
   type Box,
@@ -298,6 +299,8 @@ function shrink({ width, height, rgb }: ColourImage, longSide: number): ColourIm
       for (let c = 0; c < 3; c++) sums[3 * to + c]! += rgb[3 * (y * width + x) + c]!;
     }
   }
-  const means = Uint8Array.from(sums, (sum, at) => Math.round(sum / Math.max(1, counts[Math.floor(at / 3)]!)));
+  const means = tabulate(new Uint8Array(sums.length), (at) =>
+    Math.round(sums[at]! / Math.max(1, counts[Math.floor(at / 3)]!)),
+  );
   return { ...size, rgb: means };
 }

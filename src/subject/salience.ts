@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import type { ColourImage } from '../plane/index.ts';
 import type { Share } from './share.ts';
 
@@ -18,7 +19,7 @@ const STANDS_OUT = { from: 0.2, fully: 0.5 } as const;
 export function findSalience({ width, height, rgb }: ColourImage): Share {
   const sum = new Float32Array(width * height);
   for (let channel = 0; channel < 3; channel++) {
-    const codes = Uint8Array.from({ length: width * height }, (_, at) => rgb[3 * at + channel]!);
+    const codes = tabulate(new Uint8Array(width * height), (at) => rgb[3 * at + channel]!);
     const distance = measureBarriers(codes, width, height);
     for (let at = 0; at < sum.length; at++) sum[at]! += distance[at]!;
   }

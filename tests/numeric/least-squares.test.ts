@@ -87,3 +87,33 @@ describe('bounds, outliers and data that do not determine a number', () => {
     expect(() => fitLeastSquares(() => [Number.NaN], { start: [1] })).toThrow(/finite/);
   });
 });
+
+describe('one-sided differences', () => {
+  test('lead to the same place and the same errors with fewer evaluations', () => {
+    const count = (differences: 'central' | 'one-sided') => {
+      let evaluations = 0;
+      const counted = (parameters: readonly number[]) => {
+        evaluations++;
+        return misra(parameters);
+      };
+      return { fit: fitLeastSquares(counted, { start: [250, 0.0005], differences }), evaluations };
+    };
+    const [both, one] = [count('central'), count('one-sided')];
+    one.fit.parameters.forEach((value, j) => {
+      expect(value / MISRA_1A.parameters[j]).toBeCloseTo(1, 8);
+      expect(one.fit.standardErrors[j] / MISRA_1A.standardErrors[j]).toBeCloseTo(1, 5);
+    });
+    expect(one.evaluations).toBeLessThan(both.evaluations);
+  });
+
+  test('at an upper bound the parameter is lowered for its derivative', () => {
+    const tried: number[] = [];
+    const residuals = ([a]: readonly number[]) => {
+      tried.push(a);
+      return [a - 0.5, a - 0.5];
+    };
+    const fit = fitLeastSquares(residuals, { start: [1], lower: [0], upper: [1], differences: 'one-sided' });
+    expect(Math.max(...tried)).toBe(1);
+    expect(fit.parameters[0]).toBeCloseTo(0.5, 9);
+  });
+});

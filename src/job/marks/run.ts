@@ -3,6 +3,7 @@ import { formatJson } from '../../json.ts';
 import { controlOf, estimateTime } from '../../machine/index.ts';
 import type { Palette } from '../../material/index.ts';
 import { knowNotice, settleNotices } from '../../notices.ts';
+import { tabulate } from '../../numeric/index.ts';
 import { computeArealDoseJPerCm2 } from '../../optics/index.ts';
 import { adjustTone, type Frame, type ToneOptions } from '../../photo/index.ts';
 import {
@@ -307,7 +308,7 @@ function compareSeen(
   const see = (channels: readonly Float32Array[]) =>
     channels.map((data) => filterByEye(createPlane('reflectance', width, height, data), eye).data);
   const [a, b] = [see(wanted), see(shown)];
-  const differences = Float64Array.from({ length: width * height }, (_, i) => {
+  const differences = tabulate(new Float64Array(width * height), (i) => {
     const at = (channels: readonly Float32Array[]) =>
       labOfOpponent([channels[0]![i]!, channels[1]![i]!, channels[2]![i]!]);
     const [p, q] = [at(a), at(b)];

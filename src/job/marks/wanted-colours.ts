@@ -7,6 +7,7 @@ import {
   opponentOfLab,
   opponentOfRgb,
 } from '../../colour/index.ts';
+import { tabulate } from '../../numeric/index.ts';
 import { convertToSrgb, ONE, type Photo, type Plane, resampleLuminance } from '../../plane/index.ts';
 import { type LinearColour, mixNearest } from '../../screens/index.ts';
 import type { Picture } from '../prepare/picture.ts';
@@ -49,7 +50,7 @@ export function openTones(toned: Plane<'luminance'>, { linear, range }: Gamut): 
       mixNearest(opponentOfLab([range((100 * step) / steps), 0, 0]), { colours: linear, toEven }),
     ).flat(),
   );
-  const stepOf = Uint16Array.from({ length: ONE + 1 }, (_, level) =>
+  const stepOf = tabulate(new Uint16Array(ONE + 1), (level) =>
     Math.round((steps * lightnessOfReflectance(level / ONE)) / 100),
   );
   return (dot, row, to) => {
@@ -86,7 +87,7 @@ export function openColours(
   ).map((weights) => resampleLuminance(inSrgb, { ...placed, weights }).data) as [Uint16Array, Uint16Array, Uint16Array];
   const light = picture.light.data;
   const nodes = new Float64Array(3 * NODES ** 3).fill(Number.NaN);
-  const codeOf = Float64Array.from({ length: ONE + 1 }, (_, level) => (NODES - 1) * encodeSrgb(level / ONE));
+  const codeOf = tabulate(new Float64Array(ONE + 1), (level) => (NODES - 1) * encodeSrgb(level / ONE));
   const nodeAt = (r: number, g: number, b: number): number => {
     const at = 3 * ((r * NODES + g) * NODES + b);
     if (Number.isNaN(nodes[at]!)) {

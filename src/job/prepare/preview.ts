@@ -1,5 +1,6 @@
 import { reflectanceOfLightness } from '../../colour/index.ts';
 import { type CoverageTable, fillDotTable, type Profile } from '../../material/index.ts';
+import { tabulate } from '../../numeric/index.ts';
 import {
   adjustTone,
   applyToneFields,
@@ -150,7 +151,7 @@ function averageDots<S extends 'luminance' | 'mask'>(
   size: { readonly width: number; readonly height: number },
 ): Plane<S> {
   const out = createPlane(scale, size.width, size.height);
-  const columns = Int32Array.from({ length: size.width + 1 }, (_, x) => Math.round((x * width) / size.width));
+  const columns = tabulate(new Int32Array(size.width + 1), (x) => Math.round((x * width) / size.width));
   const sums = new Uint32Array(size.width);
   for (let cell = 0, y = 0; cell < size.height; cell++) {
     const top = y;

@@ -1,4 +1,5 @@
 import { type Notice, notice } from '../../notices.ts';
+import { tabulate } from '../../numeric/index.ts';
 import {
   type CropRequest,
   type FaceToKeep,
@@ -153,7 +154,7 @@ async function readGiven(asked: PhotoPart | { readonly mask: string }, stand: St
   if (!('mask' in asked)) return { by: 'given', faces: [], box: asked, share: undefined };
   const picture = await decodePhoto(Buffer.from(asked.mask, 'base64'), 'the picture of the subject');
   const small = copySmall(picture);
-  const data = Float32Array.from({ length: small.width * small.height }, (_, at) => small.rgb[3 * at]! / 255);
+  const data = tabulate(new Float32Array(small.width * small.height), (at) => small.rgb[3 * at]! / 255);
   const share = standShare({ width: small.width, height: small.height, data }, stand);
   const { box } = describeShare(share);
   return box && { by: 'given', faces: findFacesWithin(share, stand.upright), box, share };
@@ -225,7 +226,7 @@ export async function drawSubjectShare(photo: Photo, spec: JobSpec): Promise<Col
   });
   const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
   const light = resampleLuminance(photo, { crop, width, height });
-  const guide = Float32Array.from(light.data, (level) => lightnessOfLuminance(level) / 100);
+  const guide = tabulate(new Float32Array(light.data.length), (at) => lightnessOfLuminance(light.data[at]!) / 100);
   const radius = Math.max(2, Math.round(SEAM * Math.max(width, height)));
   const edged = guideShares(data, { width, height, data: guide }, radius);
   for (let at = 0; at < edged.length; at++) {
@@ -235,7 +236,7 @@ export async function drawSubjectShare(photo: Photo, spec: JobSpec): Promise<Col
 }
 
 function shareOfBox(box: PhotoPart, { width, height }: { readonly width: number; readonly height: number }): Share {
-  const data = Float32Array.from({ length: width * height }, (_, at) => {
+  const data = tabulate(new Float32Array(width * height), (at) => {
     const [x, y] = [((at % width) + 0.5) / width, (Math.floor(at / width) + 0.5) / height];
     return x >= box.x && x <= box.x + box.width && y >= box.y && y <= box.y + box.height ? 1 : 0;
   });
