@@ -200,6 +200,19 @@ export interface Kernels {
   ): void;
   addNumbers(a: number, b: number, out: number, count: number): void;
   boundNumbers(at: number, count: number, most: number): void;
+  addWeighted(target: number, values: number, weight: number, count: number): void;
+  colourDoses(
+    doses: number,
+    answers: number,
+    shades: number,
+    table: number,
+    out: number,
+    cells: number,
+    perDot: number,
+    entries: number,
+  ): void;
+  averageRuns(row: number, ends: number, shares: number, length: number, out: number, pixels: number): void;
+  blurStrided(row: number, weights: number, taps: number, stride: number, out: number, count: number): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

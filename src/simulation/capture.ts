@@ -17,6 +17,7 @@ import {
   type Point,
 } from './geometry.ts';
 import { gaussianTaps } from './light-scatter.ts';
+import { startFastBlur, startPlainBlur } from './row-blur.ts';
 import type { Surface } from './surface.ts';
 
 /** A scan or photo: sRGB-sized code values, interleaved RGB, and the truth of where every place landed. */
@@ -192,6 +193,7 @@ const SHADOW_MM = 0.8;
  */
 const AWAY_MM = 1;
 
+type HomographyNumbers = readonly [number, number, number, number, number, number, number, number, number];
 type Light = (shareX: number, shareY: number) => number;
 type Glare = (xMm: number, yMm: number) => number;
 
@@ -225,7 +227,9 @@ function renderScene(
   const [middleX, middleY] = [width / 2, height / 2];
   const half = Math.hypot(width, height) / 2;
   const out = new Float32Array(width * height * 3);
-  const seen = new Float32Array(3);
+  const distanceOutsideMm = createOutline(surface);
+  const sample = createSampler(level);
+  const [b0, b1, b2, b3, b4, b5, b6, b7, b8] = back as HomographyNumbers;
   for (let y = 0; y < height; y++) {
     let away = false;
     for (let x = 0; x < width; x++) {
@@ -242,15 +246,18 @@ function renderScene(
           const stretch = 1 + (k1 * (dx * dx + dy * dy)) / (half * half);
           const px = dx * stretch + middleX;
           const py = dy * stretch + middleY;
-          const w = back[6] * px + back[7] * py + back[8];
-          const xMm = (back[0] * px + back[1] * py + back[2]) / w;
-          const yMm = (back[3] * px + back[4] * py + back[5]) / w;
-          const outside = distanceOutsideMm(surface, xMm, yMm);
+          const w = b6 * px + b7 * py + b8;
+          const xMm = (b0 * px + b1 * py + b2) / w;
+          const yMm = (b3 * px + b4 * py + b5) / w;
+          const outside = distanceOutsideMm(xMm, yMm);
           if (outside <= AWAY_MM) away = false;
           if (outside <= 0) {
-            sampleLevel(level, xMm, yMm, seen);
+            const seen = sample(xMm, yMm);
             const shine = glare(xMm, yMm) * weight;
-            for (let c = 0; c < 3; c++) out[at + c] = out[at + c] + weight * lit * seen[c] + shine;
+            const share = weight * lit;
+            out[at] = out[at] + share * seen[0] + shine;
+            out[at + 1] = out[at + 1] + share * seen[1] + shine;
+            out[at + 2] = out[at + 2] + share * seen[2] + shine;
           } else {
             const shadow = 1 - sensor.edgeShadow * Math.exp(-outside / SHADOW_MM);
             const onPaper = sheet && xMm > left && xMm < right && yMm > top && yMm < bottom;
@@ -276,13 +283,15 @@ function tableGrain(seed: number, xMm: number, yMm: number): number {
   return top * (1 - t) + bottom * t;
 }
 
-/** Distance from the piece, mm; 0 or below on it. Corners are rounded by the piece's radius. */
-function distanceOutsideMm(surface: Surface, xMm: number, yMm: number): number {
-  const radius = surface.cornerRadiusMm;
-  const dx = Math.abs(xMm - surface.leftMm - surface.widthMm / 2) - surface.widthMm / 2 + radius;
-  const dy = Math.abs(yMm - surface.topMm - surface.heightMm / 2) - surface.heightMm / 2 + radius;
-  if (dx <= 0 || dy <= 0) return Math.max(dx, dy) - radius;
-  return Math.sqrt(dx * dx + dy * dy) - radius;
+/** Distance from the piece by place, mm; 0 or below on it. Corners are rounded by the piece's radius. */
+function createOutline({ cornerRadiusMm, leftMm, topMm, widthMm, heightMm }: Surface) {
+  const [halfX, halfY] = [widthMm / 2, heightMm / 2];
+  return (xMm: number, yMm: number): number => {
+    const dx = Math.abs(xMm - leftMm - halfX) - halfX + cornerRadiusMm;
+    const dy = Math.abs(yMm - topMm - halfY) - halfY + cornerRadiusMm;
+    if (dx <= 0 || dy <= 0) return Math.max(dx, dy) - cornerRadiusMm;
+    return Math.sqrt(dx * dx + dy * dy) - cornerRadiusMm;
+  };
 }
 
 /** Smallest side of what one pixel sees of the piece, mm: of the corners and the middle. */
@@ -325,24 +334,27 @@ function chooseLevel(surface: Surface, footprintMm: number): SurfaceLevel {
   return { width, height, rgb, leftMm: surface.leftMm, topMm: surface.topMm, stepX, stepY };
 }
 
-/** The mean reflectance of about a footprint around a place, bilinear, into three channels. */
-function sampleLevel(level: SurfaceLevel, xMm: number, yMm: number, into: Float32Array): void {
-  const { width, height, rgb } = level;
-  const x = Math.min(width - 1, Math.max(0, (xMm - level.leftMm) / level.stepX - 0.5));
-  const y = Math.min(height - 1, Math.max(0, (yMm - level.topMm) / level.stepY - 0.5));
-  const left = Math.floor(x);
-  const top = Math.floor(y);
-  const right = Math.min(width - 1, left + 1);
-  const bottom = Math.min(height - 1, top + 1);
-  const s = x - left;
-  const t = y - top;
-  const [upperLeft, upperRight] = [(top * width + left) * 3, (top * width + right) * 3];
-  const [lowerLeft, lowerRight] = [(bottom * width + left) * 3, (bottom * width + right) * 3];
-  for (let c = 0; c < 3; c++) {
-    const above = rgb[upperLeft + c] * (1 - s) + rgb[upperRight + c] * s;
-    const below = rgb[lowerLeft + c] * (1 - s) + rgb[lowerRight + c] * s;
-    into[c] = above * (1 - t) + below * t;
-  }
+/** Mean reflectance of about a footprint around a place, bilinear, in three channels that the next call replaces. */
+function createSampler({ width, height, rgb, leftMm, topMm, stepX, stepY }: SurfaceLevel) {
+  const seen = new Float32Array(3);
+  const [lastX, lastY] = [width - 1, height - 1];
+  return (xMm: number, yMm: number): Float32Array => {
+    const x = Math.min(lastX, Math.max(0, (xMm - leftMm) / stepX - 0.5));
+    const y = Math.min(lastY, Math.max(0, (yMm - topMm) / stepY - 0.5));
+    const left = Math.floor(x);
+    const top = Math.floor(y);
+    const s = x - left;
+    const t = y - top;
+    const upper = (top * width + left) * 3;
+    const right = left < lastX ? 3 : 0;
+    const lower = upper + (top < lastY ? 3 * width : 0);
+    for (let c = 0; c < 3; c++) {
+      const above = rgb[upper + c] * (1 - s) + rgb[upper + right + c] * s;
+      const below = rgb[lower + c] * (1 - s) + rgb[lower + right + c] * s;
+      seen[c] = above * (1 - t) + below * t;
+    }
+    return seen;
+  };
 }
 
 function halve(level: { readonly width: number; readonly height: number; readonly rgb: Float32Array }) {
@@ -372,37 +384,28 @@ function halve(level: { readonly width: number; readonly height: number; readonl
 function blurInPlace(rgb: Float32Array, width: number, height: number, sigma: number): void {
   const taps = gaussianTaps(sigma);
   const reach = (taps.length - 1) / 2;
-  const row = new Float32Array((width + 2 * reach) * 3);
+  const blur = startFastBlur(taps, width) ?? startPlainBlur(taps, width);
+  const { row } = blur;
   for (let y = 0; y < height; y++) {
     const at = y * width * 3;
     for (let x = 0; x < width + 2 * reach; x++) {
       const from = at + Math.min(width - 1, Math.max(0, x - reach)) * 3;
       for (let c = 0; c < 3; c++) row[x * 3 + c] = rgb[from + c];
     }
-    for (let i = 0; i < width * 3; i++) {
-      let sum = 0;
-      for (let tap = 0; tap < taps.length; tap++) sum += taps[tap] * row[i + tap * 3];
-      rgb[at + i] = sum;
-    }
+    rgb.set(blur.along(), at);
   }
-  const ring = Array.from({ length: taps.length }, () => new Float32Array(width * 3));
+  const { ring } = blur;
   const load = (y: number) => {
     const from = Math.min(height - 1, Math.max(0, y)) * width * 3;
     ring[(y + reach) % taps.length]!.set(rgb.subarray(from, from + width * 3));
   };
-  const out = new Float32Array(width * 3);
   // Rows are read ahead of being overwritten; above the first the first itself is seen.
   for (let y = -reach; y < reach; y++) load(y);
   const lastRow = rgb.slice((height - 1) * width * 3);
   for (let y = 0; y < height; y++) {
     if (y + reach < height) load(y + reach);
     else ring[(y + 2 * reach) % taps.length]!.set(lastRow);
-    out.fill(0);
-    for (let tap = 0; tap < taps.length; tap++) {
-      const from = ring[(y + tap) % taps.length]!;
-      for (let i = 0; i < out.length; i++) out[i] = out[i] + taps[tap] * from[i];
-    }
-    rgb.set(out, y * width * 3);
+    rgb.set(blur.across(y), y * width * 3);
   }
 }
 

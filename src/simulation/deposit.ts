@@ -2,6 +2,7 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid, Dots } from '../plane/index.ts';
 import { createChance, hash32 } from './chance.ts';
 import type { MaterialModel } from './material-model.ts';
+import { startFastSum, startPlainSum } from './row-sum.ts';
 import { dotEnergyJ, pulsesOfDot, type SpotKernel, SUB_POSITIONS, spotKernel } from './spot.ts';
 
 export interface DepositOptions {
@@ -122,28 +123,36 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
     return { profile, from, to, middle, kernel: across };
   };
 
+  // Lines are near a row from so far above it to so far below; two more for rounding.
+  const near = Math.ceil((2 * farthest + 4 * wobbleReach + 2) / perDot.y) + 2;
+  const rows = startFastSum(samples, near) ?? startPlainSum(samples, near);
+  const spare = [...rows.spare];
   const ring: BurnedLine[] = [];
-  const spare: Float32Array[] = [];
   let next = 0;
   return {
     readRow(dose, sampleRow) {
-      dose.fill(0);
       const until = sampleRow + farthest + wobbleReach + 1;
+      const dropPassed = () => {
+        while (ring.length > 0 && ring[0]!.middle + farthest + 2 * wobbleReach + 1 < sampleRow) {
+          spare.push(ring.shift()!.profile);
+        }
+      };
+      dropPassed();
       while (next < dots.height && (next + 0.5) * perDot.y <= until) {
-        ring.push(burnLine(next, spare.pop() ?? new Float32Array(samples)));
+        ring.push(burnLine(next, spare.pop()!));
         next++;
+        dropPassed();
       }
-      while (ring.length > 0 && ring[0]!.middle + farthest + 2 * wobbleReach + 1 < sampleRow) {
-        spare.push(ring.shift()!.profile);
-      }
+      rows.clear();
       for (const { profile, from, to, middle, kernel } of ring) {
         const whole = Math.floor(middle);
         const k = sampleRow - whole + kernel.reach;
         if (k < 0 || k > 2 * kernel.reach) continue;
         const sub = Math.floor((middle - whole) * SUB_POSITIONS);
         const weight = kernel.values[sub * (2 * kernel.reach + 1) + k];
-        for (let i = from; i < to; i++) dose[i] = dose[i] + weight * profile[i];
+        if (to > from) rows.add(profile, weight, from, to);
       }
+      dose.set(rows.sum);
     },
   };
 }

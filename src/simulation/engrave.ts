@@ -2,10 +2,12 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid, Dots } from '../plane/index.ts';
 import { hash32 } from './chance.ts';
 import { depositLines } from './deposit.ts';
+import { type EngraveRows, startFastRows, startPlainRows } from './engrave-rows.ts';
 import { createGrainField } from './grain.ts';
 import { tabulateColours } from './law.ts';
 import { type RowSink, scatterLight } from './light-scatter.ts';
 import type { MaterialModel } from './material-model.ts';
+import { startFastSum, startPlainSum } from './row-sum.ts';
 import type { Surface } from './surface.ts';
 
 export interface EngraveOptions {
@@ -73,7 +75,10 @@ export function engrave(dots: Dots, options: EngraveOptions): Surface {
     rgb: new Float32Array(width * height * 3),
   };
 
-  const average = averageIntoPixels(surface, columns * perDot.x, rows * perDot.y);
+  const colours = tabulateColours(model.law, model.colour);
+  const shape = { columns, perDot: perDot.x, pixels: width };
+  const passes = startFastRows(shape, colours) ?? startPlainRows(shape, colours);
+  const average = averageIntoPixels(surface, rows * perDot.y, passes);
   const sink =
     model.lightSpread.share > 0
       ? scatterLight(average, {
@@ -86,13 +91,11 @@ export function engrave(dots: Dots, options: EngraveOptions): Surface {
       : average;
 
   const deposit = depositLines(dots, { ...options, settings, perDot, marginX, tilt: options.tilt ?? 0 });
-  const colours = tabulateColours(model.law, model.colour);
   const fields = model.grain.map((layer, index) => ({
     layer,
     field: createGrainField({ layer, seed: hash32(seed, 11, index), columns, columnUm: grid.pitchMm * 1000 }),
   }));
   const dose = new Float32Array(columns * perDot.x);
-  const row = new Float32Array(columns * perDot.x * 3);
   const answer = new Float32Array(columns);
   const shade = new Float32Array(columns);
   const root = 1 / model.law.accumulation;
@@ -113,8 +116,7 @@ export function engrave(dots: Dots, options: EngraveOptions): Surface {
     for (let sub = 0; sub < perDot.y; sub++) {
       deposit.readRow(dose, (dotRow - marginY) * perDot.y + sub);
       if (root !== 1) takeAccumulationRoot(dose, 1 / root);
-      colourRow(row, { dose, answer, shade, perDot: perDot.x, rgb: colours.rgb, count: colours.count });
-      sink(row);
+      sink(passes.colour(dose, answer, shade));
     }
   }
   return surface;
@@ -135,33 +137,6 @@ function samplesPerDot({ grid, model, oversample }: EngraveOptions, pixelUm: num
   };
 }
 
-interface ColourRow {
-  readonly dose: Float32Array;
-  readonly answer: Float32Array;
-  readonly shade: Float32Array;
-  readonly perDot: number;
-  readonly rgb: Float32Array;
-  readonly count: number;
-}
-
-function colourRow(row: Float32Array, { dose, answer, shade, perDot, rgb, count }: ColourRow): void {
-  const last = count - 1;
-  let at = 0;
-  let out = 0;
-  for (let cell = 0; cell < answer.length; cell++) {
-    const perDose = answer[cell];
-    const light = shade[cell];
-    for (let sub = 0; sub < perDot; sub++) {
-      let entry = (dose[at++] * perDose + 0.5) | 0;
-      if (entry > last) entry = last;
-      entry *= 3;
-      row[out++] = Math.min(1, rgb[entry] * light);
-      row[out++] = Math.min(1, rgb[entry + 1] * light);
-      row[out++] = Math.min(1, rgb[entry + 2] * light);
-    }
-  }
-}
-
 /** From Σ dose^power back to a dose. */
 function takeAccumulationRoot(dose: Float32Array, accumulation: number): void {
   for (let i = 0; i < dose.length; i++) if (dose[i] > 0) dose[i] = dose[i] ** accumulation;
@@ -170,53 +145,23 @@ function takeAccumulationRoot(dose: Float32Array, accumulation: number): void {
 /**
  * A sink that keeps the mean of the samples over each pixel; a sample on a pixel's edge counts in both by its share.
  */
-function averageIntoPixels(surface: Surface, samples: number, rows: number): RowSink {
-  const { width, height, rgb } = surface;
-  const line = new Float32Array(width * 3);
-  const perPixelX = samples / width;
+function averageIntoPixels({ width, height, rgb }: Surface, rows: number, passes: EngraveRows): RowSink {
   const perPixelY = rows / height;
-  // Only a pixel's first and last sample count by a share.
-  const firsts = new Int32Array(width);
-  const lasts = new Int32Array(width);
-  const firstShares = new Float64Array(width);
-  const lastShares = new Float64Array(width);
-  for (let pixel = 0; pixel < width; pixel++) {
-    const from = pixel * perPixelX;
-    const to = Math.min(samples, from + perPixelX);
-    firsts[pixel] = Math.floor(from);
-    lasts[pixel] = Math.ceil(to) - 1;
-    firstShares[pixel] = Math.min(firsts[pixel] + 1, to) - from;
-    lastShares[pixel] = to - lasts[pixel];
-  }
+  const length = 3 * width;
+  const pixelRow = startFastSum(length, 1) ?? startPlainSum(length, 1);
+  const line = pixelRow.spare[0]!;
   let sampleRow = 0;
+  let current = -1;
   return (row) => {
-    for (let pixel = 0; pixel < width; pixel++) {
-      const last = lasts[pixel];
-      let i = firsts[pixel];
-      const share = firstShares[pixel];
-      let red = share * row[i * 3];
-      let green = share * row[i * 3 + 1];
-      let blue = share * row[i * 3 + 2];
-      for (i++; i < last; i++) {
-        red += row[i * 3];
-        green += row[i * 3 + 1];
-        blue += row[i * 3 + 2];
-      }
-      if (i === last) {
-        red += lastShares[pixel] * row[i * 3];
-        green += lastShares[pixel] * row[i * 3 + 1];
-        blue += lastShares[pixel] * row[i * 3 + 2];
-      }
-      line[pixel * 3] = red / perPixelX;
-      line[pixel * 3 + 1] = green / perPixelX;
-      line[pixel * 3 + 2] = blue / perPixelX;
-    }
+    line.set(passes.average(row));
     const top = sampleRow / perPixelY;
     const bottom = ++sampleRow / perPixelY;
     for (let y = Math.floor(top + 1e-9); y < Math.min(height, bottom - 1e-9); y++) {
       const share = Math.min(bottom, y + 1) - Math.max(top, y);
-      const at = y * width * 3;
-      for (let i = 0; i < line.length; i++) rgb[at + i] = rgb[at + i] + share * line[i];
+      if (y !== current) pixelRow.clear();
+      current = y;
+      pixelRow.add(line, share, 0, length);
+      rgb.set(pixelRow.sum, y * length);
     }
   };
 }

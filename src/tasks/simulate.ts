@@ -6,6 +6,7 @@ import { parseChartLayout, readMachine, recommendStartSpacingMm, startSettings }
 import { formatJson } from '../json.ts';
 import type { Machine } from '../machine/index.ts';
 import { readJson } from '../material/index.ts';
+import { tabulate } from '../numeric/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import {
   type Dots,
@@ -51,6 +52,8 @@ import { chooseGrid, readTicket } from './timed-bitmap.ts';
  * Resolution of a surface kept as numbers, and as a picture, dots per inch. Assumed: four and two times a usual scan.
  */
 const SURFACE_DPI = { npy: 1200, png: 600 } as const;
+/** Steps of linear light whose sRGB codes are tabulated, a count. Assumed: few of them hold the beginning of a code. */
+const CODE_STEPS = 1 << 14;
 const BURN_FAULTS = ['tilt', 'dirty-lens', 'mirrored'] as const;
 export type BurnFault = (typeof BURN_FAULTS)[number];
 const FAULTS: readonly string[] = [...BURN_FAULTS, ...Object.keys(CAPTURE_FAULTS)];
@@ -484,7 +487,14 @@ function repeatChannels(grey: Float32Array): Float32Array {
 /** The piece as a picture of its own size: sRGB, one pixel for each of the surface's. */
 async function drawSurface({ width, height, rgb, pixelWidthMm, pixelHeightMm }: Surface): Promise<Uint8Array> {
   const coded = new Uint8Array(rgb.length);
-  for (let i = 0; i < rgb.length; i++) coded[i] = Math.round(255 * encodeSrgb(Math.min(1, Math.max(0, rgb[i]))));
+  const codeOf = (light: number) => Math.round(255 * encodeSrgb(light));
+  // Most steps of light hold one code from end to end; where a code begins within one, the formula tells it.
+  const codes = tabulate(new Uint8Array(CODE_STEPS + 1), (step) => codeOf(step / CODE_STEPS));
+  for (let i = 0; i < rgb.length; i++) {
+    const light = Math.min(1, Math.max(0, rgb[i]!));
+    const step = Math.min(CODE_STEPS - 1, Math.floor(light * CODE_STEPS));
+    coded[i] = codes[step] === codes[step + 1] ? codes[step]! : codeOf(light);
+  }
   const grid = { pitchMm: pixelWidthMm, lineSpacingMm: pixelHeightMm };
   return encodeColour({ width, height, rgb: coded }, { format: 'png', grid });
 }

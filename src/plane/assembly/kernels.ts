@@ -1,6 +1,6 @@
-// The inner loops of src/plane, src/photo, src/subject, src/screens and src/proof for WebAssembly, bit for bit the same
-// as the plain ones there, which stay as the reference. Called row by row: an engine replaces slow first-tier code
-// between calls, never in the middle of one.
+// The inner loops of src/plane, src/photo, src/subject, src/screens, src/proof and src/simulation for WebAssembly, bit
+// for bit the same as the plain ones there, which stay as the reference. Called row by row: an engine replaces slow
+// first-tier code between calls, never in the middle of one.
 //
 // Samples are 15-bit luminance minus 16384 (CENTRE) in 16-bit lanes: a filter that overshoots white or black by up to
 // half the range stays exact between the two passes. Taps have 14 fraction bits and sum to exactly 1 << 14, so the
@@ -913,4 +913,116 @@ export function boundNumbers(at: usize, count: i32, most: f32): void {
   const least = f32x4.splat(0);
   const greatest = f32x4.splat(most);
   for (; at < end; at += 16) v128.store(at, f32x4.min(greatest, f32x4.max(least, v128.load(at))));
+}
+
+/** A row of 32-bit floats times a weight onto another one, summed with 64 bits and rounded to 32. */
+export function addWeighted(target: usize, values: usize, weight: f64, count: i32): void {
+  const factor = f64x2.splat(weight);
+  const last = target + ((<usize>(count & ~3)) << 2);
+  while (target < last) {
+    const old = v128.load(target);
+    const more = v128.load(values);
+    const low = f64x2.add(f64x2.promote_low_f32x4(old), f64x2.mul(factor, f64x2.promote_low_f32x4(more)));
+    const high = f64x2.add(
+      f64x2.promote_low_f32x4(v128.shuffle<i64>(old, old, 1, 1)),
+      f64x2.mul(factor, f64x2.promote_low_f32x4(v128.shuffle<i64>(more, more, 1, 1))),
+    );
+    v128.store(target, v128.shuffle<i64>(f32x4.demote_f64x2_zero(low), f32x4.demote_f64x2_zero(high), 0, 2));
+    target += 16;
+    values += 16;
+  }
+  const end = target + ((<usize>(count & 3)) << 2);
+  while (target < end) {
+    store<f32>(target, <f32>(<f64>load<f32>(target) + weight * <f64>load<f32>(values)));
+    target += 4;
+    values += 4;
+  }
+}
+
+/**
+ * Colours of a row of samples by dose: `perDot` samples for each of `cells` dots, whose `answers` turn a dose into an
+ * entry of the table of `entries` colours (four 32-bit floats each, three used) and whose `shades` scale it, to 1 at
+ * most. Writes three floats a sample, and one beyond the last.
+ */
+export function colourDoses(
+  doses: usize,
+  answers: usize,
+  shades: usize,
+  table: usize,
+  out: usize,
+  cells: i32,
+  perDot: i32,
+  entries: i32,
+): void {
+  const one = f32x4.splat(1);
+  const most = entries - 1;
+  for (let cell = 0; cell < cells; cell++) {
+    const perDose = <f64>load<f32>(answers);
+    const shade = v128.load_splat<f32>(shades);
+    const end = doses + ((<usize>perDot) << 2);
+    while (doses < end) {
+      const entry = min(<i32>(<f64>load<f32>(doses) * perDose + 0.5), most);
+      v128.store(out, f32x4.min(one, f32x4.mul(v128.load(table + ((<usize>entry) << 4)), shade)));
+      doses += 4;
+      out += 12;
+    }
+    answers += 4;
+    shades += 4;
+  }
+}
+
+/**
+ * Means of three channels over runs of samples, one run a pixel: its first and last sample, 32-bit whole numbers, at
+ * `ends`, what these two count at `shares`, 64-bit floats, `length` the samples a pixel in all. Reads one float beyond
+ * the last sample and writes one beyond the last pixel.
+ */
+export function averageRuns(row: usize, ends: usize, shares: usize, length: f64, out: usize, pixels: i32): void {
+  const whole = f64x2.splat(length);
+  for (let pixel = 0; pixel < pixels; pixel++) {
+    let at = row + <usize>load<i32>(ends) * 12;
+    const last = row + <usize>load<i32>(ends, 4) * 12;
+    let values = v128.load(at);
+    let share = v128.load_splat<f64>(shares);
+    let redGreen = f64x2.mul(share, f64x2.promote_low_f32x4(values));
+    let blue = f64x2.mul(share, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1)));
+    for (at += 12; at < last; at += 12) {
+      values = v128.load(at);
+      redGreen = f64x2.add(redGreen, f64x2.promote_low_f32x4(values));
+      blue = f64x2.add(blue, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1)));
+    }
+    if (at == last) {
+      values = v128.load(at);
+      share = v128.load_splat<f64>(shares + 8);
+      redGreen = f64x2.add(redGreen, f64x2.mul(share, f64x2.promote_low_f32x4(values)));
+      blue = f64x2.add(blue, f64x2.mul(share, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1))));
+    }
+    redGreen = f32x4.demote_f64x2_zero(f64x2.div(redGreen, whole));
+    blue = f32x4.demote_f64x2_zero(f64x2.div(blue, whole));
+    v128.store(out, v128.shuffle<i64>(redGreen, blue, 0, 2));
+    ends += 8;
+    shares += 16;
+    out += 12;
+  }
+}
+
+/**
+ * Weighted sums along a row of 32-bit floats whose neighbours lie `stride` floats apart, of `taps` 64-bit weights, the
+ * row's first for the first float; two floats a step.
+ */
+export function blurStrided(row: usize, weights: usize, taps: i32, stride: i32, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 2);
+  const step = (<usize>stride) << 2;
+  const last = weights + ((<usize>taps) << 3);
+  while (out < end) {
+    let sum = f64x2.splat(0);
+    let from = row;
+    for (let weight = weights; weight < last; weight += 8) {
+      const values = f64x2.promote_low_f32x4(v128.load_zero<u64>(from));
+      sum = f64x2.add(sum, f64x2.mul(v128.load_splat<f64>(weight), values));
+      from += step;
+    }
+    v128.store_lane<u64>(out, f32x4.demote_f64x2_zero(sum), 0);
+    row += 8;
+    out += 8;
+  }
 }
