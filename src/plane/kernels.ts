@@ -178,13 +178,16 @@ export interface Kernels {
   windowAlong(row: number, radius: number, out: number, count: number): void;
   windowAcross(below: number, above: number, sums: number, rows: number, out: number, count: number): void;
   blurPairs(rows: number, taps: number, radius: number, out: number, count: number): void;
-  multiplyPixels(
-    from: number,
+  multiplyWindows(
+    rows: number,
     weights: number,
     bias: number,
     out: number,
-    pixels: number,
-    length: number,
+    count: number,
+    down: number,
+    long: number,
+    step: number,
+    wide: number,
     stride: number,
   ): void;
   weighWindows(
@@ -213,6 +216,74 @@ export interface Kernels {
   ): void;
   averageRuns(row: number, ends: number, shares: number, length: number, out: number, pixels: number): void;
   blurStrided(row: number, weights: number, taps: number, stride: number, out: number, count: number): void;
+  takeGreatest(
+    rows: number,
+    out: number,
+    count: number,
+    across: number,
+    down: number,
+    stride: number,
+    step: number,
+  ): void;
+  findRows(
+    from: number,
+    rows: number,
+    room: number,
+    height: number,
+    count: number,
+    down: number,
+    dy: number,
+    top: number,
+  ): void;
+  moveRows(rows: number, down: number, by: number): void;
+  padRows(from: number, out: number, height: number, long: number, left: number, room: number): void;
+  spreadRow(
+    from: number,
+    out: number,
+    pixels: number,
+    across: number,
+    down: number,
+    channels: number,
+    line: number,
+  ): void;
+  addPixels(from: number, sums: number, pixels: number, stride: number): void;
+  scalePixels(from: number, factors: number, out: number, pixels: number, stride: number): void;
+  bendNumbers(from: number, out: number, count: number): void;
+  spacePixels(from: number, out: number, pixels: number, long: number, wide: number): void;
+  mixRow(
+    upper: number,
+    lower: number,
+    columns: number,
+    out: number,
+    count: number,
+    stride: number,
+    high: number,
+    low: number,
+  ): void;
+  widenHalves(from: number, out: number, count: number): void;
+  spreadWeights(from: number, out: number, length: number, stride: number): void;
+  cutRow(
+    rgb: number,
+    rows: number,
+    columns: number,
+    out: number,
+    count: number,
+    points: number,
+    scale: number,
+    offset: number,
+  ): void;
+  mixCodes(
+    rgb: number,
+    upper: number,
+    lower: number,
+    columns: number,
+    out: number,
+    count: number,
+    above: number,
+    below: number,
+    scale: number,
+    offset: number,
+  ): void;
 }
 
 let compiled: WebAssembly.Module | null | undefined;

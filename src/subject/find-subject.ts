@@ -1,21 +1,13 @@
 import { tabulate } from '../numeric/index.ts';
 import type { ColourImage } from '../plane/index.ts';
-import {
-  type Box,
-  cutSquare,
-  detectFaces,
-  type Face,
-  keepSeparate,
-  mapFace,
-  type Point,
-  type Square,
-  shareOfSmaller,
-} from './faces.ts';
+import { detectFaces, type Face, keepSeparate, mapFace, shareOfSmaller } from './faces.ts';
 import type { SubjectModels } from './models.ts';
 import { runNetwork } from './network.ts';
+import { openPicture, type Picture } from './picture.ts';
+import type { Box, Point, Square } from './place.ts';
 import { findSalience } from './salience.ts';
-import { agreeOf, describeShare, readShare, type Share } from './share.ts';
-import { type QuarterTurn, turnImage, turnPoint, turnShare } from './turn.ts';
+import { agreeOf, describeShare, type Share, sampleShare } from './share.ts';
+import { type QuarterTurn, turnPoint, turnShare } from './turn.ts';
 
 /** Whom or what a photo is of. All places are shares of the photo as it stands upright. */
 export interface Subject {
@@ -113,27 +105,27 @@ export function findSubject(
   models: SubjectModels,
   { turns = 'all' }: { readonly turns?: 'all' | 'none' } = {},
 ): FoundSubject {
-  let upright = searchFaces(image, models, 'both');
+  const picture = openPicture(image);
+  let upright = searchFaces(picture, models, 'both');
   const best = bestOf(upright);
   let turn: QuarterTurn = 0;
   let turned: readonly Face[] = [];
   if (best < PLAINLY_UPRIGHT && turns === 'all') {
     for (const way of [90, 270, 180] as const) {
-      const faces = searchFaces(turnImage(image, way), models, 'far');
+      const faces = searchFaces(picture.turn(way), models, 'far');
       if (bestOf(faces) > Math.max(best, bestOf(turned))) [turn, turned] = [way, faces];
     }
   }
-  if (turn === 0 && upright.length === 0) upright = searchParts(image, models);
-  if (turn === 0) return { turn, isCertain: true, subject: describe(image, upright, models) };
-  const candidate = turnImage(image, turn);
-  const subject = describe(candidate, turned, models);
+  if (turn === 0 && upright.length === 0) upright = searchParts(picture, models);
+  if (turn === 0) return { turn, isCertain: true, subject: describe(picture, upright, models) };
+  const subject = describe(picture.turn(turn), turned, models);
   // A person who lies is as much on the side as one whose photo does: a body that the lower edge cuts off, or a second
   // face, tells them apart.
   const { bottom, left, right, top } = describeShare(subject!.share).edges;
   const stands = bottom > 0.1 && Math.max(left, right, top) < 0.05;
   const isCertain = bestOf(turned) >= TURNED && upright.length === 0 && (turned.length > 1 || stands);
   if (isCertain || upright.length > 0) {
-    return { turn, isCertain, subject: isCertain ? subject : describe(image, upright, models) };
+    return { turn, isCertain, subject: isCertain ? subject : describe(picture, upright, models) };
   }
   // It stays as it is, and its faces are kept in the crop all the same.
   return { turn, isCertain, subject: subject && turnSubject(subject, (360 - turn) as QuarterTurn) };
@@ -158,33 +150,35 @@ const bestOf = (faces: readonly Face[]): number => faces.reduce((most, { score }
  * Upright faces, the largest first; strangers far behind are left out. One look at the whole serves a turn that is
  * tried.
  */
-function searchFaces(image: ColourImage, models: SubjectModels, looks: 'both' | 'far'): readonly Face[] {
-  const whole = squareAround(image, { x: 0, y: 0, width: 1, height: 1 }, 1);
-  const far = detectFaces(image, { model: models.far, square: whole, least: GUESS });
-  const near = looks === 'far' ? [] : detectFaces(image, { model: models.near, square: whole, least: GUESS });
-  return confirmFaces(image, models, [...near, ...far].slice(0, looks === 'far' ? FEW_GUESSES : MOST_GUESSES));
+function searchFaces(picture: Picture, models: SubjectModels, looks: 'both' | 'far'): readonly Face[] {
+  const whole = squareAround(picture, { x: 0, y: 0, width: 1, height: 1 }, 1);
+  const far = detectFaces(picture, { model: models.far, square: whole, least: GUESS });
+  const near = looks === 'far' ? [] : detectFaces(picture, { model: models.near, square: whole, least: GUESS });
+  return confirmFaces(picture, models, [...near, ...far].slice(0, looks === 'far' ? FEW_GUESSES : MOST_GUESSES));
 }
 
 /** The same in parts of the picture, for faces that are small in the whole. */
-function searchParts(image: ColourImage, models: SubjectModels): readonly Face[] {
-  const side = PART * Math.max(image.width, image.height);
+function searchParts(picture: Picture, models: SubjectModels): readonly Face[] {
+  const side = PART * Math.max(picture.width, picture.height);
   const starts = (length: number) => (length <= side ? [(length - side) / 2] : [0, length - side]);
-  const guesses = starts(image.height).flatMap((y) =>
-    starts(image.width).flatMap((x) => detectFaces(image, { model: models.far, square: { x, y, side }, least: GUESS })),
+  const guesses = starts(picture.height).flatMap((y) =>
+    starts(picture.width).flatMap((x) =>
+      detectFaces(picture, { model: models.far, square: { x, y, side }, least: GUESS }),
+    ),
   );
-  return confirmFaces(image, models, guesses);
+  return confirmFaces(picture, models, guesses);
 }
 
 /** What a second look at each guess by both models confirms: their mean is the score. */
-function confirmFaces(image: ColourImage, models: SubjectModels, guesses: readonly Face[]): readonly Face[] {
+function confirmFaces(picture: Picture, models: SubjectModels, guesses: readonly Face[]): readonly Face[] {
   const found = keepSeparate(guesses)
     .slice(0, MOST_GUESSES)
     .flatMap(({ box }): readonly Face[] => {
-      const square = squareAround(image, box, SECOND_LOOK);
+      const square = squareAround(picture, box, SECOND_LOOK);
       const isSame = (face: Face) => shareOfSmaller(face.box, box) > SAME;
-      const near = detectFaces(image, { model: models.near, square, least: LEAST }).find(isSame);
-      if (!near || !isUpright(near, image)) return [];
-      const far = detectFaces(image, { model: models.far, square, least: LEAST }).find(isSame);
+      const near = detectFaces(picture, { model: models.near, square, least: LEAST }).find(isSame);
+      if (!near || !isUpright(near, picture)) return [];
+      const far = detectFaces(picture, { model: models.far, square, least: LEAST }).find(isSame);
       const score = (near.score + (far?.score ?? 0)) / 2;
       return score >= SURE ? [{ ...near, score }] : [];
     });
@@ -195,7 +189,7 @@ function confirmFaces(image: ColourImage, models: SubjectModels, guesses: readon
 const sizeOf = ({ box, score }: Face): number => box.width * box.height * score;
 
 /** The line between the eyes is level enough, and the mouth lies below it. */
-function isUpright({ eyes: [left, right], mouth }: Face, { width, height }: ColourImage): boolean {
+function isUpright({ eyes: [left, right], mouth }: Face, { width, height }: Picture): boolean {
   const dx = (right.x - left.x) * width;
   const dy = (right.y - left.y) * height;
   const slope = (Math.abs(Math.atan2(dy, Math.abs(dx))) * 180) / Math.PI;
@@ -203,19 +197,19 @@ function isUpright({ eyes: [left, right], mouth }: Face, { width, height }: Colo
 }
 
 /** The square about a box, so many times its longer side, pixels. */
-function squareAround({ width, height }: ColourImage, box: Box, times: number): Square {
+function squareAround({ width, height }: Picture, box: Box, times: number): Square {
   const side = times * Math.max(box.width * width, box.height * height);
   return { x: (box.x + box.width / 2) * width - side / 2, y: (box.y + box.height / 2) * height - side / 2, side };
 }
 
-function describe(image: ColourImage, faces: readonly Face[], models: SubjectModels): Subject | undefined {
+function describe(picture: Picture, faces: readonly Face[], models: SubjectModels): Subject | undefined {
   if (faces.length > 0) {
-    const share = sharePeople(image, models, bodySquare(image, faces));
+    const share = sharePeople(picture, models, bodySquare(picture, faces));
     const box = unionOf([...faces.map(({ box: one }) => one), ...boxOf(share)]);
     return { by: 'faces', isSure: true, faces, box, share };
   }
-  const contrast = findSalience(shrink(image, CONTRAST_PX));
-  const shape = sharePeople(image, models, squareAround(image, { x: 0, y: 0, width: 1, height: 1 }, 1));
+  const contrast = findSalience(shrink(picture.image(), CONTRAST_PX));
+  const shape = sharePeople(picture, models, squareAround(picture, { x: 0, y: 0, width: 1, height: 1 }, 1));
   const isShape = isSubject(shape, contrast);
   const share = isShape ? shape : contrast;
   const facts = describeShare(share);
@@ -237,15 +231,15 @@ const boxOf = (share: Share): readonly Box[] => {
 };
 
 /** Where the bodies are that belong to faces: a person is about seven heads high and three wide. */
-function bodySquare(image: ColourImage, faces: readonly Face[]): Square {
+function bodySquare(picture: Picture, faces: readonly Face[]): Square {
   const bodies = faces.map(({ box }) => {
     const head = box.height;
-    const wide = (head * image.height) / image.width;
+    const wide = (head * picture.height) / picture.width;
     return { x: box.x + box.width / 2 - 2.5 * wide, y: box.y - head, width: 5 * wide, height: 8 * head };
   });
   const all = unionOf(bodies);
   const within = intersect(all);
-  return squareAround(image, within, 1);
+  return squareAround(picture, within, 1);
 }
 
 function intersect({ x, y, width, height }: Box): Box {
@@ -265,42 +259,47 @@ function unionOf(boxes: readonly Box[]): Box {
 }
 
 /** What is of people in a square of the picture, laid onto the whole picture. */
-function sharePeople(image: ColourImage, { people }: SubjectModels, square: Square): Share {
+function sharePeople(picture: Picture, { people }: SubjectModels, square: Square): Share {
   const side = people.input.width;
-  const input = cutSquare(image, { square, side, of: (code) => code / 255, beyond: 0 });
+  const input = picture.cutSquare({ square, side, scale: 1 / 255, offset: 0 });
   const [seenAt] = [...runNetwork(people, input).values()];
   const data = seenAt!.data;
-  const seen: Share = { width: side, height: side, data };
-  const scale = SHARE_PX / Math.max(image.width, image.height);
-  const width = Math.max(1, Math.round(image.width * scale));
-  const height = Math.max(1, Math.round(image.height * scale));
-  const out = new Float32Array(width * height);
-  for (let y = 0; y < height; y++) {
-    for (let x = 0; x < width; x++) {
-      const u = (((x + 0.5) / width) * image.width - square.x) / square.side;
-      const v = (((y + 0.5) / height) * image.height - square.y) / square.side;
-      if (u >= 0 && v >= 0 && u <= 1 && v <= 1) out[y * width + x] = readShare(seen, { x: u, y: v });
-    }
-  }
-  return { width, height, data: out };
+  const scale = SHARE_PX / Math.max(picture.width, picture.height);
+  const width = Math.max(1, Math.round(picture.width * scale));
+  const height = Math.max(1, Math.round(picture.height * scale));
+  const { x, y, side: span } = square;
+  const columns = tabulate(new Float64Array(width), (at) => (((at + 0.5) / width) * picture.width - x) / span);
+  const rows = tabulate(new Float64Array(height), (at) => (((at + 0.5) / height) * picture.height - y) / span);
+  return sampleShare({ width: side, height: side, data }, { columns, rows });
 }
 
 /** Means of whole blocks: at most so many pixels on the long side. */
 function shrink({ width, height, rgb }: ColourImage, longSide: number): ColourImage {
   const scale = Math.min(1, longSide / Math.max(width, height));
   const size = { width: Math.max(3, Math.round(width * scale)), height: Math.max(3, Math.round(height * scale)) };
-  const sums = new Float64Array(3 * size.width * size.height);
-  const counts = new Uint32Array(size.width * size.height);
-  for (let y = 0; y < height; y++) {
-    const row = Math.floor((y * size.height) / height) * size.width;
-    for (let x = 0; x < width; x++) {
-      const to = row + Math.floor((x * size.width) / width);
-      counts[to]!++;
-      for (let c = 0; c < 3; c++) sums[3 * to + c]! += rgb[3 * (y * width + x) + c]!;
+  const columns = tabulate(new Int32Array(width), (x) => Math.floor((x * size.width) / width));
+  const sums = new Uint32Array(3 * size.width);
+  const counts = new Uint32Array(size.width);
+  const means = new Uint8Array(3 * size.width * size.height);
+  for (let y = 0, row = 0; row < size.height; row++) {
+    sums.fill(0);
+    counts.fill(0);
+    for (; Math.floor((y * size.height) / height) === row && y < height; y++) addRow(y);
+    const to = 3 * size.width * row;
+    for (let at = 0; at < sums.length; at++) {
+      means[to + at] = Math.round(sums[at]! / Math.max(1, counts[Math.floor(at / 3)]!));
     }
   }
-  const means = tabulate(new Uint8Array(sums.length), (at) =>
-    Math.round(sums[at]! / Math.max(1, counts[Math.floor(at / 3)]!)),
-  );
   return { ...size, rgb: means };
+
+  function addRow(y: number): void {
+    for (let x = 0, from = 3 * y * width; x < width; x++, from += 3) {
+      const column = columns[x]!;
+      const to = 3 * column;
+      counts[column]!++;
+      sums[to]! += rgb[from]!;
+      sums[to + 1]! += rgb[from + 1]!;
+      sums[to + 2]! += rgb[from + 2]!;
+    }
+  }
 }

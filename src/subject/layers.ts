@@ -1,4 +1,4 @@
-import { type Arithmetic, type Geometry, roomOfPixels, roomOfRows } from './products.ts';
+import { type Arithmetic, type Between, type Geometry, roomOfColumns, roomOfRows } from './products.ts';
 import type { Shape, Tensor } from './tensor.ts';
 
 type Option = (place: number, kind: 'byte' | 'word') => number;
@@ -7,8 +7,8 @@ type Option = (place: number, kind: 'byte' | 'word') => number;
 export interface Layer {
   /** Each number is made of those of its own place alone. */
   readonly isInPlace?: true;
-  /** Its second input are weights that are multiplied in groups. */
-  readonly isProduct?: true;
+  /** For a step whose second input are weights that are multiplied in groups: outputs of each of its products. */
+  readonly countOutputs?: (input: Shape, out: Shape) => number;
   /** Numbers that it needs beside its inputs and its result; none where this is left out. */
   readonly roomOf?: (inputs: readonly Shape[], out: Shape, option: Option) => number;
   /** Fills `out`. @returns the number of the activation that follows, where the step's options name one */
@@ -39,7 +39,19 @@ export const LAYERS: Readonly<Record<string, Layer>> = {
       return option(0, 'byte');
     },
   },
-  1: { run: ([input], out, { option }) => pool(input!, out, { option, isMaximum: false }) },
+  1: {
+    roomOf: ([input]) => 2 * wholeGroups(input!.channels),
+    run: ([input], out, { option, arithmetic, scratch }) => {
+      const { channels } = input!;
+      const from = wholeGroups(channels);
+      const [sums, row] = [scratch.subarray(0, channels), scratch.subarray(from, from + channels)];
+      arithmetic.sumPixels(input!, { sums, row });
+      // Windows of the whole picture, the only ones whose mean the models take.
+      const pixels = input!.width * input!.height;
+      for (let c = 0; c < channels; c++) out.data[c] = sums[c]! / pixels;
+      return option(5, 'byte');
+    },
+  },
   2: {
     run: (inputs, out) => {
       let at = 0;
@@ -52,23 +64,12 @@ export const LAYERS: Readonly<Record<string, Layer>> = {
     },
   },
   3: {
-    isProduct: true,
-    roomOf: ([input, weights], out, option) => {
-      const geometry = geometryOf(input!, out, { ...windowOfProduct(weights!, out), option });
-      const pixels = out.width * out.height;
-      return roomOfWindows(input!, out, geometry) + roomOfPixels(out.channels, pixels);
-    },
+    countOutputs: (_, out) => out.channels,
+    roomOf: ([input, weights], out, option) =>
+      roomOfRows(input!, out, geometryOf(input!, out, { ...windowOfProduct(weights!, out), option })),
     run: ([input, weights, bias], out, { option, arithmetic, scratch }) => {
       const geometry = geometryOf(input!, out, { ...windowOfProduct(weights!, out), option });
-      const room = roomOfWindows(input!, out, geometry);
-      const windows = room === 0 ? input!.data : gatherWindows(input!, out, { ...geometry, to: scratch });
-      arithmetic.multiplyPixels(windows, {
-        weights: weights!,
-        bias: bias!.data,
-        out: out.data,
-        length: weights!.data.length / out.channels,
-        scratch: scratch.subarray(room),
-      });
+      arithmetic.multiplyWindows(input!, { ...geometry, weights: weights!, bias: bias!.data, out, scratch });
       return option(3, 'byte');
     },
   },
@@ -89,11 +90,18 @@ export const LAYERS: Readonly<Record<string, Layer>> = {
       return undefined;
     },
   },
-  17: { run: ([input], out, { option }) => pool(input!, out, { option, isMaximum: true }) },
+  17: {
+    roomOf: ([input], out, option) => roomOfRows(input!, out, geometryOfPool(input!, out, option)),
+    run: ([input], out, { option, arithmetic, scratch }) => {
+      arithmetic.takeGreatest(input!, { ...geometryOfPool(input!, out, option), out, scratch });
+      return option(5, 'byte');
+    },
+  },
   18: {
     isInPlace: true,
-    run: ([a, b], out, { option }) => {
-      scale(a!, b!, out);
+    run: ([a, b], out, { option, arithmetic }) => {
+      const [wide, narrow] = a!.data.length >= b!.data.length ? [a!, b!] : [b!, a!];
+      arithmetic.scale(wide.data, narrow.data, out.data);
       return option(0, 'byte');
     },
   },
@@ -111,31 +119,36 @@ export const LAYERS: Readonly<Record<string, Layer>> = {
     },
   },
   23: {
-    run: ([input], out, { option }) => {
-      resize(input!, out, { isHalfPixel: option(3, 'byte') !== 0, isAligned: option(2, 'byte') !== 0 });
+    roomOf: (_, out) => roomOfColumns(out),
+    run: ([input], out, { option, arithmetic, scratch }) => {
+      const way = { isHalfPixel: option(3, 'byte') !== 0, isAligned: option(2, 'byte') !== 0 };
+      const columns = Array.from({ length: out.width }, (_, x) => placeBetween(x, out.width, input!.width, way));
+      for (let y = 0; y < out.height; y++) {
+        const row = placeBetween(y, out.height, input!.height, way);
+        arithmetic.mixRow(input!, { out, y, row, columns, scratch });
+      }
       return undefined;
     },
   },
   34: {
-    run: ([input], out) => {
-      widenPixels(input!, out);
+    run: ([input], out, { arithmetic }) => {
+      arithmetic.space(input!, out);
       return undefined;
     },
   },
   117: {
     isInPlace: true,
-    run: ([input], out) => {
-      const [from, to] = [input!.data, out.data];
-      for (let i = 0; i < to.length; i++) {
-        const x = from[i]!;
-        to[i] = (x * Math.min(6, Math.max(0, x + 3))) / 6;
-      }
+    run: ([input], out, { arithmetic }) => {
+      arithmetic.bend(input!.data, out.data);
       return undefined;
     },
   },
   Convolution2DTransposeBias: {
-    run: ([input, weights, bias], out) => {
-      spreadOut(input!, weights!, bias!, out);
+    countOutputs: (input, out) => spotOf(input, out).count,
+    roomOf: ([input], out) =>
+      wholeGroups(spotOf(input!, out).count) + wholeGroups(sizeOf(out)) + roomOfRows(input!, input!, POINT),
+    run: ([input, weights, bias], out, { arithmetic, scratch }) => {
+      spreadOut([input!, weights!, bias!], out, { arithmetic, scratch });
       return undefined;
     },
   },
@@ -148,23 +161,10 @@ export function activate(data: Float32Array, kind: number, { bound }: Arithmetic
   if (kind === RELU || kind === RELU6) bound(data, kind === RELU6 ? 6 : Number.POSITIVE_INFINITY);
 }
 
-/** Number by number; one number a channel for the whole picture where one of the two has one pixel. */
-function scale(a: Tensor, b: Tensor, out: Tensor): void {
-  const [wide, narrow] = a.data.length >= b.data.length ? [a.data, b.data] : [b.data, a.data];
-  const to = out.data;
-  for (let at = 0; at < wide.length; at += narrow.length) {
-    for (let c = 0; c < narrow.length; c++) to[at + c] = wide[at + c]! * narrow[c]!;
-  }
-}
+/** Room of so many numbers in whole groups of four, which begin where groups do. */
+const wholeGroups = (count: number): number => (count + 3) & ~3;
 
-/** Channels of zeros behind those that there are, the only way that the models pad. */
-function widenPixels({ data: from, channels }: Tensor, out: Tensor): void {
-  const to = out.data;
-  to.fill(0);
-  for (let pixel = 0; pixel < out.width * out.height; pixel++) {
-    for (let c = 0; c < channels; c++) to[pixel * out.channels + c] = from[pixel * channels + c]!;
-  }
-}
+const sizeOf = ({ width, height, channels }: Shape): number => width * height * channels;
 
 /** Cells left of the first that a window covers: with SAME the surplus is shared, the smaller half before. */
 const before = (from: number, to: number, { step, size }: { step: number; size: number }): number =>
@@ -188,94 +188,10 @@ function geometryOf(
   return { across, down, dx, dy, left, top };
 }
 
-/** Numbers of all windows; none where each is one pixel of the input. */
-function roomOfWindows(input: Shape, out: Shape, { across, down, dx, dy }: Geometry): number {
-  const isPoint = across === 1 && down === 1 && dx === 1 && dy === 1;
-  return isPoint ? 0 : out.width * out.height * across * down * input.channels;
-}
-
-/** What lies under the window of each pixel of the result, by row, column and channel; zeros beyond the edges. */
-function gatherWindows(
-  { data, width, height, channels }: Tensor,
-  out: Shape,
-  { across, down, dx, dy, left, top, to }: Geometry & { readonly to: Float32Array },
-): Float32Array {
-  const length = across * channels;
-  let at = 0;
-  for (let y = 0; y < out.height; y++) {
-    for (let x = 0; x < out.width; x++) {
-      const column = x * dx - left;
-      const first = Math.max(0, -column) * channels;
-      const last = Math.min(across, width - column) * channels;
-      for (let ky = 0; ky < down; ky++, at += length) {
-        const row = y * dy - top + ky;
-        const isInside = row >= 0 && row < height;
-        const from = (row * width + column) * channels;
-        for (let i = 0; i < length; i++) to[at + i] = isInside && i >= first && i < last ? data[from + i]! : 0;
-      }
-    }
-  }
-  return to;
-}
-
-/** Mean or greatest of windows; windows beyond the edge count what lies inside. */
-function pool(input: Tensor, out: Tensor, { option, isMaximum }: { option: Option; isMaximum: boolean }): number {
-  const [dx, dy, sizeX, sizeY] = [1, 2, 3, 4].map((place) => option(place, 'word')) as [number, number, number, number];
-  const isSame = option(0, 'byte') === SAME;
-  const left = isSame ? before(input.width, out.width, { step: dx, size: sizeX }) : 0;
-  const top = isSame ? before(input.height, out.height, { step: dy, size: sizeY }) : 0;
-  const { channels, data } = input;
-  const to = out.data;
-  const sums = new Float64Array(channels);
-  for (let y = 0; y < out.height; y++) {
-    const [above, below] = [Math.max(0, y * dy - top), Math.min(input.height, y * dy - top + sizeY)];
-    for (let x = 0; x < out.width; x++) {
-      const [from, end] = [Math.max(0, x * dx - left), Math.min(input.width, x * dx - left + sizeX)];
-      sums.fill(isMaximum ? Number.NEGATIVE_INFINITY : 0);
-      for (let sy = above; sy < below; sy++) {
-        for (let at = (sy * input.width + from) * channels; at < (sy * input.width + end) * channels; at += channels) {
-          if (isMaximum) takeGreatest(sums, data, at);
-          else takeSum(sums, data, at);
-        }
-      }
-      const at = (y * out.width + x) * channels;
-      const share = isMaximum ? 1 : (below - above) * (end - from);
-      for (let c = 0; c < channels; c++) to[at + c] = sums[c]! / share;
-    }
-  }
-  return option(5, 'byte');
-}
-
-function takeSum(sums: Float64Array, data: Float32Array, from: number): void {
-  for (let c = 0; c < sums.length; c++) sums[c]! += data[from + c]!;
-}
-
-function takeGreatest(sums: Float64Array, data: Float32Array, from: number): void {
-  for (let c = 0; c < sums.length; c++) {
-    const value = data[from + c]!;
-    if (value > sums[c]!) sums[c] = value;
-  }
-}
-
-function resize(input: Tensor, out: Tensor, way: { readonly isHalfPixel: boolean; readonly isAligned: boolean }): void {
-  const { channels, data } = input;
-  const columns = Array.from({ length: out.width }, (_, x) => placeBetween(x, out.width, input.width, way));
-  for (let y = 0; y < out.height; y++) {
-    const row = placeBetween(y, out.height, input.height, way);
-    for (let x = 0; x < out.width; x++) {
-      const column = columns[x]!;
-      const at = (y * out.width + x) * channels;
-      const upperLeft = (row.low * input.width + column.low) * channels;
-      const upperRight = (row.low * input.width + column.high) * channels;
-      const lowerLeft = (row.high * input.width + column.low) * channels;
-      const lowerRight = (row.high * input.width + column.high) * channels;
-      for (let c = 0; c < channels; c++) {
-        const upper = data[upperLeft + c]! * (1 - column.share) + data[upperRight + c]! * column.share;
-        const lower = data[lowerLeft + c]! * (1 - column.share) + data[lowerRight + c]! * column.share;
-        out.data[at + c] = upper * (1 - row.share) + lower * row.share;
-      }
-    }
-  }
+/** Windows of a step that takes one number of each. */
+function geometryOfPool(input: Shape, out: Shape, option: Option): Geometry {
+  const [across, down] = [option(3, 'word'), option(4, 'word')];
+  return geometryOf(input, out, { across, down, option });
 }
 
 function placeBetween(
@@ -283,30 +199,41 @@ function placeBetween(
   to: number,
   from: number,
   { isHalfPixel, isAligned }: { readonly isHalfPixel: boolean; readonly isAligned: boolean },
-): { readonly low: number; readonly high: number; readonly share: number } {
+): Between {
   const scale = isAligned && to > 1 ? (from - 1) / (to - 1) : from / to;
   const place = Math.max(0, isHalfPixel ? (at + 0.5) * scale - 0.5 : at * scale);
   const low = Math.min(Math.floor(place), from - 1);
   return { low, high: Math.min(low + 1, from - 1), share: place - low };
 }
 
+/** Windows of one pixel each, pixels. By definition: nothing beside it. */
+const POINT: Geometry = { across: 1, down: 1, dx: 1, dy: 1, left: 0, top: 0 };
+
+/** What one pixel of the input becomes: so many columns and rows, and so many numbers in all. */
+function spotOf(input: Shape, out: Shape) {
+  const [across, down] = [out.width / input.width, out.height / input.height];
+  return { across, down, count: out.channels * across * down };
+}
+
 /**
  * The transposed step of `mediapipe2019`: each place becomes a window of its own, without overlap. Weights: [out, rows,
- * columns, in].
+ * columns, in]. A product for each pixel, laid out anew.
  */
-function spreadOut(input: Tensor, weights: Tensor, bias: Tensor, out: Tensor): void {
-  const { channels } = input;
-  const stepX = out.width / input.width;
-  const stepY = out.height / input.height;
-  for (let y = 0; y < out.height; y++) {
-    for (let x = 0; x < out.width; x++) {
-      const from = (Math.floor(y / stepY) * input.width + Math.floor(x / stepX)) * channels;
-      for (let o = 0; o < out.channels; o++) {
-        const first = ((o * stepY + (y % stepY)) * stepX + (x % stepX)) * channels;
-        let sum = bias.data[o]!;
-        for (let c = 0; c < channels; c++) sum += input.data[from + c]! * weights.data[first + c]!;
-        out.data[(y * out.width + x) * out.channels + o] = sum;
-      }
-    }
-  }
+function spreadOut(
+  [input, weights, bias]: readonly [Tensor, Tensor, Tensor],
+  out: Tensor,
+  { arithmetic, scratch }: Omit<Tools, 'option'>,
+): void {
+  const { across, down, count } = spotOf(input, out);
+  const room = wholeGroups(count);
+  const biases = scratch.subarray(0, count);
+  const each = across * down;
+  for (let at = 0; at < count; at++) biases[at] = bias.data[Math.floor(at / each)]!;
+  const { width, height } = input;
+  const pixels = { width, height, channels: count, data: scratch.subarray(room, room + sizeOf(out)) };
+  arithmetic.multiplyWindows(input, {
+    ...POINT,
+    ...{ weights, bias: biases, out: pixels, scratch: scratch.subarray(room + wholeGroups(sizeOf(out))) },
+  });
+  arithmetic.spread(pixels, out);
 }

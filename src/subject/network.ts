@@ -1,6 +1,6 @@
 import { AppError } from '../errors.ts';
 import { activate, LAYERS, type Layer } from './layers.ts';
-import { type Arithmetic, groupWeights, openWorkspace, roomOfGroups } from './products.ts';
+import { type Arithmetic, openWorkspace, roomOfGroups } from './products.ts';
 import type { Shape, Tensor } from './tensor.ts';
 
 interface Step {
@@ -25,16 +25,23 @@ export interface Network {
   };
   readonly outputs: readonly { readonly index: number; readonly name: string }[];
   readonly steps: readonly Step[];
-  readonly constants: ReadonlyMap<number, Tensor>;
+  readonly constants: ReadonlyMap<number, Constant>;
   /** Where its numbers lie, laid out at the first pass: fresh memory costs as much time as the sums. */
   readonly rooms: Map<'simd' | 'scalar', Room>;
+}
+
+/** Numbers of the file, as they stand there. */
+interface Constant extends Shape {
+  readonly bytes: Uint8Array;
+  readonly type: number;
 }
 
 /** All numbers of a network in one memory. */
 interface Room {
   readonly arithmetic: Arithmetic;
   readonly tensors: ReadonlyMap<number, Tensor>;
-  readonly scratch: Float32Array;
+  /** What is computed, in sequence. */
+  readonly runs: readonly (() => void)[];
 }
 
 /** Kinds of numbers in a file, by their numbers. Format: `tensorflowLite`, enum TensorType. */
@@ -67,34 +74,34 @@ export function readNetwork(bytes: Uint8Array, name: string): Network {
 
 function readGraph(view: DataView, fail: (found: string) => AppError): Network {
   // Tables of the schema by the numbers of their fields: Model 1 operator_codes, 2 subgraphs, 4 buffers.
-  const table = openTables(view);
-  const root = table.at(view.getUint32(0, true));
-  const codes = root.tables(1).map((code) => {
-    const builtin = Math.max(code.byte(0), code.word(3));
-    return builtin === CUSTOM ? code.text(1) : String(builtin);
+  const read = openTables(view);
+  const root = view.getUint32(0, true);
+  const codes = read.tables(root, 1).map((code) => {
+    const builtin = Math.max(read.byte(code, 0), read.word(code, 3));
+    return builtin === CUSTOM ? read.text(code, 1) : String(builtin);
   });
-  const buffers = root.tables(4);
-  const [graph] = root.tables(2);
+  const buffers = read.tables(root, 4);
+  const [graph] = read.tables(root, 2);
   if (!graph) throw fail('no graph');
-  const tensors = graph.tables(0).map((tensor) => ({
-    shape: tensor.words(0),
-    type: tensor.byte(1),
-    buffer: tensor.word(2),
-    name: tensor.text(3),
+  const tensors = read.tables(graph, 0).map((tensor) => ({
+    shape: read.words(tensor, 0),
+    type: read.byte(tensor, 1),
+    buffer: read.word(tensor, 2),
+    name: () => read.text(tensor, 3),
   }));
-  const constants = new Map<number, Tensor>();
+  const constants = new Map<number, Constant>();
   const wideOf = new Map<number, number>();
   tensors.forEach(({ shape, type, buffer }, index) => {
-    const bytes = buffers[buffer]?.bytes(0);
-    if (!bytes || bytes.byteLength === 0) return;
+    const bytes = read.bytes(buffers[buffer] ?? 0, 0);
+    if (bytes.byteLength === 0) return;
     if (type !== FLOAT32 && type !== FLOAT16 && type !== INT32) throw fail(`numbers of kind ${type}`);
-    constants.set(index, { ...spread(shape), data: readNumbers(bytes, type) });
+    constants.set(index, { ...spread(shape), bytes, type });
   });
   const steps: Omit<Step, 'done'>[] = [];
-  for (const operator of graph.tables(3)) {
-    const code = codes[operator.word(0)]!;
-    const from = operator.words(1);
-    const to = operator.words(2)[0]!;
+  for (const operator of read.tables(graph, 3)) {
+    const code = codes[read.word(operator, 0)]!;
+    const from = read.words(operator, 1);
+    const to = read.words(operator, 2)[0]!;
     if (code === String(DEQUANTIZE)) {
       const constant = constants.get(from[0]!);
       if (!constant) throw fail('16-bit numbers that are computed');
@@ -104,16 +111,15 @@ function readGraph(view: DataView, fail: (found: string) => AppError): Network {
     }
     const layer = LAYERS[code];
     if (!layer) throw fail(`a step of kind ${code}`);
-    const options = operator.table(4);
-    const option: Step['option'] = (place, kind) =>
-      options === undefined ? 0 : kind === 'byte' ? options.byte(place) : options.word(place);
+    const options = read.table(operator, 4);
+    const option: Step['option'] = (place, kind) => read[kind](options, place);
     steps.push({ layer, from, to, shape: tensors[to]!.shape, option });
   }
   for (const index of wideOf.values()) constants.delete(index);
-  const [index] = graph.words(1);
+  const [index] = read.words(graph, 1);
   if (index === undefined) throw fail('no input');
   const { width, height, channels } = spread(tensors[index]!.shape);
-  const outputs = graph.words(2).map((at) => ({ index: at, name: tensors[at]!.name }));
+  const outputs = read.words(graph, 2).map((at) => ({ index: at, name: tensors[at]!.name() }));
   const asked = new Set(outputs.map((output) => output.index));
   // From the last step back: what no later step asks for is done with.
   const ended = [...steps].reverse().map((step) => {
@@ -133,7 +139,7 @@ function readGraph(view: DataView, fail: (found: string) => AppError): Network {
 /**
  * One pass of a network over one picture.
  * @param input rows, columns, channels, of the size that the network takes
- * @returns its outputs by name; all of them cost one pass
+ * @returns its outputs by name, until the next pass writes over them
  */
 export function runNetwork(
   network: Network,
@@ -146,21 +152,10 @@ export function runNetwork(
   }
   const room = network.rooms.get(arithmetic) ?? layOut(network, arithmetic);
   network.rooms.set(arithmetic, room);
-  const { tensors, scratch } = room;
+  const { tensors, runs } = room;
   tensors.get(network.input.index)!.data.set(input);
-  for (const { layer, from, to, option } of network.steps) {
-    const out = tensors.get(to)!;
-    const inputs = from.filter((index) => index >= 0).map((index) => tensors.get(index)!);
-    const activation = layer.run(inputs, out, { option, arithmetic: room.arithmetic, scratch });
-    if (activation !== undefined) activate(out.data, activation, room.arithmetic);
-  }
-  // The next pass writes over what this one leaves.
-  return new Map(
-    network.outputs.map(({ index, name }) => {
-      const { data, ...shape } = tensors.get(index)!;
-      return [name, { ...shape, data: data.slice() }];
-    }),
-  );
+  for (const run of runs) run();
+  return new Map(network.outputs.map(({ index, name }) => [name, tensors.get(index)!]));
 }
 
 /** A place in the one memory for each tensor: the input, the constants, and the results, which share where they can. */
@@ -176,8 +171,10 @@ function layOut({ input, steps, constants }: Network, way: 'simd' | 'scalar'): R
     const out = spread(shape);
     const inputs = from.filter((index) => index >= 0).map((index) => shapes.get(index)!);
     const results = done.filter((index) => index !== input.index);
-    if (layer.isProduct) {
-      const [weights, count] = [from[1]!, out.channels];
+    if (layer.countOutputs) {
+      // Each output has as many weights as it takes numbers: its own window, or one pixel of a transposed step.
+      const weights = from[1]!;
+      const count = layer.countOutputs(shapes.get(from[0]!)!, out);
       grouped.set(weights, {
         place: take(roomOfGroups({ count, length: sizeOf(shapes.get(weights)!) / count })),
         count,
@@ -198,12 +195,21 @@ function layOut({ input, steps, constants }: Network, way: 'simd' | 'scalar'): R
   for (const [index, { width, height, channels }] of shapes) {
     const data = blocks[places.get(index)!]!;
     const constant = constants.get(index);
-    if (constant) data.set(constant.data);
+    if (constant) readNumbers(constant, { to: data, arithmetic });
     const group = grouped.get(index);
-    if (group) groupWeights(constant!, { count: group.count, out: blocks[group.place]! });
+    if (group) arithmetic.group(data, { count: group.count, out: blocks[group.place]! });
     tensors.set(index, { width, height, channels, data, ...(group ? { grouped: blocks[group.place]! } : {}) });
   }
-  return { arithmetic, tensors, scratch: blocks[scratch]! };
+  const runs = steps.map(({ layer, from, to, option }) => {
+    const inputs = from.filter((index) => index >= 0).map((index) => tensors.get(index)!);
+    const out = tensors.get(to)!;
+    const tools = { option, arithmetic, scratch: blocks[scratch]! };
+    return () => {
+      const activation = layer.run(inputs, out, tools);
+      if (activation !== undefined) activate(out.data, activation, arithmetic);
+    };
+  });
+  return { arithmetic, tensors, runs };
 }
 
 const sizeOf = ({ width, height, channels }: Shape): number => width * height * channels;
@@ -214,84 +220,80 @@ function spread(shape: readonly number[]): Shape {
   return { channels, width, height: height * more };
 }
 
-function readNumbers(bytes: DataView, type: number): Float32Array {
-  if (type === FLOAT16) return widen(bytes);
-  const length = bytes.byteLength / 4;
-  const out = new Float32Array(length);
-  for (let i = 0; i < length; i++) {
-    out[i] = type === FLOAT32 ? bytes.getFloat32(4 * i, true) : bytes.getInt32(4 * i, true);
+function readNumbers(
+  { bytes, type }: Constant,
+  { to, arithmetic }: { readonly to: Float32Array; readonly arithmetic: Arithmetic },
+): void {
+  if (type === FLOAT16) {
+    arithmetic.widen(bytes, to);
+    return;
   }
-  return out;
+  if (type === FLOAT32) {
+    new Uint8Array(to.buffer, to.byteOffset, bytes.length).set(bytes);
+    return;
+  }
+  const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.byteLength);
+  for (let i = 0; i < to.length; i++) to[i] = view.getInt32(4 * i, true);
 }
 
-/**
- * Numbers of 16 bits (`ieee754`, binary16: 1 sign, 5 exponent, 10 fraction) as those of 32 (1, 8, 23), exactly. Format:
- * the exponents are biased by 15 and by 127.
- */
-function widen(halves: DataView): Float32Array {
-  const length = halves.byteLength / 2;
-  const out = new Float32Array(length);
-  const bits = new Uint32Array(out.buffer);
-  for (let i = 0; i < length; i++) {
-    const half = halves.getUint16(2 * i, true);
-    const exponent = (half >> 10) & 0x1f;
-    // The smallest numbers have no exponent of their own.
-    if (exponent === 0) out[i] = (half & 0x8000 ? -1 : 1) * (half & 0x3ff) * 2 ** -24;
-    else {
-      const wide = exponent === 31 ? 255 : exponent + 112;
-      bits[i] = (((half & 0x8000) << 16) | (wide << 23) | ((half & 0x3ff) << 13)) >>> 0;
-    }
-  }
-  return out;
-}
-
-interface Table {
-  readonly byte: (field: number) => number;
-  readonly word: (field: number) => number;
-  readonly words: (field: number) => readonly number[];
-  readonly text: (field: number) => string;
-  readonly bytes: (field: number) => DataView;
-  readonly table: (field: number) => Table | undefined;
-  readonly tables: (field: number) => readonly Table[];
+/** Fields of a FlatBuffer's tables, each told by where it begins; 0 for a table that is not there. */
+interface Tables {
+  readonly byte: (table: number, field: number) => number;
+  readonly word: (table: number, field: number) => number;
+  readonly words: (table: number, field: number) => readonly number[];
+  readonly text: (table: number, field: number) => string;
+  readonly bytes: (table: number, field: number) => Uint8Array;
+  readonly table: (table: number, field: number) => number;
+  readonly tables: (table: number, field: number) => readonly number[];
 }
 
 /** Tables, lists and texts of a FlatBuffer: all offsets are 32-bit, little-endian, from where they stand. */
-function openTables(view: DataView): { readonly at: (start: number) => Table } {
-  const at = (start: number): Table => {
-    const fields = start - view.getInt32(start, true);
-    const length = view.getUint16(fields, true);
+function openTables(view: DataView): Tables {
+  const place = (table: number, field: number): number => {
+    if (table === 0) return 0;
+    const fields = table - view.getInt32(table, true);
     // The first two words of a table of fields are its own length and the table's: the fields' places follow.
-    const place = (field: number) => {
-      const entry = 4 + 2 * field;
-      const offset = entry < length ? view.getUint16(fields + entry, true) : 0;
-      return offset === 0 ? 0 : start + offset;
-    };
-    const follow = (from: number) => from + view.getUint32(from, true);
-    const list = (field: number) => {
-      const found = place(field);
-      if (found === 0) return { from: 0, count: 0 };
-      const from = follow(found);
-      return { from: from + 4, count: view.getUint32(from, true) };
-    };
-    const bytes = (field: number) => {
-      const { from, count } = list(field);
-      return new DataView(view.buffer, view.byteOffset + from, count);
-    };
-    return {
-      byte: (field) => (place(field) === 0 ? 0 : view.getInt8(place(field))),
-      word: (field) => (place(field) === 0 ? 0 : view.getInt32(place(field), true)),
-      words: (field) => {
-        const { from, count } = list(field);
-        return Array.from({ length: count }, (_, i) => view.getInt32(from + 4 * i, true));
-      },
-      bytes,
-      text: (field) => new TextDecoder().decode(bytes(field)),
-      table: (field) => (place(field) === 0 ? undefined : at(follow(place(field)))),
-      tables: (field) => {
-        const { from, count } = list(field);
-        return Array.from({ length: count }, (_, i) => at(follow(from + 4 * i)));
-      },
-    };
+    const entry = 4 + 2 * field;
+    const offset = entry < view.getUint16(fields, true) ? view.getUint16(fields + entry, true) : 0;
+    return offset === 0 ? 0 : table + offset;
   };
-  return { at };
+  const follow = (from: number): number => from + view.getUint32(from, true);
+  const word = (table: number, field: number): number => {
+    const found = place(table, field);
+    return found === 0 ? 0 : view.getInt32(found, true);
+  };
+  /** Where a list lies, its length in the four bytes before; 0 for none. */
+  const listAt = (table: number, field: number): number => {
+    const found = place(table, field);
+    return found === 0 ? 0 : follow(found) + 4;
+  };
+  const lengthOf = (list: number): number => (list === 0 ? 0 : view.getUint32(list - 4, true));
+  const bytes = (table: number, field: number): Uint8Array => {
+    const list = listAt(table, field);
+    return new Uint8Array(view.buffer, view.byteOffset + list, lengthOf(list));
+  };
+  const words = (table: number, field: number): number[] => {
+    const list = listAt(table, field);
+    const found: number[] = [];
+    for (let i = 0; i < lengthOf(list); i++) found.push(view.getInt32(list + 4 * i, true));
+    return found;
+  };
+  return {
+    byte: (table, field) => {
+      const found = place(table, field);
+      return found === 0 ? 0 : view.getInt8(found);
+    },
+    word,
+    words,
+    bytes,
+    text: (table, field) => new TextDecoder().decode(bytes(table, field)),
+    table: (table, field) => {
+      const found = place(table, field);
+      return found === 0 ? 0 : follow(found);
+    },
+    tables: (table, field) => {
+      const list = listAt(table, field);
+      return words(table, field).map((offset, i) => list + 4 * i + offset);
+    },
+  };
 }

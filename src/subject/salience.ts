@@ -24,7 +24,7 @@ export function findSalience({ width, height, rgb }: ColourImage): Share {
     for (let at = 0; at < sum.length; at++) sum[at]! += distance[at]!;
   }
   let most = 0;
-  for (const value of sum) most = Math.max(most, value);
+  for (let at = 0; at < sum.length; at++) if (sum[at]! > most) most = sum[at]!;
   const { from, fully } = STANDS_OUT;
   const data = sum.map((value) => Math.min(1, Math.max(0, (value / Math.max(1, most) - from) / (fully - from))));
   return { width, height, data };

@@ -1,4 +1,5 @@
-import type { Box } from './faces.ts';
+import { tabulate } from '../numeric/index.ts';
+import type { Box } from './place.ts';
 
 /** What share of each pixel of a small picture is of the subject, 0 … 1, row-major. */
 export interface Share {
@@ -83,17 +84,52 @@ function spanOf(counts: Float64Array, beyond: number): readonly [number, number]
 
 /** Share of what either calls the subject's that both do: 1 for the same. */
 export function agreeOf(a: Share, b: Share): number {
+  const columns = tabulate(new Float64Array(a.width), (x) => (x + 0.5) / a.width);
+  const rows = tabulate(new Float64Array(a.height), (y) => (y + 0.5) / a.height);
+  const { data } = sampleShare(b, { columns, rows });
   let both = 0;
   let either = 0;
-  for (let y = 0; y < a.height; y++) {
-    for (let x = 0; x < a.width; x++) {
-      const first = a.data[y * a.width + x]! >= HALF;
-      const second = readShare(b, { x: (x + 0.5) / a.width, y: (y + 0.5) / a.height }) >= HALF;
-      if (first && second) both++;
-      if (first || second) either++;
-    }
+  for (let at = 0; at < data.length; at++) {
+    const first = a.data[at]! >= HALF;
+    const second = data[at]! >= HALF;
+    if (first && second) both++;
+    if (first || second) either++;
   }
   return either === 0 ? 0 : both / either;
+}
+
+/** The share at all places of a grid, straight between pixel centres; 0 beyond its edges. */
+export function sampleShare(
+  { width, height, data }: Share,
+  { columns, rows }: { readonly columns: Float64Array; readonly rows: Float64Array },
+): Share {
+  const lefts = new Int32Array(columns.length);
+  const shares = new Float64Array(columns.length);
+  for (let x = 0; x < columns.length; x++) {
+    const px = Math.min(Math.max(0, columns[x]! * width - 0.5), width - 1);
+    lefts[x] = columns[x]! < 0 || columns[x]! > 1 ? -1 : Math.floor(px);
+    shares[x] = px - Math.floor(px);
+  }
+  const out = new Float32Array(columns.length * rows.length);
+  for (let y = 0; y < rows.length; y++) {
+    if (rows[y]! < 0 || rows[y]! > 1) continue;
+    const py = Math.min(Math.max(0, rows[y]! * height - 0.5), height - 1);
+    const top = Math.floor(py);
+    mixLine(top * width, Math.min(top + 1, height - 1) * width, { down: py - top, to: y * columns.length });
+  }
+  return { width: columns.length, height: rows.length, data: out };
+
+  function mixLine(upper: number, lower: number, { down, to }: { readonly down: number; readonly to: number }): void {
+    for (let x = 0; x < lefts.length; x++) {
+      const left = lefts[x]!;
+      if (left < 0) continue;
+      const right = left < width - 1 ? left + 1 : left;
+      const share = shares[x]!;
+      const above = data[upper + left]! * (1 - share) + data[upper + right]! * share;
+      const below = data[lower + left]! * (1 - share) + data[lower + right]! * share;
+      out[to + x] = above * (1 - down) + below * down;
+    }
+  }
 }
 
 /** The share at a place of the picture, straight between pixel centres. */
@@ -103,9 +139,12 @@ export function readShare(
 ): number {
   const px = Math.min(Math.max(0, x * width - 0.5), width - 1);
   const py = Math.min(Math.max(0, y * height - 0.5), height - 1);
-  const [left, top] = [Math.floor(px), Math.floor(py)];
-  const [right, bottom] = [Math.min(left + 1, width - 1), Math.min(top + 1, height - 1)];
-  const [fx, fy] = [px - left, py - top];
+  const left = Math.floor(px);
+  const top = Math.floor(py);
+  const right = Math.min(left + 1, width - 1);
+  const bottom = Math.min(top + 1, height - 1);
+  const fx = px - left;
+  const fy = py - top;
   const upper = data[top * width + left]! * (1 - fx) + data[top * width + right]! * fx;
   const lower = data[bottom * width + left]! * (1 - fx) + data[bottom * width + right]! * fx;
   return upper * (1 - fy) + lower * fy;

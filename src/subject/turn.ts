@@ -1,5 +1,5 @@
 import type { ColourImage } from '../plane/index.ts';
-import type { Point } from './faces.ts';
+import type { Point } from './place.ts';
 import type { Share } from './share.ts';
 
 /** Clockwise, degrees. */

@@ -12,7 +12,8 @@ export function heapStart(): usize {
 }
 
 /**
- * One row of interleaved 8-bit RGB through three 256-entry tables (15 extra fraction bits) into one lane of a row pair.
+ * One row of interleaved 8-bit RGB through three 256-entry tables (15 extra fraction bits) into one lane of a row
+ * pair.
  */
 export function luminanceRgb8(rgb: usize, tables: usize, out: usize, count: i32): void {
   const end = out + ((<usize>count) << 2);
@@ -61,7 +62,9 @@ export function luminanceGrey16(grey: usize, table: usize, out: usize, count: i3
   }
 }
 
-/** Multiply a converted row by its 8-bit alpha through a table of 15-bit shares: what is transparent gives no light. */
+/**
+ * Multiply a converted row by its 8-bit alpha through a table of 15-bit shares: what is transparent gives no light.
+ */
 export function premultiply(row: usize, alpha: usize, shares: usize, count: i32): void {
   const end = row + ((<usize>count) << 2);
   while (row < end) {
@@ -73,7 +76,9 @@ export function premultiply(row: usize, alpha: usize, shares: usize, count: i32)
   }
 }
 
-/** Weighted sum of row pairs, 16 columns a step: `pairs` holds addresses, `taps` one 32-bit word of two taps a pair. */
+/**
+ * Weighted sum of row pairs, 16 columns a step: `pairs` holds addresses, `taps` one 32-bit word of two taps a pair.
+ */
 export function filterRows(pairs: usize, taps: usize, pairCount: i32, out: usize, count: i32): void {
   const half = i32x4.splat(8192);
   const last = (<usize>pairCount) << 2;
@@ -109,7 +114,9 @@ function dotGroups(row: usize, taps: usize, bytes: usize): v128 {
   return sum;
 }
 
-/** Sums of the lanes of four vectors, rounded, cut to lowest … highest and moved by `centre`, as four 16-bit values. */
+/**
+ * Sums of the lanes of four vectors, rounded, cut to lowest … highest and moved by `centre`, as four 16-bit values.
+ */
 // @ts-ignore: decorator
 @inline
 function finish(a: v128, b: v128, c: v128, d: v128, lowest: v128, highest: v128, centre: v128): u64 {
@@ -342,9 +349,9 @@ export function addMapped(row: usize, table: usize, target: usize, count: i32): 
 }
 
 /**
- * Adds the mean strength of each cell of a row of dots to the target, the same steps as src/proof/strength.ts: `column`
- * holds each column's bits in a byte, `next` the row of dots that comes into reach, `strength` a 32-bit float for each
- * neighbourhood of `columns` × `rows` dots. The first `ahead` columns are shifted already.
+ * Adds the mean strength of each cell of a row of dots to the target, the same steps as src/proof/strength.ts:
+ * `column` holds each column's bits in a byte, `next` the row of dots that comes into reach, `strength` a 32-bit
+ * float for each neighbourhood of `columns` × `rows` dots. The first `ahead` columns are shifted already.
  */
 export function addStrength(
   next: usize,
@@ -486,9 +493,9 @@ function blendLines(upper: usize, lower: usize, way: v128, out: usize, count: i3
 
 /**
  * One row of diffusion whose weights follow the tone, to two levels, on the marks: see src/screens/variable-marks.ts.
- * `rows` holds the row of weights for each wanted strength, `weights` two 32-bit numbers a row: ahead and below behind.
- * `incoming` and `outgoing` have one number before the first dot and one after the last. Errors go no further than
- * `most` either way, and `mostHeld` where the plane is exactly bare or solid.
+ * `rows` holds the row of weights for each wanted strength, `weights` two 32-bit numbers a row: ahead and below
+ * behind. `incoming` and `outgoing` have one number before the first dot and one after the last. Errors go no further
+ * than `most` either way, and `mostHeld` where the plane is exactly bare or solid.
  */
 export function variableRow(
   asked: usize,
@@ -729,8 +736,8 @@ export function windowAlong(row: usize, radius: i32, out: usize, count: i32): vo
 }
 
 /**
- * Moves running sums of columns, 64-bit floats, on by a row: takes in the row at `below`, takes out the one at `above`,
- * each unless its address is 0, and writes the means over `rows` unless `out` is 0. `count` is even.
+ * Moves running sums of columns, 64-bit floats, on by a row: takes in the row at `below`, takes out the one at
+ * `above`, each unless its address is 0, and writes the means over `rows` unless `out` is 0. `count` is even.
  */
 export function windowAcross(below: usize, above: usize, sums: usize, rows: i32, out: usize, count: i32): void {
   const places = f64x2.splat(<f64>rows);
@@ -776,8 +783,8 @@ export function blurPairs(rows: usize, taps: usize, radius: i32, out: usize, cou
 
 /**
  * Adds the mean strength of each cell of a row of dots to the target where 3 × 3 dots count, the same steps as
- * `addFullRow` in src/proof/strength.ts for any row: eight cells a step, and all columns are shifted here. `column` and
- * `next` have a bare byte before and 16 after their last; the target has room for a whole number of steps.
+ * `addFullRow` in src/proof/strength.ts for any row: eight cells a step, and all columns are shifted here. `column`
+ * and `next` have a bare byte before and 16 after their last; the target has room for a whole number of steps.
  */
 export function addStrength9(next: usize, column: usize, strength: usize, target: usize, count: i32): void {
   const three = i8x16.splat(7);
@@ -808,55 +815,139 @@ export function addStrength9(next: usize, column: usize, strength: usize, target
 }
 
 /**
- * One step of a network for pixels in a row: each output is its bias and the products of the pixel's numbers with its
- * weights, added one by one as 32-bit floats. `from` holds `length` numbers a pixel; the weights lie by number, then by
- * output, with room for whole groups of four outputs; `stride` is that room in bytes.
+ * One step of a network for windows side by side: each output is its bias and the products of the window's numbers
+ * with its weights, added one by one as 32-bit floats. `rows` holds the addresses of the `down` rows of the first
+ * window, `long` the bytes of each, `step` those from one window to the next; the weights lie by number, then by
+ * output, with room of `wide` bytes for whole groups of four. Of outputs that are no whole groups (`stride` bytes),
+ * up to twelve bytes beyond the last are written, where the next window's come later.
  */
-export function multiplyPixels(
-  from: usize,
+export function multiplyWindows(
+  rows: usize,
   weights: usize,
   bias: usize,
   out: usize,
-  pixels: i32,
-  length: i32,
+  count: i32,
+  down: i32,
+  long: i32,
+  step: i32,
+  wide: i32,
   stride: i32,
 ): void {
-  const wide = <usize>stride;
-  const long = (<usize>length) << 2;
-  for (let pixel = 0; pixel < pixels; pixel++) {
-    const end = from + long;
-    let at: usize = 0;
-    for (; at + 48 < wide; at += 64) {
-      let a = v128.load(bias + at);
-      let b = v128.load(bias + at, 16);
-      let c = v128.load(bias + at, 32);
-      let d = v128.load(bias + at, 48);
-      let weight = weights + at;
-      for (let number = from; number < end; number += 4) {
-        const value = v128.load_splat<f32>(number);
-        a = f32x4.add(a, f32x4.mul(value, v128.load(weight)));
-        b = f32x4.add(b, f32x4.mul(value, v128.load(weight, 16)));
-        c = f32x4.add(c, f32x4.mul(value, v128.load(weight, 32)));
-        d = f32x4.add(d, f32x4.mul(value, v128.load(weight, 48)));
-        weight += wide;
-      }
-      v128.store(out + at, a);
-      v128.store(out + at, b, 16);
-      v128.store(out + at, c, 32);
-      v128.store(out + at, d, 48);
+  let left = count;
+  let offset: usize = 0;
+  if (wide == stride) {
+    for (; left >= 4; left -= 4) {
+      multiplyFour(rows, weights, bias, out, down, <usize>long, <usize>step, offset, <usize>wide);
+      offset += (<usize>step) << 2;
+      out += (<usize>stride) << 2;
     }
-    for (; at < wide; at += 16) {
-      let a = v128.load(bias + at);
-      let weight = weights + at;
-      for (let number = from; number < end; number += 4) {
-        a = f32x4.add(a, f32x4.mul(v128.load_splat<f32>(number), v128.load(weight)));
-        weight += wide;
-      }
-      v128.store(out + at, a);
-    }
-    from = end;
-    out += wide;
   }
+  for (; left > 0; left--) {
+    for (let at: usize = 0; at < <usize>wide; at += 16) {
+      let sum = v128.load(bias + at);
+      let weight = weights + at;
+      for (let y = 0; y < down; y++) {
+        let number = load<usize>(rows + ((<usize>y) << 2)) + offset;
+        const end = number + <usize>long;
+        for (; number < end; number += 4) {
+          sum = f32x4.add(sum, f32x4.mul(v128.load_splat<f32>(number), v128.load(weight)));
+          weight += <usize>wide;
+        }
+      }
+      v128.store(out + at, sum);
+    }
+    offset += <usize>step;
+    out += <usize>stride;
+  }
+}
+
+/** Four windows at once: sums that do not wait for one another. */
+function multiplyFour(
+  rows: usize,
+  weights: usize,
+  bias: usize,
+  out: usize,
+  down: i32,
+  long: usize,
+  step: usize,
+  offset: usize,
+  wide: usize,
+): void {
+  let at: usize = 0;
+  for (; at + 16 < wide; at += 32) {
+    const first = v128.load(bias + at);
+    const second = v128.load(bias + at, 16);
+    let a = first;
+    let b = first;
+    let c = first;
+    let d = first;
+    let e = second;
+    let f = second;
+    let g = second;
+    let h = second;
+    let weight = weights + at;
+    for (let y = 0; y < down; y++) {
+      let number = load<usize>(rows + ((<usize>y) << 2)) + offset;
+      const end = number + long;
+      let other = number + (step << 1);
+      for (; number < end; number += 4) {
+        const low = v128.load(weight);
+        const high = v128.load(weight, 16);
+        let value = v128.load_splat<f32>(number);
+        a = f32x4.add(a, f32x4.mul(value, low));
+        e = f32x4.add(e, f32x4.mul(value, high));
+        value = v128.load_splat<f32>(number + step);
+        b = f32x4.add(b, f32x4.mul(value, low));
+        f = f32x4.add(f, f32x4.mul(value, high));
+        value = v128.load_splat<f32>(other);
+        c = f32x4.add(c, f32x4.mul(value, low));
+        g = f32x4.add(g, f32x4.mul(value, high));
+        value = v128.load_splat<f32>(other + step);
+        d = f32x4.add(d, f32x4.mul(value, low));
+        h = f32x4.add(h, f32x4.mul(value, high));
+        other += 4;
+        weight += wide;
+      }
+    }
+    let to = out + at;
+    v128.store(to, a);
+    v128.store(to, e, 16);
+    to += wide;
+    v128.store(to, b);
+    v128.store(to, f, 16);
+    to += wide;
+    v128.store(to, c);
+    v128.store(to, g, 16);
+    to += wide;
+    v128.store(to, d);
+    v128.store(to, h, 16);
+  }
+  if (at >= wide) return;
+  let a = v128.load(bias + at);
+  let b = a;
+  let c = a;
+  let d = a;
+  let weight = weights + at;
+  for (let y = 0; y < down; y++) {
+    let number = load<usize>(rows + ((<usize>y) << 2)) + offset;
+    const end = number + long;
+    let other = number + (step << 1);
+    for (; number < end; number += 4) {
+      const low = v128.load(weight);
+      a = f32x4.add(a, f32x4.mul(v128.load_splat<f32>(number), low));
+      b = f32x4.add(b, f32x4.mul(v128.load_splat<f32>(number + step), low));
+      c = f32x4.add(c, f32x4.mul(v128.load_splat<f32>(other), low));
+      d = f32x4.add(d, f32x4.mul(v128.load_splat<f32>(other + step), low));
+      other += 4;
+      weight += wide;
+    }
+  }
+  let to = out + at;
+  v128.store(to, a);
+  v128.store(to + wide, b);
+  to += wide << 1;
+  v128.store(to, c);
+  v128.store(to + wide, d);
 }
 
 /**
@@ -968,6 +1059,36 @@ export function colourDoses(
     }
     answers += 4;
     shades += 4;
+
+/**
+ * The greatest of each channel in windows side by side, laid out as for `weighWindows`. Reads and writes up to twelve
+ * bytes beyond the last channel.
+ */
+export function takeGreatest(
+  rows: usize,
+  out: usize,
+  count: i32,
+  across: i32,
+  down: i32,
+  stride: i32,
+  step: i32,
+): void {
+  const wide = <usize>stride;
+  let offset: usize = 0;
+  for (let window = 0; window < count; window++) {
+    for (let at: usize = 0; at < wide; at += 16) {
+      let most = f32x4.splat(-f32.MAX_VALUE);
+      for (let y = 0; y < down; y++) {
+        let number = load<usize>(rows + ((<usize>y) << 2)) + offset + at;
+        for (let x = 0; x < across; x++) {
+          most = f32x4.max(most, v128.load(number));
+          number += wide;
+        }
+      }
+      v128.store(out + at, most);
+    }
+    out += wide;
+    offset += <usize>step;
   }
 }
 
@@ -1001,6 +1122,230 @@ export function averageRuns(row: usize, ends: usize, shares: usize, length: f64,
     v128.store(out, v128.shuffle<i64>(redGreen, blue, 0, 2));
     ends += 8;
     shares += 16;
+
+ * The first rows of the windows of `count` rows of a result: `rows` gets their addresses, `down` each, `dy` rows
+ * apart, the first `top` above the picture of `height` rows of `room` bytes at `from`, behind which one of zeros
+ * lies.
+ */
+export function findRows(
+  from: usize,
+  rows: usize,
+  room: i32,
+  height: i32,
+  count: i32,
+  down: i32,
+  dy: i32,
+  top: i32,
+): void {
+  for (let y = 0; y < count; y++) {
+    for (let ky = 0; ky < down; ky++) {
+      const row = y * dy - top + ky;
+      store<usize>(rows, from + <usize>(room * (row >= 0 && row < height ? row : height)));
+      rows += 4;
+    }
+  }
+}
+
+/** Addresses of rows, moved by so many bytes. */
+export function moveRows(rows: usize, down: i32, by: i32): void {
+  for (let y = 0; y < down; y++) {
+    store<usize>(rows, load<usize>(rows) + <usize>by);
+    rows += 4;
+  }
+}
+
+/**
+ * Rows of `long` bytes laid out anew in rows of `room` bytes, `left` of zeros before each, and a row of zeros behind.
+ */
+export function padRows(from: usize, out: usize, height: i32, long: i32, left: i32, room: i32): void {
+  for (let y = 0; y < height; y++) {
+    memory.fill(out, 0, <usize>left);
+    memory.copy(out + <usize>left, from, <usize>long);
+    memory.fill(out + <usize>(left + long), 0, <usize>(room - left - long));
+    from += <usize>long;
+    out += <usize>room;
+  }
+  memory.fill(out, 0, <usize>room);
+}
+
+/**
+ * Pixels in a row, each of which becomes `across` columns and `down` rows of `line` bytes: `from` holds their numbers
+ * by channel, row and column.
+ */
+export function spreadRow(
+  from: usize,
+  out: usize,
+  pixels: i32,
+  across: i32,
+  down: i32,
+  channels: i32,
+  line: i32,
+): void {
+  const wide = (<usize>channels) << 2;
+  for (let pixel = 0; pixel < pixels; pixel++) {
+    for (let channel: usize = 0; channel < wide; channel += 4) {
+      for (let y = 0; y < down; y++) {
+        let to = out + <usize>(y * line) + channel;
+        for (let x = 0; x < across; x++) {
+          store<u32>(to, load<u32>(from));
+          from += 4;
+          to += wide;
+        }
+      }
+    }
+    out += wide * <usize>across;
+  }
+}
+
+/** Sums of each channel of pixels in a row, added to those that there are; whole groups of four. */
+export function addPixels(from: usize, sums: usize, pixels: i32, stride: i32): void {
+  for (let at: usize = 0; at < <usize>stride; at += 16) {
+    let sum = v128.load(sums + at);
+    let number = from + at;
+    for (let pixel = 0; pixel < pixels; pixel++) {
+      sum = f32x4.add(sum, v128.load(number));
+      number += <usize>stride;
+    }
+    v128.store(sums + at, sum);
+  }
+}
+
+/** Pixels in a row, each channel times a number of its own; whole groups of four. */
+export function scalePixels(from: usize, factors: usize, out: usize, pixels: i32, stride: i32): void {
+  for (let pixel = 0; pixel < pixels; pixel++) {
+    for (let at: usize = 0; at < <usize>stride; at += 16) {
+      v128.store(out + at, f32x4.mul(v128.load(from + at), v128.load(factors + at)));
+    }
+    from += <usize>stride;
+    out += <usize>stride;
+  }
+}
+
+/** `count` numbers x of 32 bits become x · min(6, max(0, x + 3)) / 6, in groups of four. */
+export function bendNumbers(from: usize, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 2);
+  const zero = f32x4.splat(0);
+  const three = f32x4.splat(3);
+  const six = f32x4.splat(6);
+  for (; out < end; out += 16) {
+    const x = v128.load(from);
+    v128.store(out, f32x4.div(f32x4.mul(x, f32x4.min(six, f32x4.max(zero, f32x4.add(x, three)))), six));
+    from += 16;
+  }
+}
+
+/** Pixels of `long` bytes laid out anew as pixels of `wide` bytes, with zeros behind. */
+export function spacePixels(from: usize, out: usize, pixels: i32, long: i32, wide: i32): void {
+  for (let pixel = 0; pixel < pixels; pixel++) {
+    let at: usize = 0;
+    for (; at < <usize>long; at += 4) store<u32>(out + at, load<u32>(from + at));
+    for (; at < <usize>wide; at += 4) store<u32>(out + at, 0);
+    from += <usize>long;
+    out += <usize>wide;
+  }
+}
+
+/**
+ * One row between two rows of pixels, whole groups of four channels: for each pixel `columns` holds the bytes to its
+ * left and right neighbour, and the shares of the left and of the right one; `high` and `low` are those of the rows.
+ */
+export function mixRow(
+  upper: usize,
+  lower: usize,
+  columns: usize,
+  out: usize,
+  count: i32,
+  stride: i32,
+  high: f32,
+  low: f32,
+): void {
+  const above = f32x4.splat(high);
+  const below = f32x4.splat(low);
+  for (let pixel = 0; pixel < count; pixel++) {
+    const left = load<usize>(columns);
+    const right = load<usize>(columns, 4);
+    const first = v128.load_splat<f32>(columns, 8);
+    const second = v128.load_splat<f32>(columns, 12);
+    for (let at: usize = 0; at < <usize>stride; at += 16) {
+      const top = f32x4.add(
+        f32x4.mul(v128.load(upper + left + at), first),
+        f32x4.mul(v128.load(upper + right + at), second),
+      );
+      const bottom = f32x4.add(
+        f32x4.mul(v128.load(lower + left + at), first),
+        f32x4.mul(v128.load(lower + right + at), second),
+      );
+      v128.store(out + at, f32x4.add(f32x4.mul(top, above), f32x4.mul(bottom, below)));
+    }
+    columns += 16;
+    out += <usize>stride;
+  }
+}
+
+/**
+ * `count` numbers of 16 bits as numbers of 32 bits, exactly, in groups of four. May lie in the upper half of where the
+ * result goes: each group is read before anything is written over it.
+ */
+export function widenHalves(from: usize, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 2);
+  // Exponents are biased by 15 and by 127: a product makes up for the difference, for the smallest numbers too.
+  const scale = f32x4.splat(5.192296858534828e33);
+  const beyond = f32x4.splat(65536);
+  for (; out < end; out += 16) {
+    const halves = v128.load_ext<u16>(from);
+    from += 8;
+    const sign = i32x4.shl(v128.and(halves, i32x4.splat(0x8000)), 16);
+    const size = f32x4.mul(i32x4.shl(v128.and(halves, i32x4.splat(0x7fff)), 13), scale);
+    const endless = v128.and(f32x4.ge(size, beyond), i32x4.splat(0x7f800000));
+    v128.store(out, v128.or(v128.or(size, endless), sign));
+  }
+}
+
+/** One output's `length` weights, each `stride` bytes behind the last. */
+export function spreadWeights(from: usize, out: usize, length: i32, stride: i32): void {
+  const end = from + ((<usize>length) << 2);
+  for (; from < end; from += 4) {
+    store<u32>(out, load<u32>(from));
+    out += <usize>stride;
+  }
+}
+
+/**
+ * One row of a square of a picture, three numbers a pixel: `scale` times the sum of the codes at points × points
+ * places, and `offset`. `rows` and `columns` hold the bytes to each line and to each place in it; below 0 lies
+ * nothing.
+ */
+export function cutRow(
+  rgb: usize,
+  rows: usize,
+  columns: usize,
+  out: usize,
+  count: i32,
+  points: i32,
+  scale: f32,
+  offset: f32,
+): void {
+  const many = (<usize>points) << 2;
+  for (let pixel = 0; pixel < count; pixel++) {
+    let red = 0;
+    let green = 0;
+    let blue = 0;
+    for (let y: usize = 0; y < many; y += 4) {
+      const line = load<i32>(rows + y);
+      if (line < 0) continue;
+      for (let x: usize = 0; x < many; x += 4) {
+        const place = load<i32>(columns + x);
+        if (place < 0) continue;
+        const at = rgb + <usize>(line + place);
+        red += <i32>load<u8>(at);
+        green += <i32>load<u8>(at, 1);
+        blue += <i32>load<u8>(at, 2);
+      }
+    }
+    store<f32>(out, <f32>red * scale + offset);
+    store<f32>(out, <f32>green * scale + offset, 4);
+    store<f32>(out, <f32>blue * scale + offset, 8);
+    columns += many;
     out += 12;
   }
 }
@@ -1024,5 +1369,41 @@ export function blurStrided(row: usize, weights: usize, taps: i32, stride: i32, 
     v128.store_lane<u64>(out, f32x4.demote_f64x2_zero(sum), 0);
     row += 8;
     out += 8;
+
+ * The same straight between pixel centres: `columns` holds for each pixel the bytes to its left and right neighbour,
+ * and the shares of both; `upper` and `lower` are the bytes to the two lines, `above` and `below` their shares. Where
+ * a line or a place is below 0 lies nothing.
+ */
+export function mixCodes(
+  rgb: usize,
+  upper: i32,
+  lower: i32,
+  columns: usize,
+  out: usize,
+  count: i32,
+  above: f32,
+  below: f32,
+  scale: f32,
+  offset: f32,
+): void {
+  const end = out + 12 * <usize>count;
+  for (; out < end; columns += 16) {
+    const left = load<i32>(columns);
+    const right = load<i32>(columns, 4);
+    const first = load<f32>(columns, 8);
+    const second = load<f32>(columns, 12);
+    const isInside = upper >= 0 && left >= 0;
+    for (let c = 0; c < 3; c++) {
+      let sum: f32 = 0;
+      if (isInside) {
+        const top = rgb + <usize>(upper + c);
+        const bottom = rgb + <usize>(lower + c);
+        sum =
+          (<f32>load<u8>(top + <usize>left) * first + <f32>load<u8>(top + <usize>right) * second) * above +
+          (<f32>load<u8>(bottom + <usize>left) * first + <f32>load<u8>(bottom + <usize>right) * second) * below;
+      }
+      store<f32>(out, sum * scale + offset);
+      out += 4;
+    }
   }
 }
