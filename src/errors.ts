@@ -108,6 +108,11 @@ export const ERRORS = {
     http: 422,
     hint: 'Choose a smaller size, or a machine or lens with a larger field.',
   },
+  'program-impossible': {
+    exit: 1,
+    http: 422,
+    hint: 'Ask for a picture of the dots instead, or state in the machine’s record how its controller reads programs.',
+  },
   'jig-exceeds-field': {
     exit: 1,
     http: 422,

@@ -4,6 +4,21 @@
  * nothing reads the words back.
  */
 export const NOTICES = {
+  'program-too-dense': {
+    about: 'program',
+    say: ({ needed, limit, speedMmPerS }: Density) =>
+      `The program asks for up to ${Math.ceil(needed)} blocks a second, and the controller follows ${limit}: it would slow down within lines and burn them deeper. Burn at ${Math.floor(speedMmPerS * 10) / 10} mm/s or slower with a profile of that speed, or let the screen make longer runs.`,
+  },
+  'program-power-rounded': {
+    about: 'program',
+    say: ({ asked, told, share }: { readonly asked: number; readonly told: number; readonly share: number }) =>
+      `The S word has no step for ${asked}: the program says ${told}, ${(100 * share).toFixed(1)} % ${share > 0 ? 'more' : 'less'} power than the profile was learned with.`,
+  },
+  'program-levels-merged': {
+    about: 'program',
+    say: ({ levels, told }: { readonly levels: number; readonly told: number }) =>
+      `The S word tells ${told} of the ${levels} power levels apart at this power: the others burn like their neighbours.`,
+  },
   'camera-flash': {
     about: 'capture',
     say: () =>
@@ -366,6 +381,13 @@ const sayBars = ({ above, below, left, right }: BarShares): string =>
     .filter(([share]) => share > 0)
     .map(([share, where]) => `${Math.max(1, Math.round(100 * share))} % ${where}`)
     .join(', ');
+
+/** Blocks a second that a program asks for at most, that the controller follows, and the speed at which it would. */
+interface Density {
+  readonly needed: number;
+  readonly limit: number;
+  readonly speedMmPerS: number;
+}
 
 interface FacesCut {
   readonly cut: number;

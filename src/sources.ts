@@ -66,6 +66,8 @@ export const SOURCES = {
     'AUVA (Austrian Workers Compensation Board), laser classes, app.auva.at LaserClasses, after IEC 60825-1',
   iso6983:
     'ISO 6983-1:2009, Automation systems and integration – Numerical control of machines – Program format and definitions of address words – Part 1: Data format for positioning, line motion and contouring control systems',
+  kramer2000:
+    'T. R. Kramer, F. M. Proctor and E. Messina, The NIST RS274NGC Interpreter, Version 3, NISTIR 6556, National Institute of Standards and Technology, 2000',
   numpyFormat: 'NumPy Developers, NumPy reference manual, numpy.lib.format: the .npy format, versions 1.0 to 3.0',
   blackmanVigna2021:
     'D. Blackman, S. Vigna, Scrambled linear pseudorandom number generators, ACM Trans. Math. Software 47(4) (2021) 36',

@@ -1,6 +1,6 @@
 import { AppError, type ErrorCode } from '../errors.ts';
 import { type Job, type JobSpec, type PieceFault, prepareJob, type Ticket } from '../job/index.ts';
-import { decodePhoto, sha256, shrinkToJpeg } from '../plane/index.ts';
+import { decodePhoto, sha256, shrinkToJpeg, wholeBytes } from '../plane/index.ts';
 import { readPhotoBytes } from './read-photo.ts';
 
 /**
@@ -65,7 +65,7 @@ export async function makePiece({
       );
     const job = await prepareJob(load, { spec, name, photoFile, version, only: 'everything' });
     const files = job.files.map(({ name: file, bytes: content }) => {
-      const bytes = typeof content === 'string' ? Buffer.from(content) : content;
+      const bytes = wholeBytes(content);
       return { name: file, bytes, sha256: sha256(bytes) };
     });
     const ticket = job.ticket!;

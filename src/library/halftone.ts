@@ -10,7 +10,7 @@ import {
 import type { CoverageTable, Profile, RangeFit, TonePoint } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { Frame } from '../photo/index.ts';
-import { type DotFormat, type DotGrid, encodeDots as encodePlane } from '../plane/index.ts';
+import { type DotGrid, encodeDots as encodePlane, type PictureFormat } from '../plane/index.ts';
 import { applyScreen as applyToPlane, type ScreenName, type ScreenOptions } from '../screens/index.ts';
 import type { Machine } from './machine.ts';
 import { type Coverage, type DotPlane, dotsOf, type Luminance, type Mask, planeOf, viewPlane } from './views.ts';
@@ -112,7 +112,7 @@ export function applyScreen(coverage: Coverage, { screen, grid, profile, levels 
 }
 
 export interface EncodeOptions {
-  readonly format: DotFormat;
+  readonly format: PictureFormat;
   readonly levels?: number;
 }
 

@@ -10,7 +10,7 @@ export type { TimeEstimate } from '../machine/index.ts';
 export { fillDotTable, type Profile, parseProfile } from '../material/index.ts';
 export type { BurnSettings } from '../optics/index.ts';
 export type { Frame, FrameOptions, ToneOptions } from '../photo/index.ts';
-export type { DotFormat, DotGrid, DotTable } from '../plane/index.ts';
+export type { DotGrid, DotTable, PictureFormat as DotFormat } from '../plane/index.ts';
 export { SCREEN_NAMES, type ScreenName, type ScreenOptions } from '../screens/index.ts';
 export * from './chart.ts';
 export { type AppError, isAppError } from './errors.ts';

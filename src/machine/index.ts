@@ -22,6 +22,7 @@ export type { MotionRow } from './motions/motion.ts';
 export { motionRecord } from './motions/register.ts';
 export * from './parameters.ts';
 export * from './parse-machine.ts';
+export * from './program.ts';
 export * from './savings.ts';
 export * from './scan-path.ts';
 export * from './time.ts';

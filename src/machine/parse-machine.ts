@@ -1,5 +1,6 @@
 import * as v from 'valibot';
-import { QUANTITIES as Q, SETTINGS_FIELDS, within } from '../quantities.ts';
+import { PROGRAM_CHOICES } from '../plane/index.ts';
+import { QUANTITIES as Q, SETTINGS_FIELDS, wholeWithin, within } from '../quantities.ts';
 import { type FieldFault, parseRecord, refuseFaults } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import { CONTROL_CHOICES } from './control.ts';
@@ -52,6 +53,14 @@ const motionUncertainty = v.variant('kind', [
   }),
 ]);
 
+/** Numbers of a controller's words. Assumed: ten times or more beyond what controllers have. */
+const PROGRAM_NUMBERS = {
+  fullPower: v.pipe(within(0, 1e6), v.gtValue(0, 'a number above 0')),
+  powerStep: v.pipe(within(0, 1e5), v.gtValue(0, 'a number above 0')),
+  decimals: wholeWithin(1, 6),
+  blocksPerS: within(1, 1e7),
+} as const;
+
 const schema = v.strictObject({
   schema: v.literal('tonewright-machine/1'),
   name: v.pipe(v.string(), v.regex(/^[a-z0-9]+(-[a-z0-9]+)*$/, 'lower-case letters, digits and single hyphens')),
@@ -79,6 +88,21 @@ const schema = v.strictObject({
       fires: v.picklist(CONTROL_CHOICES.fires),
       origin: v.picklist(CONTROL_CHOICES.origin),
       mirrors: v.picklist(CONTROL_CHOICES.mirrors),
+    }),
+  ),
+  program: v.exactOptional(
+    v.strictObject({
+      units: v.picklist(PROGRAM_CHOICES.units),
+      feedPer: v.picklist(PROGRAM_CHOICES.feedPer),
+      fullPower: PROGRAM_NUMBERS.fullPower,
+      powerStep: v.exactOptional(PROGRAM_NUMBERS.powerStep),
+      beam: v.picklist(PROGRAM_CHOICES.beam),
+      end: v.picklist(PROGRAM_CHOICES.end),
+      decimals: PROGRAM_NUMBERS.decimals,
+      zero: v.picklist(PROGRAM_CHOICES.zero),
+      blocksPerS: v.exactOptional(PROGRAM_NUMBERS.blocksPerS),
+      beamLagUs: v.exactOptional(within(-1e6, 1e6, 'µs')),
+      backlashMm: v.exactOptional(within(-10, 10, 'mm')),
     }),
   ),
   defaults: settings,
@@ -133,7 +157,13 @@ function findContradictions(machine: Machine): FieldFault[] {
       });
     }
   }
-  const { motion, motionUncertainty } = machine;
+  const { motion, motionUncertainty, program } = machine;
+  if (program && motion.bare === 'dot-by-dot') {
+    problems.push({ field: 'motion.bare', found: 'dot-by-dot', needed: 'another way, as a program runs whole lines' });
+  }
+  if (program && (program.powerStep ?? 1) > program.fullPower) {
+    problems.push({ field: 'program.powerStep', found: `${program.powerStep ?? 1}`, needed: 'at most fullPower' });
+  }
   if (motion.bare !== 'dot-by-dot') {
     for (const field of motionRecord(motion).dotByDot?.fields ?? []) {
       const value = motion[field as keyof Motion];

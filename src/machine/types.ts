@@ -1,4 +1,5 @@
 import type { BurnSettings } from '../optics/index.ts';
+import type { ProgramWords } from '../plane/index.ts';
 import type { SourceKey } from '../sources.ts';
 import type { ControlSoftware } from './control.ts';
 
@@ -138,6 +139,8 @@ export interface Machine {
   readonly levels: number;
   /** How its control software counts; absent: nothing is known, and sheets say W, mm/s and kHz. */
   readonly control?: ControlSoftware;
+  /** How its controller reads programs of ISO 6983; absent: it is not known to read any, and none is written. */
+  readonly program?: ProgramWords;
   /** Where to start when no profile says better: settings, including the scan direction. */
   readonly defaults: BurnSettings;
   readonly motion: Motion;

@@ -1,11 +1,11 @@
 import type { PixelsPerMetre } from './container.ts';
-import { DOT_FORMATS, type DotFormat } from './dot-formats.ts';
+import { DOT_FORMATS, type PictureFormat } from './dot-formats.ts';
 import { loadSharp } from './kernels.ts';
 import type { DotGrid, Dots } from './plane.ts';
 import { setPngResolution } from './png.ts';
 
 export interface EncodeDotsOptions {
-  readonly format: DotFormat;
+  readonly format: PictureFormat;
 }
 
 /**

@@ -7,9 +7,29 @@ import { setTimeout as wait } from 'node:timers/promises';
 import { AppError } from '../errors.ts';
 import { refuseInputs, rememberResult } from './inputs.ts';
 
+/** Bytes that are made in pieces, the same each time they are asked for, so that they need never be whole in memory. */
+export interface ByteStream {
+  readonly chunks: () => Iterable<Uint8Array>;
+}
+
+/** What a file is to hold. */
+export type FileContent = Uint8Array | string | ByteStream;
+
+const isStream = (content: FileContent): content is ByteStream =>
+  typeof content !== 'string' && !(content instanceof Uint8Array);
+
 /** SHA-256, hexadecimal. */
-export function sha256(bytes: Uint8Array | string): string {
-  return createHash('sha256').update(bytes).digest('hex');
+export function sha256(content: FileContent): string {
+  const hash = createHash('sha256');
+  if (!isStream(content)) return hash.update(content).digest('hex');
+  for (const chunk of content.chunks()) hash.update(chunk);
+  return hash.digest('hex');
+}
+
+/** All of it at once, for ways on which pieces cannot go. */
+export function wholeBytes(content: FileContent): Uint8Array {
+  if (typeof content === 'string') return Buffer.from(content);
+  return isStream(content) ? Buffer.concat([...content.chunks()]) : content;
 }
 
 /**
@@ -65,7 +85,7 @@ function makeFolderSync(path: string): string | undefined {
 
 export interface FileToWrite {
   readonly path: string;
-  readonly bytes: Uint8Array | string;
+  readonly bytes: FileContent;
 }
 
 export interface WriteOptions {
@@ -340,11 +360,12 @@ export function explainWriteError(error: unknown, path: string): AppError {
 
 async function writeNew(
   path: string,
-  { bytes, durable }: { readonly bytes: Uint8Array | string; readonly durable: boolean },
+  { bytes, durable }: { readonly bytes: FileContent; readonly durable: boolean },
 ): Promise<void> {
   const file = await open(path, 'wx');
   try {
-    await file.writeFile(bytes);
+    // Each goes on where the one before has ended.
+    for (const chunk of isStream(bytes) ? bytes.chunks() : [bytes]) await file.writeFile(chunk);
     if (durable) await file.sync();
   } finally {
     await file.close();

@@ -5,12 +5,30 @@ export { sniffFormat } from './container.ts';
 export * from './counts.ts';
 export * from './decode.ts';
 export * from './decode-dots.ts';
-export { DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat } from './dot-formats.ts';
+export {
+  DOT_FORMAT_NAMES,
+  DOT_FORMATS,
+  type DotFormat,
+  isProgramFormat,
+  PICTURE_FORMAT_NAMES,
+  type PictureFormat,
+  PROGRAM_FORMAT,
+  type ProgramFormat,
+} from './dot-formats.ts';
 export * from './dot-table.ts';
 export * from './encode.ts';
 export { averageField, EVEN_FIELDS, type FieldRect } from './even-field.ts';
 export * from './exif.ts';
 export * from './files.ts';
+export {
+  type DotProgram,
+  PROGRAM_CHOICES,
+  type ProgramCounts,
+  type ProgramPart,
+  type ProgramWords,
+  roundPower,
+  stepMmOf,
+} from './gcode.ts';
 export * from './inputs.ts';
 export { findPackageRoot, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 export * from './lightness.ts';

@@ -4,6 +4,7 @@ import { controlOf, type Machine, readTyped, typeSetting } from '../machine/inde
 import { type FoundRecord, findMark, type Profile, parseMaterial, type Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
+import { DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat } from '../plane/index.ts';
 import { SCREEN_NAMES, type ScreenName } from '../screens/index.ts';
 import { listProfiles, listRecords } from './listing.ts';
 
@@ -37,6 +38,11 @@ export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldM
   readonly units: OfferedUnits;
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly start: BurnSettings;
+  /**
+   * Files that dots can be written to, as messages call them, the default first; none where there is nothing to choose,
+   * since it reads no programs.
+   */
+  readonly formats: readonly { readonly name: DotFormat; readonly title: string }[];
 }
 
 /** A unit of the control software, and what one of it is in W or mm/s. */
@@ -96,7 +102,9 @@ function offerMachine(name: string, shop: Shop): OfferedMachine {
     factor: readTyped(key, 1, control),
   });
   const units = { power: unitOf('powerW'), speed: unitOf('speedMmPerS') };
-  return { name, title, fieldMm, wavelengthNm, pulses, units, start };
+  const names = machine.program ? DOT_FORMAT_NAMES : [];
+  const formats = names.map((format) => ({ name: format, title: DOT_FORMATS[format].title }));
+  return { name, title, fieldMm, wavelengthNm, pulses, units, start, formats };
 }
 
 export function offerProfile(profile: Profile, from: FoundRecord['from']): OfferedProfile {

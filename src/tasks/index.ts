@@ -14,6 +14,8 @@ export {
   forgetInputs,
   keepHeapSmall,
   makeFolder,
+  PICTURE_FORMAT_NAMES,
+  PROGRAM_CHOICES,
   releaseMemory,
   rememberInput,
   rememberInputs,

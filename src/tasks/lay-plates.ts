@@ -21,7 +21,14 @@ import {
 import { parseJson } from '../json.ts';
 import type { Machine } from '../machine/index.ts';
 import { readJson, type Shop } from '../material/index.ts';
-import { type DotFormat, decodeDotsBytes, readBitmapFile, sha256, writeFilesAtomic } from '../plane/index.ts';
+import {
+  decodeDotsBytes,
+  type FileContent,
+  type PictureFormat,
+  readBitmapFile,
+  sha256,
+  writeFilesAtomic,
+} from '../plane/index.ts';
 import {
   type Correction,
   type FrameOptions,
@@ -68,7 +75,7 @@ export interface LayPlatesRequest {
   /** A control strip in the strip pocket of each plate. */
   readonly strip?: boolean;
   readonly correction?: Correction;
-  readonly format?: DotFormat;
+  readonly format?: PictureFormat;
   readonly out: string;
   readonly force?: boolean;
 }
@@ -122,7 +129,7 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
     version,
   } as const;
   const write = async (
-    files: readonly { readonly name: string; readonly bytes: Uint8Array | string }[],
+    files: readonly { readonly name: string; readonly bytes: FileContent }[],
     keep: (earlier: PlateTicket) => boolean = () => false,
   ) => {
     progress('writing');

@@ -3,6 +3,7 @@ import { readMachine } from '../job/index.ts';
 import { CONTROL_CHOICES, type ControlSoftware, type Machine, parseMachine, type Range } from '../machine/index.ts';
 import type { Shop } from '../material/index.ts';
 import { numberOf, type OptionValues, textOf } from '../options.ts';
+import { PROGRAM_CHOICES, type ProgramWords } from '../plane/index.ts';
 import { parseLengthMm, parseSizeMm } from '../units.ts';
 import type { TaskContext } from './context.ts';
 import { nameOfTitle, refuseRecordName } from './names.ts';
@@ -32,6 +33,36 @@ const CONTROL_ASKS: Readonly<Record<ControlKey, string>> = {
   origin: 'Where in the field is its 0, 0',
   mirrors: 'Does it burn bitmaps mirrored: no, left to right (x), top to bottom (y)',
 };
+/** Answers about how the controller reads programs: with none of them it is not known to read any. */
+const PROGRAM_KEYS = {
+  programUnits: 'units',
+  programFeed: 'feedPer',
+  programBeam: 'beam',
+  programEnd: 'end',
+  programZero: 'zero',
+} as const satisfies Readonly<Record<string, keyof typeof PROGRAM_CHOICES>>;
+type ProgramKey = keyof typeof PROGRAM_KEYS;
+/** Those that are numbers. */
+const PROGRAM_NUMBERS = ['programPower', 'programDecimals', 'programBlocks', 'programLag', 'programBacklash'] as const;
+
+const PROGRAM_ASKS: Readonly<Record<ProgramKey, string>> = {
+  programUnits: 'Units of its programs',
+  programFeed: 'Time of the F word: per minute, as the standard has it, or per second',
+  programBeam: 'Word that lets the beam follow the S word',
+  programEnd: 'Word that ends a program',
+  programZero: 'Where 0, 0 of its programs is: at its place in the field, or at the corner of the piece, set by hand',
+};
+/** The standard's own words; S of full power and decimals of a place. Assumed: what most controllers read. */
+const PROGRAM_DEFAULTS: ProgramWords = {
+  units: 'mm',
+  feedPer: 'min',
+  fullPower: 1000,
+  beam: 'M3',
+  end: 'M2',
+  decimals: 3,
+  zero: 'piece',
+};
+
 /** What most control software does. Assumed. */
 const CONTROL_DEFAULTS: ControlSoftware = {
   power: 'W',
@@ -58,6 +89,10 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
   if (first) return first;
   const like = readMachine(textOf(known, 'like')!, shop);
   const control = { ...CONTROL_DEFAULTS, ...like.control };
+  const asksProgram =
+    textOf(known, 'program') === 'yes' ||
+    [...Object.keys(PROGRAM_KEYS), ...PROGRAM_NUMBERS].some((key) => known[key] !== undefined);
+  const program = { ...PROGRAM_DEFAULTS, ...like.program };
   const asksControl = isAsked || (Object.keys(CONTROL_KEYS) as ControlKey[]).some((key) => known[key] !== undefined);
   return findUnanswered(
     [
@@ -83,6 +118,28 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
               choices: CONTROL_CHOICES[CONTROL_KEYS[key]],
               fallback: control[CONTROL_KEYS[key]],
             }))
+        : []),
+      ...(isAsked
+        ? [
+            {
+              key: 'program',
+              ask: 'Does its controller read programs of ISO 6983 (G-code)',
+              choices: ['no', 'yes'],
+              fallback: like.program ? 'yes' : 'no',
+            },
+          ]
+        : []),
+      ...(asksProgram
+        ? [
+            ...(Object.keys(PROGRAM_KEYS) as ProgramKey[]).map((key) => ({
+              key,
+              ask: PROGRAM_ASKS[key],
+              choices: PROGRAM_CHOICES[PROGRAM_KEYS[key]],
+              fallback: program[PROGRAM_KEYS[key]],
+            })),
+            { key: 'programPower', ask: 'S word of full power', fallback: String(program.fullPower) },
+            { key: 'programDecimals', ask: 'Decimals that it reads of a place', fallback: String(program.decimals) },
+          ]
         : []),
     ],
     known,
@@ -123,7 +180,15 @@ interface Numbers {
   readonly fullPowerW?: number;
   readonly topSpeedMmPerS?: number;
   readonly rateKHz?: Range;
+  readonly fullPower?: number;
+  readonly decimals?: number;
+  readonly blocksPerS?: number;
+  readonly beamLagUs?: number;
+  readonly backlashMm?: number;
 }
+
+/** Decimals of a place that a controller can read, and the largest lag of a beam, µs. Assumed: beyond any. */
+const PROGRAM_LIMITS = { decimals: 6, lagUs: 1e6, backlashMm: 10 } as const;
 
 /** @throws AppError option-invalid */
 function readNumbers(answers: OptionValues): Numbers {
@@ -139,7 +204,16 @@ function readNumbers(answers: OptionValues): Numbers {
   const fullPowerW = numberOf(answers, 'fullPower', { min: 0.001, unit: 'W' });
   const topSpeedMmPerS = readSpeed(text('topSpeed'));
   const rateKHz = readRange(text('rates'));
+  const { decimals, lagUs, backlashMm } = PROGRAM_LIMITS;
+  const program = {
+    fullPower: numberOf(answers, 'programPower', { min: 0.001 }),
+    decimals: numberOf(answers, 'programDecimals', { min: 1, max: decimals, whole: true }),
+    blocksPerS: numberOf(answers, 'programBlocks', { min: 1, unit: 'blocks a second' }),
+    beamLagUs: numberOf(answers, 'programLag', { min: -lagUs, max: lagUs, unit: 'µs' }),
+    backlashMm: numberOf(answers, 'programBacklash', { min: -backlashMm, max: backlashMm, unit: 'mm' }),
+  };
   return {
+    ...Object.fromEntries(Object.entries(program).filter(([, value]) => value !== undefined)),
     ...(focalLengthMm === undefined ? {} : { focalLengthMm }),
     ...(size ? { fieldMm: [size.widthMm, size.heightMm] as const } : {}),
     ...(spotMm === undefined ? {} : { spotDiameterUm: Math.round(spotMm * 1e6) / 1000 }),
@@ -174,9 +248,10 @@ function buildMachine(
   const { fullPowerW = like.powerW.max, topSpeedMmPerS = like.speedMmPerS.max, rateKHz = like.rateKHz } = numbers;
   const powerW = { min: Math.min(like.powerW.min, fullPowerW), max: fullPowerW };
   const speedMmPerS = { min: Math.min(like.speedMmPerS.min, topSpeedMmPerS), max: topSpeedMmPerS };
-  const { spotDiameterUm: _, motionUncertainty, control: _control, ...lent } = like;
+  const { spotDiameterUm: _, motionUncertainty, control: _control, program: _program, ...lent } = like;
   const note = (what: string) => `${what} typed in by the shop; the rest as ${like.name} has it.`;
   const control = readControl(answers, like);
+  const program = readProgramWords(answers, { like, numbers });
   const spot = numbers.spotDiameterUm;
   return {
     ...lent,
@@ -189,6 +264,7 @@ function buildMachine(
     speedMmPerS,
     ...(rateKHz ? { rateKHz } : {}),
     ...(control ? { control } : {}),
+    ...(program ? { program } : {}),
     defaults: {
       ...like.defaults,
       // The same share of full power: the nearest machine's start power may be none of this one's.
@@ -212,6 +288,25 @@ function readControl(answers: OptionValues, like: Machine): ControlSoftware | un
     return text === undefined ? [] : [[field, checkChoice(text, { key, ask: '', choices, fallback: undefined })]];
   });
   return given.length === 0 ? like.control : { ...CONTROL_DEFAULTS, ...like.control, ...Object.fromEntries(given) };
+}
+
+/** What was answered over what the nearest machine lends; undefined for one that reads no programs. */
+function readProgramWords(
+  answers: OptionValues,
+  { like, numbers }: { readonly like: Machine; readonly numbers: Numbers },
+): ProgramWords | undefined {
+  if (textOf(answers, 'program') === 'no') return undefined;
+  const given = Object.entries(PROGRAM_KEYS).flatMap(([key, field]) => {
+    const text = textOf(answers, key);
+    const choices = PROGRAM_CHOICES[field];
+    return text === undefined ? [] : [[field, checkChoice(text, { key, ask: '', choices, fallback: undefined })]];
+  });
+  const { fullPower, decimals, blocksPerS, beamLagUs, backlashMm } = numbers;
+  const typed = Object.entries({ fullPower, decimals, blocksPerS, beamLagUs, backlashMm }).filter(
+    ([, value]) => value !== undefined,
+  );
+  if (given.length === 0 && typed.length === 0 && textOf(answers, 'program') !== 'yes') return like.program;
+  return { ...PROGRAM_DEFAULTS, ...like.program, ...Object.fromEntries([...given, ...typed]) };
 }
 
 const within = (value: number, { min, max }: Range) => Math.min(max, Math.max(min, value));

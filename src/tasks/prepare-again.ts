@@ -80,7 +80,7 @@ function acceptSame(
   },
 ): void {
   // The bitmap comes first.
-  if (sha256(files[0]!.bytes as Uint8Array) === ticket.bitmap.sha256) return;
+  if (sha256(files[0]!.bytes) === ticket.bitmap.sha256) return;
   const why =
     changes.length > 0 ? changes.join(', ') : `the record of the machine ${ticket.machine.name}, or of a drawing`;
   const said = `${ticket.name}: found another bitmap than then; changed has ${why}`;

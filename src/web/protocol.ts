@@ -2,6 +2,7 @@ import type { ArtworkRequest, CaptionRequest } from '../caption/index.ts';
 import type { ChartKind } from '../chart/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { Backdrop, Fit, Frame, Outline, ToneField, ToneOptions } from '../photo/index.ts';
+import type { DotFormat } from '../plane/index.ts';
 
 /**
  * What page and server say to each other: JSON bodies and events, types only, so that the page carries no code of the
@@ -39,6 +40,8 @@ export interface MachineFacts extends Named {
   };
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly settings: SettingsFacts;
+  /** Files that dots can be written to, the default first; none where there is nothing to choose. */
+  readonly formats: readonly { readonly name: DotFormat; readonly title: string }[];
 }
 
 /** A stock material, and where it can be used. */
@@ -145,6 +148,8 @@ export interface PhotoSettings {
   readonly mirror?: true;
   /** How the piece lies in the machine, clockwise; absent: as it is looked at. */
   readonly rotateDeg?: 90 | 180 | 270;
+  /** File of the dots; absent: the first that the machine offers. */
+  readonly format?: DotFormat;
   /** Words on the piece. */
   readonly caption?: CaptionRequest;
   /** A drawing on the piece, by its name in the shop. */

@@ -9,6 +9,8 @@ const PAGE_HINTS: Partial<Record<ErrorCode, string>> = {
   'path-missing': 'It may have been removed meanwhile. Go back and choose again.',
   'path-unwritable': 'Make room in the shop folder, or give yourself the right to write there.',
   'result-exists': 'Choose another name.',
+  'program-impossible':
+    'Choose a picture under “File for the machine”, or describe in the machine’s record how its controller reads programs.',
   'chart-not-found': 'Take the whole chart, sharp and large in the frame, or mark its four corners on the picture.',
   'chart-wrong': 'Choose the chart that this capture shows.',
   'chart-mirrored': 'Tick “seen from behind” if the chart was burned from the back of the piece.',

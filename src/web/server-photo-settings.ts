@@ -5,6 +5,7 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { OptionValues } from '../options.ts';
 import {
   BACKDROPS,
+  DOT_FORMAT_NAMES,
   isMaskName,
   locateMask,
   MOST_ZOOM,
@@ -73,6 +74,7 @@ const PHOTO_SETTINGS = v.strictObject({
   ),
   mirror: v.exactOptional(v.literal(true)),
   rotateDeg: v.exactOptional(v.picklist([90, 180, 270])),
+  format: v.exactOptional(v.picklist(DOT_FORMAT_NAMES)),
   caption: v.exactOptional(
     v.strictObject({
       text: words,
@@ -141,7 +143,7 @@ const subjectText = (subject: SubjectSettings): string =>
 export function optionsOf(wish: PhotoSettings): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
   const { tone, toneValues, range, zoom, turnDeg, subject, backdrop, outline, vignetteMm, caption, artwork } = wish;
-  const { settings, mirror, rotateDeg } = wish;
+  const { settings, mirror, rotateDeg, format } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -163,6 +165,7 @@ export function optionsOf(wish: PhotoSettings): OptionValues {
     ...(settings ? optionsOfSettings(settings) : {}),
     ...(mirror ? { mirror } : {}),
     ...(rotateDeg === undefined ? {} : { rotate: String(rotateDeg) }),
+    ...(format === undefined ? {} : { format }),
     ...(caption ? optionsOfCaption(caption) : {}),
     ...(artwork ? optionsOfArtwork(artwork) : {}),
   };

@@ -2,6 +2,7 @@ import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import type { ChartLayout } from '../../src/chart/index.ts';
 import { defaultDoseAxes } from '../../src/job/chart/dose-axes.ts';
 import {
   type ChartRequest,
@@ -12,9 +13,11 @@ import {
   resolveChart,
   resolveJob,
 } from '../../src/job/index.ts';
+import type { JobFile } from '../../src/job/prepare/types.ts';
 import { findMark, openShop, parseMaterial, toneCurveOf } from '../../src/material/index.ts';
 import { describeOptics } from '../../src/optics/index.ts';
-import { decodeDotsBytes } from '../../src/plane/index.ts';
+import { decodeDotsBytes, wholeBytes } from '../../src/plane/index.ts';
+import { followProgram } from '../machine/follow-program.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 const resolve = (request: ChartRequest) => resolveChart(request, { shop: SHOP, refused: REFUSED });
@@ -362,7 +365,8 @@ describe('a dose chart', () => {
   test('where the machine takes a power for every dot, the whole chart is one bitmap whose greys are the powers', async () => {
     const spec = resolve({ kind: 'dose', machine: 'gantry-450', material: 'birch-plywood', ...COARSE });
     const { layout, files, cost } = await makeChart(spec);
-    expect(files.map(({ name }) => name)).toEqual(['chart.png', 'chart.csv', 'chart.json', 'chart.html']);
+    const names = ['chart.png', 'chart.csv', 'chart.nc', 'chart.json', 'chart.html'];
+    expect(files.map(({ name }) => name)).toEqual(names);
     const cells = layout.patches.filter(({ settings }) => settings);
     expect(cells).toHaveLength(8);
     const { dots } = await decodeDotsBytes(files[0]!.bytes as Buffer, 'chart.png');
@@ -396,22 +400,42 @@ describe('a dose chart', () => {
     expect(speed.values.map((mmPerS) => Number((60 * mmPerS).toFixed(6)))).toEqual([30000, 60000, 120000]);
   });
 
-  test('a galvo gets no program', async () => {
+  test('a machine that is not known to read programs gets none', async () => {
     const spec = resolve({ kind: 'dose', machine: 'galvo-1064-f160', direction: 'darker', ...COARSE });
     const { files } = await makeChart(spec);
     expect(files.map(({ name }) => name)).toEqual(['chart.png', 'chart.svg', 'chart.csv', 'chart.json', 'chart.html']);
   });
 
+  /** Powers and feeds by dot, as an interpreter burns the chart whose lower left corner is at 0, 0. */
+  function playBack(text: string, { widthDots, heightDots, heightMm, grid }: ChartLayout) {
+    const burned = new Array<string | undefined>(widthDots * heightDots);
+    const { stretches, powerAtRest } = followProgram(text);
+    expect(powerAtRest).toBe(0);
+    for (const { from, to, power, feedMmPerS } of stretches) {
+      if (power === 0) continue;
+      const row = Math.round((heightMm - from[1]) / grid.lineSpacingMm - 0.5);
+      const [first, end] = [from[0], to[0]].sort((x, y) => x - y).map((x) => Math.round(x / grid.pitchMm));
+      expect(first).toBeGreaterThanOrEqual(0);
+      expect(end).toBeLessThanOrEqual(widthDots);
+      for (let at = row * widthDots + first!; at < row * widthDots + end!; at++) {
+        expect(burned[at], `dot ${at} burns once`).toBeUndefined();
+        burned[at] = `S${power} F${Number(feedMmPerS.toFixed(3))}`;
+      }
+    }
+    return { burned, stretches };
+  }
+  const programOf = (files: readonly JobFile[]) =>
+    Buffer.from(wholeBytes(files.find(({ name }) => name === 'chart.nc')!.bytes)).toString('latin1');
+
   test('the program, played back, burns every cell with its own power and speed and nothing else', async () => {
     const spec = resolve(request);
     const { layout, dots, files } = await makeChart(spec);
-    const program = files.find(({ name }) => name === 'chart.nc')!.bytes as string;
-    const { burned, least, mostX } = playBack(program, layout);
-    const cellOf = new Map(layout.patches.filter(({ settings }) => settings).map((patch) => [patch.id, patch]));
+    const { burned, stretches } = playBack(programOf(files), layout);
+    const cells = layout.patches.filter(({ settings }) => settings);
     for (let y = 0; y < layout.heightDots; y++) {
       for (let x = 0; x < layout.widthDots; x++) {
         const at = y * layout.widthDots + x;
-        const cell = [...cellOf.values()].find(
+        const cell = cells.find(
           (patch) =>
             x >= patch.xDots &&
             x < patch.xDots + patch.widthDots &&
@@ -419,13 +443,35 @@ describe('a dose chart', () => {
             y < patch.yDots + patch.heightDots,
         );
         const { powerW, speedMmPerS } = cell?.settings ?? layout.settings;
-        expect(burned[at]).toBe(dots.data[at] === 1 ? `S${powerW * 100} F${speedMmPerS * 60}` : undefined);
+        expect(burned[at]).toBe(dots.data[at] === 1 ? `S${powerW * 100} F${speedMmPerS}` : undefined);
       }
     }
-    expect(least).toBeGreaterThanOrEqual(0);
+    // Each cell gains its own speed: v²/2a and the overtravel on either side, no more than the chart's fastest.
     const motion = spec.machine.motion as { accelerationMmPerS2: number; overtravelMm: number };
-    const runUpMm = 200 ** 2 / (2 * motion.accelerationMmPerS2) + motion.overtravelMm;
-    expect(mostX).toBeLessThanOrEqual(layout.widthMm + 2 * runUpMm + 1e-3);
+    const runUpMm = (speed: number) => speed ** 2 / (2 * motion.accelerationMmPerS2) + motion.overtravelMm;
+    const leads = stretches.filter(({ isRapid, power }) => !isRapid && power === 0);
+    expect(Math.min(...leads.map(({ from, to }) => Math.min(from[0], to[0])))).toBeGreaterThan(-runUpMm(200) - 0.01);
+  });
+
+  test('a chart of powers alone gives each cell its power in the program, too', async () => {
+    const spec = resolve({ kind: 'dose', machine: 'gantry-450', material: 'birch-plywood', ...COARSE });
+    const { layout, files } = await makeChart(spec);
+    const { burned } = playBack(programOf(files), layout);
+    for (const { settings, xDots, yDots } of layout.patches.filter((patch) => patch.settings)) {
+      const power = Math.round(100 * settings!.powerW);
+      expect(burned[yDots * layout.widthDots + xDots]).toBe(`S${power} F${settings!.speedMmPerS}`);
+    }
+    const tag = layout.tags[0]!;
+    const ink = burned[(tag.yDots + tag.cellDotsY) * layout.widthDots + tag.xDots + tag.cellDotsX];
+    expect(ink).toBe(`S${Math.round(100 * spec.powerPerDot!.ownW)} F${layout.settings.speedMmPerS}`);
+  });
+
+  test('the page says why a machine that reads programs gets none', async () => {
+    const spec = resolve(request);
+    const machine = { ...spec.machine, program: { ...spec.machine.program!, decimals: 1 } };
+    const { files } = await makeChart({ ...spec, machine });
+    expect(files.map(({ name }) => name)).not.toContain('chart.nc');
+    expect(String(files.at(-1)!.bytes)).toContain('No program is written. gantry-450: found places in steps of 0.1 mm');
   });
 
   test('the run-up of the program is that of the clock: longer where acceleration takes time to rise', async () => {
@@ -434,7 +480,6 @@ describe('a dose chart', () => {
     const riseMs = 40;
     const slow = { ...machine, motion: { ...machine.motion, accelerationRiseMs: riseMs } as typeof machine.motion };
     const { layout, files } = await makeChart({ ...spec, machine: slow });
-    const program = files.find(({ name }) => name === 'chart.nc')!.bytes as string;
     const fastest = Math.max(...layout.patches.map(({ settings }) => settings?.speedMmPerS ?? 0));
     const { accelerationMmPerS2, overtravelMm } = machine.motion as {
       accelerationMmPerS2: number;
@@ -442,41 +487,6 @@ describe('a dose chart', () => {
     };
     // Double-S: the way to a speed v is v/2 · (v/a + r).
     const wayMm = (fastest / 2) * (fastest / accelerationMmPerS2 + riseMs / 1000);
-    expect(Number(/RUN-UP ([\d.]+) MM/.exec(program)![1])).toBeCloseTo(wayMm + overtravelMm, 3);
+    expect(Number(/Keep ([\d.]+) mm free/.exec(programOf(files))![1])).toBeCloseTo(wayMm + overtravelMm, 1);
   });
 });
-
-/** Reads a program as a controller would: which dots of the chart are burned, and with what. */
-function playBack(
-  program: string,
-  layout: { widthDots: number; heightDots: number; heightMm: number; grid: { pitchMm: number; lineSpacingMm: number } },
-) {
-  const burned = new Array<string | undefined>(layout.widthDots * layout.heightDots);
-  const left = Number(/AT X([\d.]+)/.exec(program)![1]);
-  let [x, y, feed, on] = [0, 0, 0, false];
-  let [least, mostX] = [Number.POSITIVE_INFINITY, 0];
-  for (const line of program.split('\n')) {
-    if (line.startsWith('(') || line === '%') continue;
-    const words = new Map(
-      [...line.matchAll(/([A-Z])(-?[\d.]+)/g)].map(([, letter, value]) => [letter!, Number(value)]),
-    );
-    if (words.has('F')) feed = words.get('F')!;
-    if (words.has('M')) on = words.get('M') === 3;
-    const to = words.get('X') ?? x;
-    y = words.get('Y') ?? y;
-    least = Math.min(least, to, y);
-    mostX = Math.max(mostX, to);
-    const power = words.get('S') ?? 0;
-    if (words.get('G') === 1 && on && power > 0) {
-      const row = Math.round((layout.heightMm - y) / layout.grid.lineSpacingMm - 0.5);
-      const [from, until] = [x, to].sort((a, b) => a - b).map((mm) => Math.round((mm - left) / layout.grid.pitchMm));
-      for (let dot = from!; dot < until!; dot++) {
-        const at = row * layout.widthDots + dot;
-        expect(burned[at], `dot ${dot} of line ${row} burns once`).toBeUndefined();
-        burned[at] = `S${power} F${feed}`;
-      }
-    }
-    x = to;
-  }
-  return { burned, least, mostX };
-}

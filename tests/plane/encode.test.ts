@@ -10,13 +10,13 @@ import type { AppError } from '../../src/errors.ts';
 import { readTiffTags } from '../../src/plane/container.ts';
 import {
   createDots,
-  DOT_FORMAT_NAMES,
   type Dots,
   decodeDots,
   decodeDotsBytes,
   encodeColour,
   encodeDots,
   encodeJpeg,
+  PICTURE_FORMAT_NAMES,
 } from '../../src/plane/index.ts';
 import { pngChunk } from '../../src/plane/png.ts';
 import { toFraction } from '../../src/plane/tiff.ts';
@@ -85,7 +85,7 @@ describe('a picture small enough to read the bytes of', () => {
   });
 });
 
-describe.each(DOT_FORMAT_NAMES)('%s', (format) => {
+describe.each(PICTURE_FORMAT_NAMES)('%s', (format) => {
   test('brings back the dots and the grid, for any sides and levels', async () => {
     await fc.assert(
       fc.asyncProperty(
@@ -293,7 +293,7 @@ describe('what is refused as a bitmap', () => {
     );
     expect(codes).toEqual(['file-invalid', 'file-invalid', 'image-unknown', 'image-empty']);
   });
-  test.each(DOT_FORMAT_NAMES)('a truncated %s', async (format) => {
+  test.each(PICTURE_FORMAT_NAMES)('a truncated %s', async (format) => {
     const bytes = encodeDots(makeDots(200, 200), GRID, { format });
     for (const share of [0.3, 0.6, 0.95]) {
       const cut = bytes.subarray(0, Math.floor(bytes.length * share));

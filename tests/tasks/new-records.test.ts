@@ -57,6 +57,26 @@ describe('machine new', () => {
     expect((await type(cwd, 'machine show my-galvo')).stdout).toContain('in percent of 20 W');
   });
 
+  test('a machine reads programs only where somebody says so, and what is not said is the standard’s', async () => {
+    const cwd = emptyFolder();
+    const make = async (line: string) => JSON.parse((await type(cwd, `machine new ${line} --json`)).stdout).machine;
+    expect((await make('--title one --like gantry-10600')).program).toBeUndefined();
+    const yes = await make('--title two --like gantry-10600 --program yes');
+    const standard = { units: 'mm', feedPer: 'min', beam: 'M3', end: 'M2', decimals: 3, zero: 'piece' };
+    expect(yes.program).toEqual({ ...standard, fullPower: 1000 });
+    const words =
+      '--program-power 255 --program-zero field --program-lag 80 --program-backlash 0.02 --program-blocks 900';
+    expect((await make(`--title three --like gantry-10600 ${words}`)).program).toEqual({
+      ...standard,
+      ...{ fullPower: 255, zero: 'field', beamLagUs: 80, backlashMm: 0.02, blocksPerS: 900 },
+    });
+    expect((await make('--title four --like gantry-450 --program no')).program).toBeUndefined();
+    expect((await make('--title five --like gantry-450 --program-units in')).program).toMatchObject({ units: 'in' });
+    expect((await type(cwd, 'machine show three')).stdout).toContain('S255 is full power');
+    const refused = await type(cwd, 'machine new --title six --like gantry-450 --program-decimals 9');
+    expect(refused.stderr).toContain('--program-decimals: found "9"');
+  });
+
   test('by questions: Enter takes what stands there, and a slip is told and asked again', async () => {
     const cwd = emptyFolder();
     const { ask, asked } = answering({

@@ -2,6 +2,7 @@ import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
+import { decodeDots, sha256 } from '../../src/plane/index.ts';
 import { runCli } from '../cli/run-cli.ts';
 import { expectSameFolder } from '../same-bytes.ts';
 import { enter, type PageServer, startPageServer } from './page-server.ts';
@@ -69,6 +70,41 @@ test(
       expect(said.files.map((path: string) => path.slice(out.length + 1))).toEqual(kept.files);
       expect(said.ticket.price.grossMinor).toBeGreaterThan(0);
     }
+  },
+  TIME,
+);
+
+test(
+  'a program for the controller: the same bytes, and the dots of the picture',
+  async () => {
+    const wish = {
+      ...{ widthMm: 12, heightMm: 9, cornerRadiusMm: 0, machine: 'gantry-450', material: 'birch-plywood' },
+      ...{ fit: 'cover', safeMarginMm: 0, tone: 'plain', toneValues: {}, range: 'scale', subject: 'none' },
+      format: 'gcode',
+    };
+    const head = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
+    const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
+    await ask('POST', `/api/jobs/${job.id}/keep`);
+    const shared = ['prepare', PHOTO, '--size', '12x9', '--machine', 'gantry-450', '--material', 'birch-plywood'];
+    const asked = [...shared, '--subject', 'none', '--tone', 'plain', '--margin', '0', '--corner', '0'];
+    const out = join(folder, 'out-program');
+    const said = await command(...asked, '--format', 'gcode', '--out', out);
+    expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
+    const program = readFileSync(join(out, 'cup.gcode'));
+    expect(said.ticket.bitmap).toMatchObject({ file: 'cup.gcode', format: 'gcode', sha256: sha256(program) });
+    expect(said.ticket.program).toMatchObject({ bytes: program.length, feed: 6000, power: 500, powerW: 5 });
+    await command(...asked, '--only', 'bitmap', '--out', join(folder, 'out-picture'));
+    const [burned, drawn] = await Promise.all([
+      decodeDots(join(out, 'cup.gcode')),
+      decodeDots(join(folder, 'out-picture', 'cup.png')),
+    ]);
+    expect(burned.dots).toEqual(drawn.dots);
+    const timed = await command('time', join(out, 'cup.ticket.json'));
+    expect(timed.seconds).toBe(said.ticket.time.seconds);
+    // Made again by the ticket, byte for byte.
+    const again = join(folder, 'out-program-again');
+    await command('prepare', '--again', join(out, 'cup.ticket.json'), '--out', again);
+    expectSameFolder(out, again);
   },
   TIME,
 );

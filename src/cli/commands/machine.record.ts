@@ -1,4 +1,4 @@
-import { JOB_DEFAULTS } from '../../tasks/index.ts';
+import { JOB_DEFAULTS, PROGRAM_CHOICES } from '../../tasks/index.ts';
 import type { CommandRecord } from '../command.ts';
 import { FORCE, MACHINE, PROFILE, VIEWED_FROM } from '../option-records.ts';
 
@@ -54,6 +54,39 @@ export const MACHINE_RECORDS: readonly CommandRecord[] = [
         flags: '--mirrors <way>',
         help: 'whether it burns bitmaps mirrored: no, left to right (x), top to bottom (y)',
         choices: ['no', 'x', 'y'],
+      },
+      {
+        flags: '--program <answer>',
+        help: 'whether its controller reads programs of ISO 6983 (G-code); yes takes the standard’s words for what is not said below',
+        choices: ['no', 'yes'],
+      },
+      { flags: '--program-units <unit>', help: 'units of its programs', choices: PROGRAM_CHOICES.units },
+      {
+        flags: '--program-feed <time>',
+        help: 'time of the F word, a minute (the standard’s) or a second',
+        choices: PROGRAM_CHOICES.feedPer,
+      },
+      { flags: '--program-power <S>', help: 'S word of full power, such as 1000 or 255' },
+      {
+        flags: '--program-beam <word>',
+        help: 'word that lets the beam follow the S word',
+        choices: PROGRAM_CHOICES.beam,
+      },
+      { flags: '--program-end <word>', help: 'word that ends a program', choices: PROGRAM_CHOICES.end },
+      { flags: '--program-decimals <n>', help: 'decimals that it reads of a place, 1 to 6' },
+      {
+        flags: '--program-zero <place>',
+        help: '0, 0 of its programs: at its place in the field, or at that corner of the piece, set by hand',
+        choices: PROGRAM_CHOICES.zero,
+      },
+      { flags: '--program-blocks <n>', help: 'blocks of a program that it follows in a second (default: not known)' },
+      {
+        flags: '--program-lag <us>',
+        help: 'how much later than told the beam follows, µs: half of what lines there and back lie apart, by the speed (default: 0)',
+      },
+      {
+        flags: '--program-backlash <length>',
+        help: 'slack of the scan axis, mm: how far lines back lie apart at any speed (default: 0)',
       },
       FORCE,
     ],

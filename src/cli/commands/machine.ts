@@ -106,6 +106,7 @@ function writeMachine(record: MachineRecord): string {
           ] as [string, string[][]],
         ]
       : []),
+    ...(machine.program ? [['Programs (ISO 6983)', listProgramRows(machine.program)] as [string, string[][]]] : []),
     [
       `Settings to start with (${origins.defaults.kind})`,
       [
@@ -130,6 +131,21 @@ function writeMachine(record: MachineRecord): string {
     `Where the numbers come from\n${[...new Set(notes)].join('\n')}`,
     `Cautions\n${cautions.join('\n')}`,
   ].join('\n\n');
+}
+
+function listProgramRows(words: NonNullable<MachineRecord['machine']['program']>): string[][] {
+  const { blocksPerS, beamLagUs, backlashMm } = words;
+  return [
+    ['places', `in ${words.units}, ${words.decimals} decimals`],
+    ['feed', `F in ${words.units} per ${words.feedPer}`],
+    ['power', `S${words.fullPower} is full power, in steps of ${words.powerStep ?? 1}`],
+    ['beam', `${words.beam} lets it follow S, M5 keeps it off`],
+    ['end', words.end],
+    ['0, 0', words.zero === 'field' ? 'of the field' : 'of the piece, set by hand'],
+    ...(blocksPerS === undefined ? [] : [['blocks', `${formatNumber(blocksPerS)} in a second`]]),
+    ...(beamLagUs === undefined ? [] : [['beam lags', show(beamLagUs, 'µs')]]),
+    ...(backlashMm === undefined ? [] : [['backlash', show(backlashMm, 'mm')]]),
+  ];
 }
 
 function writeMotionRow({ label, values, unit }: MachineRecord['motionRows'][number]): string[] {

@@ -1,4 +1,4 @@
-import { DOT_FORMAT_NAMES, JOB_DEFAULTS } from '../../tasks/index.ts';
+import { JOB_DEFAULTS, PICTURE_FORMAT_NAMES } from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import { FORCE, MACHINE, OUT_FOLDER, PROFILE } from '../option-records.ts';
 import { PREPARE } from './photo.record.ts';
@@ -117,7 +117,7 @@ export const ORDER_RECORDS: readonly CommandRecord[] = [
       {
         flags: '--format <format>',
         help: `file of the bitmaps (default: ${JOB_DEFAULTS.format})`,
-        choices: DOT_FORMAT_NAMES,
+        choices: PICTURE_FORMAT_NAMES,
       },
       OUT_FOLDER,
       FORCE,

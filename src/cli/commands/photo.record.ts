@@ -159,7 +159,7 @@ const FLAT: CommandRecord = {
     },
     {
       flags: '--format <format>',
-      help: `file of the bitmap (default: ${JOB_DEFAULTS.format})`,
+      help: `file of the bitmap (default: ${JOB_DEFAULTS.format}); gcode: a program for a machine whose record says how it reads them`,
       choices: DOT_FORMAT_NAMES,
     },
     {

@@ -79,6 +79,14 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
     text: alignColumns([
       ...files.map((file) => ['wrote', file]),
       ['dots', `${width} × ${height}${ticket ? `, ${formatNumber(100 * ticket.bitmap.firing, 3)} % fire` : ''}`],
+      ...(ticket?.program
+        ? [
+            [
+              'program',
+              `${ticket.program.blocks} blocks, ${formatNumber(ticket.program.bytes / 1e6, 3)} MB; F${formatNumber(ticket.program.feed)} S${formatNumber(ticket.program.power)}; keep ${formatNumber(ticket.program.runUpMm, 3)} mm free to the left and right`,
+            ],
+          ]
+        : []),
       ...(ticket?.subject ? [['subject', ticket.subject.note]] : []),
       ...(ticket?.tone.metered ? [['tone', ticket.tone.metered.note]] : []),
       ...(ticket?.screen.reason ? [['screen', `${ticket.screen.name}: ${ticket.screen.reason}`]] : []),

@@ -8,15 +8,15 @@ import {
   layoutChart,
 } from '../../chart/index.ts';
 import { formatJson } from '../../json.ts';
-import { estimateTime, type Machine, motionRecord } from '../../machine/index.ts';
+import { estimateTime, type Machine } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
 import { createDots, type Dots, encodeDots, type Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import type { JobFile } from '../prepare/types.ts';
 import { levelOfPower } from './dose-axes.ts';
-import { writeDoseProgram } from './dose-program.ts';
 import { drawDoseSvg, writeDoseTable } from './dose-table.ts';
 import { drawChartPicture, renderChartPage } from './page.ts';
+import { planChartProgram } from './program.ts';
 import type { ChartCost, ChartSpec } from './types.ts';
 
 export interface Chart {
@@ -27,7 +27,7 @@ export interface Chart {
   readonly files: readonly JobFile[];
 }
 
-/** A chart as its files: the bitmap, the layout and the page; a dose chart also its drawing, table and program. */
+/** A chart as its files: the bitmap, the layout and the page; a dose chart also its drawing and table. */
 export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const layout = layoutChart(spec.kind, spec.options);
   const named = { ...layout.screen.options, name: layout.screen.name as ScreenName };
@@ -43,14 +43,22 @@ export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const rest = cells.length > 0 ? drawWithoutDoseCells(layout, screen) : dots;
   const cost = estimateCost({ layout, rest, cells, machine: spec.machine });
   const picture = await drawChartPicture(dots);
+  // A program gives each cell its own power, whatever one bitmap can say.
+  const program = planChartProgram(spec, {
+    layout,
+    rest: own.length > 0 ? drawWithoutDoseCells(layout, screen) : dots,
+    cells: own,
+  });
   const files: JobFile[] = [
     { name: 'chart.png', bytes: encodeDots(dots, layout.grid, { format: 'png' }) },
     ...(cells.length > 0 ? writeDoseFiles({ layout, rest, cells, machine: spec.machine }) : []),
     ...(inOne ? [{ name: 'chart.csv', bytes: writeDoseTable({ layout, cells: own, machine: spec.machine }) }] : []),
+    ...program.files,
     { name: 'chart.json', bytes: formatJson(layout, 'chart layout') },
   ];
   const names = files.map(({ name }) => name);
-  files.push({ name: 'chart.html', bytes: renderChartPage({ spec, layout, cost, picture, files: names }) });
+  const page = { spec, layout, cost, picture, files: names, programNotes: program.notes };
+  files.push({ name: 'chart.html', bytes: renderChartPage(page) });
   return { layout, dots, cost, files };
 }
 
@@ -90,9 +98,6 @@ function writeDoseFiles({ layout, rest, cells, machine }: ChartParts): JobFile[]
   return [
     { name: 'chart.svg', bytes: drawDoseSvg({ layout, rest, cells }) },
     { name: 'chart.csv', bytes: writeDoseTable({ layout, cells, machine }) },
-    ...(motionRecord(machine.motion).takesProgram
-      ? [{ name: 'chart.nc', bytes: writeDoseProgram({ layout, rest, cells, machine }) }]
-      : []),
   ];
 }
 

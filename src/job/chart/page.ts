@@ -35,11 +35,15 @@ export interface ChartPageFacts {
   readonly picture: string;
   /** Names of the files beside the page. */
   readonly files: readonly string[];
+  /** What to know of the chart as a program, or why there is none. */
+  readonly programNotes?: readonly string[];
 }
 
 /** What to do with a chart, in plain words: settings, burning, capture and what comes next. Self-contained HTML. */
-export function renderChartPage({ spec, layout, cost, picture, files }: ChartPageFacts): string {
-  const { machine, material, warnings, assumptions } = spec;
+export function renderChartPage(facts: ChartPageFacts): string {
+  const { spec, layout, cost, picture, files, programNotes = [] } = facts;
+  const { machine, material, assumptions } = spec;
+  const warnings = [...spec.warnings, ...programNotes];
   const kind = CHART_KINDS[layout.kind];
   const title = `${kind.title} ${layout.hash}`;
   const surface = material?.title ?? (layout.material || `a material that marks ${layout.direction}`);
@@ -158,6 +162,9 @@ function settingRows(
   ];
 }
 
+const BURN_PROGRAM =
+  'Burn chart.nc: the controller of this machine reads it. Its first lines say what full power means, where 0, 0 is and how much room the lines need; it goes once round the chart without power and pauses.';
+
 function burnSteps(
   layout: ChartLayout,
   { files, inOne }: { readonly files: readonly string[]; readonly inOne: boolean },
@@ -166,11 +173,12 @@ function burnSteps(
   const own = isTable
     ? [
         files.includes('chart.nc')
-          ? 'Burn chart.nc: it carries speed and power of each cell. Read its first lines: they say what full power means and how much room the run-up takes.'
+          ? `${BURN_PROGRAM} It carries speed and power of each cell.`
           : 'Import chart.svg at its own size: every cell is a bitmap of its own, named as here. Give each the settings of the table (chart.csv holds the same); the rest burns with the settings on the left.',
         'chart.png shows the whole chart with all cells alike: for the eye, not for burning.',
       ]
     : [
+        ...(files.includes('chart.nc') ? [`${BURN_PROGRAM} Or, through other software:`] : []),
         'Import chart.png at its own size. Never let the software dither, scale or smooth it, nor turn or convert it: every dot counts.',
         ...(layout.field ? burnField(layout.field) : []),
         ...(inOne

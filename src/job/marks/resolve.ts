@@ -1,6 +1,7 @@
 import { AppError } from '../../errors.ts';
 import { type Palette, parsePalette, type RefusedMaterial, type Shop } from '../../material/index.ts';
 import { notice, withoutCodes } from '../../notices.ts';
+import { isProgramFormat } from '../../plane/index.ts';
 import { refuseBeyond } from '../request/grid.ts';
 import { resolveJob } from '../request/resolve.ts';
 import type { MarksRequest, MarksSpec } from './types.ts';
@@ -30,6 +31,12 @@ export function resolveMarks(
       'option-invalid',
       'found settings beside several marks, needed one of the two: each mark of the palette has its own',
       { options: ['power', 'speed', 'rate', 'pulse', 'passes', 'scan'] },
+    );
+  }
+  if (request.format !== undefined && isProgramFormat(request.format)) {
+    throw new AppError(
+      'option-invalid',
+      `format: found ${request.format} beside several marks, needed a picture of the dots: each mark has settings of its own`,
     );
   }
   const { json, path } = shop.read('palettes', asked);

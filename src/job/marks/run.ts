@@ -14,6 +14,7 @@ import {
   encodeColour,
   encodeDots,
   encodeJpeg,
+  isProgramFormat,
   orientDots,
   type Photo,
   type Plane,
@@ -133,14 +134,16 @@ function drawBurns(
   { spec: { job, palette }, name }: Pick<MarksOptions, 'spec' | 'name'>,
 ) {
   const motion = { motion: job.machine.motion, grid: job.grid };
+  const { format } = job;
+  if (isProgramFormat(format)) throw new RangeError('several marks are written as pictures');
   const burns: MarkBurn[] = [];
   const bitmaps: JobFile[] = [];
   palette.marks.forEach((mark, at) => {
     const dots = createDots(width, height);
     for (let i = 0; i < dots.data.length; i++) dots.data[i] = data[i] === at + 1 ? 1 : 0;
-    const file = `${name}.${at + 1}-${mark.name}.${job.format}`;
+    const file = `${name}.${at + 1}-${mark.name}.${format}`;
     const lying = orientDots(dots, job.orientation);
-    const bytes = encodeDots(lying, job.grid, { format: job.format });
+    const bytes = encodeDots(lying, job.grid, { format });
     bitmaps.push({ name: file, bytes });
     burns.push({
       order: at + 1,

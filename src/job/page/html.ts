@@ -21,6 +21,11 @@ export function roundTo(value: number, decimals: number): string {
   return String(Number(value.toFixed(decimals)));
 }
 
+/** Bytes as `82 kB` or `4.3 MB`, of a thousand each. */
+export function sayBytes(bytes: number): string {
+  return bytes < 1e6 ? `${Math.ceil(bytes / 1e3)} kB` : `${roundTo(bytes / 1e6, 1)} MB`;
+}
+
 /** Seconds as `45 s`, `3 min 20 s` or `1 h 05 min`. */
 export function sayDuration(seconds: number): string {
   const whole = Math.round(seconds);

@@ -1,6 +1,6 @@
 import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
-import { countFiring, type DotFormat, type Dots, encodeDots, sha256 } from '../../plane/index.ts';
+import { countFiring, type Dots, encodeDots, type PictureFormat, sha256 } from '../../plane/index.ts';
 import { type Aim, type PointMm, type RectangleMm, roundMm, toControlPlace } from '../../plate/index.ts';
 import type { PlacedPiece, PlacedPlate } from './batches.ts';
 import { composeDots } from './dots.ts';
@@ -59,7 +59,7 @@ export function addStrip(
 export interface BurnFacts {
   readonly aim: Aim;
   readonly machine: Machine;
-  readonly format: DotFormat;
+  readonly format: PictureFormat;
   readonly bitmaps: 'plate' | 'piece';
   readonly sequence: number;
   readonly of: number;

@@ -1,7 +1,7 @@
 import { formatJson } from '../../json.ts';
 import type { Machine } from '../../machine/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import { type DotFormat, type DotGrid, encodeDots, sha256 } from '../../plane/index.ts';
+import { type DotGrid, encodeDots, type PictureFormat, sha256 } from '../../plane/index.ts';
 import {
   type Aim,
   aimAt,
@@ -34,7 +34,7 @@ export interface JigFacts {
   readonly grid: DotGrid | undefined;
   readonly settings: BurnSettings;
   readonly correction: Correction;
-  readonly format: DotFormat;
+  readonly format: PictureFormat;
   /** Name of the files, without ending. */
   readonly file: string;
   readonly version: string;

@@ -3,7 +3,7 @@ import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
 import { controlOf, type Machine } from '../../machine/index.ts';
 import type { Profile } from '../../material/index.ts';
-import { type DotFormat, type Dots, encodeColour, turnQuarter } from '../../plane/index.ts';
+import { type Dots, encodeColour, type PictureFormat, turnQuarter } from '../../plane/index.ts';
 import { aimAt, type Correction, type Jig, placeMarks, placeOrigin, toControlPlace } from '../../plate/index.ts';
 import type { JobFile } from '../prepare/types.ts';
 
@@ -27,7 +27,7 @@ export interface PlateOptions {
   readonly correction: Correction;
   /** A control strip in the strip pocket of each plate. */
   readonly strip: boolean;
-  readonly format: DotFormat;
+  readonly format: PictureFormat;
   /** Version of the program, for the tickets. */
   readonly version: string;
   readonly readMachine: (name: string) => Machine;

@@ -1,6 +1,6 @@
 import type { KnownControl } from '../../machine/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import type { DotFormat, DotGrid } from '../../plane/index.ts';
+import type { DotGrid, PictureFormat } from '../../plane/index.ts';
 import type { AlignmentMark, ControlPlace, Correction, Origin, PointMm, RectangleMm } from '../../plate/index.ts';
 import type { Caution } from '../prepare/types.ts';
 
@@ -12,7 +12,7 @@ export interface PlateBurn {
   readonly sequence: number;
   readonly file: string;
   readonly sha256: string;
-  readonly format: DotFormat;
+  readonly format: PictureFormat;
   readonly widthDots: number;
   readonly heightDots: number;
   readonly levels: number;

@@ -15,13 +15,11 @@ import {
 } from '../../photo/index.ts';
 import {
   type Dots,
-  encodeDots,
   lightnessOfLuminance,
   orientDots,
   type Photo,
   type Plane,
   releaseMemory,
-  sha256,
 } from '../../plane/index.ts';
 import type { PriceList } from '../../price/index.ts';
 import {
@@ -45,6 +43,7 @@ import { writeTicket } from './ticket.ts';
 import { renderTicketPage } from './ticket-page.ts';
 import { chooseToneValues, facesOf } from './tone.ts';
 import type { HalftoneResult, JobFile, Ticket } from './types.ts';
+import { writeDots } from './write-dots.ts';
 
 /**
  * From this size on it pays to give a photo's memory back at once. Assumed: 24 MB of colour; smaller ones are not felt.
@@ -268,30 +267,32 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
   if (picture.width * picture.height > LARGE_PIXELS) await releaseMemory();
 
   const made = await searchDots(picture, { spec, progress, ...(searchBands ? { searchBands } : {}) });
-  const { dots, warnings } = made;
+  const { dots } = made;
   const { grid, format, settings } = spec;
   const motion = { motion: spec.machine.motion, settings, grid };
   const lying = orientDots(dots, spec.orientation);
   const strip = spec.strip ? makeStrip(spec, lying) : undefined;
   const burned = strip && spec.strip === 'joined' ? joinStrip(lying, strip) : lying;
   const time = burned === lying ? made.time : estimateTime(burned, motion);
-  const bitmap = { name: `${name}.${format}`, bytes: encodeDots(burned, grid, { format }) };
+  const file = { spec, title: name, frame: picture.frame };
+  const bitmap = writeDots(burned, { ...file, name: `${name}.${format}` });
   const stripFiles: JobFile[] = [];
   if (strip) {
     if (burned === lying) {
-      stripFiles.push({ name: `${name}.strip.${format}`, bytes: encodeDots(strip.dots, grid, { format }) });
+      stripFiles.push(writeDots(strip.dots, { ...file, name: `${name}.strip.${format}`, ...strip.offset }).file);
     }
     stripFiles.push({ name: `${name}.strip.json`, bytes: formatJson(strip.layout, 'layout of the strip') });
   }
+  const warnings = [...made.warnings, ...bitmap.notices];
   const kept = strip ? { stripLayout: strip.layout } : {};
   const facts = { width: burned.width, height: burned.height, seconds: time.seconds, ...kept };
   if (only === 'bitmap') {
     const { speaking } = settleNotices(warnings, spec.atRest);
-    return { ...facts, files: [bitmap, ...stripFiles], warnings: speaking.map(({ text }) => text) };
+    return { ...facts, files: [bitmap.file, ...stripFiles], warnings: speaking.map(({ text }) => text) };
   }
 
   progress('proofing');
-  const known = { ...options, ...made, time, burned, picture, frame: picture.frame };
+  const known = { ...options, ...made, warnings, time, burned, picture, frame: picture.frame };
   const proof = await makeProof(known);
   const { prediction } = proof;
   const { run } = spec.screen.options;
@@ -308,8 +309,8 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
     ...known,
     prediction,
     runs,
-    bitmapFile: bitmap.name,
-    bitmapSha256: sha256(bitmap.bytes),
+    bitmapFile: bitmap.file.name,
+    ...bitmap.describe(),
     ...(strip
       ? {
           strip: describeStrip(strip, {
@@ -320,7 +321,7 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
       : {}),
   });
   const files = [
-    bitmap,
+    bitmap.file,
     ...stripFiles,
     { name: `${name}.proof.png`, bytes: proof.png },
     { name: `${name}.ticket.json`, bytes: formatJson(ticket, 'ticket') },

@@ -1,3 +1,4 @@
+import { type ProgramFacts, typeSettings } from '../../machine/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import { formatAmount, formatMoney, type Quote, type QuoteLine } from '../../price/index.ts';
 import {
@@ -7,6 +8,7 @@ import {
   renderHandling,
   renderRows,
   roundTo,
+  sayBytes,
   sayDuration,
   wrapPage,
 } from '../page/html.ts';
@@ -43,7 +45,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
   <div>
     <h2>To type in</h2>
     <table class="settings">${renderTyped(typedRows(ticket))}</table>
-    <p class="never">Import it at its own size, black fires. Never let the software dither, scale or smooth it.</p>
+    <p class="never">${ticket.program ? 'Read the head of the program first. Let it go once round the piece without power, then go on.' : 'Import it at its own size, black fires. Never let the software dither, scale or smooth it.'}</p>
     <h2>How it was made</h2>
     <table class="made">${renderRows(madeRows(ticket))}</table>
   </div>
@@ -141,10 +143,38 @@ const PRICE_WORDS: Readonly<Record<QuoteLine['kind'], string>> = {
 };
 
 /** Nothing but what is typed or switched, in the units of the control software. */
-function typedRows({ bitmap, grid, settings, machine }: Ticket): readonly TypedRow[] {
+function typedRows({ bitmap, grid, settings, machine, program }: Ticket): readonly TypedRow[] {
+  if (program) return programRows({ bitmap, grid, settings, machine }, program);
   return [
     { label: 'Bitmap', typed: bitmap.file, aside: `${bitmap.width} × ${bitmap.height} dots` },
     ...listSettings(settings, grid, machine.control),
+  ];
+}
+
+/** What a program says by itself; pulses alone are set at the machine. */
+function programRows(
+  { bitmap, grid, settings, machine }: Pick<Ticket, 'bitmap' | 'grid' | 'settings' | 'machine'>,
+  { blocks, bytes, words, feed, power, powerW, runUpMm }: ProgramFacts,
+): readonly TypedRow[] {
+  const pulses = typeSettings(settings, machine.control).filter(({ key }) => key === 'rateKHz' || key === 'pulseNs');
+  return [
+    {
+      label: 'Program',
+      typed: bitmap.file,
+      aside: `${bitmap.width} × ${bitmap.height} dots in ${blocks} blocks, ${sayBytes(bytes)}`,
+    },
+    {
+      label: 'It says',
+      typed: `F${roundTo(feed, 3)} (${roundTo(settings.speedMmPerS, 3)} mm/s), S${power} (${roundTo(powerW, 3)} W), ${settings.passes} × ${settings.scan === 'one-way' ? 'one way only' : 'there and back'}, dots ${roundTo(grid.pitchMm, 5)} × ${roundTo(grid.lineSpacingMm, 5)} mm`,
+      isWords: true,
+    },
+    {
+      label: '0, 0',
+      typed: words.zero === 'field' ? 'where the field has it' : 'set by hand at the piece, see the head',
+      isWords: true,
+    },
+    { label: 'Keep free', typed: `${roundTo(runUpMm, 2)} mm`, aside: 'to the left and right of the piece' },
+    ...pulses.map(({ label, value, unit }) => ({ label, typed: `${value} ${unit}` })),
   ];
 }
 

@@ -4,6 +4,7 @@ import {
   estimateInterval,
   findExtents,
   type KnownControl,
+  type ProgramFacts,
   placeInControl,
   type TimeEstimate,
   type TimeInterval,
@@ -60,6 +61,7 @@ export interface TicketFacts {
   readonly prices?: PriceList;
   readonly bitmapFile: string;
   readonly bitmapSha256: string;
+  readonly program?: ProgramFacts;
   readonly prediction: Ticket['prediction'];
   readonly runs?: readonly RunCost[];
   /** What is known so far; the ticket adds what the optics say. */
@@ -178,6 +180,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.${sayOrientation(spec.orientation)}${control ? sayInControl({ xMm, yMm, widthMm, heightMm }, { control, fieldMm: machine.fieldMm }) : ''}`,
     },
     ...(spec.orientation ? { orientation: spec.orientation } : {}),
+    ...(facts.program ? { program: facts.program } : {}),
     ...(facts.strip ? { strip: facts.strip } : {}),
     ...(picture.lettering ? { lettering: picture.lettering.facts } : {}),
     ...describeHandling(material),

@@ -1,10 +1,10 @@
 import type { LetteringFacts } from '../../caption/index.ts';
-import type { KnownControl, TimeEstimate, TimeInterval } from '../../machine/index.ts';
+import type { KnownControl, ProgramFacts, TimeEstimate, TimeInterval } from '../../machine/index.ts';
 import type { CoverageTable, TonePoint } from '../../material/index.ts';
 import type { KnownNotice, Notice } from '../../notices.ts';
 import type { BurnSettings, OpticsReport } from '../../optics/index.ts';
 import type { Meter, OutlineOptions, Rectangle, ToneOptions } from '../../photo/index.ts';
-import type { DotFormat, DotGrid, DotOrientation, Dots, Plane } from '../../plane/index.ts';
+import type { DotFormat, DotGrid, DotOrientation, Dots, FileContent, Plane } from '../../plane/index.ts';
 import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
 import type { KeptRequest } from '../request/types.ts';
@@ -169,6 +169,8 @@ export interface Ticket {
   readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
   /** How the dots go into the bitmap, where it is not as the piece is looked at: mirrored first, then turned. */
   readonly orientation?: DotOrientation;
+  /** What the file holds where it is no picture but a program of the machine's controller. */
+  readonly program?: ProgramFacts;
   /** The control strip beside the piece, where one was asked for. */
   readonly strip?: StripFacts;
   /** Words and drawings on the piece, where there are any. */
@@ -214,7 +216,7 @@ export interface TicketPictures {
 
 export interface JobFile {
   readonly name: string;
-  readonly bytes: Uint8Array | string;
+  readonly bytes: FileContent;
 }
 
 /** What the road makes of a picture on its way to the dots. */

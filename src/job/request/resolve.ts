@@ -1,6 +1,6 @@
 import { type ArtworkRequest, type Drawing, placeCaption, readArtwork, shapeCaption } from '../../caption/index.ts';
 import { AppError } from '../../errors.ts';
-import type { Machine } from '../../machine/index.ts';
+import { type Machine, refuseProgram } from '../../machine/index.ts';
 import {
   type AimCurve,
   assumeMaterial,
@@ -20,7 +20,7 @@ import {
 } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import type { BurnSettings } from '../../optics/index.ts';
-import { type DotGrid, type DotOrientation, isQuarterTurn } from '../../plane/index.ts';
+import { type DotGrid, type DotOrientation, isProgramFormat, isQuarterTurn } from '../../plane/index.ts';
 import { SCREEN_OPTIONS, SCREENS, type ScreenName, type ScreenOptions, takesStrength } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
 import { parseAim, warnOfAim, warnOfExposures } from './aim.ts';
@@ -63,7 +63,8 @@ export const sayAssumedProfile = ({ name, origin }: Pick<Profile, 'name' | 'orig
 
 /**
  * Turn names into records and defaults into values.
- * @throws AppError name-unknown, file-invalid, option-invalid, material-refused, size-exceeds-field, profile-unusable
+ * @throws AppError name-unknown, file-invalid, option-invalid, material-refused, size-exceeds-field, profile-unusable,
+ * program-impossible
  */
 export function resolveJob(
   request: JobRequest,
@@ -86,6 +87,11 @@ export function resolveJob(
   const { reason: _, ...choice } = screen;
   const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen: choice });
   refuseOversize(isQuarterTurn(orientation) ? turned(size) : size, machine);
+  const format = request.format ?? JOB_DEFAULTS.format;
+  if (isProgramFormat(format)) {
+    const lying = isQuarterTurn(orientation) ? turned(size) : size;
+    refuseProgram(machine, { widthMm: lying.widthMm, settings, grid });
+  }
   const viewingDistanceMm = request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm;
   const differences = findDifferences(shop, { learned, machine, grid, screen, settings });
   const isOther = learned !== undefined && compareHalftone(learned, { grid, screen }).length > 0;
@@ -121,7 +127,7 @@ export function resolveJob(
     range: request.range ?? JOB_DEFAULTS.range,
     ...(aim ? { aim } : {}),
     ...(request.weights ? { weights: request.weights } : {}),
-    format: request.format ?? JOB_DEFAULTS.format,
+    format,
     levels,
     ...(request.strip ? { strip: request.strip } : {}),
     ...(request.text ? { text: request.text } : {}),

@@ -105,7 +105,6 @@ export const GANTRY: MotionRecord<
       ? []
       : [{ label: 'rise of acceleration', values: [accelerationRiseMs], unit: 'ms' }]),
   ],
-  takesProgram: true,
 };
 
 function driveOf({ accelerationMmPerS2, accelerationRiseMs = 0 }: GantryMotion, speedMmPerS: number): Drive {

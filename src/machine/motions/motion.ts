@@ -65,8 +65,6 @@ export interface MotionRecord<M extends Motion = Motion, Name extends string = s
   listRows(motion: M): readonly MotionRow[];
   /** What to know of numbers that were fitted to a stopwatch. */
   readonly fitNote?: string;
-  /** It follows a program of places and speeds, as a controller of axes does. */
-  readonly takesProgram?: true;
 }
 
 /** The inverse of a speed or of an acceleration. */

@@ -179,6 +179,7 @@ const COLUMNS: Readonly<Partial<Record<keyof PieceSettings, readonly string[]>>>
   range: ['range'],
   mirror: ['mirror'],
   rotateDeg: ['rotate'],
+  format: ['format'],
   settings: ['power', 'speed', 'rate', 'pulse', 'passes', 'scan'],
   caption: GROUPS.at(-2)!,
   artwork: GROUPS.at(-1)!,

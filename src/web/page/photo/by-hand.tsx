@@ -65,6 +65,7 @@ export function HandChoice({ wish, onChange }: HandProps) {
         />
         <span>Mirrored, for the back of glass</span>
       </label>
+      <FormatChoice wish={wish} onChange={onChange} />
       <label class="toggle">
         <input
           type="checkbox"
@@ -118,5 +119,25 @@ export function HandChoice({ wish, onChange }: HandProps) {
         </>
       )}
     </>
+  );
+}
+
+/** Which file the dots are written to, for a machine that reads programs, too. */
+function FormatChoice({ wish, onChange }: HandProps) {
+  const { shop } = useShop();
+  const formats = shop.machines.find(({ name }) => name === wish.machine)?.formats ?? [];
+  const [first] = formats;
+  if (!first) return null;
+  return (
+    <Select
+      label="File for the machine"
+      value={wish.format ?? first.name}
+      groups={[{ label: '', choices: formats.map(({ name, title }) => ({ value: name, label: title })) }]}
+      onChange={(name) => {
+        const { format: _, ...rest } = wish;
+        const chosen = formats.find((one) => one.name === name);
+        onChange(chosen && chosen !== first ? { ...rest, format: chosen.name } : rest);
+      }}
+    />
   );
 }
