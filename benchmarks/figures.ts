@@ -6,11 +6,22 @@ import sharp from 'sharp';
 import { shapeCurve } from '../src/chart/camera.ts';
 import { decodeSrgb, lightnessOfReflectance } from '../src/colour/index.ts';
 import { prepareJob, resolveJob } from '../src/job/index.ts';
-import { coverageTable, fillDotTable, openShop, type Profile, parseProfile } from '../src/material/index.ts';
+import { parseMachine, planProgram } from '../src/machine/index.ts';
+import { coverageTable, fillDotTable, openShop, type Profile, parseProfile, readJson } from '../src/material/index.ts';
 import { computeRawStrength } from '../src/material/response.ts';
-import { createPlane, encodeColour, ONE, readPhoto, resampleLuminance, shrinkToJpeg } from '../src/plane/index.ts';
+import {
+  createDots,
+  createPlane,
+  DOT_FORMATS,
+  encodeColour,
+  ONE,
+  readPhoto,
+  resampleLuminance,
+  shrinkToJpeg,
+} from '../src/plane/index.ts';
 import { predictReflectance } from '../src/proof/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
+import { followProgram } from '../tests/machine/follow-program.ts';
 
 const OUT = join('images', 'figures');
 const INK = '#1f2a2e';
@@ -220,11 +231,62 @@ async function drawRoad(profile: Profile): Promise<string> {
   return svg(12 + stages.length * (shown + 12), shown + 40, parts);
 }
 
+/** Three lines of a program as the head runs them: gaining speed without power, firing, and the way to the next line. */
+function drawProgram(): string {
+  const machine = parseMachine(readJson('shared/machines/gantry-450.json'), 'gantry-450');
+  const rows = ['..###.##....#...###.', '....................', '.#...####..##....##.', '###....#..#####.....'];
+  const fires = rows.flatMap((row) => [...row].map((sign) => (sign === '#' ? 1 : 0)));
+  const dots = createDots(20, rows.length, 2, Uint8Array.from(fires));
+  const grid = { pitchMm: 0.5, lineSpacingMm: 1 };
+  const settings = { powerW: 5, speedMmPerS: 60, passes: 1, scan: 'two-way' } as const;
+  const piece = { widthMm: 10, heightMm: 4, xMm: 100, yMm: 100 };
+  const block = { remark: 'figure', dots, grid, settings, xMm: 0, yMm: 0 };
+  const { program } = planProgram(machine, { title: 'figure', blocks: [block], piece, cautions: [] });
+  const file = Buffer.concat([...DOT_FORMATS.gcode.write(program)]).toString('latin1');
+  const unit = 44;
+  const at = ([x, y]: readonly [number, number]) => [150 + unit * x, 62 + unit * (4 - y)] as const;
+  const { stretches, beforePause } = followProgram(file);
+  const [left, top] = at([0, 4]);
+  const parts = [
+    `<rect x="${left}" y="${top}" width="${unit * 10}" height="${unit * 4}" fill="#f3f5f6" stroke="${SOFT}"/>`,
+    text(left, 20, 'A program of three lines: the head gains its speed before its dots, without power', { size: 13 }),
+  ];
+  for (const { from, to, isRapid, power } of stretches.slice(beforePause + 1, -1)) {
+    const [[x1, y1], [x2, y2]] = [at(from), at(to)];
+    const style = isRapid
+      ? `stroke="${SOFT}" stroke-dasharray="5 4"`
+      : power > 0
+        ? `stroke="${SERIES[1]}" stroke-width="9"`
+        : `stroke="${SERIES[0]}" stroke-width="2"`;
+    parts.push(`<path d="M${x1.toFixed(1)} ${y1.toFixed(1)}L${x2.toFixed(1)} ${y2.toFixed(1)}" ${style}/>`);
+  }
+  const key = [
+    [SERIES[0]!, 'at scan speed, S0'],
+    [SERIES[1]!, 'fires, S500'],
+    [SOFT, 'to the next line, M5'],
+  ] as const;
+  key.forEach(([colour, words], k) => {
+    parts.push(
+      line(
+        [
+          [left + 150 * k, 260],
+          [left + 150 * k + 24, 260],
+        ],
+        colour,
+        4,
+      ),
+      text(left + 150 * k + 30, 264, words),
+    );
+  });
+  return svg(740, 285, parts);
+}
+
 const path = join('shared', 'shop', 'profiles', 'anodised-black.json');
 const profile = parseProfile(JSON.parse(readFileSync(path, 'utf8')), path);
 mkdirSync(OUT, { recursive: true });
 writeFileSync(join(OUT, 'response.svg'), drawResponse(profile));
 writeFileSync(join(OUT, 'dot-table.svg'), drawDotTable(profile));
+writeFileSync(join(OUT, 'program.svg'), drawProgram());
 writeFileSync(join(OUT, 'camera-curve.svg'), drawCameraCurve());
 writeFileSync(join(OUT, 'photo-to-dots.svg'), await drawRoad(profile));
 
