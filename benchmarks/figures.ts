@@ -21,7 +21,7 @@ import {
 } from '../src/plane/index.ts';
 import { predictReflectance } from '../src/proof/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
-import { followProgram } from '../tests/machine/follow-program.ts';
+import { followProgram } from './common/follow-program.ts';
 
 const OUT = join('images', 'figures');
 const INK = '#1f2a2e';
@@ -231,7 +231,7 @@ async function drawRoad(profile: Profile): Promise<string> {
   return svg(12 + stages.length * (shown + 12), shown + 40, parts);
 }
 
-/** Three lines of a program as the head runs them: gaining speed without power, firing, and the way to the next line. */
+/** Lines of a program as the head runs them: gaining speed without power, firing, and the way to the next line. */
 function drawProgram(): string {
   const machine = parseMachine(readJson('shared/machines/gantry-450.json'), 'gantry-450');
   const rows = ['..###.##....#...###.', '....................', '.#...####..##....##.', '###....#..#####.....'];

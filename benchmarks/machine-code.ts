@@ -7,8 +7,8 @@ import { estimateTime, type ProgramBlock, parseMachine, planProgram } from '../s
 import { readJson } from '../src/material/index.ts';
 import { createPlane, DOT_FORMATS, type Dots, encodeDots, ONE } from '../src/plane/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
-import { burnDots, followProgram, type Stretch, splitRuns } from '../tests/machine/follow-program.ts';
-import { simulateMove } from '../tests/machine/simulate.ts';
+import { burnDots, followProgram, type Stretch, splitRuns } from './common/follow-program.ts';
+import { simulateMove } from './common/stepped-machine.ts';
 
 const require = createRequire(import.meta.url);
 const machine = parseMachine(readJson('shared/machines/gantry-450.json'), 'gantry-450');

@@ -2,6 +2,7 @@ import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { describe, expect, test } from 'vitest';
+import { followProgram } from '../../benchmarks/common/follow-program.ts';
 import type { ChartLayout } from '../../src/chart/index.ts';
 import { defaultDoseAxes } from '../../src/job/chart/dose-axes.ts';
 import {
@@ -17,7 +18,6 @@ import type { JobFile } from '../../src/job/prepare/types.ts';
 import { findMark, openShop, parseMaterial, toneCurveOf } from '../../src/material/index.ts';
 import { describeOptics } from '../../src/optics/index.ts';
 import { decodeDotsBytes, wholeBytes } from '../../src/plane/index.ts';
-import { followProgram } from '../machine/follow-program.ts';
 import { REFUSED, SHOP } from './shop.ts';
 
 const resolve = (request: ChartRequest) => resolveChart(request, { shop: SHOP, refused: REFUSED });

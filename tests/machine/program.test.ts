@@ -1,5 +1,6 @@
 import { createRequire } from 'node:module';
 import { describe, expect, test } from 'vitest';
+import { burnDots, followProgram, type Stretch, splitRuns } from '../../benchmarks/common/follow-program.ts';
 import {
   estimateTime,
   type Machine,
@@ -11,7 +12,6 @@ import {
 } from '../../src/machine/index.ts';
 import { readJson } from '../../src/material/index.ts';
 import { createDots, DOT_FORMATS, type Dots, decodeDotsBytes, type ProgramWords } from '../../src/plane/index.ts';
-import { burnDots, followProgram, type Stretch, splitRuns } from './follow-program.ts';
 
 const require = createRequire(import.meta.url);
 // Of cncjs, a program for milling machines; MIT. They bring no types.

@@ -1,5 +1,6 @@
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
+import { simulateJob, simulateMove } from '../../benchmarks/common/stepped-machine.ts';
 import {
   computeTrapezoidSeconds,
   estimateTime,
@@ -9,7 +10,6 @@ import {
   type Motion,
 } from '../../src/machine/index.ts';
 import { createDots, type Dots } from '../../src/plane/index.ts';
-import { simulateJob, simulateMove } from './simulate.ts';
 
 /** Dots drawn as text: `#` fires. */
 function drawDots(...rows: string[]): Dots {
