@@ -12,8 +12,7 @@ export function heapStart(): usize {
 }
 
 /**
- * One row of interleaved 8-bit RGB through three 256-entry tables (15 extra fraction bits) into one lane of a row
- * pair.
+ * One row of interleaved 8-bit RGB through three 256-entry tables (15 extra fraction bits) into one lane of a row pair.
  */
 export function luminanceRgb8(rgb: usize, tables: usize, out: usize, count: i32): void {
   const end = out + ((<usize>count) << 2);
@@ -62,9 +61,7 @@ export function luminanceGrey16(grey: usize, table: usize, out: usize, count: i3
   }
 }
 
-/**
- * Multiply a converted row by its 8-bit alpha through a table of 15-bit shares: what is transparent gives no light.
- */
+/** Multiply a converted row by its 8-bit alpha through a table of 15-bit shares: what is transparent gives no light. */
 export function premultiply(row: usize, alpha: usize, shares: usize, count: i32): void {
   const end = row + ((<usize>count) << 2);
   while (row < end) {
@@ -76,9 +73,7 @@ export function premultiply(row: usize, alpha: usize, shares: usize, count: i32)
   }
 }
 
-/**
- * Weighted sum of row pairs, 16 columns a step: `pairs` holds addresses, `taps` one 32-bit word of two taps a pair.
- */
+/** Weighted sum of row pairs, 16 columns a step: `pairs` holds addresses, `taps` one 32-bit word of two taps a pair. */
 export function filterRows(pairs: usize, taps: usize, pairCount: i32, out: usize, count: i32): void {
   const half = i32x4.splat(8192);
   const last = (<usize>pairCount) << 2;
@@ -114,9 +109,7 @@ function dotGroups(row: usize, taps: usize, bytes: usize): v128 {
   return sum;
 }
 
-/**
- * Sums of the lanes of four vectors, rounded, cut to lowest … highest and moved by `centre`, as four 16-bit values.
- */
+/** Sums of the lanes of four vectors, rounded, cut to lowest … highest and moved by `centre`, as four 16-bit values. */
 // @ts-ignore: decorator
 @inline
 function finish(a: v128, b: v128, c: v128, d: v128, lowest: v128, highest: v128, centre: v128): u64 {
@@ -349,9 +342,9 @@ export function addMapped(row: usize, table: usize, target: usize, count: i32): 
 }
 
 /**
- * Adds the mean strength of each cell of a row of dots to the target, the same steps as src/proof/strength.ts:
- * `column` holds each column's bits in a byte, `next` the row of dots that comes into reach, `strength` a 32-bit
- * float for each neighbourhood of `columns` × `rows` dots. The first `ahead` columns are shifted already.
+ * Adds the mean strength of each cell of a row of dots to the target, the same steps as src/proof/strength.ts: `column`
+ * holds each column's bits in a byte, `next` the row of dots that comes into reach, `strength` a 32-bit float for each
+ * neighbourhood of `columns` × `rows` dots. The first `ahead` columns are shifted already.
  */
 export function addStrength(
   next: usize,
@@ -493,9 +486,9 @@ function blendLines(upper: usize, lower: usize, way: v128, out: usize, count: i3
 
 /**
  * One row of diffusion whose weights follow the tone, to two levels, on the marks: see src/screens/variable-marks.ts.
- * `rows` holds the row of weights for each wanted strength, `weights` two 32-bit numbers a row: ahead and below
- * behind. `incoming` and `outgoing` have one number before the first dot and one after the last. Errors go no further
- * than `most` either way, and `mostHeld` where the plane is exactly bare or solid.
+ * `rows` holds the row of weights for each wanted strength, `weights` two 32-bit numbers a row: ahead and below behind.
+ * `incoming` and `outgoing` have one number before the first dot and one after the last. Errors go no further than
+ * `most` either way, and `mostHeld` where the plane is exactly bare or solid.
  */
 export function variableRow(
   asked: usize,
@@ -736,8 +729,8 @@ export function windowAlong(row: usize, radius: i32, out: usize, count: i32): vo
 }
 
 /**
- * Moves running sums of columns, 64-bit floats, on by a row: takes in the row at `below`, takes out the one at
- * `above`, each unless its address is 0, and writes the means over `rows` unless `out` is 0. `count` is even.
+ * Moves running sums of columns, 64-bit floats, on by a row: takes in the row at `below`, takes out the one at `above`,
+ * each unless its address is 0, and writes the means over `rows` unless `out` is 0. `count` is even.
  */
 export function windowAcross(below: usize, above: usize, sums: usize, rows: i32, out: usize, count: i32): void {
   const places = f64x2.splat(<f64>rows);
@@ -783,8 +776,8 @@ export function blurPairs(rows: usize, taps: usize, radius: i32, out: usize, cou
 
 /**
  * Adds the mean strength of each cell of a row of dots to the target where 3 × 3 dots count, the same steps as
- * `addFullRow` in src/proof/strength.ts for any row: eight cells a step, and all columns are shifted here. `column`
- * and `next` have a bare byte before and 16 after their last; the target has room for a whole number of steps.
+ * `addFullRow` in src/proof/strength.ts for any row: eight cells a step, and all columns are shifted here. `column` and
+ * `next` have a bare byte before and 16 after their last; the target has room for a whole number of steps.
  */
 export function addStrength9(next: usize, column: usize, strength: usize, target: usize, count: i32): void {
   const three = i8x16.splat(7);
@@ -1059,6 +1052,64 @@ export function colourDoses(
     }
     answers += 4;
     shades += 4;
+  }
+}
+
+/**
+ * Means of three channels over runs of samples, one run a pixel: its first and last sample, 32-bit whole numbers, at
+ * `ends`, what these two count at `shares`, 64-bit floats, `length` the samples a pixel in all. Reads one float beyond
+ * the last sample and writes one beyond the last pixel.
+ */
+export function averageRuns(row: usize, ends: usize, shares: usize, length: f64, out: usize, pixels: i32): void {
+  const whole = f64x2.splat(length);
+  for (let pixel = 0; pixel < pixels; pixel++) {
+    let at = row + <usize>load<i32>(ends) * 12;
+    const last = row + <usize>load<i32>(ends, 4) * 12;
+    let values = v128.load(at);
+    let share = v128.load_splat<f64>(shares);
+    let redGreen = f64x2.mul(share, f64x2.promote_low_f32x4(values));
+    let blue = f64x2.mul(share, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1)));
+    for (at += 12; at < last; at += 12) {
+      values = v128.load(at);
+      redGreen = f64x2.add(redGreen, f64x2.promote_low_f32x4(values));
+      blue = f64x2.add(blue, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1)));
+    }
+    if (at == last) {
+      values = v128.load(at);
+      share = v128.load_splat<f64>(shares + 8);
+      redGreen = f64x2.add(redGreen, f64x2.mul(share, f64x2.promote_low_f32x4(values)));
+      blue = f64x2.add(blue, f64x2.mul(share, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1))));
+    }
+    redGreen = f32x4.demote_f64x2_zero(f64x2.div(redGreen, whole));
+    blue = f32x4.demote_f64x2_zero(f64x2.div(blue, whole));
+    v128.store(out, v128.shuffle<i64>(redGreen, blue, 0, 2));
+    ends += 8;
+    shares += 16;
+    out += 12;
+  }
+}
+
+/**
+ * Weighted sums along a row of 32-bit floats whose neighbours lie `stride` floats apart, of `taps` 64-bit weights, the
+ * row's first for the first float; two floats a step.
+ */
+export function blurStrided(row: usize, weights: usize, taps: i32, stride: i32, out: usize, count: i32): void {
+  const end = out + ((<usize>count) << 2);
+  const step = (<usize>stride) << 2;
+  const last = weights + ((<usize>taps) << 3);
+  while (out < end) {
+    let sum = f64x2.splat(0);
+    let from = row;
+    for (let weight = weights; weight < last; weight += 8) {
+      const values = f64x2.promote_low_f32x4(v128.load_zero<u64>(from));
+      sum = f64x2.add(sum, f64x2.mul(v128.load_splat<f64>(weight), values));
+      from += step;
+    }
+    v128.store_lane<u64>(out, f32x4.demote_f64x2_zero(sum), 0);
+    row += 8;
+    out += 8;
+  }
+}
 
 /**
  * The greatest of each channel in windows side by side, laid out as for `weighWindows`. Reads and writes up to twelve
@@ -1093,36 +1144,6 @@ export function takeGreatest(
 }
 
 /**
- * Means of three channels over runs of samples, one run a pixel: its first and last sample, 32-bit whole numbers, at
- * `ends`, what these two count at `shares`, 64-bit floats, `length` the samples a pixel in all. Reads one float beyond
- * the last sample and writes one beyond the last pixel.
- */
-export function averageRuns(row: usize, ends: usize, shares: usize, length: f64, out: usize, pixels: i32): void {
-  const whole = f64x2.splat(length);
-  for (let pixel = 0; pixel < pixels; pixel++) {
-    let at = row + <usize>load<i32>(ends) * 12;
-    const last = row + <usize>load<i32>(ends, 4) * 12;
-    let values = v128.load(at);
-    let share = v128.load_splat<f64>(shares);
-    let redGreen = f64x2.mul(share, f64x2.promote_low_f32x4(values));
-    let blue = f64x2.mul(share, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1)));
-    for (at += 12; at < last; at += 12) {
-      values = v128.load(at);
-      redGreen = f64x2.add(redGreen, f64x2.promote_low_f32x4(values));
-      blue = f64x2.add(blue, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1)));
-    }
-    if (at == last) {
-      values = v128.load(at);
-      share = v128.load_splat<f64>(shares + 8);
-      redGreen = f64x2.add(redGreen, f64x2.mul(share, f64x2.promote_low_f32x4(values)));
-      blue = f64x2.add(blue, f64x2.mul(share, f64x2.promote_low_f32x4(v128.shuffle<i64>(values, values, 1, 1))));
-    }
-    redGreen = f32x4.demote_f64x2_zero(f64x2.div(redGreen, whole));
-    blue = f32x4.demote_f64x2_zero(f64x2.div(blue, whole));
-    v128.store(out, v128.shuffle<i64>(redGreen, blue, 0, 2));
-    ends += 8;
-    shares += 16;
-
  * The first rows of the windows of `count` rows of a result: `rows` gets their addresses, `down` each, `dy` rows
  * apart, the first `top` above the picture of `height` rows of `room` bytes at `from`, behind which one of zeros
  * lies.
@@ -1351,25 +1372,6 @@ export function cutRow(
 }
 
 /**
- * Weighted sums along a row of 32-bit floats whose neighbours lie `stride` floats apart, of `taps` 64-bit weights, the
- * row's first for the first float; two floats a step.
- */
-export function blurStrided(row: usize, weights: usize, taps: i32, stride: i32, out: usize, count: i32): void {
-  const end = out + ((<usize>count) << 2);
-  const step = (<usize>stride) << 2;
-  const last = weights + ((<usize>taps) << 3);
-  while (out < end) {
-    let sum = f64x2.splat(0);
-    let from = row;
-    for (let weight = weights; weight < last; weight += 8) {
-      const values = f64x2.promote_low_f32x4(v128.load_zero<u64>(from));
-      sum = f64x2.add(sum, f64x2.mul(v128.load_splat<f64>(weight), values));
-      from += step;
-    }
-    v128.store_lane<u64>(out, f32x4.demote_f64x2_zero(sum), 0);
-    row += 8;
-    out += 8;
-
  * The same straight between pixel centres: `columns` holds for each pixel the bytes to its left and right neighbour,
  * and the shares of both; `upper` and `lower` are the bytes to the two lines, `above` and `below` their shares. Where
  * a line or a place is below 0 lies nothing.
