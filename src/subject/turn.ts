@@ -29,7 +29,7 @@ export function turnImage(image: ColourImage, turn: QuarterTurn): ColourImage {
   return { ...size, rgb: out };
 }
 
-/** Where a place of a picture comes to lie. Shares of the width and height. */
+/** Where a place of a picture comes to lie once it is turned. Shares of the width and height. */
 export function turnPoint({ x, y }: Point, turn: QuarterTurn): Point {
   if (turn === 90) return { x: 1 - y, y: x };
   if (turn === 180) return { x: 1 - x, y: 1 - y };
