@@ -723,6 +723,8 @@ interface ExifFacts {
 	readonly digitalZoom: number;
 	/** CustomRendered (tag A401) says other than normal: pictures put together of several, effects. */
 	readonly customRendered: boolean;
+	/** ExposureTime or FNumber (tags 829A, 829D) stand there, which cameras write and scanners do not. */
+	readonly isExposed: boolean;
 }
 interface ExposureBand {
 	/** `reference`: a neutral field of known L* in the captures; `scanner`: a scanner's own white; `none`: neither. */

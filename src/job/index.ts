@@ -30,7 +30,13 @@ export {
 export { renderMeasuredPage } from './calibrate/measured-page.ts';
 export { nextAfterDose, nextAfterTone } from './calibrate/next-step.ts';
 export { choosePalette, type PaletteOptions } from './calibrate/palette.ts';
-export { drawFindings, renderProfilePage, retitleProfilePage, saySpacing } from './calibrate/profile-page.ts';
+export {
+  drawFindings,
+  judgeLearned,
+  renderProfilePage,
+  retitleProfilePage,
+  saySpacing,
+} from './calibrate/profile-page.ts';
 export { type DoseReading, readDose } from './calibrate/read-dose.ts';
 export { readSpot, type SpotReading } from './calibrate/read-spot.ts';
 export { analyseScatter, type ScatterAnalysis, type ScatterCause } from './calibrate/scatter.ts';

@@ -6,10 +6,14 @@ export interface ExifFacts {
   readonly digitalZoom: number;
   /** CustomRendered (tag A401) says other than normal: pictures put together of several, effects. */
   readonly customRendered: boolean;
+  /** ExposureTime or FNumber (tags 829A, 829D) stand there, which cameras write and scanners do not. */
+  readonly isExposed: boolean;
 }
 
 /** Tag numbers and field types. Format: Exif (source: 'exif232', 4.6), types of TIFF 6.0. */
 const EXIF_IFD = 0x8769;
+const EXPOSURE_TIME = 0x829a;
+const F_NUMBER = 0x829d;
 const FLASH = 0x9209;
 const CUSTOM_RENDERED = 0xa401;
 const DIGITAL_ZOOM = 0xa404;
@@ -30,6 +34,7 @@ export function readExifFacts(block: Uint8Array): ExifFacts | undefined {
     // 0 stands for not used.
     digitalZoom: fields.get(DIGITAL_ZOOM) || 1,
     customRendered: (fields.get(CUSTOM_RENDERED) ?? 0) !== 0,
+    isExposed: fields.has(EXPOSURE_TIME) || fields.has(F_NUMBER),
   }));
 }
 

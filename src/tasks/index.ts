@@ -1,7 +1,7 @@
 // How a use case is asked, and what comes of it; and the few things of lower rows that a face needs beside.
 
 export { CHART_KIND_NAMES } from '../chart/index.ts';
-export { JOB_DEFAULTS, saySettings } from '../job/index.ts';
+export { JOB_DEFAULTS, judgeLearned, saySettings } from '../job/index.ts';
 export { controlOf as controlOfMachine, type KnownControl, saySetting } from '../machine/index.ts';
 export { PALETTE_LIMITS, tellMarkDiametersUm } from '../material/index.ts';
 export { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../photo/index.ts';

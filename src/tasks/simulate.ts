@@ -2,7 +2,13 @@ import { existsSync, readdirSync } from 'node:fs';
 import { basename, join } from 'node:path';
 import { type ChartLayout, drawDoseCells } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
-import { parseChartLayout, readMachine, recommendStartSpacingMm, startSettings } from '../job/index.ts';
+import {
+  parseChartLayout,
+  parseSimulationErrors,
+  readMachine,
+  recommendStartSpacingMm,
+  startSettings,
+} from '../job/index.ts';
 import { formatJson } from '../json.ts';
 import type { Machine } from '../machine/index.ts';
 import { readJson } from '../material/index.ts';
@@ -67,7 +73,10 @@ const JPEG_QUALITY = 90;
 export interface BurnRequest {
   /** The bitmap. */
   readonly path: string;
-  /** A material model that comes with the program, or the path of one; needed for a bitmap. */
+  /**
+   * A material model that comes with the program, or the path of one; absent: the one that behaves like the material of
+   * the chart.
+   */
   readonly model?: string;
   /** Absent: as the file says; one of the two stands for both. */
   readonly pitchMm?: number;
@@ -240,20 +249,13 @@ async function burn(
 ): Promise<Burned> {
   const { shop, progress } = context;
   const { path, pitchMm, lineSpacingMm, dpi = usualDpi, seed = 1, chart, marginMm = 0 } = request;
-  if (request.model === undefined) {
-    throw new AppError(
-      'option-invalid',
-      'found no material model, needed the one that the bitmap is burned into: a name in shared/simulation or a JSON file',
-      { options: ['material-model'] },
-    );
-  }
-  const clean = readModel(request.model);
+  const layout = chart === undefined ? undefined : readLayout(chart, shop);
+  const clean = readModel(request.model ?? chooseModel(layout ?? findLayoutBeside(path)));
   const faults = listFaults(request).filter(isBurnFault);
   const model = faults.includes('dirty-lens') ? dirtyLens(clean) : clean;
   const { dots, grid: known } = await decodeDots(path);
   const grid = chooseGrid(known, { pitchMm, lineSpacingMm, what: 'its pitch and line spacing' });
   const lens = faults.includes('dirty-lens') ? DIRTY_LENS.power : 1;
-  const layout = chart === undefined ? undefined : readLayout(chart, shop);
   const planned = findPlanned(path, { layout, chart });
   const machine =
     planned && shop.list('machines').some(({ name }) => name === planned.machine)
@@ -295,18 +297,42 @@ function findPlanned(
   { layout, chart }: { readonly layout: ChartLayout | undefined; readonly chart: string | undefined },
 ): { readonly file: string; readonly machine: string; readonly settings: BurnSettings } | undefined {
   if (layout) return { file: basename(chart!), machine: layout.machine, settings: layout.settings };
-  const stem = path.replace(/\.[^.\\/]+$/, '');
-  const [layoutPath, ticketPath] = [`${stem}.json`, `${stem}.ticket.json`];
-  if (existsSync(layoutPath)) {
-    const json = readJson(layoutPath);
-    if ((json as { schema?: unknown } | null)?.schema === 'tonewright-chart/1') {
-      const { machine, settings } = parseChartLayout(json, layoutPath);
-      return { file: basename(layoutPath), machine, settings };
-    }
-  }
+  const beside = findLayoutBeside(path);
+  if (beside) return { file: basename(layoutPathOf(path)), machine: beside.machine, settings: beside.settings };
+  const ticketPath = `${stemOf(path)}.ticket.json`;
   if (!existsSync(ticketPath)) return undefined;
   const { machine, settings } = readTicket(ticketPath);
   return { file: basename(ticketPath), machine: machine.name, settings };
+}
+
+const stemOf = (path: string) => path.replace(/\.[^.\\/]+$/, '');
+const layoutPathOf = (path: string) => `${stemOf(path)}.json`;
+
+/** The layout of a chart beside its bitmap. @throws AppError file-invalid */
+function findLayoutBeside(path: string): ChartLayout | undefined {
+  const layoutPath = layoutPathOf(path);
+  if (!existsSync(layoutPath)) return undefined;
+  const json = readJson(layoutPath);
+  const isChart = (json as { schema?: unknown } | null)?.schema === 'tonewright-chart/1';
+  return isChart ? parseChartLayout(json, layoutPath) : undefined;
+}
+
+/**
+ * The virtual material that behaves like that of a chart: of its kind, else any that marks in the same direction.
+ * @throws AppError option-invalid where nothing says which
+ */
+function chooseModel(layout: Pick<ChartLayout, 'material' | 'direction'> | undefined): string {
+  if (!layout) {
+    throw new AppError(
+      'option-invalid',
+      'found no material model, needed the one that the bitmap is burned into: a name in shared/simulation or a JSON file',
+      { options: ['material-model'] },
+    );
+  }
+  const path = join(sharedFolder(), 'simulation-errors.json');
+  const { rows } = parseSimulationErrors(readJson(path), path);
+  const same = rows.filter(({ direction }) => direction === layout.direction);
+  return (same.find(({ materials }) => materials.includes(layout.material)) ?? same[0]!).model;
 }
 
 /**

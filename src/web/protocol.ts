@@ -297,6 +297,10 @@ export interface CaptureCard {
   readonly file: string;
   readonly width: number;
   readonly height: number;
+  /** Of a piece that no laser has burned. */
+  readonly isVirtual?: true;
+  /** The file says how it was exposed: a phone or camera took it. */
+  readonly isExposed?: true;
 }
 
 export interface ReadingRequest {
@@ -366,6 +370,8 @@ interface ReadingBase {
   readonly ask: ReadingRequest;
   /** How many pictures of the captures with what was found on them. */
   readonly found: number;
+  /** No laser has burned the piece. */
+  readonly isVirtual?: true;
   readonly warnings: readonly string[];
 }
 
@@ -381,6 +387,8 @@ export type Reading = ReadingBase &
         readonly band: readonly BandPointJson[];
         readonly patches: readonly TonePatch[];
         readonly facts: readonly NumberFact[];
+        /** Whether photos may go through the profile, in a sentence; absent in readings of earlier versions. */
+        readonly verdict?: string;
         readonly saved: SavedState;
       }
     | {

@@ -4,7 +4,10 @@ import type { ChartRequest } from '../job/index.ts';
 import {
   type ChartRecord,
   type CheckRecord,
+  callSimulated,
+  captureFile,
   drawChart,
+  judgeLearned,
   type LearnedRecord,
   listKnown,
   readChart as readBurnedChart,
@@ -47,10 +50,27 @@ export const makeChartFiles = answering(async (chart: ChartRequest): Promise<Cha
   };
 });
 
+export interface VirtualCaptureInput {
+  readonly bitmap: string;
+  /** Hash of its layout. */
+  readonly chart: string;
+  readonly seed: number;
+  /** A .png. */
+  readonly out: string;
+}
+
+/** Scan of a chart that the virtual engraver burns, on white paper. Assumed: office paper, L* 93. */
+export const captureVirtually = answering(async ({ bitmap, chart, seed, out }: VirtualCaptureInput): Promise<void> => {
+  await captureFile({ path: bitmap, chart, seed, camera: 'flatbed-600', paperL: 93, out }, openContext());
+  await releaseMemory();
+});
+
 export interface ReadInput {
   readonly id: string;
   readonly ask: ReadingRequest;
   readonly captures: readonly { readonly path: string; readonly name: string }[];
+  /** No laser has burned the piece. */
+  readonly isVirtual: boolean;
   /** Folder for what the reading writes. */
   readonly out: string;
   readonly maxPixels: number;
@@ -81,13 +101,15 @@ export const readChart = answering(async (input: ReadInput): Promise<Reading> =>
     },
     openContext(date),
   );
+  const profile = join(out, 'profile.json');
+  if (input.isVirtual && record.kind === 'learned') await callSimulated(profile, openContext().shop);
   await releaseMemory();
   return viewOf(record, input);
 });
 
-function viewOf(record: ChartRecord, { id, ask, date }: ReadInput): Reading {
+function viewOf(record: ChartRecord, { id, ask, date, isVirtual }: ReadInput): Reading {
   const warnings = record.notices.map(({ text }) => text);
-  const base = { id, date, ask, warnings };
+  const base = { id, date, ask, warnings, ...(isVirtual ? ({ isVirtual } as { isVirtual: true }) : {}) };
   switch (record.kind) {
     case 'measured': {
       const { captures, reading } = record;
@@ -123,6 +145,7 @@ function viewLearned(record: LearnedRecord) {
       predicted,
     })),
     facts: listFacts(record),
+    verdict: judgeLearned(learned),
     saved: { state: 'no' },
   } as const;
 }

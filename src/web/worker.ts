@@ -50,7 +50,7 @@ export const viewPhoto = answering(async (input: OpenPhotoInput) => {
   const { photo, view } = await openPhotoFile({ ...input, seconds: UPLOAD_SECONDS });
   const { width, height, facts } = photo;
   await releaseMemory();
-  return { width, height, format: facts.format, view };
+  return { width, height, format: facts.format, isExposed: facts.exif?.isExposed ?? false, view };
 });
 
 /** Long side of a picture in a list, pixels. Assumed: sharp at 240 pixels on a screen of two pixels for one. */

@@ -10,11 +10,36 @@ const jpegWith = (fields: Record<string, string>) =>
 
 describe('what a camera says about the taking', () => {
   test.each([
-    ['that its flash fired', { Flash: '25' }, { flashFired: true, digitalZoom: 1, customRendered: false }],
-    ['that its flash did not', { Flash: '16' }, { flashFired: false, digitalZoom: 1, customRendered: false }],
-    ['that it zoomed', { DigitalZoomRatio: '5/2' }, { flashFired: false, digitalZoom: 2.5, customRendered: false }],
-    ['that it did not', { DigitalZoomRatio: '0/1' }, { flashFired: false, digitalZoom: 1, customRendered: false }],
-    ['that it composed', { CustomRendered: '1' }, { flashFired: false, digitalZoom: 1, customRendered: true }],
+    [
+      'that its flash fired',
+      { Flash: '25' },
+      { flashFired: true, digitalZoom: 1, customRendered: false, isExposed: false },
+    ],
+    [
+      'that its flash did not',
+      { Flash: '16' },
+      { flashFired: false, digitalZoom: 1, customRendered: false, isExposed: false },
+    ],
+    [
+      'that it zoomed',
+      { DigitalZoomRatio: '5/2' },
+      { flashFired: false, digitalZoom: 2.5, customRendered: false, isExposed: false },
+    ],
+    [
+      'that it did not',
+      { DigitalZoomRatio: '0/1' },
+      { flashFired: false, digitalZoom: 1, customRendered: false, isExposed: false },
+    ],
+    [
+      'how it exposed',
+      { FNumber: '18/10' },
+      { flashFired: false, digitalZoom: 1, customRendered: false, isExposed: true },
+    ],
+    [
+      'that it composed',
+      { CustomRendered: '1' },
+      { flashFired: false, digitalZoom: 1, customRendered: true, isExposed: false },
+    ],
   ])('is read %s, as another program wrote it', async (_name, fields, expected) => {
     const { facts } = await decodePhoto(await jpegWith(fields), 'photo');
     expect(facts.exif).toEqual(expected);

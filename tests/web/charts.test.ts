@@ -1,4 +1,4 @@
-import { mkdirSync, rmSync } from 'node:fs';
+import { mkdirSync, readdirSync, readFileSync, rmSync } from 'node:fs';
 import { join } from 'node:path';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
@@ -155,6 +155,35 @@ describe('what is offered', () => {
         }
         expect(await isOff(chosen), name).toBe(false);
       }
+      await context.close();
+    },
+    TIME,
+  );
+
+  test(
+    'a drawn chart is burned, scanned and read without a laser by one click, and what is learned says so',
+    async () => {
+      const tone = { ...CHART, kind: 'tone', widthMm: 85.6, heightMm: 54 };
+      expect((await draw(tone)).status).toBe(201);
+      const { page, context, complaints } = await openPage(browser, server.url);
+      await page.waitForURL(/#\/$/);
+      await page.goto(`${server.origin}/#/material`);
+      const list = page.getByRole('region', { name: 'Charts waiting to be scanned' });
+      await list
+        .getByRole('listitem')
+        .filter({ hasText: 'Tone' })
+        .getByRole('button', { name: /^Try it/ })
+        .click();
+      await page.getByText('No laser has burned this piece').waitFor({ timeout: TIME });
+      await page.getByText(/^(?:Good|Usable with care|Not good enough)/).waitFor();
+      await page.getByRole('button', { name: 'Save the profile' }).click();
+      await page.getByText(/^Saved as/).waitFor();
+      const [saved] = readdirSync(join(shop, 'profiles')).filter((name) => name.endsWith('.json'));
+      expect(JSON.parse(readFileSync(join(shop, 'profiles', saved!), 'utf8'))).toMatchObject({ origin: 'simulated' });
+      // The chart still waits for its true scan.
+      await page.goto(`${server.origin}/#/material`);
+      await list.getByRole('listitem').filter({ hasText: 'Tone' }).waitFor();
+      expect(complaints).toEqual([]);
       await context.close();
     },
     TIME,

@@ -4,7 +4,7 @@ import { FORCE } from '../option-records.ts';
 const loadSimulate = async () => (await import('./simulate.ts')).run;
 const MODEL: OptionRecord = {
   flags: '--material-model <name>',
-  help: 'what is engraved: a name (see `simulate list`) or a JSON file',
+  help: 'what is engraved: a name (see `simulate list`) or a JSON file (default: what behaves like the material of the chart)',
 };
 const SEED: OptionRecord = { flags: '--seed <n>', help: 'random seed: another piece, another picture (default: 1)' };
 const BY_CHART = '(default: by the chart or ticket beside the bitmap, else the material model’s)';

@@ -130,7 +130,7 @@ ${showOutliers(learned)}
 const VERDICT = { good: 1.5, usable: 3.5 } as const;
 
 /** The reading in a sentence: whether photos may go through the profile, and what to do otherwise. */
-function judgeLearned({ profile, warnings }: Pick<Learned, 'profile' | 'warnings'>): string {
+export function judgeLearned({ profile, warnings }: Pick<Learned, 'profile' | 'warnings'>): string {
   const half = meanBandHalf(profile);
   const known = half === undefined ? '' : `, tones known to ± ${roundTo(half, 1)} L*`;
   if (half === undefined || half > VERDICT.usable) {

@@ -46,15 +46,16 @@ const folderOf = ({ shopDir }: Calibration, id: string, ...parts: string[]) => j
 /** Reads captures, whatever chart they show, and keeps what was read. @throws AppError those of `readChart` */
 export async function readCaptures(calibration: Calibration, json: unknown): Promise<Reading> {
   const ask = parseWith(READING_REQUEST, json) as ReadingRequest;
-  const captures = [];
-  for (const id of ask.captures) captures.push(await findCapture(calibration, id));
+  const found = [];
+  for (const id of ask.captures) found.push(await findCapture(calibration, id));
   const id = randomBytes(8).toString('hex');
   const out = folderOf(calibration, id);
   try {
     const reading = await calibration.pool.run('files', 'readChart', {
       id,
       ask,
-      captures,
+      captures: found.map(({ path, name }) => ({ path, name })),
+      isVirtual: found.some(({ isVirtual }) => isVirtual),
       out,
       maxPixels: MAX_PIXELS,
       date: new Date().toISOString().slice(0, 10),

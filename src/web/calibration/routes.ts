@@ -10,6 +10,7 @@ import { listCharts, makeChart, putAwayChart, readChartFile } from './charts.ts'
 import { type Calibration, incomingOf } from './context.ts';
 import { PROFILE_TITLE, removeProfile, retitleProfile, viewComparison, viewProfile } from './profiles.ts';
 import { getReading, listReadings, readCaptures, readReadingFile, saveReading } from './readings.ts';
+import { tryChart } from './try-chart.ts';
 
 const SAVE_REQUEST = v.strictObject({ replace: v.boolean(), title: v.exactOptional(PROFILE_TITLE) });
 const RENAME_REQUEST = v.strictObject({ title: PROFILE_TITLE });
@@ -20,6 +21,7 @@ export function addCalibrationRoutes(app: Hono, calibration: Calibration, receiv
   app.post('/api/charts', async (c) =>
     c.json(await makeChart(calibration, await receiveJson(c.req.raw, LIMITS.json)), 201),
   );
+  app.post('/api/charts/:hash/try', async (c) => c.json(await tryChart(calibration, c.req.param('hash')), 201));
   app.delete('/api/charts/:hash', async (c) => {
     await putAwayChart(calibration, c.req.param('hash'));
     return c.body(null, 204);
@@ -33,7 +35,7 @@ export function addCalibrationRoutes(app: Hono, calibration: Calibration, receiv
     receiving(async () => {
       const path = nameIncoming(incomingOf(calibration));
       await receiveFile(c.req.raw, { path, limits: LIMITS.upload });
-      return c.json(await addCapture(calibration, path, readFileName(c.req.header('x-file-name'))), 201);
+      return c.json(await addCapture(calibration, path, { name: readFileName(c.req.header('x-file-name')) }), 201);
     }),
   );
   app.get('/api/captures/:id/view', async (c) =>

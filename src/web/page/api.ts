@@ -205,6 +205,8 @@ function sendFile<T>(
 export const listCharts = () => askJson<readonly ChartCard[]>('/api/charts');
 export const putAwayChart = (hash: string) => ask(`/api/charts/${hash}`, { method: 'DELETE' });
 export const makeChart = (wanted: ChartRequestJson) => askJson<ChartMade>('/api/charts', send('POST', wanted));
+/** Burns and scans a drawn chart virtually and reads it. */
+export const tryChart = (hash: string) => askJson<Reading>(`/api/charts/${hash}/try`, { method: 'POST' });
 export const readCaptures = (wanted: ReadingRequest) => askJson<Reading>('/api/readings', send('POST', wanted));
 export const listReadings = () => askJson<readonly Reading[]>('/api/readings');
 export const getReading = (id: string) => askJson<Reading>(`/api/readings/${id}`);

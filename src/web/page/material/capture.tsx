@@ -46,7 +46,9 @@ export function CaptureStep({
     setError(undefined);
     setSending(file.name);
     try {
-      keep(await sendCapture(file, () => undefined).done);
+      const capture = await sendCapture(file, () => undefined).done;
+      keep(capture);
+      if (capture.isExposed) setCamera('unknown');
     } catch (problem) {
       setError(problem);
     } finally {
@@ -147,6 +149,9 @@ export function CaptureStep({
         ]}
         onChange={setCamera}
       />
+      {camera === 'unknown' && captures.some(({ isExposed }) => isExposed) && (
+        <p class="note">The file says how it was exposed: a phone or camera took it.</p>
+      )}
       <ReferenceFields
         choice={reference}
         capture={captures.length === 1 ? captures[0] : undefined}

@@ -1,6 +1,6 @@
 import { useEffect, useState } from 'preact/hooks';
 import type { ChartCard, ChartMade, ChartRequestJson, MachineFacts, Reading } from '../../protocol.ts';
-import { listCharts, listReadings, makeChart, putAwayChart } from '../api.ts';
+import { listCharts, listReadings, makeChart, putAwayChart, tryChart } from '../api.ts';
 import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
 import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
@@ -43,7 +43,9 @@ export function MaterialScreen() {
   };
   useEffect(load, [made]);
   const waiting = (charts ?? [])
-    .filter(({ hash, files }) => files.length > 0 && !readings.some(({ chart }) => chart === hash))
+    .filter(
+      ({ hash, files }) => files.length > 0 && !readings.some(({ chart, isVirtual }) => chart === hash && !isVirtual),
+    )
     .sort((a, b) => ((a.drawn ?? '') < (b.drawn ?? '') ? 1 : -1));
   return (
     <div class="material">
@@ -266,7 +268,33 @@ function ChartDone({ chart }: { readonly chart: ChartMade }) {
         </a>
         <PrintSheet address={`${address('chart.html')}?view`} label="Print them" title="Instructions" />
       </div>
+      {!chart.hasField && <TryVirtually hash={hash} />}
     </div>
+  );
+}
+
+/** The chart burned and scanned by the virtual engraver, and what is read of that: the whole way, without a laser. */
+function TryVirtually({ hash }: { readonly hash: string }) {
+  const { go } = useShop();
+  const [busy, setBusy] = useState(false);
+  const [error, setError] = useState<unknown>();
+  const run = async () => {
+    setBusy(true);
+    setError(undefined);
+    try {
+      const { id } = await tryChart(hash);
+      go(`/material/reading/${id}`);
+    } catch (problem) {
+      setError(problem);
+      setBusy(false);
+    }
+  };
+  if (busy) return <Busy>Burning, scanning and reading a virtual piece</Busy>;
+  return (
+    <>
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+      <Button onClick={run}>Try it without a laser</Button>
+    </>
   );
 }
 
@@ -284,7 +312,7 @@ function Waiting({ charts, onChange }: { readonly charts: readonly ChartCard[]; 
       <h2 id="waiting-title">Charts waiting to be scanned</h2>
       {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
       <ul class="waiting">
-        {charts.map(({ hash, kind, material, machine, widthMm, heightMm, files, drawn }) => {
+        {charts.map(({ hash, kind, material, machine, widthMm, heightMm, files, drawn, hasField }) => {
           const address = (file: string) => `/api/charts/${hash}/${file}`;
           const label = `${capitalise(sayChart(shop, kind))}: ${material === '' ? 'unnamed' : titleIn(shop.materials, material)}`;
           return (
@@ -310,6 +338,7 @@ function Waiting({ charts, onChange }: { readonly charts: readonly ChartCard[]; 
                     </a>
                   )}
                 </p>
+                {!hasField && files.includes('chart.png') && <TryVirtually hash={hash} />}
               </div>
               <button
                 type="button"
@@ -358,7 +387,8 @@ function Readings({ readings }: { readonly readings: readonly Reading[] }) {
 export function titleOf(reading: Reading): string {
   if (reading.kind === 'learned') {
     const { saved, title } = reading;
-    return saved.state === 'this' ? saved.title : `${title}, not saved`;
+    const kind = reading.isVirtual ? ', virtual' : '';
+    return saved.state === 'this' ? saved.title : `${title}${kind}, not saved`;
   }
   if (reading.kind === 'checked') return `${reading.title ?? reading.profile}: ${VERDICTS[reading.verdict]}`;
   return 'A chart, measured';

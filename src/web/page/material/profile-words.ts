@@ -23,8 +23,9 @@ const sayBand = (half: number) => `± ${half.toFixed(1)} L*`;
 
 /** The same of what was read, before it is a profile. */
 export function sayReadingProvenance(reading: Reading): string {
-  const { date, ask, chart } = reading;
-  const parts = [date, sayCaptures({ count: ask.captures.length, camera: ask.camera })];
+  const { date, ask, chart, isVirtual } = reading;
+  const captures = sayCaptures({ count: ask.captures.length, camera: ask.camera });
+  const parts = [date, isVirtual ? `virtual, ${captures}` : captures];
   if (reading.kind === 'learned' && reading.band.length > 0) {
     const halves = reading.band.map(({ low, high }) => (high - low) / 2);
     parts.push(sayBand(halves.reduce((sum, half) => sum + half, 0) / halves.length));

@@ -70,6 +70,13 @@ export function ReadingScreen({ id }: { readonly id: string }) {
           <div class="intro">
             <h1>{titleOf(reading)}</h1>
             <p class="soft">{sayReadingProvenance(reading)}</p>
+            {reading.kind === 'learned' && reading.verdict && <p class="lead">{reading.verdict}</p>}
+            {reading.isVirtual && (
+              <p class="note">
+                No laser has burned this piece: the virtual engraver did, and a virtual scanner took its picture. It
+                shows the way. Burn the chart on your own material before you trust its numbers.
+              </p>
+            )}
           </div>
           {reading.warnings.length > 0 && (
             <section class="distrust" aria-labelledby="distrust-title">
