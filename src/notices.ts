@@ -312,6 +312,35 @@ export const NOTICES = {
     say: ({ lost, photoLost }: { readonly lost: number; readonly photoLost: number }) =>
       `${percent(lost)} of what seems to be the subject lies outside this crop (${percent(photoLost)} of the photo is cut off): look at it, and move the crop by hand, or take a piece of another shape.`,
   },
+  'print-seen': {
+    about: 'photo',
+    say: ({
+      focus,
+      zoom,
+      turnDeg,
+      slant,
+    }: Partial<PictureAlone> & { readonly turnDeg: number; readonly slant: number }) =>
+      [
+        'This looks like a photo of a printed picture that lies on something.',
+        ...(turnDeg === 0 ? [] : [`It lies askew: turn the photo by ${turnDeg.toFixed(1)}°, and look again.`]),
+        ...(focus
+          ? [
+              `To leave out what it lies on, let the photo fill the piece with ${focus.x},${focus.y} in sight at zoom ${zoom}.`,
+            ]
+          : []),
+        ...(slant > 0
+          ? [
+              `It was taken aslant (one edge is ${percent(slant)} longer than the other): take it again from straight above.`,
+            ]
+          : []),
+        'A scan of the print shows more.',
+      ].join(' '),
+  },
+  'print-glare': {
+    about: 'photo',
+    say: ({ where, share }: { readonly where: string; readonly share: number }) =>
+      `Light is mirrored in the printed picture ${where} (${(100 * share).toFixed(share < 0.02 ? 1 : 0)} % of it is blown out) and will be burned as a white patch: take the photo again without flash and with the light from the side, or scan the print.`,
+  },
   'bars-left-out': {
     about: 'photo',
     say: (bars: BarShares) =>

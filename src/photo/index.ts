@@ -5,6 +5,7 @@ export * from './blank.ts';
 export * from './choose-crop.ts';
 export * from './choose-tone.ts';
 export * from './find-bars.ts';
+export * from './find-print.ts';
 export * from './frame.ts';
 export * from './mask.ts';
 export * from './meter.ts';

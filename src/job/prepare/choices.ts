@@ -4,14 +4,17 @@ import {
   chooseCrop,
   type Frame,
   findBars,
+  findPrint,
   multiplyMasks,
   outlineMask,
   type PhotoPart,
+  PRINT_SEARCHED_PX,
   pieceMask,
   placeOnPiece,
+  type SeenPrint,
   seenWithin,
 } from '../../photo/index.ts';
-import { createPlane, findAttention, type Photo, type Plane } from '../../plane/index.ts';
+import { createPlane, findAttention, type Photo, type Plane, readColour } from '../../plane/index.ts';
 import type { SizeMm } from '../../units.ts';
 import type { JobSpec } from '../request/types.ts';
 import { cropRequestOf, type StandingPhoto } from './subject.ts';
@@ -43,10 +46,59 @@ const LOST_UNSAID = 0.2;
  * middle.
  */
 export async function chooseFocus(
+  standing: Pick<StandingPhoto, 'photo' | 'subject'>,
+  spec: Pick<JobSpec, 'focus' | 'fit' | 'zoom' | 'size' | 'outline'>,
+): Promise<CropFacts> {
+  const bars = findBars(standing.photo);
+  const chosen = await chooseByBars(bars, standing, spec);
+  const print = bars ? undefined : seekPrint(standing.photo);
+  return print ? tellPrint(print, chosen, { photo: standing.photo, ...spec }) : chosen;
+}
+
+function seekPrint(photo: Photo): SeenPrint | undefined {
+  const scale = Math.min(1, PRINT_SEARCHED_PX / Math.max(photo.width, photo.height));
+  const [width, height] = [Math.round(photo.width * scale), Math.round(photo.height * scale)];
+  const crop = { x: 0, y: 0, width: photo.width, height: photo.height };
+  return findPrint(readColour(photo, { crop, width: Math.max(1, width), height: Math.max(1, height) }));
+}
+
+/**
+ * From here on a print is said to lie askew, degrees, and to be seen aslant, a share. Assumed: less is not seen on a
+ * piece, and no hand holds a camera straighter.
+ */
+const PRINT_SAID = { leansDeg: 0.7, slant: 0.04 } as const;
+
+/** The crop stays as it was chosen: said is how to take the printed picture alone, and what light lies on it. */
+function tellPrint(
+  { picture, leansDeg, slant, glare }: SeenPrint,
+  chosen: CropFacts,
+  { photo, fit, zoom, size }: { readonly photo: Photo } & Pick<JobSpec, 'fit' | 'zoom' | 'size'>,
+): CropFacts {
+  const full = shareOfCover(photo, { aspect: size.widthMm / size.heightMm, zoom });
+  const isAlone = fit !== 'contain' && isWithin(chosen.focus, full, picture);
+  const alone = isAlone ? undefined : cropWithout({ picture }, { ...full, zoom });
+  const told = {
+    turnDeg: Math.abs(leansDeg) < PRINT_SAID.leansDeg ? 0 : -Number(leansDeg.toFixed(1)),
+    slant: slant < PRINT_SAID.slant ? 0 : slant,
+    ...alone,
+  };
+  const isSaid = alone !== undefined || told.turnDeg !== 0 || told.slant > 0;
+  return {
+    ...chosen,
+    ...(alone ? { alone } : {}),
+    notices: [
+      ...chosen.notices,
+      ...(isSaid ? [notice('print-seen', told)] : []),
+      ...(glare ? [notice('print-glare', glare)] : []),
+    ],
+  };
+}
+
+async function chooseByBars(
+  bars: Bars | undefined,
   { photo, subject }: Pick<StandingPhoto, 'photo' | 'subject'>,
   { focus, fit, zoom, size, outline }: Pick<JobSpec, 'focus' | 'fit' | 'zoom' | 'size' | 'outline'>,
 ): Promise<CropFacts> {
-  const bars = findBars(photo);
   const full = shareOfCover(photo, { aspect: size.widthMm / size.heightMm, zoom });
   const alone = bars && cropWithout(bars, { ...full, zoom });
   if (fit === 'contain') {
@@ -80,7 +132,7 @@ const SLACK = 0.005;
 
 /** The crop that takes the picture alone: as near as it must be, about its middle. */
 function cropWithout(
-  { picture }: Bars,
+  { picture }: Pick<Bars, 'picture'>,
   { width, height, zoom = 1 }: { readonly width: number; readonly height: number; readonly zoom: number | undefined },
 ): NonNullable<CropFacts['alone']> {
   const nearer = Math.max(1, (width * zoom) / picture.width, (height * zoom) / picture.height);
