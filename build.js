@@ -250,6 +250,7 @@ function copyPage() {
   mkdirSync('dist/page', { recursive: true });
   copyFileSync('src/web/page/index.html', 'dist/page/index.html');
   copyFileSync('src/web/page/icon.svg', 'dist/page/icon.svg');
+  copyFileSync('src/web/page/manifest.webmanifest', 'dist/page/manifest.webmanifest');
   copyFileSync(`${FONT}/files/atkinson-hyperlegible-next-latin-wght-normal.woff2`, 'dist/page/text.woff2');
   copyFileSync(`${FONT}/LICENSE`, 'dist/page/text.woff2.license');
 }

@@ -1,5 +1,6 @@
 import { CHART_KIND_NAMES, CHART_KINDS, type ChartKind, type ChartKindRecord } from '../chart/index.ts';
-import { meanBandHalf, readMachine, recommendStartSpacingMm, startSettings } from '../job/index.ts';
+import { AppError } from '../errors.ts';
+import { meanBandHalf, readHistory, readMachine, recommendStartSpacingMm, startSettings } from '../job/index.ts';
 import { controlOf, type Machine, readTyped, typeSetting } from '../machine/index.ts';
 import { type FoundRecord, findMark, type Profile, parseMaterial, type Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
@@ -58,7 +59,16 @@ export interface OfferedProfile {
    * Half the band in which 95 % of patches burned later should lie, ΔL*, mean over the curve; absent without a measure.
    */
   readonly bandL?: number;
+  /** Of a profile of the shop that was learned from a burned piece: when a strip should tell whether it still holds. */
+  readonly checkDue?: string;
 }
+
+/**
+ * Days after which a profile is checked again. Assumed: a month; lens, cleaning, humidity and batches move a material
+ * within weeks (common practice, no source).
+ */
+const CHECK_DAYS = 30;
+const MS_PER_DAY = 86_400_000;
 
 /** Machines, profiles, materials and screens of a shop; one broken file hides no other. */
 export function describeShop(shop: Shop): ShopRecord {
@@ -77,7 +87,7 @@ export function describeShop(shop: Shop): ShopRecord {
   });
   return {
     machines: machines.records.map(({ value }) => value),
-    profiles: profiles.records.map(({ value, from }) => offerProfile(value, from)),
+    profiles: profiles.records.map(({ value, from }) => offerProfile(value, from, shop)),
     materials: materials.records.map(({ value }) => value),
     screens: SCREEN_NAMES,
     charts: CHART_KIND_NAMES.map(offerChart),
@@ -107,7 +117,25 @@ function offerMachine(name: string, shop: Shop): OfferedMachine {
   return { name, title, fieldMm, wavelengthNm, pulses, units, start, formats };
 }
 
-export function offerProfile(profile: Profile, from: FoundRecord['from']): OfferedProfile {
+export function offerProfile(profile: Profile, from: FoundRecord['from'], shop: Shop): OfferedProfile {
   const bandL = meanBandHalf(profile);
-  return { profile, from, ...(bandL === undefined ? {} : { bandL }) };
+  const checkDue = from === 'shop' && profile.origin === 'measured' ? findCheckDue(profile, shop) : undefined;
+  return { profile, from, ...(bandL === undefined ? {} : { bandL }), ...(checkDue ? { checkDue } : {}) };
+}
+
+/** ISO date of the next check, from the last one, or from when the profile was learned. */
+function findCheckDue({ name, date }: Profile, shop: Shop): string | undefined {
+  const last = [date, ...listChecks(name, shop)].reduce((a, b) => (a < b ? b : a));
+  const due = Date.parse(last) + CHECK_DAYS * MS_PER_DAY;
+  return Number.isNaN(due) ? undefined : new Date(due).toISOString().slice(0, 10);
+}
+
+/** Dates of a profile's checks; a history that cannot be read is told of where it is asked for. */
+function listChecks(name: string, shop: Shop): readonly string[] {
+  try {
+    return (readHistory(name, shop)?.entries ?? []).map(({ date }) => date);
+  } catch (error) {
+    if (error instanceof AppError) return [];
+    throw error;
+  }
 }

@@ -78,6 +78,8 @@ export interface ProfileFacts extends Named {
    * Half the band in which 95 % of patches burned later should lie, ΔL*, mean over the curve; null without a measure.
    */
   readonly bandL: number | null;
+  /** ISO date of the next check; null for one that no burned piece told. */
+  readonly checkDue: string | null;
 }
 
 export interface PieceFacts extends Named {

@@ -12,6 +12,7 @@ export const TYPES: Readonly<Record<string, string>> = {
   '.svg': 'image/svg+xml',
   '.jpg': 'image/jpeg',
   '.json': 'application/json; charset=utf-8',
+  '.webmanifest': 'application/manifest+json; charset=utf-8',
   ...Object.fromEntries(DOT_FORMAT_NAMES.map((name) => [`.${name}`, DOT_FORMATS[name].mime])),
 };
 

@@ -51,7 +51,7 @@ export async function viewShop({ shop, shopDir, version, photosDir }: ShopContex
   };
 }
 
-export function factsOfProfile({ profile, from, bandL }: OfferedProfile): ProfileFacts {
+export function factsOfProfile({ profile, from, bandL, checkDue }: OfferedProfile): ProfileFacts {
   const { name, title, material, machine, direction, origin, date, bare, full, grid, screen, settings, captures } =
     profile;
   return {
@@ -71,6 +71,7 @@ export function factsOfProfile({ profile, from, bandL }: OfferedProfile): Profil
     settings,
     captures: captures ?? null,
     bandL: bandL ?? null,
+    checkDue: checkDue ?? null,
   };
 }
 

@@ -243,7 +243,7 @@ describe('light', () => {
     async () => {
       const keys = await shop.keys();
       let bytes = 0;
-      for (const path of ['/', '/page.js', '/page.css', '/text.woff2', '/icon.svg']) {
+      for (const path of ['/', '/page.js', '/page.css', '/text.woff2', '/icon.svg', '/manifest.webmanifest']) {
         const answer = await fetch(shop.server().origin + path, { headers: { 'accept-encoding': 'gzip' } });
         const length = Number(answer.headers.get('content-length') ?? (await answer.clone().arrayBuffer()).byteLength);
         bytes += length;
@@ -263,6 +263,21 @@ describe('light', () => {
     TIME,
   );
 });
+
+test(
+  'the browser finds nothing that keeps the page from being installed as an app',
+  async () => {
+    const { page, context } = await shop.open('/');
+    const tools = await context.newCDPSession(page);
+    const { errors } = await tools.send('Page.getAppManifest');
+    expect(errors).toEqual([]);
+    const { installabilityErrors } = await tools.send('Page.getInstallabilityErrors');
+    // A test's window keeps nothing, and says so.
+    expect(installabilityErrors.map((one: { readonly errorId: string }) => one.errorId)).toEqual(['in-incognito']);
+    await context.close();
+  },
+  TIME,
+);
 
 describe('side by side', () => {
   /** Figures of each pane, once all of them are there. */

@@ -18,7 +18,7 @@ import { toDriftPoint } from './drift-point.ts';
 export const PROFILE_TITLE = v.pipe(v.string(), v.trim(), v.minLength(1), v.maxLength(80));
 
 /** @throws AppError name-unknown, file-invalid */
-export const viewProfile = ({ shop }: Calibration, name: string): ProfileView => viewOf(showProfile(name, shop));
+export const viewProfile = ({ shop }: Calibration, name: string): ProfileView => viewOf(showProfile(name, shop), shop);
 
 /** How two profiles differ. @throws AppError name-unknown, file-invalid */
 export function viewComparison(calibration: Calibration, a: string, b: string): ComparisonView {
@@ -39,10 +39,10 @@ export async function removeProfile(calibration: Calibration, name: string): Pro
   calibration.events.send({ type: 'shop' });
 }
 
-function viewOf({ profile, from, history, marksUm }: ShownProfile): ProfileView {
+function viewOf({ profile, from, history, marksUm }: ShownProfile, shop: Calibration['shop']): ProfileView {
   const { bare, full, grid, screen, fit, repeatability } = profile;
   return {
-    ...factsOfProfile(offerProfile(profile, from)),
+    ...factsOfProfile(offerProfile(profile, from, shop)),
     points: sampleCurve(profile.points),
     band: fit ? fit.band.map(({ coverage, low, high }) => ({ coverage, lightness: (low + high) / 2, low, high })) : [],
     facts: [

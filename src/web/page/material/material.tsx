@@ -6,7 +6,7 @@ import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select 
 import { PrintSheet } from '../parts/print-sheet.tsx';
 import { listMaterials, materialFor, sayChart, useShop } from '../shop-context.ts';
 import { CaptureStep } from './capture.tsx';
-import { nameChoice, sayProvenance, sayReadingProvenance } from './profile-words.ts';
+import { nameChoice, sayCheck, sayProvenance, sayReadingProvenance } from './profile-words.ts';
 
 type Kind = ChartCard['kind'];
 
@@ -447,6 +447,7 @@ function Profiles() {
                 <b>{profile.title}</b>
                 <span class="soft">
                   {profile.machine} · {sayProvenance(profile)}
+                  {profile.checkDue !== null && ` · ${sayCheck(profile.checkDue)}`}
                 </span>
               </a>
             </li>

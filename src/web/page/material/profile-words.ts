@@ -32,3 +32,7 @@ export function sayReadingProvenance(reading: Reading): string {
   }
   return [...parts, `chart ${chart.slice(0, 6)}`].join(' · ');
 }
+
+/** When a strip should tell whether a profile still holds. */
+export const sayCheck = (due: string) =>
+  due <= new Date().toISOString().slice(0, 10) ? 'check it with a strip now' : `check it by ${due}`;
