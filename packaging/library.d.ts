@@ -2,6 +2,7 @@ declare const CHART_KIND_NAMES: readonly [
 	"spot",
 	"dose",
 	"tone",
+	"field",
 	"verify",
 	"check"
 ];
@@ -675,6 +676,8 @@ interface ChartLayout {
 	readonly patches: readonly Patch[];
 	/** Dose charts with room for the grid of another software: where it lies, mm. After all older fields. */
 	readonly field?: FieldPlace;
+	/** Charts that tell how even the machine's field is: where they are burned in it. After all older fields. */
+	readonly inField?: PlaceInField;
 }
 interface CoverageTable {
 	/** Coverage 0 … ONE for luminance 0 … ONE. */
@@ -905,6 +908,15 @@ interface PixelBox {
 	readonly y: number;
 	readonly width: number;
 	readonly height: number;
+}
+interface PlaceInField {
+	readonly xMm: number;
+	readonly yMm: number;
+	/** Of the field. */
+	readonly widthMm: number;
+	readonly heightMm: number;
+	/** Name of the profile through which the chart is read. */
+	readonly profile: string;
 }
 interface ProfileAdjustment {
 	/** Name of the profile that was learned. */

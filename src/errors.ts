@@ -174,6 +174,16 @@ export const ERRORS = {
     http: 422,
     hint: 'Lay plain white paper or a grey card flat beside the chart, in the same light; or leave the reference out.',
   },
+  'field-unexplained': {
+    exit: 1,
+    http: 422,
+    hint: 'Burn the field chart on even, flat stock and scan it without automatics; a map that does not explain it corrects nothing.',
+  },
+  'place-unusable': {
+    exit: 1,
+    http: 422,
+    hint: 'Lay the piece nearer to the middle of the field, or leave the place out and let it burn uncorrected.',
+  },
   'adjust-impossible': {
     exit: 1,
     http: 422,

@@ -57,6 +57,14 @@ export function parseLengthOrZeroMm(text: string, what: string): number {
   return readLengthMm(text) === 0 ? 0 : parseLengthMm(text, what);
 }
 
+/** A place from `20,35.5` or `20; 35,5`: two lengths from an upper left corner, x right, y down. @throws AppError */
+export function parsePlaceMm(text: string, what: string): { readonly xMm: number; readonly yMm: number } {
+  const parts = text.includes(';') ? text.split(';') : text.split(',');
+  const [xMm, yMm] = parts.map(readLengthMm);
+  if (parts.length === 2 && xMm! >= 0 && yMm! >= 0) return { xMm: xMm!, yMm: yMm! };
+  throw new AppError('option-invalid', `${what}: found "${text}", needed two lengths of 0 or more such as 20,35.5`);
+}
+
 function splitUnit(text: string): { readonly number: string; readonly unit: string } {
   const plain = text.trim().toLowerCase();
   const unit = UNIT.exec(plain)?.[0] ?? '';

@@ -16,7 +16,7 @@ import {
 import { parseMachine } from '../src/machine/index.ts';
 import { parseMaterial, parsePalette, parseProfile, parseRefused } from '../src/material/index.ts';
 import { parseJig } from '../src/plate/index.ts';
-import { parseMaterialModel } from '../src/simulation/index.ts';
+import { parseFieldModel, parseMaterialModel } from '../src/simulation/index.ts';
 import { REFUSED, SHOP } from './job/shop.ts';
 
 type Json = null | boolean | number | string | Json[] | { [key: string]: Json };
@@ -49,6 +49,7 @@ const READERS: Readonly<
   jig: { parse: (json) => parseJig(json, 'j'), files: readAll('shared/shop/jigs') },
   prices: { parse: (json) => parsePriceList(json, 'p'), files: [['prices.json', read('shared/shop/prices.json')]] },
   'hidden material': { parse: parseMaterialModel, files: readAll('shared/simulation') },
+  'field of a virtual machine': { parse: parseFieldModel, files: readAll('shared/simulation/fields') },
   'errors to expect': {
     parse: (json) => parseSimulationErrors(json, 'e'),
     files: [['simulation-errors.json', read('shared/simulation-errors.json')]],

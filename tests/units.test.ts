@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { numberOf } from '../src/options.ts';
-import { parseLengthMm, parseLengthOrZeroMm, parseSizeMm } from '../src/units.ts';
+import { parseLengthMm, parseLengthOrZeroMm, parsePlaceMm, parseSizeMm } from '../src/units.ts';
 
 describe('lengths', () => {
   test.each([
@@ -87,4 +87,13 @@ describe('sizes', () => {
   test.each(['', '-85', '0', 'x', '85x', '1x2x3', 'id-9', 'baby', 'constructor'])('%j is refused', (text) => {
     expect(() => parseSizeMm(text, '--size')).toThrow(/--size/);
   });
+});
+
+test('a place is two lengths from a corner, with points or commas in them', () => {
+  expect(parsePlaceMm('20,35.5', 'at')).toEqual({ xMm: 20, yMm: 35.5 });
+  expect(parsePlaceMm('2cm; 35,5', 'at')).toEqual({ xMm: 20, yMm: 35.5 });
+  expect(parsePlaceMm('0,0', 'at')).toEqual({ xMm: 0, yMm: 0 });
+  for (const text of ['20', '20,', '-1,5', '1,2,3', 'a,b']) {
+    expect(() => parsePlaceMm(text, 'at')).toThrow('at: found');
+  }
 });

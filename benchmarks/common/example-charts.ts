@@ -11,6 +11,7 @@ export const EXAMPLE: ChartOptions = {
   grid: { pitchMm: 0.05, lineSpacingMm: 0.05 },
   columns: { setting: 'powerW', values: [5, 10, 15, 20, 25] },
   rows: { setting: 'speedMmPerS', values: [200, 400, 800, 1600] },
+  inField: { xMm: 0, yMm: 0, widthMm: 85.6, heightMm: 54, profile: 'example-profile' },
 };
 
 export const KINDS: readonly ChartKind[] = ['spot', 'dose', 'tone', 'verify', 'check'];
@@ -27,6 +28,7 @@ export const LAYOUTS: Readonly<Record<ChartKind, ChartLayout>> = {
   spot: layoutChart('spot', EXAMPLE),
   dose: layoutChart('dose', EXAMPLE),
   tone: layoutChart('tone', EXAMPLE),
+  field: layoutChart('field', EXAMPLE),
   verify: layoutChart('verify', EXAMPLE),
   check: layoutChart('check', EXAMPLE),
 };

@@ -108,17 +108,28 @@ function stampAt(material: OtherMaterial, perDot: number, fx: number, fy: number
 
 const PLACES = 8;
 
+/** How the beam differs from dot to dot over a machine's field: factors of energy and of the spot's diameters. */
+export type OtherField = (xMm: number, yMm: number) => { readonly dose: number; readonly width: number };
+
 /** Doses in units of the half dose on `perDot` × `perDot` samples a dot. */
-function deposit(dots: Dots, material: OtherMaterial, perDot: number, random: () => number) {
+function deposit(dots: Dots, material: OtherMaterial, perDot: number, random: () => number, field?: OtherField) {
   const { grid, drive, heatLines, heatDots, energySd, jitterUm, wobbleUm } = material;
   const width = dots.width * perDot;
   const height = dots.height * perDot;
   const dose = new Float32Array(width * height);
-  const stamps: Stamp[] = [];
   const peak = stampAt(material, perDot, 0.5, 0.5).values.reduce((most, value) => Math.max(most, value), 0);
-  for (let v = 0; v < PLACES; v++) {
-    for (let u = 0; u < PLACES; u++) stamps.push(stampAt(material, perDot, (u + 0.5) / PLACES, (v + 0.5) / PLACES));
-  }
+  const made = new Map<number, Stamp[]>();
+  const stampsOf = (width: number): readonly Stamp[] => {
+    const step = Math.round(100 * width);
+    const known = made.get(step);
+    if (known) return known;
+    const wide = { ...material, spotXUm: (material.spotXUm * step) / 100, spotYUm: (material.spotYUm * step) / 100 };
+    const stamps = Array.from({ length: PLACES ** 2 }, (_, at) =>
+      stampAt(wide, perDot, ((at % PLACES) + 0.5) / PLACES, (Math.floor(at / PLACES) + 0.5) / PLACES),
+    );
+    made.set(step, stamps);
+    return stamps;
+  };
   const jitterX = (jitterUm / 1000 / grid.pitchMm) * perDot;
   const jitterY = (jitterUm / 1000 / grid.lineSpacingMm) * perDot;
   const wobble = (wobbleUm / 1000 / grid.lineSpacingMm) * perDot;
@@ -130,7 +141,10 @@ function deposit(dots: Dots, material: OtherMaterial, perDot: number, random: ()
       const warm =
         heatLines * (fires(x, y - 1) + fires(x, y - 2) + fires(x, y - 3)) +
         heatDots * (fires(x - 1, y) + fires(x - 2, y) + fires(x - 3, y));
-      const energy = (drive / peak) * (1 + warm) * Math.exp(energySd * normalOf(random));
+      const here = field?.((x + 0.5) * grid.pitchMm, (y + 0.5) * grid.lineSpacingMm) ?? { dose: 1, width: 1 };
+      const stamps = stampsOf(here.width);
+      const strongest = (drive / peak) * (1 + warm) * Math.exp(energySd * normalOf(random));
+      const energy = (strongest * here.dose) / here.width ** 2;
       const cx = (x + 0.5) * perDot + jitterX * normalOf(random);
       const cy = (y + 0.5) * perDot + jitterY * normalOf(random) + line;
       const wx = Math.floor(cx);
@@ -201,7 +215,8 @@ export function burnOther(
     seed,
     perDot,
     marginMm = 0,
-  }: { material: OtherMaterial; seed: number; perDot?: number; marginMm?: number },
+    field,
+  }: { material: OtherMaterial; seed: number; perDot?: number; marginMm?: number; field?: OtherField },
 ): Surface {
   const { grid, law, fading, bareL, fullL, grainDose, grainLight, grainUm, n, opticsUm } = material;
   const fine =
@@ -219,7 +234,7 @@ export function burnOther(
     padded.data.set(dots.data.subarray(y * dots.width, (y + 1) * dots.width), (y + my) * padded.width + mx);
   }
   const random = createOtherRandom(seed);
-  const { dose, width, height } = deposit(padded as Dots, material, fine, random);
+  const { dose, width, height } = deposit(padded as Dots, material, fine, random, field);
   // Grain is coarser than dots: one value a dot.
   const grainOf = (deviation: number) => {
     const field = createField(random, padded.width, padded.height, grainUm / 1000 / grid.pitchMm);

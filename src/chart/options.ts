@@ -1,6 +1,6 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
-import type { CellSettings } from './types.ts';
+import type { CellSettings, PlaceInField } from './types.ts';
 
 /** One swept setting of a dose chart and its values, in the order of columns or rows. */
 export interface DoseAxis {
@@ -48,6 +48,8 @@ export interface ChartOptions {
   readonly rows?: DoseAxis;
   /** Dose charts: an empty field instead of cells, for the grid of another software. */
   readonly isFieldEmpty?: boolean;
+  /** Charts that tell how even the machine's field is. */
+  readonly inField?: PlaceInField;
 }
 
 /** Assumed: a card of ID-1's size, which every shop has at hand, and a strip that fits beside a piece. */

@@ -3,7 +3,7 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 
 /** Kinds of charts; apart from the register, so that a help text that lists them does not load them. */
-export const CHART_KIND_NAMES = ['spot', 'dose', 'tone', 'verify', 'check'] as const;
+export const CHART_KIND_NAMES = ['spot', 'dose', 'tone', 'field', 'verify', 'check'] as const;
 
 export type ChartKind = (typeof CHART_KIND_NAMES)[number];
 
@@ -123,6 +123,19 @@ export interface ChartLayout {
   readonly patches: readonly Patch[];
   /** Dose charts with room for the grid of another software: where it lies, mm. After all older fields. */
   readonly field?: FieldPlace;
+  /** Charts that tell how even the machine's field is: where they are burned in it. After all older fields. */
+  readonly inField?: PlaceInField;
+}
+
+/** Where a chart's upper left corner lies in a machine's field, mm from the field's; x right, y down. */
+export interface PlaceInField {
+  readonly xMm: number;
+  readonly yMm: number;
+  /** Of the field. */
+  readonly widthMm: number;
+  readonly heightMm: number;
+  /** Name of the profile through which the chart is read. */
+  readonly profile: string;
 }
 
 export interface FieldPlace {

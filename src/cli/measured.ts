@@ -1,11 +1,12 @@
 import type { DoseReading, SpotReading } from '../job/index.ts';
-import { type KnownControl, type MeasuredRecord, nextAfterDose, saySetting } from '../tasks/index.ts';
+import type { EvennessMap } from '../machine/index.ts';
+import { type KnownControl, listEvenness, type MeasuredRecord, nextAfterDose, saySetting } from '../tasks/index.ts';
 import type { Outcome } from './command.ts';
 import { alignColumns, formatNumber, sayPath } from './text.ts';
 
 /** What a spot or a dose chart told, and the palette that was read from it. */
 export function describeMeasured(
-  { reading, captures, palette, control, files }: MeasuredRecord,
+  { reading, captures, palette, control, files, kept: inShop }: MeasuredRecord,
   folder: string,
 ): Outcome {
   const kept = files.find((path) => path.endsWith('.json'));
@@ -13,7 +14,12 @@ export function describeMeasured(
     reading.schema === 'tonewright-dose/1' && kept !== undefined
       ? nextAfterDose(reading, sayPath(kept, folder))
       : undefined;
-  const text = reading.schema === 'tonewright-spot/1' ? writeSpot(reading) : writeDose(reading, control);
+  const text =
+    reading.schema === 'tonewright-spot/1'
+      ? writeSpot(reading)
+      : reading.schema === 'tonewright-evenness/1'
+        ? writeField(reading)
+        : writeDose(reading, control);
   return {
     json: {
       ...reading,
@@ -21,12 +27,14 @@ export function describeMeasured(
       page: files.find((path) => path.endsWith('.html')) ?? null,
       files,
       next: next ?? null,
+      ...(inShop === undefined ? {} : { kept: inShop }),
       ...(palette ? { palette } : {}),
     },
     text: [
       text,
       ...(palette ? [writePalette(palette, control)] : []),
       ...(files.length > 0 ? [alignColumns(files.map((path) => ['wrote', path]))] : []),
+      ...(inShop === undefined ? [] : [alignColumns([['kept', inShop]])]),
       ...(next === undefined ? [] : [alignColumns([['next', next]])]),
     ].join('\n\n'),
   };
@@ -67,6 +75,25 @@ function writeSpot({ widthX, widthY, dotUm, yuleNielsenN, recommendedSpacingMm, 
       ]),
     ]),
     ...notes,
+  ].join('\n\n');
+}
+
+/** Columns and rows of places that are listed. Counts. Assumed: corners, sides and middle say what a field does. */
+const FIELD_PLACES = { columns: 3, rows: 3 } as const;
+
+function writeField(map: EvennessMap): string {
+  return [
+    map.notes.join('\n'),
+    alignColumns([
+      ['PLACE', 'DOSE', '95 %', 'WIDTH', '95 %'],
+      ...listEvenness(map, FIELD_PLACES).map(({ xMm, yMm, dose, doseReach, width, widthReach }) => [
+        `${formatNumber(xMm, 4)}, ${formatNumber(yMm, 4)} mm`,
+        `× ${dose.toFixed(3)}`,
+        `${(dose / doseReach).toFixed(3)} … ${(dose * doseReach).toFixed(3)}`,
+        `× ${width.toFixed(3)}`,
+        `${(width / widthReach).toFixed(3)} … ${(width * widthReach).toFixed(3)}`,
+      ]),
+    ]),
   ].join('\n\n');
 }
 

@@ -38,6 +38,7 @@ export {
   saySpacing,
 } from './calibrate/profile-page.ts';
 export { type DoseReading, readDose } from './calibrate/read-dose.ts';
+export { readEvenness } from './calibrate/read-evenness.ts';
 export { readSpot, type SpotReading } from './calibrate/read-spot.ts';
 export { analyseScatter, type ScatterAnalysis, type ScatterCause } from './calibrate/scatter.ts';
 export { chooseLimits, sayPrediction, sayVerification, verifyTones } from './calibrate/verification.ts';

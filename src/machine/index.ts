@@ -14,6 +14,7 @@ export {
   typeSettings,
 } from './control.ts';
 export * from './design.ts';
+export * from './evenness.ts';
 export * from './extents.ts';
 export * from './fit.ts';
 export * from './fitted-machine.ts';

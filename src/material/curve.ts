@@ -146,7 +146,7 @@ function leaveBare(
 const CURVE_STEPS = 4096;
 
 /** Coverage 0 … ONE for rising values of lightness, between the first and the last point. */
-function invertCurve(points: readonly TonePoint[], wanted: Float32Array): Uint16Array {
+export function invertCurve(points: readonly TonePoint[], wanted: Float32Array): Uint16Array {
   const { lightnessAt } = toneCurveOf({ points });
   const first = points[0].coverage;
   const step = (points[points.length - 1].coverage - first) / CURVE_STEPS;

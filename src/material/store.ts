@@ -16,7 +16,8 @@ export type RecordKind =
   | 'jigs'
   | 'palettes'
   | 'burned'
-  | 'rested';
+  | 'rested'
+  | 'evenness';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
   profiles: 'profile',
@@ -28,6 +29,7 @@ const ONE_OF: Readonly<Record<RecordKind, string>> = {
   palettes: 'palette',
   burned: 'burned job',
   rested: 'notice at rest',
+  evenness: 'map of a field’s evenness',
 };
 
 export interface ShopOptions {

@@ -24,3 +24,8 @@ export function invertPositiveDefinite(
   for (let i = 0; i < n; i++) logDeterminant += 2 * Math.log(lower.get(i, i) * size[i]!);
   return { inverse: scaled.map((row, i) => row.map((value, j) => value / (size[i]! * size[j]!))), logDeterminant };
 }
+
+/** `count` numbers from `from` to `to`, equally far apart. @param count 2 or more */
+export function linearSteps(from: number, to: number, count: number): readonly number[] {
+  return Array.from({ length: count }, (_, at) => from + ((to - from) * at) / (count - 1));
+}

@@ -27,6 +27,13 @@ export interface FieldRect {
   readonly height: number;
 }
 
+/** A square of one coverage 0 … 1. */
+export function evenPlane(coverage: number, side: number): Plane<'coverage'> {
+  const plane = createPlane('coverage', side, side);
+  plane.data.fill(Math.round(coverage * ONE));
+  return plane;
+}
+
 /**
  * Screens one coverage and averages its dots.
  * @param coverage 0 … 1
@@ -43,7 +50,5 @@ export function averageField<D>(
     readonly meanOf: (dots: D, rect: FieldRect) => number;
   },
 ): number {
-  const plane = createPlane('coverage', side, side);
-  plane.data.fill(Math.round(coverage * ONE));
-  return meanOf(halftone(plane), { x: from, y: from, width: to - from, height: to - from });
+  return meanOf(halftone(evenPlane(coverage, side)), { x: from, y: from, width: to - from, height: to - from });
 }

@@ -17,7 +17,7 @@ export {
 } from './dot-formats.ts';
 export * from './dot-table.ts';
 export * from './encode.ts';
-export { averageField, EVEN_FIELDS, type FieldRect } from './even-field.ts';
+export { averageField, EVEN_FIELDS, evenPlane, type FieldRect } from './even-field.ts';
 export * from './exif.ts';
 export * from './files.ts';
 export {

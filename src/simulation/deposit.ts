@@ -1,6 +1,7 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid, Dots } from '../plane/index.ts';
 import { createChance, hash32 } from './chance.ts';
+import { beamAt, type PlacedField } from './field.ts';
 import type { MaterialModel } from './material-model.ts';
 import { startFastSum, startPlainSum } from './row-sum.ts';
 import { dotEnergyJ, pulsesOfDot, type SpotKernel, SUB_POSITIONS, spotKernel } from './spot.ts';
@@ -12,6 +13,8 @@ export interface DepositOptions {
   readonly settings: BurnSettings;
   /** How far the piece leaves focus from its middle line towards its upper and lower edge, mm per mm. */
   readonly tilt: number;
+  /** How the beam differs over the machine's field; the same everywhere when absent. */
+  readonly field?: PlacedField;
   /** Samples per dot. */
   readonly perDot: { readonly x: number; readonly y: number };
   /** Bare dots to the left and to the right. */
@@ -26,7 +29,7 @@ export interface Deposit {
   readRow(dose: Float32Array, sampleRow: number): void;
 }
 
-/** A scan line that has been burned: dose^power without its factor across the scan. */
+/** The dots of a scan line that one spot has burned: dose^power without its factor across the scan. */
 interface BurnedLine {
   readonly profile: Float32Array;
   /** First and last sample that hold anything. */
@@ -46,7 +49,7 @@ const CM2_PER_MM2 = 100;
  * dot to an area.
  */
 export function depositLines(dots: Dots, options: DepositOptions): Deposit {
-  const { grid, model, seed, settings, perDot, marginX } = options;
+  const { grid, model, seed, settings, perDot, marginX, field } = options;
   const { beam, heat, law } = model;
   const power = 1 / law.accumulation;
   const sampleXMm = grid.pitchMm / perDot.x;
@@ -57,10 +60,13 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
   const carried = new Float32Array(dots.width);
   const kernels = new Map<number, { readonly along: SpotKernel; readonly across: SpotKernel }>();
 
-  /** Spot kernels of a scan line; a tilted piece widens them towards its edges, w = w0·√(1 + (z/zR)²). */
-  const kernelsOf = (line: number) => {
+  /** How much wider a scan line's spots are on a tilted piece, w = w0·√(1 + (z/zR)²). */
+  const growthOf = (line: number) => {
     const offMm = options.tilt * (line + 0.5 - dots.height / 2) * grid.lineSpacingMm;
-    const growth = Math.round(200 * Math.hypot(1, offMm / beam.rayleighLengthMm)) / 200;
+    return Math.hypot(1, offMm / beam.rayleighLengthMm);
+  };
+  const kernelsOf = (wanted: number) => {
+    const growth = Math.round(200 * wanted) / 200;
     const known = kernels.get(growth);
     if (known) return known;
     const made = {
@@ -80,12 +86,14 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
     kernels.set(growth, made);
     return made;
   };
-  const farthest = Math.max(kernelsOf(0).across.reach, kernelsOf(dots.height - 1).across.reach);
+  const widest = Math.max(growthOf(0), growthOf(dots.height - 1)) * widestIn(options, dots);
+  const farthest = kernelsOf(widest).across.reach;
   const wobbleReach = Math.ceil((4.5 * beam.lineWobbleUm) / (sampleYMm * 1000));
 
-  const burnLine = (line: number, profile: Float32Array): BurnedLine => {
-    const { along, across } = kernelsOf(line);
-    profile.fill(0);
+  const burnLine = (line: number): readonly BurnedLine[] => {
+    const growth = growthOf(line);
+    const even = field ? undefined : kernelsOf(growth);
+    const yMm = (line + 0.5) * grid.lineSpacingMm;
     const chance = createChance(hash32(seed, 3, line));
     const middle = (line + 0.5) * perDot.y + (chance.normal() * beam.lineWobbleUm) / (sampleYMm * 1000);
     const lineEnergy = energyJ * CM2_PER_MM2 * Math.max(0, 1 + beam.lineEnergySd * chance.normal());
@@ -94,16 +102,27 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
     const jitter = beam.jitterUm / (sampleXMm * 1000);
     const keepAlong = Math.exp((-grid.pitchMm * 1000) / heat.lengthAlongUm);
     const keepAcross = Math.exp((-grid.lineSpacingMm * 1000) / heat.lengthAcrossUm);
-    const size = 2 * along.reach + 1;
+    const burned: { profile: Float32Array; from: number; to: number; middle: number; kernel: SpotKernel }[] = [];
+    let part: (typeof burned)[number] | undefined;
     let warmth = 0;
-    let from = samples;
-    let to = 0;
     for (let step = 0; step < dots.width; step++) {
       const i = back ? dots.width - 1 - step : step;
       const level = dots.data[line * dots.width + i] / (dots.levels - 1);
       if (level > 0) {
+        const here = field && beamAt(field.model, field.xMm + (i + 0.5) * grid.pitchMm, field.yMm + yMm);
+        const { along, across } = even ?? kernelsOf(growth * here!.width);
+        if (part?.kernel !== across) {
+          part = burned.find(({ kernel }) => kernel === across);
+          if (!part) {
+            part = { profile: takeBuffer(), from: samples, to: 0, middle, kernel: across };
+            burned.push(part);
+          }
+        }
+        const { profile } = part;
+        const size = 2 * along.reach + 1;
         const raise = 1 + heat.gainAlong * warmth + heat.gainAcross * carried[i];
-        const energy = lineEnergy * level * raise * Math.max(0, 1 + beam.dotEnergySd * chance.normal());
+        const usual = lineEnergy * level * raise * Math.max(0, 1 + beam.dotEnergySd * chance.normal());
+        const energy = here ? usual * here.dose : usual;
         const x = (marginX + i + 0.5) * perDot.x + offset + jitter * chance.normal();
         const amount = power === 1 ? energy * settings.passes : energy ** power * settings.passes;
         const whole = Math.floor(x);
@@ -114,20 +133,26 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
         for (let k = first; k < end; k++) {
           profile[start + k] = profile[start + k] + amount * along.values[row + k];
         }
-        from = Math.min(from, start + first);
-        to = Math.max(to, start + end);
+        part.from = Math.min(part.from, start + first);
+        part.to = Math.max(part.to, start + end);
       }
       carried[i] = carried[i] * keepAcross + (1 - keepAcross) * level;
       warmth = warmth * keepAlong + (1 - keepAlong) * level;
     }
-    return { profile, from, to, middle, kernel: across };
+    return burned;
   };
 
+  // A field's line has a buffer for each width of its spots, so that the kernels' fixed number of them is not enough.
   // Lines are near a row from so far above it to so far below; two more for rounding.
   const near = Math.ceil((2 * farthest + 4 * wobbleReach + 2) / perDot.y) + 2;
-  const rows = startFastSum(samples, near) ?? startPlainSum(samples, near);
+  const rows = (field ? undefined : startFastSum(samples, near)) ?? startPlainSum(samples, near);
   const spare = [...rows.spare];
   const ring: BurnedLine[] = [];
+  function takeBuffer(): Float32Array {
+    const known = spare.pop();
+    known?.fill(0);
+    return known ?? new Float32Array(samples);
+  }
   let next = 0;
   return {
     readRow(dose, sampleRow) {
@@ -139,7 +164,7 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
       };
       dropPassed();
       while (next < dots.height && (next + 0.5) * perDot.y <= until) {
-        ring.push(burnLine(next, spare.pop()!));
+        ring.push(...burnLine(next));
         next++;
         dropPassed();
       }
@@ -156,3 +181,19 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
     },
   };
 }
+
+/** By how much the widest spot of a field is wider, over the dots of a bitmap; beams change smoothly over it. */
+function widestIn({ field, grid }: DepositOptions, { width, height }: Dots): number {
+  if (!field) return 1;
+  let widest = 0;
+  for (const x of SIDES) {
+    for (const y of SIDES) {
+      const at = { xMm: field.xMm + x * width * grid.pitchMm, yMm: field.yMm + y * height * grid.lineSpacingMm };
+      widest = Math.max(widest, beamAt(field.model, at.xMm, at.yMm).width);
+    }
+  }
+  return widest;
+}
+
+/** Shares of a side at which a field is looked at. Exact: a field's spot is widest at an end of it, by its formula. */
+const SIDES: readonly number[] = [0, 1];

@@ -3,6 +3,7 @@ import type { DotGrid, Dots } from '../plane/index.ts';
 import { hash32 } from './chance.ts';
 import { depositLines } from './deposit.ts';
 import { type EngraveRows, startFastRows, startPlainRows } from './engrave-rows.ts';
+import type { PlacedField } from './field.ts';
 import { createGrainField } from './grain.ts';
 import { tabulateColours } from './law.ts';
 import { type RowSink, scatterLight } from './light-scatter.ts';
@@ -26,6 +27,8 @@ export interface EngraveOptions {
   readonly cornerRadiusMm?: number;
   /** How far the piece leaves focus from its middle line towards its upper and lower edge, mm per mm; 0 when absent. */
   readonly tilt?: number;
+  /** How the beam differs over the machine's field, and where in it the bitmap lies; even when absent. */
+  readonly field?: PlacedField;
 }
 
 /** Side of a pixel of the surface. Exact: an inch over 1200, twice as fine as the finest flatbed here. */

@@ -28,13 +28,15 @@ export interface ShopRecord {
 }
 
 /** A kind of chart, without what draws it. */
-export interface OfferedChart extends Omit<ChartKindRecord, 'plan'> {
+export interface OfferedChart extends Omit<ChartKindRecord, 'plan' | 'arrange'> {
   readonly kind: ChartKind;
 }
 
 export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldMm' | 'wavelengthNm'> {
   /** What can be set of its pulses. */
   readonly pulses: { readonly rate: boolean; readonly duration: boolean };
+  /** Whether the shop has a map of how even its field is. */
+  readonly isFieldMeasured: boolean;
   /** How its control software counts; W, mm/s and kHz where that is not known. */
   readonly units: OfferedUnits;
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
@@ -96,7 +98,7 @@ export function describeShop(shop: Shop): ShopRecord {
 }
 
 function offerChart(kind: ChartKind): OfferedChart {
-  const { plan: _, ...record } = CHART_KINDS[kind];
+  const { plan: _, arrange: _arrange, ...record } = CHART_KINDS[kind];
   return { kind, ...record };
 }
 
@@ -114,7 +116,8 @@ function offerMachine(name: string, shop: Shop): OfferedMachine {
   const units = { power: unitOf('powerW'), speed: unitOf('speedMmPerS') };
   const names = machine.program ? DOT_FORMAT_NAMES : [];
   const formats = names.map((format) => ({ name: format, title: DOT_FORMATS[format].title }));
-  return { name, title, fieldMm, wavelengthNm, pulses, units, start, formats };
+  const isFieldMeasured = shop.list('evenness').some((map) => map.name === name);
+  return { name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, start, formats };
 }
 
 export function offerProfile(profile: Profile, from: FoundRecord['from'], shop: Shop): OfferedProfile {

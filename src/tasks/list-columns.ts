@@ -56,7 +56,7 @@ const VALUES = [
   ...['range', 'aim', 'weights', 'screen', 'edges', 'run', 'dot-size', 'cluster', 'lines-per-cm', 'angle', 'shape'],
   ...['matrix', 'seed', 'response', 'levels', 'format'],
   ...['caption', 'caption2', 'caption-place', 'caption-height', 'caption-font', 'caption-ink'],
-  ...['settings', 'power', 'speed', 'rate', 'pulse', 'passes', 'scan', 'rotate'],
+  ...['settings', 'power', 'speed', 'rate', 'pulse', 'passes', 'scan', 'rotate', 'at', 'evenness'],
   ...['artwork', 'artwork-width', 'artwork-at', 'artwork-ink'],
 ];
 

@@ -16,6 +16,7 @@ import {
   type ReadCapture,
   readLocated,
   readMachine,
+  readProfile,
   refuseMaterial,
   renderMeasuredPage,
   renderProfilePage,
@@ -99,6 +100,8 @@ export interface LearnedRecord extends RecordBase {
 export interface MeasuredRecord extends RecordBase {
   readonly kind: 'measured';
   readonly reading: Measured['reading'];
+  /** Where the shop keeps what was measured of its machine; absent where it does not, or has no folder. */
+  readonly kept?: string;
   readonly palette?: Palette;
   /** How the control software of the machine counts; absent where the shop has no record of it. */
   readonly control?: KnownControl;
@@ -128,7 +131,8 @@ export async function readChart(asked: ReadChartRequest, context: TaskContext): 
   const opened = await openCaptures(request, context);
   const { layout } = opened.located[0]!.located;
   const { gives, isTable } = CHART_KINDS[layout.kind];
-  if (purpose !== 'learn' && (profile !== undefined || gives === 'drift')) {
+  const isCompared = profile !== undefined && !layout.inField;
+  if (purpose !== 'learn' && (isCompared || gives === 'drift')) {
     return checkLocatedStrip(opened, { ...request, force }, context);
   }
   if (purpose === 'check' && gives === 'profile') {
@@ -182,9 +186,14 @@ async function measure(
   const captures = readLocated(located, request);
   const { layout } = captures[0]!.located;
   const control = findControl(layout.machine, context.shop);
+  const field = layout.inField && {
+    profile: readProfile(request.profile ?? layout.inField.profile, context.shop),
+    date: context.clock.today(),
+  };
   const { reading, warnings } = measureCaptures(captures, {
     ...(diametersUm ? { diametersUm } : {}),
     ...(control ? { control } : {}),
+    ...(field ? { field } : {}),
   });
   const palette =
     request.palette && reading.schema === 'tonewright-dose/1'
@@ -202,9 +211,14 @@ async function measure(
     ],
     force,
   );
+  const kept =
+    reading.schema === 'tonewright-evenness/1' && context.shop.shopDir !== undefined
+      ? await context.shop.write('evenness', reading.machine, reading, { force: true })
+      : undefined;
   return {
     kind: 'measured',
     reading,
+    ...(kept === undefined ? {} : { kept }),
     ...(palette ? { palette } : {}),
     ...(control ? { control } : {}),
     captures,

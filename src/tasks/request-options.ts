@@ -50,6 +50,8 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestCont
     settings: overSettings(read, readSettings(options)),
     mirror: options.mirror === true ? true : undefined,
     rotateDeg: readRotation(textOf(options, 'rotate')),
+    at: textOf(options, 'at'),
+    evenness: textOf(options, 'evenness'),
     strip: options.stripJoined === true ? ('joined' as const) : options.strip === true ? ('apart' as const) : undefined,
   };
   const rest = {

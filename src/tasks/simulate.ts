@@ -37,8 +37,10 @@ import {
   encodeNpy,
   encodeSrgb,
   engrave,
+  type FieldModel,
   type MaterialModel,
   mirrorSurface,
+  parseFieldModel,
   parseMaterialModel,
   type Surface,
   spoilCamera,
@@ -91,6 +93,10 @@ export interface BurnRequest {
   readonly settings?: Partial<Pick<BurnSettings, 'powerW' | 'speedMmPerS' | 'passes' | 'scan'>>;
   /** Bare material around the bitmap, mm. */
   readonly marginMm?: number;
+  /** How the beam differs over the machine's field: a model that comes with the program, or the path of one. */
+  readonly field?: string;
+  /** Where the bitmap's middle lies in that field, mm from its upper left corner; in its middle when absent. */
+  readonly at?: { readonly xMm: number; readonly yMm: number };
   /** Names of faults to plant. */
   readonly faults?: readonly string[];
 }
@@ -144,16 +150,19 @@ export interface BurnFacts {
   readonly settingsOf?: { readonly file: string; readonly machine: string; readonly settings: BurnSettings };
   readonly seed: number;
   readonly faults: readonly BurnFault[];
+  /** Where the bitmap's middle lay in which field; absent where the beam was the same everywhere. */
+  readonly field?: { readonly title: string; readonly xMm: number; readonly yMm: number };
 }
 
-/** Materials and cameras of the virtual engraver. */
+/** Materials, cameras and fields of the virtual engraver. */
 export function listSimulation() {
   const materials = listModels().map((name) => {
     const { title, direction } = readModel(name);
     return { name, title, direction };
   });
   const cameras = Object.entries(CAMERAS).map(([name, { title }]) => ({ name, title }));
-  return { materials, cameras };
+  const fields = listModels('fields').map((name) => ({ name, title: readFieldModel(name).title }));
+  return { materials, cameras, fields };
 }
 
 /**
@@ -267,11 +276,24 @@ async function burn(
     ...request.settings,
   };
   const settings = { ...typed, powerW: typed.powerW * lens };
+  const field = request.field === undefined ? undefined : readFieldModel(request.field);
+  if (!field && request.at) {
+    throw new AppError('option-invalid', 'at: found a place without a field, needed the field that it lies in', {
+      options: ['field'],
+    });
+  }
+  const middle = field && (request.at ?? { xMm: field.widthMm / 2, yMm: field.heightMm / 2 });
+  const placed = field && {
+    model: field,
+    xMm: middle!.xMm - (dots.width * grid.pitchMm) / 2,
+    yMm: middle!.yMm - (dots.height * grid.lineSpacingMm) / 2,
+  };
   const shared = {
     model,
     seed,
     pixelUm: 25_400 / dpi,
     ...(faults.includes('tilt') ? { tilt: TILT } : {}),
+    ...(placed ? { field: placed } : {}),
   };
   progress('burning');
   const whole = { ...shared, grid, settings, marginMm };
@@ -285,6 +307,7 @@ async function burn(
       ...(planned && machine ? { settingsOf: planned } : {}),
       seed,
       faults,
+      ...(field ? { field: { title: field.title, ...middle! } } : {}),
     },
   };
 }
@@ -379,6 +402,9 @@ function burnCells(
       grid: cell.grid,
       marginMm: 0,
       settings: { ...settings, powerW: settings.powerW * lens },
+      ...(options.field
+        ? { field: { ...options.field, xMm: options.field.xMm + cell.xMm, yMm: options.field.yMm + cell.yMm } }
+        : {}),
     });
     paste(surface, burned, { xMm: cell.xMm, yMm: cell.yMm });
   }
@@ -402,8 +428,8 @@ function paste(onto: Surface, piece: Surface, { xMm, yMm }: { readonly xMm: numb
   }
 }
 
-function listModels(): string[] {
-  return readdirSync(join(sharedFolder(), 'simulation'))
+function listModels(folder = '.'): string[] {
+  return readdirSync(join(sharedFolder(), 'simulation', folder))
     .filter((file) => file.endsWith('.json'))
     .map((file) => file.slice(0, -'.json'.length))
     .sort();
@@ -414,15 +440,27 @@ function listModels(): string[] {
  * @throws AppError name-unknown, path-*, file-invalid
  */
 export function readModel(nameOrPath: string): MaterialModel {
-  if (/[\\/]|\.json$/i.test(nameOrPath)) return parseMaterialModel(readJson(nameOrPath));
-  const names = listModels();
+  return parseMaterialModel(readModelFile(nameOrPath, { what: 'material model', folder: '.' }));
+}
+
+/** The same of a field. @throws AppError name-unknown, path-*, file-invalid */
+export function readFieldModel(nameOrPath: string): FieldModel {
+  return parseFieldModel(readModelFile(nameOrPath, { what: 'field model', folder: 'fields' }));
+}
+
+function readModelFile(
+  nameOrPath: string,
+  { what, folder }: { readonly what: string; readonly folder: string },
+): unknown {
+  if (/[\\/]|\.json$/i.test(nameOrPath)) return readJson(nameOrPath);
+  const names = listModels(folder);
   if (!names.includes(nameOrPath)) {
-    throw new AppError('name-unknown', `found no material model "${nameOrPath}"; there are ${names.join(', ')}`, {
+    throw new AppError('name-unknown', `found no ${what} "${nameOrPath}"; there are ${names.join(', ')}`, {
       asked: nameOrPath,
       names,
     });
   }
-  return parseMaterialModel(readJson(join(sharedFolder(), 'simulation', `${nameOrPath}.json`)));
+  return readJson(join(sharedFolder(), 'simulation', folder, `${nameOrPath}.json`));
 }
 
 /** @throws AppError option-invalid for a fault that there is none of */

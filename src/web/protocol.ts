@@ -21,6 +21,8 @@ export interface ChartFacts {
   readonly isStrip: boolean;
   readonly isTable: boolean;
   readonly aims: 'never' | 'with-profile' | 'always';
+  /** As large as the machine's field. */
+  readonly coversField?: boolean;
 }
 
 export interface Named {
@@ -33,6 +35,8 @@ export interface MachineFacts extends Named {
   readonly wavelengthNm: number;
   /** What can be set of the pulses. */
   readonly pulses: { readonly rate: boolean; readonly duration: boolean };
+  /** Whether the shop knows how even its field is. */
+  readonly isFieldMeasured: boolean;
   /** Units of its control software, and what one of each is in W and mm/s. */
   readonly units: {
     readonly power: { readonly unit: string; readonly factor: number };
@@ -152,6 +156,8 @@ export interface PhotoSettings {
   readonly rotateDeg?: 90 | 180 | 270;
   /** File of the dots; absent: the first that the machine offers. */
   readonly format?: DotFormat;
+  /** Where the piece lies in the field: its middle, `x,y` in mm, or a pocket as `jig/pocket`; absent: the middle. */
+  readonly at?: string;
   /** Words on the piece. */
   readonly caption?: CaptionRequest;
   /** A drawing on the piece, by its name in the shop. */
@@ -270,8 +276,9 @@ export interface ChartRequestJson {
   readonly material?: string;
   readonly profile?: string;
   readonly direction?: 'lighter' | 'darker';
-  readonly widthMm: number;
-  readonly heightMm: number;
+  /** Absent: as the kind of chart has it. */
+  readonly widthMm?: number;
+  readonly heightMm?: number;
   readonly powerW?: number;
   readonly speedMmPerS?: number;
   /** Pitch and line spacing, mm; absent: as recommended. */

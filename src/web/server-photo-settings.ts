@@ -75,6 +75,7 @@ const PHOTO_SETTINGS = v.strictObject({
   mirror: v.exactOptional(v.literal(true)),
   rotateDeg: v.exactOptional(v.picklist([90, 180, 270])),
   format: v.exactOptional(v.picklist(DOT_FORMAT_NAMES)),
+  at: v.exactOptional(v.pipe(v.string(), v.nonEmpty(), v.maxLength(80))),
   caption: v.exactOptional(
     v.strictObject({
       text: words,
@@ -143,7 +144,7 @@ const subjectText = (subject: SubjectSettings): string =>
 export function optionsOf(wish: PhotoSettings): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
   const { tone, toneValues, range, zoom, turnDeg, subject, backdrop, outline, vignetteMm, caption, artwork } = wish;
-  const { settings, mirror, rotateDeg, format } = wish;
+  const { settings, mirror, rotateDeg, format, at } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -166,6 +167,7 @@ export function optionsOf(wish: PhotoSettings): OptionValues {
     ...(mirror ? { mirror } : {}),
     ...(rotateDeg === undefined ? {} : { rotate: String(rotateDeg) }),
     ...(format === undefined ? {} : { format }),
+    ...(at === undefined ? {} : { at }),
     ...(caption ? optionsOfCaption(caption) : {}),
     ...(artwork ? optionsOfArtwork(artwork) : {}),
   };

@@ -36,8 +36,8 @@ export async function viewShop({ shop, shopDir, version, photosDir }: ShopContex
   return {
     version,
     folder: basename(shopDir),
-    machines: machines.map(({ name, title, fieldMm, wavelengthNm, pulses, units, start, formats }) => {
-      return { name, title, fieldMm, wavelengthNm, pulses, units, settings: start, formats };
+    machines: machines.map(({ name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, start, formats }) => {
+      return { name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, settings: start, formats };
     }),
     profiles: profiles.map(factsOfProfile),
     materials,

@@ -30,6 +30,7 @@ export const JSON_RUNS: readonly (readonly [command: string, argv: string])[] = 
     'chart tone',
     'chart tone --machine gantry-450 --direction darker --pitch 0.1 --spacing 0.1 --steps 5 --replicates 1 --out tone',
   ],
+  ['chart field', 'chart field --profile slate-coaster --size 120x120 --out field'],
   ['chart verify', 'chart verify --profile slate-coaster --out verify'],
   ['chart check', 'chart check --profile slate-coaster --out strip'],
   ['learn', 'learn scan.png --chart chart.json --out birch.json'],

@@ -30,6 +30,7 @@ test('what the page asks for, written as options, reads back as the same request
     settings: { powerW: 0.1 + 0.2, rateKHz: 40, passes: 3, scan: 'two-way' },
     mirror: true,
     rotateDeg: 270,
+    at: 'cards-2x3/B1',
     caption: { text: 'Mia, 2026', text2: 'x', place: 'band', heightMm: 2.5, font: 'serif', ink: 'bare' },
     artwork: { name: 'mark', widthMm: 12, at: { xMm: 0.1 + 0.2, yMm: -1 }, ink: 'solid' },
   } as const;

@@ -1,4 +1,6 @@
+import type { Cells } from '../cells.ts';
 import type { ChartOptions } from '../options.ts';
+import type { PlacedPatch } from '../places.ts';
 import type { WantedPatch } from './wanted.ts';
 
 /** All that tells one kind of chart from the others. */
@@ -21,6 +23,10 @@ export interface ChartKindRecord {
   readonly isTable: boolean;
   /** Burned through a profile whose tones it asks for: never, where one is given, or always. */
   readonly aims: 'never' | 'with-profile' | 'always';
+  /** As large as the machine's field where no size is asked for, and kept with the place where it is burned. */
+  readonly coversField?: boolean;
+  /** Fills the cells in a sequence of its own; patches are scattered when absent. Gives patches in burn order. */
+  readonly arrange?: (cells: Cells) => readonly PlacedPatch[];
   /** What it holds, before it is known where. @throws AppError option-invalid */
   readonly plan: (options: ChartOptions) => readonly WantedPatch[];
 }

@@ -1,6 +1,7 @@
 import type { ChartKind } from '../types.ts';
 import { CHECK_CHART } from './check.ts';
 import { DOSE_CHART } from './dose.ts';
+import { FIELD_CHART } from './field.ts';
 import type { ChartKindRecord } from './kind.ts';
 import { SPOT_CHART } from './spot.ts';
 import { TONE_CHART } from './tone.ts';
@@ -11,6 +12,7 @@ export const CHART_KINDS: Readonly<Record<ChartKind, ChartKindRecord>> = {
   spot: SPOT_CHART,
   dose: DOSE_CHART,
   tone: TONE_CHART,
+  field: FIELD_CHART,
   verify: VERIFY_CHART,
   check: CHECK_CHART,
 };

@@ -19,7 +19,10 @@ const FIELD_GRID: readonly OptionRecord[] = [
   { flags: '--cell-gap <length>', help: 'bare distance between two of its cells, mm (default: 1)' },
 ];
 const CHART_BURN: readonly OptionRecord[] = [
-  { flags: '--size <size>', help: 'WIDTHxHEIGHT, mm, or ID-1, ID-2, ID-3 (default: 85.6x54; 60x8 for check)' },
+  {
+    flags: '--size <size>',
+    help: 'WIDTHxHEIGHT, mm, or ID-1, ID-2, ID-3 (default: 85.6x54; 60x8 for check; the field, up to an A4 sheet, for field)',
+  },
   { flags: '--spacing <length>', help: 'line spacing, mm (default: the profile’s, else the recommended one)' },
   { flags: '--pitch <length>', help: 'distance between dots along a line, mm (default: as for --spacing)' },
   {
@@ -122,6 +125,25 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
     load: loadChart,
   },
   {
+    name: 'chart field',
+    summary: 'How even the field is: where the beam arrives weaker and wider, for pieces that lie anywhere.',
+    args: '',
+    options: [
+      ...CHART_MATERIAL,
+      THROUGH,
+      {
+        flags: '--at <x,y>',
+        help: 'where the chart’s middle lies in the field, mm from the field’s upper left corner (default: its middle); several charts at several places are learned together',
+      },
+      ...CHART_BURN,
+    ],
+    examples: [
+      'chart field --profile anodised-black --out field',
+      'chart field --profile anodised-black --size 60x40 --at 35,25 --out upper-left',
+    ],
+    load: loadChart,
+  },
+  {
     name: 'chart verify',
     summary: 'Do photos come out as promised: other tones than the profile was learned from, burned through it.',
     args: '',
@@ -140,12 +162,12 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
   {
     name: 'learn',
     summary:
-      'Learn from scans or photos of a burned chart: tone gives a profile, spot the mark width, dose the settings.',
+      'Learn from scans or photos of a burned chart: tone gives a profile, spot the mark width, dose the settings, field the evenness.',
     args: '<captures...>',
     options: [
       {
         flags: '--out <file>',
-        help: 'the profile or what a spot or dose chart told, a .json file; its report of the same name ends in .html',
+        help: 'the profile or what a spot, dose or field chart told, a .json file; its report of the same name ends in .html',
         required: true,
       },
       {
@@ -170,6 +192,10 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
         help: 'aim curve of every picture through the profile: lightness, density or names of profiles (default: lightness)',
       },
       {
+        flags: '--profile <name>',
+        help: 'field: the profile that the chart was drawn through (default: the one of its name in the shop)',
+      },
+      {
         flags: '--diameters <list>',
         help: 'dose: crater diameters by cell, µm, such as A2=31,A3=38.5: adds the peak fluence threshold',
       },
@@ -181,6 +207,7 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
       'learn photo1.jpg photo2.jpg --camera unknown --out slate.json',
       'learn photo.jpg --reference paper --out slate.json',
       'learn dose.png --chart dose/chart.json --out settings.json',
+      'learn field.png --chart field/chart.json --out evenness.json',
     ],
     load: async () => (await import('./learn.ts')).run,
   },

@@ -11,7 +11,7 @@ import {
   readSettingsFile,
   sayExpectedError,
 } from '../../tasks/index.ts';
-import { parseLengthMm } from '../../units.ts';
+import { parseLengthMm, parsePlaceMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
@@ -76,6 +76,7 @@ function readRequest(kind: ChartKind, options: OptionValues, folder: string): Ch
     settings: overSettings(read, readSettings(options)),
     vary: listOf(options, 'vary'),
     cells: textOf(options, 'cells') as ChartRequest['cells'],
+    at: placeOf(options, 'at'),
   };
   return {
     kind,
@@ -89,6 +90,11 @@ function readRequest(kind: ChartKind, options: OptionValues, folder: string): Ch
 function lengthOf(options: OptionValues, name: string): number | undefined {
   const text = textOf(options, name);
   return text === undefined || text === 'auto' ? undefined : parseLengthMm(text, `--${name}`);
+}
+
+function placeOf(options: OptionValues, name: string): ChartRequest['at'] {
+  const text = textOf(options, name);
+  return text === undefined ? undefined : parsePlaceMm(text, `--${name}`);
 }
 
 /** Texts of an option that may be given more than once; commander hands a list over. */

@@ -18,6 +18,7 @@ export const run: Run = async (paths, options, commandContext) => {
   const name = textOf(options, 'name');
   const title = textOf(options, 'title');
   const aim = textOf(options, 'aim');
+  const profile = textOf(options, 'profile');
   const diametersUm = readDiameters(textOf(options, 'diameters'));
   const grid = readFieldGrid(options);
   const record = await readChart(
@@ -27,6 +28,7 @@ export const run: Run = async (paths, options, commandContext) => {
       ...(name === undefined ? {} : { name }),
       ...(title === undefined ? {} : { title }),
       ...(aim === undefined ? {} : { aim }),
+      ...(profile === undefined ? {} : { profile }),
       ...(diametersUm ? { diametersUm } : {}),
       ...(grid ? { grid } : {}),
       files: { profile: out, measured: out, page: out.replace(/\.json$/i, '.html') },

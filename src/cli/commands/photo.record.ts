@@ -191,6 +191,14 @@ const FLAT: CommandRecord = {
       help: 'the piece lies turned in the machine, clockwise: 0, 90, 180 or 270 (default: 0); --turn turns the photo',
       choices: ['0', '90', '180', '270'],
     },
+    {
+      flags: '--at <place>',
+      help: 'where the piece lies in the field: its middle as x,y in mm from the field’s upper left corner, or JIG/POCKET; tones are corrected for how even the field is there (default: the middle, uncorrected)',
+    },
+    {
+      flags: '--evenness <file>',
+      help: '--at: what `learn` wrote of a field chart (default: the shop’s of this machine)',
+    },
     { flags: '--strip', help: 'a control strip of 60 × 8 mm beside the piece, as a bitmap of its own, for `check`' },
     { flags: '--strip-joined', help: 'the same in one bitmap with the picture' },
     {
@@ -264,7 +272,8 @@ const HEADINGS: Readonly<Record<string, string>> = {
   'Words and a drawing':
     'caption caption2 caption-place caption-height caption-font caption-ink artwork artwork-width artwork-at artwork-ink',
   'A material that was never learned': 'material direction',
-  'By hand: settings and how it lies': 'settings power speed rate pulse passes scan mirror rotate spacing pitch levels',
+  'By hand: settings and how it lies':
+    'settings power speed rate pulse passes scan mirror rotate at evenness spacing pitch levels',
   'By hand: tone': ['range aim weights', ...TONE_OPTIONS.map(({ flags }) => flags.slice(2).split(' ')[0])].join(' '),
   'By hand: screen':
     'screen serpentine raster model-based edges run dot-size cluster lines-per-cm angle shape matrix seed response threads',

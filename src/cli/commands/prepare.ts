@@ -90,6 +90,7 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
       ...(ticket?.subject ? [['subject', ticket.subject.note]] : []),
       ...(ticket?.tone.metered ? [['tone', ticket.tone.metered.note]] : []),
       ...(ticket?.screen.reason ? [['screen', `${ticket.screen.name}: ${ticket.screen.reason}`]] : []),
+      ...(ticket?.evenness ? [['field', ticket.evenness.note]] : []),
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
       ...(ticket?.uncertainty
         ? [

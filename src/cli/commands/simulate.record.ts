@@ -20,13 +20,21 @@ const ENGRAVE: readonly OptionRecord[] = [
   { flags: '--spacing <length>', help: 'line spacing, mm (default: as the file says)' },
   { flags: '--dpi <n>', help: 'pixels per inch of the piece (default: 1200 for .npy, 600 for .png)' },
   { flags: '--margin <length>', help: 'bare material around the bitmap, mm (default: 0)' },
+  {
+    flags: '--field <name>',
+    help: 'how the beam differs over the machine’s field: a name (see `simulate list`) or a JSON file (default: the same everywhere)',
+  },
+  {
+    flags: '--at <x,y>',
+    help: 'where the bitmap’s middle lies in that field, mm from its upper left corner (default: its middle)',
+  },
 ];
 
 /** The virtual engraver and scanner. */
 export const SIMULATE_RECORDS: readonly CommandRecord[] = [
   {
     name: 'simulate list',
-    summary: 'Materials and cameras that there are.',
+    summary: 'Materials, cameras and fields that there are.',
     args: '',
     options: [],
     examples: ['simulate list'],

@@ -14,6 +14,7 @@ import {
   readModel,
   simulateFaults,
 } from '../../tasks/index.ts';
+import { parsePlaceMm } from '../../units.ts';
 import type { CommandContext, Io, OptionValues, Outcome, Run } from '../command.ts';
 import { lengthOf, numberOf, textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
@@ -31,15 +32,16 @@ export const run: Run = async ([action, file], options, commandContext) => {
 };
 
 function list(): Outcome {
-  const { materials, cameras } = listSimulation();
+  const { materials, cameras, fields } = listSimulation();
   return {
-    json: { materials, cameras },
+    json: { materials, cameras, fields },
     text: [
       alignColumns([
         ['MATERIAL', 'TITLE', 'MARKS'],
         ...materials.map(({ name, title, direction }) => [name, title, direction]),
       ]),
       alignColumns([['CAMERA', 'TITLE'], ...cameras.map(({ name, title }) => [name, title])]),
+      alignColumns([['FIELD', 'TITLE'], ...fields.map(({ name, title }) => [name, title])]),
     ].join('\n\n'),
   };
 }
@@ -75,6 +77,7 @@ function writeEngraved({ files, width, height, surface, facts }: EngravedRecord)
           ],
         ]
       : []),
+    ...(facts.field ? [['field', `${facts.field.title}; middle at ${facts.field.xMm}, ${facts.field.yMm} mm`]] : []),
     ...(facts.faults.length > 0 ? [['faults', facts.faults.join(', ')]] : []),
   ]);
 }
@@ -137,6 +140,8 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
   const seed = readSeed(options);
   const chart = textOf(options, 'chart');
   const model = textOf(options, 'materialModel');
+  const field = textOf(options, 'field');
+  const at = textOf(options, 'at');
   return {
     path: resolve(cwd, file),
     ...(model === undefined ? {} : { model: readModelOption(model, cwd) }),
@@ -147,6 +152,8 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
     ...(chart === undefined ? {} : { chart: existsSync(resolve(cwd, chart)) ? resolve(cwd, chart) : chart }),
     settings: readSettings(options),
     ...lengthOf(options, 'margin', (marginMm) => ({ marginMm })),
+    ...(field === undefined ? {} : { field: readModelOption(field, cwd) }),
+    ...(at === undefined ? {} : { at: parsePlaceMm(at, 'at') }),
     faults: readFaults(options),
   };
 }

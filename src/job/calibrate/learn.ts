@@ -14,12 +14,14 @@ import {
 } from '../../chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
+import type { EvennessMap } from '../../machine/index.ts';
 import {
   type AimCurve,
   type DotField,
   type FitPattern,
   type FitReading,
   fitProfile,
+  type Profile,
   type ProfileFit,
   steadyProfile,
 } from '../../material/index.ts';
@@ -30,6 +32,7 @@ import { applyScreen, type ScreenName } from '../../screens/index.ts';
 import { gainByMoreDose, recommendSpacingMm } from '../request/grid.ts';
 import { type CaptureReference, knowExposure } from './exposure.ts';
 import { type DoseOptions, type DoseReading, readDose } from './read-dose.ts';
+import { readEvenness } from './read-evenness.ts';
 import { readSpot, type SpotReading } from './read-spot.ts';
 import { analyseScatter, type ScatterAnalysis } from './scatter.ts';
 import { chooseLimits } from './verification.ts';
@@ -130,7 +133,8 @@ export function locateCaptures(
   });
   const { layout } = found[0]!.located;
   for (const { name, located } of found) {
-    if (located.layout.hash === layout.hash) continue;
+    // Charts at several places of one field are one measurement.
+    if (located.layout.hash === layout.hash || (located.layout.inField && layout.inField)) continue;
     throw new AppError(
       'chart-wrong',
       `${name}: found chart ${located.layout.hash}, needed ${layout.hash} as in ${found[0]!.name}; learn each chart by itself`,
@@ -315,19 +319,33 @@ export function findDisagreements(
     .sort((a, b) => b.deltaL - a.deltaL);
 }
 
-/** A spot or a dose chart, measured; what its captures say beside it. */
+/** A spot, a dose or a field chart, measured; what its captures say beside it. */
 export interface Measured {
-  readonly reading: SpotReading | DoseReading;
+  readonly reading: SpotReading | DoseReading | EvennessMap;
   readonly captures: readonly ReadCapture[];
   readonly warnings: readonly Notice[];
 }
 
+export interface MeasureOptions extends DoseOptions {
+  /** Field charts: the profile through which they are read, and the day of reading, an ISO date. */
+  readonly field?: { readonly profile: Profile; readonly date: string };
+}
+
 /**
- * What a spot or a dose chart tells: the median of each patch over the captures goes into `readSpot` or `readDose`.
- * @throws AppError those of the two; chart-wrong for another chart
+ * What a spot, a dose or a field chart tells: the median of each patch over the captures goes into `readSpot`,
+ * `readDose` or `readEvenness`.
+ * @throws AppError those of the three; chart-wrong for another chart
  */
-export function measureCaptures(captures: readonly ReadCapture[], options: DoseOptions = {}): Measured {
+export function measureCaptures(captures: readonly ReadCapture[], options: MeasureOptions = {}): Measured {
   const { layout } = captures[0]!.located;
+  if (layout.inField && options.field) {
+    const layouts = new Map(captures.map(({ located }) => [located.layout.hash, located.layout]));
+    const charts = [...layouts.values()].map((one) => ({
+      layout: one,
+      readings: medianReadings(captures.filter(({ located }) => located.layout.hash === one.hash)),
+    }));
+    return { reading: readEvenness(charts, options.field), captures, warnings: listWarnings(captures) };
+  }
   const readings = {
     readings: medianReadings(captures),
     bare: medianLab(captures.map(({ readings: { bare } }) => bare)),

@@ -1,11 +1,11 @@
-import { type KnownControl, typeSetting } from '../../machine/index.ts';
+import { type EvennessMap, type KnownControl, listEvenness, typeSetting } from '../../machine/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
 import { nextAfterDose } from './next-step.ts';
 import type { DoseReading } from './read-dose.ts';
 import type { SpotReading } from './read-spot.ts';
 
 export interface MeasuredPageFacts {
-  readonly reading: DoseReading | SpotReading;
+  readonly reading: DoseReading | SpotReading | EvennessMap;
   readonly captureName: string;
   /** The capture with what was found in it, data URI: from `drawFindings`. */
   readonly found: string;
@@ -13,16 +13,19 @@ export interface MeasuredPageFacts {
   readonly control?: KnownControl | undefined;
 }
 
-/** What a dose or a spot chart says, for a person: curve or widths, table, and the capture with its overlay. */
+/** What a dose, a spot or a field chart says, for a person: curve or widths, table, and the capture with its overlay. */
 export function renderMeasuredPage({ reading, captureName, found, control }: MeasuredPageFacts): string {
   const dose = reading.schema === 'tonewright-dose/1';
-  const title = `${dose ? 'Dose' : 'Spot'} chart ${reading.chart}`;
+  const title =
+    reading.schema === 'tonewright-evenness/1'
+      ? `Field of ${reading.machine}, chart ${reading.charts.join(', ')}`
+      : `${dose ? 'Dose' : 'Spot'} chart ${reading.chart}`;
   const notes =
     reading.notes.length > 0 ? `<ul>${reading.notes.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul>` : '';
   const body = `
 <header><h1>${title}</h1><p class="soft">${escapeHtml(captureName)}</p></header>
 <section>${notes}${dose ? `<p><b>Next</b> a tone chart with these settings, where FILE.json is what was written beside this page: <code>${escapeHtml(nextAfterDose(reading, 'FILE.json'))}</code></p>` : ''}</section>
-${dose ? writeDoseBody(reading, control) : writeSpotBody(reading)}
+${dose ? writeDoseBody(reading, control) : reading.schema === 'tonewright-evenness/1' ? writeFieldBody(reading) : writeSpotBody(reading)}
 <section><h2>What was found in the capture</h2><img src="${found}" alt="The capture with what was found in it"></section>`;
   return wrapPage({ title, style: STYLE, body });
 }
@@ -128,6 +131,29 @@ function writeSpotBody(spot: SpotReading): string {
     ]);
   return `<section><h2>What follows</h2>${drawFacts(facts)}</section>
 <section><h2>Ladders</h2>${drawTable(['patches', 'lines along', 'period, µm', 'marked', 'by these widths'], lines)}</section>`;
+}
+
+/** Columns and rows of places in the table of a field. Counts. Assumed: as many as a page shows side by side. */
+const FIELD_PLACES = { columns: 5, rows: 5 } as const;
+
+function writeFieldBody(map: EvennessMap): string {
+  const places = listEvenness(map, FIELD_PLACES);
+  const { columns } = FIELD_PLACES;
+  const head = ['', ...places.slice(0, columns).map(({ xMm }) => `x ${roundTo(xMm, 0)} mm`)];
+  const linesOf = (say: (place: (typeof places)[number]) => string) =>
+    Array.from({ length: FIELD_PLACES.rows }, (_, row) => [
+      `y ${roundTo(places[row * columns]!.yMm, 0)} mm`,
+      ...places.slice(row * columns, (row + 1) * columns).map(say),
+    ]);
+  const percent = (factor: number) => roundTo(100 * factor, 1);
+  return `<section><h2>Dose, % of where the profile was learned (± half its 95 % interval)</h2>${drawTable(
+    head,
+    linesOf(({ dose, doseReach }) => `${percent(dose)} ± ${percent(dose * (doseReach - 1))}`),
+  )}</section>
+<section><h2>Width of the spot, % of there</h2>${drawTable(
+    head,
+    linesOf(({ width, widthReach }) => `${percent(width)} ± ${percent(width * (widthReach - 1))}`),
+  )}</section>`;
 }
 
 function drawFacts(facts: readonly (readonly string[])[]): string {

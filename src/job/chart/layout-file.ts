@@ -44,6 +44,9 @@ const LAYOUT = v.looseObject({
     v.minLength(1),
   ),
   field: v.exactOptional(v.strictObject({ xMm: placeMm, yMm: placeMm, widthMm: sizeMm, heightMm: sizeMm })),
+  inField: v.exactOptional(
+    v.strictObject({ xMm: placeMm, yMm: placeMm, widthMm: sizeMm, heightMm: sizeMm, profile: v.string() }),
+  ),
 });
 
 /**

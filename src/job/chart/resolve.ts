@@ -1,4 +1,10 @@
-import { CHART_KINDS, type ChartOptions, type DoseAxis, type ExpectedTone } from '../../chart/index.ts';
+import {
+  CHART_KINDS,
+  type ChartOptions,
+  type DoseAxis,
+  type ExpectedTone,
+  type PlaceInField,
+} from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import {
@@ -74,7 +80,7 @@ export function resolveChart(
       },
     );
   }
-  const size = resolveChartSize(request);
+  const size = resolveChartSize(request, shop);
   const resolved =
     request.profile === undefined
       ? resolveUnlearned(request, { shop, refused })
@@ -103,6 +109,7 @@ export function resolveChart(
   if (!isTable && request.vary && request.vary.length > 0) {
     throw new AppError('option-invalid', `vary: found it with a ${kind} chart, needed a dose chart`);
   }
+  const inField = placeInField(request, resolved, size);
   const options: ChartOptions = {
     machine: machine.name,
     material: resolved.material?.name ?? request.material ?? resolved.profile?.material ?? '',
@@ -127,6 +134,7 @@ export function resolveChart(
       : {}),
     ...(dosed ? { columns: dosed.axes[0], rows: dosed.axes[1] } : {}),
     ...(isFieldEmpty ? { isFieldEmpty } : {}),
+    ...(inField ? { inField } : {}),
   };
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind: origin }]) => origin === 'assumed')
@@ -173,11 +181,48 @@ function withHalfWidth(
   return { coverage, lightness, ...(halfOf ? { halfWidth: halfOf(lightness) } : {}) };
 }
 
-function resolveChartSize({ kind, size }: ChartRequest): SizeMm {
+/**
+ * Largest chart of a field where no size is asked for, mm. Assumed: what a flatbed scanner for A4 sheets (210 × 297)
+ * takes with a rim; larger fields take several charts.
+ */
+const LARGEST_FIELD_MM = { long: 290, short: 205 } as const;
+
+function resolveChartSize({ kind, size, profile, machine }: ChartRequest, shop: Shop): SizeMm {
   if (size !== undefined) return parseSizeMm(size, 'size');
-  const { widthMm, heightMm } = CHART_KINDS[kind];
-  return { widthMm, heightMm, cornerRadiusMm: 0 };
+  const { widthMm, heightMm, coversField } = CHART_KINDS[kind];
+  if (!coversField) return { widthMm, heightMm, cornerRadiusMm: 0 };
+  const { fieldMm } = readMachine(machine ?? readProfile(profile!, shop).machine, shop);
+  const wide = fieldMm[0] >= fieldMm[1];
+  const { long, short } = LARGEST_FIELD_MM;
+  const most = wide ? [long, short] : [short, long];
+  return { widthMm: Math.min(fieldMm[0], most[0]!), heightMm: Math.min(fieldMm[1], most[1]!), cornerRadiusMm: 0 };
 }
+
+/** Where a chart of a field lies in it. @throws AppError size-exceeds-field, option-invalid for another kind */
+function placeInField(
+  { kind, at }: ChartRequest,
+  { machine, profile }: ResolvedChart,
+  size: SizeMm,
+): PlaceInField | undefined {
+  if (!CHART_KINDS[kind].coversField) {
+    if (at === undefined) return undefined;
+    throw new AppError('option-invalid', `at: found a place for a ${kind} chart, needed a field chart`);
+  }
+  const [widthMm, heightMm] = machine.fieldMm;
+  const middle = at ?? { xMm: widthMm / 2, yMm: heightMm / 2 };
+  const [xMm, yMm] = [middle.xMm - size.widthMm / 2, middle.yMm - size.heightMm / 2];
+  if (xMm < -1e-6 || yMm < -1e-6 || xMm + size.widthMm > widthMm + 1e-6 || yMm + size.heightMm > heightMm + 1e-6) {
+    throw new AppError(
+      'size-exceeds-field',
+      `found a chart of ${size.widthMm} × ${size.heightMm} mm with its middle at ${middle.xMm}, ${middle.yMm} mm, needed it within the ${widthMm} × ${heightMm} mm of ${machine.name}`,
+      { at: middle, fieldMm: machine.fieldMm },
+    );
+  }
+  return { xMm: round6(xMm), yMm: round6(yMm), widthMm, heightMm, profile: profile!.name };
+}
+
+/** A millionth of a millimetre: sums of decimal numbers stay decimal numbers. */
+const round6 = (value: number) => Math.round(value * 1e6) / 1e6 + 0;
 
 interface ResolvedChart {
   readonly machine: Machine;
@@ -204,7 +249,7 @@ function resolveLearned(
   request: ChartRequest,
   { size, ...known }: ChartContext & { readonly size: SizeMm },
 ): ResolvedChart {
-  const { kind: _kind, direction, settings, vary: _vary, seed: _seed, steps: _steps, replicates: _, ...rest } = request;
+  const { kind: _kind, direction, settings, vary: _v, seed: _s, steps: _t, replicates: _r, at: _a, ...rest } = request;
   // A chart tests the curve that was measured: with the profile's own screen, its dots not counted as marks.
   const screen = request.screen ?? readProfile(request.profile!, known.shop).screen.name;
   const job = resolveJob({ ...rest, screen, size: `${size.widthMm}x${size.heightMm}` }, known);

@@ -30,6 +30,8 @@ export interface ChartRequest {
   readonly vary?: readonly string[];
   /** Dose charts: an empty field instead of cells, into which another software burns its own grid. */
   readonly cells?: 'empty';
+  /** Field charts: where the chart's middle lies in the field, mm from its upper left corner; its middle when absent. */
+  readonly at?: { readonly xMm: number; readonly yMm: number };
 }
 
 /** A request with every name turned into its record. */

@@ -50,6 +50,31 @@ export function gatherWarnings(pieces: readonly PlacedPiece[]): string[] {
   return [...about].map(([text, names]) => (names.length === all ? text : `${names.join(', ')}: ${text}`));
 }
 
+/**
+ * How far a piece may lie from the place that it was corrected for, mm. Assumed: no field changes within a few
+ * millimetres by what is seen.
+ */
+const SAME_PLACE_MM = 3;
+
+/** Pieces that were corrected for another place than the one that they come to lie at, or of which some were not. */
+export function findPlaceWarnings(
+  pieces: readonly PlacedPiece[],
+  { jig, machine }: { readonly jig: Jig; readonly machine: Machine },
+): string[] {
+  const field = placeField(jig, machine.fieldMm);
+  return pieces.flatMap(({ job, place, pocket, turned }) => {
+    const { evenness, name } = job.ticket;
+    if (!evenness) return [];
+    const middle = { xMm: place.xMm + place.widthMm / 2 - field.xMm, yMm: place.yMm + place.heightMm / 2 - field.yMm };
+    const off = Math.hypot(middle.xMm - evenness.xMm, middle.yMm - evenness.yMm);
+    if (off <= SAME_PLACE_MM && !turned) return [];
+    const where = pocket === null ? '' : ` in ${pocket}`;
+    return [
+      `${name}${where} was corrected for another place of the field, ${roundTo(off, 1)} mm away${turned ? ' and not turned' : ''}: its tones will be off. Prepare it again for ${roundTo(middle.xMm, 2)},${roundTo(middle.yMm, 2)} mm${pocket === null ? '' : ` (${jig.name}/${pocket})`}.`,
+    ];
+  });
+}
+
 /** What the correction moves out of the field: the layout itself lies inside. */
 export function findFieldWarnings(
   burns: readonly PlateBurn[],

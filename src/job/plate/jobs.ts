@@ -27,6 +27,7 @@ const ticketSchema = v.object({
   settings: v.object(SETTINGS_FIELDS),
   orientation: v.optional(v.object({ mirrored: v.boolean(), turnedDeg: v.picklist([0, 90, 180, 270]) })),
   screen: v.object({ name: v.string(), options: v.record(v.string(), v.union([v.string(), v.number()])) }),
+  evenness: v.optional(v.object({ xMm: QUANTITIES.placeMm, yMm: QUANTITIES.placeMm })),
   time: v.object({ seconds: QUANTITIES.seconds }),
   cautions: v.array(v.object({ text: v.string(), source: v.string() })),
   warnings: v.array(v.string()),

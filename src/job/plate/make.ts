@@ -10,7 +10,13 @@ import type { JobFile } from '../prepare/types.ts';
 import { type LayoutSource, layPieces, type PlacedPiece, type PlacedPlate } from './batches.ts';
 import { addStrip, burnGroup, groupBurns, type Part } from './burns.ts';
 import { pictureOfDots } from './dots.ts';
-import { describeBurnDifferences, findFieldWarnings, gatherCautions, gatherWarnings } from './facts.ts';
+import {
+  describeBurnDifferences,
+  findFieldWarnings,
+  findPlaceWarnings,
+  gatherCautions,
+  gatherWarnings,
+} from './facts.ts';
 import { makeJigFiles, markOfJig } from './jig.ts';
 import type { PlateJob } from './jobs.ts';
 import { renderPlatePage, renderPlatesPage } from './page.ts';
@@ -195,7 +201,11 @@ async function makePlate(plate: PlacedPlate, options: OnePlate) {
       ...(plate.pieces.some(({ turned }) => turned) ? [TURN_NOTE] : []),
     ],
     cautions: gatherCautions(plate.pieces),
-    warnings: [...gatherWarnings(plate.pieces), ...findFieldWarnings(burns, { aim, jig, machine })],
+    warnings: [
+      ...gatherWarnings(plate.pieces),
+      ...findFieldWarnings(burns, { aim, jig, machine }),
+      ...findPlaceWarnings(plate.pieces, { jig, machine }),
+    ],
     assumptions: [...new Set(plate.pieces.flatMap(({ job }) => job.ticket.assumptions))],
   };
   const own: JobFile[] = [

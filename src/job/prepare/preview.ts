@@ -24,6 +24,7 @@ import type { JobSpec } from '../request/types.ts';
 
 import { markable } from './choices.ts';
 import { type Clipping, countClipped, findClippedEnd } from './clipped.ts';
+import { seeAtPlace } from './evenness.ts';
 import { type LetteredFrame, letterCoarse, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { assessProof, cutOut } from './proof.ts';
@@ -239,7 +240,7 @@ export async function drawDots(prepared: PreparedImage, options: DotPreviewOptio
   if (!made || isStale()) return undefined;
   const { dots } = made;
   const table = fillDotTable(spec.profile, spec.grid);
-  const seen = predictReflectance(dots, { table, ...previewSize(dots, spec.grid) });
+  const seen = seeAtPlace(predictReflectance(dots, { table, ...previewSize(dots, spec.grid) }), made.correction);
   const image = renderSurface(seen, coloursOf(spec.profile));
   if (showClipped) paintClipped(image, { ...made, light: picture.light }, picture.frame);
   return { image, dots, made, seen };

@@ -19,6 +19,7 @@ import {
 } from '../../plane/index.ts';
 import {
   assessTone,
+  planEyeCells,
   predictLightness,
   predictReflectance,
   renderProof,
@@ -29,6 +30,7 @@ import {
 import { roundTo } from '../page/html.ts';
 import type { JobSpec } from '../request/types.ts';
 
+import { type PlaceCorrection, seeAtPlace } from './evenness.ts';
 import type { Picture } from './picture.ts';
 import type { Ticket, TicketPictures } from './types.ts';
 
@@ -54,6 +56,8 @@ export interface ProofFacts {
   readonly mask: Plane<'mask'> | undefined;
   /** What of it is judged; all that may be marked when absent. */
   readonly judged?: Plane<'mask'>;
+  /** How the piece is corrected for where it lies. */
+  readonly correction?: PlaceCorrection;
   readonly dots: Dots;
 }
 
@@ -70,7 +74,7 @@ export async function makeProof(facts: ProofFacts): Promise<Proof> {
   const { thumbnail } = picture;
   if (!thumbnail) throw new RangeError('a proof needs the picture with its thumbnail');
   const dotTable = fillDotTable(profile, grid);
-  const seen = predictSeen(dots, { dotTable, grid });
+  const seen = seeAtPlace(predictSeen(dots, { dotTable, grid }), facts.correction);
   const piece = drawPiece(seen, { profile, cornerRadiusMm: frame.cornerRadiusMm, widthMm: frame.widthMm });
   const detail = drawDetail(dots, { profile, grid });
   const [png, photoJpeg, proofJpeg, detailJpeg] = await Promise.all([
@@ -147,6 +151,7 @@ export function assessProof(
     weights = judged && weighCells(judged, { grid: spec.grid, viewingDistanceMm: spec.viewingDistanceMm }),
     dots,
     dotTable,
+    correction,
   }: ProofFacts & { readonly dotTable: DotTable; readonly weights?: Float32Array },
 ): Ticket['prediction'] {
   const { grid, viewingDistanceMm } = spec;
@@ -157,7 +162,7 @@ export function assessProof(
     reflectance: table.reflectance,
     ...(mask ? { mask } : {}),
     ...(weights ? { weights } : {}),
-    shown,
+    shown: correction ? asFineAsTheEye(shown, { dots, dotTable, correction, grid, viewingDistanceMm }) : shown,
     viewingDistanceMm,
   });
   return {
@@ -166,6 +171,24 @@ export function assessProof(
     worstDeltaL: worst,
     filter: `Gaussian of half contrast where Näsänen 1984 has it, seen from ${viewingDistanceMm} mm`,
   };
+}
+
+/** What is shown, in cells as fine as the eye's: of a large piece the proof has coarser ones. */
+function asFineAsTheEye(
+  shown: Plane<'reflectance'>,
+  {
+    dots,
+    dotTable,
+    correction,
+    ...viewing
+  }: Pick<ProofFacts, 'dots'> & { readonly dotTable: DotTable; readonly correction: PlaceCorrection } & {
+    readonly grid: DotGrid;
+    readonly viewingDistanceMm: number;
+  },
+): Plane<'reflectance'> {
+  const { width, height } = planEyeCells(dots, viewing);
+  if (shown.width >= width && shown.height >= height) return shown;
+  return seeAtPlace(predictReflectance(dots, { table: dotTable, width, height }), correction);
 }
 
 /** The marks of a small field of dots from the middle, simulated finer than a dot. */

@@ -2,7 +2,13 @@ import type { ChartLayout } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
 import { estimateTime } from '../../machine/index.ts';
-import { coverageTable, fillDotTable, invertProfile, tellMarkDiametersUm } from '../../material/index.ts';
+import {
+  type CoverageTable,
+  coverageTable,
+  fillDotTable,
+  invertProfile,
+  tellMarkDiametersUm,
+} from '../../material/index.ts';
 import { type Notice, notice, settleNotices } from '../../notices.ts';
 import type { ViewingOptions } from '../../optics/index.ts';
 import {
@@ -35,6 +41,7 @@ import { predictPoints } from '../request/curve.ts';
 import type { JobSpec } from '../request/types.ts';
 import { markable } from './choices.ts';
 import { compareRuns } from './compare-runs.ts';
+import { correctForPlace, curveInField, invertAtPlace, type PlaceCorrection } from './evenness.ts';
 import { type LetteredFrame, letterCoverage, letterDots, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { makeProof } from './proof.ts';
@@ -101,15 +108,31 @@ const DUST = 0.01;
 /** What of a job its coverage is found by. */
 export type CoverageRequest = Pick<
   JobSpec,
-  'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim'
+  'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim' | 'place' | 'orientation'
 >;
 
 /** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
 export function tabulateCoverage(spec: CoverageRequest): Pick<HalftoneResult, 'points' | 'table'> {
-  const points = spec.curve === 'predicted' ? predictPoints(spec) : spec.profile.points;
+  const home = homePoints(spec);
+  const inField = spec.place && curveInField({ ...spec, place: spec.place }, { home, request: requestScreen(spec) });
+  const points = inField ? inField.points : home;
   const { range, aim } = spec;
   const bareBelow = spec.tone === 'auto' && spec.levels === 2 ? { bareBelow: DUST } : {};
   return { points, table: coverageTable({ points }, { range, ...(aim ? { aim } : {}), ...bareBelow }) };
+}
+
+const homePoints = (spec: CoverageRequest) => (spec.curve === 'predicted' ? predictPoints(spec) : spec.profile.points);
+
+/** How a piece is corrected for where it lies; undefined where nothing is said of that. @throws AppError place-unusable */
+export function correctPiece(
+  spec: JobSpec,
+  { table, frame }: { readonly table: CoverageTable; readonly frame: Pick<Frame, 'widthMm' | 'heightMm'> },
+): PlaceCorrection | undefined {
+  if (!spec.place) return undefined;
+  const placed = { ...spec, place: spec.place };
+  const home = homePoints(spec);
+  const curve = curveInField(placed, { home, request: requestScreen(spec) });
+  return correctForPlace(placed, { home, table, curve, frame });
 }
 
 /** From linear light at the dots to the dots themselves: the same steps for the files of a job and for a look at it. */
@@ -157,17 +180,22 @@ function stageCoverage(picture: Picture, options: MakeOptions): CoverageStage {
   const toned = options.toned ?? adjustTone(light, tone, { grid: spec.grid, ...facesOf(picture) });
   const { points, table } = tabulateCoverage(spec);
   const mask = options.mask ?? markable(frame, opaque, spec);
-  const coverage = invertTone(toned, { frame, table, mask });
+  const correction = correctPiece(spec, { table, frame });
+  const coverage = invertTone(toned, { frame, table, mask, ...(correction ? { correction } : {}) });
   progress('screening');
-  return { tone, toned, points, table, mask, coverage };
+  return { tone, toned, points, table, mask, coverage, ...(correction ? { correction } : {}) };
 }
 
 /** Coverage of the whole piece; where the picture fills it, the mask needs no plane of its own. */
 export function invertTone(
   toned: Plane<'luminance'>,
-  { frame, table, mask }: Pick<Picture, 'frame'> & Pick<HalftoneResult, 'table' | 'mask'>,
+  { frame, table, mask, correction }: Pick<Picture, 'frame'> & Pick<HalftoneResult, 'table' | 'mask' | 'correction'>,
 ): Plane<'coverage'> {
   const { width, height, place } = frame;
+  if (correction) {
+    const placed = placeOnPiece(invertAtPlace(toned, { correction, frame }), frame);
+    return mask ? maskCoverage(placed, mask) : placed;
+  }
   const fills = place.width === width && place.height === height;
   if (fills) return invertProfile(toned, { table, ...(mask ? { mask } : {}) });
   const wanted = placeOnPiece(invertProfile(toned, { table }), frame);

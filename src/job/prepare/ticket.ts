@@ -27,10 +27,12 @@ import { type PriceList, type Quote, quoteOrder } from '../../price/index.ts';
 import { describeCounts, meanDose, type SearchFacts } from '../../screens/index.ts';
 import { roundTo } from '../page/html.ts';
 import { recommendStartSpacingMm } from '../request/grid.ts';
+import type { PieceInField } from '../request/place.ts';
 import type { JobSpec } from '../request/types.ts';
 import { assessUncertainty, warnOfUncertainty } from '../request/uncertainty.ts';
 import { mergeCautions } from './cautions.ts';
 import { countClipped } from './clipped.ts';
+import type { PlaceCorrection, PlaceFacts } from './evenness.ts';
 import type { Picture } from './picture.ts';
 import type { StripFacts } from './strip.ts';
 import { needsSubject } from './subject.ts';
@@ -52,6 +54,7 @@ export interface TicketFacts {
   readonly mask: Plane<'mask'> | undefined;
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
+  readonly correction?: PlaceCorrection;
   readonly search?: SearchFacts;
   /** What the bitmap holds: the dots, with the strip where both are joined. */
   readonly burned: Dots;
@@ -92,8 +95,9 @@ export function writeTicket(facts: TicketFacts): Ticket {
     spec.atRest,
   );
   const [widthMm, heightMm] = lyingSize(frame, spec.orientation);
-  const xMm = (machine.fieldMm[0] - widthMm) / 2;
-  const yMm = (machine.fieldMm[1] - heightMm) / 2;
+  const middle = spec.place ?? { xMm: machine.fieldMm[0] / 2, yMm: machine.fieldMm[1] / 2 };
+  const xMm = spec.place ? round3(middle.xMm - widthMm / 2) : (machine.fieldMm[0] - widthMm) / 2;
+  const yMm = spec.place ? round3(middle.yMm - heightMm / 2) : (machine.fieldMm[1] - heightMm) / 2;
   return {
     schema: 'tonewright-ticket/1',
     version,
@@ -177,8 +181,9 @@ export function writeTicket(facts: TicketFacts): Ticket {
     placement: {
       xMm,
       yMm,
-      note: `${PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.${sayOrientation(spec.orientation)}${control ? sayInControl({ xMm, yMm, widthMm, heightMm }, { control, fieldMm: machine.fieldMm }) : ''}`,
+      note: `${spec.place ? sayPlace(spec.place) : PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.${sayOrientation(spec.orientation)}${control ? sayInControl({ xMm, yMm, widthMm, heightMm }, { control, fieldMm: machine.fieldMm }) : ''}`,
     },
+    ...(spec.place && facts.correction ? { evenness: describeEvenness(spec.place, facts.correction.facts) } : {}),
     ...(spec.orientation ? { orientation: spec.orientation } : {}),
     ...(facts.program ? { program: facts.program } : {}),
     ...(facts.strip ? { strip: facts.strip } : {}),
@@ -190,6 +195,34 @@ export function writeTicket(facts: TicketFacts): Ticket {
     ...(speaking.length > 0 ? { warned: speaking.map(knowNotice) } : {}),
     ...(resting.length > 0 ? { atRest: resting.map(knowNotice) } : {}),
     assumptions: spec.assumptions,
+  };
+}
+
+const sayPlace = ({ pocket }: PieceInField) =>
+  pocket ? `In pocket ${pocket.name} of ${pocket.jig}` : 'Where it was asked for';
+
+/** What was corrected for where the piece lies, by which map. */
+function describeEvenness({ map, xMm, yMm, pocket }: PieceInField, facts: PlaceFacts): NonNullable<Ticket['evenness']> {
+  const { dose, width, doseReach, correctedL, givenUpL } = facts;
+  const span = ([from, to]: readonly [number, number]) =>
+    `${Math.round(100 * from)}${Math.round(100 * from) === Math.round(100 * to) ? '' : ` … ${Math.round(100 * to)}`} %`;
+  const given =
+    givenUpL >= 0.1
+      ? ` All pieces of this field give up ${roundTo(givenUpL, 1)} L* of the full mark, which its weakest usable place does not reach.`
+      : '';
+  return {
+    machine: map.machine,
+    charts: map.charts,
+    sha256: sha256(JSON.stringify(map)),
+    xMm: round3(xMm),
+    yMm: round3(yMm),
+    ...(pocket ? { pocket } : {}),
+    dose: [round3(dose[0]), round3(dose[1])],
+    width: [round3(width[0]), round3(width[1])],
+    doseReach: round3(doseReach),
+    correctedL: round3(correctedL),
+    givenUpL: round3(givenUpL),
+    note: `Corrected for where it lies: ${span(dose)} of the dose (known to ± ${Math.round(100 * (doseReach - 1))} %) and ${span(width)} of the spot’s width, by the field chart of ${map.date}; tones would be up to ${roundTo(correctedL, 1)} L* off without. Burn it at this place and no other.${given}`,
   };
 }
 
@@ -295,8 +328,11 @@ function priceOf({ spec, name, frame, time }: TicketFacts, prices: PriceList): Q
  * How often each coverage occurs: what the table makes of the luminance, unless a mask or words have changed it dot by
  * dot.
  */
-function countCoverage(luminanceCounts: Uint32Array, { table, mask, picture, coverage }: TicketFacts): Uint32Array {
-  if (mask || picture.lettering) return countValues(coverage);
+function countCoverage(
+  luminanceCounts: Uint32Array,
+  { table, mask, picture, coverage, correction }: TicketFacts,
+): Uint32Array {
+  if (mask || picture.lettering || correction) return countValues(coverage);
   const counts = new Uint32Array(ONE + 1);
   for (let value = 0; value <= ONE; value++) counts[table.coverage[value]!]! += luminanceCounts[value]!;
   return counts;

@@ -9,6 +9,7 @@ import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
 import type { KeptRequest } from '../request/types.ts';
 import type { ToneUncertainty } from '../request/uncertainty.ts';
+import type { PlaceCorrection, PlaceFacts } from './evenness.ts';
 import type { StripFacts } from './strip.ts';
 
 /** A caution with the key of its source. */
@@ -167,6 +168,18 @@ export interface Ticket {
   readonly price?: Quote;
   /** Top left corner of the bitmap from the field's top left corner, mm; x right, y down. */
   readonly placement: { readonly xMm: number; readonly yMm: number; readonly note: string };
+  /** How the piece is corrected for where it lies; absent where nothing was said of that. */
+  readonly evenness?: PlaceFacts & {
+    /** Of which machine's field, the charts that told it, and the hash of the map. */
+    readonly machine: string;
+    readonly charts: readonly string[];
+    readonly sha256: string;
+    /** The middle of the piece in the field, mm from its upper left corner; and the pocket of a jig that it is. */
+    readonly xMm: number;
+    readonly yMm: number;
+    readonly pocket?: { readonly jig: string; readonly name: string };
+    readonly note: string;
+  };
   /** How the dots go into the bitmap, where it is not as the piece is looked at: mirrored first, then turned. */
   readonly orientation?: DotOrientation;
   /** What the file holds where it is no picture but a program of the machine's controller. */
@@ -233,6 +246,8 @@ export interface HalftoneResult {
   readonly judged?: Plane<'mask'>;
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
+  /** How the piece is corrected for where it lies; absent where nothing is said of that. */
+  readonly correction?: PlaceCorrection;
   /** What a search did, for a screen that searches. */
   readonly search?: SearchFacts;
   readonly time: TimeEstimate;

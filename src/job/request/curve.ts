@@ -139,7 +139,7 @@ function createCorrection(
 }
 
 /** Drops points that do not go on in the direction of the ends; bare and solid stay. */
-function keepMonotone(points: readonly TonePoint[]): TonePoint[] {
+export function keepMonotone(points: readonly TonePoint[]): TonePoint[] {
   const sign = points.at(-1)!.lightness > points[0]!.lightness ? 1 : -1;
   const end = sign * points.at(-1)!.lightness;
   const kept = [points[0]!];

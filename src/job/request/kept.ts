@@ -36,6 +36,8 @@ const FIELDS: Readonly<Record<keyof JobRequest, true>> = {
   settings: true,
   mirror: true,
   rotateDeg: true,
+  at: true,
+  evenness: true,
   strip: true,
   text: true,
   caption: true,

@@ -37,6 +37,7 @@ import {
 } from './grid.ts';
 import { listVerified, readHistory } from './history.ts';
 import { keepRequest } from './kept.ts';
+import { resolvePlace } from './place.ts';
 import {
   findMaterial,
   readMachine,
@@ -98,6 +99,17 @@ export function resolveJob(
   const predicted = learned !== undefined && needsPrediction(learned, { grid, screen });
   const aim = resolveAim(request, { shop, learned });
   const rested = listRested(shop);
+  const laid = isQuarterTurn(orientation) ? turned(size) : size;
+  const place = resolvePlace(request, { shop, machine, lying: [laid.widthMm, laid.heightMm] });
+  if (place && !learned) {
+    throw new AppError(
+      'option-invalid',
+      'at: found a material without a profile, needed a profile to correct through',
+      {
+        options: ['profile'],
+      },
+    );
+  }
   return {
     size,
     safeMarginMm: request.safeMarginMm ?? JOB_DEFAULTS.safeMarginMm,
@@ -129,6 +141,7 @@ export function resolveJob(
     ...(request.weights ? { weights: request.weights } : {}),
     format,
     levels,
+    ...(place ? { place } : {}),
     ...(request.strip ? { strip: request.strip } : {}),
     ...(request.text ? { text: request.text } : {}),
     ...resolveLettering(request, { size, shop }),

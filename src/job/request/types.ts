@@ -14,6 +14,7 @@ import {
 import type { ChannelWeights, DotFormat, DotGrid, DotOrientation } from '../../plane/index.ts';
 import type { ScreenName, ScreenOptions } from '../../screens/index.ts';
 import type { SizeMm } from '../../units.ts';
+import type { PieceInField } from './place.ts';
 
 /** Settings that a request gives; power may be a share of what the machine calls full. */
 export interface GivenSettings extends Partial<BurnSettings> {
@@ -66,6 +67,13 @@ export interface JobRequest {
   readonly mirror?: boolean;
   /** How the piece lies in the machine, clockwise against how it is looked at, degrees; 0 when absent. */
   readonly rotateDeg?: 0 | 90 | 180 | 270;
+  /**
+   * Where the piece's middle lies in the field, `x,y` in mm from its upper left corner, or a pocket as `jig/pocket`:
+   * it is corrected for how even the field is there. In the middle and uncorrected when absent.
+   */
+  readonly at?: string;
+  /** Map of the field, by name or path; the shop's of this machine when absent. */
+  readonly evenness?: string;
   /** A control strip beside the piece: a bitmap of its own, or joined with the picture in one. */
   readonly strip?: 'apart' | 'joined';
   /** What the ticket should tell whoever burns the piece. */
@@ -154,6 +162,8 @@ export interface JobSpec {
   readonly weights?: ChannelWeights;
   readonly format: DotFormat;
   readonly levels: number;
+  /** Where the piece lies, and how even the field is; in the middle and uncorrected when absent. */
+  readonly place?: PieceInField;
   readonly strip?: 'apart' | 'joined';
   readonly text?: string;
   readonly caption?: Caption;

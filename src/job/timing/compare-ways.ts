@@ -7,6 +7,7 @@ import {
 } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
 import type { Dots, Photo } from '../../plane/index.ts';
+import { seeAtPlace } from '../prepare/evenness.ts';
 import { type Picture, takePicture } from '../prepare/picture.ts';
 import { assessProof, predictSeen } from '../prepare/proof.ts';
 import { makeDots } from '../prepare/run.ts';
@@ -80,7 +81,7 @@ function judge(
 ): Pick<ComparedWay, 'rangeL'> & { dots: Dots; prediction: Ticket['prediction'] } {
   const made = makeDots(picture, { spec });
   const dotTable = fillDotTable(spec.profile, spec.grid);
-  const seen = predictSeen(made.dots, { dotTable, grid: spec.grid });
+  const seen = seeAtPlace(predictSeen(made.dots, { dotTable, grid: spec.grid }), made.correction);
   const { points, dots } = made;
   return {
     dots,

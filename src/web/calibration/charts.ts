@@ -21,8 +21,8 @@ const CHART_REQUEST = v.strictObject({
   material: v.exactOptional(RECORD_NAME),
   profile: v.exactOptional(RECORD_NAME),
   direction: v.exactOptional(v.picklist(['lighter', 'darker'])),
-  widthMm: lengthMm,
-  heightMm: lengthMm,
+  widthMm: v.exactOptional(lengthMm),
+  heightMm: v.exactOptional(lengthMm),
   powerW: v.exactOptional(positive),
   speedMmPerS: v.exactOptional(positive),
   spacingMm: v.exactOptional(v.pipe(v.number(), v.minValue(0.001), v.maxValue(2))),
@@ -55,7 +55,7 @@ export async function makeChart({ pool, events }: Calibration, json: unknown): P
   };
   const request: ChartRequest = {
     ...asked,
-    size: `${widthMm}x${heightMm}`,
+    ...(widthMm === undefined || heightMm === undefined ? {} : { size: `${widthMm}x${heightMm}` }),
     ...(spacingMm === undefined ? {} : { pitchMm: spacingMm, lineSpacingMm: spacingMm }),
     ...(Object.keys(settings).length > 0 ? { settings } : {}),
   };

@@ -180,6 +180,7 @@ const COLUMNS: Readonly<Partial<Record<keyof PieceSettings, readonly string[]>>>
   mirror: ['mirror'],
   rotateDeg: ['rotate'],
   format: ['format'],
+  at: ['at'],
   settings: ['power', 'speed', 'rate', 'pulse', 'passes', 'scan'],
   caption: GROUPS.at(-2)!,
   artwork: GROUPS.at(-1)!,

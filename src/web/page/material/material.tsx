@@ -93,7 +93,14 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
   const [sweep, setSweep] = useState('');
   const [busy, setBusy] = useState(false);
   const [error, setError] = useState<unknown>();
-  const { isStrip, isTable, aims, hint, ...offered } = shop.charts.find((one) => one.kind === kind)!;
+  const {
+    isStrip,
+    isTable,
+    aims,
+    hint,
+    coversField = false,
+    ...offered
+  } = shop.charts.find((one) => one.kind === kind)!;
   const through = aims !== 'never';
   // On another grid than the recommended one the dose is kept: what that takes is said when the chart is drawn.
   const record = shop.machines.find(({ name }) => name === machine);
@@ -102,7 +109,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
   const draw = async () => {
     setBusy(true);
     setError(undefined);
-    const strip = isStrip ? { widthMm: offered.widthMm, heightMm: offered.heightMm } : size;
+    const strip = coversField ? {} : isStrip ? { widthMm: offered.widthMm, heightMm: offered.heightMm } : size;
     const asked: ChartRequestJson = through
       ? { kind, machine: shop.profiles.find(({ name }) => name === profile)?.machine ?? machine, profile, ...strip }
       : {
@@ -198,7 +205,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
           />
         </>
       )}
-      {!isStrip && (
+      {!isStrip && !coversField && (
         <div class="row">
           <NumberField
             label="Width"

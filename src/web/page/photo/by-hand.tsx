@@ -1,3 +1,4 @@
+import { useId } from 'preact/hooks';
 import type { BurnSettings } from '../../../optics/index.ts';
 import type { MachineFacts, PhotoSettings } from '../../protocol.ts';
 import { round } from '../measure.ts';
@@ -38,6 +39,7 @@ function unitOf(key: NumberSetting, machine: MachineFacts | undefined) {
 /** House settings that replace the profile's or the machine's, and how the piece lies in the machine. */
 export function HandChoice({ wish, onChange }: HandProps) {
   const { shop } = useShop();
+  const placeId = useId();
   const base = shop.profiles.find(({ name }) => name === wish.profile)?.settings;
   const { settings = {}, mirror, rotateDeg = 0 } = wish;
   const machine = shop.machines.find(({ name }) => name === wish.machine);
@@ -55,6 +57,24 @@ export function HandChoice({ wish, onChange }: HandProps) {
           onChange(deg === '0' ? without(wish, 'rotateDeg') : { ...wish, rotateDeg: Number(deg) as 90 | 180 | 270 })
         }
       />
+      {machine?.isFieldMeasured && wish.profile !== undefined && (
+        <div class="field">
+          <label class="label" for={placeId}>
+            Where it lies: middle x,y (mm) or jig/pocket
+          </label>
+          <input
+            id={placeId}
+            type="text"
+            maxLength={80}
+            placeholder="in the middle, uncorrected"
+            value={wish.at ?? ''}
+            onChange={({ currentTarget }) => {
+              const at = currentTarget.value.trim();
+              onChange(at === '' ? without(wish, 'at') : { ...wish, at });
+            }}
+          />
+        </div>
+      )}
       <label class="toggle">
         <input
           type="checkbox"
