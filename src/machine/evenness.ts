@@ -13,8 +13,8 @@ export interface FieldPart {
 
 /**
  * Terms of a smooth surface over the field, in shares of half its diagonal from its middle. `round` is what a scan lens
- * does whose axis lies near the middle, `tilt` what the way to a gantry's head does at first, `steep` a lens that falls off
- * towards its rim, with its axis anywhere.
+ * does whose axis lies near the middle, `tilt` what the way to a gantry's head does at first, `steep` a lens that falls
+ * off towards its rim, with its axis anywhere.
  */
 export const EVENNESS_SURFACES = {
   even: [() => 1],

@@ -6,8 +6,8 @@ import type { ChartKindRecord } from './kind.ts';
 import { BARE, repeat, SOLID, type WantedPatch } from './wanted.ts';
 
 /**
- * Tones between bare and solid, coverages. Assumed: lone dots, dots that touch and gaps that close answer to dose and to
- * width each in its own way, and pictures are made of them.
+ * Tones between bare and solid, coverages. Assumed: lone dots, dots that touch and gaps that close answer to dose and
+ * to width each in its own way, and pictures are made of them.
  */
 const TONES: readonly number[] = [0.06, 0.2, 0.4, 0.6, 0.8];
 /**

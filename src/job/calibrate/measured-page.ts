@@ -13,7 +13,7 @@ export interface MeasuredPageFacts {
   readonly control?: KnownControl | undefined;
 }
 
-/** What a dose, a spot or a field chart says, for a person: curve or widths, table, and the capture with its overlay. */
+/** What a dose, spot or field chart says, for a person: curve or widths, table, and the capture with its overlay. */
 export function renderMeasuredPage({ reading, captureName, found, control }: MeasuredPageFacts): string {
   const dose = reading.schema === 'tonewright-dose/1';
   const title =

@@ -37,9 +37,9 @@ const LEAST_NOISE_L = 0.15;
 const ROUNDS = 5;
 /** Step of a numerical derivative, in the logarithm of a factor. Assumed: a hundredth is straight and no noise. */
 const SLOPE_STEP = 0.01;
-/** Patches that differ from the map by so many robust deviations are left out. Assumed: honest ones pass once in ten thousand. */
+/** Patches that differ from the map by so many robust deviations are left out. Assumed: honest ones hardly ever do. */
 const OUTLIER = 4.5;
-/** Groups of patches that are left out in turn, a count. Assumed: each leaves every part of the field with neighbours. */
+/** Groups of patches that are left out in turn, a count. Assumed: each leaves all of the field with neighbours. */
 const FOLDS = 6;
 /** A surface of more terms is taken when it foretells unseen patches better by this share. Assumed: less is chance. */
 const BETTER = 0.03;

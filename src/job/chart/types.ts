@@ -30,7 +30,7 @@ export interface ChartRequest {
   readonly vary?: readonly string[];
   /** Dose charts: an empty field instead of cells, into which another software burns its own grid. */
   readonly cells?: 'empty';
-  /** Field charts: where the chart's middle lies in the field, mm from its upper left corner; its middle when absent. */
+  /** Field charts: where the chart's middle lies, mm from the field's upper left corner; in its middle when absent. */
   readonly at?: { readonly xMm: number; readonly yMm: number };
 }
 

@@ -123,7 +123,7 @@ export function tabulateCoverage(spec: CoverageRequest): Pick<HalftoneResult, 'p
 
 const homePoints = (spec: CoverageRequest) => (spec.curve === 'predicted' ? predictPoints(spec) : spec.profile.points);
 
-/** How a piece is corrected for where it lies; undefined where nothing is said of that. @throws AppError place-unusable */
+/** How a piece is corrected for its place; undefined where none is said. @throws AppError place-unusable */
 export function correctPiece(
   spec: JobSpec,
   { table, frame }: { readonly table: CoverageTable; readonly frame: Pick<Frame, 'widthMm' | 'heightMm'> },
