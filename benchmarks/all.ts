@@ -8,7 +8,7 @@ import { fileURLToPath } from 'node:url';
 const folder = dirname(fileURLToPath(import.meta.url));
 const shared = new Set(['all', 'gallery', 'large-photo', 'median']);
 /** Those that take an hour: by their names alone. */
-const long = new Set(['kills', 'mutations', 'soak']);
+const long = new Set(['kills', 'mutations', 'page-kills', 'soak']);
 const wanted = process.argv.slice(2).filter((word) => !word.startsWith('-'));
 const names = readdirSync(folder)
   .filter((file) => file.endsWith('.js') && !file.startsWith('part-'))

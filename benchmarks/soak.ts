@@ -7,6 +7,7 @@ import { copyFileSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as pause } from 'node:timers/promises';
+import { endOf, servePage } from './common/serve-page.ts';
 
 const PIECES = Number(process.env.PIECES ?? 5000);
 const EDITS = Number(process.env.EDITS ?? 2000);
@@ -61,18 +62,8 @@ async function soakOrder(): Promise<readonly Seen[]> {
 async function soakPage(): Promise<readonly Seen[]> {
   const shop = join(folder, 'shop');
   mkdirSync(shop);
-  const child = spawn(process.execPath, [PROGRAM, 'open', '--no-launch', '--json', '--shop', shop], {
-    stdio: ['ignore', 'pipe', 'inherit'],
-  });
+  const { child, send } = await servePage(shop);
   try {
-    const { origin, token } = await addressOf(child);
-    const entered = await fetch(`${origin}/api/enter`, { method: 'POST', body: token, headers: { origin } });
-    const headers = { origin, cookie: entered.headers.get('set-cookie')!.split(';')[0]! };
-    const send = async (method: string, path: string, body: object): Promise<Response> => {
-      const answer = await fetch(origin + path, { method, headers, body: JSON.stringify(body) });
-      if (!answer.ok) throw new Error(`${method} ${path}: ${answer.status} ${await answer.text()}`);
-      return answer;
-    };
     const wishAt = (edit: number) => ({
       widthMm: 30,
       heightMm: 20,
@@ -101,26 +92,6 @@ async function soakPage(): Promise<readonly Seen[]> {
     await endOf(child);
   }
 }
-
-function addressOf(child: ChildProcess): Promise<{ readonly origin: string; readonly token: string }> {
-  let out = '';
-  return new Promise((resolve, reject) => {
-    child.once('exit', (code) => reject(new Error(`the server ended with ${code}`)));
-    child.stdout!.on('data', (data) => {
-      out += data;
-      const found = /"url": "([^"]+)"/.exec(out);
-      if (!found) return;
-      const { origin, hash } = new URL(found[1]!);
-      resolve({ origin, token: hash.slice(1) });
-    });
-  });
-}
-
-const endOf = (child: ChildProcess): Promise<void> =>
-  new Promise((resolve) => {
-    if (child.exitCode !== null || child.signalCode !== null) return resolve();
-    child.once('close', () => resolve());
-  });
 
 /** Nothing, once the process is gone. */
 function look({ pid }: ChildProcess, done: number): readonly Seen[] {
