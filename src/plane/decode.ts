@@ -118,8 +118,8 @@ export async function decodePhoto(
   checkPixelCount(found.autoOrient, name, maxPixels);
   checkDecodedBytes(found, name, maxPixels);
 
-  // What decodes HEIC gives three channels of 8 bits, whatever lies in the file.
-  const deep = found.depth === 'ushort' && format !== 'heic';
+  const deep = found.depth === 'ushort';
+  // What decodes HEIC gives three channels, whatever lies in the file.
   const grey = (found.space === 'b-w' || found.space === 'grey16') && format !== 'heic';
   const fileColour = checkColour(bytes, { found, format, grey, name });
   // Colours that are known exactly are taken as they are: the library would cut off what sRGB has not.

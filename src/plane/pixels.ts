@@ -31,7 +31,7 @@ export interface Pixels {
 
 /** Pixels of a file by the image library. @throws Error with the library's own words */
 export async function decodePixels(bytes: Uint8Array, request: PixelsRequest): Promise<Pixels> {
-  if (request.isHeic) return decodeHeic(bytes, { hasAlpha: request.hasAlpha === true });
+  if (request.isHeic) return decodeHeic(bytes, { hasAlpha: request.hasAlpha === true, deep: request.deep });
   const { deep, space, isTurned, ignoreIcc, isConverted, seconds } = request;
   // The limit was checked before; the library's own must not speak first with words of its own.
   let pipeline = loadSharp()(bytes, { limitInputPixels: false, failOn: 'warning', ignoreIcc }).timeout({ seconds });

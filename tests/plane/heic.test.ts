@@ -26,14 +26,30 @@ const GREEN = near([40, 200, 40]);
 const BLUE = near([40, 40, 200]);
 const GREY = near([128, 128, 128]);
 
-test.each(['plain', 'deep', 'two'])('%s: the main picture in its colours', async (name) => {
+test.each([
+  ['plain', 8],
+  ['deep', 16],
+  ['two', 8],
+])('%s: the main picture in its colours', async (name, bits) => {
   const { photo, fields } = await readFields(name);
-  expect(photo).toMatchObject({ width: 96, height: 64, bits: 8, channels: 3, facts: { format: 'heic' } });
+  expect(photo).toMatchObject({ width: 96, height: 64, bits, channels: 3, facts: { format: 'heic' } });
   expect(fields).toEqual([RED, GREEN, BLUE, GREY]);
 });
 
-test('colours of Display P3 come out as they look', async () => {
-  const { photo, fields } = await readFields('p3');
+test('a slow ramp of 10 bits keeps its steps', async () => {
+  const photo = await readPhoto(pathOf('ramp'));
+  const { width, rgb } = photo;
+  const column = (x: number) => Array.from({ length: 32 }, (_, y) => rgb[3 * (y * width + x) + 1]! / 65535);
+  const mean = (values: readonly number[]) => values.reduce((sum, value) => sum + value, 0) / values.length;
+  // By how it was made: columns 4 apart differ by a code of 1023, which 8 bits cannot say.
+  const steps = Array.from({ length: 62 }, (_, i) => 1023 * (mean(column(4 * i + 6)) - mean(column(4 * i + 2))));
+  expect(1023 * mean(column(2))).toBeCloseTo(400, 0);
+  for (const step of steps) expect(step).toBeCloseTo(1, 0);
+  expect(new Set(rgb.filter((_, at) => at % 3 === 1)).size).toBeGreaterThan(60);
+});
+
+test.each(['p3', 'deep-p3'])('%s: colours of Display P3 come out as they look', async (name) => {
+  const { photo, fields } = await readFields(name);
   expect(photo.facts.iccProfile).toBeDefined();
   expect(fields).toEqual([RED, GREEN, BLUE, GREY]);
 });
