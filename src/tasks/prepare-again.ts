@@ -24,7 +24,7 @@ const TICKET = v.object({
 type AgainTicket = v.InferOutput<typeof TICKET>;
 
 export interface PrepareAgainRequest extends Pick<PhotoRequest, 'out' | 'only' | 'name'> {
-  /** Path of a ticket, or the name of a job that the shop has burned. */
+  /** Path of a ticket, the name of a job that the shop has burned, or of one entry in its record of them. */
   readonly again: string;
   /** Path of the photo; looked for beside the ticket and where the program runs when absent. */
   readonly photo?: string;
@@ -32,6 +32,8 @@ export interface PrepareAgainRequest extends Pick<PhotoRequest, 'out' | 'only' |
   readonly folder: string;
   /** Makes it as things stand now, even where it comes out otherwise; and replaces what is there. */
   readonly force?: boolean;
+  /** Replaces what is there, but makes nothing that comes out otherwise. */
+  readonly replace?: boolean;
   readonly prices?: string;
 }
 
@@ -40,12 +42,15 @@ export interface PrepareAgainRequest extends Pick<PhotoRequest, 'out' | 'only' |
  * @throws AppError job-changed naming what has changed; path-missing for the photo; those of `preparePhoto`
  */
 export async function prepareAgain(request: PrepareAgainRequest, context: TaskContext): Promise<PreparedRecord> {
-  const { force = false, out, only, prices } = request;
-  const { ticket, photos } = findTicket(request, context.shop);
+  const { force = false, replace = false, out, only, prices } = request;
+  const { ticket, photos, burned } = findTicket(request, context.shop);
   const job = requestOf(ticket, request.again);
   const photo = await findPhoto(ticket, { ...request, photos });
   const spec = resolveJob(job, { shop: context.shop, refused: context.refused() });
   const changes = [
+    ...(burned === undefined || burned === ticket.bitmap.sha256
+      ? []
+      : ['the job (its files were made anew since it was burned)']),
     ...(photo.sha256 === ticket.photo.sha256 ? [] : [`the photo (${photo.path} is not the one of then)`]),
     ...(sha256(JSON.stringify(spec.profile)) === ticket.profile.sha256 ? [] : [`the profile ${ticket.profile.name}`]),
     ...(context.version === ticket.version ? [] : [`the program (${ticket.version} then, ${context.version} now)`]),
@@ -56,10 +61,11 @@ export async function prepareAgain(request: PrepareAgainRequest, context: TaskCo
       out,
       name: request.name ?? ticket.name,
       ...(only ? { only } : {}),
-      force,
+      force: force || replace,
       ...(prices === undefined ? {} : { prices }),
       job,
-      accept: (made) => acceptSame(made, { ticket, changes, force, warn: context.warn }),
+      accept: (made) =>
+        acceptSame(made, { ticket, wanted: burned ?? ticket.bitmap.sha256, changes, force, warn: context.warn }),
     },
     context,
   );
@@ -69,18 +75,21 @@ function acceptSame(
   { files }: Job,
   {
     ticket,
+    wanted,
     changes,
     force,
     warn,
   }: {
     readonly ticket: AgainTicket;
+    /** SHA-256 of the bitmap that was burned. */
+    readonly wanted: string;
     readonly changes: readonly string[];
     readonly force: boolean;
     readonly warn: (text: string) => void;
   },
 ): void {
   // The bitmap comes first.
-  if (sha256(files[0]!.bytes) === ticket.bitmap.sha256) return;
+  if (sha256(files[0]!.bytes) === wanted) return;
   const why =
     changes.length > 0 ? changes.join(', ') : `the record of the machine ${ticket.machine.name}, or of a drawing`;
   const said = `${ticket.name}: found another bitmap than then; changed has ${why}`;
@@ -98,7 +107,7 @@ interface PhotoPlaces {
 function findTicket(
   { again, folder }: PrepareAgainRequest,
   shop: Shop,
-): { readonly ticket: AgainTicket; readonly photos: PhotoPlaces } {
+): { readonly ticket: AgainTicket; readonly photos: PhotoPlaces; readonly burned?: string } {
   const isPath = /[\\/]|\.json$/i.test(again) || existsSync(resolve(folder, again));
   const path = isPath ? resolve(folder, again) : undefined;
   const besideOf = (at: string, ticket: AgainTicket) => join(dirname(at), ticket.photo.file);
@@ -106,7 +115,7 @@ function findTicket(
     const ticket = readTicket(path);
     return { ticket, photos: { known: undefined, beside: besideOf(path, ticket) } };
   }
-  const burned = listBurned(shop).entries.filter(({ name }) => name === again);
+  const burned = listBurned(shop).entries.filter(({ id, name }) => id === again || name === again);
   const last = burned.at(-1);
   if (!last) {
     const names = [...new Set(listBurned(shop).entries.map(({ name }) => name))];
@@ -117,7 +126,8 @@ function findTicket(
     );
   }
   const ticket = readTicket(last.ticket.path);
-  return { ticket, photos: { known: last.photo.path, beside: besideOf(last.ticket.path, ticket) } };
+  const photos = { known: last.photo.path, beside: besideOf(last.ticket.path, ticket) };
+  return { ticket, photos, burned: last.bitmapSha256 };
 }
 
 const readTicket = (path: string) => parseRecord(TICKET, { json: readJson(path), what: `ticket ${path}` });

@@ -1,11 +1,11 @@
 import { existsSync } from 'node:fs';
-import { basename, dirname, extname, join, resolve } from 'node:path';
+import { basename, dirname, join, resolve } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
 import { parseJobTicket, parseOrderForPlates, quoteCell } from '../job/index.ts';
 import { readJson, type Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
-import { readInput, sha256, writeFilesAtomic } from '../plane/index.ts';
+import { readInput, sha256, sniffFormat, writeFilesAtomic } from '../plane/index.ts';
 import { SETTINGS_FIELDS, wholeWithin, within } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
 import type { TaskContext } from './context.ts';
@@ -97,15 +97,15 @@ export async function recordBurn(
     throw new AppError('option-invalid', `date: found "${date}", needed a day such as 2026-03-31`);
   }
   const ticket = await readBurnedTicket(request.ticket, request.photo);
-  const shown = picture === undefined ? undefined : await readInput(picture, { kind: 'picture', needed: 'a picture' });
+  const shown = picture === undefined ? undefined : await readPicture(picture);
   const slug = nameOfTitle(ticket.name) ?? 'piece';
   for (let at = 1; at <= MOST_ENTRIES; at++) {
     const stem = `${date}-${slug}-${at}`;
     if (shop.list('burned').some(({ name }) => name === stem)) continue;
-    const kept = shown === undefined ? undefined : `${stem}${extname(picture!).toLowerCase()}`;
+    const kept = shown && `${stem}.${shown.ending}`;
     if (kept !== undefined) {
       // The picture first: an entry never names one that is not there.
-      await writeFilesAtomic([{ path: join(shop.shopDir, 'burned', 'pictures', kept), bytes: shown! }], {
+      await writeFilesAtomic([{ path: join(shop.shopDir, 'burned', 'pictures', kept), bytes: shown!.bytes }], {
         force: true,
         durable: true,
       });
@@ -128,6 +128,16 @@ export async function recordBurn(
     }
   }
   throw new AppError('option-invalid', `${ticket.name}: found ${MOST_ENTRIES} entries of ${date}, needed fewer`);
+}
+
+/** @throws AppError path-*; image-unknown for what is no picture */
+async function readPicture(path: string): Promise<{ readonly bytes: Uint8Array; readonly ending: string }> {
+  const bytes = await readInput(path, { kind: 'picture', needed: 'a picture' });
+  const { format, found } = sniffFormat(bytes);
+  if (format === undefined) {
+    throw new AppError('image-unknown', `${path}: found ${found}, needed a picture of the piece`, { found });
+  }
+  return { bytes, ending: format === 'jpeg' ? 'jpg' : format };
 }
 
 type TicketFacts = Omit<BurnedEntry, 'schema' | 'date' | 'count' | 'scrap' | 'note' | 'picture'>;
@@ -171,9 +181,12 @@ function priceOfOrder(path: string, name: string): BurnedEntry['price'] {
   return { eachMinor: Math.round(amountMinor / job.count), currency, minorDigits };
 }
 
+/** An entry with the name of its record in the shop folder. */
+export type ListedBurn = BurnedEntry & { readonly id: string };
+
 export interface BurnedList {
   /** Oldest first. */
-  readonly entries: readonly BurnedEntry[];
+  readonly entries: readonly ListedBurn[];
   /** Entries that cannot be read. */
   readonly notices: readonly Notice[];
   readonly totals: {
@@ -208,7 +221,7 @@ export function listBurned(shop: Shop, { month }: { readonly month?: string | un
     },
   });
   const entries = records
-    .map(({ value }) => value)
+    .map(({ name: id, value }) => ({ id, ...value }))
     .filter(({ date }) => month === undefined || date.startsWith(month))
     .sort((a, b) => (a.date < b.date ? -1 : a.date > b.date ? 1 : 0));
   return { entries, notices, totals: sumBurned(entries) };

@@ -1,5 +1,6 @@
 import type { ArtworkRequest, CaptionRequest } from '../caption/index.ts';
 import type { ChartKind } from '../chart/index.ts';
+import type { KnownNotice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { Backdrop, Fit, Frame, Outline, ToneField, ToneOptions } from '../photo/index.ts';
 import type { DotFormat } from '../plane/index.ts';
@@ -166,10 +167,52 @@ export interface PhotoSettings {
 
 /** What was kept of a burn. */
 export interface BurnedCard {
+  /** Name of its record. */
+  readonly id: string;
   readonly date: string;
   /** Good pieces, and spoiled ones. */
   readonly count: number;
   readonly scrap: number;
+}
+
+/** One line of what was burned, as far as the page shows it. */
+export interface BurnedLine extends BurnedCard {
+  readonly name: string;
+  readonly machine: string;
+  readonly material: string;
+  readonly profile: { readonly name: string };
+  readonly secondsEach: number;
+  readonly note?: string;
+  readonly picture?: string;
+}
+
+export interface BurnedMonth {
+  /** Oldest first. */
+  readonly entries: readonly BurnedLine[];
+  readonly totals: {
+    readonly count: number;
+    readonly scrap: number;
+    readonly seconds: number;
+    readonly money: readonly {
+      readonly currency: string;
+      readonly amountMinor: number;
+      readonly minorDigits: number;
+    }[];
+  };
+}
+
+/** What came of making a burned job once more. */
+export interface BurnedAgain {
+  readonly files: readonly string[];
+  /** In what it differs, where it was asked for even so; empty for the same bytes. */
+  readonly changes: readonly string[];
+}
+
+/** A warning that may rest, and how it stands in this shop. */
+export interface RestableLine {
+  readonly code: string;
+  readonly title: string;
+  readonly rested: { readonly date: string; readonly causes?: readonly string[]; readonly note?: string } | null;
 }
 
 /** Asks for a draft or a proof. */
@@ -234,6 +277,10 @@ export interface PredictionJson {
   /** The same as they are typed into the control software. */
   readonly typed: string;
   readonly warnings: readonly string[];
+  /** For each of them what puts it to rest in the shop; null for one that always speaks. */
+  readonly restable?: readonly (KnownNotice | null)[];
+  /** What the shop has put to rest, in one line; absent without any. */
+  readonly atRest?: string;
   readonly cautions: readonly Notice[];
   readonly assumptions: readonly string[];
   /** Price as the shop's list has it, ready to read; absent without a list. */

@@ -1,6 +1,7 @@
 import { randomBytes } from 'node:crypto';
 import { AppError } from '../errors.ts';
 import type { JobRequest, Prediction, PreparedImage, Quote } from '../job/index.ts';
+import { RESTABLE, sayAtRest } from '../notices.ts';
 import type { Dots, Photo } from '../plane/index.ts';
 import { formatMoney, saySettings } from '../tasks/index.ts';
 import type { PhotoSettings, PredictionJson, PreviewRequestJson } from './protocol.ts';
@@ -285,6 +286,8 @@ function describePreview(name: string, { picture }: PreparedImage, facts: Predic
     settings,
     typed: saySettings(settings, facts.machine.control),
     warnings,
+    ...(facts.warned ? { restable: facts.warned.map((one) => (RESTABLE[one.code] ? one : null)) } : {}),
+    ...(facts.atRest ? { atRest: sayAtRest(facts.atRest) } : {}),
     cautions,
     assumptions,
     ...(price ? { price: sayPrice(price) } : {}),

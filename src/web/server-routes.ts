@@ -2,7 +2,7 @@ import type { HttpBindings } from '@hono/node-server';
 import { Hono } from 'hono';
 import { AppError } from '../errors.ts';
 import type { Shop } from '../material/index.ts';
-import { createContext, keepArtwork, listBurned, renderBurnedCsv } from '../tasks/index.ts';
+import { createContext, keepArtwork } from '../tasks/index.ts';
 import type { Calibration } from './calibration/context.ts';
 import { addCalibrationRoutes } from './calibration/routes.ts';
 import { addSample, type Jobs, listJobs } from './jobs/actions.ts';
@@ -10,7 +10,8 @@ import { addJobRoutes } from './jobs/routes.ts';
 import { listOrders, type Orders, subjectOfPiece } from './orders/actions.ts';
 import { addOrderRoutes } from './orders/routes.ts';
 import type { JobCard, OrderView, ProfileUses } from './protocol.ts';
-import { fileAnswer, readFileName, thumbnail } from './server-answers.ts';
+import { addRecordRoutes } from './record/routes.ts';
+import { readFileName, thumbnail } from './server-answers.ts';
 import { describeError } from './server-errors.ts';
 import type { EventHub } from './server-events.ts';
 import { createEntry, createGuard, setHeaders } from './server-guard.ts';
@@ -91,15 +92,7 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
     return c.json(await addSample(jobs, path, wish), 201);
   });
   addJobRoutes(app, jobs, { previews, thumbnails, receiving, context: () => createContext(options) });
-  app.get('/api/burned', (c) => {
-    const month = c.req.query('month');
-    const { entries, totals } = listBurned(options.shop, { month });
-    return c.json({ entries, totals });
-  });
-  app.get('/api/burned.csv', (c) => {
-    const { entries } = listBurned(options.shop, { month: c.req.query('month') });
-    return fileAnswer(Buffer.from(renderBurnedCsv(entries)), 'burned.csv', false);
-  });
+  addRecordRoutes(app, options);
   addCalibrationRoutes(app, calibration, receiving);
   app.get('/api/profiles/:name/uses', (c) => {
     const name = parseWith(RECORD_NAME, c.req.param('name'));

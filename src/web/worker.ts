@@ -17,11 +17,12 @@ import {
   type Prediction,
   type PreparedImage,
   predictTicket,
+  prepareAgain,
   prepareImage,
   preparePhoto,
   releaseMemory,
 } from '../tasks/index.ts';
-import { answering, openContext, UPLOAD_SECONDS } from './worker-facts.ts';
+import { answering, facts, openContext, UPLOAD_SECONDS } from './worker-facts.ts';
 
 export * from './worker-bench.ts';
 export * from './worker-order.ts';
@@ -223,6 +224,28 @@ export const keepJob = answering(async ({ photoPath, photoFile, name, request, o
   );
   await releaseMemory();
   return files.map((path) => basename(path));
+});
+
+export interface AgainInput {
+  /** Entry in the record of what was burned. */
+  readonly again: string;
+  /** Folder for the results, which are replaced. */
+  readonly out: string;
+  /** Makes it as things stand now, even where it comes out otherwise. */
+  readonly force: boolean;
+}
+
+/** The files of a job that was burned, once more. Gives their names, and what has changed where it was forced. */
+export const makeAgain = answering(async ({ again, out, force }: AgainInput) => {
+  const changes: string[] = [];
+  const context = openContext();
+  const told = { ...context, warn: (text: string) => void changes.push(text) };
+  const { files, warnings } = await prepareAgain({ again, out, folder: facts.shopDir, force, replace: true }, told);
+  await releaseMemory();
+  return {
+    files: files.map((path) => basename(path)),
+    changes: changes.filter((text) => !warnings.includes(text)),
+  };
 });
 
 /** The same numbers in memory that threads share. */

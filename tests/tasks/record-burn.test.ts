@@ -90,6 +90,7 @@ describe('what was burned', () => {
     [['burned', 'out/cat.ticket.json', '--month', '2026-11'], /month: found it beside a ticket/],
     [['burned', '--month', 'november'], /month: found "november"/],
     [['burned', '--scrap', '1'], /scrap: found it without a ticket/],
+    [['burned', 'out/cat.ticket.json', '--photo', 'out/cat.ticket.json'], /needed a picture of the piece/],
     [['burned', 'cat.png'], /needed JSON/],
     [['burned', 'nothing.json'], /nothing/],
   ])('%j is refused', async (argv, message) => {
@@ -131,6 +132,19 @@ describe('a job made again', () => {
     const { json } = await again('--again', 'out/cat.ticket.json');
     renameSync(join(folder, 'away.png'), join(folder, 'cat.png'));
     expect(json.error.message).toMatch(/found cat\.png as it was then neither .* needed the path of the photo/);
+  });
+
+  test('is what was burned, even where its files were made anew under the name since', async () => {
+    const remade = ['prepare', 'cat.png', ...JOB, '--tone', 'plain', '--name', 'remade', '--out', 'anew', '--force'];
+    expect((await run(...remade)).status).toBe(0);
+    const { json: kept } = await run('burned', 'anew/remade.ticket.json', '--date', '2025-12-03', '--json');
+    expect((await again('--again', '2025-12-03-remade-1')).json.ticket.bitmap.sha256).toBe(kept.entry.bitmapSha256);
+    expect((await run(...remade, '--mirror')).status).toBe(0);
+    const { status, json } = await run('prepare', '--again', 'remade', '--out', 'third', '--json');
+    expect([status, json.error.code]).toEqual([1, 'job-changed']);
+    expect(json.error.message).toContain('its files were made anew since it was burned');
+    rmSync(join(folder, 'again'), { recursive: true });
+    rmSync(join(folder, 'shop', 'burned', '2025-12-03-remade-1.json'));
   });
 
   test('names the profile that was learned anew', async () => {

@@ -270,6 +270,49 @@ test(
     for (const file of ['cat.png', 'cat.proof.png', 'cat.ticket.json', 'cat.ticket.html']) {
       expectSameFile(join(shop, 'jobs', id, 'out', file), join(out, file));
     }
+
+    // With a picture of the piece, and once more on the page.
+    const picture = readFileSync('images/photos/cup.png');
+    const told = encodeURIComponent(JSON.stringify({ count: 1, scrap: 0 }));
+    const sent = await fetch(`${server.origin}/api/jobs/${id}/burned`, {
+      method: 'POST',
+      headers: { ...keys, 'x-burned': told },
+      body: new Uint8Array(picture),
+    });
+    const { id: entry } = (await sent.json()) as { id: string };
+    const shown = await ask('GET', `/api/burned/${entry}/picture`);
+    expect(Buffer.from(await shown.arrayBuffer()).equals(picture)).toBe(true);
+    expect(readdirSync(join(shop, 'jobs', '.incoming'))).toEqual([]);
+    const made = await (await ask('POST', `/api/burned/${entry}/again`, { force: false })).json();
+    expect(made).toMatchObject({ changes: [], files: expect.arrayContaining(['cat.png', 'cat.ticket.html']) });
+    const file = await ask('GET', `/api/burned/${entry}/files/cat.png`);
+    expect(Buffer.from(await file.arrayBuffer()).equals(readFileSync(join(out, 'cat.png')))).toBe(true);
+    expect((await ask('GET', `/api/burned/${entry}/files/${encodeURIComponent('../cat.png')}`)).ok).toBe(false);
+
+    // What has changed since is said, and made only when that is asked for.
+    await ask('PUT', `/api/jobs/${id}`, { ...PHOTO_SETTINGS, tone: 'plain' });
+    await ask('POST', `/api/jobs/${id}/keep`);
+    const refused = await ask('POST', `/api/burned/${entry}/again`, { force: false });
+    const { error } = (await refused.json()) as { error: { code: string; message: string } };
+    expect([error.code, error.message]).toEqual(['job-changed', expect.stringContaining('made anew since')]);
+    const forced = await (await ask('POST', `/api/burned/${entry}/again`, { force: true })).json();
+    expect((forced as { changes: string[] }).changes).toHaveLength(1);
+
+    const month = listed.entries[0].date.slice(0, 7);
+    const table = join(folder.path, 'month.csv');
+    await runCli(['burned', '--month', month, '--out', table, '--shop', shop]);
+    expect(await (await ask('GET', `/api/burned.csv?month=${month}`)).text()).toBe(readFileSync(table, 'utf8'));
   },
   TIME,
 );
+
+test('a warning is put to rest as the command does it', async () => {
+  const known = { code: 'profile-assumed', cause: 'anodised-black' };
+  expect((await ask('POST', '/api/rested', known)).status).toBe(201);
+  const list = async () => JSON.parse((await runCli(['warning', 'list', '--shop', shop, '--json'])).stdout).warnings;
+  expect((await list())[0]).toMatchObject({ code: known.code, rested: { causes: ['anodised-black'] } });
+  expect(await (await ask('GET', '/api/rested')).json()).toEqual(await list());
+  expect((await ask('POST', '/api/rested', { code: 'dose-strong' })).status).toBe(400);
+  expect((await ask('DELETE', '/api/rested/profile-assumed')).status).toBe(204);
+  expect((await list())[0].rested).toBeNull();
+});

@@ -1,10 +1,11 @@
-import { readFile } from 'node:fs/promises';
+import { readFile, rm } from 'node:fs/promises';
+import { parse } from 'node:path';
 import type { Hono } from 'hono';
 import * as v from 'valibot';
 import { AppError } from '../../errors.ts';
 import { parseJson } from '../../json.ts';
 import { recordBurn, type TaskContext } from '../../tasks/index.ts';
-import type { BurnedCard, PhotoSettings } from '../protocol.ts';
+import type { BurnedCard } from '../protocol.ts';
 import { fileAnswer, picture, readFileName, thumbnail } from '../server-answers.ts';
 import { LIMITS, type Receiving } from '../server-limits.ts';
 import { parsePhotoSettings, parseWith } from '../server-photo-settings.ts';
@@ -48,7 +49,7 @@ export function addJobRoutes(
 ): void {
   app.get('/api/jobs', (c) => c.json(listJobs(jobs)));
   app.post('/api/jobs', async (c) => {
-    const wish = readHeaderJson(c.req.header('x-wish'));
+    const wish = readHeaderJson(c.req.header('x-wish'), parsePhotoSettings);
     return receiving(async () => {
       const path = nameIncomingFile(jobs.store);
       await receiveFile(c.req.raw, { path, limits: LIMITS.upload });
@@ -71,9 +72,28 @@ export function addJobRoutes(
   addPreviewRoutes(app, '/api/jobs/:id', { previews, subjectOf: ({ id = '' }) => subjectOfJob(jobs, id) });
   app.post('/api/jobs/:id/keep', async (c) => c.json(await makeJobFiles(jobs, c.req.param('id'))));
   app.post('/api/jobs/:id/burned', async (c) => {
-    const asked = parseWith(BURNED_REQUEST, await receiveJson(c.req.raw, LIMITS.json));
-    const { entry } = await recordBurn({ ...burnedFilesOf(jobs, c.req.param('id')), ...asked }, context());
-    return c.json({ date: entry.date, count: entry.count, scrap: entry.scrap } satisfies BurnedCard, 201);
+    const of = burnedFilesOf(jobs, c.req.param('id'));
+    const told = c.req.header('x-burned');
+    const keep = async (json: unknown, picture?: string) => {
+      const asked = parseWith(BURNED_REQUEST, json);
+      const { entry, path } = await recordBurn({ ...of, ...asked, ...(picture ? { picture } : {}) }, context());
+      const { date, count, scrap } = entry;
+      return c.json({ id: parse(path).name, date, count, scrap } satisfies BurnedCard, 201);
+    };
+    if (told === undefined) return keep(await receiveJson(c.req.raw, LIMITS.json));
+    // With a picture of the piece, that is the body, and the rest stands in the head.
+    return receiving(async () => {
+      const path = nameIncomingFile(jobs.store);
+      try {
+        await receiveFile(c.req.raw, { path, limits: LIMITS.upload });
+        return await keep(
+          readHeaderJson(told, (json) => json),
+          path,
+        );
+      } finally {
+        await rm(path, { force: true });
+      }
+    });
   });
   app.get('/api/jobs/:id/files/:file', async (c) => {
     const file = c.req.param('file');
@@ -82,11 +102,11 @@ export function addJobRoutes(
   });
 }
 
-function readHeaderJson(text: string | undefined): PhotoSettings {
+function readHeaderJson<T>(text: string | undefined, parse: (json: unknown) => T): T {
   try {
-    return parsePhotoSettings(parseJson(decodeURIComponent(text ?? '')));
+    return parse(parseJson(decodeURIComponent(text ?? '')));
   } catch (error) {
     if (error instanceof AppError) throw error;
-    throw new AppError('option-invalid', 'found no readable wish beside the photo');
+    throw new AppError('option-invalid', 'found no readable wish beside the file');
   }
 }

@@ -1,5 +1,8 @@
+import type { KnownNotice } from '../../notices.ts';
 import type {
+  BurnedAgain,
   BurnedCard,
+  BurnedMonth,
   CaptureCard,
   ChartCard,
   ChartMade,
@@ -16,6 +19,7 @@ import type {
   Reading,
   ReadingRequest,
   ReadListView,
+  RestableLine,
   ShopFacts,
 } from '../protocol.ts';
 
@@ -79,7 +83,20 @@ export const keepJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}/keep`, 
 export const recordBurned = (
   id: string,
   asked: { readonly count: number; readonly scrap: number; readonly note?: string },
-) => askJson<BurnedCard>(`/api/jobs/${id}/burned`, send('POST', asked));
+  picture?: File,
+) =>
+  askJson<BurnedCard>(
+    `/api/jobs/${id}/burned`,
+    picture
+      ? { method: 'POST', body: picture, headers: { 'x-burned': encodeURIComponent(JSON.stringify(asked)) } }
+      : send('POST', asked),
+  );
+export const getBurned = (month: string) => askJson<BurnedMonth>(`/api/burned?month=${month}`);
+export const burnAgain = (id: string, force: boolean) =>
+  askJson<BurnedAgain>(`/api/burned/${id}/again`, send('POST', { force }));
+export const listRestable = () => askJson<readonly RestableLine[]>('/api/rested');
+export const restNotice = (known: KnownNotice) => askJson<unknown>('/api/rested', send('POST', known));
+export const wakeNotice = (code: string) => ask(`/api/rested/${code}`, { method: 'DELETE' });
 export const useSample = (id: string, wish: PhotoSettings) =>
   askJson<JobCard>(`/api/samples/${id}`, send('POST', wish));
 

@@ -13,6 +13,7 @@ import { OrdersScreen } from './order/orders.tsx';
 import { Busy, Icon, Problem, Segments } from './parts/parts.tsx';
 import { Saved } from './parts/saved.tsx';
 import { PhotoScreen } from './photo/photo.tsx';
+import { ShopScreen } from './shop/shop.tsx';
 import { firstSettings, type PageContext, ShopContext } from './shop-context.ts';
 import { ShowScreen } from './show/show.tsx';
 import { sendLeftOvers } from './unsaved.ts';
@@ -159,6 +160,9 @@ function App() {
         <a href="#/order" aria-current={place === 'order' ? 'page' : undefined}>
           Order
         </a>
+        <a href="#/shop" aria-current={place === 'shop' ? 'page' : undefined}>
+          Shop
+        </a>
       </nav>
       <Saved />
       <Segments
@@ -213,6 +217,7 @@ function Screen({ route }: { readonly route: string }) {
     if (part === 'compare') return <CompareScreen a={first} b={second} />;
     return <MaterialScreen />;
   }
+  if (place === 'shop') return <ShopScreen />;
   if (place === 'order') return part === '' ? <OrdersScreen /> : <OrderScreen id={part} />;
   return <Home />;
 }

@@ -11,11 +11,13 @@ export function Burned({ job }: { readonly job: JobCard }) {
   const [count, setCount] = useState(1);
   const [scrap, setScrap] = useState(0);
   const [note, setNote] = useState('');
+  const [picture, setPicture] = useState<File>();
   const [kept, setKept] = useState<BurnedCard>();
   const [problem, setProblem] = useState<string>();
   const keep = async () => {
     try {
-      setKept(await recordBurned(job.id, { count, scrap, ...(note.trim() === '' ? {} : { note: note.trim() }) }));
+      const asked = { count, scrap, ...(note.trim() === '' ? {} : { note: note.trim() }) };
+      setKept(await recordBurned(job.id, asked, picture));
       setProblem(undefined);
     } catch (error) {
       setProblem(error instanceof Error ? error.message : String(error));
@@ -37,11 +39,16 @@ export function Burned({ job }: { readonly job: JobCard }) {
           onInput={({ currentTarget }) => setNote(currentTarget.value)}
         />
       </label>
+      <label class="field">
+        <span class="label">A picture of the piece</span>
+        <input type="file" accept="image/*" onChange={({ currentTarget }) => setPicture(currentTarget.files?.[0])} />
+      </label>
       <Button disabled={count + scrap === 0} onClick={() => void keep()}>
         Keep in the record
       </Button>
       <p class="note" role="status">
-        {problem ?? (kept ? `Kept: ${kept.count} good, ${kept.scrap} spoiled, ${kept.date}.` : '')}
+        {problem ?? (kept ? `Kept: ${kept.count} good, ${kept.scrap} spoiled, ${kept.date}. ` : '')}
+        {kept && <a href="#/shop">The record of the shop</a>}
       </p>
     </details>
   );

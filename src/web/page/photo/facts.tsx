@@ -5,6 +5,7 @@ import { PrintSheet } from '../parts/print-sheet.tsx';
 import { useShop } from '../shop-context.ts';
 import type { ShownPreview } from '../stage/use-preview.ts';
 import { Burned } from './burned.tsx';
+import { PutToRest } from './put-to-rest.tsx';
 
 /** The figures of the proof, for whoever burns it. */
 export function BenchFacts({ seen }: { readonly seen: ShownPreview }) {
@@ -19,12 +20,16 @@ export function BenchFacts({ seen }: { readonly seen: ShownPreview }) {
             Before you burn
           </h3>
           <ul>
-            {facts.warnings.map((text) => (
-              <li key={text}>{text}</li>
+            {facts.warnings.map((text, at) => (
+              <li key={text}>
+                {text}
+                <PutToRest known={facts.restable?.[at]} />
+              </li>
             ))}
           </ul>
         </section>
       )}
+      {facts.atRest && <p class="note">Put to rest by the shop: {facts.atRest}.</p>}
       <section aria-labelledby="expect-title" aria-busy={waiting}>
         <h3 id="expect-title">What to expect</h3>
         <Expect facts={facts} />
