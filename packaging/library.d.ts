@@ -1,5 +1,6 @@
 declare const CHART_KIND_NAMES: readonly [
 	"spot",
+	"focus",
 	"dose",
 	"tone",
 	"field",
@@ -678,6 +679,8 @@ interface ChartLayout {
 	readonly field?: FieldPlace;
 	/** Charts that tell how even the machine's field is: where they are burned in it. After all older fields. */
 	readonly inField?: PlaceInField;
+	/** Charts that are burned on a piece that leans. After all older fields. */
+	readonly ramp?: Ramp;
 }
 interface CoverageTable {
 	/** Coverage 0 … ONE for luminance 0 … ONE. */
@@ -936,6 +939,10 @@ interface ProfileAdjustment {
 		low: number,
 		high: number
 	];
+}
+interface Ramp {
+	/** How far the chart's upper edge stands above its lower edge, towards the lens, mm. */
+	readonly riseMm: number;
 }
 interface RangeFit {
 	/**

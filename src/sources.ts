@@ -40,6 +40,8 @@ export const SOURCES = {
     "H. B. Nielsen, Damping parameter in Marquardt's method, IMM-REP-1999-05, Technical University of Denmark, 1999",
   nistStrd: 'NIST Statistical Reference Datasets, Nonlinear Regression, https://www.itl.nist.gov/div898/strd/',
   hyndmanFan1996: 'R. J. Hyndman, Y. Fan, Sample quantiles in statistical packages, Am. Stat. 50(4) (1996) 361–365',
+  iso11146:
+    'ISO 11146-1:2021, Lasers and laser-related equipment – Test methods for laser beam widths, divergence angles and beam propagation ratios – Part 1: Stigmatic and simple astigmatic beams',
   prahlLaserbeamsize:
     'S. Prahl, laserbeamsize, commit 462b7f4, tests/test_gaussian.py, github.com/scottprahl/laserbeamsize',
   onlyCalculatorsSpot: 'onlycalculators.com, Laser beam spot size calculator (web page, no date)',

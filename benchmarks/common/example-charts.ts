@@ -12,9 +12,10 @@ export const EXAMPLE: ChartOptions = {
   columns: { setting: 'powerW', values: [5, 10, 15, 20, 25] },
   rows: { setting: 'speedMmPerS', values: [200, 400, 800, 1600] },
   inField: { xMm: 0, yMm: 0, widthMm: 85.6, heightMm: 54, profile: 'example-profile' },
+  riseMm: 6,
 };
 
-export const KINDS: readonly ChartKind[] = ['spot', 'dose', 'tone', 'verify', 'check'];
+export const KINDS: readonly ChartKind[] = ['spot', 'focus', 'dose', 'tone', 'verify', 'check'];
 
 /** A screen for tests: white noise, which has the tone it was asked for and no structure of its own. */
 export function screenByChance(coverage: Plane<'coverage'>): Dots {
@@ -26,6 +27,7 @@ export function screenByChance(coverage: Plane<'coverage'>): Dots {
 
 export const LAYOUTS: Readonly<Record<ChartKind, ChartLayout>> = {
   spot: layoutChart('spot', EXAMPLE),
+  focus: layoutChart('focus', EXAMPLE),
   dose: layoutChart('dose', EXAMPLE),
   tone: layoutChart('tone', EXAMPLE),
   field: layoutChart('field', EXAMPLE),

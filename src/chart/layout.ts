@@ -52,7 +52,7 @@ export interface DotBox {
  */
 export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout {
   const { grid, seed = CHART_DEFAULTS.seed } = options;
-  const { isStrip, isTable, plan, arrange, coversField, ...size } = CHART_KINDS[kind];
+  const { isStrip, isTable, isOnRamp = false, plan, arrange, coversField, ...size } = CHART_KINDS[kind];
   const widthMm = options.widthMm ?? size.widthMm;
   const heightMm = options.heightMm ?? size.heightMm;
   const widthDots = Math.floor(widthMm / grid.pitchMm + 1e-9);
@@ -69,7 +69,7 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
   const cells = isTable
     ? fitTable(frame, wanted, options)
     : fitCells(frame, wanted.filter((one) => !one.spare).length, grid, options);
-  const placed = arrange ? arrange(cells) : placePatches(wanted, cells, { seed, isStrip });
+  const placed = arrange ? arrange(cells) : placePatches(wanted, cells, { seed, isStrip, isOnRamp });
 
   const burned = options.isFieldEmpty ? placed.filter(({ patch }) => patch.role !== 'dose') : placed;
   const patches = burned.map(({ cell, patch }, order): Patch => {
@@ -109,6 +109,7 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
     patches,
     ...(options.isFieldEmpty ? { field: findField(placed, cells, grid) } : {}),
     ...(coversField && options.inField ? { inField: options.inField } : {}),
+    ...(!isOnRamp || options.riseMm === undefined ? {} : { ramp: { riseMm: options.riseMm } }),
   };
   const hash = layoutHash(bare);
   const tags = frame.tags.map((tag) => ({ ...tag, id: tagIdOf(hash, tag.position) }));

@@ -50,6 +50,8 @@ export interface ChartOptions {
   readonly isFieldEmpty?: boolean;
   /** Charts that tell how even the machine's field is. */
   readonly inField?: PlaceInField;
+  /** Charts on a piece that leans: how far the upper edge stands above the lower one, mm. */
+  readonly riseMm?: number;
 }
 
 /** Assumed: a card of ID-1's size, which every shop has at hand, and a strip that fits beside a piece. */

@@ -8,6 +8,13 @@ export interface PlacedPatch {
   readonly patch: WantedPatch;
 }
 
+export interface PlaceOptions {
+  readonly seed: number;
+  readonly isStrip: boolean;
+  /** Solids lie on one height, since they look otherwise on another. */
+  readonly isOnRamp?: boolean;
+}
+
 /**
  * Scatters patches over cells. Bare and solid references go where each is farthest from the others of its kind, so that
  * a surface through them covers the chart; replicates of one tone go to different quadrants, at random within; a dose
@@ -16,12 +23,12 @@ export interface PlacedPatch {
 export function placePatches(
   wanted: readonly WantedPatch[],
   cells: Cells,
-  { seed, isStrip }: { readonly seed: number; readonly isStrip: boolean },
+  { seed, isStrip, isOnRamp = false }: PlaceOptions,
 ): readonly PlacedPatch[] {
   const patches = wanted.filter((one) => !one.spare);
   const spare = wanted.filter((one) => one.spare).slice(0, Math.max(0, cells.cells.length - patches.length));
   const all = [...patches, ...spare];
-  const placed = isStrip ? placeInRow(all, cells.cells) : scatter(all, cells, createRandom(seed));
+  const placed = isStrip ? placeInRow(all, cells.cells) : scatter(all, cells, { random: createRandom(seed), isOnRamp });
   return placed.sort((a, b) => a.cell.row - b.cell.row || a.cell.column - b.cell.column);
 }
 
@@ -31,7 +38,11 @@ function placeInRow(patches: readonly WantedPatch[], cells: readonly Cell[]): Pl
   return order.map((patch, at) => ({ patch, cell: inOrder[at]! }));
 }
 
-function scatter(patches: readonly WantedPatch[], cells: Cells, random: () => number): PlacedPatch[] {
+function scatter(
+  patches: readonly WantedPatch[],
+  cells: Cells,
+  { random, isOnRamp }: { readonly random: () => number; readonly isOnRamp: boolean },
+): PlacedPatch[] {
   const placed: PlacedPatch[] = [];
   const table = patches.filter((patch) => patch.row !== undefined);
   const rows = 1 + Math.max(-1, ...table.map((patch) => patch.row!));
@@ -44,7 +55,8 @@ function scatter(patches: readonly WantedPatch[], cells: Cells, random: () => nu
 
   for (const role of ['bare', 'solid'] as const) {
     const references = patches.filter((patch) => patch.role === role);
-    const spread = spreadCells(free, references.length, cells);
+    const level = isOnRamp && role === 'solid' ? levelCells(free, references.length, cells) : free;
+    const spread = spreadCells(level, references.length, cells);
     references.forEach((patch, at) => {
       placed.push({ patch, cell: spread[at]! });
     });
@@ -74,6 +86,12 @@ function scatter(patches: readonly WantedPatch[], cells: Cells, random: () => nu
     }
   }
   return placed;
+}
+
+/** Cells nearest to the middle of a ramp, where all of them lie at nearly one height. */
+function levelCells(free: readonly Cell[], count: number, { rows }: Cells): readonly Cell[] {
+  const off = ({ row }: Cell) => Math.abs(row - (rows - 1) / 2);
+  return [...free].sort((a, b) => off(a) - off(b) || a.row - b.row || a.column - b.column).slice(0, 2 * count);
 }
 
 function quadrantOf(cell: Cell, { rows, columns }: Cells): number {

@@ -3,7 +3,7 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 
 /** Kinds of charts; apart from the register, so that a help text that lists them does not load them. */
-export const CHART_KIND_NAMES = ['spot', 'dose', 'tone', 'field', 'verify', 'check'] as const;
+export const CHART_KIND_NAMES = ['spot', 'focus', 'dose', 'tone', 'field', 'verify', 'check'] as const;
 
 export type ChartKind = (typeof CHART_KIND_NAMES)[number];
 
@@ -123,6 +123,8 @@ export interface ChartLayout {
   readonly patches: readonly Patch[];
   /** Dose charts with room for the grid of another software: where it lies, mm. After all older fields. */
   readonly field?: FieldPlace;
+  /** Charts that are burned on a piece that leans. After all older fields. */
+  readonly ramp?: Ramp;
   /** Charts that tell how even the machine's field is: where they are burned in it. After all older fields. */
   readonly inField?: PlaceInField;
 }
@@ -136,6 +138,12 @@ export interface PlaceInField {
   readonly heightMm: number;
   /** Name of the profile through which the chart is read. */
   readonly profile: string;
+}
+
+/** How a piece leans under the lens; its middle lies at the height at which it would lie flat. */
+export interface Ramp {
+  /** How far the chart's upper edge stands above its lower edge, towards the lens, mm. */
+  readonly riseMm: number;
 }
 
 export interface FieldPlace {

@@ -1,25 +1,29 @@
-import type { DoseReading, SpotReading } from '../job/index.ts';
+import type { DoseReading, FocusReading, MeasuredMm, SpotReading } from '../job/index.ts';
 import type { EvennessMap } from '../machine/index.ts';
-import { type KnownControl, listEvenness, type MeasuredRecord, nextAfterDose, saySetting } from '../tasks/index.ts';
+import {
+  type KnownControl,
+  listEvenness,
+  type MeasuredRecord,
+  nextAfterDose,
+  nextAfterFocus,
+  saySetting,
+} from '../tasks/index.ts';
 import type { Outcome } from './command.ts';
 import { alignColumns, formatNumber, sayPath } from './text.ts';
 
-/** What a spot or a dose chart told, and the palette that was read from it. */
+/** What a spot, a focus or a dose chart told, and the palette that was read from it. */
 export function describeMeasured(
   { reading, captures, palette, control, files, kept: inShop }: MeasuredRecord,
   folder: string,
 ): Outcome {
   const kept = files.find((path) => path.endsWith('.json'));
   const next =
-    reading.schema === 'tonewright-dose/1' && kept !== undefined
-      ? nextAfterDose(reading, sayPath(kept, folder))
-      : undefined;
-  const text =
-    reading.schema === 'tonewright-spot/1'
-      ? writeSpot(reading)
-      : reading.schema === 'tonewright-evenness/1'
-        ? writeField(reading)
-        : writeDose(reading, control);
+    reading.schema === 'tonewright-focus/1'
+      ? nextAfterFocus(reading)
+      : reading.schema === 'tonewright-dose/1' && kept !== undefined
+        ? nextAfterDose(reading, sayPath(kept, folder))
+        : undefined;
+  const text = writeReading(reading, control);
   return {
     json: {
       ...reading,
@@ -38,6 +42,35 @@ export function describeMeasured(
       ...(next === undefined ? [] : [alignColumns([['next', next]])]),
     ].join('\n\n'),
   };
+}
+
+function writeReading(reading: MeasuredRecord['reading'], control: KnownControl | undefined): string {
+  switch (reading.schema) {
+    case 'tonewright-spot/1':
+      return writeSpot(reading);
+    case 'tonewright-focus/1':
+      return writeFocus(reading);
+    case 'tonewright-evenness/1':
+      return writeField(reading);
+    case 'tonewright-dose/1':
+      return writeDose(reading, control);
+  }
+}
+
+function writeFocus(focus: FocusReading): string {
+  const say = ({ valueMm, lowMm, highMm }: MeasuredMm) =>
+    `${valueMm.toFixed(2)} mm (95 %: ${lowMm.toFixed(2)} … ${highMm.toFixed(2)})`;
+  return [
+    focus.notes.join('\n'),
+    alignColumns([
+      ['best focus', `${say(focus.best)}, above where it was set`],
+      ['along the scan', say(focus.bestX)],
+      ['across it', say(focus.bestY)],
+      ['astigmatism', `${say(focus.astigmatism)}, the first above the second`],
+      ['depth of focus', say(focus.depthOfFocus)],
+      ['by the optics', focus.expected ? `${focus.expected.depthOfFocusMm.toFixed(2)} mm` : 'not known'],
+    ]),
+  ].join('\n\n');
 }
 
 function writePalette({ marks }: NonNullable<MeasuredRecord['palette']>, control: KnownControl | undefined): string {

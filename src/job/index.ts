@@ -28,7 +28,7 @@ export {
   refuseCorners,
 } from './calibrate/learn.ts';
 export { renderMeasuredPage } from './calibrate/measured-page.ts';
-export { nextAfterDose, nextAfterTone } from './calibrate/next-step.ts';
+export { nextAfterDose, nextAfterFocus, nextAfterTone } from './calibrate/next-step.ts';
 export { choosePalette, type PaletteOptions } from './calibrate/palette.ts';
 export {
   drawFindings,
@@ -39,6 +39,7 @@ export {
 } from './calibrate/profile-page.ts';
 export { type DoseReading, readDose } from './calibrate/read-dose.ts';
 export { readEvenness } from './calibrate/read-evenness.ts';
+export { type ExpectedFocus, type FocusReading, type MeasuredMm, readFocus } from './calibrate/read-focus.ts';
 export { readSpot, type SpotReading } from './calibrate/read-spot.ts';
 export { analyseScatter, type ScatterAnalysis, type ScatterCause } from './calibrate/scatter.ts';
 export { chooseLimits, sayPrediction, sayVerification, verifyTones } from './calibrate/verification.ts';

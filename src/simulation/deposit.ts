@@ -15,6 +15,10 @@ export interface DepositOptions {
   readonly tilt: number;
   /** How the beam differs over the machine's field; the same everywhere when absent. */
   readonly field?: PlacedField;
+  /** Height of the best focus above the middle of the piece, mm. */
+  readonly focusMm?: number;
+  /** How far the beam focuses higher along the scan than across it, mm. */
+  readonly astigmatismMm?: number;
   /** Samples per dot. */
   readonly perDot: { readonly x: number; readonly y: number };
   /** Bare dots to the left and to the right. */
@@ -58,36 +62,43 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
   const pulsesMm = pulsesOfDot(beam, settings, grid);
   const samples = (dots.width + 2 * marginX) * perDot.x;
   const carried = new Float32Array(dots.width);
-  const kernels = new Map<number, { readonly along: SpotKernel; readonly across: SpotKernel }>();
+  const kernels = new Map<string, { readonly along: SpotKernel; readonly across: SpotKernel }>();
+  const { focusMm = 0, astigmatismMm = 0 } = options;
 
   /** How much wider a scan line's spots are on a tilted piece, w = w0·√(1 + (z/zR)²). */
   const growthOf = (line: number) => {
     const offMm = options.tilt * (line + 0.5 - dots.height / 2) * grid.lineSpacingMm;
-    return Math.hypot(1, offMm / beam.rayleighLengthMm);
+    const growthAt = (mm: number) => Math.hypot(1, mm / beam.rayleighLengthMm);
+    return { x: growthAt(offMm - focusMm - astigmatismMm / 2), y: growthAt(offMm - focusMm + astigmatismMm / 2) };
   };
-  const kernelsOf = (wanted: number) => {
-    const growth = Math.round(200 * wanted) / 200;
-    const known = kernels.get(growth);
+  const kernelsOf = (growth: { readonly x: number; readonly y: number }, width = 1) => {
+    const [growthX, growthY] = [growth.x, growth.y].map((one) => Math.round(200 * one * width) / 200) as [
+      number,
+      number,
+    ];
+    const key = `${growthX} ${growthY}`;
+    const known = kernels.get(key);
     if (known) return known;
     const made = {
       along: spotKernel({
-        radiusMm: (growth * beam.spotDiameterXUm) / 2000,
+        radiusMm: (growthX * beam.spotDiameterXUm) / 2000,
         sampleMm: sampleXMm,
         pulsesMm,
         power,
       }),
       across: spotKernel({
-        radiusMm: (growth * beam.spotDiameterYUm) / 2000,
+        radiusMm: (growthY * beam.spotDiameterYUm) / 2000,
         sampleMm: sampleYMm,
         pulsesMm: [0],
         power,
       }),
     };
-    kernels.set(growth, made);
+    kernels.set(key, made);
     return made;
   };
-  const widest = Math.max(growthOf(0), growthOf(dots.height - 1)) * widestIn(options, dots);
-  const farthest = kernelsOf(widest).across.reach;
+  const ends = [growthOf(0), growthOf(dots.height - 1)];
+  const width = widestIn(options, dots);
+  const farthest = Math.max(...ends.map((growth) => kernelsOf(growth, width).across.reach));
   const wobbleReach = Math.ceil((4.5 * beam.lineWobbleUm) / (sampleYMm * 1000));
 
   const burnLine = (line: number): readonly BurnedLine[] => {
@@ -110,7 +121,7 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
       const level = dots.data[line * dots.width + i] / (dots.levels - 1);
       if (level > 0) {
         const here = field && beamAt(field.model, field.xMm + (i + 0.5) * grid.pitchMm, field.yMm + yMm);
-        const { along, across } = even ?? kernelsOf(growth * here!.width);
+        const { along, across } = even ?? kernelsOf(growth, here!.width);
         if (part?.kernel !== across) {
           part = burned.find(({ kernel }) => kernel === across);
           if (!part) {

@@ -29,6 +29,10 @@ export interface EngraveOptions {
   readonly tilt?: number;
   /** How the beam differs over the machine's field, and where in it the bitmap lies; even when absent. */
   readonly field?: PlacedField;
+  /** Height of the best focus above the middle of the piece, mm; 0 when absent. */
+  readonly focusMm?: number;
+  /** How far the beam focuses higher along the scan than across it, mm; 0 when absent. */
+  readonly astigmatismMm?: number;
 }
 
 /** Side of a pixel of the surface. Exact: an inch over 1200, twice as fine as the finest flatbed here. */

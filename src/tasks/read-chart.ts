@@ -1,9 +1,10 @@
-import { CHART_KINDS, fillField } from '../chart/index.ts';
+import { CHART_KINDS, type ChartLayout, fillField } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import {
   type CaptureReference,
   choosePalette,
   drawFindings,
+  type ExpectedFocus,
   fitCaptures,
   type Learned,
   type LocatedCapture,
@@ -28,6 +29,7 @@ import { formatJson } from '../json.ts';
 import { controlOf, type KnownControl, type Machine } from '../machine/index.ts';
 import type { Palette, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
+import { describeOptics } from '../optics/index.ts';
 import { type FileToWrite, refuseResults, rememberInput, writeFilesAtomic } from '../plane/index.ts';
 import { type CapturesRequest, gatherNotices, listFoundFiles, openCaptures, resolveReference } from './captures.ts';
 import { type CheckRecord, checkLocatedStrip } from './check-profile.ts';
@@ -172,6 +174,13 @@ function fillFields(located: readonly LocatedCapture[], grid: GridRequest | unde
   return located.map((capture) => ({ ...capture, located: { ...capture.located, layout: filled } }));
 }
 
+/** The beam of the machine that burned a chart, by its optics; nothing where the shop has no record of it. */
+function findBeam({ machine: name, settings, grid }: ChartLayout, shop: Shop): { readonly beam?: ExpectedFocus } {
+  if (!shop.list('machines').some((one) => one.name === name)) return {};
+  const { spotDiameterUm, depthOfFocusMm } = describeOptics(readMachine(name, shop), { ...settings, ...grid });
+  return { beam: { spotDiameterUm, depthOfFocusMm } };
+}
+
 interface Around {
   readonly context: TaskContext;
   readonly notices: readonly Notice[];
@@ -194,6 +203,7 @@ async function measure(
     ...(diametersUm ? { diametersUm } : {}),
     ...(control ? { control } : {}),
     ...(field ? { field } : {}),
+    ...(layout.ramp ? findBeam(layout, context.shop) : {}),
   });
   const palette =
     request.palette && reading.schema === 'tonewright-dose/1'

@@ -1,6 +1,6 @@
 import { existsSync, readdirSync } from 'node:fs';
 import { basename, join } from 'node:path';
-import { type ChartLayout, drawDoseCells } from '../chart/index.ts';
+import { type ChartLayout, drawDoseCells, type Ramp } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import {
   parseChartLayout,
@@ -97,6 +97,9 @@ export interface BurnRequest {
   readonly field?: string;
   /** Where the bitmap's middle lies in that field, mm from its upper left corner; in its middle when absent. */
   readonly at?: { readonly xMm: number; readonly yMm: number };
+  /** Height of the best focus above where it was set, and by how much more along the scan than across it, mm. */
+  readonly focusMm?: number;
+  readonly astigmatismMm?: number;
   /** Names of faults to plant. */
   readonly faults?: readonly string[];
 }
@@ -292,8 +295,10 @@ async function burn(
     model,
     seed,
     pixelUm: 25_400 / dpi,
-    ...(faults.includes('tilt') ? { tilt: TILT } : {}),
     ...(placed ? { field: placed } : {}),
+    ...leanOf(planned?.ramp, { faults, heightMm: dots.height * grid.lineSpacingMm }),
+    ...(request.focusMm === undefined ? {} : { focusMm: request.focusMm }),
+    ...(request.astigmatismMm === undefined ? {} : { astigmatismMm: request.astigmatismMm }),
   };
   progress('burning');
   const whole = { ...shared, grid, settings, marginMm };
@@ -312,16 +317,35 @@ async function burn(
   };
 }
 
+interface PlannedBurn {
+  readonly file: string;
+  readonly machine: string;
+  readonly settings: BurnSettings;
+  readonly ramp?: Ramp;
+}
+
+/** How the piece leans, mm higher a mm down the piece: as a chart asks, and as a fault adds. */
+function leanOf(
+  ramp: Ramp | undefined,
+  { faults, heightMm }: { readonly faults: readonly string[]; readonly heightMm: number },
+): { readonly tilt?: number } {
+  const tilt = (faults.includes('tilt') ? TILT : 0) - (ramp ? ramp.riseMm / heightMm : 0);
+  return tilt === 0 ? {} : { tilt };
+}
+
 /**
  * What a chart or a ticket asks to be burned with: by the layout that was named, else by the file beside the bitmap.
  */
 function findPlanned(
   path: string,
   { layout, chart }: { readonly layout: ChartLayout | undefined; readonly chart: string | undefined },
-): { readonly file: string; readonly machine: string; readonly settings: BurnSettings } | undefined {
-  if (layout) return { file: basename(chart!), machine: layout.machine, settings: layout.settings };
+): PlannedBurn | undefined {
+  const planOf = ({ machine, settings, ramp }: ChartLayout, file: string) => {
+    return { file, machine, settings, ...(ramp ? { ramp } : {}) };
+  };
+  if (layout) return planOf(layout, basename(chart!));
   const beside = findLayoutBeside(path);
-  if (beside) return { file: basename(layoutPathOf(path)), machine: beside.machine, settings: beside.settings };
+  if (beside) return planOf(beside, basename(layoutPathOf(path)));
   const ticketPath = `${stemOf(path)}.ticket.json`;
   if (!existsSync(ticketPath)) return undefined;
   const { machine, settings } = readTicket(ticketPath);

@@ -5,6 +5,7 @@ export {
   listKnown,
   meanBandHalf,
   nextAfterDose,
+  nextAfterFocus,
   nextAfterTone,
   sayExpectedError,
   sayExposure,

@@ -21,6 +21,8 @@ export interface ChartKindRecord {
   readonly isStrip: boolean;
   /** Patches in a table, each with settings of its own, which are swept along rows and columns. */
   readonly isTable: boolean;
+  /** Burned on a piece that leans, so that its patches lie at different heights. */
+  readonly isOnRamp?: true;
   /** Burned through a profile whose tones it asks for: never, where one is given, or always. */
   readonly aims: 'never' | 'with-profile' | 'always';
   /** As large as the machine's field where no size is asked for, and kept with the place where it is burned. */

@@ -80,6 +80,21 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
     load: loadChart,
   },
   {
+    name: 'chart focus',
+    summary: 'Where the beam is sharpest, and how deep: fine lines burned on a piece that leans.',
+    args: '',
+    options: [
+      ...CHART_MATERIAL,
+      {
+        flags: '--rise <length>',
+        help: 'how far the upper edge of the piece stands above its lower edge, mm (default: three depths of focus by the optics)',
+      },
+      ...CHART_BURN,
+    ],
+    examples: ['chart focus --machine galvo-1064-f160 --material anodised-black --rise 6 --out focus'],
+    load: loadChart,
+  },
+  {
     name: 'chart dose',
     summary: 'Which settings: cells that each burn with their own power and speed.',
     args: '',

@@ -69,6 +69,7 @@ function readRequest(kind: ChartKind, options: OptionValues, folder: string): Ch
     size: textOf(options, 'size'),
     pitchMm: lengthOf(options, 'pitch'),
     lineSpacingMm: lengthOf(options, 'spacing') ?? read?.lineSpacingMm,
+    riseMm: lengthOf(options, 'rise'),
     screen: textOf(options, 'screen'),
     seed: numberOf(options, 'seed', { min: 0, max: 2 ** 32 - 1, whole: true }),
     steps: numberOf(options, 'steps', { min: 3, max: 100, whole: true }),

@@ -28,6 +28,8 @@ const ENGRAVE: readonly OptionRecord[] = [
     flags: '--at <x,y>',
     help: 'where the bitmap’s middle lies in that field, mm from its upper left corner (default: its middle)',
   },
+  { flags: '--focus <mm>', help: 'how far the beam focuses above where it was set, mm (default: 0)' },
+  { flags: '--astigmatism <mm>', help: 'by how much more it does so along the scan than across it, mm (default: 0)' },
 ];
 
 /** The virtual engraver and scanner. */

@@ -154,8 +154,18 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
     ...lengthOf(options, 'margin', (marginMm) => ({ marginMm })),
     ...(field === undefined ? {} : { field: readModelOption(field, cwd) }),
     ...(at === undefined ? {} : { at: parsePlaceMm(at, 'at') }),
+    ...heightOf(options, 'focus', (focusMm) => ({ focusMm })),
+    ...heightOf(options, 'astigmatism', (astigmatismMm) => ({ astigmatismMm })),
     faults: readFaults(options),
   };
+}
+
+/** Farthest that a virtual beam is out of focus, mm. Assumed: beyond it nothing is marked. */
+const MOST_OFF_MM = 100;
+
+function heightOf<T extends object>(options: OptionValues, name: string, make: (mm: number) => T): T | object {
+  const value = numberOf(options, name, { min: -MOST_OFF_MM, max: MOST_OFF_MM, unit: 'mm' });
+  return value === undefined ? {} : make(value);
 }
 
 /**

@@ -33,6 +33,7 @@ import { gainByMoreDose, recommendSpacingMm } from '../request/grid.ts';
 import { type CaptureReference, knowExposure } from './exposure.ts';
 import { type DoseOptions, type DoseReading, readDose } from './read-dose.ts';
 import { readEvenness } from './read-evenness.ts';
+import { type ExpectedFocus, type FocusReading, readFocus } from './read-focus.ts';
 import { readSpot, type SpotReading } from './read-spot.ts';
 import { analyseScatter, type ScatterAnalysis } from './scatter.ts';
 import { chooseLimits } from './verification.ts';
@@ -319,9 +320,9 @@ export function findDisagreements(
     .sort((a, b) => b.deltaL - a.deltaL);
 }
 
-/** A spot, a dose or a field chart, measured; what its captures say beside it. */
+/** A spot, a focus, a dose or a field chart, measured; what its captures say beside it. */
 export interface Measured {
-  readonly reading: SpotReading | DoseReading | EvennessMap;
+  readonly reading: SpotReading | FocusReading | DoseReading | EvennessMap;
   readonly captures: readonly ReadCapture[];
   readonly warnings: readonly Notice[];
 }
@@ -329,12 +330,13 @@ export interface Measured {
 export interface MeasureOptions extends DoseOptions {
   /** Field charts: the profile through which they are read, and the day of reading, an ISO date. */
   readonly field?: { readonly profile: Profile; readonly date: string };
+  /** Focus charts: the beam by the optics of the machine. */
+  readonly beam?: ExpectedFocus;
 }
 
 /**
- * What a spot, a dose or a field chart tells: the median of each patch over the captures goes into `readSpot`,
- * `readDose` or `readEvenness`.
- * @throws AppError those of the three; chart-wrong for another chart
+ * What a spot, a focus, a dose or a field chart tells, by the median of each patch over the captures.
+ * @throws AppError those of `readSpot`, `readFocus`, `readDose` and `readEvenness`; chart-wrong for another chart
  */
 export function measureCaptures(captures: readonly ReadCapture[], options: MeasureOptions = {}): Measured {
   const { layout } = captures[0]!.located;
@@ -352,7 +354,11 @@ export function measureCaptures(captures: readonly ReadCapture[], options: Measu
     solidRatio: median(captures.map(({ readings: { solidRatio } }) => solidRatio)),
     direction: captures[0]!.readings.direction,
   };
-  const reading = layout.kind === 'spot' ? readSpot(readings, layout) : readDose(readings, layout, options);
+  const reading = layout.ramp
+    ? readFocus(readings, layout, options)
+    : layout.kind === 'spot'
+      ? readSpot(readings, layout)
+      : readDose(readings, layout, options);
   return { reading, captures, warnings: listWarnings(captures) };
 }
 

@@ -1,11 +1,12 @@
 import { type EvennessMap, type KnownControl, listEvenness, typeSetting } from '../../machine/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
-import { nextAfterDose } from './next-step.ts';
+import { nextAfterDose, nextAfterFocus } from './next-step.ts';
 import type { DoseReading } from './read-dose.ts';
+import type { FocusReading, MeasuredMm } from './read-focus.ts';
 import type { SpotReading } from './read-spot.ts';
 
 export interface MeasuredPageFacts {
-  readonly reading: DoseReading | SpotReading | EvennessMap;
+  readonly reading: DoseReading | FocusReading | SpotReading | EvennessMap;
   readonly captureName: string;
   /** The capture with what was found in it, data URI: from `drawFindings`. */
   readonly found: string;
@@ -13,21 +14,105 @@ export interface MeasuredPageFacts {
   readonly control?: KnownControl | undefined;
 }
 
-/** What a dose, spot or field chart says, for a person: curve or widths, table, and the capture with its overlay. */
+/** What a chart measured, for a person: curve or widths, table, and the capture with its overlay. */
 export function renderMeasuredPage({ reading, captureName, found, control }: MeasuredPageFacts): string {
-  const dose = reading.schema === 'tonewright-dose/1';
-  const title =
-    reading.schema === 'tonewright-evenness/1'
-      ? `Field of ${reading.machine}, chart ${reading.charts.join(', ')}`
-      : `${dose ? 'Dose' : 'Spot'} chart ${reading.chart}`;
+  const { title, next, body: own } = describeReading(reading, control);
   const notes =
     reading.notes.length > 0 ? `<ul>${reading.notes.map((text) => `<li>${escapeHtml(text)}</li>`).join('')}</ul>` : '';
   const body = `
 <header><h1>${title}</h1><p class="soft">${escapeHtml(captureName)}</p></header>
-<section>${notes}${dose ? `<p><b>Next</b> a tone chart with these settings, where FILE.json is what was written beside this page: <code>${escapeHtml(nextAfterDose(reading, 'FILE.json'))}</code></p>` : ''}</section>
-${dose ? writeDoseBody(reading, control) : reading.schema === 'tonewright-evenness/1' ? writeFieldBody(reading) : writeSpotBody(reading)}
+<section>${notes}${next ? `<p><b>Next</b> ${next[0]}: <code>${escapeHtml(next[1])}</code></p>` : ''}</section>
+${own}
 <section><h2>What was found in the capture</h2><img src="${found}" alt="The capture with what was found in it"></section>`;
   return wrapPage({ title, style: STYLE, body });
+}
+
+interface DescribedReading {
+  readonly title: string;
+  readonly next?: readonly [words: string, command: string];
+  readonly body: string;
+}
+
+function describeReading(reading: MeasuredPageFacts['reading'], control: KnownControl | undefined): DescribedReading {
+  switch (reading.schema) {
+    case 'tonewright-dose/1':
+      return {
+        title: `Dose chart ${reading.chart}`,
+        next: [
+          'a tone chart with these settings, where FILE.json is what was written beside this page',
+          nextAfterDose(reading, 'FILE.json'),
+        ],
+        body: writeDoseBody(reading, control),
+      };
+    case 'tonewright-focus/1':
+      return {
+        title: `Focus chart ${reading.chart}`,
+        next: ['a dose chart at the best focus', nextAfterFocus(reading)],
+        body: writeFocusBody(reading),
+      };
+    case 'tonewright-spot/1':
+      return { title: `Spot chart ${reading.chart}`, body: writeSpotBody(reading) };
+    case 'tonewright-evenness/1':
+      return {
+        title: `Field of ${reading.machine}, chart ${reading.charts.join(', ')}`,
+        body: writeFieldBody(reading),
+      };
+  }
+}
+
+function writeFocusBody(focus: FocusReading): string {
+  const say = ({ valueMm, lowMm, highMm }: MeasuredMm) =>
+    `${valueMm.toFixed(2)} mm (95 %: ${lowMm.toFixed(2)} … ${highMm.toFixed(2)})`;
+  const { expected } = focus;
+  const facts = [
+    ['Best focus, above where it was set', say(focus.best)],
+    ['Along the scan (lines that run down)', say(focus.bestX)],
+    ['Across the scan (lines along it)', say(focus.bestY)],
+    ['Astigmatism: the first above the second', say(focus.astigmatism)],
+    ['Depth of focus, 2 Rayleigh ranges', say(focus.depthOfFocus)],
+    ['By the optics of the machine', expected ? `${expected.depthOfFocusMm.toFixed(2)} mm` : 'not known'],
+  ];
+  return `<section class="columns"><div><h2>Marked share against height</h2>${drawHeights(focus)}</div><div><h2>What follows</h2>${drawFacts(facts)}</div></section>`;
+}
+
+/** What lines mark of the area, over height: as read, and as the fit has them. */
+function drawHeights({ lines, riseMm, bestX, bestY }: FocusReading): string {
+  const top = Math.max(0.1, ...lines.map(({ share }) => share)) * 1.1;
+  const x = (heightMm: number) => roundTo(156 + (256 * heightMm) / riseMm, 2);
+  const y = (share: number) => roundTo(140 - (130 * share) / top, 2);
+  const colours = { x: '#14556b', y: '#8c2a10' } as const;
+  const dots = lines
+    .map(
+      ({ id, along, dots: count, heightMm, share }) =>
+        `<circle cx="${x(heightMm)}" cy="${y(share)}" r="${count === 1 ? 1.6 : 2.4}" fill="${colours[along]}"><title>${id}</title></circle>`,
+    )
+    .join('');
+  const curves = (['x', 'y'] as const)
+    .flatMap((along) =>
+      [...new Set(lines.map(({ dots: count }) => count))].map((count) => {
+        const own = lines.filter((one) => one.along === along && one.dots === count);
+        const points = [...own]
+          .sort((a, b) => a.heightMm - b.heightMm)
+          .map(({ heightMm, expected }) => `${x(heightMm)},${y(expected)}`);
+        return `<polyline points="${points.join(' ')}" fill="none" stroke="${colours[along]}" stroke-width=".9"/>`;
+      }),
+    )
+    .join('');
+  const best = [
+    [bestX.valueMm, colours.y],
+    [bestY.valueMm, colours.x],
+  ] as const;
+  const marks = best
+    .map(([at, colour]) => `<path d="M${x(at)} 10V140" stroke="${colour}" stroke-width=".7" stroke-dasharray="3 3"/>`)
+    .join('');
+  const ends = [-0.5, 0, 0.5]
+    .map(
+      (share) =>
+        `<text x="${x(share * riseMm)}" y="152" text-anchor="middle">${roundTo(share * riseMm, 2)}${share === 0.5 ? ' mm' : ''}</text>`,
+    )
+    .join('');
+  return `<svg viewBox="0 0 300 156" role="img" aria-label="Marked share of the area against height"><path d="M28 140H284" stroke="#e3e7e9"/>${marks}${curves}${dots}${ends}<text x="30" y="8">marked share, up to ${Math.round(100 * top)} %</text></svg>
+<p class="soft">Height above where the focus was set. Blue: lines along the scan; red: lines that run down; large: lines of two dots. Dashed: the best focus of each.</p>`;
 }
 
 const show = (value: number | null) =>

@@ -47,6 +47,7 @@ const LAYOUT = v.looseObject({
   inField: v.exactOptional(
     v.strictObject({ xMm: placeMm, yMm: placeMm, widthMm: sizeMm, heightMm: sizeMm, profile: v.string() }),
   ),
+  ramp: v.exactOptional(v.strictObject({ riseMm: marginMm })),
 });
 
 /**

@@ -189,10 +189,21 @@ function burnSteps(
       ];
   return [
     'Use the stock, the lens and the settings that customers’ pieces will have; clean the lens first.',
-    'Focus on the surface, and lay the piece flat over its whole area.',
+    ...(layout.ramp
+      ? leanPiece(layout, layout.ramp)
+      : ['Focus on the surface, and lay the piece flat over its whole area.']),
     ...own,
     'Black fires. If the piece comes out as a negative, turn the polarity in the software and burn again.',
     'Let it cool and clean it as you would a customer’s piece before you take its picture.',
+  ];
+}
+
+/** How a piece is laid on a slope. */
+function leanPiece({ heightMm }: ChartLayout, { riseMm }: NonNullable<ChartLayout['ramp']>): string[] {
+  return [
+    `Focus on the surface while the piece lies flat, as you always do. Then put a stack of ${mm(riseMm)} mm under the upper edge of the chart, which is ${mm(heightMm)} mm from its lower edge, and lower the table (or raise the head) by ${mm(riseMm / 2)} mm: the middle of the chart then lies where the whole piece lay, its upper edge nearer to the lens.`,
+    'Measure the stack with a caliper: the heights that are read are as right as it is. Another rise than this asks for a chart of its own.',
+    'Where the tags at the upper or the lower edge come out too faint to be found, draw the chart with less rise.',
   ];
 }
 

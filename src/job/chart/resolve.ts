@@ -70,7 +70,7 @@ export function resolveChart(
   refuseMaterial(asked.material, refused);
   const request = resolveAfter(asked);
   const { kind } = request;
-  const { aims, isTable, gives } = CHART_KINDS[kind];
+  const { aims, isTable, gives, isOnRamp = false } = CHART_KINDS[kind];
   if (aims === 'always' && request.profile === undefined) {
     throw new AppError(
       'option-invalid',
@@ -110,6 +110,9 @@ export function resolveChart(
     throw new AppError('option-invalid', `vary: found it with a ${kind} chart, needed a dose chart`);
   }
   const inField = placeInField(request, resolved, size);
+  if (!isOnRamp && request.riseMm !== undefined) {
+    throw new AppError('option-invalid', `rise: found it with a ${kind} chart, needed one that is burned on a slope`);
+  }
   const options: ChartOptions = {
     machine: machine.name,
     material: resolved.material?.name ?? request.material ?? resolved.profile?.material ?? '',
@@ -135,6 +138,7 @@ export function resolveChart(
     ...(dosed ? { columns: dosed.axes[0], rows: dosed.axes[1] } : {}),
     ...(isFieldEmpty ? { isFieldEmpty } : {}),
     ...(inField ? { inField } : {}),
+    ...(isOnRamp ? { riseMm: resolveRise(request, resolved) } : {}),
   };
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind: origin }]) => origin === 'assumed')
@@ -157,6 +161,26 @@ export function resolveChart(
     warnings,
     assumptions,
   };
+}
+
+/**
+ * Rise of a ramp in depths of focus, a factor, and its step, least and most, mm. Assumed: three Rayleigh ranges to
+ * either side show lines that widen and fade; steps that a stack of cards makes; less is not laid right, and more
+ * leaves no room under a lens.
+ */
+const RISE = { depths: 3, stepMm: 0.5, leastMm: 2, mostMm: 20 } as const;
+
+/** @throws AppError option-invalid */
+function resolveRise({ riseMm }: ChartRequest, { machine, settings, grid }: ResolvedChart): number {
+  if (riseMm === undefined) {
+    const wanted = RISE.depths * describeOptics(machine, { ...settings, ...grid }).depthOfFocusMm;
+    return Math.min(RISE.mostMm, Math.max(RISE.leastMm, RISE.stepMm * Math.round(wanted / RISE.stepMm)));
+  }
+  if (riseMm >= RISE.leastMm / 4 && riseMm <= 5 * RISE.mostMm) return riseMm;
+  throw new AppError(
+    'option-invalid',
+    `rise: found ${riseMm} mm, needed ${RISE.leastMm / 4} to ${5 * RISE.mostMm} mm from the lower to the upper edge`,
+  );
 }
 
 /** `after` names the profile, and what it is good for: a second tone chart. */

@@ -32,6 +32,8 @@ export interface ChartRequest {
   readonly cells?: 'empty';
   /** Field charts: where the chart's middle lies, mm from the field's upper left corner; in its middle when absent. */
   readonly at?: { readonly xMm: number; readonly yMm: number };
+  /** Focus charts: how far the upper edge of the piece stands above its lower edge, mm; by the optics when absent. */
+  readonly riseMm?: number;
 }
 
 /** A request with every name turned into its record. */
