@@ -104,6 +104,15 @@ export {
   renderBurnedCsv,
   writeBurnedCsv,
 } from './record-burn.ts';
+export {
+  FORM_KINDS,
+  type FormField,
+  type FormKind,
+  type FormRequest,
+  keepForm,
+  listFields,
+  readFormKind,
+} from './record-forms.ts';
 export { overSettings, readRequest, readSettings } from './request-options.ts';
 export { listRestable, type RestableNotice, restNotice, wakeNotice } from './rest-notices.ts';
 export { serveQueue } from './serve-queue.ts';

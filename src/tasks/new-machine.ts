@@ -82,7 +82,7 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
   const first = findUnanswered(
     [
       { key: 'title', ask: 'What do you call the machine with this lens', fallback: undefined },
-      { key: 'like', ask: 'Which of these is nearest to it', choices: names, fallback: undefined },
+      { key: 'like', ask: 'Which of these is nearest to it', choices: names, fallback: undefined, decides: true },
     ],
     known,
   );
@@ -96,16 +96,42 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
   const asksControl = isAsked || (Object.keys(CONTROL_KEYS) as ControlKey[]).some((key) => known[key] !== undefined);
   return findUnanswered(
     [
-      { key: 'focalLength', ask: 'Focal length of its lens, mm', fallback: String(like.focalLengthMm) },
-      { key: 'field', ask: 'Largest width and height that it burns, mm', fallback: like.fieldMm.join('x') },
-      { key: 'fullPower', ask: 'Mean power at the work at full power, W', fallback: String(like.powerW.max) },
-      { key: 'topSpeed', ask: 'Highest speed along a scan line, mm/s', fallback: String(like.speedMmPerS.max) },
+      {
+        key: 'focalLength',
+        ask: 'Focal length of its lens, mm',
+        fallback: String(like.focalLengthMm),
+        rests: like.origins.optics.kind,
+        measuredBy: 'it is engraved on the lens; a focus chart and a spot chart tell what it makes of the beam',
+      },
+      {
+        key: 'field',
+        ask: 'Largest width and height that it burns, mm',
+        fallback: like.fieldMm.join('x'),
+        rests: like.origins.optics.kind,
+        measuredBy: 'a frame burned as large as it goes, and a rule',
+      },
+      {
+        key: 'fullPower',
+        ask: 'Mean power at the work at full power, W',
+        fallback: String(like.powerW.max),
+        rests: like.origins.ranges.kind,
+        measuredBy: 'a power meter at the work',
+      },
+      {
+        key: 'topSpeed',
+        ask: 'Highest speed along a scan line, mm/s',
+        fallback: String(like.speedMmPerS.max),
+        rests: like.origins.ranges.kind,
+        measuredBy: 'stopwatch readings of jobs at two speeds',
+      },
       ...(like.rateKHz
         ? [
             {
               key: 'rates',
               ask: 'Pulse rates that can be set, kHz',
               fallback: `${like.rateKHz.min}:${like.rateKHz.max}`,
+              rests: like.origins.ranges.kind,
+              measuredBy: 'the manual of the laser source',
             },
           ]
         : []),
@@ -155,15 +181,36 @@ export function checkMachineAnswer(question: Question, text: string): void {
   readNumbers({ [question.key]: text });
 }
 
+/** The answers that would give a machine again. */
+export function answersOfMachine(machine: Machine): Readonly<Record<string, string>> {
+  const { name, title, focalLengthMm, fieldMm, powerW, speedMmPerS, rateKHz, control } = machine;
+  const facts = Object.entries(CONTROL_KEYS).flatMap(([key, field]) => {
+    const value = control?.[field];
+    return value === undefined ? [] : [[key, value] as const];
+  });
+  return {
+    title,
+    name,
+    like: name,
+    focalLength: String(focalLengthMm),
+    field: fieldMm.join('x'),
+    fullPower: String(powerW.max),
+    topSpeed: String(speedMmPerS.max),
+    ...(rateKHz ? { rates: `${rateKHz.min}:${rateKHz.max}` } : {}),
+    ...Object.fromEntries(facts),
+  };
+}
+
 /**
  * Keeps a new machine in the shop: what was answered over what the nearest known machine lends.
  * @throws AppError option-invalid, name-unknown, result-exists, path-*
  */
 export async function newMachine(
   answers: OptionValues,
-  { shop, force = false }: Pick<TaskContext, 'shop'> & { readonly force?: boolean },
+  { shop, force = false, from }: Pick<TaskContext, 'shop'> & { readonly force?: boolean; readonly from?: string },
 ): Promise<NewMachineRecord> {
-  const all = fillAnswers(answers, (known) => askOfMachine(known, shop));
+  const made = from === undefined ? {} : { like: from };
+  const all = fillAnswers({ ...answers, ...made }, (known) => askOfMachine(known, shop));
   const like = readMachine(textOf(all, 'like')!, shop);
   const title = textOf(all, 'title')!.trim();
   const name = textOf(all, 'name') ?? nameOfTitle(title);
@@ -248,11 +295,19 @@ function buildMachine(
   const { fullPowerW = like.powerW.max, topSpeedMmPerS = like.speedMmPerS.max, rateKHz = like.rateKHz } = numbers;
   const powerW = { min: Math.min(like.powerW.min, fullPowerW), max: fullPowerW };
   const speedMmPerS = { min: Math.min(like.speedMmPerS.min, topSpeedMmPerS), max: topSpeedMmPerS };
-  const { spotDiameterUm: _, motionUncertainty, control: _control, program: _program, ...lent } = like;
+  const { spotDiameterUm: ownSpot, motionUncertainty, control: _control, program: _program, ...lent } = like;
+  // A machine that is changed keeps what was measured of it; one that is only like it has none of that.
+  const isSame = name === like.name;
+  const sameLens = numbers.focalLengthMm === undefined || numbers.focalLengthMm === like.focalLengthMm;
+  const sameField = numbers.fieldMm === undefined || numbers.fieldMm.join() === like.fieldMm.join();
+  const isRange = (a: Range | undefined, b: Range | undefined) => a?.min === b?.min && a?.max === b?.max;
+  const sameRanges =
+    isRange(powerW, like.powerW) && isRange(speedMmPerS, like.speedMmPerS) && isRange(rateKHz, like.rateKHz);
+  const keepsOptics = isSame && sameLens && sameField && numbers.spotDiameterUm === undefined;
   const note = (what: string) => `${what} typed in by the shop; the rest as ${like.name} has it.`;
   const control = readControl(answers, like);
   const program = readProgramWords(answers, { like, numbers });
-  const spot = numbers.spotDiameterUm;
+  const spot = numbers.spotDiameterUm ?? (isSame && sameLens ? ownSpot : undefined);
   return {
     ...lent,
     name,
@@ -272,11 +327,16 @@ function buildMachine(
       speedMmPerS: within(like.defaults.speedMmPerS, speedMmPerS),
       ...(like.defaults.rateKHz === undefined || !rateKHz ? {} : { rateKHz: within(like.defaults.rateKHz, rateKHz) }),
     },
-    ...(motionUncertainty?.kind === 'assumed' ? { motionUncertainty } : {}),
+    ...(motionUncertainty && (isSame || motionUncertainty.kind === 'assumed') ? { motionUncertainty } : {}),
     origins: {
       ...like.origins,
-      optics: { kind: 'assumed', source: 'commonPractice', note: note('Lens and field') },
-      ranges: { kind: 'assumed', source: 'commonPractice', note: note('Power, speed and pulse rate') },
+      optics: keepsOptics
+        ? like.origins.optics
+        : { kind: 'assumed', source: 'commonPractice', note: note('Lens and field') },
+      ranges:
+        isSame && sameRanges
+          ? like.origins.ranges
+          : { kind: 'assumed', source: 'commonPractice', note: note('Power, speed and pulse rate') },
     },
   };
 }

@@ -1,10 +1,13 @@
 import { AppError } from '../errors.ts';
-import { readMachine, refuseMaterial } from '../job/index.ts';
+import { findMaterial, readMachine, refuseMaterial } from '../job/index.ts';
+import type { Machine } from '../machine/index.ts';
 import {
   ASSUMED_LIGHTNESS,
   assumeMaterial,
+  findMark,
   type MarkDirection,
   type Material,
+  type MaterialMark,
   parseMaterial,
   type Shop,
 } from '../material/index.ts';
@@ -31,6 +34,7 @@ export function askOfMaterial(known: OptionValues, shop: Shop): Question | undef
         ask: 'Is the mark lighter or darker than the bare surface',
         choices: ['lighter', 'darker'],
         fallback: undefined,
+        decides: true,
       },
       ...(direction && Object.hasOwn(ASSUMED_LIGHTNESS, direction)
         ? [
@@ -38,11 +42,15 @@ export function askOfMaterial(known: OptionValues, shop: Shop): Question | undef
               key: 'bare',
               ask: 'Lightness of the bare surface, L* (0 black, 100 white)',
               fallback: String(ASSUMED_LIGHTNESS[direction].bare),
+              rests: 'assumed' as const,
+              measuredBy: 'any chart scanned beside white paper',
             },
             {
               key: 'full',
               ask: 'Lightness of the full mark, L*',
               fallback: String(ASSUMED_LIGHTNESS[direction].full),
+              rests: 'assumed' as const,
+              measuredBy: 'a dose chart, then a tone chart',
             },
           ]
         : []),
@@ -63,7 +71,12 @@ export function checkMaterialAnswer(question: Question, text: string): void {
  */
 export async function newMaterial(
   answers: OptionValues,
-  { shop, refused, force = false }: Pick<TaskContext, 'shop' | 'refused'> & { readonly force?: boolean },
+  {
+    shop,
+    refused,
+    force = false,
+    from,
+  }: Pick<TaskContext, 'shop' | 'refused'> & { readonly force?: boolean; readonly from?: string },
 ): Promise<NewMaterialRecord> {
   const all = fillAnswers(answers, (known) => askOfMaterial(known, shop));
   const title = textOf(all, 'title')!.trim();
@@ -80,19 +93,52 @@ export async function newMaterial(
   }
   const assumed = assumeMaterial(title, { direction, wavelengthNm });
   const name = textOf(all, 'name') ?? assumed.name;
+  const own = from === undefined ? undefined : findMaterial(from, shop);
   refuseRecordName(name, 'name');
   const [mark] = assumed.marks;
   const material = parseMaterial(
     {
       ...assumed,
+      // What is copied or changed keeps its cautions, its steps and the marks of other lasers.
+      ...(own ? { ...own, title, aliases: own.name === name ? own.aliases : [] } : {}),
       name,
-      bare: [bareL, 0, 0],
-      marks: [{ ...mark!, full: [fullL, 0, 0] }],
+      bare: own && own.bare[0] === bareL ? own.bare : [bareL, 0, 0],
+      marks: own
+        ? changeMark(own, { wavelengthNm, direction, fullL, fresh: mark! })
+        : [{ ...mark!, full: [fullL, 0, 0] }],
       origin: { kind: 'assumed', note: 'Lightness as the shop estimated it: learn a profile.' },
     },
     name,
   );
   return { material, path: await shop.write('materials', name, material, { force }) };
+}
+
+/** The answers that would give a material again on a machine that marks it. */
+export function answersOfMaterial(material: Material, machine: Machine | undefined): Readonly<Record<string, string>> {
+  const mark = machine && findMark(material, machine.wavelengthNm);
+  return {
+    title: material.title,
+    name: material.name,
+    ...(machine && mark ? { machine: machine.name, direction: mark.direction, full: String(mark.full[0]) } : {}),
+    bare: String(material.bare[0]),
+  };
+}
+
+interface MarkChange {
+  readonly wavelengthNm: number;
+  readonly direction: MarkDirection;
+  readonly fullL: number;
+  readonly fresh: MaterialMark;
+}
+
+/** The marks of a material with the one of this wavelength as it was answered. */
+function changeMark(own: Material, { wavelengthNm, direction, fullL, fresh }: MarkChange): readonly MaterialMark[] {
+  const known = findMark(own, wavelengthNm);
+  const changed: MaterialMark = {
+    ...(known?.direction === direction ? known : fresh),
+    full: known?.direction === direction && known.full[0] === fullL ? known.full : [fullL, 0, 0],
+  };
+  return known ? own.marks.map((mark) => (mark === known ? changed : mark)) : [...own.marks, changed];
 }
 
 function readLightness(answers: OptionValues, key: 'bare' | 'full'): number {

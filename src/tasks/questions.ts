@@ -11,6 +11,12 @@ export interface Question {
   readonly choices?: readonly string[];
   /** What stands where nobody answers; undefined: an answer is needed. */
   readonly fallback: string | undefined;
+  /** Whether what is asked after it depends on it. */
+  readonly decides?: true;
+  /** What the fallback rests on; absent where nothing is measured. */
+  readonly rests?: 'published' | 'measured' | 'assumed';
+  /** What would measure it, for a person. */
+  readonly measuredBy?: string;
 }
 
 /** What is still to be asked, given what is known; empty when all is. */

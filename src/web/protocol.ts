@@ -208,6 +208,25 @@ export interface BurnedAgain {
   readonly changes: readonly string[];
 }
 
+/** What a shop describes by answers. */
+export type FormKindJson = 'machine' | 'material' | 'price';
+
+/** One line of a form. */
+export interface FormFieldJson {
+  readonly key: string;
+  readonly ask: string;
+  readonly choices?: readonly string[];
+  readonly value: string;
+  readonly rests?: 'published' | 'measured' | 'assumed';
+  readonly measuredBy?: string;
+}
+
+export interface FormAskJson {
+  readonly answers: Readonly<Record<string, string>>;
+  /** The record that is changed or copied. */
+  readonly from?: string;
+}
+
 /** A warning that may rest, and how it stands in this shop. */
 export interface RestableLine {
   readonly code: string;

@@ -316,3 +316,19 @@ test('a warning is put to rest as the command does it', async () => {
   expect((await ask('DELETE', '/api/rested/profile-assumed')).status).toBe(204);
   expect((await list())[0].rested).toBeNull();
 });
+
+test('a machine that the page describes is the file that the command writes', async () => {
+  const answers = { title: 'Kiln', like: 'gantry-450', fullPower: '10', powerUnit: '%' };
+  const fields = (await (await ask('POST', '/api/forms/machine/fields', { answers })).json()) as { key: string }[];
+  expect(fields.map(({ key }) => key)).toContain('topSpeed');
+  const kept = await ask('POST', '/api/forms/machine', { answers, replaces: false });
+  expect([kept.status, await kept.json()]).toEqual([201, { name: 'kiln' }]);
+  const other = join(folder.path, 'by-command');
+  const line = 'machine new --title Kiln --like gantry-450 --full-power 10 --power-unit %';
+  await runCli([...line.split(' '), '--shop', other]);
+  expectSameFile(join(shop, 'machines', 'kiln.json'), join(other, 'machines', 'kiln.json'));
+  const shown = (await (await ask('GET', '/api/shop')).json()) as { machines: { name: string }[] };
+  expect(shown.machines.map(({ name }) => name)).toContain('kiln');
+  expect((await ask('POST', '/api/forms/machine', { answers, replaces: false })).ok).toBe(false);
+  expect((await ask('POST', '/api/forms/laser/fields', { answers: {} })).ok).toBe(false);
+});

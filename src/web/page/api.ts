@@ -9,6 +9,9 @@ import type {
   ChartRequestJson,
   ComparisonView,
   ErrorJson,
+  FormAskJson,
+  FormFieldJson,
+  FormKindJson,
   JobCard,
   OrderView,
   PhotoSettings,
@@ -94,6 +97,10 @@ export const recordBurned = (
 export const getBurned = (month: string) => askJson<BurnedMonth>(`/api/burned?month=${month}`);
 export const burnAgain = (id: string, force: boolean) =>
   askJson<BurnedAgain>(`/api/burned/${id}/again`, send('POST', { force }));
+export const listFormFields = (kind: FormKindJson, asked: FormAskJson) =>
+  askJson<readonly FormFieldJson[]>(`/api/forms/${kind}/fields`, send('POST', asked));
+export const keepForm = (kind: FormKindJson, asked: FormAskJson & { readonly replaces: boolean }) =>
+  askJson<{ readonly name: string }>(`/api/forms/${kind}`, send('POST', asked));
 export const listRestable = () => askJson<readonly RestableLine[]>('/api/rested');
 export const restNotice = (known: KnownNotice) => askJson<unknown>('/api/rested', send('POST', known));
 export const wakeNotice = (code: string) => ask(`/api/rested/${code}`, { method: 'DELETE' });

@@ -4,9 +4,20 @@ import type { Hono } from 'hono';
 import * as v from 'valibot';
 import { AppError } from '../../errors.ts';
 import type { Shop } from '../../material/index.ts';
-import { createContext, listBurned, listRestable, renderBurnedCsv, restNotice, wakeNotice } from '../../tasks/index.ts';
-import type { BurnedAgain } from '../protocol.ts';
+import {
+  createContext,
+  keepForm,
+  listBurned,
+  listFields,
+  listRestable,
+  readFormKind,
+  renderBurnedCsv,
+  restNotice,
+  wakeNotice,
+} from '../../tasks/index.ts';
+import type { BurnedAgain, FormFieldJson } from '../protocol.ts';
 import { addFileRoute, fileAnswer } from '../server-answers.ts';
+import type { EventHub } from '../server-events.ts';
 import { isFileName } from '../server-files.ts';
 import { LIMITS } from '../server-limits.ts';
 import { parseWith, RECORD_NAME } from '../server-photo-settings.ts';
@@ -21,14 +32,21 @@ const REST_REQUEST = v.strictObject({
   note: v.exactOptional(v.pipe(v.string(), v.maxLength(1000))),
 });
 
+const FORM_REQUEST = v.strictObject({
+  answers: v.record(v.pipe(v.string(), v.regex(/^[a-zA-Z]{1,30}$/)), v.pipe(v.string(), v.maxLength(500))),
+  from: v.exactOptional(RECORD_NAME),
+});
+const KEPT_FORM = v.strictObject({ ...FORM_REQUEST.entries, replaces: v.boolean() });
+
 export interface RecordRoutesOptions {
   readonly shop: Shop;
   readonly shopDir: string;
   readonly version: string;
   readonly work: Work;
+  readonly events: EventHub;
 }
 
-/** The addresses of what a shop remembers: what was burned, and which warnings it has put to rest. */
+/** The addresses of what a shop has and remembers: what was burned, its records by forms, its warnings at rest. */
 export function addRecordRoutes(app: Hono, options: RecordRoutesOptions): void {
   const { shop, shopDir, work } = options;
   const folderOf = (id: string) => join(shopDir, 'again', parseWith(RECORD_NAME, id));
@@ -58,6 +76,19 @@ export function addRecordRoutes(app: Hono, options: RecordRoutesOptions): void {
     return readFile(join(folderOf(id), file)).catch(() => {
       throw new AppError('name-unknown', 'found no such file, needed it made again first');
     });
+  });
+
+  app.post('/api/forms/:kind/fields', async (c) => {
+    const kind = readFormKind(c.req.param('kind'));
+    const asked = parseWith(FORM_REQUEST, await receiveJson(c.req.raw, LIMITS.json));
+    return c.json(listFields({ kind, ...asked }, { shop }) satisfies readonly FormFieldJson[]);
+  });
+  app.post('/api/forms/:kind', async (c) => {
+    const kind = readFormKind(c.req.param('kind'));
+    const { replaces, ...asked } = parseWith(KEPT_FORM, await receiveJson(c.req.raw, LIMITS.json));
+    const { name } = await keepForm({ kind, ...asked }, { ...createContext(options), force: replaces });
+    options.events.send({ type: 'shop' });
+    return c.json({ name }, 201);
   });
 
   app.get('/api/rested', (c) => c.json(listRestable(shop)));

@@ -1,5 +1,6 @@
 import { useShop } from '../shop-context.ts';
 import { BurnedRecord } from './record.tsx';
+import { ShopRecords } from './records.tsx';
 import { RestedWarnings } from './rested.tsx';
 
 /** What the shop has and remembers. */
@@ -12,6 +13,7 @@ export function ShopScreen() {
         Everything here lies in <code>{shop.folder}</code>, as plain files.
       </p>
       <BurnedRecord />
+      <ShopRecords />
       <RestedWarnings />
     </div>
   );

@@ -1,0 +1,58 @@
+import { useState } from 'preact/hooks';
+import type { MachineFacts, MaterialFacts } from '../../protocol.ts';
+import { Button } from '../parts/parts.tsx';
+import { useShop } from '../shop-context.ts';
+import { type FormAsk, RecordForm } from './record-form.tsx';
+
+/** What the shop has: machines, materials and prices, to be added, changed and copied. */
+export function ShopRecords() {
+  const { shop } = useShop();
+  const [ask, setAsk] = useState<FormAsk>();
+  const rows = (kind: 'machine' | 'material', list: readonly (MachineFacts | MaterialFacts)[]) => (
+    <ul class="record-list">
+      {list.map(({ name, title }) => (
+        <li key={name}>
+          <span>
+            {title}
+            <small>{name}</small>
+          </span>
+          <Button onClick={() => setAsk({ kind, from: name, how: 'change' })} aria-label={`Change ${title}`}>
+            Change
+          </Button>
+          <Button onClick={() => setAsk({ kind, from: name, how: 'copy' })} aria-label={`Copy ${title}`}>
+            Copy
+          </Button>
+        </li>
+      ))}
+    </ul>
+  );
+  if (ask) {
+    const { kind, from, how } = ask;
+    return <RecordForm key={`${kind} ${from ?? ''} ${how}`} ask={ask} onDone={() => setAsk(undefined)} />;
+  }
+  return (
+    <>
+      <section aria-labelledby="machines-title">
+        <h2 id="machines-title">Machines</h2>
+        {rows('machine', shop.machines)}
+        <Button icon="plus" onClick={() => setAsk({ kind: 'machine', how: 'new' })}>
+          Add a machine
+        </Button>
+      </section>
+      <section aria-labelledby="materials-title">
+        <h2 id="materials-title">Materials</h2>
+        {rows('material', shop.materials)}
+        <Button icon="plus" onClick={() => setAsk({ kind: 'material', how: 'new' })}>
+          Add a material
+        </Button>
+      </section>
+      <section aria-labelledby="prices-title">
+        <h2 id="prices-title">Prices</h2>
+        <p class="note">What a minute of the machine, a piece and an order cost; blanks stay as they are.</p>
+        <Button icon="plus" onClick={() => setAsk({ kind: 'price', from: 'prices', how: 'change' })}>
+          Set the prices
+        </Button>
+      </section>
+    </>
+  );
+}
