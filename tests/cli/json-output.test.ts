@@ -1,9 +1,10 @@
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { Ajv } from 'ajv';
+import { Ajv, type AnySchemaObject } from 'ajv';
 import { afterAll, beforeAll, expect, test } from 'vitest';
 import { COMMANDS } from '../../src/cli/commands/index.ts';
+import { startPageServer } from '../web/page-server.ts';
 import { JSON_RUNS, readSchema, runAll } from './json-runs.ts';
 import { runCli } from './run-cli.ts';
 
@@ -22,6 +23,20 @@ const validate = (command: string, json: unknown) => {
 };
 /** Runs a queue until it is stopped, and is stopped by hand; the whole loop, which prints what the others do. */
 const NOT_RUN = ['worker', 'demo', 'open'];
+
+interface Definition {
+  readonly $ref?: string;
+  readonly anyOf?: readonly Definition[];
+  readonly properties?: object;
+  readonly required?: readonly string[];
+}
+/** The definition that a document meets, behind references and choices. */
+function leafOf(definition: Definition, command: string, json: unknown): Definition {
+  const { $ref, anyOf } = definition;
+  if ($ref !== undefined) return leafOf(schema.$defs[$ref.split('/').at(-1)!], command, json);
+  const met = anyOf?.find((one) => ajv.compile({ ...one, $defs: schema.$defs } as AnySchemaObject)(json));
+  return anyOf === undefined ? definition : leafOf(met ?? anyOf[0]!, command, json);
+}
 let told: Awaited<ReturnType<typeof runAll>>;
 
 beforeAll(async () => {
@@ -43,8 +58,7 @@ test('what each prints is what its definition says', () => {
 test('a definition names every field at the top, and asks for those that are always there', () => {
   for (const [command, json] of told) {
     const definition = schema.$defs[nameOf(command)];
-    const own = definition.$ref ?? definition.anyOf?.[0].$ref;
-    const { properties = {}, required = [] } = own === undefined ? definition : schema.$defs[own.split('/').at(-1)];
+    const { properties = {}, required = [] } = leafOf(definition, command, json);
     if (Array.isArray(json)) continue;
     expect([command, Object.keys(json as object).filter((key) => !(key in properties))]).toEqual([command, []]);
     const [first] = required;
@@ -64,3 +78,10 @@ test('what a command that fails prints is the error', async () => {
     expect(validate('error', JSON.parse(stdout)).errors).toEqual([]);
   }
 });
+
+test('what open prints is what its definition says', async () => {
+  const server = await startPageServer(join(cwd, 'shop'));
+  await server.stop();
+  expect(validate('open', JSON.parse(server.printed())).errors).toEqual([]);
+  expect(validate('open', { url: 'http://127.0.0.1' }).valid).toBe(false);
+}, 60_000);

@@ -25,7 +25,23 @@ export const JSON_RUNS: readonly (readonly [command: string, argv: string])[] = 
   ['optics', 'optics --machine galvo-1064-f160'],
   ['machine show', 'machine show galvo-1064-f160'],
   ['chart spot', 'chart spot --machine gantry-450 --direction darker --pitch 0.1 --spacing 0.1 --out spot'],
+  [
+    'chart focus',
+    'chart focus --machine galvo-355-f210 --material anodised-black --pitch 0.03 --spacing 0.03 --size 64x50 --rise 6 --replicates 6 --out focus',
+  ],
+  [
+    'simulate capture',
+    'simulate capture focus/chart.png --material-model anodised-black --focus 0.5 --astigmatism -0.2 --camera flatbed-300 --out focus.png',
+  ],
+  ['learn', 'learn focus.png --chart focus/chart.json --out focus.json'],
   ['chart dose', 'chart dose --machine gantry-450 --direction darker --pitch 0.1 --spacing 0.1 --out dose'],
+  [
+    'simulate capture',
+    'simulate capture dose/chart.png --material-model birch --chart dose/chart.json --camera flatbed-300 --out dose.png',
+  ],
+  ['learn', 'learn dose.png --chart dose/chart.json --out dose.json'],
+  ['simulate capture', 'simulate capture spot/chart.png --material-model birch --camera flatbed-300 --out spot.png'],
+  ['check', 'check spot.png --chart spot/chart.json'],
   [
     'chart tone',
     'chart tone --machine gantry-450 --direction darker --pitch 0.1 --spacing 0.1 --steps 5 --replicates 1 --out tone',

@@ -16,6 +16,8 @@ export interface PageServer {
   readonly origin: string;
   readonly token: string;
   readonly process: ChildProcess;
+  /** All that it has printed by now. */
+  readonly printed: () => string;
   /** Ends it at once, as a crash would, or politely. */
   readonly stop: (signal?: NodeJS.Signals) => Promise<void>;
 }
@@ -57,6 +59,7 @@ export async function startPageServer(
     origin,
     token: hash.slice(1),
     process: child,
+    printed: () => out,
     stop: (signal = 'SIGTERM') =>
       new Promise((done) => {
         if (child.exitCode !== null || child.signalCode !== null) return done();
