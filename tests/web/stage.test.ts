@@ -279,6 +279,27 @@ test(
   TIME,
 );
 
+test(
+  'the window is called as its heading is, attention follows to another screen, and nothing lies beside a small one',
+  async () => {
+    const { page, context } = await shop.open('/', { width: 320, height: 512 });
+    await expect.poll(() => page.title()).toBe('See it before it is burned – Tonewright');
+    for (const [route, title] of [
+      [`/photo/${job}`, 'cat – Tonewright'],
+      [`/compare/${job}`, 'Compare cat – Tonewright'],
+      ['/material', 'Learn a material – Tonewright'],
+      ['/order', 'Make a whole order – Tonewright'],
+    ] as const) {
+      await page.goto(`${shop.server().origin}/#${route}`);
+      await expect.poll(() => page.title()).toBe(title);
+      expect(await page.evaluate(() => document.activeElement?.id)).toBe('main');
+      expect(await page.evaluate(() => document.documentElement.scrollWidth), route).toBe(320);
+    }
+    await context.close();
+  },
+  TIME,
+);
+
 describe('side by side', () => {
   /** Figures of each pane, once all of them are there. */
   async function figures(page: Page, panes: number) {

@@ -17,6 +17,7 @@ import { ShopScreen } from './shop/shop.tsx';
 import { firstSettings, type PageContext, ShopContext } from './shop-context.ts';
 import { ShowScreen } from './show/show.tsx';
 import { sendLeftOvers } from './unsaved.ts';
+import { useTitle } from './use-title.ts';
 
 const TOKEN = /^#[0-9a-f]{48}$/;
 
@@ -91,6 +92,7 @@ function App() {
   const [error, setError] = useState<unknown>();
   const [online, setOnline] = useState(true);
   const [route, go] = useRoute();
+  useTitle(route);
   const [unit, setUnit] = useStored<Unit>('unit', 'mm');
   const [wish, keepSettings] = useStored<PhotoSettings | undefined>('wish', undefined);
 
