@@ -3,7 +3,7 @@
 // of the map has. A profile is learned from a tone chart in the middle of the field, a field chart is burned over all
 // of it and scanned once, and a wedge of eleven tones is prepared for each pocket and burned there. Told is how far the
 // pockets differ from one another: the largest mean |ΔL*| of a pair, and of single steps. Held to half an L* in the
-// mean. The last line burns another material by the map of the first. Arguments: words of the cases' names.
+// mean. Arguments: words of the cases' names.
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

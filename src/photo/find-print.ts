@@ -37,8 +37,8 @@ const GROUND = { codes: 14, scatters: 3.5, least: 0.1, most: 45, ofRim: 0.85 } a
  * What a print is: share of the photo that it takes, how much of each edge lies within so many pixels of a line, how
  * much of the four-sided figure is filled, its corners in degrees, how unequal opposite edges may be, and what its
  * picture holds at least (standard deviation, codes of 8 bits). Measured (tests/photo/find-print.test.ts) on photos of
- * prints made for it and on the project's own photos, which are none; on 600 others no photo was
- * taken for one; screenshots with a window in them were.
+ * prints made for it and on the project's own photos, which are none; of 627 other pictures 11 were taken for one, by
+ * their names screenshots and pictures put together.
  */
 const PRINT = {
   from: 0.2,
