@@ -89,7 +89,7 @@ type Block = string;
 
 /** The smallest step of a place, mm. */
 export function stepMmOf({ units, decimals }: ProgramWords): number {
-  return unitMm({ units }) / 10 ** decimals;
+  return unitMm({ units }) / Number(`1e${decimals}`);
 }
 
 const unitMm = ({ units }: Pick<ProgramWords, 'units'>) => (units === 'in' ? INCH_MM : 1);
