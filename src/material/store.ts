@@ -17,7 +17,8 @@ export type RecordKind =
   | 'palettes'
   | 'burned'
   | 'rested'
-  | 'evenness';
+  | 'evenness'
+  | 'settings';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
   profiles: 'profile',
@@ -30,6 +31,7 @@ const ONE_OF: Readonly<Record<RecordKind, string>> = {
   burned: 'burned job',
   rested: 'notice at rest',
   evenness: 'map of a field’s evenness',
+  settings: 'settings of a material',
 };
 
 export interface ShopOptions {

@@ -7,6 +7,7 @@ import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat } from '../plane/index.ts';
 import { SCREEN_NAMES, type ScreenName } from '../screens/index.ts';
+import { type FoundSettings, listFoundSettings } from './found-settings.ts';
 import { listProfiles, listRecords } from './listing.ts';
 
 /** What there is to choose from. */
@@ -41,6 +42,8 @@ export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldM
   readonly units: OfferedUnits;
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly start: BurnSettings;
+  /** What dose charts found on it, by material. */
+  readonly found: readonly FoundSettings[];
   /**
    * Files that dots can be written to, as messages call them, the default first; none where there is nothing to choose,
    * since it reads no programs.
@@ -117,7 +120,8 @@ function offerMachine(name: string, shop: Shop): OfferedMachine {
   const names = machine.program ? DOT_FORMAT_NAMES : [];
   const formats = names.map((format) => ({ name: format, title: DOT_FORMATS[format].title }));
   const isFieldMeasured = shop.list('evenness').some((map) => map.name === name);
-  return { name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, start, formats };
+  const { found } = listFoundSettings(name, shop);
+  return { name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, start, found, formats };
 }
 
 export function offerProfile(profile: Profile, from: FoundRecord['from'], shop: Shop): OfferedProfile {

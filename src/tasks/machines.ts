@@ -10,6 +10,7 @@ import type { FoundRecord, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { computeSpotDiameterUm } from '../optics/index.ts';
 import { SOURCES } from '../sources.ts';
+import { type FoundSettings, listFoundSettings } from './found-settings.ts';
 import { listRecords } from './listing.ts';
 
 export interface MachineRecord extends Pick<FoundRecord, 'from' | 'path'> {
@@ -20,6 +21,8 @@ export interface MachineRecord extends Pick<FoundRecord, 'from' | 'path'> {
   readonly motionRows: readonly MotionRow[];
   /** How far the numbers of its motion may be off, as factors by name; absent where they were fitted. */
   readonly motionFactors?: MotionFactors;
+  /** What dose charts found on it, by material. */
+  readonly found: readonly FoundSettings[];
   /** Cautions, each with the whole reference that it comes from. */
   readonly cautions: readonly { readonly text: string; readonly source: string }[];
 }
@@ -51,6 +54,7 @@ export function showMachine(nameOrPath: string, shop: Shop): MachineRecord {
     ...(motionUncertainty?.kind === 'fitted'
       ? {}
       : { motionFactors: motionUncertainty?.factors ?? ASSUMED_MOTION_FACTORS }),
+    found: listFoundSettings(name, shop).found,
     cautions: machine.cautions.map(({ text, source }) => ({ text, source: SOURCES[source] })),
   };
 }

@@ -34,6 +34,7 @@ import { type FileToWrite, refuseResults, rememberInput, writeFilesAtomic } from
 import { type CapturesRequest, gatherNotices, listFoundFiles, openCaptures, resolveReference } from './captures.ts';
 import { type CheckRecord, checkLocatedStrip } from './check-profile.ts';
 import type { TaskContext } from './context.ts';
+import { keepFoundSettings } from './found-settings.ts';
 import { nameOfTitle, refuseRecordName } from './names.ts';
 
 /** Where results go, each absent when it is not wanted. */
@@ -79,6 +80,8 @@ export interface ReadChartRequest extends CapturesRequest {
   /** See `CheckRequest`. */
   readonly adjust?: 'must' | 'may';
   readonly files: ReadChartFiles;
+  /** No laser has burned the piece: the shop keeps nothing of it. */
+  readonly isVirtual?: boolean;
   /** `true` replaces results that exist. */
   readonly force?: boolean;
 }
@@ -221,10 +224,7 @@ async function measure(
     ],
     force,
   );
-  const kept =
-    reading.schema === 'tonewright-evenness/1' && context.shop.shopDir !== undefined
-      ? await context.shop.write('evenness', reading.machine, reading, { force: true })
-      : undefined;
+  const kept = request.isVirtual ? undefined : await keepInShop(reading, context);
   return {
     kind: 'measured',
     reading,
@@ -235,6 +235,17 @@ async function measure(
     notices: gatherNotices(captures, [...notices, ...warnings]),
     files: written,
   };
+}
+
+/** What a machine keeps of a chart: how even its field is, and the settings of a material. */
+async function keepInShop(
+  reading: MeasuredRecord['reading'],
+  { shop }: Pick<TaskContext, 'shop'>,
+): Promise<string | undefined> {
+  if (shop.shopDir === undefined) return undefined;
+  if (reading.schema === 'tonewright-dose/1') return keepFoundSettings(reading, shop);
+  if (reading.schema !== 'tonewright-evenness/1') return undefined;
+  return shop.write('evenness', reading.machine, reading, { force: true });
 }
 
 async function learn(

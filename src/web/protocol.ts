@@ -45,6 +45,11 @@ export interface MachineFacts extends Named {
   };
   /** What a chart, or a photo without a profile, starts with on the recommended grid. */
   readonly settings: SettingsFacts;
+  /** What dose charts found on it, by material. */
+  readonly found: readonly {
+    readonly material: string;
+    readonly settings: SettingsFacts & { readonly lineSpacingMm: number };
+  }[];
   /** Files that dots can be written to, the default first; none where there is nothing to choose. */
   readonly formats: readonly { readonly name: DotFormat; readonly title: string }[];
 }

@@ -36,8 +36,8 @@ export async function viewShop({ shop, shopDir, version, photosDir }: ShopContex
   return {
     version,
     folder: basename(shopDir),
-    machines: machines.map(({ name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, start, formats }) => {
-      return { name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, settings: start, formats };
+    machines: machines.map(({ start, found, ...machine }) => {
+      return { ...machine, settings: start, found: found.map(({ material, settings }) => ({ material, settings })) };
     }),
     profiles: profiles.map(factsOfProfile),
     materials,

@@ -89,6 +89,7 @@ export const readChart = answering(async (input: ReadInput): Promise<Reading> =>
       maxPixels,
       purpose: 'any',
       adjust: 'may',
+      isVirtual: input.isVirtual,
       ...(corners ? { corners: corners as Corners } : {}),
       files: {
         profile: join(out, 'profile.json'),

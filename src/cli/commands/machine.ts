@@ -4,9 +4,11 @@ import {
   askOfMachine,
   checkMachineAnswer,
   controlOfMachine,
+  type KnownControl,
   listMachines,
   type MachineRecord,
   newMachine,
+  saySettings,
   showMachine,
 } from '../../tasks/index.ts';
 import type { CommandContext, OptionValues, Outcome, Run } from '../command.ts';
@@ -18,8 +20,8 @@ export const run: Run = async ([action, name], options, commandContext) => {
   if (action === 'list' && name === undefined) return writeList(commandContext);
   if (action === 'show' && name !== undefined) {
     const record = showMachine(name, commandContext.shop);
-    const { machine, from, path } = record;
-    return { json: { machine, from, path }, text: writeMachine(record) };
+    const { machine, from, path, found } = record;
+    return { json: { machine, from, path, found }, text: writeMachine(record) };
   }
   const found = [action, name].filter((word) => word !== undefined).join(' ');
   throw new AppError('option-invalid', `found "${found}", needed "list", "show NAME" or "new"`);
@@ -57,6 +59,12 @@ function writeList({ shop, warn }: CommandContext): Outcome {
     from,
   ]);
   return { json: { machines: json }, text: alignColumns([['NAME', 'TITLE', 'SPOT', 'FIELD', 'FROM'], ...rows]) };
+}
+
+/** In the units of the control software, with the file that `--settings` takes. */
+function writeFound({ material, settings, path }: MachineRecord['found'][number], control: KnownControl | undefined) {
+  const typed = saySettings(settings, control);
+  return [material, `${typed}, lines ${formatNumber(settings.lineSpacingMm)} mm apart`, path];
 }
 
 function writeMachine(record: MachineRecord): string {
@@ -118,6 +126,14 @@ function writeMachine(record: MachineRecord): string {
         ['scan', defaults.scan],
       ],
     ],
+    ...(record.found.length > 0
+      ? [
+          ['Settings that dose charts found', record.found.map((one) => writeFound(one, control))] as [
+            string,
+            string[][],
+          ],
+        ]
+      : []),
     [
       `Motion (${origins.motion.kind}): ${machine.motion.kind}`,
       [...record.motionRows.map(writeMotionRow), ...describeKnowledge(record)],

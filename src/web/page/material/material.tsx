@@ -105,6 +105,7 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
   // On another grid than the recommended one the dose is kept: what that takes is said when the chart is drawn.
   const record = shop.machines.find(({ name }) => name === machine);
   const start = spacingMm === undefined ? record?.settings : undefined;
+  const found = record?.found.find((one) => one.material === material)?.settings;
   const units = record?.units ?? OWN_UNITS;
   const draw = async () => {
     setBusy(true);
@@ -173,6 +174,23 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
               groups={[{ label: '', choices: SWEEPS }]}
               onChange={setSweep}
             />
+          )}
+          {found && !isTable && (
+            <div class="found-settings">
+              <p class="note">
+                A dose chart found {inUnit(found.powerW, units.power)} {units.power.unit},{' '}
+                {inUnit(found.speedMmPerS, units.speed)} {units.speed.unit}, lines {found.lineSpacingMm} mm apart.
+              </p>
+              <Button
+                onClick={() => {
+                  setPower(found.powerW);
+                  setSpeed(found.speedMmPerS);
+                  setSpacing(found.lineSpacingMm);
+                }}
+              >
+                Take them
+              </Button>
+            </div>
           )}
           <div class="row">
             <NumberField
