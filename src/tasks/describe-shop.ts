@@ -7,8 +7,8 @@ import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat } from '../plane/index.ts';
 import { SCREEN_NAMES, type ScreenName } from '../screens/index.ts';
-import { type FoundSettings, listFoundSettings } from './found-settings.ts';
-import { listProfiles, listRecords } from './listing.ts';
+import { type FoundSettings, findSettingsOf, listFoundSettings } from './found-settings.ts';
+import { type Listed, listProfiles, listRecords } from './listing.ts';
 
 /** What there is to choose from. */
 export interface ShopRecord {
@@ -77,7 +77,8 @@ const MS_PER_DAY = 86_400_000;
 
 /** Machines, profiles, materials and screens of a shop; one broken file hides no other. */
 export function describeShop(shop: Shop): ShopRecord {
-  const machines = listRecords(shop, { kind: 'machines', read: (name) => offerMachine(name, shop) });
+  const settings = listFoundSettings(shop);
+  const machines = listRecords(shop, { kind: 'machines', read: (name) => offerMachine(name, shop, settings) });
   const profiles = listProfiles(shop);
   const materials = listRecords(shop, {
     kind: 'materials',
@@ -96,7 +97,7 @@ export function describeShop(shop: Shop): ShopRecord {
     materials: materials.records.map(({ value }) => value),
     screens: SCREEN_NAMES,
     charts: CHART_KIND_NAMES.map(offerChart),
-    notices: [machines, profiles, materials].flatMap(({ notices }) => notices),
+    notices: [machines, profiles, materials, settings].flatMap(({ notices }) => notices),
   };
 }
 
@@ -105,7 +106,7 @@ function offerChart(kind: ChartKind): OfferedChart {
   return { kind, ...record };
 }
 
-function offerMachine(name: string, shop: Shop): OfferedMachine {
+function offerMachine(name: string, shop: Shop, settings: Listed<FoundSettings>): OfferedMachine {
   const machine = readMachine(name, shop);
   const spacing = recommendStartSpacingMm(machine);
   const start = startSettings(machine, { grid: { pitchMm: spacing, lineSpacingMm: spacing } });
@@ -120,7 +121,7 @@ function offerMachine(name: string, shop: Shop): OfferedMachine {
   const names = machine.program ? DOT_FORMAT_NAMES : [];
   const formats = names.map((format) => ({ name: format, title: DOT_FORMATS[format].title }));
   const isFieldMeasured = shop.list('evenness').some((map) => map.name === name);
-  const { found } = listFoundSettings(name, shop);
+  const found = findSettingsOf(name, settings);
   return { name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, start, found, formats };
 }
 

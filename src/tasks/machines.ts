@@ -10,7 +10,7 @@ import type { FoundRecord, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { computeSpotDiameterUm } from '../optics/index.ts';
 import { SOURCES } from '../sources.ts';
-import { type FoundSettings, listFoundSettings } from './found-settings.ts';
+import { type FoundSettings, findSettingsOf, listFoundSettings } from './found-settings.ts';
 import { listRecords } from './listing.ts';
 
 export interface MachineRecord extends Pick<FoundRecord, 'from' | 'path'> {
@@ -54,7 +54,7 @@ export function showMachine(nameOrPath: string, shop: Shop): MachineRecord {
     ...(motionUncertainty?.kind === 'fitted'
       ? {}
       : { motionFactors: motionUncertainty?.factors ?? ASSUMED_MOTION_FACTORS }),
-    found: listFoundSettings(name, shop).found,
+    found: findSettingsOf(name, listFoundSettings(shop)),
     cautions: machine.cautions.map(({ text, source }) => ({ text, source: SOURCES[source] })),
   };
 }

@@ -51,5 +51,10 @@ describe('a machine’s own list of settings', () => {
     mkdirSync(join(cwd, 'shop', 'settings'), { recursive: true });
     writeFileSync(join(cwd, 'shop', 'settings', 'broken.json'), '{"schema": "other"}');
     expect(showMachine('gantry-450', shop).found.length).toBe(2);
+    expect(
+      describeShop(shop)
+        .notices.map(({ text }) => text)
+        .join(),
+    ).toContain('broken.json');
   });
 });

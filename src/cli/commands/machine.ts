@@ -21,7 +21,10 @@ export const run: Run = async ([action, name], options, commandContext) => {
   if (action === 'show' && name !== undefined) {
     const record = showMachine(name, commandContext.shop);
     const { machine, from, path, found } = record;
-    return { json: { machine, from, path, found }, text: writeMachine(record) };
+    return {
+      json: { machine, from, path, found: found.map(({ machine: _, ...one }) => one) },
+      text: writeMachine(record),
+    };
   }
   const found = [action, name].filter((word) => word !== undefined).join(' ');
   throw new AppError('option-invalid', `found "${found}", needed "list", "show NAME" or "new"`);
