@@ -46,7 +46,8 @@ const SILENCE_MS = 10_000;
  */
 const PATIENCE_MS = 300_000;
 /**
- * After Ctrl-C a server has so long to answer what is asked of it already. Assumed: longer, and a person presses again.
+ * What nobody needs any more, and what is asked already after Ctrl-C, has so long to be answered. Assumed: longer, and a
+ * person presses again.
  */
 const GRACE_MS = 2000;
 /** How the server's refusals of a user or a password begin (Redis protocol specification, simple errors). */
@@ -337,9 +338,10 @@ class Errand {
     }
   }
 
+  /** A server that went away meanwhile is not waited for: it does this when it is back, or lets go after a day. */
   async #forget(): Promise<void> {
     const { id } = this.#facts;
-    await this.#client.unlink(photoKey(id), resultKey(id)).catch(() => undefined);
+    await orEnd(this.#client.unlink(photoKey(id), resultKey(id)), { afterMs: GRACE_MS }).catch(() => undefined);
   }
 
   #giveUp(reason: string | undefined): FinishedPiece {

@@ -3,8 +3,10 @@ import { mkdtempSync, rmSync } from 'node:fs';
 import { connect, createServer } from 'node:net';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
+import { Redis } from 'ioredis';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
 import type { PlannedTask } from '../../src/batch/makers.ts';
+import { packResult } from '../../src/batch/parcel.ts';
 import { createQueueMaker } from '../../src/batch/queue.ts';
 
 const hasRedis = spawnSync('redis-server', ['--version']).status === 0;
@@ -44,6 +46,37 @@ describe.runIf(hasRedis)('a queue', () => {
     server.kill('SIGKILL');
     rmSync(folder, { recursive: true, force: true });
   });
+
+  test('that goes silent once it has given a result does not keep whoever has it', async () => {
+    const photoPath = resolve('images', 'photos', 'cup.png');
+    const url = `redis://127.0.0.1:${port}`;
+    const maker = await createQueueMaker({
+      url,
+      out: folder,
+      build: 'test',
+      signal: new AbortController().signal,
+      warn: () => undefined,
+    });
+    const worker = new Redis(url);
+    try {
+      const planned = { task: { name: 'cup', label: 'cup.png' }, photoPath, work: 'y' } as unknown as PlannedTask;
+      const making = maker.make(planned, new AbortController().signal);
+      await expect.poll(() => worker.keys('tonewright:photo:*')).toHaveLength(1);
+      const id = (await worker.keys('tonewright:photo:*'))[0]!.split(':').at(-1)!;
+      await worker.set(
+        `tonewright:result:${id}`,
+        packResult({ made: false, fault: { code: 'image-empty', message: 'cup.png: found 0 bytes' } }),
+      );
+      const made = await making;
+      server.kill('SIGSTOP');
+      expect(made).not.toBe('not-begun');
+      if (made !== 'not-begun') await made.settle();
+    } finally {
+      server.kill('SIGCONT');
+      worker.disconnect();
+      await maker.close();
+    }
+  }, 20_000);
 
   test('that goes silent in the middle of a run ends the wait for its pieces, in words', async () => {
     const photoPath = resolve('images', 'photos', 'cup.png');

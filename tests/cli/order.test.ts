@@ -411,7 +411,8 @@ describe('an order that is run again', () => {
     expect((await again('--margin', '1', '--force')).counts, 'an option').toEqual([3, 0]);
     rmSync(join(out, 'p0.ticket.html'));
     appendFileSync(join(out, 'p2.png'), 'x');
-    expect((await again('--margin', '1')).counts, 'results').toEqual([2, 1]);
+    const damaged = await again('--margin', '1');
+    expect(damaged.counts, damaged.stdout).toEqual([2, 1]);
 
     // What is left is what an order leaves that was never run before.
     const fresh = folder();
