@@ -39,6 +39,7 @@ const say = async (source: string, out: string, ...more: string[]) => {
   const argv = ['order', source, ...SMALL, ...UNSEEN, '--out', out, '--workers', '2', ...more];
   const { status, stdout, stderr } = await runCli(argv);
   expect(stderr).not.toMatch(/this is a bug/);
+  expect(stdout).not.toMatch(/a bug in Tonewright/);
   return { status, counts: counts(stdout), stdout, stderr };
 };
 

@@ -1,5 +1,6 @@
 import type { Page, Route } from 'playwright-core';
 import { beforeEach, describe, expect, test } from 'vitest';
+import { launch, openPage } from '../../benchmarks/common/browser.ts';
 import { CARD, waitForProof as proof, TAG, TIME, useOpenShop } from './open-shop.ts';
 import { closeGroups, openGroup } from './stage-steps.ts';
 
@@ -267,14 +268,16 @@ describe('light', () => {
 test(
   'the browser finds nothing that keeps the page from being installed as an app',
   async () => {
-    const { page, context } = await shop.open('/');
+    // Installing is the window's, and only a whole browser has one.
+    const whole = await launch({ whole: true });
+    const { page, context } = await openPage(whole, shop.server().url);
     const tools = await context.newCDPSession(page);
     const { errors } = await tools.send('Page.getAppManifest');
     expect(errors).toEqual([]);
     const { installabilityErrors } = await tools.send('Page.getInstallabilityErrors');
     // A test's window keeps nothing, and says so.
     expect(installabilityErrors.map((one: { readonly errorId: string }) => one.errorId)).toEqual(['in-incognito']);
-    await context.close();
+    await whole.close();
   },
   TIME,
 );
