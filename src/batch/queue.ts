@@ -46,8 +46,8 @@ const SILENCE_MS = 10_000;
  */
 const PATIENCE_MS = 300_000;
 /**
- * What nobody needs any more, and what is asked already after Ctrl-C, has so long to be answered. Assumed: longer, and a
- * person presses again.
+ * What nobody needs any more, and what is asked already after Ctrl-C, has so long to be answered. Assumed: after
+ * longer a person presses again.
  */
 const GRACE_MS = 2000;
 /** How the server's refusals of a user or a password begin (Redis protocol specification, simple errors). */
