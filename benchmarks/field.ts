@@ -14,12 +14,13 @@ import {
   makeChart,
   measureCaptures,
   readCaptures,
+  requestScreen,
   resolveChart,
   resolveJob,
   tabulateCoverage,
 } from '../src/job/index.ts';
 import { invertAtPlace } from '../src/job/prepare/evenness.ts';
-import { correctPiece, requestScreen } from '../src/job/prepare/run.ts';
+import { correctPiece } from '../src/job/prepare/run.ts';
 import type { EvennessMap } from '../src/machine/index.ts';
 import { openShop, type Profile } from '../src/material/index.ts';
 import { createPlane, type Dots, ONE } from '../src/plane/index.ts';

@@ -389,6 +389,8 @@ export interface FrameOptions {
 	readonly viewingDistanceMm?: number;
 	/** A strip along the lower edge that the picture leaves to something else, mm; 0 when absent. */
 	readonly bareBelowMm?: number;
+	/** How many times wider, for its height, the picture is than its dots lie, as on a round piece; once when absent. */
+	readonly stretchX?: number;
 }
 /** A halftone method with the options that differ from its defaults. */
 export interface Halftone {

@@ -4,6 +4,11 @@
  * nothing reads the words back.
  */
 export const NOTICES = {
+  'round-feathered': {
+    about: 'job',
+    say: ({ arcMm, usableArcMm, featherMm, toneErrorL, boundBy }: RoundWidths) =>
+      `Of ${Number(arcMm.toFixed(1))} mm around the piece the middle ${usableArcMm.toFixed(1)} mm are right to ${toneErrorL} L*: beyond, ${boundBy === 'focus' ? 'the surface leaves the focus, and no chart in focus tells what a wider beam leaves' : 'the slant takes so much of the dose that more dots do not make up for it'}. The picture fades out over ${featherMm.toFixed(1)} mm and the rest stays bare. Make it narrower, allow a larger error, or turn the piece on a rotary.`,
+  },
   'program-too-dense': {
     about: 'program',
     say: ({ needed, limit, speedMmPerS }: Density) =>
@@ -410,6 +415,15 @@ const sayBars = ({ above, below, left, right }: BarShares): string =>
     .filter(([share]) => share > 0)
     .map(([share, where]) => `${Math.max(1, Math.round(100 * share))} % ${where}`)
     .join(', ');
+
+/** Widths along a round surface, and the tone error that bounds the usable one. */
+interface RoundWidths {
+  readonly arcMm: number;
+  readonly usableArcMm: number;
+  readonly featherMm: number;
+  readonly toneErrorL: number;
+  readonly boundBy: 'focus' | 'slant';
+}
 
 /** Blocks a second that a program asks for at most, that the controller follows, and the speed at which it would. */
 interface Density {

@@ -110,6 +110,8 @@ export {
 export { findMaterial, readMachine, readProfile, refuseMaterial } from './request/records.ts';
 export * from './request/resolve.ts';
 export { listRested, type RestedRecord, readRested } from './request/rested.ts';
+export { ROUND_ERROR_L } from './request/round.ts';
+export { requestScreen } from './request/screen.ts';
 export { type GivenSettings, JOB_DEFAULTS, type JobRequest, type JobSpec, type KeptRequest } from './request/types.ts';
 export {
   assessUncertainty,

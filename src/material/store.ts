@@ -18,6 +18,7 @@ export type RecordKind =
   | 'burned'
   | 'rested'
   | 'evenness'
+  | 'focus'
   | 'settings';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
@@ -31,6 +32,7 @@ const ONE_OF: Readonly<Record<RecordKind, string>> = {
   burned: 'burned job',
   rested: 'notice at rest',
   evenness: 'map of a field’s evenness',
+  focus: 'depth of focus',
   settings: 'settings of a material',
 };
 

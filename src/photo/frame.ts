@@ -39,6 +39,8 @@ export interface FrameOptions {
   readonly viewingDistanceMm?: number;
   /** A strip along the lower edge that the picture leaves to something else, mm; 0 when absent. */
   readonly bareBelowMm?: number;
+  /** How many times wider, for its height, the picture is than its dots lie, as on a round piece; once when absent. */
+  readonly stretchX?: number;
 }
 
 /** Largest zoom, a factor. Assumed: a twentieth of a photo has no pixels left for a piece. */
@@ -160,7 +162,7 @@ export function framePhoto(photo: PhotoSize, options: FrameOptions): Frame {
   const whole = { x: 0, y: 0, width, height: rows };
   const crop =
     fit === 'cover'
-      ? coverCrop(photo, widthMm / (rows * grid.lineSpacingMm), { focus, zoom })
+      ? coverCrop(photo, (widthMm * (options.stretchX ?? 1)) / (rows * grid.lineSpacingMm), { focus, zoom })
       : { x: 0, y: 0, width: photo.width, height: photo.height };
   const place = fit === 'cover' ? whole : containPlace(photo, whole, { grid, safeMarginMm });
   const eyeMm = viewingDistanceMm * Math.tan(ARC_MINUTE_RAD);

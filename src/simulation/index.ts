@@ -7,4 +7,5 @@ export * from './field.ts';
 export * from './geometry.ts';
 export * from './material-model.ts';
 export * from './npy.ts';
+export * from './round.ts';
 export * from './surface.ts';

@@ -55,6 +55,7 @@ const VALUES = [
   ...Object.keys(TONE_FIELDS).map((name) => name.replace(/[A-Z]/g, (letter) => `-${letter.toLowerCase()}`)),
   ...['range', 'aim', 'weights', 'screen', 'edges', 'run', 'dot-size', 'cluster', 'lines-per-cm', 'angle', 'shape'],
   ...['matrix', 'seed', 'response', 'levels', 'format'],
+  ...['round', 'round-error', 'focus-reading', 'around', 'steps-per-turn', 'overlap'],
   ...['caption', 'caption2', 'caption-place', 'caption-height', 'caption-font', 'caption-ink'],
   ...['settings', 'power', 'speed', 'rate', 'pulse', 'passes', 'scan', 'rotate', 'at', 'evenness'],
   ...['artwork', 'artwork-width', 'artwork-at', 'artwork-ink'],

@@ -237,13 +237,18 @@ async function measure(
   };
 }
 
-/** What a machine keeps of a chart: how even its field is, and the settings of a material. */
+/** What a machine keeps of a chart: how even its field is, and the settings and the depth of focus of a material. */
 async function keepInShop(
   reading: MeasuredRecord['reading'],
   { shop }: Pick<TaskContext, 'shop'>,
 ): Promise<string | undefined> {
   if (shop.shopDir === undefined) return undefined;
   if (reading.schema === 'tonewright-dose/1') return keepFoundSettings(reading, shop);
+  if (reading.schema === 'tonewright-focus/1') {
+    const [machine, material] = [reading.machine, reading.material].map((title) => nameOfTitle(title ?? ''));
+    if (machine === undefined || material === undefined) return undefined;
+    return shop.write('focus', `${machine}.${material}`, reading, { force: true });
+  }
   if (reading.schema !== 'tonewright-evenness/1') return undefined;
   return shop.write('evenness', reading.machine, reading, { force: true });
 }

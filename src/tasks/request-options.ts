@@ -66,6 +66,8 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestCont
     screenOptions: readScreenOptions(options),
     caption: readCaption(options),
     artwork: readArtworkOptions(options),
+    round: readRound(options),
+    around: readAround(options),
   };
   return dropAbsent({ size: textOf(options, 'size')!, ...lengths, ...texts, ...rest });
 }
@@ -257,6 +259,53 @@ function readLay({ upright, lengthwise }: OptionValues): JobRequest['lay'] {
     throw new AppError('option-invalid', 'found both upright and lengthwise, needed one of the two');
   }
   return upright === true ? 'upright' : lengthwise === true ? 'lengthwise' : undefined;
+}
+
+/** Largest diameter of a round piece, mm. Assumed: flatter ones are flat. */
+const MOST_ROUND_MM = 2000;
+/** Most steps of a rotary's turn, a count. Assumed: 200 steps of a motor, each in 256 parts, geared down by 200. */
+const MOST_STEPS = 1e7;
+
+function readRound(options: OptionValues): JobRequest['round'] {
+  const text = textOf(options, 'round');
+  const toneErrorL = numberOf(options, 'roundError', { min: 0.1, max: 50, unit: 'L*' });
+  const focusReading = textOf(options, 'focusReading');
+  if (text !== undefined) return dropAbsent({ diameterMm: readDiameter(text, 'round'), toneErrorL, focusReading });
+  refuseAlone({ 'round-error': toneErrorL, 'focus-reading': focusReading }, 'round');
+  return undefined;
+}
+
+function readAround(options: OptionValues): JobRequest['around'] {
+  const text = textOf(options, 'around');
+  const stepsPerTurn = numberOf(options, 'stepsPerTurn', { min: 1, max: MOST_STEPS, whole: true });
+  const overlapMm = lengthOrZero(options, 'overlap');
+  if (text === undefined) {
+    refuseAlone({ 'steps-per-turn': stepsPerTurn, overlap: overlapMm }, 'around');
+    return undefined;
+  }
+  const [upper, lower = upper, more] = text.split(/[,;]/).map((part) => readDiameter(part, 'around'));
+  if (more !== undefined) {
+    throw new AppError(
+      'option-invalid',
+      `around: found "${text}", needed a diameter such as 73, or two for a cone: that of the upper and of the lower edge, such as 73,65`,
+    );
+  }
+  return dropAbsent({ diametersMm: [upper!, lower!] as const, stepsPerTurn, overlapMm });
+}
+
+function readDiameter(text: string, what: string): number {
+  const diameterMm = parseLengthMm(text.trim(), what);
+  if (diameterMm <= MOST_ROUND_MM) return diameterMm;
+  throw new AppError('option-invalid', `${what}: found ${diameterMm} mm, needed at most ${MOST_ROUND_MM} mm`);
+}
+
+/** @throws AppError option-invalid for what says something of a round piece where there is none */
+function refuseAlone(given: Readonly<Record<string, unknown>>, beside: string): void {
+  const [name] = Object.entries(given).find(([, value]) => value !== undefined) ?? [];
+  if (name === undefined) return;
+  throw new AppError('option-invalid', `${name}: found no round piece beside it, needed its diameter`, {
+    options: [beside],
+  });
 }
 
 /** A word, four shares of the photo, or the path of a picture that is white where the subject is. */

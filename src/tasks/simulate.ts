@@ -37,6 +37,7 @@ import {
   encodeNpy,
   encodeSrgb,
   engrave,
+  engraveRound,
   type FieldModel,
   type MaterialModel,
   mirrorSurface,
@@ -100,6 +101,8 @@ export interface BurnRequest {
   /** Height of the best focus above where it was set, and by how much more along the scan than across it, mm. */
   readonly focusMm?: number;
   readonly astigmatismMm?: number;
+  /** Of a round piece that lies still, its axis down the bitmap; flat when absent. */
+  readonly roundDiameterMm?: number;
   /** Names of faults to plant. */
   readonly faults?: readonly string[];
 }
@@ -260,7 +263,7 @@ async function burn(
   { context, dpi: usualDpi }: { readonly context: TaskContext; readonly dpi: number },
 ): Promise<Burned> {
   const { shop, progress } = context;
-  const { path, pitchMm, lineSpacingMm, dpi = usualDpi, seed = 1, chart, marginMm = 0 } = request;
+  const { path, pitchMm, lineSpacingMm, dpi = usualDpi, seed = 1, chart, marginMm = 0, roundDiameterMm } = request;
   const layout = chart === undefined ? undefined : readLayout(chart, shop);
   const clean = readModel(request.model ?? chooseModel(layout ?? findLayoutBeside(path)));
   const faults = listFaults(request).filter(isBurnFault);
@@ -303,7 +306,11 @@ async function burn(
   progress('burning');
   const whole = { ...shared, grid, settings, marginMm };
   const surface =
-    layout === undefined ? engrave(dots, whole) : burnCells(dots, { layout, lens, translate, options: whole });
+    layout !== undefined
+      ? burnCells(dots, { layout, lens, translate, options: whole })
+      : roundDiameterMm === undefined
+        ? engrave(dots, whole)
+        : engraveRound(dots, { ...whole, roundDiameterMm });
   return {
     surface: faults.includes('mirrored') ? mirrorSurface(surface) : surface,
     facts: {

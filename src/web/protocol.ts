@@ -160,6 +160,14 @@ export interface PhotoSettings {
   readonly mirror?: true;
   /** How the piece lies in the machine, clockwise; absent: as it is looked at. */
   readonly rotateDeg?: 90 | 180 | 270;
+  /** A round piece that lies still, its axis down; its width is then around it. Tone error up to which it is used, L*. */
+  readonly round?: { readonly diameterMm: number; readonly toneErrorL?: number };
+  /** A piece that a rotary turns: upper and lower diameter, steps of a turn, how far the ends are blended. */
+  readonly around?: {
+    readonly diametersMm: readonly [upper: number, lower: number];
+    readonly stepsPerTurn?: number;
+    readonly overlapMm?: number;
+  };
   /** File of the dots; absent: the first that the machine offers. */
   readonly format?: DotFormat;
   /** Where the piece lies in the field: its middle, `x,y` in mm, or a pocket as `jig/pocket`; absent: the middle. */

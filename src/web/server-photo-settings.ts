@@ -76,6 +76,19 @@ const PHOTO_SETTINGS = v.strictObject({
   rotateDeg: v.exactOptional(v.picklist([90, 180, 270])),
   format: v.exactOptional(v.picklist(DOT_FORMAT_NAMES)),
   at: v.exactOptional(v.pipe(v.string(), v.nonEmpty(), v.maxLength(80))),
+  round: v.exactOptional(
+    v.strictObject({
+      diameterMm: lengthMm,
+      toneErrorL: v.exactOptional(v.pipe(v.number(), v.minValue(0.1), v.maxValue(50))),
+    }),
+  ),
+  around: v.exactOptional(
+    v.strictObject({
+      diametersMm: v.strictTuple([lengthMm, lengthMm]),
+      stepsPerTurn: v.exactOptional(v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1e7))),
+      overlapMm: v.exactOptional(v.pipe(v.number(), v.minValue(0), v.maxValue(1000))),
+    }),
+  ),
   caption: v.exactOptional(
     v.strictObject({
       text: words,
@@ -140,11 +153,26 @@ const readMask = (folder: string, { mask }: { readonly mask: string }) => ({
 const subjectText = (subject: SubjectSettings): string =>
   typeof subject === 'string' ? subject : locateMask(subject.mask);
 
+const optionsOfRound = ({ diameterMm, toneErrorL }: NonNullable<PhotoSettings['round']>): OptionValues => ({
+  round: String(diameterMm),
+  ...(toneErrorL === undefined ? {} : { roundError: String(toneErrorL) }),
+});
+
+const optionsOfAround = ({
+  diametersMm: [upper, lower],
+  stepsPerTurn,
+  overlapMm,
+}: NonNullable<PhotoSettings['around']>): OptionValues => ({
+  around: upper === lower ? String(upper) : `${upper},${lower}`,
+  ...(stepsPerTurn === undefined ? {} : { stepsPerTurn: String(stepsPerTurn) }),
+  ...(overlapMm === undefined ? {} : { overlap: String(overlapMm) }),
+});
+
 /** The options that would ask the same of a command: numbers as texts that read back as they are. */
 export function optionsOf(wish: PhotoSettings): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
   const { tone, toneValues, range, zoom, turnDeg, subject, backdrop, outline, vignetteMm, caption, artwork } = wish;
-  const { settings, mirror, rotateDeg, format, at } = wish;
+  const { settings, mirror, rotateDeg, format, at, round, around } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -168,6 +196,8 @@ export function optionsOf(wish: PhotoSettings): OptionValues {
     ...(rotateDeg === undefined ? {} : { rotate: String(rotateDeg) }),
     ...(format === undefined ? {} : { format }),
     ...(at === undefined ? {} : { at }),
+    ...(round ? optionsOfRound(round) : {}),
+    ...(around ? optionsOfAround(around) : {}),
     ...(caption ? optionsOfCaption(caption) : {}),
     ...(artwork ? optionsOfArtwork(artwork) : {}),
   };

@@ -199,6 +199,30 @@ const FLAT: CommandRecord = {
       flags: '--evenness <file>',
       help: '--at: what `learn` wrote of a field chart (default: the shop’s of this machine)',
     },
+    {
+      flags: '--round <diameter>',
+      help: 'a round piece that lies still, its axis down the bitmap: diameter, mm; the width of --size then goes around it',
+    },
+    {
+      flags: '--round-error <L>',
+      help: 'with --round: tone error up to which a width is used, L* (default: 2); beyond, the picture fades out',
+    },
+    {
+      flags: '--focus-reading <file>',
+      help: 'with --round: what `learn` wrote of a focus chart, or none (default: the shop’s of this machine and material, else the optics)',
+    },
+    {
+      flags: '--around <diameters>',
+      help: 'a piece that a rotary turns, its axis along the scan lines: diameter, mm, or upper,lower of a cone such as 73,65; the width of --size then goes around it',
+    },
+    {
+      flags: '--steps-per-turn <n>',
+      help: 'with --around: steps of the rotary for one turn of the piece; lines then lie whole steps apart',
+    },
+    {
+      flags: '--overlap <length>',
+      help: 'with --around all the way: so much of the picture’s end is blended into its beginning, mm (default: 0)',
+    },
     { flags: '--strip', help: 'a control strip of 60 × 8 mm beside the piece, as a bitmap of its own, for `check`' },
     { flags: '--strip-joined', help: 'the same in one bitmap with the picture' },
     {
@@ -261,6 +285,8 @@ const FLAT: CommandRecord = {
     'prepare images/photos/cat.png --again out/cat.ticket.json --out again',
     'prepare dog.jpg --size 100x100 --material slate --machine gantry-450 --power 20 --speed 250 --out out',
     'prepare dog.jpg --size 100x100 --material slate --machine gantry-450 --fit contain --out out',
+    'prepare images/photos/cup.png --size 25x30 --profile glass-tumbler --round 73 --out out',
+    'prepare images/photos/cup.png --size 120x80 --profile glass-tumbler --around 73,65 --steps-per-turn 25600 --out out',
   ],
   load: async () => (await import('./prepare.ts')).run,
 };
@@ -274,6 +300,7 @@ const HEADINGS: Readonly<Record<string, string>> = {
   'A material that was never learned': 'material direction',
   'By hand: settings and how it lies':
     'settings power speed rate pulse passes scan mirror rotate at evenness spacing pitch levels',
+  'A round piece': 'round round-error focus-reading around steps-per-turn overlap',
   'By hand: tone': ['range aim weights', ...TONE_OPTIONS.map(({ flags }) => flags.slice(2).split(' ')[0])].join(' '),
   'By hand: screen':
     'screen serpentine raster model-based edges run dot-size cluster lines-per-cm angle shape matrix seed response threads',

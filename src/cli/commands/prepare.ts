@@ -91,6 +91,8 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
       ...(ticket?.tone.metered ? [['tone', ticket.tone.metered.note]] : []),
       ...(ticket?.screen.reason ? [['screen', `${ticket.screen.name}: ${ticket.screen.reason}`]] : []),
       ...(ticket?.evenness ? [['field', ticket.evenness.note]] : []),
+      ...(ticket?.round ? [['round', ticket.round.note]] : []),
+      ...(ticket?.around ? [['around', ticket.around.note]] : []),
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
       ...(ticket?.uncertainty
         ? [

@@ -48,6 +48,7 @@ export const SIMULATE_RECORDS: readonly CommandRecord[] = [
     args: '<bitmap>',
     options: [
       ...ENGRAVE,
+      { flags: '--round <diameter>', help: 'a round piece that lies still, its axis down the bitmap: diameter, mm' },
       { flags: '--faults <list>', help: 'some of tilt, dirty-lens, mirrored, with commas between (default: none)' },
       {
         flags: '--out <file>',

@@ -156,6 +156,7 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
     ...(at === undefined ? {} : { at: parsePlaceMm(at, 'at') }),
     ...heightOf(options, 'focus', (focusMm) => ({ focusMm })),
     ...heightOf(options, 'astigmatism', (astigmatismMm) => ({ astigmatismMm })),
+    ...lengthOf(options, 'round', (roundDiameterMm) => ({ roundDiameterMm })),
     faults: readFaults(options),
   };
 }

@@ -17,6 +17,7 @@ import {
 import { createPlane, findAttention, type Photo, type Plane, readColour } from '../../plane/index.ts';
 import type { SizeMm } from '../../units.ts';
 import type { JobSpec } from '../request/types.ts';
+import { roundMask } from './round.ts';
 import { cropRequestOf, type StandingPhoto } from './subject.ts';
 
 export interface Focus {
@@ -256,7 +257,7 @@ function shareOfCover(
 export function markable(
   frame: Frame,
   opaque: Plane<'mask'> | undefined,
-  { outline }: Pick<JobSpec, 'outline'>,
+  { outline, round }: Pick<JobSpec, 'outline' | 'round'>,
 ): Plane<'mask'> | undefined {
   const { place, width, height } = frame;
   const fills = place.width === width && place.height === height;
@@ -264,7 +265,12 @@ export function markable(
     fills || opaque
       ? opaque
       : createPlane('mask', place.width, place.height, new Uint8Array(place.width * place.height).fill(255));
-  const masks = [shown && placeOnPiece(shown, frame), pieceMask(frame), outline && outlineMask(frame, outline)];
+  const masks = [
+    shown && placeOnPiece(shown, frame),
+    pieceMask(frame),
+    outline && outlineMask(frame, outline),
+    round && roundMask(frame, round),
+  ];
   return masks
     .filter((mask) => mask !== undefined)
     .reduce<Plane<'mask'> | undefined>((all, mask) => (all ? multiplyMasks(all, mask) : mask), undefined);

@@ -9,12 +9,14 @@ import {
   toneCurveOf,
 } from '../../material/index.ts';
 import { createPchip } from '../../numeric/index.ts';
+import { computeChordMm, placeOnRound } from '../../optics/index.ts';
 import type { Frame } from '../../photo/index.ts';
-import { createPlane, type DotOrientation, EVEN_FIELDS, evenPlane, ONE, type Plane } from '../../plane/index.ts';
-import { predictLightness } from '../../proof/index.ts';
-import { applyScreen, SCREENS, type ScreenRequest } from '../../screens/index.ts';
-import { tabulateBeams } from '../request/beam-shift.ts';
+import { createPlane, type DotOrientation, ONE, type Plane } from '../../plane/index.ts';
+import { type AroundSpec, girthAt } from '../request/around.ts';
+import { tonesUnderBeams } from '../request/beam-shift.ts';
 import { keepMonotone } from '../request/curve.ts';
+import type { PieceInField } from '../request/place.ts';
+import { WIDEST_SPOT } from '../request/round.ts';
 import type { JobSpec } from '../request/types.ts';
 
 /**
@@ -30,22 +32,60 @@ const BEYOND_SHARE = 0.04;
 const LOOKED_AT = 9;
 /** Largest distance of two places of a piece whose curves are computed, mm, and most of them along a side, a count. */
 const NODE = { distanceMm: 8, most: 12 } as const; // Assumed: between them a smooth field is straight.
+/** The same across a round piece, whose slant changes faster. */
+const BENT_NODE = { distanceMm: 2, most: 40 } as const; // Assumed: between them its cosine is straight.
 
 /** The tone curve of a job at places of the machine's field. */
 interface CurveInField {
   /** At home, as far as every usable place can follow. */
   readonly points: readonly TonePoint[];
   /** Change of lightness by coverage where the beam is another, ΔL*, at `DERIVED_COVERAGES`. */
-  readonly shiftAt: (beam: Evenness) => readonly number[];
+  readonly shiftAt: (beam: BeamFactors) => readonly number[];
   /** What a solid is short of at a place against home, ΔL*. */
-  readonly lossAt: (beam: Evenness) => number;
+  readonly lossAt: (beam: BeamFactors) => number;
   /** What all pieces give up of the full mark, so that every usable place reaches as far, ΔL*. */
   readonly givenUpL: number;
 }
 
-export type PlacedSpec = Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels' | 'curve' | 'place' | 'orientation'> & {
-  readonly place: NonNullable<JobSpec['place']>;
-};
+/** What of a job says by how much the beam differs over its piece: where that lies, and how its surface is bent. */
+export type PlacedSpec = Pick<
+  JobSpec,
+  'profile' | 'grid' | 'screen' | 'levels' | 'curve' | 'place' | 'orientation' | 'round' | 'around'
+>;
+
+/** Whether the beam differs over the piece. */
+export const isPlaced = ({ place, round, around }: Pick<JobSpec, 'place' | 'round' | 'around'>): boolean =>
+  place !== undefined || round !== undefined || (around !== undefined && !isTube(around));
+
+const isTube = ({ diametersMm: [upper, lower] }: AroundSpec) => upper === lower;
+
+/** Factors of dose and width, as those of a field. */
+type BeamFactors = Pick<Evenness, 'dose' | 'width'>;
+/** By definition: without a unit, as learned. */
+const HOME: BeamFactors = { dose: 1, width: 1 };
+
+const times = (a: BeamFactors, b: BeamFactors): BeamFactors => ({ dose: a.dose * b.dose, width: a.width * b.width });
+
+/**
+ * What the bend of the surface does to the beam; shares of the piece's width and height, as it is looked at. On a cone
+ * lines lie closer where it is thinner: by a factor s closer is 1/s of the dose with a dot 1/√s as wide, since its peak
+ * stays.
+ */
+function bendBeam(
+  { round, around }: Pick<PlacedSpec, 'round' | 'around'>,
+  widthMm: number,
+): (u: number, w: number) => BeamFactors {
+  if (round) return (u) => ({ dose: placeOnRound(Math.abs(u - 0.5) * widthMm, round).dose, width: 1 });
+  if (!around || isTube(around)) return () => HOME;
+  return (_u, w) => {
+    const girth = girthAt(around, w);
+    return { dose: 1 / girth, width: 1 / Math.sqrt(girth) };
+  };
+}
+
+/** Beams at the ends of a cone, which all of its tones keep to; a round piece is cut where its edge cannot follow. */
+const listBentEnds = (spec: PlacedSpec): readonly BeamFactors[] =>
+  spec.around ? [bendBeam(spec, 1)(0.5, 0), bendBeam(spec, 1)(0.5, 1)] : [HOME];
 
 /** Curves that were computed, by their profile: a look at a photo asks for the same one again and again. */
 const known = new WeakMap<JobSpec['profile'], Map<string, CurveInField>>();
@@ -54,41 +94,32 @@ const known = new WeakMap<JobSpec['profile'], Map<string, CurveInField>>();
  * The tone curve of a job's screen and grid over the field: the profile's response model says what other dose and width
  * make of the very dots of its screen, and that change is added to the curve of home.
  */
-export function curveInField(
-  spec: PlacedSpec,
-  { home, request }: { readonly home: readonly TonePoint[]; readonly request: ScreenRequest },
-): CurveInField {
-  const { profile, grid, screen, levels, curve, place } = spec;
-  const key = JSON.stringify([grid, screen.name, screen.options, levels, curve, place.map]);
+export function curveInField(spec: PlacedSpec, { home }: { readonly home: readonly TonePoint[] }): CurveInField {
+  const { profile, grid, screen, levels, curve, place, round, around } = spec;
+  const key = JSON.stringify([grid, screen.name, screen.options, levels, curve, place?.map, round, around]);
   const ofProfile = known.get(profile) ?? new Map<string, CurveInField>();
   known.set(profile, ofProfile);
-  const found = ofProfile.get(key) ?? computeCurve(spec, { home, request });
+  const found = ofProfile.get(key) ?? computeCurve(spec, home);
   ofProfile.set(key, found);
   return found;
 }
 
-function computeCurve(
-  { profile, grid, place: { map } }: PlacedSpec,
-  { home, request }: { readonly home: readonly TonePoint[]; readonly request: ScreenRequest },
-): CurveInField {
-  // A search aims at the same tones and takes seconds for each: its change with the beam is that of its first dots.
-  const screen = SCREENS[request.name].family === 'search' ? { ...request, name: 'ostromoukhov' as const } : request;
-  const { side, from, to } = EVEN_FIELDS.job;
-  const dots = DERIVED_COVERAGES.map((coverage) => applyScreen(evenPlane(coverage, side), screen));
-  const rect = { x: from, y: from, width: to - from, height: to - from };
-  const places = listEvenness(map, { columns: LOOKED_AT, rows: LOOKED_AT });
-  const logs = (key: 'dose' | 'width') => places.map((one) => Math.log(one[key]));
+function computeCurve(spec: PlacedSpec, home: readonly TonePoint[]): CurveInField {
+  const { place, round } = spec;
+  const inField: readonly BeamFactors[] = place
+    ? listEvenness(place.map, { columns: LOOKED_AT, rows: LOOKED_AT })
+    : [HOME];
+  const places = inField.flatMap((one) => listBentEnds(spec).map((bent) => times(one, bent)));
+  const edge = round && { dose: placeOnRound(computeChordMm(round.arcMm, round) / 2, round).dose, width: WIDEST_SPOT };
+  const met = edge ? [...places, ...places.map((one) => times(one, edge))] : places;
+  const logs = (key: 'dose' | 'width') => met.map((one) => Math.log(one[key]));
   const rangeOf = (values: readonly number[]) => [Math.min(0, ...values), Math.max(0, ...values)] as const;
-  const tones = tabulateBeams(profile, {
-    grid,
-    range: { lnDose: rangeOf(logs('dose')), lnWidth: rangeOf(logs('width')) },
-    lightnessesOf: (table) => dots.map((field) => predictLightness(field, { table, rect })),
-  });
+  const tones = tonesUnderBeams(spec, { lnDose: rangeOf(logs('dose')), lnWidth: rangeOf(logs('width')) });
   const base = tones({ lnDose: 0, lnWidth: 0 });
-  const shiftAt = ({ dose, width }: Evenness) =>
+  const shiftAt = ({ dose, width }: BeamFactors) =>
     tones({ lnDose: Math.log(dose), lnWidth: Math.log(width) }).map((lightness, at) => lightness - base[at]!);
   const sign = home.at(-1)!.lightness > home[0]!.lightness ? 1 : -1;
-  const lossAt = (beam: Evenness) => -sign * shiftCurve(shiftAt(beam))(home.at(-1)!.coverage);
+  const lossAt = (beam: BeamFactors) => -sign * shiftCurve(shiftAt(beam))(home.at(-1)!.coverage);
   const losses = places.map(lossAt).filter((loss) => loss <= MOST_LOSS_L);
   const givenUpL = Math.max(0, Math.max(...losses) - FREE_LOSS_L);
   return { points: endBefore(home, home.at(-1)!.lightness - sign * givenUpL), shiftAt, lossAt, givenUpL };
@@ -148,16 +179,18 @@ export function correctForPlace(
     readonly frame: Pick<Frame, 'widthMm' | 'heightMm'>;
   },
 ): PlaceCorrection {
-  const { map } = spec.place;
-  const beamAt = evennessAt(map);
-  const columns = countNodes(frame.widthMm);
-  const rows = countNodes(frame.heightMm);
-  const places = Array.from({ length: columns * rows }, (_, at) =>
-    lyingPlace([(at % columns) / (columns - 1), Math.floor(at / columns) / (rows - 1)], { frame, spec }),
+  const columns = spec.round ? countNodes(frame.widthMm, BENT_NODE) : spec.place ? countNodes(frame.widthMm) : 2;
+  const rows = spec.place || spec.around ? countNodes(frame.heightMm) : 2;
+  const shares = Array.from(
+    { length: columns * rows },
+    (_, at) => [(at % columns) / (columns - 1), Math.floor(at / columns) / (rows - 1)] as const,
   );
-  refuseUnknown(places, map);
-  const beams = places.map(({ xMm, yMm }) => beamAt(xMm, yMm));
-  refuseWeak(beams, { curve, map });
+  const inField = spec.place ? beamsInField(shares, { place: spec.place, spec, frame }) : undefined;
+  const bent = bendBeam(spec, frame.widthMm);
+  const bentAt = shares.map(([u, w]) => bent(u, w));
+  // A round piece is cut where it cannot follow: its own plan says so.
+  refuseWeak(inField ?? shares.map(() => HOME), { curve, spec, bent: spec.round ? shares.map(() => HOME) : bentAt });
+  const beams = bentAt.map((one, at) => times(inField?.[at] ?? HOME, one));
   const ownCurve = toneCurveOf({ points: home });
   let correctedL = 0;
   const shifts = beams.map((beam) => curve.shiftAt(beam));
@@ -176,8 +209,10 @@ export function correctForPlace(
       return reflectanceOfLightness(Math.max(0, moved)) - reflectance;
     });
   });
-  const ends = (key: 'dose' | 'width') =>
-    [Math.min(...beams.map((one) => one[key])), Math.max(...beams.map((one) => one[key]))] as const;
+  const ends = (key: 'dose' | 'width') => {
+    const values = (inField ?? [HOME]).map((one) => one[key]);
+    return [Math.min(...values), Math.max(...values)] as const;
+  };
   return {
     columns,
     rows,
@@ -186,22 +221,47 @@ export function correctForPlace(
     facts: {
       dose: ends('dose'),
       width: ends('width'),
-      doseReach: Math.max(...beams.map(({ doseReach }) => doseReach)),
+      doseReach: Math.max(...(inField ?? []).map(({ doseReach }) => doseReach), 1),
       correctedL,
       givenUpL: curve.givenUpL,
     },
   };
 }
 
-const countNodes = (sideMm: number) => Math.min(NODE.most, Math.max(2, Math.ceil(sideMm / NODE.distanceMm) + 1));
+const countNodes = (sideMm: number, { distanceMm, most }: { distanceMm: number; most: number } = NODE) =>
+  Math.min(most, Math.max(2, Math.ceil(sideMm / distanceMm) + 1));
+
+/** @throws AppError place-unusable where the field is not known */
+function beamsInField(
+  shares: readonly (readonly [number, number])[],
+  {
+    place,
+    spec,
+    frame,
+  }: {
+    readonly place: PieceInField;
+    readonly spec: PlacedSpec;
+    readonly frame: Pick<Frame, 'widthMm' | 'heightMm'>;
+  },
+): readonly Evenness[] {
+  const places = shares.map((share) => lyingPlace(share, { frame, place, orientation: spec.orientation }));
+  refuseUnknown(places, place.map);
+  const beamAt = evennessAt(place.map);
+  return places.map(({ xMm, yMm }) => beamAt(xMm, yMm));
+}
 
 /** Where a point of the piece, shares of its width and height as it is looked at, lies in the field, mm. */
 function lyingPlace(
   [u, w]: readonly [number, number],
   {
     frame,
-    spec: { place, orientation },
-  }: { readonly frame: Pick<Frame, 'widthMm' | 'heightMm'>; readonly spec: PlacedSpec },
+    place,
+    orientation,
+  }: {
+    readonly orientation: DotOrientation | undefined;
+    readonly frame: Pick<Frame, 'widthMm' | 'heightMm'>;
+    readonly place: PieceInField;
+  },
 ): { readonly xMm: number; readonly yMm: number } {
   const [x, y] = lie([u - 0.5, w - 0.5], { sides: [frame.widthMm, frame.heightMm], orientation });
   return { xMm: place.xMm + x, yMm: place.yMm + y };
@@ -242,15 +302,24 @@ function refuseUnknown(places: readonly { readonly xMm: number; readonly yMm: nu
 }
 
 function refuseWeak(
-  beams: readonly Evenness[],
-  { curve, map }: { readonly curve: CurveInField; readonly map: EvennessMap },
+  inField: readonly BeamFactors[],
+  {
+    curve,
+    spec: { place, around },
+    bent,
+  }: { readonly curve: CurveInField; readonly spec: PlacedSpec; readonly bent: readonly BeamFactors[] },
 ): void {
+  const beams = inField.map((one, at) => times(one, bent[at]!));
   const worst = beams.reduce((a, b) => (curve.lossAt(b) > curve.lossAt(a) ? b : a));
   const loss = curve.lossAt(worst);
   if (loss <= MOST_LOSS_L) return;
+  const where = [
+    ...(place ? [`by the field of ${place.map.machine}`] : []),
+    ...(around ? ['at the wider end of the cone, where lines lie further apart'] : []),
+  ];
   throw new AppError(
     'place-unusable',
-    `found a place with ${Math.round(100 * worst.dose)} % of the dose by the field of ${map.machine}, where even a solid is ${loss.toFixed(1)} L* short of the full mark, needed ${MOST_LOSS_L} L* or less; more dots cannot make up for it: lay the piece nearer to the middle, or learn the material with more dose in reserve`,
+    `found a place with ${Math.round(100 * worst.dose)} % of the dose ${where.join(', ')}, where even a solid is ${loss.toFixed(1)} L* short of the full mark, needed ${MOST_LOSS_L} L* or less; more dots cannot make up for it: ${place ? 'lay the piece nearer to the middle' : 'engrave a lower part of it'}, or learn the material with more dose in reserve`,
     { loss, dose: worst.dose },
   );
 }

@@ -21,6 +21,7 @@ import {
 } from '../../plane/index.ts';
 import type { JobSpec } from '../request/types.ts';
 import { type CropFacts, chooseFocus, chooseLay, type Focus } from './choices.ts';
+import { bendPicture, spreadPixels, spreadSize } from './round.ts';
 import { applyBackdrop, meterSubject, type SeenSubject, type StandingPhoto, standPhoto } from './subject.ts';
 
 /**
@@ -40,7 +41,10 @@ export interface Picture {
   readonly subject: SeenSubject | undefined;
   readonly isSearched: boolean;
   /** The size as the piece lies, and the crop: what `framePhoto` needs beside the request. */
-  readonly framing: Pick<FrameOptions, 'widthMm' | 'heightMm' | 'cornerRadiusMm' | 'focus' | 'zoom' | 'bareBelowMm'>;
+  readonly framing: Pick<
+    FrameOptions,
+    'widthMm' | 'heightMm' | 'cornerRadiusMm' | 'focus' | 'zoom' | 'bareBelowMm' | 'stretchX'
+  >;
   readonly frame: Frame;
   /** What a person should know of the crop. */
   readonly notices: readonly Notice[];
@@ -69,6 +73,10 @@ export interface TakeOptions {
   readonly shows?: 'tones' | 'colours';
 }
 
+/** How many times wider than high. */
+const shapeOf = ({ widthMm, heightMm }: SizeMmOf) => widthMm / heightMm;
+type SizeMmOf = { readonly widthMm: number; readonly heightMm: number };
+
 /**
  * From the photo to linear light at the dots. The photo is asked for here and let go of here: its pixels are the
  * largest thing of a job, and nothing after needs them.
@@ -84,7 +92,9 @@ export async function takePicture(
   const { widthMm, heightMm } = size;
   const bareBelowMm = leaveStrip(spec, size);
   // The picture has the piece but for the strip of a caption below it.
-  const room = { ...size, heightMm: heightMm - bareBelowMm };
+  const piece = { widthMm, heightMm: heightMm - bareBelowMm };
+  const spread = spreadSize(spec, piece);
+  const room = { ...size, ...spread };
   const { focus, notices, zoom = spec.zoom, alone } = await chooseFocus(standing, { ...spec, size: room });
   const framing = {
     widthMm,
@@ -93,12 +103,15 @@ export async function takePicture(
     focus: { x: focus.x, y: focus.y },
     ...(zoom === undefined ? {} : { zoom }),
     ...(bareBelowMm > 0 ? { bareBelowMm } : {}),
+    ...(spec.round || spec.around ? { stretchX: shapeOf(spread) / shapeOf(piece) } : {}),
   };
   const frame = framePhoto(photo, { ...spec, ...framing });
   const told = size === spec.size ? [] : [notice('piece-turned', { widthMm, heightMm })];
-  const { crop, place } = frame;
-  const placed = { crop, width: place.width, height: place.height, ...(spec.weights ? { weights: spec.weights } : {}) };
-  const drawn = { light: resampleLuminance(photo, placed), opaque: resampleAlpha(photo, placed) };
+  const { crop } = frame;
+  const placed = { crop, ...spreadPixels(spec, frame), ...(spec.weights ? { weights: spec.weights } : {}) };
+  const bend = <S extends 'luminance' | 'mask'>(plane: Plane<S>) => bendPicture(plane, { spec, frame });
+  const opaqueFlat = resampleAlpha(photo, placed);
+  const drawn = { light: bend(resampleLuminance(photo, placed)), opaque: opaqueFlat && bend(opaqueFlat) };
   const meter = meterSubject(drawn, { spec, subject, placed: { photo, frame } });
   const { light, opaque, ...behind } = applyBackdrop(drawn, { spec, subject, placed: { photo, frame } });
   if (shows === 'tones') refuseBlank(light, opaque);

@@ -2,13 +2,7 @@ import type { ChartLayout } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
 import { estimateTime } from '../../machine/index.ts';
-import {
-  type CoverageTable,
-  coverageTable,
-  fillDotTable,
-  invertProfile,
-  tellMarkDiametersUm,
-} from '../../material/index.ts';
+import { type CoverageTable, coverageTable, invertProfile, tellMarkDiametersUm } from '../../material/index.ts';
 import { type Notice, notice, settleNotices } from '../../notices.ts';
 import type { ViewingOptions } from '../../optics/index.ts';
 import {
@@ -28,20 +22,13 @@ import {
   releaseMemory,
 } from '../../plane/index.ts';
 import type { PriceList } from '../../price/index.ts';
-import {
-  applyScreen,
-  planDirectSearch,
-  SCREENS,
-  type ScreenRequest,
-  type SearchBands,
-  searchDotsInBands,
-  takesStrength,
-} from '../../screens/index.ts';
+import { applyScreen, planDirectSearch, SCREENS, type SearchBands, searchDotsInBands } from '../../screens/index.ts';
 import { predictPoints } from '../request/curve.ts';
+import { requestScreen } from '../request/screen.ts';
 import type { JobSpec } from '../request/types.ts';
 import { markable } from './choices.ts';
 import { compareRuns } from './compare-runs.ts';
-import { correctForPlace, curveInField, invertAtPlace, type PlaceCorrection } from './evenness.ts';
+import { correctForPlace, curveInField, invertAtPlace, isPlaced, type PlaceCorrection } from './evenness.ts';
 import { type LetteredFrame, letterCoverage, letterDots, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { makeProof } from './proof.ts';
@@ -108,14 +95,24 @@ const DUST = 0.01;
 /** What of a job its coverage is found by. */
 export type CoverageRequest = Pick<
   JobSpec,
-  'curve' | 'profile' | 'grid' | 'screen' | 'tone' | 'levels' | 'range' | 'aim' | 'place' | 'orientation'
+  | 'curve'
+  | 'profile'
+  | 'grid'
+  | 'screen'
+  | 'tone'
+  | 'levels'
+  | 'range'
+  | 'aim'
+  | 'place'
+  | 'orientation'
+  | 'round'
+  | 'around'
 >;
 
 /** The tone curve of the job's screen and grid, and the coverage that gives each wanted lightness. */
 export function tabulateCoverage(spec: CoverageRequest): Pick<HalftoneResult, 'points' | 'table'> {
   const home = homePoints(spec);
-  const inField = spec.place && curveInField({ ...spec, place: spec.place }, { home, request: requestScreen(spec) });
-  const points = inField ? inField.points : home;
+  const points = isPlaced(spec) ? curveInField(spec, { home }).points : home;
   const { range, aim } = spec;
   const bareBelow = spec.tone === 'auto' && spec.levels === 2 ? { bareBelow: DUST } : {};
   return { points, table: coverageTable({ points }, { range, ...(aim ? { aim } : {}), ...bareBelow }) };
@@ -128,11 +125,9 @@ export function correctPiece(
   spec: JobSpec,
   { table, frame }: { readonly table: CoverageTable; readonly frame: Pick<Frame, 'widthMm' | 'heightMm'> },
 ): PlaceCorrection | undefined {
-  if (!spec.place) return undefined;
-  const placed = { ...spec, place: spec.place };
+  if (!isPlaced(spec)) return undefined;
   const home = homePoints(spec);
-  const curve = curveInField(placed, { home, request: requestScreen(spec) });
-  return correctForPlace(placed, { home, table, curve, frame });
+  return correctForPlace(spec, { home, table, curve: curveInField(spec, { home }), frame });
 }
 
 /** From linear light at the dots to the dots themselves: the same steps for the files of a job and for a look at it. */
@@ -155,19 +150,6 @@ export async function searchDots(
     progress: (share) => progress('searching', share),
   });
   return { ...finishDots(stage, dots, picture, spec), search: facts };
-}
-
-/** The job's screen with what it knows of the marks. */
-export function requestScreen({
-  screen,
-  profile,
-  grid,
-  levels,
-}: Pick<JobSpec, 'screen' | 'profile' | 'grid' | 'levels'>): ScreenRequest {
-  const request = { ...screen.options, name: screen.name };
-  // The linear search needs the table, too: for the width of a mark.
-  const isNeeded = takesStrength(request) || SCREENS[screen.name].family === 'search';
-  return { ...request, levels, grid, ...(isNeeded ? { marks: fillDotTable(profile, grid) } : {}) };
 }
 
 type CoverageStage = Omit<HalftoneResult, 'dots' | 'search' | 'time' | 'warnings'>;

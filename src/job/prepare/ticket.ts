@@ -34,6 +34,7 @@ import { mergeCautions } from './cautions.ts';
 import { countClipped } from './clipped.ts';
 import type { PlaceCorrection, PlaceFacts } from './evenness.ts';
 import type { Picture } from './picture.ts';
+import { describeAround, describeRound } from './round-facts.ts';
 import type { StripFacts } from './strip.ts';
 import { needsSubject } from './subject.ts';
 import type { RunCost, Ticket } from './types.ts';
@@ -186,6 +187,8 @@ export function writeTicket(facts: TicketFacts): Ticket {
     ...(spec.place && facts.correction ? { evenness: describeEvenness(spec.place, facts.correction.facts) } : {}),
     ...(spec.orientation ? { orientation: spec.orientation } : {}),
     ...(facts.program ? { program: facts.program } : {}),
+    ...(spec.round ? { round: describeRound(spec.round) } : {}),
+    ...(spec.around ? { around: describeAround(spec.around, grid) } : {}),
     ...(facts.strip ? { strip: facts.strip } : {}),
     ...(picture.lettering ? { lettering: picture.lettering.facts } : {}),
     ...describeHandling(material),

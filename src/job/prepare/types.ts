@@ -184,6 +184,10 @@ export interface Ticket {
   readonly orientation?: DotOrientation;
   /** What the file holds where it is no picture but a program of the machine's controller. */
   readonly program?: ProgramFacts;
+  /** A round piece that lies still: widths along its surface, and what the edge meets. */
+  readonly round?: RoundFacts;
+  /** A piece that a rotary turns. */
+  readonly around?: AroundFacts;
   /** The control strip beside the piece, where one was asked for. */
   readonly strip?: StripFacts;
   /** Words and drawings on the piece, where there are any. */
@@ -200,6 +204,41 @@ export interface Ticket {
   readonly atRest?: readonly KnownNotice[];
   /** Values that rest on no measurement. */
   readonly assumptions: readonly string[];
+}
+
+/** What a ticket says of a round piece. Widths are along the surface; the bitmap's is that in the plane of focus. */
+export interface RoundFacts {
+  readonly diameterMm: number;
+  readonly arcMm: number;
+  readonly usableArcMm: number;
+  readonly featherMm: number;
+  readonly toneErrorL: number;
+  readonly boundBy?: 'focus' | 'slant';
+  readonly depthOfFocusMm: number;
+  /** Hash of the focus chart that told the depth; absent where the optics did. */
+  readonly focusChart?: string;
+  /** At the edge of the piece: its slant, how far it lies out of focus, spot diameter and dose over those of the top. */
+  readonly edgeSlantDeg: number;
+  readonly edgeDepthMm: number;
+  readonly edgeSpotGrowth: number;
+  readonly edgeDoseShare: number;
+  readonly note: string;
+}
+
+/** What a ticket says of a piece that a rotary turns. Widths are around it, half-way between both diameters. */
+export interface AroundFacts {
+  readonly diametersMm: readonly [upper: number, lower: number];
+  readonly turnMm: number;
+  readonly gapMm: number;
+  readonly isClosed: boolean;
+  readonly overlapMm: number;
+  readonly steps?: { readonly turn: number; readonly line: number };
+  readonly degreesPerLine: number;
+  /** On the surface, at the upper and the lower edge of the picture. */
+  readonly lineSpacingsMm: readonly [upper: number, lower: number];
+  /** By how much the axis is to be tilted for the highest line to be level, degrees. */
+  readonly tiltDeg: number;
+  readonly note: string;
 }
 
 /** What runs of at least so many dots cost in looks and save in time. */

@@ -1,6 +1,10 @@
-import { adjustSurface, fillDotTable, type Profile } from '../../material/index.ts';
+import { adjustSurface, DERIVED_COVERAGES, fillDotTable, type Profile } from '../../material/index.ts';
 import { createPchip, linearSteps } from '../../numeric/index.ts';
-import type { DotGrid, DotTable } from '../../plane/index.ts';
+import { type DotGrid, type DotTable, EVEN_FIELDS, evenPlane } from '../../plane/index.ts';
+import { predictLightness } from '../../proof/index.ts';
+import { applyScreen, SCREENS } from '../../screens/index.ts';
+import { requestScreen } from './screen.ts';
+import type { JobSpec } from './types.ts';
 
 /** Logarithms of the factors by which a beam differs from the one that a profile was learned with. */
 export interface BeamLogs {
@@ -65,3 +69,34 @@ export function tabulateBeams(
 /** A range of some width, so that curves have distinct places. Logarithms of factors; a thousandth is no change. */
 const widen = ([from, to]: readonly [number, number]): readonly [number, number] =>
   to - from < 1e-3 ? [from - 1e-3, to + 1e-3] : [from, to];
+
+/** Tables of before by what they hang on: a page asks for the same again with every look at a photo. */
+const kept = new Map<string, (beam: BeamLogs) => readonly number[]>();
+/** How many are kept, a count. Assumed: the pieces that a person works at by turns. */
+const MOST_KEPT = 4;
+
+/** Lightness of the job's own dots at `DERIVED_COVERAGES` under other beams. */
+export function tonesUnderBeams(
+  spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
+  range: BeamRange,
+): (beam: BeamLogs) => readonly number[] {
+  const { profile, grid, screen, levels } = spec;
+  const { response, bare, full } = profile;
+  const key = JSON.stringify([response, bare, full, grid, screen.name, screen.options, levels, range]);
+  const found = kept.get(key);
+  if (found) return found;
+  const request = requestScreen(spec);
+  // A search aims at the same tones and takes seconds for each: its change with the beam is that of its first dots.
+  const asked = SCREENS[request.name].family === 'search' ? { ...request, name: 'ostromoukhov' as const } : request;
+  const { side, from, to } = EVEN_FIELDS.job;
+  const dots = DERIVED_COVERAGES.map((coverage) => applyScreen(evenPlane(coverage, side), asked));
+  const rect = { x: from, y: from, width: to - from, height: to - from };
+  const tones = tabulateBeams(profile, {
+    grid,
+    range,
+    lightnessesOf: (table) => dots.map((field) => predictLightness(field, { table, rect })),
+  });
+  if (kept.size >= MOST_KEPT) kept.delete(kept.keys().next().value!);
+  kept.set(key, tones);
+  return tones;
+}

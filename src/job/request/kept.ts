@@ -42,6 +42,8 @@ const FIELDS: Readonly<Record<keyof JobRequest, true>> = {
   text: true,
   caption: true,
   artwork: true,
+  round: true,
+  around: true,
 };
 
 /** What is so anyway; times and mm. Exact: a zoom of once and a vignette of no width change nothing. */

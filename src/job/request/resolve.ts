@@ -24,6 +24,7 @@ import { type DotGrid, type DotOrientation, isProgramFormat, isQuarterTurn } fro
 import { SCREEN_OPTIONS, SCREENS, type ScreenName, type ScreenOptions, takesStrength } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
 import { parseAim, warnOfAim, warnOfExposures } from './aim.ts';
+import { type AroundSpec, resolveAround, stepGrid } from './around.ts';
 import { listMarkTones } from './curve.ts';
 import {
   judgeDose,
@@ -48,6 +49,7 @@ import {
   tryReadMachine,
 } from './records.ts';
 import { listRested } from './rested.ts';
+import { flattenSize, type RoundSpec, resolveRound } from './round.ts';
 import {
   defaultScreen,
   findScreen,
@@ -72,22 +74,29 @@ export function resolveJob(
   { shop, refused }: { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] },
 ): JobSpec {
   refuseMaterial(request.material, refused);
-  const size = resolveSize(request);
+  const asked = resolveSize(request);
   const named = findRecords(request, { shop, refused });
   const { machine, material, learned } = named;
+  refuseBesideRound(request);
   const levels = request.levels ?? JOB_DEFAULTS.levels;
-  const grid = resolveGrid(request, { machine, learned });
+  const { size, grid, around } = resolveShape(request, {
+    size: asked,
+    grid: resolveGrid(request, { machine, learned }),
+    machine,
+  });
   const own = learned?.machine === machine.name ? learned : undefined;
   const given = settleGiven(request.settings, machine);
   refuseUnset(given, machine);
   refuseBeyond(given, { machine, of: 'the settings' });
   const settings = own ? { ...own.settings, ...given } : startSettings(machine, { grid, given });
   if (learned) refuseBeyond(settings, { machine, of: `profile ${learned.name}`, code: 'profile-unusable' });
-  const orientation = resolveOrientation(request, grid);
+  const orientation = resolveOrientation(around ? { rotateDeg: 90, ...request } : request, grid);
   const screen = resolveWantedScreen(request, { machine, settings, grid, learned, levels });
   const { reason: _, ...choice } = screen;
   const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen: choice });
-  refuseOversize(isQuarterTurn(orientation) ? turned(size) : size, machine);
+  // A rotary brings all of the width below the beam.
+  const flat = around ? { ...size, widthMm: 0 } : size;
+  refuseOversize(isQuarterTurn(orientation) ? turned(flat) : flat, machine);
   const format = request.format ?? JOB_DEFAULTS.format;
   if (isProgramFormat(format)) {
     const lying = isQuarterTurn(orientation) ? turned(size) : size;
@@ -108,6 +117,22 @@ export function resolveJob(
       {
         options: ['profile'],
       },
+    );
+  }
+  const round =
+    request.round &&
+    resolveRound(request.round, {
+      ...{ machine, shop, grid, screen, levels, profile },
+      material: material?.name ?? profile.material,
+      learned: own,
+      isMeasured: !predicted,
+      arcMm: asked.widthMm,
+    });
+  if (around && around.diametersMm[0] !== around.diametersMm[1] && !own) {
+    throw new AppError(
+      'profile-unusable',
+      `around: found no profile that was learned with ${machine.name}, needed one for a cone: only a learned response tells what closer lines leave`,
+      { machine: machine.name, options: ['around'] },
     );
   }
   return {
@@ -131,7 +156,7 @@ export function resolveJob(
     ...(request.zoom !== undefined && request.zoom !== 1 ? { zoom: request.zoom } : {}),
     ...(request.turnDeg === undefined ? {} : { turnDeg: request.turnDeg }),
     subject: request.subject ?? JOB_DEFAULTS.subject,
-    ...(isFree(request, size, machine) ? { lay: 'free' as const } : {}),
+    ...(!round && !around && isFree(request, size, machine) ? { lay: 'free' as const } : {}),
     ...(request.backdrop && request.backdrop !== 'keep' ? { backdrop: request.backdrop } : {}),
     ...resolveOutline(request),
     tone: request.tone ?? JOB_DEFAULTS.tone,
@@ -142,6 +167,8 @@ export function resolveJob(
     format,
     levels,
     ...(place ? { place } : {}),
+    ...(round ? { round } : {}),
+    ...(around ? { around } : {}),
     ...(request.strip ? { strip: request.strip } : {}),
     ...(request.text ? { text: request.text } : {}),
     ...resolveLettering(request, { size, shop }),
@@ -152,6 +179,7 @@ export function resolveJob(
       ...listScreenWarnings(request, { machine, settings, grid, screen, levels }),
       ...(isOther && learned ? listPredictionWarnings(learned, shop) : []),
       ...(aim ? listAimWarnings(aim, { shop, profile, asked: request.aim }) : []),
+      ...(round ? listRoundWarnings(round) : []),
     ],
     ...(rested.length > 0 ? { atRest: rested } : {}),
     assumptions: listAssumptions(machine, profile),
@@ -308,6 +336,57 @@ function listScreenWarnings(
       ? [notice('levels-unstated', { levels, machine: machine.name, stated: machine.levels })]
       : []),
   ];
+}
+
+/** Size and grid of the dots of a piece that is not flat. */
+function resolveShape<G extends DotGrid>(
+  { round, around }: JobRequest,
+  { size, grid, machine }: { readonly size: SizeMm; readonly grid: G; readonly machine: Machine },
+): { readonly size: SizeMm; readonly grid: G; readonly around?: AroundSpec } {
+  if (round) return { size: flattenSize(size, round, machine), grid };
+  if (!around) return { size, grid };
+  const stepped = stepGrid(around, { grid, widthMm: size.widthMm });
+  return { grid: stepped.grid, ...resolveAround(around, { size, ...stepped }) };
+}
+
+/** @throws AppError option-invalid for what a round piece cannot have */
+function refuseBesideRound(request: JobRequest): void {
+  const { round, around, fit, backdrop, rotateDeg, at, strip, format } = request;
+  if (!round && !around) return;
+  const shape = around ? 'around' : 'round';
+  const bent = round || around?.overlapMm || (around && around.diametersMm[0] !== around.diametersMm[1]);
+  const turn = around ? 90 : 0;
+  const found = [
+    ...(round && around ? [['round', 'a rotary, needed one of the two']] : []),
+    ...(bent && fit === 'contain' ? [['fit', 'contain, needed cover: the picture goes from edge to edge']] : []),
+    ...(bent && backdrop !== undefined && backdrop !== 'keep' ? [['backdrop', `${backdrop}, needed keep`]] : []),
+    ...((rotateDeg ?? turn) % 180 === turn
+      ? []
+      : [
+          [
+            'rotate',
+            around
+              ? `${rotateDeg} degrees, needed 90 or 270: lines run along the axis`
+              : `${rotateDeg} degrees, needed 0 or 180: the axis lies down the bitmap`,
+          ],
+        ]),
+    ...(around && at !== undefined ? [['at', 'a place in the field, needed none: it turns below one line']] : []),
+    ...(around && format !== undefined && isProgramFormat(format)
+      ? [['format', `${format}, needed a bitmap: a program moves the head, not a rotary`]]
+      : []),
+    ...(strip === 'joined' ? [['strip', 'a joined strip, needed one apart: strips are flat']] : []),
+  ];
+  const [first] = found;
+  if (first) {
+    throw new AppError('option-invalid', `${first[0]}: found a round piece beside ${first[1]}`, {
+      options: [shape, first[0]],
+    });
+  }
+}
+
+function listRoundWarnings({ arcMm, usableArcMm, featherMm, toneErrorL, boundBy }: RoundSpec): readonly Notice[] {
+  if (boundBy === undefined) return [];
+  return [notice('round-feathered', { arcMm, usableArcMm, featherMm, toneErrorL, boundBy })];
 }
 
 function listPredictionWarnings(learned: Profile, shop: Shop): readonly Notice[] {

@@ -12,9 +12,11 @@ import {
   SCREENS,
   type ScreenName,
   type ScreenOptions,
+  type ScreenRequest,
   shortestRun,
+  takesStrength,
 } from '../../screens/index.ts';
-import { JOB_DEFAULTS, type JobRequest } from './types.ts';
+import { JOB_DEFAULTS, type JobRequest, type JobSpec } from './types.ts';
 
 export interface ScreenNeeds {
   readonly machine: Machine;
@@ -123,4 +125,17 @@ export function screenOptionsOf(
     .map((key) => [key, all[key]] as const);
   const options = Object.fromEntries(entries) as Record<string, string | number>;
   return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
+}
+
+/** The job's screen with what it knows of the marks. */
+export function requestScreen({
+  screen,
+  profile,
+  grid,
+  levels,
+}: Pick<JobSpec, 'screen' | 'profile' | 'grid' | 'levels'>): ScreenRequest {
+  const request = { ...screen.options, name: screen.name };
+  // The linear search needs the table, too: for the width of a mark.
+  const isNeeded = takesStrength(request) || SCREENS[screen.name].family === 'search';
+  return { ...request, levels, grid, ...(isNeeded ? { marks: fillDotTable(profile, grid) } : {}) };
 }

@@ -14,7 +14,9 @@ import {
 import type { ChannelWeights, DotFormat, DotGrid, DotOrientation } from '../../plane/index.ts';
 import type { ScreenName, ScreenOptions } from '../../screens/index.ts';
 import type { SizeMm } from '../../units.ts';
+import type { AroundSpec } from './around.ts';
 import type { PieceInField } from './place.ts';
+import type { RoundSpec } from './round.ts';
 
 /** Settings that a request gives; power may be a share of what the machine calls full. */
 export interface GivenSettings extends Partial<BurnSettings> {
@@ -61,6 +63,10 @@ export interface JobRequest {
   readonly weights?: ChannelWeights;
   readonly format?: DotFormat;
   readonly levels?: number;
+  /** A round piece that lies still; its size is then the one around its surface. */
+  readonly round?: RoundRequest;
+  /** A piece that a rotary turns; its size is then the one around its surface. */
+  readonly around?: AroundRequest;
   /** Settings that replace the profile's or the machine's. */
   readonly settings?: GivenSettings;
   /** Left and right change places in the bitmap, for what is burned from behind. */
@@ -82,6 +88,28 @@ export interface JobRequest {
   readonly caption?: CaptionRequest;
   /** A drawing on the piece. */
   readonly artwork?: ArtworkRequest;
+}
+
+/** A round piece whose axis lies down the bitmap. */
+export interface RoundRequest {
+  readonly diameterMm: number;
+  /** Tone error up to which a width counts as usable, L*; see `ROUND_ERROR_L`. */
+  readonly toneErrorL?: number;
+  /**
+   * A reading of a focus chart, by name or path; `none` goes by the optics alone; the shop's for this machine and
+   * material when absent.
+   */
+  readonly focusReading?: string;
+}
+
+/** A piece that a rotary turns under the beam, its axis along the scan lines. */
+export interface AroundRequest {
+  /** At the upper and the lower edge of the picture, mm. */
+  readonly diametersMm: readonly [upper: number, lower: number];
+  /** Steps that the rotary makes for one turn of the piece; lines then lie whole steps apart. */
+  readonly stepsPerTurn?: number;
+  /** So much of the picture's end is blended into its beginning, mm, where it goes all around. */
+  readonly overlapMm?: number;
 }
 
 /**
@@ -164,6 +192,10 @@ export interface JobSpec {
   readonly levels: number;
   /** Where the piece lies, and how even the field is; in the middle and uncorrected when absent. */
   readonly place?: PieceInField;
+  /** How a round piece lies that does not turn; flat when absent. */
+  readonly round?: RoundSpec;
+  /** How a rotary turns it. */
+  readonly around?: AroundSpec;
   readonly strip?: 'apart' | 'joined';
   readonly text?: string;
   readonly caption?: Caption;

@@ -56,6 +56,7 @@ const DOT_BY_DOT: DotByDot<GalvoMotion, 'dotS' | 'gapS' | 'skipSPerMm'> = {
 
 /** Mirrors that turn the beam: the controller sets speed and acceleration of the spot, not of each mirror. */
 export const GALVO: MotionRecord<GalvoMotion, 'jumpSPerMm' | 'rampS2PerMm' | 'settlingS' | 'waitS' | 'overheadS'> = {
+  rays: 'from-a-point',
   fields: {
     jumpSpeedMmPerS: Q.speedMmPerS,
     accelerationMmPerS2: Q.accelerationMmPerS2,

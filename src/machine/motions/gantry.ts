@@ -17,6 +17,7 @@ export const GANTRY: MotionRecord<
   GantryMotion,
   'travelSPerMm' | 'rampS2PerMm' | 'riseS' | 'waitS' | 'overtravelMm' | 'overheadS'
 > = {
+  rays: 'upright',
   fields: {
     accelerationMmPerS2: Q.accelerationMmPerS2,
     accelerationRiseMs: v.exactOptional(Q.delayMs),

@@ -46,6 +46,11 @@ export interface DotByDot<M extends Motion, Name extends string = string> {
 
 /** One kind of motion: its fields in a machine's file, its kinematics, its unknowns and its words. */
 export interface MotionRecord<M extends Motion = Motion, Name extends string = string> {
+  /**
+   * How the beam comes down: everywhere upright, or from one point above the field's middle, about a focal length high,
+   * as behind mirrors and a scan lens that is not telecentric.
+   */
+  readonly rays: 'upright' | 'from-a-point';
   /** Fields in a machine's file beside `kind` and `bare`, in their sequence. */
   readonly fields: v.ObjectEntries;
   /** Run-up of a scan line at a speed; it starts and ends at rest. */

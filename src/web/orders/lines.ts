@@ -181,6 +181,8 @@ const COLUMNS: Readonly<Partial<Record<keyof PieceSettings, readonly string[]>>>
   rotateDeg: ['rotate'],
   format: ['format'],
   at: ['at'],
+  round: ['round', 'round-error', 'focus-reading'],
+  around: ['around', 'steps-per-turn', 'overlap'],
   settings: ['power', 'speed', 'rate', 'pulse', 'passes', 'scan'],
   caption: GROUPS.at(-2)!,
   artwork: GROUPS.at(-1)!,

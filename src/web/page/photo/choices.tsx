@@ -4,6 +4,7 @@ import { fromUnit, toUnit } from '../measure.ts';
 import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
 import { listMaterials, materialFor, useShop } from '../shop-context.ts';
 import { edgeOf, rememberEdge } from './bare-edge.ts';
+import { ShapeChoice } from './shape.tsx';
 
 /** The few that a customer asks for; the rest is one click away. */
 const FIRST_TONES: readonly (keyof ToneOptions)[] = [
@@ -128,6 +129,7 @@ export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
           }}
         />
       </div>
+      <ShapeChoice wish={wish} onChange={onChange} />
     </>
   );
 }
