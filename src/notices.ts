@@ -7,7 +7,7 @@ export const NOTICES = {
   'round-feathered': {
     about: 'job',
     say: ({ arcMm, usableArcMm, featherMm, toneErrorL, boundBy }: RoundWidths) =>
-      `Of ${Number(arcMm.toFixed(1))} mm around the piece the middle ${usableArcMm.toFixed(1)} mm are right to ${toneErrorL} L*: beyond, ${boundBy === 'focus' ? 'the surface leaves the focus, and no chart in focus tells what a wider beam leaves' : 'the slant takes so much of the dose that more dots do not make up for it'}. The picture fades out over ${featherMm.toFixed(1)} mm and the rest stays bare. Make it narrower, allow a larger error, or turn the piece on a rotary.`,
+      `Of ${Number(arcMm.toFixed(1))} mm around the piece the middle ${usableArcMm.toFixed(1)} mm are right to ${toneErrorL} L*: beyond, ${boundBy === 'focus' ? 'the surface leaves the focus, and what the wider spot leaves there is not told closely enough' : 'the slant takes so much of the dose that more dots do not make up for it'}. The picture fades out over ${featherMm.toFixed(1)} mm and the rest stays bare. Make it narrower, allow a larger error, or turn the piece on a rotary.`,
   },
   'program-too-dense': {
     about: 'program',

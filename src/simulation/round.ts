@@ -6,6 +6,8 @@ import type { Surface } from './surface.ts';
 export interface EngraveRoundOptions extends EngraveOptions {
   /** Of the piece, whose axis runs down the bitmap; its highest line, in focus, is the bitmap's middle. */
   readonly roundDiameterMm: number;
+  /** How high above its highest line all rays come from, mm; absent: they are parallel. */
+  readonly pupilMm?: number;
 }
 
 /** Width of a strip that is burned as if it were flat, mm. Assumed: the slant changes by little over it. */
@@ -15,12 +17,12 @@ const BESIDE_MM = 0.5;
 
 /**
  * Burns dots into a round piece that lies still, and gives what it reflects, seen from the front. In strips: each is
- * burned out of focus, with a spot of w0·√(1 + (z/zR)²), and slanted, so that the same beam falls on 1/cos θ of
- * surface, for which a place needs 1/cos θ of the dose. Grain begins anew with each strip.
+ * burned out of focus, with a spot of w0·√(1 + (z/zR)²), and slanted, so that the same beam falls on more surface, by
+ * as much as the ends of its rays lie further apart, and a place needs more of the dose. Grain begins anew with each.
  * @throws RangeError for dots wider than the piece
  */
 export function engraveRound(dots: Dots, options: EngraveRoundOptions): Surface {
-  const { grid, model, roundDiameterMm } = options;
+  const { grid, model, roundDiameterMm, pupilMm } = options;
   const radiusMm = roundDiameterMm / 2;
   const widthMm = dots.width * grid.pitchMm;
   if (!(widthMm < roundDiameterMm)) {
@@ -33,18 +35,50 @@ export function engraveRound(dots: Dots, options: EngraveRoundOptions): Surface 
   for (let from = 0; from < dots.width; from += strip) {
     const count = Math.min(strip, dots.width - from);
     const offMm = (from + count / 2) * grid.pitchMm - widthMm / 2;
-    const cosine = Math.sqrt(1 - (offMm / radiusMm) ** 2);
+    const { depthMm, stretch } = meetSurface(offMm, { radiusMm, pupilMm });
     const lead = Math.min(beside, from);
     const part = cut(dots, from - lead, Math.min(dots.width, from + count + beside));
-    const bent = bendModel(model, { cosine, depthMm: radiusMm * (1 - cosine) });
+    const bent = bendModel(model, { stretch, depthMm });
     parts.push({ surface: engrave(part, { ...options, marginMm: 0, model: bent }), from, count, lead });
   }
   return join(parts, { widthMm, pitchMm: grid.pitchMm });
 }
 
+/** Half the step of a difference quotient, mm. Assumed: the surface is smooth over it. */
+const HALF_STEP_MM = 1e-3;
+/** Halvings of a search. Assumed: as exact as the numbers are. */
+const HALVINGS = 60;
+
+/** How deep a ray ends that is aimed at a place of the plane of focus, and how much more surface its dots have there. */
+function meetSurface(
+  offMm: number,
+  { radiusMm, pupilMm }: { readonly radiusMm: number; readonly pupilMm: number | undefined },
+): { readonly depthMm: number; readonly stretch: number } {
+  const depthAt = (xMm: number) => {
+    // The ray goes down from the plane; searched for is the depth at which it is no longer outside the circle.
+    const outside = (zMm: number) =>
+      Math.hypot(xMm * (pupilMm === undefined ? 1 : 1 + zMm / pupilMm), radiusMm - zMm) > radiusMm;
+    let [above, below] = [0, radiusMm];
+    for (let i = 0; i < HALVINGS; i++) {
+      const middle = (above + below) / 2;
+      if (outside(middle)) above = middle;
+      else below = middle;
+    }
+    return above;
+  };
+  const end = (xMm: number) => {
+    const zMm = depthAt(xMm);
+    return { x: xMm * (pupilMm === undefined ? 1 : 1 + zMm / pupilMm), z: zMm };
+  };
+  const [left, right] = [end(offMm - HALF_STEP_MM), end(offMm + HALF_STEP_MM)];
+  const depthMm = depthAt(offMm);
+  const across = Math.hypot(right.x - left.x, right.z - left.z) / (2 * HALF_STEP_MM);
+  return { depthMm, stretch: across * (pupilMm === undefined ? 1 : 1 + depthMm / pupilMm) };
+}
+
 function bendModel(
   model: MaterialModel,
-  { cosine, depthMm }: { readonly cosine: number; readonly depthMm: number },
+  { stretch, depthMm }: { readonly stretch: number; readonly depthMm: number },
 ): MaterialModel {
   const { beam, law } = model;
   const growth = Math.sqrt(1 + (depthMm / beam.rayleighLengthMm) ** 2);
@@ -58,8 +92,8 @@ function bendModel(
     },
     law: {
       ...law,
-      halfDoseJPerCm2: law.halfDoseJPerCm2 / cosine,
-      ...(fade ? { fade: { ...fade, halfDoseJPerCm2: fade.halfDoseJPerCm2 / cosine } } : {}),
+      halfDoseJPerCm2: law.halfDoseJPerCm2 * stretch,
+      ...(fade ? { fade: { ...fade, halfDoseJPerCm2: fade.halfDoseJPerCm2 * stretch } } : {}),
     },
   };
 }

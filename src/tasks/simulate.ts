@@ -10,7 +10,7 @@ import {
   startSettings,
 } from '../job/index.ts';
 import { formatJson } from '../json.ts';
-import type { Machine } from '../machine/index.ts';
+import { type Machine, motionRecord } from '../machine/index.ts';
 import { readJson } from '../material/index.ts';
 import { tabulate } from '../numeric/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
@@ -310,7 +310,7 @@ async function burn(
       ? burnCells(dots, { layout, lens, translate, options: whole })
       : roundDiameterMm === undefined
         ? engrave(dots, whole)
-        : engraveRound(dots, { ...whole, roundDiameterMm });
+        : engraveRound(dots, { ...whole, roundDiameterMm, ...pupilOf(machine) });
   return {
     surface: faults.includes('mirrored') ? mirrorSurface(surface) : surface,
     facts: {
@@ -323,6 +323,10 @@ async function burn(
     },
   };
 }
+
+/** Where the rays of a machine come from. */
+const pupilOf = (machine: Machine | undefined): { readonly pupilMm?: number } =>
+  machine && motionRecord(machine.motion).rays === 'from-a-point' ? { pupilMm: machine.focalLengthMm } : {};
 
 interface PlannedBurn {
   readonly file: string;

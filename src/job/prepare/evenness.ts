@@ -9,14 +9,14 @@ import {
   toneCurveOf,
 } from '../../material/index.ts';
 import { createPchip } from '../../numeric/index.ts';
-import { computeChordMm, placeOnRound } from '../../optics/index.ts';
+import { computeChordMm } from '../../optics/index.ts';
 import type { Frame } from '../../photo/index.ts';
 import { createPlane, type DotOrientation, ONE, type Plane } from '../../plane/index.ts';
 import { type AroundSpec, girthAt } from '../request/around.ts';
 import { tonesUnderBeams } from '../request/beam-shift.ts';
 import { keepMonotone } from '../request/curve.ts';
 import type { PieceInField } from '../request/place.ts';
-import { WIDEST_SPOT } from '../request/round.ts';
+import { roundBeam } from '../request/round.ts';
 import type { JobSpec } from '../request/types.ts';
 
 /**
@@ -75,7 +75,12 @@ function bendBeam(
   { round, around }: Pick<PlacedSpec, 'round' | 'around'>,
   widthMm: number,
 ): (u: number, w: number) => BeamFactors {
-  if (round) return (u) => ({ dose: placeOnRound(Math.abs(u - 0.5) * widthMm, round).dose, width: 1 });
+  if (round) {
+    return (u) => {
+      const { dose, width } = roundBeam(Math.abs(u - 0.5) * widthMm, round);
+      return { dose, width: round.spread === 'corrected' ? width : 1 };
+    };
+  }
   if (!around || isTube(around)) return () => HOME;
   return (_u, w) => {
     const girth = girthAt(around, w);
@@ -110,7 +115,7 @@ function computeCurve(spec: PlacedSpec, home: readonly TonePoint[]): CurveInFiel
     ? listEvenness(place.map, { columns: LOOKED_AT, rows: LOOKED_AT })
     : [HOME];
   const places = inField.flatMap((one) => listBentEnds(spec).map((bent) => times(one, bent)));
-  const edge = round && { dose: placeOnRound(computeChordMm(round.arcMm, round) / 2, round).dose, width: WIDEST_SPOT };
+  const edge = round && roundBeam(computeChordMm(round.arcMm, round) / 2, round);
   const met = edge ? [...places, ...places.map((one) => times(one, edge))] : places;
   const logs = (key: 'dose' | 'width') => met.map((one) => Math.log(one[key]));
   const rangeOf = (values: readonly number[]) => [Math.min(0, ...values), Math.max(0, ...values)] as const;

@@ -8,7 +8,7 @@ import type { AroundFacts, RoundFacts } from './types.ts';
 
 /** What a ticket says of a round piece that lies still. */
 export function describeRound(round: RoundSpec): RoundFacts {
-  const { diameterMm, arcMm, usableArcMm, featherMm, toneErrorL, boundBy, focus } = round;
+  const { diameterMm, arcMm, usableArcMm, featherMm, toneErrorL, boundBy, focus, spread } = round;
   const edge = placeOnRound(computeChordMm(arcMm, round) / 2, round);
   const said =
     boundBy === undefined
@@ -25,13 +25,14 @@ export function describeRound(round: RoundSpec): RoundFacts {
     featherMm,
     toneErrorL,
     ...(boundBy === undefined ? {} : { boundBy }),
+    spread,
     depthOfFocusMm: focus.depthMm,
     ...(focus.origin === 'chart' ? { focusChart: focus.chart } : {}),
     edgeSlantDeg: edge.slantDeg,
     edgeDepthMm: edge.depthMm,
     edgeSpotGrowth: growthAt(edge.depthMm, focus.depthMm),
     edgeDoseShare: edge.dose,
-    note: `A round piece, Ø ${roundTo(diameterMm, 2)} mm, that lies still: its axis level and straight down the bitmap, below its middle; focus on the highest line. ${roundTo(arcMm, 2)} mm around the surface${said}. Depth of focus ${roundTo(focus.depthMm, 2)} mm (${known}).`,
+    note: `A round piece, Ø ${roundTo(diameterMm, 2)} mm, that lies still: its axis level and straight down the bitmap, below its middle; focus on the highest line. ${roundTo(arcMm, 2)} mm around the surface${said}. Corrected for its slant${spread === 'corrected' ? ' and for the wider spot out of focus' : ''}; depth of focus ${roundTo(focus.depthMm, 2)} mm (${known}).`,
   };
 }
 

@@ -214,6 +214,8 @@ export interface RoundFacts {
   readonly featherMm: number;
   readonly toneErrorL: number;
   readonly boundBy?: 'focus' | 'slant';
+  /** Whether tones are corrected for the wider spot out of focus, too. */
+  readonly spread: 'corrected' | 'uncorrected';
   readonly depthOfFocusMm: number;
   /** Hash of the focus chart that told the depth; absent where the optics did. */
   readonly focusChart?: string;

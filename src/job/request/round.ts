@@ -20,10 +20,17 @@ const FEATHER_MM = 2;
 /** Places from the middle to the edge at which the tones are worked out, a count. Assumed: smooth between them. */
 const STEPS = 48;
 /**
- * Spot diameter over that in focus up to which a width is used. Measured (benchmarks/round.ts): one chart in focus does
- * not tell what a wider beam leaves (how pulses add up decides).
+ * What a chart in focus tells of a wider spot: where the mark answers to dose as a threshold does, what is left of a
+ * spread spot's change after its correction is half of it; where it answers gradually, how pulses add up decides, and
+ * the correction is no better than none. Spot diameters over that in focus up to which a width is used, and the share of
+ * the change that is left. Measured (benchmarks/round.ts).
  */
-export const WIDEST_SPOT = 1.1;
+const SPREAD = {
+  corrected: { widestSpot: 1.3, left: 0.5 },
+  uncorrected: { widestSpot: 1.1, left: 1 },
+} as const;
+/** Steepness of a threshold's response. Measured (benchmarks/round.ts): gradual ones learn 3 to 4.5, thresholds above 8. */
+const THRESHOLD_STEEPNESS = 6;
 /** Least share of a depth of focus that its interval may leave. Assumed: below, optics are as good a guess. */
 const LEAST_KNOWN = 1 / 3;
 
@@ -50,6 +57,8 @@ export interface RoundSpec extends LyingRound {
   /** What bounds the usable width; absent where all is usable. */
   readonly boundBy?: 'focus' | 'slant';
   readonly focus: FocusDepth;
+  /** Whether tones are corrected for the wider spot: its depth is measured, and the material's answer tells it. */
+  readonly spread: 'corrected' | 'uncorrected';
 }
 
 /** What is taken of a read focus chart. */
@@ -112,8 +121,10 @@ export function resolveRound(request: RoundRequest, needs: RoundNeeds): RoundSpe
   }
   const lying: LyingRound = { diameterMm, ...pupilOf(machine) };
   const focus = findDepth(request, needs);
+  const isTold = focus.origin === 'chart' && profile.response.steepness >= THRESHOLD_STEEPNESS;
+  const spread = isTold ? 'corrected' : 'uncorrected';
   const chordMm = computeChordMm(arcMm, lying);
-  const { tones, range } = openTones(needs, { lying, chordMm });
+  const { tones, range } = openTones(needs, { round: { ...lying, focus, spread }, chordMm });
   const flat = tones({ lnDose: 0, lnWidth: 0 });
   const end = needs.isMeasured ? profile.points.at(-1)!.coverage : 1;
   const sign = profile.direction === 'lighter' ? 1 : -1;
@@ -124,13 +135,16 @@ export function resolveRound(request: RoundRequest, needs: RoundNeeds): RoundSpe
   for (let step = 1; step <= STEPS && boundBy === undefined; step++) {
     const offMm = (chordMm * step) / (2 * STEPS);
     const place = placeOnRound(offMm, lying);
-    const growth = growthAt(place.depthMm, focus.origin === 'chart' ? focus.lowMm : focus.depthMm);
+    const growth = growthAt(place.depthMm, focus.depthMm);
     const lnDose = Math.max(range.lnDose[0], Math.log(place.dose));
-    const lnWidth = Math.log(Math.min(WIDEST_SPOT, growth));
-    const lost = -sign * createPchip(DERIVED_COVERAGES, shift({ lnDose, lnWidth: 0 })).valueAt(end);
-    const spread = Math.max(...shift({ lnDose: 0, lnWidth }).map(Math.abs));
-    if (growth > WIDEST_SPOT || spread > toneErrorL) boundBy = 'focus';
-    else if (lost > toneErrorL) boundBy = 'slant';
+    const lnWidth = Math.min(range.lnWidth[1], Math.log(growth));
+    const shortBy = (beam: { readonly lnDose: number; readonly lnWidth: number }) =>
+      -sign * createPchip(DERIVED_COVERAGES, shift(beam)).valueAt(end);
+    const { widestSpot, left } = SPREAD[spread];
+    const leftL = left * Math.max(...shift({ lnDose: 0, lnWidth }).map(Math.abs));
+    if (growth > widestSpot || leftL > toneErrorL) boundBy = 'focus';
+    else if (shortBy({ lnDose, lnWidth: 0 }) > toneErrorL) boundBy = 'slant';
+    else if (shortBy({ lnDose, lnWidth }) > toneErrorL) boundBy = 'focus';
     if (boundBy !== undefined) usableMm = (chordMm * (step - 1)) / (2 * STEPS);
   }
   const usableArcMm = boundBy === undefined ? arcMm : 2 * placeOnRound(usableMm, lying).arcMm;
@@ -142,6 +156,7 @@ export function resolveRound(request: RoundRequest, needs: RoundNeeds): RoundSpe
     featherMm: Math.min(FEATHER_MM, (arcMm - usableArcMm) / 2),
     ...(boundBy === undefined ? {} : { boundBy }),
     focus,
+    spread,
   };
 }
 
@@ -149,14 +164,22 @@ export function resolveRound(request: RoundRequest, needs: RoundNeeds): RoundSpe
 export const growthAt = (depthMm: number, depthOfFocusMm: number): number =>
   Math.hypot(1, (2 * depthMm) / depthOfFocusMm);
 
+/** How the beam meets a round piece so far from its highest line: its dose, and its spot as far as that is used. */
+export function roundBeam(
+  offMm: number,
+  round: LyingRound & Pick<RoundSpec, 'focus' | 'spread'>,
+): { readonly dose: number; readonly width: number } {
+  const { dose, depthMm } = placeOnRound(offMm, round);
+  const { focus, spread } = round;
+  return { dose, width: Math.min(SPREAD[spread].widestSpot, growthAt(depthMm, focus.depthMm)) };
+}
+
 function openTones(
   { profile, grid, screen, levels }: RoundNeeds,
-  { lying, chordMm }: { readonly lying: LyingRound; readonly chordMm: number },
+  { round, chordMm }: { readonly round: Parameters<typeof roundBeam>[1]; readonly chordMm: number },
 ) {
-  const range = {
-    lnDose: [Math.log(placeOnRound(chordMm / 2, lying).dose), 0],
-    lnWidth: [0, Math.log(WIDEST_SPOT)],
-  } as const;
+  const edge = roundBeam(chordMm / 2, round);
+  const range = { lnDose: [Math.log(edge.dose), 0], lnWidth: [0, Math.log(edge.width)] } as const;
   return { range, tones: tonesUnderBeams({ profile, grid, screen, levels }, range) };
 }
 
