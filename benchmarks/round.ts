@@ -123,8 +123,8 @@ const BENCHES: readonly (() => Bench)[] = [
   () => ownBench('painted-steel', 'galvo-1064-f160', { by: 'chart', factor: 0.9 }),
   () => ownBench('glass', 'galvo-355-f210', { by: 'chart', factor: 1.15 }),
   () => ownBench('birch', 'gantry-450', { by: 'optics', factor: 0.9 }),
-  () => otherBench('other engraver, gradual', 2, { by: 'optics', factor: 1.2 }),
-  () => otherBench('other engraver, threshold', 5, { by: 'chart', factor: 0.85 }),
+  () => otherBench('other engraver, a threshold', 3, { by: 'chart', factor: 0.85 }),
+  () => otherBench('other engraver, saturating', 5, { by: 'optics', factor: 1.2 }),
 ];
 
 const asked = process.argv.slice(2).filter((word) => !word.startsWith('-'));

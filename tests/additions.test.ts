@@ -57,7 +57,7 @@ describe('a screen is named', () => {
       'tasks/compare-ways.ts',
       'tasks/simulate-faults.ts',
     ],
-    ostromoukhov: ['job/prepare/evenness.ts', 'screens/choose-screen.ts'],
+    ostromoukhov: ['job/request/beam-shift.ts', 'screens/choose-screen.ts'],
     'zhou-fang': ['screens/choose-screen.ts'],
     'green-noise': ['screens/choose-screen.ts'],
     'blue-noise': ['tasks/compare-ways.ts'],

@@ -109,6 +109,37 @@ test(
   TIME,
 );
 
+test.each([
+  ['at rest', { round: { diameterMm: 20, toneErrorL: 1 } }, ['--round', '20', '--round-error', '1'], 'round'],
+  [
+    'on a rotary, a cone',
+    { around: { diametersMm: [20, 18], stepsPerTurn: 2512 } },
+    ['--around', '20,18', '--steps-per-turn', '2512'],
+    'around',
+  ],
+] as const)(
+  'a round piece, %s: the same files byte for byte, and made again by its ticket',
+  async (_, shape, options, fact) => {
+    const wish = { ...PHOTO_SETTINGS, widthMm: 10, heightMm: 8, cornerRadiusMm: 0, toneValues: {}, ...shape };
+    const plain = { ...wish, tone: 'plain', subject: 'none' };
+    const head = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(plain)) };
+    const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
+    await ask('POST', `/api/jobs/${job.id}/keep`);
+    const out = join(folder, `out-${fact}`);
+    const said = await command(
+      ...['prepare', PHOTO, '--size', '10x8', '--corner', '0', '--margin', '0', '--machine', PHOTO_SETTINGS.machine],
+      ...['--profile', PHOTO_SETTINGS.profile, '--tone', 'plain', '--subject', 'none', ...options, '--out', out],
+    );
+    expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
+    expect(said.ticket[fact].note).toMatch(/Ø 20 mm/);
+    expect(readFileSync(join(out, 'cup.ticket.html'), 'utf8')).toContain('Ø 20 mm');
+    const again = join(folder, `out-${fact}-again`);
+    await command('prepare', '--again', join(out, 'cup.ticket.json'), '--out', again);
+    expectSameFolder(out, again);
+  },
+  TIME,
+);
+
 test.each(['scale', 'absolute'] as const)(
   'a portrait whose tone is set by its face, %s: the same files byte for byte',
   async (range) => {
