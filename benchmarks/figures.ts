@@ -9,6 +9,7 @@ import { prepareJob, resolveJob } from '../src/job/index.ts';
 import { parseMachine, planProgram } from '../src/machine/index.ts';
 import { coverageTable, fillDotTable, openShop, type Profile, parseProfile, readJson } from '../src/material/index.ts';
 import { computeRawStrength } from '../src/material/response.ts';
+import { computeChordMm, placeOnPaper, placeOnRound, unrollCone } from '../src/optics/index.ts';
 import {
   createDots,
   createPlane,
@@ -285,10 +286,83 @@ const path = join('shared', 'shop', 'profiles', 'anodised-black.json');
 const profile = parseProfile(JSON.parse(readFileSync(path, 'utf8')), path);
 mkdirSync(OUT, { recursive: true });
 writeFileSync(join(OUT, 'response.svg'), drawResponse(profile));
+writeFileSync(join(OUT, 'round.svg'), drawRound());
 writeFileSync(join(OUT, 'dot-table.svg'), drawDotTable(profile));
 writeFileSync(join(OUT, 'program.svg'), drawProgram());
 writeFileSync(join(OUT, 'camera-curve.svg'), drawCameraCurve());
 writeFileSync(join(OUT, 'photo-to-dots.svg'), await drawRoad(profile));
+
+/** How rays from a point meet a tumbler at rest, and the paper of a cone. */
+function drawRound(): string {
+  const lying = { diameterMm: 73, pupilMm: 160 };
+  const scale = 3.4;
+  const [midX, topY] = [150, 92];
+  const at = (offMm: number) => {
+    const { arcMm, depthMm, dose } = placeOnRound(offMm, lying);
+    return { x: midX + scale * 36.5 * Math.sin(arcMm / 36.5), y: topY + scale * depthMm, dose };
+  };
+  const edgeMm = computeChordMm(60, lying) / 2;
+  const offs = Array.from({ length: 13 }, (_, i) => ((i - 6) / 6) * edgeMm);
+  const rays = offs.map((off) => {
+    const end = at(off);
+    const from = midX + scale * off * (1 - 12 / lying.pupilMm);
+    return `${line(
+      [
+        [from, topY - 12 * scale],
+        [end.x, end.y],
+      ],
+      SERIES[1]!,
+      1,
+    )}<circle cx="${end.x.toFixed(1)}" cy="${end.y.toFixed(1)}" r="3" fill="${SERIES[1]}" fill-opacity="${end.dose.toFixed(2)}"/>`;
+  });
+  const edge = at(edgeMm);
+  const circle = sample(-90, 90).map((deg) => {
+    const angle = (deg * Math.PI) / 180;
+    return [midX + scale * 36.5 * Math.sin(angle), topY + scale * 36.5 * (1 - Math.cos(angle))] as const;
+  });
+  const tumbler = [
+    line(circle, INK),
+    line(
+      [
+        [midX - scale * edgeMm, topY],
+        [midX + scale * edgeMm, topY],
+      ],
+      SOFT,
+      1,
+    ),
+    ...rays,
+    text(20, 24, 'At rest: even in the plane of focus, further apart on the surface', { size: 13 }),
+    text(edge.x + 6, edge.y + 4, `${Math.round(100 * edge.dose)} % of the dose`, { fill: SERIES[1]! }),
+    text(midX, topY + 60, '60 mm around Ø 73 mm', { anchor: 'middle', fill: SOFT }),
+  ];
+  const cone = unrollCone([73, 55], 60);
+  const [coneX, coneY, coneScale] = [590, 145, 1.9];
+  const onPaper = (aroundMm: number, downMm: number) => {
+    const { xMm, yMm } = placeOnPaper(cone, { aroundMm, downMm });
+    return [coneX + coneScale * xMm, coneY + coneScale * yMm] as const;
+  };
+  const rows = [-30, -15, 0, 15, 30].map((down) =>
+    line(
+      sample(-80, 80).map((around) => onPaper(around, down)),
+      SERIES[0]!,
+      1,
+    ),
+  );
+  const columns = [-80, -60, -40, -20, 0, 20, 40, 60, 80].map((around) =>
+    line([onPaper(around, -30), onPaper(around, 30)], SERIES[0]!, 1),
+  );
+  const [left, right] = [onPaper(-80, -30)[0], onPaper(80, -30)[0]];
+  const [top, bottom] = [onPaper(0, -30)[1], Math.max(onPaper(0, 30)[1], onPaper(80, 30)[1])];
+  const highest = Math.min(top, onPaper(80, -30)[1]);
+  const paper = [
+    `<rect x="${left.toFixed(1)}" y="${highest.toFixed(1)}" width="${(right - left).toFixed(1)}" height="${(bottom - highest).toFixed(1)}" fill="none" stroke="${SOFT}" stroke-dasharray="4 3"/>`,
+    ...rows,
+    ...columns,
+    text(400, 24, 'On a rotary: a cone’s part of the photo, and the bitmap’s lines on it', { size: 13 }),
+    text(coneX, bottom + 22, 'Ø 73 mm above, 55 mm below, 60 mm high, 160 mm around', { anchor: 'middle', fill: SOFT }),
+  ];
+  return svg(800, 270, [...tumbler, ...paper]);
+}
 
 type Request = Parameters<typeof resolveJob>[0];
 

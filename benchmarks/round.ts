@@ -175,13 +175,15 @@ async function run(bench: Bench): Promise<void> {
   const { usableArcMm, boundBy = 'nothing', focus, spread } = round.spec.round!;
   const lying = round.spec.round!;
   const edge = placeOnRound(round.widthMm / 2, lying);
-  const before = measure(bench, flat.dots, usableArcMm, lying);
-  const after = measure(bench, round.dots, usableArcMm, lying);
+  const flatPiece = bench.burnRound(flat.dots);
+  const all = measure(bench, { dots: flat.dots, piece: flatPiece, usableArcMm: ARC, lying });
+  const before = measure(bench, { dots: flat.dots, piece: flatPiece, usableArcMm, lying });
+  const after = measure(bench, { dots: round.dots, piece: bench.burnRound(round.dots), usableArcMm, lying });
   const say = ({ mean, worst }: typeof before) => `mean ${mean.toFixed(2)}, worst ${worst.toFixed(1)} L*`;
   const isOff = after.mean > LIMITS.mean || after.worst > LIMITS.worst || after.mean > before.mean + 0.05;
   if (isOff) process.exitCode = 1;
   console.log(
-    `${isOff ? '! ' : ''}${bench.name}: ${say(before)} → ${say(after)}; Ø ${DIAMETER} mm, ${usableArcMm.toFixed(1)} of ${ARC} mm usable, bounded by ${boundBy}; edge slants ${edge.slantDeg.toFixed(0)}°, dose × ${edge.dose.toFixed(2)}, spot × ${growthAt(edge.depthMm, 2 * bench.rayleighMm).toFixed(2)}; depth ${(2 * bench.rayleighMm).toFixed(2)} mm, by ${focus.origin} ${focus.depthMm.toFixed(2)}, spread ${spread}; steepness ${profile.response.steepness.toFixed(1)}`,
+    `${isOff ? '! ' : ''}${bench.name}: flat, all around ${say(all)}; within what is usable ${say(before)} → ${say(after)}; Ø ${DIAMETER} mm, ${usableArcMm.toFixed(1)} of ${ARC} mm usable, bounded by ${boundBy}; edge slants ${edge.slantDeg.toFixed(0)}°, dose × ${edge.dose.toFixed(2)}, spot × ${growthAt(edge.depthMm, 2 * bench.rayleighMm).toFixed(2)}; depth ${(2 * bench.rayleighMm).toFixed(2)} mm, by ${focus.origin} ${focus.depthMm.toFixed(2)}, spread ${spread}; steepness ${profile.response.steepness.toFixed(1)}`,
   );
   if (process.env.ALL) for (const line of after.lines) console.log(line);
 }
@@ -215,14 +217,21 @@ function prepare(isRound: boolean, known: Parameters<typeof resolveJob>[1], widt
   return { spec, widthMm: size.widthMm, dots: applyScreen(coverage, requestScreen(spec)) };
 }
 
+interface Burned {
+  readonly dots: Dots;
+  readonly piece: Surface;
+  readonly usableArcMm: number;
+  readonly lying: Parameters<typeof placeOnRound>[1];
+}
+
+interface Measured {
+  readonly mean: number;
+  readonly worst: number;
+  readonly lines: readonly string[];
+}
+
 /** Tones by band and column, and how far each lies from the same band on the highest line. */
-function measure(
-  bench: Bench,
-  dots: Dots,
-  usableArcMm: number,
-  lying: Parameters<typeof placeOnRound>[1],
-): { readonly mean: number; readonly worst: number; readonly lines: readonly string[] } {
-  const piece = bench.burnRound(dots);
+function measure(bench: Bench, { dots, piece, usableArcMm, lying }: Burned): Measured {
   const widthMm = dots.width * bench.gridMm;
   const off: number[][] = [];
   const places = Array.from({ length: (COLUMNS + 1) / 2 }, (_, at) => at);
