@@ -331,7 +331,7 @@ function drawRound(): string {
       1,
     ),
     ...rays,
-    text(20, 24, 'At rest: even in the plane of focus, further apart on the surface', { size: 13 }),
+    text(20, 24, 'At rest: dots on a tumbler', { size: 13 }),
     text(edge.x + 6, edge.y + 4, `${Math.round(100 * edge.dose)} % of the dose`, { fill: SERIES[1]! }),
     text(midX, topY + 60, '60 mm around Ø 73 mm', { anchor: 'middle', fill: SOFT }),
   ];
@@ -358,7 +358,7 @@ function drawRound(): string {
     `<rect x="${left.toFixed(1)}" y="${highest.toFixed(1)}" width="${(right - left).toFixed(1)}" height="${(bottom - highest).toFixed(1)}" fill="none" stroke="${SOFT}" stroke-dasharray="4 3"/>`,
     ...rows,
     ...columns,
-    text(400, 24, 'On a rotary: a cone’s part of the photo, and the bitmap’s lines on it', { size: 13 }),
+    text(400, 24, 'On a rotary: a cone’s part of the photo', { size: 13 }),
     text(coneX, bottom + 22, 'Ø 73 mm above, 55 mm below, 60 mm high, 160 mm around', { anchor: 'middle', fill: SOFT }),
   ];
   return svg(800, 270, [...tumbler, ...paper]);

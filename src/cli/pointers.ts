@@ -23,7 +23,10 @@ const POINTERS: readonly (readonly [words: string, text: string])[] = [
   ],
   ['crop focus center centre focal-point', 'the crop follows --keep X,Y, --zoom and --fit'],
   ['width height dimensions', 'both sides are one option: --size 85.6x54'],
-  ['diameter round', 'a round piece is --size ⌀80; a round picture on it is --outline circle'],
+  [
+    'diameter',
+    'a flat round piece is --size ⌀80, a tumbler --round 73 or on a rotary --around 73; a round picture is --outline circle',
+  ],
   ['frequency freq pulse-rate hz khz', 'the pulse rate is --rate, kHz'],
   ['pulse-width pulse-duration q-pulse', 'the pulse duration is --pulse, ns'],
   ['repeat repeats times loops', 'how often it is burned over itself is --passes'],

@@ -50,8 +50,8 @@ export interface RoundPlace {
 /**
  * Where on a lying cylinder a ray ends that is aimed so far from the highest line in the plane of focus.
  *
- * With parallel rays sin φ = x/R, and the dose falls by cos φ. From a pupil at height L the ray meets the circle at the
- * share t of its way to the plane, the smaller root of (x² + L²)t² − 2L(L + R)t + L(L + 2R) = 0; dots lie on the surface
+ * With parallel rays sin φ = x/R, and the dose falls by cos φ. From a pupil at height L the ray meets the circle at t
+ * times its way to the plane, the smaller root of (x² + L²)t² − 2L(L + R)t + L(L + 2R) = 0; dots lie on the surface
  * as far apart as on the plane, times t·cos β/cos(φ + β) across the axis and t along it, β the ray's own slant.
  * @param offMm such that the ray meets the cylinder
  */
@@ -79,8 +79,8 @@ function meetRound(
 }
 
 /**
- * How wide so much of a cylinder's surface is in the plane of focus, both about its highest line, mm: 2R·sin φ, and less
- * by L/(L + depth) where the rays come from a pupil.
+ * How wide so much of a cylinder's surface is in the plane of focus, both about its highest line, mm: 2R·sin φ, and
+ * less by L/(L + depth) where the rays come from a pupil.
  */
 export function computeChordMm(arcMm: number, { diameterMm, pupilMm }: LyingRound): number {
   const angle = arcMm / diameterMm;
@@ -91,7 +91,7 @@ export function computeChordMm(arcMm: number, { diameterMm, pupilMm }: LyingRoun
 
 /** A cone's surface, unrolled: a part of a ring about the place where its tip would be. */
 export interface UnrolledCone {
-  /** Distance from the tip of the line around half-way between both diameters, along the surface, mm; endless for a tube. */
+  /** From the tip to the line around half-way between both diameters, along the surface, mm; endless for a tube. */
   readonly middleRadiusMm: number;
   /** Whether the tip lies below: the upper end is the wider one. */
   readonly isTipBelow: boolean;

@@ -49,7 +49,7 @@ const HALF_STEP_MM = 1e-3;
 /** Halvings of a search. Assumed: as exact as the numbers are. */
 const HALVINGS = 60;
 
-/** How deep a ray ends that is aimed at a place of the plane of focus, and how much more surface its dots have there. */
+/** How deep a ray ends that is aimed at a place of the plane of focus, and how much more surface its dots have. */
 function meetSurface(
   offMm: number,
   { radiusMm, pupilMm }: { readonly radiusMm: number; readonly pupilMm: number | undefined },

@@ -160,7 +160,7 @@ export interface PhotoSettings {
   readonly mirror?: true;
   /** How the piece lies in the machine, clockwise; absent: as it is looked at. */
   readonly rotateDeg?: 90 | 180 | 270;
-  /** A round piece that lies still, its axis down; its width is then around it. Tone error up to which it is used, L*. */
+  /** A round piece that lies still, its axis down; its width is then around it. Up to a tone error it is used, L*. */
   readonly round?: { readonly diameterMm: number; readonly toneErrorL?: number };
   /** A piece that a rotary turns: upper and lower diameter, steps of a turn, how far the ends are blended. */
   readonly around?: {

@@ -12,12 +12,12 @@ import { createPchip } from '../../numeric/index.ts';
 import { computeChordMm } from '../../optics/index.ts';
 import type { Frame } from '../../photo/index.ts';
 import { createPlane, type DotOrientation, ONE, type Plane } from '../../plane/index.ts';
-import { type AroundSpec, girthAt } from '../request/around.ts';
+import { girthAt } from '../request/around.ts';
 import { tonesUnderBeams } from '../request/beam-shift.ts';
 import { keepMonotone } from '../request/curve.ts';
 import type { PieceInField } from '../request/place.ts';
 import { roundBeam } from '../request/round.ts';
-import type { JobSpec } from '../request/types.ts';
+import type { AroundSpec, JobSpec } from '../request/types.ts';
 
 /**
  * What the solid may be short of, ΔL*, where a place still counts as usable: pieces of all usable places aim at what
@@ -32,8 +32,8 @@ const BEYOND_SHARE = 0.04;
 const LOOKED_AT = 9;
 /** Largest distance of two places of a piece whose curves are computed, mm, and most of them along a side, a count. */
 const NODE = { distanceMm: 8, most: 12 } as const; // Assumed: between them a smooth field is straight.
-/** The same across a round piece, whose slant changes faster. */
-const BENT_NODE = { distanceMm: 2, most: 40 } as const; // Assumed: between them its cosine is straight.
+/** The same across a round piece, mm and a count. Assumed: between them the cosine of its slant is straight. */
+const BENT_NODE = { distanceMm: 2, most: 40 } as const;
 
 /** The tone curve of a job at places of the machine's field. */
 interface CurveInField {

@@ -1,8 +1,9 @@
 import { computeChordMm, placeOnRound } from '../../optics/index.ts';
 import type { DotGrid } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
-import { type AroundSpec, coneOf } from '../request/around.ts';
-import { growthAt, type RoundSpec } from '../request/round.ts';
+import { coneOf } from '../request/around.ts';
+import { growthAt } from '../request/round.ts';
+import type { AroundSpec, RoundSpec } from '../request/types.ts';
 import { spacingsOn } from './round.ts';
 import type { AroundFacts, RoundFacts } from './types.ts';
 

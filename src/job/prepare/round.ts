@@ -1,9 +1,8 @@
 import { computeChordMm, placeOnPaper, placeOnRound, type UnrolledCone } from '../../optics/index.ts';
 import type { Frame } from '../../photo/index.ts';
 import { createPlane, type DotGrid, type Plane } from '../../plane/index.ts';
-import { type AroundSpec, coneOf } from '../request/around.ts';
-import type { RoundSpec } from '../request/round.ts';
-import type { JobSpec } from '../request/types.ts';
+import { coneOf } from '../request/around.ts';
+import type { AroundSpec, JobSpec, RoundSpec } from '../request/types.ts';
 
 type Bent = Pick<JobSpec, 'round' | 'around'>;
 type Sides = Pick<Frame, 'widthMm' | 'heightMm'>;
@@ -16,7 +15,7 @@ export function spreadSize({ round, around }: Bent, { widthMm, heightMm }: Sides
   return { widthMm: 2 * side, heightMm: bottom - top };
 }
 
-/** How far the paper of a cone reaches from the middle of the piece, mm: the ring's corners and the crest of its arcs. */
+/** How far the paper of a cone reaches from the middle of the piece, mm: the ring's corners and its arcs' crests. */
 function spanOfPaper(cone: UnrolledCone, { widthMm, heightMm }: Sides) {
   const corners = [-heightMm / 2, heightMm / 2].flatMap((downMm) => [
     placeOnPaper(cone, { aroundMm: widthMm / 2, downMm }),

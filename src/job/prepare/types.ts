@@ -219,7 +219,7 @@ export interface RoundFacts {
   readonly depthOfFocusMm: number;
   /** Hash of the focus chart that told the depth; absent where the optics did. */
   readonly focusChart?: string;
-  /** At the edge of the piece: its slant, how far it lies out of focus, spot diameter and dose over those of the top. */
+  /** At the edge: its slant, how far it lies out of focus, spot diameter and dose over those of the top. */
   readonly edgeSlantDeg: number;
   readonly edgeDepthMm: number;
   readonly edgeSpotGrowth: number;

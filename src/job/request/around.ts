@@ -2,7 +2,7 @@ import { AppError } from '../../errors.ts';
 import { type UnrolledCone, unrollCone } from '../../optics/index.ts';
 import type { DotGrid } from '../../plane/index.ts';
 import type { SizeMm } from '../../units.ts';
-import type { AroundRequest } from './types.ts';
+import type { AroundRequest, AroundSpec } from './types.ts';
 
 /** How far a width may be from a whole turn and still be meant as one, mm. Assumed: nobody wants so narrow a gap. */
 const MEANT_MM = 1;
@@ -10,27 +10,10 @@ const MEANT_MM = 1;
 const MOST_BLENDED = 0.25;
 /** How far a spacing in whole steps may be from the wanted one, a share. Assumed: a first chart's grid is no closer. */
 const MOST_OFF = 0.25;
-/** How far from the nearest spacing one may be that closes the turn without a rest, a share. Assumed: as little changes. */
+/** How far from the wanted spacing one may be that closes the turn, a share. Assumed: tones change as little. */
 const CLOSING_OFF = 0.1;
 /** Steepest cone, degrees between surface and axis. Assumed: beyond, a piece slips in any rotary. */
 const STEEPEST_DEG = 30;
-
-/** A piece that a rotary turns under the beam, line by line. Widths are around it, half-way between both diameters. */
-export interface AroundSpec {
-  readonly diametersMm: readonly [upper: number, lower: number];
-  /** Along the surface. */
-  readonly heightMm: number;
-  /** Once around, mm. */
-  readonly turnMm: number;
-  /** What lies bare between end and beginning; of a whole turn, what its lines miss, mm. */
-  readonly gapMm: number;
-  /** Whether the picture goes all around. */
-  readonly isClosed: boolean;
-  /** So much of the picture's end is blended into its beginning, mm. */
-  readonly overlapMm: number;
-  /** Of the rotary: steps of a turn, and from line to line; absent where they were not said. */
-  readonly steps?: { readonly turn: number; readonly line: number };
-}
 
 export const coneOf = ({ diametersMm, heightMm }: Pick<AroundSpec, 'diametersMm' | 'heightMm'>): UnrolledCone =>
   unrollCone(diametersMm, heightMm);

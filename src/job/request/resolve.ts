@@ -24,7 +24,7 @@ import { type DotGrid, type DotOrientation, isProgramFormat, isQuarterTurn } fro
 import { SCREEN_OPTIONS, SCREENS, type ScreenName, type ScreenOptions, takesStrength } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
 import { parseAim, warnOfAim, warnOfExposures } from './aim.ts';
-import { type AroundSpec, resolveAround, stepGrid } from './around.ts';
+import { resolveAround, stepGrid } from './around.ts';
 import { listMarkTones } from './curve.ts';
 import {
   judgeDose,
@@ -49,7 +49,7 @@ import {
   tryReadMachine,
 } from './records.ts';
 import { listRested } from './rested.ts';
-import { flattenSize, type RoundSpec, resolveRound } from './round.ts';
+import { flattenSize, resolveRound } from './round.ts';
 import {
   defaultScreen,
   findScreen,
@@ -58,7 +58,7 @@ import {
   screenOptionsOf,
   shortestRunOf,
 } from './screen.ts';
-import { JOB_DEFAULTS, type JobRequest, type JobSpec } from './types.ts';
+import { type AroundSpec, JOB_DEFAULTS, type JobRequest, type JobSpec, type RoundSpec } from './types.ts';
 
 /** An assumption of a job: its profile was not measured. */
 export const sayAssumedProfile = ({ name, origin }: Pick<Profile, 'name' | 'origin'>) =>

@@ -9,7 +9,7 @@ import { parseRecord } from '../../schema.ts';
 import type { SizeMm } from '../../units.ts';
 import { tonesUnderBeams } from './beam-shift.ts';
 import { spotDiameterUm } from './grid.ts';
-import type { JobSpec, RoundRequest } from './types.ts';
+import type { FocusDepth, JobSpec, RoundRequest, RoundSpec } from './types.ts';
 
 /** Tone error by focus and slant up to which a width of a round piece is used, L*. Assumed: about what is seen. */
 export const ROUND_ERROR_L = 2;
@@ -20,46 +20,19 @@ const FEATHER_MM = 2;
 /** Places from the middle to the edge at which the tones are worked out, a count. Assumed: smooth between them. */
 const STEPS = 48;
 /**
- * What a chart in focus tells of a wider spot: where the mark answers to dose as a threshold does, what is left of a
- * spread spot's change after its correction is half of it; where it answers gradually, how pulses add up decides, and
- * the correction is no better than none. Spot diameters over that in focus up to which a width is used, and the share of
- * the change that is left. Measured (benchmarks/round.ts).
+ * What a chart in focus tells of a wider spot: where the mark answers to dose as a threshold does, half of the change
+ * by a wider spot is left after its correction; where it answers gradually, how pulses add up decides, and correcting is
+ * no better than not. Spot diameters over that in focus up to which a width is used, and shares of the change that are
+ * left. Measured (benchmarks/round.ts).
  */
 const SPREAD = {
   corrected: { widestSpot: 1.3, left: 0.5 },
   uncorrected: { widestSpot: 1.1, left: 1 },
 } as const;
-/** Steepness of a threshold's response. Measured (benchmarks/round.ts): gradual ones learn 3 to 4.5, thresholds above 8. */
+/** Steepness of a threshold's response. Measured (benchmarks/round.ts): gradual ones have up to 4.5, others above 8. */
 const THRESHOLD_STEEPNESS = 6;
 /** Least share of a depth of focus that its interval may leave. Assumed: below, optics are as good a guess. */
 const LEAST_KNOWN = 1 / 3;
-
-/** How deep the focus is: two Rayleigh ranges, mm. */
-export type FocusDepth =
-  | { readonly origin: 'optics'; readonly depthMm: number }
-  | {
-      readonly origin: 'chart';
-      readonly chart: string;
-      readonly depthMm: number;
-      /** 95 % interval. */
-      readonly lowMm: number;
-      readonly highMm: number;
-    };
-
-/** A piece that lies still, round about an axis that lies down the bitmap, focused on its highest line. */
-export interface RoundSpec extends LyingRound {
-  readonly toneErrorL: number;
-  /** Along the surface; the piece's own width is that in the plane of focus. */
-  readonly arcMm: number;
-  /** Along the surface: within it every tone is right to the error; beyond it the picture fades out. */
-  readonly usableArcMm: number;
-  readonly featherMm: number;
-  /** What bounds the usable width; absent where all is usable. */
-  readonly boundBy?: 'focus' | 'slant';
-  readonly focus: FocusDepth;
-  /** Whether tones are corrected for the wider spot: its depth is measured, and the material's answer tells it. */
-  readonly spread: 'corrected' | 'uncorrected';
-}
 
 /** What is taken of a read focus chart. */
 const FOCUS = v.object({

@@ -2,7 +2,7 @@ import type { ArtworkRequest, Caption, CaptionRequest, Drawing } from '../../cap
 import type { Machine } from '../../machine/index.ts';
 import type { AimCurve, MarkDirection, Material, Profile, ScreenChoice } from '../../material/index.ts';
 import type { Notice, RestedNotice } from '../../notices.ts';
-import type { BurnSettings } from '../../optics/index.ts';
+import type { BurnSettings, LyingRound } from '../../optics/index.ts';
 import {
   type Backdrop,
   type Fit,
@@ -14,9 +14,7 @@ import {
 import type { ChannelWeights, DotFormat, DotGrid, DotOrientation } from '../../plane/index.ts';
 import type { ScreenName, ScreenOptions } from '../../screens/index.ts';
 import type { SizeMm } from '../../units.ts';
-import type { AroundSpec } from './around.ts';
 import type { PieceInField } from './place.ts';
-import type { RoundSpec } from './round.ts';
 
 /** Settings that a request gives; power may be a share of what the machine calls full. */
 export interface GivenSettings extends Partial<BurnSettings> {
@@ -147,6 +145,50 @@ export const JOB_DEFAULTS = {
   /** For a photo and for a chart; see `defaultScreen`. */
   screen: 'auto',
 } as const;
+
+/** How deep the focus is: two Rayleigh ranges, mm. */
+export type FocusDepth =
+  | { readonly origin: 'optics'; readonly depthMm: number }
+  | {
+      readonly origin: 'chart';
+      readonly chart: string;
+      readonly depthMm: number;
+      /** 95 % interval. */
+      readonly lowMm: number;
+      readonly highMm: number;
+    };
+
+/** A piece that lies still, round about an axis that lies down the bitmap, focused on its highest line. */
+export interface RoundSpec extends LyingRound {
+  readonly toneErrorL: number;
+  /** Along the surface; the piece's own width is that in the plane of focus. */
+  readonly arcMm: number;
+  /** Along the surface: within it every tone is right to the error; beyond it the picture fades out. */
+  readonly usableArcMm: number;
+  readonly featherMm: number;
+  /** What bounds the usable width; absent where all is usable. */
+  readonly boundBy?: 'focus' | 'slant';
+  readonly focus: FocusDepth;
+  /** Whether tones are corrected for the wider spot: its depth is measured, and the material's answer tells it. */
+  readonly spread: 'corrected' | 'uncorrected';
+}
+
+/** A piece that a rotary turns under the beam, line by line. Widths are around it, half-way between both diameters. */
+export interface AroundSpec {
+  readonly diametersMm: readonly [upper: number, lower: number];
+  /** Along the surface. */
+  readonly heightMm: number;
+  /** Once around, mm. */
+  readonly turnMm: number;
+  /** What lies bare between end and beginning; of a whole turn, what its lines miss, mm. */
+  readonly gapMm: number;
+  /** Whether the picture goes all around. */
+  readonly isClosed: boolean;
+  /** So much of the picture's end is blended into its beginning, mm. */
+  readonly overlapMm: number;
+  /** Of the rotary: steps of a turn, and from line to line; absent where they were not said. */
+  readonly steps?: { readonly turn: number; readonly line: number };
+}
 
 /** A request with every name turned into its record: all that the road of a photo needs. */
 export interface JobSpec {
