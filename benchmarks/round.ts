@@ -3,8 +3,8 @@
 // and within the width that the job calls usable. The profile is learned from a scanned chart. The engravers are the
 // project's own (a ray's end is searched for, not computed) and the second one of benchmarks/mismatch, whose beam is no
 // Gaussian; none has the optics that its machine's record or its focus chart says: the focus is up to a fifth deeper or
-// shallower, and rays come from higher. Arguments: words of the cases' names. DIAMETER (73 mm), ARC (26 mm); ALL=1 lists
-// tones by place.
+// shallower, and rays come from higher. Arguments: words of the cases' names. DIAMETER (73 mm), ARC (26 mm); with ALL=1
+// tones are listed by place.
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

@@ -21,8 +21,8 @@ const FEATHER_MM = 2;
 const STEPS = 48;
 /**
  * What a chart in focus tells of a wider spot: where the mark answers to dose as a threshold does, half of the change
- * by a wider spot is left after its correction; where it answers gradually, how pulses add up decides, and correcting is
- * no better than not. Spot diameters over that in focus up to which a width is used, and shares of the change that are
+ * by a wider spot is left after its correction; where it answers gradually, how pulses add up decides, and correcting
+ * is no better than not. Spot diameters over that in focus up to which a width is used, and shares of the change that are
  * left. Measured (benchmarks/round.ts).
  */
 const SPREAD = {
