@@ -21,9 +21,9 @@ const FEATHER_MM = 2;
 const STEPS = 48;
 /**
  * What a chart in focus tells of a wider spot: where the mark answers to dose as a threshold does, half of the change
- * by a wider spot is left after its correction; where it answers gradually, how pulses add up decides, and correcting
- * is no better than not. Spot diameters over that in focus up to which a width is used, and shares of the change that are
- * left. Measured (benchmarks/round.ts).
+ * by a wider spot is left after its correction; where it answers gradually, how pulses add up decides, and to correct
+ * is no better than not to. Spot diameters over that in focus up to which a width is used, and the shares of the change
+ * that are left. Measured (benchmarks/round.ts).
  */
 const SPREAD = {
   corrected: { widestSpot: 1.3, left: 0.5 },
