@@ -1,5 +1,12 @@
 import { tabulate } from '../numeric/index.ts';
-import { type DotGrid, type Kernels, loadKernels, type Plane, reserveBuffers } from '../plane/index.ts';
+import {
+  type DotGrid,
+  giveBackKernels,
+  type Kernels,
+  loadKernels,
+  type Plane,
+  reserveBuffers,
+} from '../plane/index.ts';
 
 /**
  * Cells: what the eye takes in at once, a block of dots of about `CELL_MM`. Everything but the pointwise part of the
@@ -56,6 +63,7 @@ export function averageCells(
       cells[cy * across + cx] = sums[cx] / (rows * columns);
     }
   }
+  giveBackKernels(kernels);
   return { width: across, height: down, data: cells };
 }
 
@@ -141,6 +149,7 @@ export function averageWindow(
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
     averageFastWindow(kernels, cells, { radius, into });
+    giveBackKernels(kernels);
     return into;
   }
   const { width, height, data } = cells;
@@ -223,6 +232,7 @@ export function blurCells(cells: Cells, options: BlurOptions): Cells {
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
     blurFastCells(kernels, cells, { kernelX, kernelY, into });
+    giveBackKernels(kernels);
     return into;
   }
   const rows = new Float32Array(data.length);

@@ -1,5 +1,5 @@
 import { tabulate } from '../numeric/index.ts';
-import { type Kernels, loadKernels, ONE, type Plane, reserveBuffers } from '../plane/index.ts';
+import { giveBackKernels, type Kernels, loadKernels, ONE, type Plane, reserveBuffers } from '../plane/index.ts';
 import { blendRows, type CellSize, type Cells, splitHeight } from './cells.ts';
 import { CODES_PER_L, luminanceTable } from './lightness.ts';
 
@@ -46,6 +46,7 @@ export function applyToneFields(luminance: Plane<'luminance'>, fields: ToneField
     const at = y * width;
     toneRow(data.subarray(at, at + width), out.data.subarray(at, at + width), (y + 0.5) / fields.size.y - 0.5);
   }
+  giveBackKernels(kernels);
 }
 
 /** One row of dots, its middle at height `atCell` of the fields. */

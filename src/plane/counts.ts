@@ -1,4 +1,4 @@
-import { type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
+import { giveBackKernels, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 import { ONE, type Plane } from './plane.ts';
 
 export interface CountOptions {
@@ -44,6 +44,7 @@ function countFast(kernels: Kernels, data: Uint16Array): Uint32Array {
   const others = new Uint32Array(buffer, countsAt + 4 * size, size);
   for (let value = 0; value < size; value++) counts[value] += others[value];
   if (data.length % 2 === 1) counts[data[data.length - 1]]++;
+  giveBackKernels(kernels);
   return counts;
 }
 

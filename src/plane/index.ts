@@ -30,7 +30,7 @@ export {
   stepMmOf,
 } from './gcode.ts';
 export * from './inputs.ts';
-export { findPackageRoot, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
+export { findPackageRoot, giveBackKernels, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 export * from './lightness.ts';
 export { mapSamples } from './map-samples.ts';
 export { keepHeapSmall, releaseMemory } from './memory.ts';

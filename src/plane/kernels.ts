@@ -289,20 +289,40 @@ export interface Kernels {
 let compiled: WebAssembly.Module | null | undefined;
 
 /**
- * A fresh instance of the kernels, with a memory of its own that goes when the instance goes; undefined when they were
+ * Instances that were given back, for whoever needs one next: a new one takes half a millisecond and 10 GiB of
+ * addresses, and a process has addresses for 12 800 of them, all its threads together, until garbage is collected.
+ */
+const idle: Kernels[] = [];
+/** So many are kept, a count, of so many bytes each at most. Assumed: what one step of a job has at a time. */
+const MOST_IDLE = 4;
+const MOST_IDLE_BYTES = 4 * 2 ** 20;
+/** Those whose memory is no longer all zeros. */
+const used = new WeakSet<Kernels>();
+
+/**
+ * An instance of the kernels, with a memory of its own that goes when the instance goes; undefined when they were
  * not built or when the engine lacks SIMD, and then the plain versions serve, with the same bits.
  */
 export function loadKernels(): Kernels | undefined {
+  const again = idle.pop();
+  if (again) return again;
   if (compiled === undefined) compiled = compileKernels();
   if (compiled === null) return undefined;
   const { exports } = new WebAssembly.Instance(compiled, { env: { abort: refuse } });
   return exports as unknown as Kernels;
 }
 
+/** Lets go of an instance whose memory nobody looks at any more; one that is not given back goes as garbage does. */
+export function giveBackKernels(kernels: Kernels | undefined): void {
+  if (!kernels || idle.length >= MOST_IDLE || kernels.memory.buffer.byteLength > MOST_IDLE_BYTES) return;
+  used.add(kernels);
+  idle.push(kernels);
+}
+
 /**
  * Room for buffers of so many bytes each in the memory of the kernels, which grows as needed: their addresses,
- * multiples of 16. Each call lays out the whole memory anew, so a view is taken after it and one instance serves one
- * purpose.
+ * multiples of 16; all zeros. Each call lays out the whole memory anew, so a view is taken after it and one instance
+ * serves one purpose at a time.
  */
 export function reserveBuffers(kernels: Kernels, bytes: readonly number[]): number[] {
   let end = kernels.heapStart();
@@ -312,6 +332,7 @@ export function reserveBuffers(kernels: Kernels, bytes: readonly number[]): numb
     return at;
   });
   const pages = Math.ceil(end / 65536) - kernels.memory.buffer.byteLength / 65536;
+  if (used.has(kernels)) new Uint8Array(kernels.memory.buffer, kernels.heapStart()).fill(0);
   if (pages > 0) kernels.memory.grow(pages);
   return addresses;
 }

@@ -1,4 +1,4 @@
-import { type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
+import { giveBackKernels, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 import { ONE } from './plane.ts';
 
 export interface MapSamplesOptions {
@@ -27,6 +27,7 @@ export function mapSamples(from: Uint16Array, to: Uint16Array, options: MapSampl
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   const mapBlock = kernels ? startFastMap(kernels, table) : startPlainMap(table);
   for (let at = 0; at < from.length; at += BLOCK) mapBlock(from.subarray(at, at + BLOCK), to.subarray(at, at + BLOCK));
+  giveBackKernels(kernels);
 }
 
 type MapBlock = (from: Uint16Array, to: Uint16Array) => void;

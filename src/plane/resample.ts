@@ -1,7 +1,7 @@
 import { tabulate } from '../numeric/index.ts';
 import type { Photo } from './decode.ts';
 import { startFastPasses } from './fast-passes.ts';
-import { loadKernels } from './kernels.ts';
+import { giveBackKernels, loadKernels } from './kernels.ts';
 import { alphaOf, CENTRE, type LightSource, lightOf, readLightRow } from './luminance.ts';
 import type { ChannelWeights } from './photo-colour.ts';
 import { createPlane, ONE, type Plane } from './plane.ts';
@@ -105,6 +105,7 @@ function resampleLight(source: LightSource, options: LightOptions, out: Uint16Ar
     const bounds = rows.bounds && ([rows.bounds.lefts[y], rows.bounds.rights[y]] as const);
     out.set(passes.filterRow({ first, taps, bounds }), y * width);
   }
+  giveBackKernels(kernels);
 }
 
 function checkCrop({ x, y, width, height }: Crop, source: LightSource): void {

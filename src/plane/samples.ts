@@ -1,6 +1,6 @@
 import { constants, deflateSync } from 'node:zlib';
 import { tabulate } from '../numeric/index.ts';
-import { type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
+import { giveBackKernels, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 import type { Dots } from './plane.ts';
 
 /** Rows of samples as image files hold them: 1 bit (most significant first) or 8 bits a sample. */
@@ -42,6 +42,7 @@ function packBits({ width, height, data }: Dots, { lead, arithmetic }: Required<
       packRow(data.subarray(y * width, (y + 1) * width), bytes.subarray(at, at + rowBytes));
     }
   }
+  giveBackKernels(kernels);
   return { bitsPerSample: 1, rowBytes, height, bytes };
 }
 

@@ -1,5 +1,5 @@
 import { tabulate } from '../numeric/index.ts';
-import { type Kernels, loadKernels, reserveBuffers } from '../plane/index.ts';
+import { giveBackKernels, type Kernels, loadKernels, reserveBuffers } from '../plane/index.ts';
 
 /** Numbers of cells, row-major. */
 export interface Cells {
@@ -43,6 +43,7 @@ export function blurCells(cells: Cells, { sigmaX, sigmaY, arithmetic = 'simd' }:
     const taps = Float64Array.from(rows, (_, i) => across[Math.abs(first + i - y)] / nearY[y]);
     blur.across(rows, taps, data.subarray(y * width, (y + 1) * width));
   }
+  giveBackKernels(kernels);
   return data;
 }
 

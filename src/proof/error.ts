@@ -4,6 +4,7 @@ import {
   type DotGrid,
   type Dots,
   type DotTable,
+  giveBackKernels,
   isWhole,
   type Kernels,
   loadKernels,
@@ -91,6 +92,7 @@ export function averageWanted(luminance: Plane<'luminance'>, options: WantedOpti
         : addPlainRow(target, { row, reflectance }),
     );
   }
+  giveBackKernels(kernels);
   return createPlane('reflectance', width, height, averager.means);
 }
 

@@ -20,8 +20,9 @@ export interface PredictOptions {
 export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'reflectance'> {
   const { table, width = dots.width, height = dots.height } = options;
   const averager = createAverager({ from: dots, to: { width, height } });
-  const addRow = openStrength(dots, table);
+  const { addRow, close } = openStrength(dots, table);
   for (let y = 0; y < dots.height; y++) averager.add(addRow);
+  close();
   const { pitchMm, lineSpacingMm } = table.grid;
   return showStrength(
     { width, height, data: averager.means },
@@ -96,11 +97,12 @@ export interface MeanLightnessOptions {
 /** CIE L* of a field of dots as a reading of it would show: mean strength, mixed, as lightness. */
 export function predictLightness(dots: Dots, options: MeanLightnessOptions): number {
   const { table, rect = { x: 0, y: 0, width: dots.width, height: dots.height } } = options;
-  const addRow = openStrength(dots, table);
+  const { addRow, close } = openStrength(dots, table);
   const before = new Float32Array(dots.width);
   for (let y = 0; y < rect.y; y++) addRow(before);
   const columns = new Float32Array(dots.width);
   for (let y = 0; y < rect.height; y++) addRow(columns);
+  close();
   let sum = 0;
   for (let x = rect.x; x < rect.x + rect.width; x++) sum += columns[x];
   return lightnessOfReflectance(createMixer(table)(sum / (rect.width * rect.height)));

@@ -2,6 +2,7 @@ import {
   type DoseSampling,
   type Dots,
   type DotTable,
+  giveBackKernels,
   type Kernels,
   loadKernels,
   reserveBuffers,
@@ -11,6 +12,12 @@ import {
 /** Adds the mean strength of each cell of the next row of dots, top to bottom, to the target. */
 export type AddStrengthRow = (target: Float32Array) => void;
 
+export interface StrengthRows {
+  readonly addRow: AddStrengthRow;
+  /** When no more rows are wanted: whoever needs the arithmetic next need not build it anew. */
+  readonly close: () => void;
+}
+
 /**
  * Mean strength of every dot cell, row by row from the top. Outside the dots nothing fires.
  * The neighbourhood's bits are kept as one number a column, shifted by a row at a time, and as one running index along
@@ -18,13 +25,20 @@ export type AddStrengthRow = (target: Float32Array) => void;
  * them only go into an average: a row that is stored first costs a third more. `scalar` forces the readable version;
  * `simd` takes the kernels when they can be had, with the same bits.
  */
-export function openStrength(dots: Dots, table: DotTable, arithmetic: 'simd' | 'scalar' = 'simd'): AddStrengthRow {
-  if (dots.levels > 2) return openLevels(dots, table.dose);
-  if (!table.corners) return openWithoutCorners(dots, table);
-  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
-  if (!kernels) return openFull(dots, table);
-  return table.columns === 3 && table.rows === 3 ? openFastNine(kernels, dots, table) : openFast(kernels, dots, table);
+export function openStrength(dots: Dots, table: DotTable, arithmetic: 'simd' | 'scalar' = 'simd'): StrengthRows {
+  const isByKernel = dots.levels === 2 && table.corners && arithmetic === 'simd';
+  const kernels = isByKernel ? loadKernels() : undefined;
+  const addRow = kernels ? openByKernel(kernels, dots, table) : openPlain(dots, table);
+  return { addRow, close: () => giveBackKernels(kernels) };
 }
+
+function openPlain(dots: Dots, table: DotTable): AddStrengthRow {
+  if (dots.levels > 2) return openLevels(dots, table.dose);
+  return table.corners ? openFull(dots, table) : openWithoutCorners(dots, table);
+}
+
+const openByKernel = (kernels: Kernels, dots: Dots, table: DotTable): AddStrengthRow =>
+  table.columns === 3 && table.rows === 3 ? openFastNine(kernels, dots, table) : openFast(kernels, dots, table);
 
 /** By vectors: the commonest neighbourhood, a dot and those that touch it. */
 function openFastNine(kernels: Kernels, dots: Dots, { rows, strength }: DotTable): AddStrengthRow {

@@ -1,4 +1,13 @@
-import { createDots, type Dots, type Kernels, loadKernels, ONE, type Plane, reserveBuffers } from '../plane/index.ts';
+import {
+  createDots,
+  type Dots,
+  giveBackKernels,
+  type Kernels,
+  loadKernels,
+  ONE,
+  type Plane,
+  reserveBuffers,
+} from '../plane/index.ts';
 
 const HALF = (ONE + 1) / 2;
 /** Largest sixteenfold sum at which the dot stays bare: rounding is part of the sum, so the test needs no shift. */
@@ -31,6 +40,7 @@ export function diffuseFloydSteinberg(coverage: Plane<'coverage'>, options: Floy
   const scratch = new Uint8Array(width);
   for (let y = 0; y < start.length; y++) diffuseRows(start[y], scratch, y);
   diffuseRows(coverage.data, dots.data, 0);
+  giveBackKernels(kernels);
   return dots;
 }
 

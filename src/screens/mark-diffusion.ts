@@ -1,4 +1,13 @@
-import { createDots, type Dots, type Kernels, loadKernels, ONE, type Plane, reserveBuffers } from '../plane/index.ts';
+import {
+  createDots,
+  type Dots,
+  giveBackKernels,
+  type Kernels,
+  loadKernels,
+  ONE,
+  type Plane,
+  reserveBuffers,
+} from '../plane/index.ts';
 import { addErrors, divisionBy, REACH, sharesOf, sumCoverage } from './diffusion.ts';
 import { type DiffusionKernel, FLOYD_STEINBERG } from './kernels.ts';
 import type { MarkSteps } from './mark-steps.ts';
@@ -81,6 +90,7 @@ export function diffuseMarks(wanted: Plane<'coverage'>, options: MarkDiffusionOp
     if (isFour) continue;
     [twoUp, oneUp, here] = [oneUp, here, twoUp];
   }
+  giveBackKernels(kernels);
   return dots;
 }
 

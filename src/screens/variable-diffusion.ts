@@ -1,5 +1,5 @@
 import { createRandom, tabulate } from '../numeric/index.ts';
-import { createDots, type Dots, loadKernels, ONE, type Plane } from '../plane/index.ts';
+import { createDots, type Dots, giveBackKernels, loadKernels, ONE, type Plane } from '../plane/index.ts';
 import { coverageOfLevels } from './levels.ts';
 import type { MarkSteps } from './mark-steps.ts';
 import { type VariableKernel, weightsAt } from './variable-kernels.ts';
@@ -51,6 +51,7 @@ export function diffuseVariable(coverage: Plane<'coverage'>, options: VariableDi
   if (kernels) {
     const known = { width, steps: DOT_STEPS, rowOf, ahead, belowBehind, most: FREE, mostHeld: FREE };
     eachRow({ plane: coverage, dots, start, scan }, startFastVariableRows(kernels, known));
+    giveBackKernels(kernels);
     return dots;
   }
   const random = createRandom(options.seed);

@@ -1,5 +1,13 @@
 import { createRandom, tabulate } from '../numeric/index.ts';
-import { createDots, type Dots, loadKernels, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
+import {
+  createDots,
+  type Dots,
+  giveBackKernels,
+  loadKernels,
+  ONE,
+  type Plane,
+  type StrengthTable,
+} from '../plane/index.ts';
 import { keepWithin, MAX_SIDES, mapRow, pushRow } from './mark-diffusion.ts';
 import { coverageOfStrengths, type MarkSteps } from './mark-steps.ts';
 import { eachRow, tabulateWeights, type VariableDiffusionOptions, WEIGHT_ONE } from './variable-diffusion.ts';
@@ -39,6 +47,7 @@ export function diffuseVariableMarks(wanted: Plane<'coverage'>, options: Variabl
     const known = { width, steps, rowOf, ahead, belowBehind, most, mostHeld: 2 * ONE, levels };
     const chooseRow = startFastVariableRows(kernels, known);
     eachRow({ plane: wanted, dots, start, scan }, chooseRow);
+    giveBackKernels(kernels);
     return dots;
   }
   let incoming = new Int32Array(width + 2);

@@ -44,8 +44,8 @@ describe.each(Object.entries(TABLES))('a table of %s dots', (_, table) => {
     fc.assert(
       fc.property(fc.integer({ min: 1, max: 40 }), fc.integer({ min: 1, max: 9 }), fc.nat(), (width, height, seed) => {
         const dots = randomDots(width, height, seed);
-        const addRow = openStrength(dots, table);
-        const addPlainly = openStrength(dots, table, 'scalar');
+        const { addRow } = openStrength(dots, table);
+        const { addRow: addPlainly } = openStrength(dots, table, 'scalar');
         for (let y = 0; y < height; y++) {
           const row = new Float32Array(width).fill(2);
           const plain = row.slice();

@@ -28,16 +28,29 @@ interface Halftone {
   readonly grid: DotGrid;
 }
 
+type PointsRequest = Pick<JobSpec, 'profile' | 'grid'> & Pick<Halftone, 'screen'>;
+
+/** Curves by what they were asked for: the pieces of an order ask for the same ones again and again. */
+const known = new Map<string, readonly TonePoint[]>();
+/** So many are kept, a count. Assumed: an order has few materials, and each machine one grid for each. */
+const MOST_KNOWN = 16;
+
 /**
  * The tone curve of this job's screen and grid from a profile that was learned with others.
  * The response model predicts both; what the profile measured of its own then corrects the prediction: places of the
  * same predicted lightness are taken to look the same, and to have the lightness that the profile's curve gives there.
  */
-export function predictPoints({
-  profile,
-  grid,
-  screen,
-}: Pick<JobSpec, 'profile' | 'grid'> & Pick<Halftone, 'screen'>): readonly TonePoint[] {
+export function predictPoints({ profile, grid, screen }: PointsRequest): readonly TonePoint[] {
+  const key = JSON.stringify([profile, grid, screen]);
+  const points = known.get(key) ?? computePoints({ profile, grid, screen });
+  // The one asked for last is the last to go.
+  known.delete(key);
+  known.set(key, points);
+  if (known.size > MOST_KNOWN) known.delete(known.keys().next().value!);
+  return points;
+}
+
+function computePoints({ profile, grid, screen }: PointsRequest): readonly TonePoint[] {
   const mayTurn = turnsBack(profile);
   const own = predictCurve(profile, profile, { mayTurn });
   const other = predictCurve(profile, { screen, grid }, { mayTurn });
