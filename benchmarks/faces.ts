@@ -229,8 +229,11 @@ async function take(
   size: string,
   mode: 'plain' | 'auto',
   known?: Pick<Taken, 'tone' | 'picture'>,
+  framing: Partial<Picture['framing']> = {},
 ): Promise<Taken> {
-  const spec = resolveJob({ size, profile: 'anodised-black', tone: mode }, { shop, refused: [] });
+  const { focus, zoom } = framing;
+  const crop = { ...(focus ? { focus } : {}), ...(zoom === undefined ? {} : { zoom }) };
+  const spec = resolveJob({ size, profile: 'anodised-black', tone: mode, ...crop }, { shop, refused: [] });
   const picture = await takePicture(async () => photo, { spec, withThumbnail: false });
   const tone = known?.tone ?? chooseToneValues(picture, spec);
   const toned = adjustTone(picture.light, tone, { grid: spec.grid, ...facesOf(known?.picture ?? picture) });
@@ -284,7 +287,10 @@ async function run(): Promise<void> {
   const cases = await listCases();
   for (const [index, one] of cases.entries()) {
     const photo = await decodePhoto(one.bytes, one.name);
-    const [plain, auto] = [await take(photo, one.size, 'plain'), await take(photo, one.size, 'auto')];
+    const auto = await take(photo, one.size, 'auto');
+    // All of a case have one crop: the look for a subject may choose another one for the picture without noise.
+    const { framing } = auto.picture;
+    const plain = await take(photo, one.size, 'plain', undefined, framing);
     const { darkest, lightest } = tabulateCoverage(auto.spec).table;
     const placeOf = (work: Work, face: Part) =>
       (median(meansOf(work, cheeksOf(face), 5).data) - darkest) / (lightest - darkest);
@@ -295,7 +301,8 @@ async function run(): Promise<void> {
     let noise: number | undefined;
     if (one.clean) {
       const clean = await decodePhoto(one.clean, one.name);
-      const [cleanPlain, cleanAuto] = [await take(clean, one.size, 'plain'), await take(clean, one.size, 'auto', auto)];
+      const cleanPlain = await take(clean, one.size, 'plain', undefined, framing);
+      const cleanAuto = await take(clean, one.size, 'auto', auto, framing);
       noise =
         noiseOf(auto.work, cleanAuto.work, cleanPlain.work) / noiseOf(plain.work, cleanPlain.work, cleanPlain.work);
     }

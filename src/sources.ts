@@ -121,6 +121,7 @@ export const SOURCES = {
     'V. Bazarevsky, Y. Kartynnik, A. Vakunov, K. Raveendran, M. Grundmann, BlazeFace: sub-millisecond neural face detection on mobile GPUs, arXiv:1907.05047 (2019)',
   mediapipe2019:
     'C. Lugaresi et al., MediaPipe: a framework for building perception pipelines, arXiv:1906.08172 (2019); models and model cards of the packages face_detection and selfie_segmentation, Apache-2.0',
+  monk2019: 'E. Monk, Monk Skin Tone scale (2019), skintone.google, CC BY 4.0',
   tensorflowLite: 'TensorFlow Lite, schema of model files, version 3 (tensorflow/lite/schema/schema.fbs), Apache-2.0',
   ieee754: 'IEEE Std 754-2019, Floating-point arithmetic',
   zhangEtAl2015:

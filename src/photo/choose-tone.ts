@@ -1,7 +1,8 @@
 import { type DotGrid, type Plane, tabulateLightness } from '../plane/index.ts';
 import { averageCells, type CellSize, type Cells, cellSize, coarsenCells } from './cells.ts';
 import { ARC_MINUTE_RAD } from './frame.ts';
-import { METERED_BY_PICTURE, type Meter } from './meter.ts';
+import { BRIGHT_BACKDROP, METERED_BY_PICTURE, type Meter } from './meter.ts';
+import { lightenBy } from './skin-shade.ts';
 import { cellNoise, type PhotoPixels, photoNoise, quantileBin } from './statistics.ts';
 import { fromContrast, midtoneToward } from './tone-curve.ts';
 import { TONE_DEFAULTS, TONE_FIELDS, type ToneOptions } from './tone-options.ts';
@@ -117,11 +118,14 @@ const LIGHT_SKIN_WAY = 0.5;
 const LEGIBLE_L = 15;
 const LEGIBLE_SHARE = { from: 0.2, to: 0.34 } as const;
 /**
- * A face before a sky or a window, lighter than the first of these shares of the range, is in the shade: it gets so
- * much of the difference back. Assumed, by eye before skies: a wall of middle lightness shades nobody.
+ * Where no colour tells its light, a face before a sky or a window gets so much of the difference back. A share.
+ * Assumed, by eye before skies: all of it looks lit by flash.
  */
-const BRIGHT_BACKDROP = 0.6;
 const SHADE_WAY = 0.5;
+/** No skin is lighter in even light, a share of the scale. Assumed: the lightest of the Monk scale has 0.94. */
+const LIGHTEST_SKIN = 0.9;
+/** A backdrop this light, a share of the scale, shades for certain. Assumed, by eye: a sky; between, in proportion. */
+const SKY_BACKDROP = 0.8;
 /** From here on, a share of the range, a lift for shade counts half. Assumed, by eye: lighter looks lit by flash. */
 const SHADE_TO = 0.66;
 /**
@@ -213,31 +217,42 @@ function liftMedian(median: number): number {
   return Math.max(midtoneToward(median, median + MEDIAN_WAY * (wanted - median), MAX_LIFT_L), -MAX_DROP_L);
 }
 
+export interface SkinPlace {
+  /** How light the backdrop's light part is, a share of the photo's own scale. */
+  readonly backdrop: number;
+  /** Of the work's range, L*. */
+  readonly spanL: number;
+  /** Light that the face lacks before such a backdrop, by the colour of its skin, EV. */
+  readonly shadeEv?: number;
+}
+
 /**
  * The place of a face's skin in the range, a share, by its place in the photo's own: rising, so that the order of faces
- * stays; between SKIN_FROM and SKIN_TO it is left where it is.
+ * stays; between SKIN_FROM and SKIN_TO it is left where it is. Before a bright backdrop it is where the same skin would
+ * lie in even light, as far as its colour tells that.
  */
-export function placeSkin(
-  own: number,
-  { backdrop, spanL }: { readonly backdrop: number; readonly spanL: number },
-): number {
+export function placeSkin(own: number, { backdrop, spanL, shadeEv = 0 }: SkinPlace): number {
   const least = Math.min(Math.max(LEGIBLE_L / spanL, LEGIBLE_SHARE.from), LEGIBLE_SHARE.to);
-  const even =
-    own < SKIN_FROM ? least + own * (1 - least / SKIN_FROM) : own - LIGHT_SKIN_WAY * Math.max(0, own - SKIN_TO);
+  const evenAt = (share: number) =>
+    share < SKIN_FROM ? least + share * (1 - least / SKIN_FROM) : share - LIGHT_SKIN_WAY * Math.max(0, share - SKIN_TO);
+  const even = evenAt(own);
   // No more than the square: the darker skin is, the likelier it is so by itself and not for want of light.
   const shaded = even + Math.min(SHADE_WAY * Math.max(0, backdrop - Math.max(own, BRIGHT_BACKDROP)), own * own);
-  return Math.max(even, Math.min(shaded, SHADE_TO + (shaded - SHADE_TO) / 2));
+  const way = Math.min(1, Math.max(0, (backdrop - BRIGHT_BACKDROP) / (SKY_BACKDROP - BRIGHT_BACKDROP)));
+  const lightened = Math.min(lightenBy(100 * own, way * shadeEv) / 100, LIGHTEST_SKIN + (1 - LIGHTEST_SKIN) * own);
+  const lit = Math.min(evenAt(lightened), even + own * own);
+  return Math.max(even, lit, Math.min(shaded, SHADE_TO + (shaded - SHADE_TO) / 2));
 }
 
 /**
  * Midtones and contrast that bring the faces to their places: as far as the darkest needs it and the lightest bears it.
  */
 function liftFaces(
-  { skins, backdropL = 0 }: Meter,
+  { skins, backdropL = 0, shadeEv = 0 }: Meter,
   { points, reach }: { readonly points: Points; readonly reach: ToneReach },
 ): Pick<ToneOptions, 'midtoneL' | 'contrast'> {
   const faces = skins.map(({ lightness }) => {
-    const place = placeSkin(lightness / 100, { backdrop: backdropL / 100, spanL: reach.spanL });
+    const place = placeSkin(lightness / 100, { backdrop: backdropL / 100, spanL: reach.spanL, shadeEv });
     const from = stretch(lightness, points);
     // What a white point has made lighter stays so, unless it is light enough.
     const to = Math.max(reach.lightnessAt(place), Math.min(from, reach.lightnessAt(SKIN_LIGHT)));

@@ -34,11 +34,18 @@ const SMEAR = 1;
  */
 const GROUND = { codes: 14, scatters: 3.5, least: 0.1, most: 45, ofRim: 0.85 } as const;
 /**
+ * Neighbours of one colour, a share of all or of those at the rim, from which a picture was drawn and not taken by a
+ * camera, which leaves grain everywhere. Assumed, by 943 pictures of the Debian packages opencv-doc, python3-skimage,
+ * python3-sklearn and four of wallpapers: photos reach 0.51; drawings, windows of programs and pictures put together
+ * that were taken for a print have 0.64 and more.
+ */
+const DRAWN = 0.6;
+/**
  * What a print is: share of the photo that it takes, how much of each edge lies within so many pixels of a line, how
  * much of the four-sided figure is filled, its corners in degrees, how unequal opposite edges may be, and what its
  * picture holds at least (standard deviation, codes of 8 bits). Measured (tests/photo/find-print.test.ts) on photos of
- * prints made for it and on the project's own photos, which are none; of 627 other pictures 11 were taken for one, by
- * their names screenshots and pictures put together.
+ * prints made for it and on the project's own photos, which are none; of 943 other pictures (see `DRAWN`) two are taken
+ * for one, both of a printed page.
  */
 const PRINT = {
   from: 0.2,
@@ -61,6 +68,7 @@ const GLARE = { blown: 250, paper: 243, from: 0.002, to: 0.3 } as const;
  * it, and a picture in it.
  */
 export function findPrint(image: ColourImage): SeenPrint | undefined {
+  if (isDrawn(image)) return undefined;
   const figure = tellFromGround(image);
   if (!figure) return undefined;
   const { width, height } = image;
@@ -84,6 +92,24 @@ export function findPrint(image: ColourImage): SeenPrint | undefined {
     slant: Math.max(upper / lower, lower / upper, left / right, right / left) - 1,
     ...(glare ? { glare } : {}),
   };
+}
+
+/** Whether most neighbours along the rows have one colour, in all of the picture or at its rim. */
+function isDrawn({ width, height, rgb }: ColourImage): boolean {
+  const pairs = { all: 0, rim: 0 };
+  const equal = { all: 0, rim: 0 };
+  for (let y = 0; y < height; y++) {
+    for (let x = 1, at = 3 * (y * width + 1); x < width; x++, at += 3) {
+      const isEqual = rgb[at] === rgb[at - 3] && rgb[at + 1] === rgb[at - 2] && rgb[at + 2] === rgb[at - 1];
+      const isRim = y < RIM || y >= height - RIM || x < RIM || x > width - RIM;
+      pairs.all++;
+      if (isEqual) equal.all++;
+      if (!isRim) continue;
+      pairs.rim++;
+      if (isEqual) equal.rim++;
+    }
+  }
+  return equal.all > DRAWN * pairs.all || equal.rim > DRAWN * pairs.rim;
 }
 
 /** Ones where the largest figure is that stands out from the ground around it; undefined without such a ground. */

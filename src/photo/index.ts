@@ -10,6 +10,7 @@ export * from './frame.ts';
 export * from './mask.ts';
 export * from './meter.ts';
 export * from './outline.ts';
+export { skinRatio } from './skin-shade.ts';
 export * from './statistics.ts';
 export * from './tone-options.ts';
 export * from './tone-rows.ts';

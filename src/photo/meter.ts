@@ -1,5 +1,6 @@
 import { type Plane, tabulateLightness } from '../plane/index.ts';
 import type { PhotoPart } from './choose-crop.ts';
+import { tellShadeEv } from './skin-shade.ts';
 import { quantileBin } from './statistics.ts';
 
 /** Whom or what a picture is of. All places are shares of the picture's width and height, and may lie outside. */
@@ -10,6 +11,8 @@ export interface PictureSubject {
   readonly share: { readonly width: number; readonly height: number; readonly data: Float32Array };
   /** Somebody said it: its own middle tone stands for the picture's where no face does. */
   readonly isGiven: boolean;
+  /** Linear red over blue of each face's skin, as `skinRatio` tells it; absent where no colour is known. */
+  readonly redOverBlue?: readonly number[];
 }
 
 /** What light a picture's subject has. L* of the photo, before any tone. */
@@ -24,6 +27,8 @@ export interface Meter {
   readonly foldsL?: number;
   /** Above which the light part of what surrounds the subject lies: a sky, a window. */
   readonly backdropL?: number;
+  /** How much light the faces lack before such a backdrop, told by the colours of their skin, EV. */
+  readonly shadeEv?: number;
 }
 
 export const METERED_BY_PICTURE: Meter = { by: 'picture', skins: [] };
@@ -45,6 +50,11 @@ const IS_SUBJECT = 0.5;
 const IS_BACKDROP = 0.2;
 /** Share of the subject that may be darker than its folds. Assumed: pupils and nostrils are less. */
 const FOLDS_SHARE = 0.01;
+/**
+ * Before a backdrop lighter than this share of the scale faces may be in the shade. Assumed, by eye before skies: a
+ * wall of middle lightness shades nobody.
+ */
+export const BRIGHT_BACKDROP = 0.6;
 /** Share of the backdrop below its light part. Assumed: a sky or a window that lights from behind takes a quarter. */
 const BACKDROP_SHARE = 0.75;
 
@@ -59,7 +69,7 @@ export interface MeterOptions {
  * and as a median; of the subject's darkest; of the light part of the backdrop. Looks at a few thousand dots.
  */
 export function meterPicture(light: Plane<'luminance'>, { subject, opaque }: MeterOptions): Meter {
-  const { faces, share, isGiven } = subject;
+  const { faces, share, isGiven, redOverBlue } = subject;
   const table = tabulateLightness();
   const { width, height, data } = light;
   const isOpaque = (at: number) => opaque === undefined || opaque.data[at] >= 128;
@@ -81,7 +91,7 @@ export function meterPicture(light: Plane<'luminance'>, { subject, opaque }: Met
     }
   };
 
-  const skins = faces.flatMap((box) => {
+  const skins = faces.flatMap((box, face) => {
     const seen = emptyCounts();
     const [cx, cy] = [(box.x + box.width / 2) * width, (box.y + box.height / 2) * height];
     const [rx, ry] = [SKIN_RADIUS * box.width * width, SKIN_RADIUS * box.height * height];
@@ -90,7 +100,7 @@ export function meterPicture(light: Plane<'luminance'>, { subject, opaque }: Met
       return dx * dx + dy * dy <= 1 && shareAt(x, y) >= IS_SUBJECT ? seen : undefined;
     });
     const lightness = quantile(seen, 0.5);
-    return lightness === undefined ? [] : [{ box, lightness }];
+    return lightness === undefined ? [] : [{ box, lightness, redOverBlue: redOverBlue?.[face] }];
   });
   if (skins.length === 0 && !isGiven) return METERED_BY_PICTURE;
 
@@ -103,12 +113,15 @@ export function meterPicture(light: Plane<'luminance'>, { subject, opaque }: Met
   if (skins.length === 0 && subjectL === undefined) return METERED_BY_PICTURE;
   const foldsL = quantile(inside, FOLDS_SHARE);
   const backdropL = quantile(outside, BACKDROP_SHARE);
+  const isBright = backdropL !== undefined && backdropL > 100 * BRIGHT_BACKDROP;
+  const shadeEv = isBright ? tellShadeEv(skins) : undefined;
   return {
     by: skins.length > 0 ? 'faces' : 'subject',
-    skins,
+    skins: skins.map(({ box, lightness }) => ({ box, lightness })),
     ...(skins.length === 0 && subjectL !== undefined ? { subjectL } : {}),
     ...(foldsL === undefined ? {} : { foldsL }),
     ...(backdropL === undefined ? {} : { backdropL }),
+    ...(shadeEv === undefined ? {} : { shadeEv }),
   };
 }
 

@@ -174,13 +174,22 @@ test('the photos of the project are no prints', async () => {
   }
 });
 
-test('a drawn frame, an empty sheet and a speck are none', () => {
+/** Paints another ground around a straight print. */
+function layOn(groundAt: (x: number, y: number) => number): ColourImage {
   const drawn = photograph(prints[0]!, { corners: STRAIGHT });
   for (let at = 0; at < drawn.rgb.length; at += 3) {
     const [x, y] = [(at / 3) % WIDTH, Math.floor(at / 3 / WIDTH)];
-    if (x < 40 || x >= 205 || y < 25 || y >= 150) drawn.rgb.fill(128, at, at + 3);
+    if (x < 40 || x >= 205 || y < 25 || y >= 150) drawn.rgb.fill(groundAt(x, y), at, at + 3);
   }
-  expect(findPrint(drawn)).toBeUndefined();
+  return drawn;
+}
+
+test('a picture in the window of a program is none', () => {
+  expect(findPrint(layOn((_, y) => 176 + Math.floor(y / 24)))).toBeUndefined();
+});
+
+test('a drawn frame, an empty sheet and a speck are none', () => {
+  expect(findPrint(layOn(() => 128))).toBeUndefined();
   expect(findPrint(photograph(prints[0]!, { corners: STRAIGHT, border: 0.5 }))).toBeUndefined();
   expect(findPrint({ width: 3, height: 2, rgb: new Uint8Array(18) })).toBeUndefined();
 });

@@ -12,6 +12,7 @@ import {
   multiplyMasks,
   type PhotoPart,
   refineMatte,
+  skinRatio,
   softenBackdrop,
 } from '../../photo/index.ts';
 import {
@@ -267,7 +268,11 @@ export function meterSubject(
     spec,
     subject,
     placed,
-  }: { readonly spec: JobSpec; readonly subject: SeenSubject | undefined; readonly placed: PlacedPicture },
+  }: {
+    readonly spec: JobSpec;
+    readonly subject: SeenSubject | undefined;
+    readonly placed: PlacedPicture & { readonly photo: Photo };
+  },
 ): Meter {
   if (spec.tone !== 'auto' || !subject) return METERED_BY_PICTURE;
   const { crop, place } = placed.frame;
@@ -287,7 +292,16 @@ export function meterSubject(
     for (let x = 0; x < width; x++) data[y * width + x] = shareOf(subject, placeAt(x + 0.5, y + 0.5));
   }
   const isGiven = subject.by === 'given';
-  return meterPicture(light, { subject: { faces, share: { width, height, data }, isGiven }, opaque });
+  const redOverBlue = boxes.map((box) => skinRatio(copyPart(placed.photo, box)));
+  return meterPicture(light, { subject: { faces, share: { width, height, data }, isGiven, redOverBlue }, opaque });
+}
+
+/** Side of the copy of a face by which the colour of its skin is told, pixels. Assumed: a median needs no more. */
+const SKIN_PX = 32;
+
+function copyPart(photo: Photo, { x, y, width, height }: PhotoPart): ColourImage {
+  const crop = { x: x * photo.width, y: y * photo.height, width: width * photo.width, height: height * photo.height };
+  return readColour(photo, { crop, width: SKIN_PX, height: SKIN_PX });
 }
 
 /** What of a place is the subject's; all of its box where no more is known. */
