@@ -69,12 +69,12 @@ export function compareHalftone(
   const warnings: SettingsWarning[] = [];
   const warn = (field: SettingsWarning['field'], what: string) => warnings.push(warnLearned(profile, field, what));
   if (differs(profile.grid.pitchMm, job.grid.pitchMm)) {
-    warn('pitch', `at another pitch: ${profile.grid.pitchMm} mm; ${uses} ${job.grid.pitchMm} mm`);
+    warn('pitch', `at another pitch: ${sayMm(profile.grid.pitchMm)} mm; ${uses} ${sayMm(job.grid.pitchMm)} mm`);
   }
   if (differs(profile.grid.lineSpacingMm, job.grid.lineSpacingMm)) {
     warn(
       'lineSpacing',
-      `at another line spacing: ${profile.grid.lineSpacingMm} mm; ${uses} ${job.grid.lineSpacingMm} mm`,
+      `at another line spacing: ${sayMm(profile.grid.lineSpacingMm)} mm; ${uses} ${sayMm(job.grid.lineSpacingMm)} mm`,
     );
   }
   const screen = describeScreen(profile.screen);
@@ -105,6 +105,9 @@ export function countsMarks(profile: Pick<Profile, 'screen'>, { screen }: Pick<J
 function differs(a: number, b: number): boolean {
   return Math.abs(a - b) > 0.001 * Math.max(a, b);
 }
+
+/** To the four digits in which `differs` may find a difference: a rotary's steps have no round pitch. */
+const sayMm = (mm: number) => Number(mm.toPrecision(4));
 
 function describeScreen({ name, options }: ScreenChoice): string {
   const sorted = Object.keys(options).sort();

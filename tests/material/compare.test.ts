@@ -40,6 +40,11 @@ test('pitch, line spacing, screen and settings are named with both values', () =
   expect(warnings[3].message).toContain('speed 1000 mm/s, now 800 mm/s, passes 1, now 2');
 });
 
+test('a pitch of a rotary’s whole steps is told in as many digits as tell it from the profile’s', () => {
+  const [told] = messages({ grid: { pitchMm: (73 * Math.PI * 3) / 25600, lineSpacingMm: 0.02 } });
+  expect(told!.message).toContain('0.02 mm; this job uses 0.02688 mm');
+});
+
 test('other options of the same screen count, their order and rounding of lengths do not', () => {
   expect(messages({ screen: { name: 'floyd-steinberg', options: { scan: 'raster' } } })[0].field).toBe('screen');
   expect(messages({ grid: { pitchMm: 0.02000001, lineSpacingMm: 0.02 } })).toEqual([]);
