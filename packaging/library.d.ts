@@ -7,7 +7,7 @@ declare const CHART_KIND_NAMES: readonly [
 	"verify",
 	"check"
 ];
-declare const DOT_FORMAT_NAMES: readonly [
+declare const PICTURE_FORMAT_NAMES: readonly [
 	"png",
 	"tiff",
 	"bmp"
@@ -326,7 +326,7 @@ export interface DotTable extends StrengthTable {
 	readonly yuleNielsenN: number;
 }
 export interface EncodeOptions {
-	readonly format: DotFormat;
+	readonly format: PictureFormat;
 	readonly levels?: number;
 }
 export interface Frame {
@@ -624,7 +624,6 @@ export interface Warning {
 }
 /** Share of dots that fire, height × width, 0 bare … 32767 solid. */
 export type Coverage = ndarray.NdArray<Uint16Array> & Marked<"coverage">;
-export type DotFormat = (typeof DOT_FORMAT_NAMES)[number];
 /** Dots, height × width: 0 bare, 1 the beam fires; 0 … levels − 1 for modulated power. */
 export type DotPlane = ndarray.NdArray<Uint8Array> & Marked<"dots">;
 /** CIE L*, height × width, 0 … 100. */
@@ -679,10 +678,10 @@ interface ChartLayout {
 	readonly patches: readonly Patch[];
 	/** Dose charts with room for the grid of another software: where it lies, mm. After all older fields. */
 	readonly field?: FieldPlace;
-	/** Charts that tell how even the machine's field is: where they are burned in it. After all older fields. */
-	readonly inField?: PlaceInField;
 	/** Charts that are burned on a piece that leans. After all older fields. */
 	readonly ramp?: Ramp;
+	/** Charts that tell how even the machine's field is: where they are burned in it. After all older fields. */
+	readonly inField?: PlaceInField;
 }
 interface CoverageTable {
 	/** Coverage 0 … ONE for luminance 0 … ONE. */
@@ -1123,14 +1122,24 @@ type PatchPattern = {
 	readonly kind: "lines-y";
 	readonly dots: number;
 	readonly period: number;
+} | {
+	readonly kind: "vernier";
+	readonly dots: number;
+	readonly period: number;
+	readonly shift: number;
 };
-type PatchRole = "bare" | "solid" | "step" | "cluster" | "line-x" | "line-y" | "ladder" | "isolated" | "control" | "dose";
+type PatchRole = "bare" | "solid" | "step" | "cluster" | "line-x" | "line-y" | "ladder" | "vernier" | "isolated" | "control" | "dose";
 type PhotoFormat = "jpeg" | "png" | "tiff" | "webp" | "avif" | "heic";
+type PictureFormat = (typeof PICTURE_FORMAT_NAMES)[number];
 type Point = readonly [
 	x: number,
 	y: number
 ];
 type RejectReason = "scratch" | "glare" | "shadow" | "clipped" | "outside" | "disagrees";
 type TagPosition = 0 | 1 | 2 | 3 | 4 | 5;
+
+export {
+	PictureFormat as DotFormat,
+};
 
 export {};

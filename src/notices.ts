@@ -24,6 +24,16 @@ export const NOTICES = {
     say: ({ levels, told }: { readonly levels: number; readonly told: number }) =>
       `The S word tells ${told} of the ${levels} power levels apart at this power: the others burn like their neighbours.`,
   },
+  'two-way-speed': {
+    about: 'job',
+    say: ({ speedMmPerS, measured }: { readonly speedMmPerS: number; readonly measured: readonly number[] }) =>
+      `Lines there and back were measured at ${measured.join(' and ')} mm/s, and not at ${speedMmPerS}: how far apart they land here is not known, and nothing was taken back. Burn a spot chart at this speed, or at a second one near it.`,
+  },
+  'two-way-vague': {
+    about: 'job',
+    say: ({ speedMmPerS, reachUm, dotUm }: Record<'speedMmPerS' | 'reachUm' | 'dotUm', number>) =>
+      `How far apart lines there and back land at ${speedMmPerS} mm/s is known to ± ${reachUm} µm only, with dots of ${dotUm} µm: nothing was taken back. Burn the spot chart again, or at this speed.`,
+  },
   'camera-flash': {
     about: 'capture',
     say: () =>

@@ -111,8 +111,20 @@ const PLACES = 8;
 /** How the beam differs from dot to dot over a machine's field: factors of energy and of the spot's diameters. */
 export type OtherField = (xMm: number, yMm: number) => { readonly dose: number; readonly width: number };
 
+interface Scanning {
+  readonly field?: OtherField | undefined;
+  /** Each second line that fires lands so far to the right, µm. */
+  readonly returnOffsetUm?: number | undefined;
+}
+
 /** Doses in units of the half dose on `perDot` × `perDot` samples a dot. */
-function deposit(dots: Dots, material: OtherMaterial, perDot: number, random: () => number, field?: OtherField) {
+function deposit(
+  dots: Dots,
+  material: OtherMaterial,
+  perDot: number,
+  random: () => number,
+  { field, returnOffsetUm = 0 }: Scanning,
+) {
   const { grid, drive, heatLines, heatDots, energySd, jitterUm, wobbleUm } = material;
   const width = dots.width * perDot;
   const height = dots.height * perDot;
@@ -134,8 +146,12 @@ function deposit(dots: Dots, material: OtherMaterial, perDot: number, random: ()
   const jitterY = (jitterUm / 1000 / grid.lineSpacingMm) * perDot;
   const wobble = (wobbleUm / 1000 / grid.lineSpacingMm) * perDot;
   const fires = (x: number, y: number) => (x >= 0 && y >= 0 && dots.data[y * dots.width + x]! > 0 ? 1 : 0);
+  const aside = (returnOffsetUm / 1000 / grid.pitchMm) * perDot;
+  let burned = 0;
   for (let y = 0; y < dots.height; y++) {
     const line = wobble * normalOf(random);
+    const isEmpty = dots.data.subarray(y * dots.width, (y + 1) * dots.width).every((dot) => dot === 0);
+    const shift = !isEmpty && burned++ % 2 === 1 ? aside : 0;
     for (let x = 0; x < dots.width; x++) {
       if (!fires(x, y)) continue;
       const warm =
@@ -145,7 +161,7 @@ function deposit(dots: Dots, material: OtherMaterial, perDot: number, random: ()
       const stamps = stampsOf(here.width);
       const strongest = (drive / peak) * (1 + warm) * Math.exp(energySd * normalOf(random));
       const energy = (strongest * here.dose) / here.width ** 2;
-      const cx = (x + 0.5) * perDot + jitterX * normalOf(random);
+      const cx = (x + 0.5) * perDot + shift + jitterX * normalOf(random);
       const cy = (y + 0.5) * perDot + jitterY * normalOf(random) + line;
       const wx = Math.floor(cx);
       const wy = Math.floor(cy);
@@ -216,7 +232,8 @@ export function burnOther(
     perDot,
     marginMm = 0,
     field,
-  }: { material: OtherMaterial; seed: number; perDot?: number; marginMm?: number; field?: OtherField },
+    returnOffsetUm,
+  }: { material: OtherMaterial; seed: number; perDot?: number; marginMm?: number } & Scanning,
 ): Surface {
   const { grid, law, fading, bareL, fullL, grainDose, grainLight, grainUm, n, opticsUm } = material;
   const fine =
@@ -234,7 +251,7 @@ export function burnOther(
     padded.data.set(dots.data.subarray(y * dots.width, (y + 1) * dots.width), (y + my) * padded.width + mx);
   }
   const random = createOtherRandom(seed);
-  const { dose, width, height } = deposit(padded as Dots, material, fine, random, field);
+  const { dose, width, height } = deposit(padded as Dots, material, fine, random, { field, returnOffsetUm });
   // Grain is coarser than dots: one value a dot.
   const grainOf = (deviation: number) => {
     const field = createField(random, padded.width, padded.height, grainUm / 1000 / grid.pitchMm);

@@ -69,6 +69,8 @@ export function fires(
       return y % pattern.period < pattern.dots;
     case 'lines-y':
       return x % pattern.period < pattern.dots;
+    case 'vernier':
+      return (x + (y % 2) * (pattern.period - pattern.shift)) % pattern.period < pattern.dots;
   }
 }
 

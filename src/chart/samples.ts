@@ -100,6 +100,8 @@ function periodOf({ pattern }: Pick<Patch, 'pattern'>): readonly [number, number
       return [0, pattern.period];
     case 'lines-y':
       return [pattern.period, 0];
+    case 'vernier':
+      return [pattern.period, 2];
     default:
       return [0, 0];
   }

@@ -15,6 +15,7 @@ export type PatchRole =
   | 'line-x'
   | 'line-y'
   | 'ladder'
+  | 'vernier'
   | 'isolated'
   | 'control'
   | 'dose';
@@ -31,6 +32,7 @@ export type PatchRole =
  * | `squares`  | one square of `dots` × `dots` in every `period` × `period`                | (dots/period)²  |
  * | `lines-x`  | `dots` whole scan lines in every `period`: lines that run along x         | dots/period     |
  * | `lines-y`  | `dots` neighbouring dots in every `period` of each scan line: lines along y | dots/period   |
+ * | `vernier`  | the same, every other scan line moved by `shift` dots                     | dots/period     |
  */
 export type PatchPattern =
   | { readonly kind: 'bare' }
@@ -39,7 +41,8 @@ export type PatchPattern =
   | { readonly kind: 'checker'; readonly dots: number }
   | { readonly kind: 'squares'; readonly dots: number; readonly period: number }
   | { readonly kind: 'lines-x'; readonly dots: number; readonly period: number }
-  | { readonly kind: 'lines-y'; readonly dots: number; readonly period: number };
+  | { readonly kind: 'lines-y'; readonly dots: number; readonly period: number }
+  | { readonly kind: 'vernier'; readonly dots: number; readonly period: number; readonly shift: number };
 
 /** Settings of one dose cell: those of the chart with the two swept ones replaced. */
 export interface CellSettings extends BurnSettings {

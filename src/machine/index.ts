@@ -28,4 +28,5 @@ export * from './savings.ts';
 export * from './scan-path.ts';
 export * from './time.ts';
 export * from './trapezoid.ts';
+export * from './two-way.ts';
 export * from './types.ts';

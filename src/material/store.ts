@@ -19,7 +19,8 @@ export type RecordKind =
   | 'rested'
   | 'evenness'
   | 'focus'
-  | 'settings';
+  | 'settings'
+  | 'two-way';
 
 const ONE_OF: Readonly<Record<RecordKind, string>> = {
   profiles: 'profile',
@@ -34,6 +35,7 @@ const ONE_OF: Readonly<Record<RecordKind, string>> = {
   evenness: 'map of a field’s evenness',
   focus: 'depth of focus',
   settings: 'settings of a material',
+  'two-way': 'two-way offset',
 };
 
 export interface ShopOptions {

@@ -60,6 +60,9 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
   const sampleYMm = grid.lineSpacingMm / perDot.y;
   const energyJ = dotEnergyJ(beam, settings, grid);
   const pulsesMm = pulsesOfDot(beam, settings, grid);
+  // µs · mm/s is a thousandth of a µm; a line there is late to the right, a line back to the left.
+  const returnOffsetUm = beam.returnOffsetUm - (2 * (beam.returnDelayUs ?? 0) * settings.speedMmPerS) / 1000;
+  const runsBack = listReturns(dots, settings.scan);
   const samples = (dots.width + 2 * marginX) * perDot.x;
   const carried = new Float32Array(dots.width);
   const kernels = new Map<string, { readonly along: SpotKernel; readonly across: SpotKernel }>();
@@ -108,8 +111,8 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
     const chance = createChance(hash32(seed, 3, line));
     const middle = (line + 0.5) * perDot.y + (chance.normal() * beam.lineWobbleUm) / (sampleYMm * 1000);
     const lineEnergy = energyJ * CM2_PER_MM2 * Math.max(0, 1 + beam.lineEnergySd * chance.normal());
-    const back = settings.scan === 'two-way' && line % 2 === 1;
-    const offset = back ? beam.returnOffsetUm / (sampleXMm * 1000) : 0;
+    const back = runsBack[line] === 1;
+    const offset = back ? returnOffsetUm / (sampleXMm * 1000) : 0;
     const jitter = beam.jitterUm / (sampleXMm * 1000);
     const keepAlong = Math.exp((-grid.pitchMm * 1000) / heat.lengthAlongUm);
     const keepAcross = Math.exp((-grid.lineSpacingMm * 1000) / heat.lengthAcrossUm);
@@ -191,6 +194,18 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
       dose.set(rows.sum);
     },
   };
+}
+
+/** Lines that run back: the spot turns round after each line with a dot, and passes over those without. */
+function listReturns({ data, width, height }: Dots, scan: 'one-way' | 'two-way'): Uint8Array {
+  const back = new Uint8Array(height);
+  if (scan === 'one-way') return back;
+  let burned = 0;
+  for (let y = 0; y < height; y++) {
+    if (data.subarray(y * width, (y + 1) * width).every((dot) => dot === 0)) continue;
+    back[y] = burned++ % 2;
+  }
+  return back;
 }
 
 /** By how much the widest spot of a field is wider, over the dots of a bitmap; beams change smoothly over it. */

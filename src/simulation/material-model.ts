@@ -25,6 +25,8 @@ export interface BeamModel {
   readonly lineEnergySd: number;
   /** In two-way scanning, how far the returning lines land too far right, µm. */
   readonly returnOffsetUm: number;
+  /** How late the beam starts and stops at each end, µs: moves the returning lines by twice its way; 0 when absent. */
+  readonly returnDelayUs?: number;
 }
 
 /** Heat that earlier dots leave behind; it adds to the dose of the dots that follow. */
@@ -144,6 +146,7 @@ const MATERIAL_MODEL = v.strictObject({
     dotEnergySd: share,
     lineEnergySd: share,
     returnOffsetUm: within(-1e6, 1e6, 'µm'),
+    returnDelayUs: v.exactOptional(within(-1e6, 1e6, 'µs')),
   }),
   heat: v.strictObject({
     gainAlong: atLeastZero,

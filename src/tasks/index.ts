@@ -2,7 +2,13 @@
 
 export { CHART_KIND_NAMES } from '../chart/index.ts';
 export { JOB_DEFAULTS, judgeLearned, saySettings } from '../job/index.ts';
-export { controlOf as controlOfMachine, type KnownControl, listEvenness, saySetting } from '../machine/index.ts';
+export {
+  controlOf as controlOfMachine,
+  type KnownControl,
+  listEvenness,
+  saySetting,
+  splitOffset,
+} from '../machine/index.ts';
 export { PALETTE_LIMITS, tellMarkDiametersUm } from '../material/index.ts';
 export { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../photo/index.ts';
 // What a face says of its own process: that it does one job and ends, and which files it was given. And how it keeps

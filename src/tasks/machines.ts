@@ -5,6 +5,7 @@ import {
   type MotionRow,
   motionRecord,
   parseMachine,
+  type TwoWayRecord,
 } from '../machine/index.ts';
 import type { FoundRecord, Shop } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
@@ -12,6 +13,7 @@ import { computeSpotDiameterUm } from '../optics/index.ts';
 import { SOURCES } from '../sources.ts';
 import { type FoundSettings, findSettingsOf, listFoundSettings } from './found-settings.ts';
 import { listRecords } from './listing.ts';
+import { readTwoWayRecord } from './two-way.ts';
 
 export interface MachineRecord extends Pick<FoundRecord, 'from' | 'path'> {
   readonly machine: Machine;
@@ -23,6 +25,8 @@ export interface MachineRecord extends Pick<FoundRecord, 'from' | 'path'> {
   readonly motionFactors?: MotionFactors;
   /** What dose charts found on it, by material. */
   readonly found: readonly FoundSettings[];
+  /** How far apart lines there and back land, as spot charts told; absent where none did. */
+  readonly twoWay?: TwoWayRecord;
   /** Cautions, each with the whole reference that it comes from. */
   readonly cautions: readonly { readonly text: string; readonly source: string }[];
 }
@@ -45,6 +49,7 @@ export function showMachine(nameOrPath: string, shop: Shop): MachineRecord {
   const { json, name, path, from } = shop.read('machines', nameOrPath);
   const machine = parseMachine(json, name);
   const { motionUncertainty } = machine;
+  const twoWay = readTwoWayRecord(name, shop);
   return {
     machine,
     from,
@@ -55,6 +60,7 @@ export function showMachine(nameOrPath: string, shop: Shop): MachineRecord {
       ? {}
       : { motionFactors: motionUncertainty?.factors ?? ASSUMED_MOTION_FACTORS }),
     found: findSettingsOf(name, listFoundSettings(shop)),
+    ...(twoWay ? { twoWay } : {}),
     cautions: machine.cautions.map(({ text, source }) => ({ text, source: SOURCES[source] })),
   };
 }

@@ -36,6 +36,7 @@ import { type CheckRecord, checkLocatedStrip } from './check-profile.ts';
 import type { TaskContext } from './context.ts';
 import { keepFoundSettings } from './found-settings.ts';
 import { nameOfTitle, refuseRecordName } from './names.ts';
+import { keepTwoWay } from './two-way.ts';
 
 /** Where results go, each absent when it is not wanted. */
 export interface ReadChartFiles {
@@ -198,6 +199,7 @@ async function measure(
   const captures = readLocated(located, request);
   const { layout } = captures[0]!.located;
   const control = findControl(layout.machine, context.shop);
+  const bare = findMachine(layout.machine, context.shop)?.motion.bare;
   const field = layout.inField && {
     profile: readProfile(request.profile ?? layout.inField.profile, context.shop),
     date: context.clock.today(),
@@ -207,6 +209,7 @@ async function measure(
     ...(control ? { control } : {}),
     ...(field ? { field } : {}),
     ...(layout.ramp ? findBeam(layout, context.shop) : {}),
+    ...(bare === undefined ? {} : { bare }),
   });
   const palette =
     request.palette && reading.schema === 'tonewright-dose/1'
@@ -224,7 +227,7 @@ async function measure(
     ],
     force,
   );
-  const kept = request.isVirtual ? undefined : await keepInShop(reading, context);
+  const kept = request.isVirtual ? undefined : await keepInShop(reading, layout, context);
   return {
     kind: 'measured',
     reading,
@@ -237,12 +240,19 @@ async function measure(
   };
 }
 
-/** What a machine keeps of a chart: how even its field is, and the settings and the depth of focus of a material. */
+/** What a machine keeps of a chart: its field, its lines there and back, settings and depth of focus of a material. */
 async function keepInShop(
   reading: MeasuredRecord['reading'],
-  { shop }: Pick<TaskContext, 'shop'>,
+  { machine }: ChartLayout,
+  { shop, clock }: Pick<TaskContext, 'shop' | 'clock'>,
 ): Promise<string | undefined> {
   if (shop.shopDir === undefined) return undefined;
+  if (reading.schema === 'tonewright-spot/1') {
+    if (!reading.twoWay) return undefined;
+    const { offsetUm, lowUm, highUm, speedMmPerS } = reading.twoWay;
+    const date = clock.today();
+    return keepTwoWay(machine, { chart: reading.chart, date, speedMmPerS, offsetUm, lowUm, highUm }, shop);
+  }
   if (reading.schema === 'tonewright-dose/1') return keepFoundSettings(reading, shop);
   if (reading.schema === 'tonewright-focus/1') {
     const [machine, material] = [reading.machine, reading.material].map((title) => nameOfTitle(title ?? ''));

@@ -10,6 +10,7 @@ import {
   newMachine,
   saySettings,
   showMachine,
+  splitOffset,
 } from '../../tasks/index.ts';
 import type { CommandContext, OptionValues, Outcome, Run } from '../command.ts';
 import { askRest } from '../questions.ts';
@@ -20,9 +21,15 @@ export const run: Run = async ([action, name], options, commandContext) => {
   if (action === 'list' && name === undefined) return writeList(commandContext);
   if (action === 'show' && name !== undefined) {
     const record = showMachine(name, commandContext.shop);
-    const { machine, from, path, found } = record;
+    const { machine, from, path, found, twoWay } = record;
     return {
-      json: { machine, from, path, found: found.map(({ machine: _, ...one }) => one) },
+      json: {
+        machine,
+        from,
+        path,
+        found: found.map(({ machine: _, ...one }) => one),
+        ...(twoWay ? { twoWay: twoWay.measured } : {}),
+      },
       text: writeMachine(record),
     };
   }
@@ -137,6 +144,9 @@ function writeMachine(record: MachineRecord): string {
           ],
         ]
       : []),
+    ...(record.twoWay
+      ? [['Lines there and back (spot charts)', listOffsets(record.twoWay)] as [string, string[][]]]
+      : []),
     [
       `Motion (${origins.motion.kind}): ${machine.motion.kind}`,
       [...record.motionRows.map(writeMotionRow), ...describeKnowledge(record)],
@@ -164,6 +174,24 @@ function listProgramRows(words: NonNullable<MachineRecord['machine']['program']>
     ...(blocksPerS === undefined ? [] : [['blocks', `${formatNumber(blocksPerS)} in a second`]]),
     ...(beamLagUs === undefined ? [] : [['beam lags', show(beamLagUs, 'µs')]]),
     ...(backlashMm === undefined ? [] : [['backlash', show(backlashMm, 'mm')]]),
+  ];
+}
+
+/** Offsets by speed, and where two of them tell it, what they come of. */
+function listOffsets(record: NonNullable<MachineRecord['twoWay']>): string[][] {
+  const range = (low: number, high: number) => `(95 %: ${low.toFixed(1)} … ${high.toFixed(1)})`;
+  const parts = splitOffset(record);
+  return [
+    ...record.measured.map(({ speedMmPerS, offsetUm, lowUm, highUm, date }) => [
+      show(speedMmPerS, 'mm/s'),
+      `back lands ${offsetUm.toFixed(1)} µm to the right ${range(lowUm, highUm)}, ${date}`,
+    ]),
+    ...(parts
+      ? [
+          ['always', `${parts.fixedUm.value.toFixed(1)} µm ${range(parts.fixedUm.low, parts.fixedUm.high)}`],
+          ['beam late', `${parts.delayUs.value.toFixed(1)} µs ${range(parts.delayUs.low, parts.delayUs.high)}`],
+        ]
+      : []),
   ];
 }
 

@@ -14,7 +14,7 @@ import {
 } from '../../chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
-import type { EvennessMap } from '../../machine/index.ts';
+import type { BareHandling, EvennessMap } from '../../machine/index.ts';
 import {
   type AimCurve,
   type DotField,
@@ -332,6 +332,8 @@ export interface MeasureOptions extends DoseOptions {
   readonly field?: { readonly profile: Profile; readonly date: string };
   /** Focus charts: the beam by the optics of the machine. */
   readonly beam?: ExpectedFocus;
+  /** Spot charts burned there and back: what the machine does with bare lines. */
+  readonly bare?: BareHandling;
 }
 
 /**
@@ -357,7 +359,7 @@ export function measureCaptures(captures: readonly ReadCapture[], options: Measu
   const reading = layout.ramp
     ? readFocus(readings, layout, options)
     : layout.kind === 'spot'
-      ? readSpot(readings, layout)
+      ? readSpot(readings, layout, options.bare)
       : readDose(readings, layout, options);
   return { reading, captures, warnings: listWarnings(captures) };
 }
@@ -422,6 +424,8 @@ function sizePeriod(pattern: Exclude<PatchPattern, { kind: 'screened' }>): reado
       return [1, pattern.period, pattern.period / 2];
     case 'lines-y':
       return [pattern.period, 1, pattern.period / 2];
+    case 'vernier':
+      return [pattern.period, 2, pattern.period / 2];
     default:
       return [1, 1, 1];
   }

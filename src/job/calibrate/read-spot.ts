@@ -1,6 +1,8 @@
 import type { ChartLayout, Reading, Readings } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
+import type { BareHandling } from '../../machine/index.ts';
 import { fitLeastSquares, NORMAL_95_ROUNDED, power } from '../../numeric/index.ts';
+import { readTwoWay, type TwoWayOffset } from './two-way.ts';
 
 /** A width with its 95 % confidence interval, µm. */
 export interface MeasuredWidth {
@@ -31,6 +33,8 @@ export interface SpotReading {
     readonly share: number;
     readonly expected: number;
   }[];
+  /** How far lines there and back lie apart; absent where the chart was burned one way, or does not tell. */
+  readonly twoWay?: TwoWayOffset;
   readonly notes: readonly string[];
 }
 
@@ -65,6 +69,8 @@ interface Ladder {
 export function readSpot(
   { readings, solidRatio }: Pick<Readings, 'readings' | 'solidRatio'>,
   layout: ChartLayout,
+  /** What the machine does with bare lines: it says which lines run back. */
+  bare?: BareHandling,
 ): SpotReading {
   if (layout.kind !== 'spot') {
     throw new AppError('chart-wrong', `found a ${layout.kind} chart (${layout.hash}), needed a spot chart`);
@@ -108,6 +114,13 @@ export function readSpot(
       `A scan line marks ${widthY.toFixed(1)} µm, less than the ${spacingUm.toFixed(1)} µm from line to line: a solid shows stripes, and all widths come out a little large.`,
     );
   }
+  const twoWay = readTwoWay(readings, layout, bare);
+  if (twoWay) notes.push(sayTwoWay(twoWay, grid.pitchMm));
+  else if (readings.some(({ pattern }) => pattern.kind === 'vernier')) {
+    notes.push(
+      'The vernier does not tell how far lines there and back lie apart: the surface’s grain hides how its tone changes. Burn the chart on an even stock, such as coated metal: the offset is the machine’s, and no material’s.',
+    );
+  }
   return {
     schema: 'tonewright-spot/1',
     chart: layout.hash,
@@ -123,8 +136,19 @@ export function readSpot(
       share: shareOf(ratio, n),
       expected: Math.min(1, (along === 'x' ? widthY : widthX) / periodUm),
     })),
+    ...(twoWay ? { twoWay } : {}),
     notes,
   };
+}
+
+/** What was found, and what it asks for. */
+function sayTwoWay({ offsetUm, lowUm, highUm, speedMmPerS, delayUs }: TwoWayOffset, pitchMm: number): string {
+  const range = `95 %: ${lowUm.toFixed(1)} … ${highUm.toFixed(1)}`;
+  if (lowUm <= 0 && highUm >= 0) {
+    return `Lines there and back meet: ${offsetUm.toFixed(1)} µm apart (${range}) at ${speedMmPerS} mm/s.`;
+  }
+  const dots = (Math.abs(offsetUm) / 1000 / pitchMm).toFixed(1);
+  return `Lines that run back land ${Math.abs(offsetUm).toFixed(1)} µm (${dots} dots; ${range}) too far to the ${offsetUm < 0 ? 'left' : 'right'} at ${speedMmPerS} mm/s: as a beam does that fires ${Math.abs(delayUs).toFixed(1)} µs too ${delayUs < 0 ? 'early' : 'late'}, or mechanics with ${(Math.abs(offsetUm) / 1000).toFixed(4)} mm of play. Burn the chart at another speed, too: two tell one from the other.`;
 }
 
 function groupLadders(readings: readonly Reading[], { grid }: ChartLayout): readonly Ladder[] {

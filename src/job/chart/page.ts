@@ -124,6 +124,7 @@ function describePatch(
     squares: `squares of ${'dots' in pattern ? pattern.dots : 0} dots, ${percent}`,
     'lines-x': `lines along x, ${percent}`,
     'lines-y': `lines along y, ${percent}`,
+    vernier: `columns, every other line moved, ${percent}`,
   }[pattern.kind];
   const aim = aimLightness === undefined ? '' : `, aims at L* ${roundTo(aimLightness, 1)}`;
   const own = settings

@@ -1,5 +1,5 @@
 import { AppError } from '../../errors.ts';
-import type { Machine } from '../../machine/index.ts';
+import { type Machine, moveBackLines } from '../../machine/index.ts';
 import { countFiring, type Dots, encodeDots, type PictureFormat, sha256 } from '../../plane/index.ts';
 import { type Aim, type PointMm, type RectangleMm, roundMm, toControlPlace } from '../../plate/index.ts';
 import type { PlacedPiece, PlacedPlate } from './batches.ts';
@@ -94,7 +94,10 @@ export function burnGroup({ ticket, parts }: Group, facts: BurnFacts) {
       { width, height, most: MOST_DOTS, options: ['bitmaps'] },
     );
   }
-  const dots = placed.length === 1 ? placed[0]!.dots : composeDots(placed, { width, height });
+  const composed = placed.length === 1 ? placed[0]!.dots : composeDots(placed, { width, height });
+  // Lines turn otherwise than in the piece's own bitmap, so they are brought together here.
+  const byDots = parts.find(({ piece }) => piece?.job.ticket.twoWay)?.piece?.job.ticket.twoWay?.movedDots ?? 0;
+  const dots = moveBackLines(composed, { byDots, bare: machine.motion.bare });
   const bytes = encodeDots(dots, grid, { format });
   const [first] = parts;
   const file = { name: nameBitmap(first!, facts), bytes };

@@ -1,7 +1,7 @@
 import type { ChartLayout } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
-import { controlOf, type Machine } from '../../machine/index.ts';
+import { controlOf, type Machine, moveBackLines } from '../../machine/index.ts';
 import type { Profile } from '../../material/index.ts';
 import { type Dots, encodeColour, type PictureFormat, turnQuarter } from '../../plane/index.ts';
 import { aimAt, type Correction, type Jig, placeMarks, placeOrigin, toControlPlace } from '../../plate/index.ts';
@@ -114,7 +114,7 @@ async function makePlate(plate: PlacedPlate, options: OnePlate) {
   const name = `plate-${options.number}`;
   const marks = placeMarks(jig);
   const aim = aimAt(jig, { fieldMm: machine.fieldMm, correction: options.correction, pivot: marks[0]! });
-  const load = rememberDots();
+  const load = rememberDots(machine);
   const parts: Part[] = [];
   const pictures: string[] = [];
   for (const piece of plate.pieces) {
@@ -221,7 +221,7 @@ const TURN_NOTE =
   'Pieces marked ↻ lie turned by a quarter, and their dots with them, each whole. The beam now crosses the picture the other way: where a mark is longer along the scan than across it, their tone differs a little from the profile, which was learned unturned. A control strip beside them does not show this; burn one such piece first.';
 
 /** Dots of a piece as it lies, and its small picture, read once a job and turn. */
-function rememberDots() {
+function rememberDots({ motion }: Machine) {
   const known = new Map<string, Promise<{ readonly dots: Dots; readonly picture: string }>>();
   return ({ job, turned }: PlacedPiece) => {
     const key = `${turned} ${job.ticket.name}`;
@@ -231,7 +231,9 @@ function rememberDots() {
   };
   async function read(job: PlateJob, turned: boolean) {
     const { name, bitmap, grid, profile } = job.ticket;
-    const upright = await job.load();
+    const { movedDots = 0 } = job.ticket.twoWay ?? {};
+    // Which lines run back is the plate's matter, so they are put where they were.
+    const upright = moveBackLines(await job.load(), { byDots: -movedDots, bare: motion.bare });
     if (upright.width !== bitmap.width || upright.height !== bitmap.height) {
       throw new AppError(
         'file-invalid',

@@ -1,7 +1,7 @@
 import type { ChartLayout } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { formatJson } from '../../json.ts';
-import { estimateTime } from '../../machine/index.ts';
+import { estimateTime, moveBackLines } from '../../machine/index.ts';
 import { type CoverageTable, coverageTable, invertProfile, tellMarkDiametersUm } from '../../material/index.ts';
 import { type Notice, notice, settleNotices } from '../../notices.ts';
 import type { ViewingOptions } from '../../optics/index.ts';
@@ -282,13 +282,15 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
   const motion = { motion: spec.machine.motion, settings, grid };
   const lying = orientDots(dots, spec.orientation);
   const strip = spec.strip ? makeStrip(spec, lying) : undefined;
-  const burned = strip && spec.strip === 'joined' ? joinStrip(lying, strip) : lying;
+  const joined = strip && spec.strip === 'joined' ? joinStrip(lying, strip) : lying;
+  const byDots = spec.twoWay?.movedDots ?? 0;
+  const burned = moveBackLines(joined, { byDots, bare: motion.motion.bare });
   const time = burned === lying ? made.time : estimateTime(burned, motion);
   const file = { spec, title: name, frame: picture.frame };
   const bitmap = writeDots(burned, { ...file, name: `${name}.${format}` });
   const stripFiles: JobFile[] = [];
   if (strip) {
-    if (burned === lying) {
+    if (joined === lying) {
       stripFiles.push(writeDots(strip.dots, { ...file, name: `${name}.strip.${format}`, ...strip.offset }).file);
     }
     stripFiles.push({ name: `${name}.strip.json`, bytes: formatJson(strip.layout, 'layout of the strip') });

@@ -2,6 +2,7 @@ import { lightnessOfReflectance, REC709 } from '../../colour/index.ts';
 import {
   controlOf,
   estimateInterval,
+  estimateTime,
   findExtents,
   type KnownControl,
   type ProgramFacts,
@@ -28,6 +29,7 @@ import { describeCounts, meanDose, type SearchFacts } from '../../screens/index.
 import { roundTo } from '../page/html.ts';
 import { recommendStartSpacingMm } from '../request/grid.ts';
 import type { PieceInField } from '../request/place.ts';
+import type { TwoWayCorrection } from '../request/two-way.ts';
 import type { JobSpec } from '../request/types.ts';
 import { assessUncertainty, warnOfUncertainty } from '../request/uncertainty.ts';
 import { mergeCautions } from './cautions.ts';
@@ -185,6 +187,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
       note: `${spec.place ? sayPlace(spec.place) : PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.${sayOrientation(spec.orientation)}${control ? sayInControl({ xMm, yMm, widthMm, heightMm }, { control, fieldMm: machine.fieldMm }) : ''}`,
     },
     ...(spec.place && facts.correction ? { evenness: describeEvenness(spec.place, facts.correction.facts) } : {}),
+    ...(spec.twoWay ? { twoWay: describeTwoWay(spec.twoWay, facts) } : {}),
     ...(spec.orientation ? { orientation: spec.orientation } : {}),
     ...(facts.program ? { program: facts.program } : {}),
     ...(spec.round ? { round: describeRound(spec.round) } : {}),
@@ -226,6 +229,35 @@ function describeEvenness({ map, xMm, yMm, pocket }: PieceInField, facts: PlaceF
     correctedL: round3(correctedL),
     givenUpL: round3(givenUpL),
     note: `Corrected for where it lies: ${span(dose)} of the dose (known to ± ${Math.round(100 * (doseReach - 1))} %) and ${span(width)} of the spot’s width, by the field chart of ${map.date}; tones would be up to ${roundTo(correctedL, 1)} L* off without. Burn it at this place and no other.${given}`,
+  };
+}
+
+/** µm. Assumed: less is no number to type in. */
+const LEAST_LEFT_UM = 0.1;
+
+/** What brings lines there and back together, what is left to type in, and what it saves. */
+function describeTwoWay(twoWay: TwoWayCorrection, { spec, burned, time }: TicketFacts): NonNullable<Ticket['twoWay']> {
+  const { machine, settings, grid } = spec;
+  const oneWay = estimateTime(burned, { motion: machine.motion, settings: { ...settings, scan: 'one-way' }, grid });
+  const savedS = round3(oneWay.seconds - time.seconds);
+  const { offsetUm, lowUm, highUm, movedDots, by, dates } = twoWay;
+  const [offset, low, high] = [offsetUm, lowUm, highUm].map((um) => roundTo(um, 1));
+  const dots = Math.abs(movedDots);
+  const left = Math.abs(twoWay.leftUm);
+  const taken =
+    dots === 0
+      ? 'less than half a dot, so the bitmap is as it would be'
+      : `the bitmap has each second line ${dots} ${dots === 1 ? 'dot' : 'dots'} further to the ${movedDots < 0 ? 'left' : 'right'}, where its ${dots === 1 ? 'last dot has' : 'last dots have'} no room`;
+  const rest =
+    left < LEAST_LEFT_UM
+      ? ''
+      : ` ${roundTo(left, 1)} µm are left: where the control software has an offset for lines that run back, add ${roundTo(-twoWay.leftUm / 1000, 4)} mm to it.`;
+  const source =
+    by === 'this-speed' ? `spot chart of ${dates[0]}` : `spot charts of ${dates.join(' and ')}, at other speeds`;
+  return {
+    ...twoWay,
+    savedS,
+    note: `There and back: lines that run back land ${offset} µm to the right (95 %: ${low} … ${high}; ${source}); ${taken}.${rest} ${savedS > 0 ? `Saves ${roundTo(savedS, 0)} s of one way. ` : ''}What is changed in the control software is measured again.`,
   };
 }
 

@@ -7,6 +7,7 @@ import type { Meter, OutlineOptions, Rectangle, ToneOptions } from '../../photo/
 import type { DotFormat, DotGrid, DotOrientation, Dots, FileContent, Plane } from '../../plane/index.ts';
 import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
+import type { TwoWayCorrection } from '../request/two-way.ts';
 import type { KeptRequest } from '../request/types.ts';
 import type { ToneUncertainty } from '../request/uncertainty.ts';
 import type { PlaceCorrection, PlaceFacts } from './evenness.ts';
@@ -178,6 +179,12 @@ export interface Ticket {
     readonly xMm: number;
     readonly yMm: number;
     readonly pocket?: { readonly jig: string; readonly name: string };
+    readonly note: string;
+  };
+  /** How lines there and back are brought together; absent where they run one way, or nothing is measured. */
+  readonly twoWay?: TwoWayCorrection & {
+    /** How much sooner the job is done than with lines one way, s. */
+    readonly savedS: number;
     readonly note: string;
   };
   /** How the dots go into the bitmap, where it is not as the piece is looked at: mirrored first, then turned. */

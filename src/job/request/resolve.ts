@@ -58,6 +58,7 @@ import {
   screenOptionsOf,
   shortestRunOf,
 } from './screen.ts';
+import { resolveTwoWay } from './two-way.ts';
 import { type AroundSpec, JOB_DEFAULTS, type JobRequest, type JobSpec, type RoundSpec } from './types.ts';
 
 /** An assumption of a job: its profile was not measured. */
@@ -135,6 +136,7 @@ export function resolveJob(
       { machine: machine.name, options: ['around'] },
     );
   }
+  const { twoWay, notices: ofTwoWay } = resolveTwoWay({ settings, grid, machine }, shop);
   return {
     size,
     safeMarginMm: request.safeMarginMm ?? JOB_DEFAULTS.safeMarginMm,
@@ -169,6 +171,7 @@ export function resolveJob(
     ...(place ? { place } : {}),
     ...(round ? { round } : {}),
     ...(around ? { around } : {}),
+    ...(twoWay ? { twoWay } : {}),
     ...(request.strip ? { strip: request.strip } : {}),
     ...(request.text ? { text: request.text } : {}),
     ...resolveLettering(request, { size, shop }),
@@ -180,6 +183,7 @@ export function resolveJob(
       ...(isOther && learned ? listPredictionWarnings(learned, shop) : []),
       ...(aim ? listAimWarnings(aim, { shop, profile, asked: request.aim }) : []),
       ...(round ? listRoundWarnings(round) : []),
+      ...ofTwoWay,
     ],
     ...(rested.length > 0 ? { atRest: rested } : {}),
     assumptions: listAssumptions(machine, profile),

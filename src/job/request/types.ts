@@ -15,6 +15,7 @@ import type { ChannelWeights, DotFormat, DotGrid, DotOrientation } from '../../p
 import type { ScreenName, ScreenOptions } from '../../screens/index.ts';
 import type { SizeMm } from '../../units.ts';
 import type { PieceInField } from './place.ts';
+import type { TwoWayCorrection } from './two-way.ts';
 
 /** Settings that a request gives; power may be a share of what the machine calls full. */
 export interface GivenSettings extends Partial<BurnSettings> {
@@ -238,6 +239,8 @@ export interface JobSpec {
   readonly round?: RoundSpec;
   /** How a rotary turns it. */
   readonly around?: AroundSpec;
+  /** How lines there and back are brought together; absent where they run one way, or nothing is measured. */
+  readonly twoWay?: TwoWayCorrection;
   readonly strip?: 'apart' | 'joined';
   readonly text?: string;
   readonly caption?: Caption;

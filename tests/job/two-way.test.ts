@@ -1,0 +1,164 @@
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterAll, describe, expect, test } from 'vitest';
+import { type ChartLayout, drawChart, layoutChart, type Patch, type Reading } from '../../src/chart/index.ts';
+import { readTwoWay } from '../../src/job/calibrate/two-way.ts';
+import { prepareJob, resolveJob } from '../../src/job/index.ts';
+import { moveBackLines, rememberOffset } from '../../src/machine/index.ts';
+import { openShop } from '../../src/material/index.ts';
+import { decodeDotsBytes, readPhoto } from '../../src/plane/index.ts';
+import { engrave, luminanceOf, type MaterialModel, meanReflectance } from '../../src/simulation/index.ts';
+import { PLAIN } from '../simulation/models.ts';
+import { REFUSED, SHOP } from './shop.ts';
+
+const GRID = PLAIN.reference;
+const OPTIONS = { machine: 'any', direction: 'lighter', settings: PLAIN.settings, grid: GRID } as const;
+const LAYOUT = layoutChart('spot', { ...OPTIONS, settings: { ...PLAIN.settings, scan: 'two-way' } });
+/** One period and spare ends, dots; and dots from patch to patch, which bare gaps keep apart. */
+const [SIDE, STEP] = [48, 56];
+/** One patch for each move: the rest of the chart burns for nothing here. */
+const PATCHES = Array.from({ length: 16 }, (_, shift): Patch => {
+  const patch = LAYOUT.patches.find(({ pattern }) => pattern.kind === 'vernier' && pattern.shift === shift)!;
+  return { ...patch, xDots: shift * STEP, widthDots: SIDE, heightDots: SIDE };
+});
+
+const refuseScreen = () => {
+  throw new Error('no patch here is screened');
+};
+
+/** Burns the vernier there and back on the virtual engraver and reads its true reflectances. */
+function burn(model: MaterialModel, { before = 0, noise = 0, perDot = 12 } = {}) {
+  const solid: Patch = { ...PATCHES[0]!, id: 'before', pattern: { kind: 'solid' }, yDots: 0, heightDots: before };
+  const layout: ChartLayout = {
+    ...LAYOUT,
+    tags: [],
+    labels: [],
+    widthDots: PATCHES.length * STEP,
+    heightDots: SIDE + before + 1,
+    // A bare line after those before: the spot passes over it, and turns at the next.
+    patches: [solid, ...PATCHES.map((patch) => ({ ...patch, yDots: before + 1 }))],
+  };
+  const dots = drawChart(layout, refuseScreen);
+  const settings = { ...model.settings, scan: 'two-way' } as const;
+  const piece = engrave(dots, { grid: GRID, model, seed: 3, settings, oversample: perDot });
+  const mm = GRID.pitchMm;
+  const readings = PATCHES.map((patch, at): Reading => {
+    const rect = { xMm: (patch.xDots + 16) * mm, yMm: (before + 16) * mm, widthMm: 16 * mm, heightMm: 16 * mm };
+    const mean = luminanceOf(meanReflectance(piece, rect)) + noise * Math.sin(5.1 * at);
+    return { ...patch, mean, colour: [0, 0, 0], spread: 0, pixels: 100, rejectedShare: 0 };
+  });
+  return readTwoWay(readings, layout);
+}
+
+const withOffset = (returnOffsetUm: number, law: Partial<MaterialModel['law']> = {}): MaterialModel => ({
+  ...PLAIN,
+  beam: { ...PLAIN.beam, returnOffsetUm },
+  law: { ...PLAIN.law, ...law },
+});
+const GRADUAL = { kind: 'gradual', halfDoseJPerCm2: 15 } as const;
+/** A tenth of a dot. */
+const TENTH_UM = GRID.pitchMm * 100;
+
+describe('lines burned there and back', () => {
+  test.each([
+    [0, {}],
+    [4, {}],
+    [-13, GRADUAL],
+    [35, GRADUAL],
+    [-110, GRADUAL],
+    [290, GRADUAL],
+  ])('lie %d µm apart, told to a tenth of a dot', (offsetUm, law) => {
+    const found = burn(withOffset(offsetUm, law))!;
+    expect(Math.abs(found.offsetUm - offsetUm)).toBeLessThan(TENTH_UM);
+    expect(found.delayUs).toBeCloseTo(-offsetUm / 2, -1);
+  });
+
+  // The tone of a mark that begins as sharply as no real one holds harmonics that so few moves do not tell apart.
+  test.each([35, -110, 290])('lie %d µm apart at a sharp threshold, told with an interval that says so', (offsetUm) => {
+    const found = burn(withOffset(offsetUm))!;
+    expect(Math.abs(found.offsetUm - offsetUm)).toBeLessThan(2 * TENTH_UM);
+    expect(found.highUm - found.lowUm).toBeGreaterThan(Math.abs(found.offsetUm - offsetUm));
+  });
+
+  test.each([4, 5])('are told the same after %d lines and a bare one', (before) => {
+    const found = burn(withOffset(20), { before })!;
+    expect(Math.abs(found.offsetUm - 20)).toBeLessThan(TENTH_UM);
+  });
+
+  test('are told with an interval that grows with the scatter, or not at all', () => {
+    const model = withOffset(10, GRADUAL);
+    const [clean, rough] = [burn(model)!, burn(model, { noise: 0.0004 })!];
+    expect(rough.highUm - rough.lowUm).toBeGreaterThan(clean.highUm - clean.lowUm);
+    expect(rough.lowUm).toBeLessThan(10);
+    expect(rough.highUm).toBeGreaterThan(10);
+    expect(burn(model, { noise: 0.5 })).toBeUndefined();
+  });
+});
+
+test('a chart burned one way has no vernier, and its layout is as ever', () => {
+  const patches = layoutChart('spot', { ...OPTIONS, settings: { ...PLAIN.settings, scan: 'one-way' } }).patches;
+  expect(patches.filter(({ pattern }) => pattern.kind === 'vernier')).toEqual([]);
+  expect(LAYOUT.patches.filter(({ pattern }) => pattern.kind === 'vernier').length).toBe(32);
+});
+
+describe('a job of lines there and back', () => {
+  const CARD = { size: '20x12', profile: 'anodised-black', pitchMm: 0.1, lineSpacingMm: 0.1, subject: 'none' } as const;
+  const { machine, settings } = resolveJob(CARD, { shop: SHOP, refused: REFUSED });
+  const folder = mkdtempSync(join(tmpdir(), 'two-way-'));
+  afterAll(() => rmSync(folder, { recursive: true }));
+
+  /** Made with or without what the shop has measured at some speed. */
+  async function make(
+    scan: 'one-way' | 'two-way',
+    measured?: { speedMmPerS?: number; offsetUm: number; reachUm?: number },
+  ) {
+    const shopDir = mkdtempSync(join(folder, 'shop-'));
+    if (measured) {
+      const { speedMmPerS = settings.speedMmPerS, offsetUm, reachUm = 2 } = measured;
+      const interval = { lowUm: offsetUm - reachUm, highUm: offsetUm + reachUm };
+      const record = rememberOffset(undefined, {
+        machine: machine.name,
+        reading: { chart: 'any', date: '2026-01-01', speedMmPerS, offsetUm, ...interval },
+      });
+      mkdirSync(join(shopDir, 'two-way'));
+      writeFileSync(join(shopDir, 'two-way', `${machine.name}.json`), JSON.stringify(record));
+    }
+    const shop = openShop({ shopDir, builtIn: ['shared/shop', 'shared'] });
+    const spec = resolveJob({ ...CARD, settings: { scan } }, { shop, refused: REFUSED });
+    const { files, ticket } = await prepareJob(() => readPhoto('images/photos/cat.png'), {
+      spec,
+      name: 'cat',
+      photoFile: 'cat.png',
+      version: '0',
+      only: 'everything',
+    });
+    const bytesOf = (name: string) => Buffer.from(files.find((file) => file.name === name)!.bytes as Uint8Array);
+    const { dots } = await decodeDotsBytes(bytesOf('cat.png'), 'cat.png');
+    return { dots, ticket: ticket!, page: bytesOf('cat.ticket.html').toString() };
+  }
+
+  test('takes whole dots back in the bitmap, and says what to type in and what is saved', async () => {
+    const [plain, moved] = [await make('two-way'), await make('two-way', { offsetUm: 216 })];
+    expect(moved.dots.data).toEqual(moveBackLines(plain.dots, { byDots: -2 }).data);
+    expect(moved.dots.data).not.toEqual(plain.dots.data);
+    expect(moved.ticket.twoWay).toMatchObject({ movedDots: -2, by: 'this-speed', dates: ['2026-01-01'] });
+    expect(moved.ticket.twoWay!.leftUm).toBeCloseTo(16, 6);
+    const oneWay = await make('one-way', { offsetUm: 216 });
+    expect(moved.ticket.twoWay!.savedS).toBeCloseTo(oneWay.ticket.time.seconds - moved.ticket.time.seconds, 1);
+    expect(moved.page).toContain('add -0.016 mm to it');
+    expect(oneWay.dots.data).toEqual(plain.dots.data);
+    expect(oneWay.ticket).not.toHaveProperty('twoWay');
+    expect(plain.ticket).not.toHaveProperty('twoWay');
+  });
+
+  test.each([
+    [{ offsetUm: 216, reachUm: 60 }, 'known to ± 60 µm only'],
+    [{ offsetUm: 216, speedMmPerS: 1 }, 'were measured at 1 mm/s, and not at'],
+  ])('takes nothing back where the measurement does not carry it: %j', async (measured, said) => {
+    const [plain, other] = [await make('two-way'), await make('two-way', measured)];
+    expect(other.dots.data).toEqual(plain.dots.data);
+    expect(other.ticket).not.toHaveProperty('twoWay');
+    expect(other.ticket.warnings.join(' ')).toContain(said);
+  });
+});
