@@ -67,7 +67,9 @@ const RECORD = v.strictObject({
 
 /** Share by which a speed may differ to count as the same. Assumed: an offset moves with it by no more. */
 const SAME_SPEED = 0.01;
-/** How far beyond measured speeds a line is drawn, times. Assumed: mechanics that follow at one speed may not at twice. */
+/**
+ * How far beyond measured speeds a line is drawn, times. Assumed: mechanics that follow at one speed may not at twice.
+ */
 const BEYOND = 1.5;
 
 /** @throws AppError file-invalid naming the field */
