@@ -73,7 +73,14 @@ export { renderScreensPage } from './page/screens-page.ts';
 export { saySettings } from './page/typed-rows.ts';
 export type { LayoutSource } from './plate/batches.ts';
 export { markOfJig } from './plate/jig.ts';
-export { type JobTicket, type PlateJob, parseJobTicket, parseOrderForPlates } from './plate/jobs.ts';
+export {
+  type JobTicket,
+  type PlateJob,
+  parseJobTicket,
+  parseOrderForPlates,
+  type RemadePiece,
+  type RemadePlace,
+} from './plate/jobs.ts';
 export { makeJig, makePlates, type PlateOptions } from './plate/make.ts';
 export { STRIP_ROOM } from './plate/strip.ts';
 export { listPlateFiles, type PlatesRecord, type PlateTicket, quoteCell } from './plate/ticket.ts';

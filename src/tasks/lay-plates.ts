@@ -40,6 +40,7 @@ import {
 } from '../plate/index.ts';
 import type { TaskContext } from './context.ts';
 import { keepLayout } from './keep-layout.ts';
+import { remakeAt } from './prepare-again.ts';
 
 /** How a board is made: what is absent is as usual, and its name follows from what it holds. */
 export type FrameRequest = Partial<Omit<FrameOptions, 'title' | 'machine' | 'origin'>> & {
@@ -62,6 +63,8 @@ export type LayoutSourceRequest =
 export interface LayPlatesRequest {
   /** Folders of orders or of finished jobs, or single tickets; none for a jig alone. */
   readonly jobs: readonly string[];
+  /** Folder of the photos, to screen pieces again for where they lie; beside their tickets when absent. */
+  readonly photos?: string;
   /** Copies by the name of the job; the empty name is for all others. As ordered where absent. */
   readonly counts?: ReadonlyMap<string, number>;
   readonly source: LayoutSourceRequest;
@@ -113,7 +116,12 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
   const { out, machine: asked, profile, strip = false, bitmaps = 'plate', quarterTurns = false } = request;
   const { shop, version, progress, warn } = context;
   const found = readJobs(request, warn);
-  const jobs = found.map(({ job }) => job);
+  const jobs = found.map(
+    ({ job, path }): PlateJob => ({
+      ...job,
+      remake: (place) => remakeAt(path, place, { folder: request.photos, context }),
+    }),
+  );
   const machine = asked === undefined ? undefined : readMachine(asked, shop);
   const stranger = jobs.find(({ ticket }) => machine !== undefined && ticket.machine.name !== machine.name);
   if (stranger) {

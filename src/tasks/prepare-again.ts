@@ -2,9 +2,17 @@ import { existsSync } from 'node:fs';
 import { dirname, join, resolve } from 'node:path';
 import * as v from 'valibot';
 import { AppError } from '../errors.ts';
-import { type Job, type JobRequest, type KeptRequest, resolveJob } from '../job/index.ts';
+import {
+  type Job,
+  type JobRequest,
+  type KeptRequest,
+  prepareJob,
+  type RemadePiece,
+  type RemadePlace,
+  resolveJob,
+} from '../job/index.ts';
 import { readJson, type Shop } from '../material/index.ts';
-import { readInput, sha256 } from '../plane/index.ts';
+import { decodeDotsBytes, readInput, readPhoto, sha256 } from '../plane/index.ts';
 import { parseRecord } from '../schema.ts';
 import type { TaskContext } from './context.ts';
 import { type PhotoRequest, type PreparedRecord, preparePhoto } from './prepare-photo.ts';
@@ -69,6 +77,38 @@ export async function prepareAgain(request: PrepareAgainRequest, context: TaskCo
     },
     context,
   );
+}
+
+/**
+ * The dots of a job for another place in the machine's field; undefined where its photo is neither in the folder that
+ * is given nor, without one, beside its ticket.
+ * @throws AppError place-unusable and others of `resolveJob`; file-invalid for a ticket that keeps no request
+ */
+export async function remakeAt(
+  path: string,
+  { xMm, yMm, turned }: RemadePlace,
+  { folder, context }: { readonly folder: string | undefined; readonly context: TaskContext },
+): Promise<RemadePiece | undefined> {
+  const { shop, refused, version } = context;
+  const ticket = readTicket(path);
+  const photo = join(folder ?? dirname(path), ticket.photo.file);
+  const kept = requestOf(ticket, path);
+  if (!existsSync(photo)) return undefined;
+  if (sha256(await readInput(photo, { kind: 'picture', needed: 'the photo of the ticket' })) !== ticket.photo.sha256) {
+    return undefined;
+  }
+  const { strip: _, ...alone } = kept;
+  const rotateDeg = (((kept.rotateDeg ?? 0) + (turned ? 90 : 0)) % 360) as 0 | 90 | 180 | 270;
+  const spec = resolveJob({ ...alone, format: 'png', rotateDeg, at: `${xMm},${yMm}` }, { shop, refused: refused() });
+  const job = await prepareJob(() => readPhoto(photo), {
+    spec,
+    name: ticket.name,
+    photoFile: ticket.photo.file,
+    version,
+    only: 'everything',
+  });
+  const { dots } = await decodeDotsBytes(job.files[0]!.bytes as Buffer, path);
+  return { dots, movedDots: spec.twoWay?.movedDots ?? 0, note: job.ticket!.evenness!.note };
 }
 
 function acceptSame(

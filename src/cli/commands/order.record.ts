@@ -103,6 +103,10 @@ export const ORDER_RECORDS: readonly CommandRecord[] = [
         help: 'plate: one bitmap for all pieces of the same settings; piece: one each, with its place (default: plate)',
         choices: ['plate', 'piece'],
       },
+      {
+        flags: '--photos <folder>',
+        help: 'where the photos of pieces lie that were prepared with --at: each is screened again for its place (default: beside the tickets)',
+      },
       { flags: '--quarter-turns', help: 'pieces with square dots may lie turned by a quarter (default: never)' },
       { flags: '--strip', help: 'add a control strip on scrap beside the pieces of each plate' },
       { ...PROFILE, help: `${PROFILE.help} of the control strip (default: the tickets’ own)` },

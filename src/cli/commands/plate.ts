@@ -21,6 +21,7 @@ export const run: Run = async ([jigName], options, commandContext) => {
   const source = readLayoutSource(jigName, options);
   const machine = textOf(options, 'machine');
   const profile = textOf(options, 'profile');
+  const photos = textOf(options, 'photos');
   if (places.length === 0 && source.kind === 'packed') {
     throw new AppError('option-invalid', 'found neither a jig, nor --grid, nor --jobs, needed at least one of them');
   }
@@ -34,6 +35,7 @@ export const run: Run = async ([jigName], options, commandContext) => {
       source,
       ...(machine === undefined ? {} : { machine }),
       ...(profile === undefined ? {} : { profile }),
+      ...(photos === undefined ? {} : { photos: resolve(cwd, photos) }),
       bitmaps: textOf(options, 'bitmaps') === 'piece' ? 'piece' : 'plate',
       quarterTurns: options.quarterTurns === true,
       strip: options.strip === true,

@@ -17,6 +17,8 @@ export interface Part {
   readonly dots: Dots;
   /** Absent for the strip. */
   readonly piece?: PlacedPiece;
+  /** Screened for this very place: no copy of it has the same dots. */
+  readonly isOwn?: boolean;
   /** As a bitmap of its own. */
   readonly time: BitmapTime;
 }
@@ -125,8 +127,9 @@ export function burnGroup({ ticket, parts }: Group, facts: BurnFacts) {
 }
 
 /** A bitmap of one piece is named after the piece, so that copies share it; one of a plate after the plate. */
-function nameBitmap({ piece }: Part, { name, sequence, of, format, bitmaps }: BurnFacts): string {
+function nameBitmap({ piece, isOwn }: Part, { name, sequence, of, format, bitmaps }: BurnFacts): string {
   if (!piece) return `${name}.strip.${format}`;
+  if (bitmaps === 'piece' && isOwn) return `${name}.piece-${sequence}.${format}`;
   if (bitmaps === 'piece') return `piece-${piece.job.ticket.name}${piece.turned ? '.turned' : ''}.${format}`;
   return of === 1 ? `${name}.${format}` : `${name}.${sequence}.${format}`;
 }

@@ -1,10 +1,10 @@
 import type { Machine } from '../../machine/index.ts';
-import { type Aim, correctPoint, type Jig, placeField } from '../../plate/index.ts';
+import { type Aim, correctPoint, type Jig, type PointMm, placeField } from '../../plate/index.ts';
 import { roundTo } from '../page/html.ts';
 import type { Caution } from '../prepare/types.ts';
 
 import type { PlacedPiece } from './batches.ts';
-import type { PlateBurn } from './ticket.ts';
+import type { PlateBurn, PlatePiece } from './ticket.ts';
 
 /** Why a plate burns in more than one bitmap: in what they differ. */
 export function describeBurnDifferences(burns: readonly PlateBurn[], bitmaps: 'plate' | 'piece'): string[] {
@@ -56,24 +56,46 @@ export function gatherWarnings(pieces: readonly PlacedPiece[]): string[] {
  */
 const SAME_PLACE_MM = 3;
 
-/** Pieces that were corrected for another place than the one that they come to lie at, or of which some were not. */
+/** The middle of a piece in the field, mm from the field's upper left corner. */
+export function middleInField(
+  { place }: Pick<PlacedPiece, 'place'>,
+  { jig, machine }: { readonly jig: Jig; readonly machine: Machine },
+): PointMm {
+  const field = placeField(jig, machine.fieldMm);
+  return { xMm: place.xMm + place.widthMm / 2 - field.xMm, yMm: place.yMm + place.heightMm / 2 - field.yMm };
+}
+
+/** How far a piece lies from the place that it was corrected for, mm; 0 where that is no matter. */
+export function offFromCorrected(piece: PlacedPiece, where: { readonly jig: Jig; readonly machine: Machine }): number {
+  const { evenness } = piece.job.ticket;
+  if (!evenness) return 0;
+  const middle = middleInField(piece, where);
+  const off = Math.hypot(middle.xMm - evenness.xMm, middle.yMm - evenness.yMm);
+  return off <= SAME_PLACE_MM && !piece.turned ? 0 : Math.max(off, SAME_PLACE_MM);
+}
+
+/** Pieces that were corrected for another place than the one that they come to lie at, and could not be made again. */
 export function findPlaceWarnings(
   pieces: readonly PlacedPiece[],
-  { jig, machine }: { readonly jig: Jig; readonly machine: Machine },
+  where: { readonly jig: Jig; readonly machine: Machine },
 ): string[] {
-  const field = placeField(jig, machine.fieldMm);
-  return pieces.flatMap(({ job, place, pocket, turned }) => {
-    const { evenness, name } = job.ticket;
-    if (!evenness) return [];
-    const middle = { xMm: place.xMm + place.widthMm / 2 - field.xMm, yMm: place.yMm + place.heightMm / 2 - field.yMm };
-    const off = Math.hypot(middle.xMm - evenness.xMm, middle.yMm - evenness.yMm);
-    if (off <= SAME_PLACE_MM && !turned) return [];
-    const where = pocket === null ? '' : ` in ${pocket}`;
+  return pieces.flatMap((piece) => {
+    const off = offFromCorrected(piece, where);
+    if (off === 0) return [];
+    const { job, pocket, turned } = piece;
+    const { xMm, yMm } = middleInField(piece, where);
+    const at = pocket === null ? '' : ` in ${pocket}`;
     return [
-      `${name}${where} was corrected for another place of the field, ${roundTo(off, 1)} mm away${turned ? ' and not turned' : ''}: its tones will be off. Prepare it again for ${roundTo(middle.xMm, 2)},${roundTo(middle.yMm, 2)} mm${pocket === null ? '' : ` (${jig.name}/${pocket})`}.`,
+      `${job.ticket.name}${at} was corrected for another place of the field, ${roundTo(off, 1)} mm away${turned ? ' and not turned' : ''}, and its photo is not where photos were looked for, to be screened again: its tones will be off. Say where it lies, or prepare it again for ${roundTo(xMm, 2)},${roundTo(yMm, 2)} mm${pocket === null ? '' : ` (${where.jig.name}/${pocket})`}.`,
     ];
   });
 }
+
+/** What was corrected for where each piece lies. */
+export const describeRemade = (pieces: readonly PlatePiece[]): string[] =>
+  pieces.flatMap(({ name, pocket, corrected }) =>
+    corrected ? [`${name} in ${pocket} was screened again for its place. ${corrected.note}`] : [],
+  );
 
 /** What the correction moves out of the field: the layout itself lies inside. */
 export function findFieldWarnings(

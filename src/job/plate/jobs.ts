@@ -54,6 +54,27 @@ export interface PlateJob {
   readonly price: JobPrice | null;
   /** The dots of its bitmap; asked for once a plate. */
   readonly load: () => Promise<Dots>;
+  /**
+   * Screens a piece that was corrected for its place again, for where it comes to lie; undefined where the photo is not
+   * at hand.
+   */
+  readonly remake?: (place: RemadePlace) => Promise<RemadePiece | undefined>;
+}
+
+/** Where a piece comes to lie: its middle, mm from the field's upper left corner, and whether a quarter turned. */
+export interface RemadePlace {
+  readonly xMm: number;
+  readonly yMm: number;
+  readonly turned: boolean;
+}
+
+export interface RemadePiece {
+  /** As the piece lies. */
+  readonly dots: Dots;
+  /** By how many dots lines that run back are moved in them. */
+  readonly movedDots: number;
+  /** What was corrected. */
+  readonly note: string;
 }
 
 /**

@@ -4,7 +4,15 @@ import { formatJson } from '../../json.ts';
 import { controlOf, type Machine, moveBackLines } from '../../machine/index.ts';
 import type { Profile } from '../../material/index.ts';
 import { type Dots, encodeColour, type PictureFormat, turnQuarter } from '../../plane/index.ts';
-import { aimAt, type Correction, type Jig, placeMarks, placeOrigin, toControlPlace } from '../../plate/index.ts';
+import {
+  aimAt,
+  type Correction,
+  type Jig,
+  placeMarks,
+  placeOrigin,
+  roundMm,
+  toControlPlace,
+} from '../../plate/index.ts';
 import type { JobFile } from '../prepare/types.ts';
 
 import { type LayoutSource, layPieces, type PlacedPiece, type PlacedPlate } from './batches.ts';
@@ -12,10 +20,13 @@ import { addStrip, burnGroup, groupBurns, type Part } from './burns.ts';
 import { pictureOfDots } from './dots.ts';
 import {
   describeBurnDifferences,
+  describeRemade,
   findFieldWarnings,
   findPlaceWarnings,
   gatherCautions,
   gatherWarnings,
+  middleInField,
+  offFromCorrected,
 } from './facts.ts';
 import { makeJigFiles, markOfJig } from './jig.ts';
 import type { PlateJob } from './jobs.ts';
@@ -117,10 +128,13 @@ async function makePlate(plate: PlacedPlate, options: OnePlate) {
   const load = rememberDots(machine);
   const parts: Part[] = [];
   const pictures: string[] = [];
+  const remade = new Map<PlacedPiece, NonNullable<PlatePiece['corrected']>>();
   for (const piece of plate.pieces) {
-    const { dots, picture } = await load(piece);
+    const { dots, picture, corrected } = await load(piece, plate);
+    if (corrected) remade.set(piece, corrected);
     const { grid, settings } = piece.job.ticket;
-    parts.push({ place: piece.place, dots, piece, time: timeBitmap(dots, { machine, settings, grid }) });
+    const time = timeBitmap(dots, { machine, settings, grid });
+    parts.push({ place: piece.place, dots, piece, time, ...(corrected ? { isOwn: true } : {}) });
     pictures.push(picture);
   }
   const strip = options.strip ? makePlateStrip(plate, options) : undefined;
@@ -160,6 +174,7 @@ async function makePlate(plate: PlacedPlate, options: OnePlate) {
         yDots,
         off,
         secondsAlone: part.time.seconds,
+        ...(remade.has(part.piece) ? { corrected: remade.get(part.piece)! } : {}),
       });
     }
   }
@@ -198,13 +213,17 @@ async function makePlate(plate: PlacedPlate, options: OnePlate) {
     price: sumPrices(plate.pieces),
     notes: [
       ...describeBurnDifferences(burns, options.bitmaps),
+      ...describeRemade(pieces),
       ...(plate.pieces.some(({ turned }) => turned) ? [TURN_NOTE] : []),
     ],
     cautions: gatherCautions(plate.pieces),
     warnings: [
       ...gatherWarnings(plate.pieces),
       ...findFieldWarnings(burns, { aim, jig, machine }),
-      ...findPlaceWarnings(plate.pieces, { jig, machine }),
+      ...findPlaceWarnings(
+        plate.pieces.filter((piece) => !remade.has(piece)),
+        { jig, machine },
+      ),
     ],
     assumptions: [...new Set(plate.pieces.flatMap(({ job }) => job.ticket.assumptions))],
   };
@@ -221,16 +240,35 @@ const TURN_NOTE =
   'Pieces marked ↻ lie turned by a quarter, and their dots with them, each whole. The beam now crosses the picture the other way: where a mark is longer along the scan than across it, their tone differs a little from the profile, which was learned unturned. A control strip beside them does not show this; burn one such piece first.';
 
 /** Dots of a piece as it lies, and its small picture, read once a job and turn. */
+interface LoadedPiece {
+  readonly dots: Dots;
+  readonly picture: string;
+  readonly corrected?: NonNullable<PlatePiece['corrected']>;
+}
+
 function rememberDots({ motion }: Machine) {
-  const known = new Map<string, Promise<{ readonly dots: Dots; readonly picture: string }>>();
-  return ({ job, turned }: PlacedPiece) => {
+  const known = new Map<string, Promise<LoadedPiece>>();
+  return async (piece: PlacedPiece, { jig, machine }: PlacedPlate): Promise<LoadedPiece> => {
+    const { job, turned } = piece;
+    const off = offFromCorrected(piece, { jig, machine });
+    const { xMm, yMm } = middleInField(piece, { jig, machine });
+    const again = off > 0 ? await job.remake?.({ xMm, yMm, turned }) : undefined;
+    if (again) {
+      const dots = moveBackLines(again.dots, { byDots: -again.movedDots, bare: motion.bare });
+      const corrected = { xMm: roundMm(xMm), yMm: roundMm(yMm), note: again.note };
+      return { ...(await draw(dots, job)), corrected };
+    }
     const key = `${turned} ${job.ticket.name}`;
     const found = known.get(key) ?? read(job, turned);
     known.set(key, found);
     return found;
   };
+  async function draw(dots: Dots, { ticket: { grid, profile } }: PlateJob): Promise<LoadedPiece> {
+    const png = await encodeColour(pictureOfDots(dots, { grid, ...profile }), { format: 'png', compression: 9 });
+    return { dots, picture: `data:image/png;base64,${png.toString('base64')}` };
+  }
   async function read(job: PlateJob, turned: boolean) {
-    const { name, bitmap, grid, profile } = job.ticket;
+    const { name, bitmap } = job.ticket;
     const { movedDots = 0 } = job.ticket.twoWay ?? {};
     // Which lines run back is the plate's matter, so they are put where they were.
     const upright = moveBackLines(await job.load(), { byDots: -movedDots, bare: motion.bare });
@@ -248,9 +286,7 @@ function rememberDots({ motion }: Machine) {
         { name, levels: bitmap.levels },
       );
     }
-    const dots = turned ? turnQuarter(upright) : upright;
-    const png = await encodeColour(pictureOfDots(dots, { grid, ...profile }), { format: 'png', compression: 9 });
-    return { dots, picture: `data:image/png;base64,${png.toString('base64')}` };
+    return draw(turned ? turnQuarter(upright) : upright, job);
   }
 }
 

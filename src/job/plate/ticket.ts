@@ -54,6 +54,8 @@ export interface PlatePiece {
   readonly off: PointMm;
   /** Burned by itself, s. */
   readonly secondsAlone: number;
+  /** What was corrected for where it lies, where it was screened again for that place. */
+  readonly corrected?: { readonly xMm: number; readonly yMm: number; readonly note: string };
 }
 
 /**
