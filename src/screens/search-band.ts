@@ -27,7 +27,7 @@ const REVISIT = 3;
  * A band is done when a sweep changes fewer than one dot in so many, or after so many sweeps; counts. Assumed: what
  * later sweeps change is not seen.
  */
-const STOP_ONE_IN = 1000;
+const STOP_ONE_IN = 400;
 const MOST_SWEEPS = 12;
 export interface BandResult {
   /** Dots that were toggled, and pairs that were swapped. */
@@ -41,7 +41,7 @@ export interface BandResult {
 /**
  * Searches one band of the plan in place: sweeps over its dots, each of which is toggled, or swapped with one of its
  * eight neighbours, whichever lowers the energy more (source: 'analouiAllebach1992'; incremental energies by
- * source: 'liebermanAllebach2000'), until a sweep changes fewer than one dot in a thousand, or for twelve sweeps.
+ * source: 'liebermanAllebach2000'), until a sweep changes fewer than one dot in 400, or for twelve sweeps.
  *
  * What is asked to be exactly bare or solid stays so. A swap is tried from the firing dot only, which sees each pair
  * once.

@@ -22,10 +22,10 @@ const MOST = 1.6 * FULL;
 const TAP_SUM = 19;
 
 /**
- * Blur of the near look, dots. Measured (benchmarks/ramps.ts): grain to an eye of four dots falls by a third against a
- * blur of 1.5, and from so near that single dots are seen it rises little; a blur of 2.8 shows them.
+ * Blur of the near look, dots, where these lie farther apart. Measured (benchmarks/ramps.ts): with 2 the worst grain to
+ * an eye of four dots, that of few dots far apart, is a quarter larger; a blur of 2.8 shows single dots from near by.
  */
-const NEAR_SIGMA = 2;
+const NEAR_SIGMA = 2.3;
 /**
  * Blur of the far look in cells, and the most dots along a cell's side. Assumed: finer cells cost time, coarser ones
  * miss the eye's blur; 16 bounds the sums of a cell.
@@ -141,8 +141,7 @@ export function planSearch(wanted: Plane<'coverage'>, start: Dots, options: Sear
   const marks = response === 'table' ? table! : ONE_DOT;
   const [markX, markY] = response === 'linear' && table ? measureSpread(table) : [0, 0];
   const { pitchMm, lineSpacingMm } = grid;
-  const meanPitchMm = Math.sqrt(pitchMm * lineSpacingMm);
-  const nearMm = Math.min(NEAR_SIGMA * meanPitchMm, eyeBlurMm / 2);
+  const nearMm = Math.min(NEAR_SIGMA * Math.max(pitchMm, lineSpacingMm), eyeBlurMm / 2);
   const nearX = createEyeTaps(Math.hypot(nearMm / pitchMm, markX));
   const nearY = createEyeTaps(Math.hypot(nearMm / lineSpacingMm, markY));
   const weight = FAR_WEIGHT * nearX.sum * nearY.sum;
