@@ -6,7 +6,7 @@ import { expect, test } from 'vitest';
 // then see colours.
 const ROWS = [
   ['errors.ts', 'sources.ts', 'notices.ts'],
-  ['json.ts', 'quantities.ts', 'decimals.ts', 'close-names.ts'],
+  ['json.ts', 'quantities.ts', 'decimals.ts', 'close-names.ts', 'notice-lines.ts'],
   ['units.ts', 'schema.ts', 'options.ts', 'numeric'],
   ['colour'],
   ['plane', 'optics'],
@@ -109,7 +109,7 @@ test.each(files.filter((file) => /^job\/.+\//.test(file)))(
 );
 
 /** What the faces may import beside types: one use case serves both, so that they cannot drift apart. */
-const OF_A_FACE = ['tasks', 'errors.ts', 'units.ts', 'notices.ts', 'options.ts', 'json.ts'];
+const OF_A_FACE = ['tasks', 'errors.ts', 'units.ts', 'notices.ts', 'notice-lines.ts', 'options.ts', 'json.ts'];
 /** What still reaches below the tasks, with the reason. Nothing may join; what no longer does is taken off. */
 const BELOW: Readonly<Record<string, readonly string[]>> = {
   // The browser frames a photo itself, by the same pure function; what comes with the tasks would not run there.

@@ -6,7 +6,7 @@ import { type FoundRecord, findMark, type Profile, parseMaterial, type Shop } fr
 import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat } from '../plane/index.ts';
-import { SCREEN_NAMES, type ScreenName } from '../screens/index.ts';
+import { SCREEN_NAMES, SCREENS, type ScreenName } from '../screens/index.ts';
 import { type FoundSettings, findSettingsOf, listFoundSettings } from './found-settings.ts';
 import { type Listed, listProfiles, listRecords } from './listing.ts';
 
@@ -21,7 +21,7 @@ export interface ShopRecord {
     /** Names of the machines that leave a known mark on it. */
     readonly markedBy: readonly string[];
   }[];
-  readonly screens: readonly ScreenName[];
+  readonly screens: readonly { readonly name: ScreenName; readonly title: string }[];
   /** Kinds of charts, in the order in which a new material is learned. */
   readonly charts: readonly OfferedChart[];
   /** What of the shop folder cannot be read. */
@@ -95,7 +95,7 @@ export function describeShop(shop: Shop): ShopRecord {
     machines: machines.records.map(({ value }) => value),
     profiles: profiles.records.map(({ value, from }) => offerProfile(value, from, shop)),
     materials: materials.records.map(({ value }) => value),
-    screens: SCREEN_NAMES,
+    screens: SCREEN_NAMES.map((name) => ({ name, title: SCREENS[name].title })),
     charts: CHART_KIND_NAMES.map(offerChart),
     notices: [machines, profiles, materials, settings].flatMap(({ notices }) => notices),
   };

@@ -1,6 +1,6 @@
 import type { ArtworkRequest, CaptionRequest } from '../caption/index.ts';
 import type { ChartKind } from '../chart/index.ts';
-import type { KnownNotice } from '../notices.ts';
+import type { KnownNotice, NoticeCode } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { Backdrop, Fit, Frame, Outline, ToneField, ToneOptions } from '../photo/index.ts';
 import type { DotFormat } from '../plane/index.ts';
@@ -115,7 +115,7 @@ export interface ShopFacts {
   readonly broken: readonly string[];
   readonly materials: readonly MaterialFacts[];
   readonly pieces: readonly PieceFacts[];
-  readonly screens: readonly string[];
+  readonly screens: readonly Named[];
   readonly charts: readonly ChartFacts[];
   readonly samples: readonly SampleFacts[];
   readonly toneFields: Readonly<Record<keyof ToneOptions, ToneField>>;
@@ -279,6 +279,19 @@ export interface Notice {
   readonly source?: string;
 }
 
+/** Something that a person should know. */
+export interface NoticeJson {
+  readonly code: NoticeCode;
+  /** In one line, in the words of a shop. */
+  readonly line: string;
+  /** All of it, with its figures. */
+  readonly text: string;
+  /** Numbers and names behind the words. */
+  readonly data: Readonly<Record<string, unknown>>;
+  /** What puts it to rest in the shop; null for one that always speaks. */
+  readonly rest: KnownNotice | null;
+}
+
 /** What the exact look says. */
 export interface PredictionJson {
   /** Names the pictures of this look. */
@@ -308,9 +321,7 @@ export interface PredictionJson {
   readonly settings: SettingsFacts;
   /** The same as they are typed into the control software. */
   readonly typed: string;
-  readonly warnings: readonly string[];
-  /** For each of them what puts it to rest in the shop; null for one that always speaks. */
-  readonly restable?: readonly (KnownNotice | null)[];
+  readonly notices: readonly NoticeJson[];
   /** What the shop has put to rest, in one line; absent without any. */
   readonly atRest?: string;
   readonly cautions: readonly Notice[];
@@ -461,6 +472,8 @@ interface ReadingBase {
   /** No laser has burned the piece. */
   readonly isVirtual?: true;
   readonly warnings: readonly string[];
+  /** The same, each with one line of its own; absent in readings of earlier versions. */
+  readonly notices?: readonly NoticeJson[];
 }
 
 export type Reading = ReadingBase &

@@ -9,6 +9,10 @@ const PAGE_HINTS: Partial<Record<ErrorCode, string>> = {
   'path-missing': 'It may have been removed meanwhile. Go back and choose again.',
   'path-unwritable': 'Make room in the shop folder, or give yourself the right to write there.',
   'result-exists': 'Choose another name.',
+  'file-invalid': 'Mend the named field, or make the file again.',
+  'image-library-missing': 'Install Tonewright again with its optional parts, on this very computer.',
+  'order-interrupted': 'Make the order again: it goes on where it stopped.',
+  'request-refused': 'Open Tonewright on this computer, and use the address that it shows.',
   'program-impossible':
     'Choose a picture under “File for the machine”, or describe in the machine’s record how its controller reads programs.',
   'chart-not-found': 'Take the whole chart, sharp and large in the frame, or mark its four corners on the picture.',

@@ -77,7 +77,10 @@ export function createGuard({ port, sessions }: GuardOptions): MiddlewareHandler
     if (c.req.path.startsWith('/api/') && c.req.path !== '/api/enter') {
       const session = sessions.check(getCookie(c, cookieName(port())) ?? '');
       if (session === 'refused') {
-        throw new AppError('request-refused', 'found no valid token, needed the address that `tonewright open` prints');
+        throw new AppError(
+          'request-refused',
+          'found no valid token, needed the address that Tonewright shows when it opens',
+        );
       }
       knowConnection(c.env.incoming?.socket);
       await next();
@@ -94,7 +97,10 @@ export function createEntry({ port, token, sessions }: GuardOptions): Middleware
     // Whoever asks is unknown as yet: no more of the body is read than a token is long.
     const shown = await receiveText(c.req.raw, ENTRY_BODY);
     if (!sameText(shown, token)) {
-      throw new AppError('request-refused', 'found a wrong token, needed the address that `tonewright open` prints');
+      throw new AppError(
+        'request-refused',
+        'found a wrong token, needed the address that Tonewright shows when it opens',
+      );
     }
     giveCookie(c, { port, sessions });
     return c.body(null, 204);

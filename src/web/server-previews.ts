@@ -1,10 +1,11 @@
 import { randomBytes } from 'node:crypto';
 import { AppError } from '../errors.ts';
 import type { JobRequest, Prediction, PreparedImage, Quote } from '../job/index.ts';
-import { RESTABLE, sayAtRest } from '../notices.ts';
+import { sayAtRest } from '../notices.ts';
 import type { Dots, Photo } from '../plane/index.ts';
 import { formatMoney, saySettings } from '../tasks/index.ts';
 import type { PhotoSettings, PredictionJson, PreviewRequestJson } from './protocol.ts';
+import { viewNotice } from './server-notices.ts';
 import { requestOf } from './server-photo-settings.ts';
 import type { Work } from './server-work.ts';
 
@@ -266,7 +267,7 @@ const bytesHeld = ({ photoBytes, preparedImages }: Cached) =>
   [...preparedImages.values()].reduce((sum, { bytes }) => sum + bytes, photoBytes);
 
 function describePreview(name: string, { picture }: PreparedImage, facts: Prediction): PredictionJson {
-  const { bitmap, time, prediction, profile, screen, settings, warnings, cautions, assumptions, tone, price } = facts;
+  const { bitmap, time, prediction, profile, screen, settings, speaking, cautions, assumptions, tone, price } = facts;
   return {
     look: name,
     frame: picture.frame,
@@ -285,8 +286,7 @@ function describePreview(name: string, { picture }: PreparedImage, facts: Predic
     screen: screen.name,
     settings,
     typed: saySettings(settings, facts.machine.control),
-    warnings,
-    ...(facts.warned ? { restable: facts.warned.map((one) => (RESTABLE[one.code] ? one : null)) } : {}),
+    notices: speaking.map(viewNotice),
     ...(facts.atRest ? { atRest: sayAtRest(facts.atRest) } : {}),
     cautions,
     assumptions,

@@ -19,6 +19,7 @@ import {
 } from '../tasks/index.ts';
 import { toDriftPoint } from './calibration/drift-point.ts';
 import type { ChartMade, NumberFact, Reading, ReadingRequest } from './protocol.ts';
+import { viewNotice } from './server-notices.ts';
 import { answering, openContext } from './worker-facts.ts';
 
 /** Charts and what is learned from them: the same functions as the commands `chart`, `learn` and `check`. */
@@ -110,7 +111,8 @@ export const readChart = answering(async (input: ReadInput): Promise<Reading> =>
 
 function viewOf(record: ChartRecord, { id, ask, date, isVirtual }: ReadInput): Reading {
   const warnings = record.notices.map(({ text }) => text);
-  const base = { id, date, ask, warnings, ...(isVirtual ? ({ isVirtual } as { isVirtual: true }) : {}) };
+  const notices = record.notices.map(viewNotice);
+  const base = { id, date, ask, warnings, notices, ...(isVirtual ? ({ isVirtual } as { isVirtual: true }) : {}) };
   switch (record.kind) {
     case 'measured': {
       const { captures, reading } = record;

@@ -1,5 +1,6 @@
 import { reflectanceOfLightness } from '../../colour/index.ts';
 import { type CoverageTable, fillDotTable, type Profile } from '../../material/index.ts';
+import type { Notice } from '../../notices.ts';
 import { tabulate } from '../../numeric/index.ts';
 import {
   adjustTone,
@@ -29,7 +30,7 @@ import { type LetteredFrame, letterCoarse, maskLettering } from './lettering.ts'
 import { type Picture, takePicture } from './picture.ts';
 import { assessProof, cutOut } from './proof.ts';
 import { searchDots, tabulateCoverage } from './run.ts';
-import { writeTicket } from './ticket.ts';
+import { describeJob } from './ticket.ts';
 import { chooseToneValues, facesOf } from './tone.ts';
 import type { HalftoneResult, Ticket } from './types.ts';
 
@@ -202,6 +203,8 @@ export function drawDraft(coarse: CoarseImage, { spec, showClipped = false }: Pr
 /** What the ticket would say, without what only a written bitmap has. */
 export type Prediction = Omit<Ticket, 'bitmap' | 'photo'> & {
   readonly bitmap: Pick<Ticket['bitmap'], 'width' | 'height' | 'firing'>;
+  /** Its warnings, with the numbers and names behind their words. */
+  readonly speaking: readonly Notice[];
 };
 
 /** The dots as the job will have them, and how they are seen on the material. */
@@ -282,11 +285,7 @@ export function predictJob(
   const dotTable = fillDotTable(spec.profile, spec.grid);
   const { frame } = picture;
   const prediction = assessProof(seen, { ...made, spec, picture, frame, dotTable, ...(weights ? { weights } : {}) });
-  const {
-    bitmap,
-    photo: _,
-    ...ticket
-  } = writeTicket({
+  const { ticket, speaking } = describeJob({
     ...made,
     spec,
     name,
@@ -300,7 +299,8 @@ export function predictJob(
     bitmapSha256: '',
     ...(prices ? { prices } : {}),
   });
-  return { ...ticket, bitmap: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing } };
+  const { bitmap, photo: _, ...rest } = ticket;
+  return { ...rest, speaking, bitmap: { width: bitmap.width, height: bitmap.height, firing: bitmap.firing } };
 }
 
 export interface EnlargeOptions {

@@ -76,6 +76,11 @@ export interface TicketFacts {
 
 /** Gathers what was decided and computed on the road of a photo into its ticket. */
 export function writeTicket(facts: TicketFacts): Ticket {
+  return describeJob(facts).ticket;
+}
+
+/** The ticket, and what it warns of with the numbers and names behind its words. */
+export function describeJob(facts: TicketFacts): { readonly ticket: Ticket; readonly speaking: readonly Notice[] } {
   const { spec, name, photoFile, version, picture, frame, tone, table, dots, time } = facts;
   const { machine, profile, material, settings, grid } = spec;
   const control = controlOf(machine);
@@ -101,7 +106,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
   const middle = spec.place ?? { xMm: machine.fieldMm[0] / 2, yMm: machine.fieldMm[1] / 2 };
   const xMm = spec.place ? round3(middle.xMm - widthMm / 2) : (machine.fieldMm[0] - widthMm) / 2;
   const yMm = spec.place ? round3(middle.yMm - heightMm / 2) : (machine.fieldMm[1] - heightMm) / 2;
-  return {
+  const ticket: Ticket = {
     schema: 'tonewright-ticket/1',
     version,
     name,
@@ -202,6 +207,7 @@ export function writeTicket(facts: TicketFacts): Ticket {
     ...(resting.length > 0 ? { atRest: resting.map(knowNotice) } : {}),
     assumptions: spec.assumptions,
   };
+  return { ticket, speaking };
 }
 
 const sayPlace = ({ pocket }: PieceInField) =>

@@ -42,7 +42,7 @@ export class PageError extends Error {
 const UNREACHABLE = {
   code: 'offline',
   message: 'Tonewright’s server does not answer.',
-  hint: 'Start `tonewright open` again on this computer; the page then goes on by itself.',
+  hint: 'Open Tonewright again on this computer; the page then goes on by itself.',
 } as const;
 
 async function ask(path: string, init: RequestInit = {}): Promise<Response> {

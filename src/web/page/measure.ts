@@ -1,3 +1,5 @@
+import { numbers } from './numbers.ts';
+
 /** Lengths are millimetres everywhere inside; what is shown and typed follows the person's choice. */
 export type Unit = 'mm' | 'in';
 
@@ -13,8 +15,13 @@ export function fromUnit(value: number, unit: Unit): number {
 }
 
 export function saySize(widthMm: number, heightMm: number, unit: Unit): string {
-  return `${toUnit(widthMm, unit)} × ${toUnit(heightMm, unit)} ${unit}`;
+  return `${sayLength(widthMm, unit)} × ${sayLength(heightMm, unit)} ${unit}`;
 }
+
+/** One side, with its unit. */
+export const saySide = (mm: number, unit: Unit) => `${sayLength(mm, unit)} ${unit}`;
+
+const sayLength = (mm: number, unit: Unit) => numbers.say(toUnit(mm, unit), 3);
 
 export function sayDuration(seconds: number): string {
   const whole = Math.round(seconds);
@@ -26,8 +33,8 @@ export function sayDuration(seconds: number): string {
 
 export function sayShare(share: number): string {
   const percent = 100 * share;
-  if (percent > 0 && percent < 0.1) return 'under 0.1 %';
-  return `${percent < 10 ? round(percent, 1) : Math.round(percent)} %`;
+  if (percent > 0 && percent < 0.1) return `under ${numbers.say(0.1)} %`;
+  return `${numbers.say(percent, percent < 10 ? 1 : 0)} %`;
 }
 
 export function round(value: number, decimals: number): number {

@@ -189,8 +189,8 @@ function App() {
         <div class="offline" role="alert">
           <Icon name="plug" />
           <p>
-            <b>The server has stopped.</b> Start <code>tonewright open</code> again on this computer. What you have
-            changed waits in this browser; this page goes on by itself.
+            <b>Tonewright has stopped.</b> Open it again on this computer. What you have changed waits in this browser;
+            this page goes on by itself.
           </p>
         </div>
       )}
@@ -209,7 +209,7 @@ function App() {
 }
 
 function Screen({ route }: { readonly route: string }) {
-  const [, place = '', part = '', first = '', second = ''] = route.split('/');
+  const [, place = '', part = '', first = '', second = '', third = ''] = route.split('/');
   if (place === 'photo') return <PhotoScreen id={part} />;
   if (place === 'show') return <ShowScreen id={part} />;
   if (place === 'compare') return <CompareTakesScreen id={part} />;
@@ -217,9 +217,9 @@ function Screen({ route }: { readonly route: string }) {
     if (part === 'reading') return <ReadingScreen id={first} />;
     if (part === 'profile') return <ProfileScreen name={first} />;
     if (part === 'compare') return <CompareScreen a={first} b={second} />;
-    return <MaterialScreen />;
+    return <MaterialScreen draw={part === 'draw' ? { kind: first, machine: second, material: third } : undefined} />;
   }
-  if (place === 'shop') return <ShopScreen />;
+  if (place === 'shop') return <ShopScreen begin={part === 'new' ? first : undefined} />;
   if (place === 'order') return part === '' ? <OrdersScreen /> : <OrderScreen id={part} />;
   return <Home />;
 }
@@ -252,8 +252,8 @@ function Refused() {
     <main class="refused">
       <h1>This page opens with its own address</h1>
       <p>
-        Start <code>tonewright open</code> on this computer and use the address that it prints. It carries a key, so
-        that no other program and no other site can look into the shop.
+        Open Tonewright on this computer and use the address that it shows. It carries a key, so that no other program
+        and no other site can look into the shop.
       </p>
       <p class="soft">
         Have you just opened it? Then the shop folder is another one: open the new address in this window.

@@ -1,9 +1,11 @@
 import { createContext } from 'preact';
 import { useContext } from 'preact/hooks';
-import type { ChartCard, JobCard, OrderView, PhotoSettings, ShopFacts } from '../protocol.ts';
+import type { ChartCard, JobCard, Named, OrderView, PhotoSettings, ShopFacts } from '../protocol.ts';
 import type { Unit } from './measure.ts';
-import type { Choice } from './parts/parts.tsx';
+import { numbers } from './numbers.ts';
+import type { Choice } from './parts/choice.ts';
 import { edgeOf } from './photo/bare-edge.ts';
+import { withTitles } from './titles.ts';
 
 /** What every screen may ask of the page around it. */
 export interface PageContext {
@@ -24,6 +26,17 @@ export function useShop(): PageContext {
   const found = useContext(ShopContext);
   if (!found) throw new Error('a screen was drawn outside the page');
   return found;
+}
+
+/** The server's sentences as people here would write them: records by their titles, numbers as the reader has them. */
+export function useWords(): (text: string) => string {
+  const shop = useContext(ShopContext)?.shop;
+  return (text) => numbers.inText(shop ? withTitles(text, shop) : text);
+}
+
+/** What people call a record of the shop; its name where the shop has it no more. */
+export function titleIn(list: readonly Named[], name: string): string {
+  return list.find((one) => one.name === name)?.title ?? name;
 }
 
 /** A kind of chart in a word. */

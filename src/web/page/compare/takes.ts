@@ -104,7 +104,7 @@ export function listTakes({ job, wish, jobs, shop, earlier }: Offers): readonly 
       label: 'Another screen',
       choices: changes('screen', wish.screen ?? '', [
         ['', 'The screen of the profile'],
-        ...shop.screens.map((name) => [name, name] as const),
+        ...shop.screens.map(({ name, title }) => [name, title] as const),
       ]),
     },
     {

@@ -3,7 +3,7 @@ import type { ChartCard, ReadingRequest } from '../../protocol.ts';
 import { PageError, readCaptures, sendCapture } from '../api.ts';
 import { DropPlace } from '../parts/drop-place.tsx';
 import { Busy, Button, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
-import { sayChart, useShop } from '../shop-context.ts';
+import { sayChart, titleIn, useShop } from '../shop-context.ts';
 import { CornerPicker, type CornerPoints } from './corner-picker.tsx';
 import { forgetCaptures, useKeptCaptures } from './kept-captures.ts';
 import { nameChoice } from './profile-words.ts';
@@ -92,7 +92,7 @@ export function CaptureStep({
               { value: '', label: 'Find out from its marks' },
               ...charts.map(({ hash: one, kind, material, machine }) => ({
                 value: one,
-                label: `${sayChart(shop, kind)}: ${material === '' ? 'unnamed' : material}, ${machine} (${one.slice(0, 6)})`,
+                label: `${sayChart(shop, kind)}: ${material === '' ? 'unnamed' : titleIn(shop.materials, material)}, ${titleIn(shop.machines, machine)} (${one.slice(0, 6)})`,
               })),
             ],
           },

@@ -2,9 +2,10 @@ import { useEffect, useState } from 'preact/hooks';
 import type { ChartCard, ChartMade, ChartRequestJson, MachineFacts, Reading } from '../../protocol.ts';
 import { listCharts, listReadings, makeChart, putAwayChart, tryChart } from '../api.ts';
 import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
+import { numbers } from '../numbers.ts';
 import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
-import { listMaterials, materialFor, sayChart, useShop } from '../shop-context.ts';
+import { listMaterials, materialFor, sayChart, titleIn, useShop, useWords } from '../shop-context.ts';
 import { CaptureStep } from './capture.tsx';
 import { nameChoice, sayCheck, sayProvenance, sayReadingProvenance } from './profile-words.ts';
 
@@ -30,8 +31,15 @@ const OWN_UNITS: MachineFacts['units'] = {
 const inUnit = (value: number | undefined, { factor }: { readonly factor: number }) =>
   value === undefined ? undefined : round(value / factor, 3);
 
+/** A chart that another screen has asked for, by names. */
+export interface AskedChart {
+  readonly kind: string;
+  readonly machine: string;
+  readonly material: string;
+}
+
 /** A new material: burn a chart, take its picture, look at what was found, keep the profile. */
-export function MaterialScreen() {
+export function MaterialScreen({ draw }: { readonly draw?: AskedChart | undefined }) {
   const [charts, setCharts] = useState<readonly ChartCard[]>();
   const [made, setMade] = useState<ChartMade>();
   const [readings, setReadings] = useState<readonly Reading[]>([]);
@@ -61,7 +69,7 @@ export function MaterialScreen() {
           <h2 id="burn-title">
             <span class="step-number">1</span>Burn a chart
           </h2>
-          <ChartForm onMade={setMade} />
+          <ChartForm asked={draw} onMade={setMade} />
           {made && <ChartDone chart={made} />}
         </section>
         <section class="step" aria-labelledby="capture-title">
@@ -78,12 +86,23 @@ export function MaterialScreen() {
   );
 }
 
-function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) {
+function ChartForm({
+  asked: first,
+  onMade,
+}: {
+  readonly asked: AskedChart | undefined;
+  readonly onMade: (chart: ChartMade) => void;
+}) {
   const { shop, unit, lastSettings } = useShop();
-  const [kind, setKind] = useState<Kind>('tone');
-  const [machine, setMachine] = useState(lastSettings.machine);
+  const [kind, setKind] = useState<Kind>(shop.charts.find((one) => one.kind === first?.kind)?.kind ?? 'tone');
+  const known = shop.machines.find(({ name }) => name === first?.machine)?.name ?? lastSettings.machine;
+  const [machine, setMachine] = useState(known);
   const [material, setMaterial] = useState(() =>
-    materialFor(shop, lastSettings.machine, shop.profiles.find(({ name }) => name === lastSettings.profile)?.material),
+    materialFor(
+      shop,
+      known,
+      first?.material ?? shop.profiles.find(({ name }) => name === lastSettings.profile)?.material,
+    ),
   );
   const [profile, setProfile] = useState(lastSettings.profile ?? shop.profiles[0]?.name ?? '');
   const [size, setSize] = useState({ widthMm: 85.6, heightMm: 54 });
@@ -178,8 +197,9 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
           {found && !isTable && (
             <div class="found-settings">
               <p class="note">
-                A dose chart found {inUnit(found.powerW, units.power)} {units.power.unit},{' '}
-                {inUnit(found.speedMmPerS, units.speed)} {units.speed.unit}, lines {found.lineSpacingMm} mm apart.
+                A dose chart found {numbers.say(found.powerW / units.power.factor)} {units.power.unit},{' '}
+                {numbers.say(found.speedMmPerS / units.speed.factor)} {units.speed.unit}, lines{' '}
+                {numbers.say(found.lineSpacingMm, 4)} mm apart.
               </p>
               <Button
                 onClick={() => {
@@ -259,19 +279,20 @@ function ChartForm({ onMade }: { readonly onMade: (chart: ChartMade) => void }) 
 
 function ChartDone({ chart }: { readonly chart: ChartMade }) {
   const { unit } = useShop();
+  const words = useWords();
   const { hash, files, seconds, typed, warnings, expected, widthMm, heightMm } = chart;
   const address = (file: string) => `/api/charts/${hash}/${file}`;
   return (
     <div class="chart-done" role="status">
       <img src={`${address('chart.png')}?view`} alt={`The chart, ${chart.patches} patches`} />
       <p>
-        <b>{sayDuration(seconds)}</b> on the machine, {saySize(widthMm, heightMm, unit)}, {typed}.
+        <b>{sayDuration(seconds)}</b> on the machine, {saySize(widthMm, heightMm, unit)}, {words(typed)}.
       </p>
-      {expected && <p class="note">{expected}</p>}
+      {expected && <p class="note">{words(expected)}</p>}
       {warnings.map((text) => (
         <p key={text} class="warn-line">
           <Icon name="warn" />
-          {text}
+          {words(text)}
         </p>
       ))}
       <ul class="files">
@@ -330,8 +351,6 @@ function Waiting({ charts, onChange }: { readonly charts: readonly ChartCard[]; 
   const { shop, unit } = useShop();
   const [error, setError] = useState<unknown>();
   if (charts.length === 0) return null;
-  const titleIn = (list: readonly { readonly name: string; readonly title: string }[], one: string) =>
-    list.find(({ name }) => name === one)?.title ?? one;
   return (
     <section aria-labelledby="waiting-title">
       <h2 id="waiting-title">Charts waiting to be scanned</h2>
@@ -453,7 +472,7 @@ function Profiles() {
       {shop.broken.map((text) => (
         <p key={text} class="warn-line">
           <Icon name="warn" />
-          {text}
+          {numbers.inText(text)}
         </p>
       ))}
       {shown.length === 0 ? (
@@ -471,7 +490,7 @@ function Profiles() {
               <a href={`#/material/profile/${profile.name}`}>
                 <b>{profile.title}</b>
                 <span class="soft">
-                  {profile.machine} · {sayProvenance(profile)}
+                  {titleIn(shop.machines, profile.machine)} · {sayProvenance(profile)}
                   {profile.checkDue !== null && ` · ${sayCheck(profile.checkDue)}`}
                 </span>
               </a>

@@ -1,4 +1,5 @@
 import type { ProfileFacts, Reading } from '../../protocol.ts';
+import { numbers } from '../numbers.ts';
 
 /** What tells one profile from another beside its title: when, by what kind of capture, how well. */
 export function sayProvenance({ origin, from, date, captures, bandL }: ProfileFacts): string {
@@ -19,7 +20,7 @@ function sayCaptures({ count, camera }: { readonly count: number; readonly camer
   return count === 1 ? `one ${one}` : `${count} ${one}s`;
 }
 
-const sayBand = (half: number) => `± ${half.toFixed(1)} L*`;
+const sayBand = (half: number) => `± ${numbers.say(half, 1, 'fixed')} L*`;
 
 /** The same of what was read, before it is a profile. */
 export function sayReadingProvenance(reading: Reading): string {

@@ -1,5 +1,5 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { ComparisonView, ProfileUses, ProfileView, Reading } from '../../protocol.ts';
+import type { ComparisonView, PhotoSettings, ProfileUses, ProfileView, Reading } from '../../protocol.ts';
 import {
   compareProfiles,
   getProfile,
@@ -9,10 +9,13 @@ import {
   renameProfile,
   saveReading,
 } from '../api.ts';
+import { NoticeLines } from '../notices/notices.tsx';
+import { numbers } from '../numbers.ts';
 import { Busy, Button, Icon, Problem } from '../parts/parts.tsx';
 import { CompareChart, DriftChart, ResidualChart, ToneCurveChart } from '../parts/plots.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
-import { useShop } from '../shop-context.ts';
+import { without } from '../photo/without.ts';
+import { useShop, useWords } from '../shop-context.ts';
 import { titleOf, VERDICTS } from './material.tsx';
 import { sayProvenance, sayReadingProvenance } from './profile-words.ts';
 
@@ -32,14 +35,15 @@ interface Fact {
 }
 
 function FactRows({ facts }: { readonly facts: readonly Fact[] }) {
+  const words = useWords();
   return (
     <dl class="fact-rows">
       {facts.map(({ label, value, meaning }) => (
         <>
           <dt key={label}>{label}</dt>
           <dd key={`${label}-value`}>
-            {value}
-            {meaning && <span class="note"> {meaning}</span>}
+            {words(value)}
+            {meaning && <span class="note"> {words(meaning)}</span>}
           </dd>
         </>
       ))}
@@ -56,9 +60,18 @@ function useLoaded<T>(load: () => Promise<T>, key: string): readonly [T | undefi
   return [value, error, setValue];
 }
 
+/** A photo on what was read: what a chart is to be drawn for, where that mends something. */
+function wishOf(reading: Reading, last: PhotoSettings): PhotoSettings {
+  if (reading.kind !== 'learned') return last;
+  const { machine, material } = reading;
+  return { ...without(last, 'profile', 'material'), machine, material };
+}
+
 /** What was found in a capture, and what to make of it. */
 export function ReadingScreen({ id }: { readonly id: string }) {
   const [reading, error, setReading] = useLoaded(() => getReading(id), id);
+  const { lastSettings } = useShop();
+  const words = useWords();
   return (
     <div class="reading">
       <BackToMaterials />
@@ -70,7 +83,7 @@ export function ReadingScreen({ id }: { readonly id: string }) {
           <div class="intro">
             <h1>{titleOf(reading)}</h1>
             <p class="soft">{sayReadingProvenance(reading)}</p>
-            {reading.kind === 'learned' && reading.verdict && <p class="lead">{reading.verdict}</p>}
+            {reading.kind === 'learned' && reading.verdict && <p class="lead">{words(reading.verdict)}</p>}
             {reading.isVirtual && (
               <p class="note">
                 No laser has burned this piece: the virtual engraver did, and a virtual scanner took its picture. It
@@ -84,11 +97,15 @@ export function ReadingScreen({ id }: { readonly id: string }) {
                 <Icon name="warn" />
                 What to distrust
               </h2>
-              <ul>
-                {reading.warnings.map((text) => (
-                  <li key={text}>{text}</li>
-                ))}
-              </ul>
+              {reading.notices ? (
+                <NoticeLines notices={reading.notices} mending={{ wish: wishOf(reading, lastSettings) }} />
+              ) : (
+                <ul>
+                  {reading.warnings.map((text) => (
+                    <li key={text}>{words(text)}</li>
+                  ))}
+                </ul>
+              )}
             </section>
           )}
           {reading.kind === 'learned' && <Learned reading={reading} onSaved={setReading} />}
@@ -96,7 +113,7 @@ export function ReadingScreen({ id }: { readonly id: string }) {
           {reading.kind === 'measured' && (
             <section class="card">
               {reading.sentences.map((text) => (
-                <p key={text}>{text}</p>
+                <p key={text}>{words(text)}</p>
               ))}
               <ReportLinks id={reading.id} />
             </section>
@@ -269,6 +286,7 @@ function Checked({
   readonly reading: Extract<Reading, { kind: 'checked' }>;
   readonly onSaved: (reading: Reading) => void;
 }) {
+  const words = useWords();
   return (
     <div class="two-columns">
       <section class="card" aria-labelledby="verdict-title">
@@ -276,7 +294,7 @@ function Checked({
           The profile {VERDICTS[reading.verdict]}
         </h2>
         {[...(reading.ofPrint ?? []), ...reading.sentences].map((text) => (
-          <p key={text}>{text}</p>
+          <p key={text}>{words(text)}</p>
         ))}
         <table class="table">
           <thead>
@@ -293,9 +311,9 @@ function Checked({
               <tr key={label}>
                 <th scope="row">{label}</th>
                 <td>{Math.round(100 * coverage)} %</td>
-                <td>{expected.toFixed(1)}</td>
-                <td>{lightness.toFixed(1)}</td>
-                <td>{delta.toFixed(1)}</td>
+                <td>{numbers.say(expected, 1, 'fixed')}</td>
+                <td>{numbers.say(lightness, 1, 'fixed')}</td>
+                <td>{numbers.say(delta, 1, 'fixed')}</td>
               </tr>
             ))}
           </tbody>
@@ -310,12 +328,12 @@ function Checked({
           <>
             <h2>Adjusted to the day</h2>
             {reading.adjustment.sentences.map((text) => (
-              <p key={text}>{text}</p>
+              <p key={text}>{words(text)}</p>
             ))}
             <SaveReading found={reading.adjustment} id={reading.id} date={reading.date} onSaved={onSaved} />
           </>
         )}
-        {reading.notAdjusted !== undefined && <p class="note">Not adjusted. {reading.notAdjusted}</p>}
+        {reading.notAdjusted !== undefined && <p class="note">Not adjusted. {words(reading.notAdjusted)}</p>}
       </section>
     </div>
   );
@@ -464,6 +482,7 @@ function ProfileActions({
 /** Two profiles over each other. */
 export function CompareScreen({ a, b }: { readonly a: string; readonly b: string }) {
   const [comparison, error] = useLoaded<ComparisonView>(() => compareProfiles(a, b), `${a}/${b}`);
+  const words = useWords();
   return (
     <div class="reading">
       <BackToMaterials />
@@ -492,7 +511,7 @@ export function CompareScreen({ a, b }: { readonly a: string; readonly b: string
               <h2 id="differ-title">How they differ</h2>
               <FactRows facts={comparison.facts} />
               {comparison.notes.map((text) => (
-                <p key={text}>{text}</p>
+                <p key={text}>{words(text)}</p>
               ))}
               <details>
                 <summary>All tones</summary>
@@ -509,9 +528,9 @@ export function CompareScreen({ a, b }: { readonly a: string; readonly b: string
                     {comparison.rows.map(({ coverage, lightnessA, lightnessB, delta }) => (
                       <tr key={coverage}>
                         <th scope="row">{Math.round(100 * coverage)} %</th>
-                        <td>{lightnessA.toFixed(1)}</td>
-                        <td>{lightnessB.toFixed(1)}</td>
-                        <td>{delta.toFixed(1)}</td>
+                        <td>{numbers.say(lightnessA, 1, 'fixed')}</td>
+                        <td>{numbers.say(lightnessB, 1, 'fixed')}</td>
+                        <td>{numbers.say(delta, 1, 'fixed')}</td>
                       </tr>
                     ))}
                   </tbody>

@@ -1,18 +1,20 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { ownSettingsOf, photoSettingsOf } from '../../piece-settings.ts';
 import type { OrderPiece, OrderView, PieceSettings } from '../../protocol.ts';
+import type { Mending } from '../notices/notices.tsx';
 import { Button, isOffline, NumberField, Problem, useProblem } from '../parts/parts.tsx';
-import { BenchFacts } from '../photo/facts.tsx';
+import { BenchFacts, ThingsToKnow } from '../photo/facts.tsx';
 import { useShop } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
 import { frameOf, turnOf, zoomOf } from '../stage/frame.ts';
-import { type GroupId, groupsOf, withCrop } from '../stage/groups.tsx';
+import { groupsOf } from '../stage/groups.tsx';
 import { Drawer, StageLayout, StepButtons } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { forgetSteps, useHistory } from '../stage/use-history.ts';
 import { useMask, withMask } from '../stage/use-mask.ts';
 import { usePreview } from '../stage/use-preview.ts';
+import { type GroupId, withCrop } from '../stage/wish.ts';
 
 export interface PieceChange {
   readonly count: number;
@@ -48,7 +50,7 @@ export function PieceDialog({
   const [count, setCount] = useState(piece.count);
   const [text, setText] = useState(piece.text);
   const [group, setGroup] = useState<PieceGroupId | undefined>('crop');
-  const [bench, setBench] = useState(false);
+  const [drawer, setDrawer] = useState<'know' | 'bench'>();
   useEffect(() => dialog.current?.showModal(), []);
   const [showClipped, setShowClipped] = useState(false);
   const drawn = useRef<HTMLDivElement>(null);
@@ -63,6 +65,18 @@ export function PieceDialog({
     onProblem: setProblem,
   });
   const painting = group === 'crop' && mask.isOn;
+  const mending: Mending = {
+    wish,
+    facts,
+    apart: true,
+    onMend: (mend) => {
+      if ('wish' in mend) return history.change(mend.wish, 'apart');
+      setDrawer(undefined);
+      setGroup(mend.open);
+      if (mend.painting) mask.turnOn(true);
+    },
+  };
+  const toggle = (id: 'know' | 'bench') => setDrawer(drawer === id ? undefined : id);
   const groups = groupsOf({
     mask,
     wish,
@@ -123,13 +137,17 @@ export function PieceDialog({
         open={group}
         onOpen={setGroup}
         drawer={
-          bench && (
-            <Drawer title="For the bench" onClose={() => setBench(false)}>
+          drawer === 'know' ? (
+            <Drawer title="Before you burn" onClose={() => setDrawer(undefined)}>
+              <ThingsToKnow seen={seen} mending={mending} />
+            </Drawer>
+          ) : drawer === 'bench' ? (
+            <Drawer title="For the bench" onClose={() => setDrawer(undefined)}>
               <BenchFacts seen={seen} />
             </Drawer>
-          )
+          ) : undefined
         }
-        foot={<FactLine seen={seen} onBench={() => setBench(!bench)} />}
+        foot={<FactLine seen={seen} mending={mending} onKnow={() => toggle('know')} onBench={() => toggle('bench')} />}
       >
         {frame ? (
           <Table

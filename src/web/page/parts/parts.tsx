@@ -1,6 +1,9 @@
 import type { ComponentChildren, JSX } from 'preact';
 import { useEffect, useId, useState } from 'preact/hooks';
 import { PageError } from '../api.ts';
+import { numbers } from '../numbers.ts';
+import { useWords } from '../shop-context.ts';
+import type { Choice } from './choice.ts';
 
 const ICONS = {
   photo: 'M3 5h18v14H3zM3 16l5-5 4 4 3-3 6 6M16 9.5a1 1 0 1 0 .01 0',
@@ -60,13 +63,6 @@ export function Button({
       <span>{children}</span>
     </button>
   );
-}
-
-export interface Choice<T extends string> {
-  readonly value: T;
-  readonly label: string;
-  /** Shown, and not to be chosen; the label says why. In lists alone. */
-  readonly disabled?: boolean;
 }
 
 /** A few choices of which all are seen at once. */
@@ -148,6 +144,21 @@ export function Select({
   );
 }
 
+/** Most decimals in a field. Assumed: lengths of a dot in inches have five that count. */
+const FIELD_DECIMALS = 6;
+
+/** One step up or down, on the steps' own places; whole ones where there are none. */
+function stepNumber(
+  value: number,
+  ways: number,
+  { min, max, step }: { readonly min: number; readonly max: number; readonly step: number | 'any' },
+): number {
+  const size = step === 'any' ? 1 : step;
+  const next = Number(((Math.round(value / size) + ways) * size).toFixed(FIELD_DECIMALS));
+  return Math.min(max, Math.max(min, next));
+}
+
+/** A number, typed with a comma or a point, and shown as the reader writes it. */
 export function NumberField({
   label,
   unit,
@@ -168,6 +179,7 @@ export function NumberField({
   const id = useId();
   // What is being typed stands until it is done: the page may be drawn anew meanwhile.
   const [typing, setTyping] = useState<string>();
+  const shown = value === undefined ? '' : numbers.say(value, FIELD_DECIMALS);
   return (
     <div class="field number">
       <label class="label" for={id}>
@@ -176,18 +188,29 @@ export function NumberField({
       <span class="with-unit">
         <input
           id={id}
-          type="number"
-          inputMode="decimal"
-          value={typing ?? value ?? ''}
-          min={min}
-          max={max}
-          step={step}
+          type="text"
+          role="spinbutton"
+          inputMode={step === 1 ? 'numeric' : 'decimal'}
+          autocomplete="off"
+          value={typing ?? shown}
+          aria-valuemin={min}
+          aria-valuemax={max}
+          aria-valuenow={value}
+          aria-valuetext={shown}
           onInput={({ currentTarget }) => setTyping(currentTarget.value)}
           onChange={({ currentTarget }) => {
-            const typed = currentTarget.valueAsNumber;
+            const typed = numbers.read(currentTarget.value);
             setTyping(undefined);
-            if (typed >= min && typed <= max) onChange(typed);
-            else currentTarget.value = value === undefined ? '' : String(value);
+            if (typed !== undefined && typed >= min && typed <= max) onChange(typed);
+            else currentTarget.value = shown;
+          }}
+          onKeyDown={(event) => {
+            const ways = event.key === 'ArrowUp' ? 1 : event.key === 'ArrowDown' ? -1 : 0;
+            if (ways === 0 || value === undefined) return;
+            event.preventDefault();
+            setTyping(undefined);
+            const next = stepNumber(numbers.read(event.currentTarget.value) ?? value, ways, { min, max, step });
+            if (next !== value) onChange(next);
           }}
         />
         {unit && <span aria-hidden="true">{unit}</span>}
@@ -221,7 +244,7 @@ export function Slider({
 }) {
   const id = useId();
   const decimals = step < 0.1 ? 2 : step < 1 ? 1 : 0;
-  const shown = `${value.toFixed(decimals)}${unit === '' ? '' : ` ${unit}`}`;
+  const shown = `${numbers.say(value, decimals, 'fixed')}${unit === '' ? '' : ` ${unit}`}`;
   return (
     <div class={`slider ${changed ? 'changed' : ''}`}>
       <label class="label" for={id}>
@@ -281,7 +304,8 @@ export function Problem({
   readonly onAgain?: () => void;
   readonly onClose?: () => void;
 }) {
-  const message = error instanceof Error ? error.message : String(error);
+  const words = useWords();
+  const message = words(error instanceof Error ? error.message : String(error));
   const hint = error instanceof PageError ? error.hint : 'Reload the page; what you have chosen is kept.';
   return (
     <div class="problem" role="alert">

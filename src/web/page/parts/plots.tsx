@@ -1,6 +1,7 @@
 import * as Plot from '@observablehq/plot';
 import { useEffect, useRef } from 'preact/hooks';
 import type { BandPointJson, ComparisonView, CurvePoint, DriftPoint, TonePatch } from '../../protocol.ts';
+import { numbers } from '../numbers.ts';
 
 /** Height of a plot, CSS pixels. Assumed: two fit on a screen. */
 const HEIGHT = 300;
@@ -24,7 +25,17 @@ function Chart({
     if (!room) return;
     const fill = () => {
       const width = Math.max(280, Math.round(room.clientWidth));
-      const plot = Plot.plot({ width, height, marginLeft: 44, marginBottom: 40, ...draw({ width, height }) });
+      const options = draw({ width, height });
+      const say = (at: number) => numbers.say(at);
+      const plot = Plot.plot({
+        width,
+        height,
+        marginLeft: 44,
+        marginBottom: 40,
+        ...options,
+        x: { tickFormat: say, ...options.x },
+        y: { tickFormat: say, ...options.y },
+      });
       // The page's policy lets no style in but its own sheet, which has these rules.
       for (const style of plot.querySelectorAll('style')) style.remove();
       // The whole is one picture with one name; names of its parts would be read beside it.
@@ -84,7 +95,7 @@ export function ResidualChart({ patches }: { readonly patches: readonly TonePatc
   const worst = rest.reduce((most, { off }) => Math.max(most, Math.abs(off)), 0);
   return (
     <Chart
-      label={`Measured minus model: at most ${worst.toFixed(1)} L*`}
+      label={`Measured minus model: at most ${numbers.say(worst, 1, 'fixed')} L*`}
       height={220}
       draw={() => ({
         x: coverageAxis,
@@ -111,7 +122,7 @@ export function DriftChart({ history }: { readonly history: readonly DriftPoint[
   const unit = history.at(-1)?.unit ?? 0.5;
   return (
     <Chart
-      label={`Drift in ${history.length} checks, the last on average ${history.at(-1)?.meanDelta.toFixed(1)} L*`}
+      label={`Drift in ${history.length} checks, the last on average ${numbers.say(history.at(-1)?.meanDelta ?? 0, 1, 'fixed')} L*`}
       height={220}
       draw={() => ({
         x: {

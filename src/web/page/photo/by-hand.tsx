@@ -2,6 +2,7 @@ import { useId } from 'preact/hooks';
 import type { BurnSettings } from '../../../optics/index.ts';
 import type { MachineFacts, PhotoSettings } from '../../protocol.ts';
 import { round } from '../measure.ts';
+import { numbers } from '../numbers.ts';
 import { NumberField, Segments, Select } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { without } from './without.ts';
@@ -36,6 +37,17 @@ function unitOf(key: NumberSetting, machine: MachineFacts | undefined) {
   return key === 'speedMmPerS' ? machine?.units.speed : undefined;
 }
 
+/** Two numbers with a semicolon between them, since a comma is a decimal sign for many; the wire has points. */
+function readPlace(typed: string): string {
+  const places = typed.split(';').map(numbers.read);
+  return places.length === 2 && places.every((one) => one !== undefined) ? places.join(',') : typed;
+}
+
+function showPlace(at: string): string {
+  const places = at.split(',').map(Number);
+  return places.length === 2 && places.every(Number.isFinite) ? places.map((one) => numbers.say(one)).join('; ') : at;
+}
+
 /** House settings that replace the profile's or the machine's, and how the piece lies in the machine. */
 export function HandChoice({ wish, onChange }: HandProps) {
   const { shop } = useShop();
@@ -60,16 +72,16 @@ export function HandChoice({ wish, onChange }: HandProps) {
       {machine?.isFieldMeasured && wish.profile !== undefined && (
         <div class="field">
           <label class="label" for={placeId}>
-            Where it lies: middle x,y (mm) or jig/pocket
+            Where it lies: its middle from the left; from above (mm), or jig/pocket
           </label>
           <input
             id={placeId}
             type="text"
             maxLength={80}
             placeholder="in the middle, uncorrected"
-            value={wish.at ?? ''}
+            value={showPlace(wish.at ?? '')}
             onChange={({ currentTarget }) => {
-              const at = currentTarget.value.trim();
+              const at = readPlace(currentTarget.value.trim());
               onChange(at === '' ? without(wish, 'at') : { ...wish, at });
             }}
           />

@@ -1,6 +1,6 @@
 import type { ToneField, ToneOptions } from '../../../photo/index.ts';
 import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
-import { fromUnit, toUnit } from '../measure.ts';
+import { fromUnit, saySize, toUnit } from '../measure.ts';
 import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
 import { listMaterials, materialFor, useShop } from '../shop-context.ts';
 import { edgeOf, rememberEdge } from './bare-edge.ts';
@@ -52,7 +52,7 @@ export function PieceChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
             label: '',
             choices: [
               ...shop.pieces.map(({ name, title, widthMm: w, heightMm: h }) => {
-                const label = `${title}, ${toUnit(w, unit)} × ${toUnit(h, unit)} ${unit}`;
+                const label = `${title}, ${saySize(w, h, unit)}`;
                 if (reaches(w, h) || reaches(h, w)) return { value: name, label };
                 return { value: name, label: `${label}: beyond the field of this machine`, disabled: true };
               }),
@@ -241,7 +241,7 @@ export function DotsChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
             label: '',
             choices: [
               { value: '', label: 'As the profile has it' },
-              ...shop.screens.map((name) => ({ value: name, label: name })),
+              ...shop.screens.map(({ name, title }) => ({ value: name, label: title })),
             ],
           },
         ]}

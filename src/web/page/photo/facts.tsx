@@ -1,35 +1,36 @@
 import type { JobCard, PredictionJson } from '../../protocol.ts';
-import { round, sayShare } from '../measure.ts';
+import { sayShare } from '../measure.ts';
+import { type Mending, NoticeLines } from '../notices/notices.tsx';
+import { numbers } from '../numbers.ts';
 import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
-import { useShop } from '../shop-context.ts';
+import { titleIn, useShop, useWords } from '../shop-context.ts';
 import type { ShownPreview } from '../stage/use-preview.ts';
 import { Burned } from './burned.tsx';
-import { PutToRest } from './put-to-rest.tsx';
+
+/** What a person should know before the piece is burned, and what to do about it. */
+export function ThingsToKnow({ seen, mending }: { readonly seen: ShownPreview; readonly mending: Mending }) {
+  const { facts, error } = seen;
+  if (!facts || error !== undefined) return <p class="empty">They come with the proof.</p>;
+  return (
+    <>
+      {facts.notices.length === 0 ? (
+        <p class="empty">Nothing any more.</p>
+      ) : (
+        <NoticeLines notices={facts.notices} mending={mending} />
+      )}
+      {facts.atRest && <p class="note">Put to rest by the shop: {facts.atRest}.</p>}
+    </>
+  );
+}
 
 /** The figures of the proof, for whoever burns it. */
 export function BenchFacts({ seen }: { readonly seen: ShownPreview }) {
+  const words = useWords();
   const { facts, waiting, error } = seen;
   if (!facts || error !== undefined) return <p class="empty">The figures come with the proof.</p>;
   return (
     <>
-      {facts.warnings.length > 0 && (
-        <section class="warnings" aria-labelledby="warn-title">
-          <h3 id="warn-title">
-            <Icon name="warn" />
-            Before you burn
-          </h3>
-          <ul>
-            {facts.warnings.map((text, at) => (
-              <li key={text}>
-                {text}
-                <PutToRest known={facts.restable?.[at]} />
-              </li>
-            ))}
-          </ul>
-        </section>
-      )}
-      {facts.atRest && <p class="note">Put to rest by the shop: {facts.atRest}.</p>}
       <section aria-labelledby="expect-title" aria-busy={waiting}>
         <h3 id="expect-title">What to expect</h3>
         <Expect facts={facts} />
@@ -39,7 +40,7 @@ export function BenchFacts({ seen }: { readonly seen: ShownPreview }) {
           <summary>{facts.cautions.length} cautions for this machine and material</summary>
           <ul class="cautions">
             {facts.cautions.map(({ text }) => (
-              <li key={text}>{text}</li>
+              <li key={text}>{words(text)}</li>
             ))}
           </ul>
           <p class="note">The machine’s manual, local codes and licensed practice come first.</p>
@@ -50,13 +51,15 @@ export function BenchFacts({ seen }: { readonly seen: ShownPreview }) {
 }
 
 function Expect({ facts }: { readonly facts: PredictionJson }) {
+  const words = useWords();
+  const { shop } = useShop();
   const { prediction, clippedDark, clippedLight, profile, dots, typed, screen, price } = facts;
   return (
     <>
       <dl class="fact-rows">
         <dt>Tones off by, ΔL*</dt>
         <dd>
-          {round(prediction.meanDeltaL, 1)} on average, {round(prediction.worstDeltaL, 1)} at worst
+          {numbers.say(prediction.meanDeltaL, 1)} on average, {numbers.say(prediction.worstDeltaL, 1)} at worst
         </dd>
         <dt>Cut off</dt>
         <dd>
@@ -71,9 +74,9 @@ function Expect({ facts }: { readonly facts: PredictionJson }) {
           {dots.width} × {dots.height}, {sayShare(dots.firing)} fire
         </dd>
         <dt>Screen</dt>
-        <dd>{screen}</dd>
+        <dd>{titleIn(shop.screens, screen)}</dd>
         <dt>Type in</dt>
-        <dd>{typed}</dd>
+        <dd>{words(typed)}</dd>
       </dl>
       {price ? (
         <details>
@@ -82,8 +85,8 @@ function Expect({ facts }: { readonly facts: PredictionJson }) {
             <tbody>
               {price.lines.map(([what, amount]) => (
                 <tr key={what}>
-                  <th scope="row">{what}</th>
-                  <td>{amount}</td>
+                  <th scope="row">{words(what)}</th>
+                  <td>{words(amount)}</td>
                 </tr>
               ))}
             </tbody>
@@ -91,7 +94,7 @@ function Expect({ facts }: { readonly facts: PredictionJson }) {
         </details>
       ) : (
         <p class="note">
-          No price: the shop has no list of prices. A file <code>prices.json</code> in the shop folder makes one.
+          No price: the shop has no list of prices. <a href="#/shop/new/price">Set the prices</a>
         </p>
       )}
     </>

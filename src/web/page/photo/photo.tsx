@@ -2,22 +2,24 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import type { JobCard, PhotoSettings } from '../../protocol.ts';
 import { getJob, keepJob } from '../api.ts';
 import { forgetTakes } from '../compare/takes.ts';
+import type { Mending } from '../notices/notices.tsx';
 import { Busy, Button, Icon, isOffline, isSameProblem, Problem, useProblem } from '../parts/parts.tsx';
 import { Saved } from '../parts/saved.tsx';
 import { useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
 import { frameOf, turnOf, zoomOf } from '../stage/frame.ts';
-import { type GroupId, groupsOf, useGroup, withCrop } from '../stage/groups.tsx';
+import { groupsOf, useGroup } from '../stage/groups.tsx';
 import { Drawer, StageLayout, StepButtons } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { forgetSteps, useHistory } from '../stage/use-history.ts';
 import { useMask, withMask } from '../stage/use-mask.ts';
 import { usePreview } from '../stage/use-preview.ts';
+import { type GroupId, withCrop } from '../stage/wish.ts';
 import { forgetChange } from '../unsaved.ts';
 import { usePhotoSettings } from '../use-photo-settings.ts';
-import { BenchFacts, KeepJob } from './facts.tsx';
+import { BenchFacts, KeepJob, ThingsToKnow } from './facts.tsx';
 
 /** A customer is waiting: one photo, on the piece, before it is burned. */
 export function PhotoScreen({ id }: { readonly id: string }) {
@@ -74,7 +76,7 @@ function BackLink() {
   );
 }
 
-type DrawerId = 'bench' | 'files';
+type DrawerId = 'know' | 'bench' | 'files';
 
 function PhotoWork({ job }: { readonly job: JobCard }) {
   const { keepSettings, shop, go } = useShop();
@@ -124,6 +126,17 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
     onProblem: setError,
   });
   const painting = group === 'crop' && mask.isOn;
+  const mending: Mending = {
+    wish,
+    facts,
+    onMend: (mend) => {
+      if ('wish' in mend) return choose(mend.wish, 'apart');
+      setDrawer(undefined);
+      setGroup(mend.open);
+      if (mend.painting) mask.turnOn(true);
+    },
+  };
+  const toggle = (id: DrawerId) => setDrawer(drawer === id ? undefined : id);
   const groups = groupsOf({
     mask,
     wish,
@@ -177,7 +190,11 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
       open={group}
       onOpen={setGroup}
       drawer={
-        drawer === 'bench' ? (
+        drawer === 'know' ? (
+          <Drawer title="Before you burn" onClose={() => setDrawer(undefined)}>
+            <ThingsToKnow seen={seen} mending={mending} />
+          </Drawer>
+        ) : drawer === 'bench' ? (
           <Drawer title="For the bench" onClose={() => setDrawer(undefined)}>
             <BenchFacts seen={seen} />
           </Drawer>
@@ -187,7 +204,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           </Drawer>
         ) : undefined
       }
-      foot={<FactLine seen={seen} onBench={() => setDrawer(drawer === 'bench' ? undefined : 'bench')} />}
+      foot={<FactLine seen={seen} mending={mending} onKnow={() => toggle('know')} onBench={() => toggle('bench')} />}
     >
       {frame ? (
         <Table

@@ -1,6 +1,7 @@
 import { useEffect, useState } from 'preact/hooks';
 import type { FormFieldJson, FormKindJson } from '../../protocol.ts';
 import { keepForm, listFormFields } from '../api.ts';
+import { numbers } from '../numbers.ts';
 import { Button, Icon, Problem } from '../parts/parts.tsx';
 
 export interface FormAsk {
@@ -26,7 +27,7 @@ export function RecordForm({ ask, onDone }: { readonly ask: FormAsk; readonly on
   );
   const [fields, setFields] = useState<readonly FormFieldJson[]>([]);
   const [error, setError] = useState<unknown>();
-  const request = { answers, ...(from === undefined ? {} : { from }) };
+  const request = { answers: asSent(answers), ...(from === undefined ? {} : { from }) };
   useEffect(() => {
     let newest = true;
     listFormFields(kind, request).then((found) => newest && setFields(found), setError);
@@ -59,7 +60,7 @@ export function RecordForm({ ask, onDone }: { readonly ask: FormAsk; readonly on
         <FormLine
           key={field.key}
           field={field}
-          text={answers[field.key] ?? field.value}
+          text={answers[field.key] ?? show(field.value)}
           typed={(answers[field.key] ?? '') !== ''}
           onAnswer={(text) => setAnswers({ ...answers, [field.key]: text })}
         />
@@ -74,6 +75,20 @@ export function RecordForm({ ask, onDone }: { readonly ask: FormAsk; readonly on
     </form>
   );
 }
+
+/** Of what is called by words. */
+const NAMES: readonly string[] = ['title', 'name'];
+
+/** Numbers were typed as the reader writes them; the server takes points. */
+function asSent(answers: Readonly<Record<string, string>>): Readonly<Record<string, string>> {
+  const sent = Object.entries(answers).map(([key, text]) => {
+    const number = NAMES.includes(key) ? undefined : numbers.read(text);
+    return [key, number === undefined ? text : String(number)] as const;
+  });
+  return Object.fromEntries(sent);
+}
+
+const show = (value: string) => (/^-?\d+(\.\d+)?$/.test(value) ? numbers.say(Number(value), 9) : value);
 
 interface FormLineProps {
   readonly field: FormFieldJson;

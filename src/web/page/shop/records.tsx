@@ -1,20 +1,28 @@
 import { useState } from 'preact/hooks';
 import type { MachineFacts, MaterialFacts } from '../../protocol.ts';
+import { saySize } from '../measure.ts';
 import { Button } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { type FormAsk, RecordForm } from './record-form.tsx';
 
+/** Forms that another screen may ask for, by the word in its address. */
+const ASKS: Readonly<Record<string, FormAsk>> = {
+  machine: { kind: 'machine', how: 'new' },
+  material: { kind: 'material', how: 'new' },
+  price: { kind: 'price', from: 'prices', how: 'change' },
+};
+
 /** What the shop has: machines, materials and prices, to be added, changed and copied. */
-export function ShopRecords() {
-  const { shop } = useShop();
-  const [ask, setAsk] = useState<FormAsk>();
+export function ShopRecords({ begin }: { readonly begin?: string | undefined }) {
+  const { shop, unit, go } = useShop();
+  const [ask, setAsk] = useState<FormAsk | undefined>(() => ASKS[begin ?? '']);
   const rows = (kind: 'machine' | 'material', list: readonly (MachineFacts | MaterialFacts)[]) => (
     <ul class="record-list">
       {list.map(({ name, title }) => (
         <li key={name}>
           <span>
             {title}
-            <small>{name}</small>
+            <small>{sayFacts(kind, name)}</small>
           </span>
           <Button onClick={() => setAsk({ kind, from: name, how: 'change' })} aria-label={`Change ${title}`}>
             Change
@@ -26,9 +34,24 @@ export function ShopRecords() {
       ))}
     </ul>
   );
+  const sayFacts = (kind: 'machine' | 'material', name: string) => {
+    const machine = kind === 'machine' ? shop.machines.find((one) => one.name === name) : undefined;
+    const markedBy = shop.materials.find((one) => one.name === name)?.markedBy.length ?? 0;
+    if (machine) return `${saySize(...machine.fieldMm, unit)}, ${machine.wavelengthNm} nm`;
+    return markedBy === 1 ? 'marked by 1 machine' : `marked by ${markedBy} machines`;
+  };
   if (ask) {
     const { kind, from, how } = ask;
-    return <RecordForm key={`${kind} ${from ?? ''} ${how}`} ask={ask} onDone={() => setAsk(undefined)} />;
+    return (
+      <RecordForm
+        key={`${kind} ${from ?? ''} ${how}`}
+        ask={ask}
+        onDone={() => {
+          setAsk(undefined);
+          if (begin !== undefined) go('/shop');
+        }}
+      />
+    );
   }
   return (
     <>

@@ -4,7 +4,7 @@ import { ShopRecords } from './records.tsx';
 import { RestedWarnings } from './rested.tsx';
 
 /** What the shop has and remembers. */
-export function ShopScreen() {
+export function ShopScreen({ begin }: { readonly begin?: string | undefined }) {
   const { shop } = useShop();
   return (
     <div class="shop-page">
@@ -13,7 +13,7 @@ export function ShopScreen() {
         Everything here lies in <code>{shop.folder}</code>, as plain files.
       </p>
       <BurnedRecord />
-      <ShopRecords />
+      <ShopRecords begin={begin} />
       <RestedWarnings />
     </div>
   );

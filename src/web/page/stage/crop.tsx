@@ -4,6 +4,7 @@ import { Icon } from '../parts/parts.tsx';
 import { sizeTurned, splitTurn } from './frame.ts';
 import { type PhotoFacts, placeOf, radiusOf } from './piece.tsx';
 import { wheelFactor, ZOOM_STEP } from './view.ts';
+import { tidyDeg } from './wish.ts';
 
 type Point = { readonly x: number; readonly y: number };
 
@@ -194,8 +195,6 @@ export const LEAN_STEP_DEG = 0.1;
 const LEAN_LEAP_DEG = 1;
 
 /** Tenths of degrees from −180 to 180, without the dust of sums. */
-export const tidyDeg = (deg: number) => Math.round((deg - 360 * Math.round(deg / 360)) * 10) / 10;
-
 interface TurnHandleProps {
   readonly turnDeg: number;
   readonly onTurn: (turnDeg: number) => void;

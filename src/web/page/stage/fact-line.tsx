@@ -1,6 +1,8 @@
 import type { PredictionJson } from '../../protocol.ts';
 import { sayDuration } from '../measure.ts';
+import { MendButton, type Mending } from '../notices/notices.tsx';
 import { Button, Icon, isOffline } from '../parts/parts.tsx';
+import { useWords } from '../shop-context.ts';
 import type { ShownPreview } from './use-preview.ts';
 
 /**
@@ -22,6 +24,7 @@ function sayTones({ prediction, profile }: Pick<PredictionJson, 'prediction' | '
 
 /** Time, price and tones, in words. */
 export function KeyFacts({ facts }: { readonly facts: PredictionJson }) {
+  const words = useWords();
   return (
     <dl class="key-facts">
       <div>
@@ -31,7 +34,7 @@ export function KeyFacts({ facts }: { readonly facts: PredictionJson }) {
       {facts.price && (
         <div>
           <dt>Price</dt>
-          <dd>{facts.price.total}</dd>
+          <dd>{words(facts.price.total)}</dd>
         </div>
       )}
       <div>
@@ -43,9 +46,22 @@ export function KeyFacts({ facts }: { readonly facts: PredictionJson }) {
 }
 
 /** What to expect, in one line: time, price, tones, and whether there is something to know. */
-export function FactLine({ seen, onBench }: { readonly seen: ShownPreview; readonly onBench: () => void }) {
+export function FactLine({
+  seen,
+  mending,
+  onKnow,
+  onBench,
+}: {
+  readonly seen: ShownPreview;
+  readonly mending: Mending;
+  /** Asks for all that is to be known. */
+  readonly onKnow: () => void;
+  readonly onBench: () => void;
+}) {
+  const words = useWords();
   const { facts, error, waiting } = seen;
   const known = error === undefined ? facts : undefined;
+  const [first] = known?.notices ?? [];
   return (
     <>
       <div class="fact-line" aria-busy={waiting}>
@@ -59,14 +75,17 @@ export function FactLine({ seen, onBench }: { readonly seen: ShownPreview; reado
           </p>
         )}
       </div>
-      {known && known.warnings.length > 0 && (
-        <button type="button" class="to-know" onClick={onBench}>
-          <Icon name="warn" />
-          <span>
-            <b>{known.warnings.length === 1 ? '1 thing to know' : `${known.warnings.length} things to know`}</b>
-            <span class="first-word">{known.warnings[0]}</span>
-          </span>
-        </button>
+      {known && first && (
+        <div class="know">
+          <button type="button" class="to-know" onClick={onKnow}>
+            <Icon name="warn" />
+            <span>
+              <b>{known.notices.length === 1 ? '1 thing to know' : `${known.notices.length} things to know`}</b>
+              <span class="first-word">{words(first.line)}</span>
+            </span>
+          </button>
+          <MendButton notice={first} mending={mending} />
+        </div>
       )}
       <Button kind="quiet" class="for-bench" onClick={onBench}>
         For the bench

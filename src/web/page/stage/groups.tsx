@@ -9,12 +9,11 @@ import { DotsChoice, FitChoice, MaterialChoice, PieceChoice, ToneChoice, UnitCho
 import { CutOutChoice } from '../photo/cut-out.tsx';
 import { PaintButton, PaintChoice } from '../photo/paint.tsx';
 import { without } from '../photo/without.ts';
-import { type Crop, LEAN_STEP_DEG, MOST_LEAN_DEG, tidyDeg } from './crop.tsx';
+import { LEAN_STEP_DEG, MOST_LEAN_DEG } from './crop.tsx';
 import { splitTurn, turnOf, zoomOf } from './frame.ts';
 import type { Group } from './layout.tsx';
 import type { Mask } from './use-mask.ts';
-
-export type GroupId = 'piece' | 'material' | 'crop' | 'tone' | 'words' | 'dots';
+import { type CropSettings, type GroupId, tidyDeg, withCrop, withZoom } from './wish.ts';
 
 /** The group of the last photo: the next one is likely to want the same. */
 let last: GroupId | undefined = 'tone';
@@ -103,14 +102,6 @@ export function groupsOf(props: GroupsProps): readonly Group<GroupId>[] {
 
 /** Zoom that the slider reaches, a factor. Assumed: few photos have pixels for more; wheel and keys go on. */
 const MOST_SLID_ZOOM = 5;
-
-/** What a photo or a piece of an order may want of its crop. */
-export type CropSettings = Pick<PhotoSettings, 'fit' | 'focus' | 'zoom' | 'turnDeg' | 'subject'>;
-
-/** A wish with another crop; what needs not be said is left out, so that it is the same wish as before. */
-export function withCrop<W extends CropSettings>(wish: W, { focus, zoom }: Crop): W {
-  return { ...withZoom(wish, zoom), focus };
-}
 
 /** Turned by a quarter the photo's place goes with it: what was in the middle stays there. */
 function quarterTurned<W extends CropSettings>(wish: W, turnDeg: number, ways: 1 | -1): W {
@@ -203,9 +194,6 @@ function CropChoice<W extends CropSettings>({
     </>
   );
 }
-
-const withZoom = <W extends CropSettings>(wish: W, zoom: number): W =>
-  zoom > 1 ? { ...wish, zoom } : without(wish, 'zoom');
 
 function ClippedChoice({ showClipped, facts, onClipped }: GroupsProps) {
   return (

@@ -1,6 +1,7 @@
 import type { ComponentChildren, RefObject } from 'preact';
 import { useEffect, useLayoutEffect, useRef, useState } from 'preact/hooks';
 import type { Frame } from '../../../photo/index.ts';
+import { numbers } from '../numbers.ts';
 import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { Closer, type CloserProps } from './closer.tsx';
@@ -169,7 +170,7 @@ export function Table(props: TableProps) {
           </button>
           {view.scale > 1 && (
             <Button onClick={() => setView(WHOLE)} aria-label="Whole piece">
-              {view.scale < 10 ? view.scale.toFixed(1) : Math.round(view.scale)} ×
+              {numbers.say(view.scale, view.scale < 10 ? 1 : 0, 'fixed')} ×
             </Button>
           )}
           <button

@@ -1,0 +1,22 @@
+import type { PhotoSettings } from '../../protocol.ts';
+import { without } from '../photo/without.ts';
+
+/** Groups of controls beside the stage. */
+export type GroupId = 'piece' | 'material' | 'crop' | 'tone' | 'words' | 'dots';
+
+/** What a photo or a piece of an order may want of its crop. */
+export type CropSettings = Pick<PhotoSettings, 'fit' | 'focus' | 'zoom' | 'turnDeg' | 'subject'>;
+
+/** A wish with another crop; what needs not be said is left out, so that it is the same wish as before. */
+export function withCrop<W extends CropSettings>(
+  wish: W,
+  { focus, zoom }: { readonly focus: { readonly x: number; readonly y: number }; readonly zoom: number },
+): W {
+  return { ...withZoom(wish, zoom), focus };
+}
+
+export const withZoom = <W extends CropSettings>(wish: W, zoom: number): W =>
+  zoom > 1 ? { ...wish, zoom } : without(wish, 'zoom');
+
+/** Between half a turn back and half a turn on, in tenths of a degree. */
+export const tidyDeg = (deg: number) => Math.round((deg - 360 * Math.round(deg / 360)) * 10) / 10;
