@@ -64,6 +64,7 @@ export {
   type OrderRecord,
   type PieceFault,
   type PieceSummary,
+  quotePieces,
   recordOrder,
   sayReason,
   summarisePiece,

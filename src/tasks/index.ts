@@ -94,6 +94,7 @@ export {
 export { readPrices } from './prices.ts';
 export { proveBitmap } from './prove-bitmap.ts';
 export type { NextQuestion, Question } from './questions.ts';
+export { quoteOrderAhead } from './quote-order.ts';
 export {
   type ChartRecord,
   type GridRequest,

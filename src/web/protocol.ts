@@ -573,10 +573,20 @@ export interface OrderPiece {
   readonly status: 'waiting' | 'making' | 'done' | 'changed' | 'failed';
   /** Why it failed. */
   readonly reason: string | null;
+  /** What to do about it; absent where nothing is known. */
+  readonly hint?: string;
   /** Name of its files. */
   readonly name: string;
   readonly seconds: number | null;
   readonly worstDeltaL: number | null;
+}
+
+/** What an order would take and cost, of the pieces whose times are known. */
+export interface OrderAhead {
+  /** Pieces that were counted, by their ids. */
+  readonly counted: readonly string[];
+  readonly seconds: number;
+  readonly price: string | null;
 }
 
 export interface OrderTotals {

@@ -48,13 +48,15 @@ function explainSystemError(error: unknown): unknown {
   return new AppError('path-missing', `found no ${basename(path)} in the shop folder any more, needed it there`);
 }
 
+/** What to do on the page about a problem. */
+export const hintOf = (code: ErrorCode): string => PAGE_HINTS[code] ?? ERRORS[code].hint;
+
 /** The body and the status with which the page is told of an error. Anything unforeseen is called what it is: a bug. */
 export function describeError(thrown: unknown): { readonly status: number; readonly body: ErrorJson } {
   const error = explainSystemError(thrown);
   if (error instanceof AppError) {
     const { code, message } = error;
-    const hint = PAGE_HINTS[code] ?? ERRORS[code].hint;
-    return { status: ERRORS[code].http, body: { error: { code, message, hint } } };
+    return { status: ERRORS[code].http, body: { error: { code, message, hint: hintOf(code) } } };
   }
   const message = error instanceof Error ? error.message : String(error);
   return {

@@ -126,6 +126,30 @@ export function summarisePiece(ticket: Ticket): PieceSummary {
   };
 }
 
+/** What a price depends on. */
+export type PricedPiece = Pick<
+  DonePiece,
+  'name' | 'material' | 'machine' | 'seconds' | 'count' | 'blank' | 'widthMm' | 'heightMm'
+>;
+
+/** The price of pieces as one order. */
+export function quotePieces(pieces: readonly PricedPiece[], prices: PriceList): Quote {
+  return quoteOrder(
+    prices,
+    pieces.map(({ name, seconds, material, machine, count, blank, widthMm, heightMm }) => ({
+      id: name,
+      title: name,
+      material,
+      machine,
+      machineSeconds: seconds,
+      count,
+      blank,
+      widthMm,
+      heightMm,
+    })),
+  );
+}
+
 export interface OrderFacts {
   readonly version: string;
   readonly pieces: readonly OrderPieceRecord[];
@@ -140,23 +164,7 @@ export function recordOrder({ version, pieces, cautions, prices }: OrderFacts): 
     const own = done.filter((piece) => piece.machine === machine);
     return { machine, ...addUp(own) };
   });
-  const quote =
-    prices && done.length > 0
-      ? quoteOrder(
-          prices,
-          done.map((piece) => ({
-            id: piece.name,
-            title: piece.name,
-            material: piece.material,
-            machine: piece.machine,
-            machineSeconds: piece.seconds,
-            count: piece.count,
-            blank: piece.blank,
-            widthMm: piece.widthMm,
-            heightMm: piece.heightMm,
-          })),
-        )
-      : null;
+  const quote = prices && done.length > 0 ? quotePieces(done, prices) : null;
   return {
     schema: ORDER_SCHEMA,
     version,

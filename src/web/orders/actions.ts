@@ -6,7 +6,7 @@ import * as v from 'valibot';
 import yazl from 'yazl';
 import { AppError } from '../../errors.ts';
 import { parseOrderList, type TaskContext, writeFilesAtomic } from '../../tasks/index.ts';
-import type { OrderView, PhotoSettings, ReadListView } from '../protocol.ts';
+import type { OrderAhead, OrderView, PhotoSettings, ReadListView } from '../protocol.ts';
 import type { EventHub } from '../server-events.ts';
 import { tidyFileName } from '../server-files.ts';
 import { nameIncoming } from '../server-incoming.ts';
@@ -14,7 +14,7 @@ import { parsePieceSettings, parseWith } from '../server-photo-settings.ts';
 import { MAX_PIXELS, type Subject } from '../server-previews.ts';
 import type { Work } from '../server-work.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
-import { markFaults, type OrderContext, startRun } from './make.ts';
+import { markFaults, type OrderContext, quoteAhead, startRun } from './make.ts';
 import { assertSums, listResults, outdate, sortPieces, sumsKey, viewOf } from './status.ts';
 import { changePiece, findOrder, findPiece, folderOf, type OrderStore, openOrderStore, saveOrder } from './store.ts';
 import type { StoredOrder } from './types.ts';
@@ -144,9 +144,7 @@ export async function addList(orders: Orders, id: string, bytes: Uint8Array): Pr
   const order = findOrder(store, id);
   const { rows, notes } = parseOrderList(bytes, LIST);
   const pieces = applyList(order.pieces, rows);
-  if (pieces.length > MOST_PIECES) {
-    throw new AppError('option-invalid', `found ${pieces.length} pieces, needed at most ${MOST_PIECES} in an order`);
-  }
+  refuseMore(pieces.length);
   const known = new Set(order.pieces.map((piece) => piece.id));
   const view = (piece: KeptPiece) => folderOf(store, id, 'views', `${piece.id}.jpg`);
   for (const piece of pieces) {
@@ -161,6 +159,11 @@ export async function addList(orders: Orders, id: string, bytes: Uint8Array): Pr
     pieces.filter(({ line }) => line),
   );
   return { ...(await saveOrder(store, order)), notes: notes.map(({ text }) => text) };
+}
+
+function refuseMore(count: number): void {
+  if (count <= MOST_PIECES) return;
+  throw new AppError('option-invalid', `found ${count} pieces, needed at most ${MOST_PIECES} in an order`);
 }
 
 /** What is asked of every piece that asks for nothing else. @throws AppError name-unknown */
@@ -180,6 +183,45 @@ export async function setPiece({ store }: Orders, id: string, pieceId: string, j
   >[1];
   changePiece(order, pieceId, changeByHand(findPiece(order, pieceId), asked));
   return saveOrder(store, order);
+}
+
+/**
+ * The photo of a piece once more, as another piece that asks for the same until it is changed: one photo in many sizes.
+ * @throws AppError name-unknown; option-invalid for too many, and for a photo that is not there yet
+ */
+export async function copyPiece({ store }: Orders, id: string, pieceId: string): Promise<OrderView> {
+  const order = findOrder(store, id);
+  const { photo, width, height, missing, own, text } = findPiece(order, pieceId);
+  if (missing) throw new AppError('option-invalid', `found no photo "${photo}" in this order yet, needed it first`);
+  refuseMore(order.pieces.length + 1);
+  const copy = { ...createPiece(photo, { width, height }), own, text };
+  await copyFile(folderOf(store, id, 'views', `${pieceId}.jpg`), folderOf(store, id, 'views', `${copy.id}.jpg`));
+  const at = order.pieces.findIndex((piece) => piece.id === pieceId) + 1;
+  order.pieces = sortPieces([...order.pieces.slice(0, at), copy, ...order.pieces.slice(at)]);
+  return saveOrder(store, order);
+}
+
+/**
+ * Takes a piece away whose photo another one shows, too: of a photo the last one is left out instead.
+ * @throws AppError name-unknown; option-invalid for the last one, and while the order is made
+ */
+export async function removePiece({ store }: Orders, id: string, pieceId: string): Promise<OrderView> {
+  const order = findOrder(store, id);
+  const { photo } = findPiece(order, pieceId);
+  if (order.running) throw new AppError('option-invalid', 'found the order being made, needed it at rest');
+  if (order.pieces.filter((piece) => piece.photo === photo).length < 2) {
+    throw new AppError('option-invalid', `found the last piece of ${photo}, needed another one; leave it out instead`);
+  }
+  order.pieces = order.pieces.filter((piece) => piece.id !== pieceId);
+  await rm(folderOf(store, id, 'views', `${pieceId}.jpg`), { force: true });
+  return saveOrder(store, order);
+}
+
+const AHEAD_REQUEST = v.strictObject({ seconds: v.record(v.string(), v.pipe(v.number(), v.minValue(0))) });
+
+/** What the order would take and cost, of the pieces whose times are known. @throws AppError name-unknown */
+export function quoteOrder(orders: Orders, id: string, json: unknown): OrderAhead {
+  return quoteAhead(orders, findOrder(orders.store, id), parseWith(AHEAD_REQUEST, json).seconds);
 }
 
 /** Makes what is not made as it is asked. @throws AppError name-unknown; option-invalid without a piece to make */

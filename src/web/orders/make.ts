@@ -1,15 +1,17 @@
 import type { PieceOutcome } from '../../batch/index.ts';
 import { AppError } from '../../errors.ts';
-import type { OrderRecord } from '../../job/index.ts';
+import type { OrderRecord, PieceFault } from '../../job/index.ts';
 import {
   filesOfPiece,
   formatMoney,
   makeOrder,
   type PlannedPiece,
   planPieces,
+  quoteOrderAhead,
   type TaskContext,
 } from '../../tasks/index.ts';
-import type { OrderTotals } from '../protocol.ts';
+import type { OrderAhead, OrderPiece, OrderTotals } from '../protocol.ts';
+import { hintOf } from '../server-errors.ts';
 import { optionsOf } from '../server-photo-settings.ts';
 import { type KeptPiece, keyOf, LIST, profileOf, rowOf } from './lines.ts';
 import { OUTDATED, refreshStatuses, sumsKey } from './status.ts';
@@ -62,13 +64,38 @@ export function markFaults(around: OrderContext, order: StoredOrder, pieces: rea
     const { plan: planOf, line } = planned[at]!;
     const fault =
       'fault' in planOf
-        ? planOf.fault.message
+        ? describeFault(planOf.fault)
         : piece.missing
-          ? `${LIST}: line ${line}: found no photo "${piece.photo}" in this order, needed it dropped here, too`
+          ? {
+              reason: `${LIST}: line ${line}: found no photo "${piece.photo}" in this order, needed it dropped here, too`,
+              hint: `Drop ${piece.photo} onto this page.`,
+            }
           : undefined;
     if (fault === undefined) continue;
-    changePiece(order, piece.id, { status: 'failed', reason: fault, of: keyOf(order.wish, piece) });
+    changePiece(order, piece.id, { status: 'failed', ...fault, of: keyOf(order.wish, piece) });
   }
+}
+
+/** Why a piece is not made, and what to do about it. */
+function describeFault({ code, message }: PieceFault): Pick<OrderPiece, 'reason' | 'hint'> {
+  return { reason: message, ...(code === 'bug' ? {} : { hint: hintOf(code) }) };
+}
+
+/** What the order would take and cost by the times that are known of its pieces, s by their ids. */
+export function quoteAhead(
+  around: OrderContext,
+  order: StoredOrder,
+  seconds: Readonly<Record<string, number>>,
+): OrderAhead {
+  const counted = order.pieces.filter(({ id, excluded, missing }) => !excluded && !missing && id in seconds);
+  const planned = plan(around, order, counted);
+  const timed = planned.map((one, at) => ({ planned: one, seconds: seconds[counted[at]!.id]! }));
+  const quote = quoteOrderAhead(timed, around.context);
+  return {
+    counted: counted.map(({ id }) => id),
+    seconds: counted.reduce((sum, piece) => sum + piece.count * seconds[piece.id]!, 0),
+    price: quote ? formatMoney(quote.grossMinor, quote) : null,
+  };
 }
 
 /** Begins to make what is not made as it is asked; the order tells when it is done. */
@@ -147,7 +174,8 @@ function settlePiece(
   outcome: PieceOutcome,
 ): void {
   if (outcome.status === 'failed') {
-    changePiece(order, id, { status: 'failed', reason: outcome.reason.message, of, seconds: null, worstDeltaL: null });
+    const fault = describeFault(outcome.reason);
+    changePiece(order, id, { status: 'failed', ...fault, of, seconds: null, worstDeltaL: null });
   } else {
     const { seconds, worstDeltaL } = outcome.summary;
     const files = 'spec' in planned.plan ? filesOfPiece(planned.name, planned.plan.spec) : [];

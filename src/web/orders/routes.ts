@@ -8,14 +8,17 @@ import { receiveBytes, receiveFile, receiveJson } from '../server-receive.ts';
 import {
   addList,
   addPhoto,
+  copyPiece,
   layPlates,
   listOrders,
   nameIncomingPhoto,
   type Orders,
+  quoteOrder,
   readPieceView,
   readPlateFile,
   readResult,
   removeOrder,
+  removePiece,
   runOrder,
   setPhotoSettings,
   setPiece,
@@ -58,6 +61,17 @@ export function addOrderRoutes(app: Hono, orders: Orders, receiving: Receiving):
     const { id, piece } = c.req.param();
     return c.json(await setPiece(orders, id, piece, await receiveJson(c.req.raw, LIMITS.json)));
   });
+  app.post('/api/orders/:id/pieces/:piece/copy', async (c) => {
+    const { id, piece } = c.req.param();
+    return c.json(await copyPiece(orders, id, piece), 201);
+  });
+  app.delete('/api/orders/:id/pieces/:piece', async (c) => {
+    const { id, piece } = c.req.param();
+    return c.json(await removePiece(orders, id, piece));
+  });
+  app.post('/api/orders/:id/quote', async (c) =>
+    c.json(quoteOrder(orders, c.req.param('id'), await receiveJson(c.req.raw, LIMITS.json))),
+  );
   app.get('/api/orders/:id/pieces/:piece/photo', async (c) => {
     const { id, piece } = c.req.param();
     return picture(await readPieceView(orders, id, piece), 'image/jpeg');

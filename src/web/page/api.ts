@@ -13,6 +13,7 @@ import type {
   FormFieldJson,
   FormKindJson,
   JobCard,
+  OrderAhead,
   OrderView,
   PhotoSettings,
   PredictionJson,
@@ -253,6 +254,12 @@ export const createOrder = (title: string, wish: PhotoSettings) =>
   askJson<OrderView>('/api/orders', send('POST', { title, wish }));
 export const removeOrder = (id: string) => ask(`/api/orders/${id}`, { method: 'DELETE' });
 export const runOrder = (id: string) => askJson<OrderView>(`/api/orders/${id}/run`, { method: 'POST' });
+export const copyPiece = (id: string, piece: string) =>
+  askJson<OrderView>(`/api/orders/${id}/pieces/${piece}/copy`, { method: 'POST' });
+export const removePiece = (id: string, piece: string) =>
+  askJson<OrderView>(`/api/orders/${id}/pieces/${piece}`, { method: 'DELETE' });
+export const quoteOrder = (id: string, seconds: Readonly<Record<string, number>>) =>
+  askJson<OrderAhead>(`/api/orders/${id}/quote`, send('POST', { seconds }));
 export const stopOrder = (id: string) => askJson<OrderView>(`/api/orders/${id}/stop`, { method: 'POST' });
 export const layPlates = (
   id: string,

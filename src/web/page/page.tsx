@@ -189,8 +189,8 @@ function App() {
         <div class="offline" role="alert">
           <Icon name="plug" />
           <p>
-            <b>Tonewright has stopped.</b> Open it again on this computer. What you have changed waits in this browser;
-            this page goes on by itself.
+            <b>The server has stopped.</b> Open Tonewright again on this computer. What you have changed waits in this
+            browser; this page goes on by itself.
           </p>
         </div>
       )}

@@ -1,17 +1,23 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { OrderPiece, OrderView, PhotoSettings } from '../../protocol.ts';
-import { layPlates, runOrder, stopOrder } from '../api.ts';
-import { round, sayDuration, saySize } from '../measure.ts';
+import { ownSettingsOf } from '../../piece-settings.ts';
+import type { OrderPiece, OrderTotals, OrderView, PhotoSettings } from '../../protocol.ts';
+import { copyPiece, layPlates, removePiece, runOrder, stopOrder } from '../api.ts';
+import { sayDuration, saySize } from '../measure.ts';
+import { NoticeLines } from '../notices/notices.tsx';
 import { DropPlace } from '../parts/drop-place.tsx';
 import { Busy, Button, Icon, NumberField, Problem, Segments, useProblem } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
 import { FitChoice, MaterialChoice, PieceChoice } from '../photo/choices.tsx';
-import { useShop } from '../shop-context.ts';
+import { useShop, useWords } from '../shop-context.ts';
 import { flush as flushChange, sendLater } from '../unsaved.ts';
 import { usePhotoSettings } from '../use-photo-settings.ts';
+import { Ahead } from './ahead.tsx';
+import { type Applied, applyToAll } from './apply-to-all.ts';
 import { fillOrder, type LeftOut, pendingFiles } from './orders.tsx';
-import { PieceDialog } from './piece-dialog.tsx';
+import { type CardActions, OF_THE_ORDER, PieceCard } from './piece-card.tsx';
+import { PieceDialog, type PieceGroupId } from './piece-dialog.tsx';
 import { PlateDrawing } from './plate-drawing.tsx';
+import { type CardLook, useCardLooks } from './use-card-looks.ts';
 
 /** One order: its photos as cards that fill in, its plates, its sums. */
 export function OrderScreen({ id }: { readonly id: string }) {
@@ -40,10 +46,13 @@ function BackToOrders() {
 
 function OrderWork({ order }: { readonly order: OrderView }) {
   const { keepSettings } = useShop();
+  const words = useWords();
   const [error, setError] = useProblem();
   const [left, setLeft] = useState<readonly LeftOut[]>([]);
   const [filling, setFilling] = useState<{ readonly done: number; readonly total: number }>();
-  const [open, setOpen] = useState<string>();
+  const [open, setOpen] = useState<{ readonly id: string; readonly first?: PieceGroupId }>();
+  /** How it was before the wishes of one piece became those of all. */
+  const [before, setBefore] = useState<Applied>();
   const attempt = async (work: () => Promise<unknown>) => {
     setError(undefined);
     try {
@@ -90,7 +99,46 @@ function OrderWork({ order }: { readonly order: OrderView }) {
   const wanted = pieces.filter(({ excluded }) => !excluded);
   const made = wanted.filter(({ status }) => status === 'done').length;
   const failed = wanted.filter(({ status }) => status === 'failed').length;
-  const chosen = pieces.find((piece) => piece.id === open);
+  const chosen = pieces.find((piece) => piece.id === open?.id);
+  const walked = pieces.filter(({ missing }) => !missing);
+  const at = walked.findIndex((piece) => piece.id === open?.id);
+  const beside = (way: 1 | -1) => {
+    const piece = at < 0 ? undefined : walked[at + way];
+    return piece && (() => setOpen({ id: piece.id }));
+  };
+  const lookOf = useCardLooks(order, wish, running || chosen !== undefined);
+  const apply = ({ wish: next, own }: Applied) => {
+    choose(next);
+    for (const piece of pieces) {
+      const changed = own.get(piece.id);
+      if (changed) void changePiece(piece, { own: changed });
+    }
+  };
+  const actionsOf = (piece: OrderPiece): CardActions => ({
+    open: () => setOpen({ id: piece.id }),
+    change: (asked) => void changePiece(piece, asked),
+    mend: (mend) => {
+      if (!('wish' in mend)) return setOpen({ id: piece.id, first: mend.open });
+      void changePiece(piece, { own: ownSettingsOf(wish, mend.wish) });
+    },
+    copy: () =>
+      attempt(async () => {
+        const known = new Set(pieces.map(({ id }) => id));
+        const { pieces: now } = await copyPiece(order.id, piece.id);
+        const copy = now.find(({ id }) => !known.has(id));
+        if (copy) setOpen({ id: copy.id, first: 'piece' });
+      }),
+    remove:
+      pieces.filter(({ photo }) => photo === piece.photo).length > 1
+        ? () => attempt(() => removePiece(order.id, piece.id))
+        : undefined,
+    applyToAll: () => {
+      const applied = applyToAll({ wish, pieces }, piece);
+      setBefore({ wish, own: new Map(pieces.filter(({ id }) => applied.own.has(id)).map(({ id, own }) => [id, own])) });
+      apply(applied);
+    },
+    again: make,
+  });
   return (
     <div class="work">
       <div class="work-head">
@@ -136,15 +184,36 @@ function OrderWork({ order }: { readonly order: OrderView }) {
               </Busy>
             )}
           </div>
+          {before && (
+            <p class="applied" role="status">
+              All pieces follow this one now.
+              <Button
+                icon="undo"
+                onClick={() => {
+                  apply(before);
+                  setBefore(undefined);
+                }}
+              >
+                Undo
+              </Button>
+            </p>
+          )}
+          <OfTheOrder
+            order={order}
+            wish={wish}
+            lookOf={lookOf}
+            onWish={choose}
+            onOpen={(first) => walked[0] && setOpen({ id: walked[0].id, first })}
+          />
           <ul class="cards" aria-label="Pieces">
             {pieces.map((piece) => (
               <PieceCard
                 key={piece.id}
                 order={order}
+                wish={wish}
                 piece={piece}
-                onOpen={() => setOpen(piece.id)}
-                onChange={(asked) => void changePiece(piece, asked)}
-                onAgain={make}
+                look={lookOf(piece)}
+                actions={actionsOf(piece)}
               />
             ))}
           </ul>
@@ -180,7 +249,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
           </section>
         </div>
         <div class="facts">
-          <Totals order={order} />
+          {totals ? <Totals order={order} totals={totals} /> : <Ahead order={order} lookOf={lookOf} />}
           {totals && <Plates order={order} attempt={attempt} />}
         </div>
       </div>
@@ -189,7 +258,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
           <h2 id="plates-title">Plates</h2>
           {order.plateNotes.map((text) => (
             <p key={text} class="note">
-              {text}
+              {words(text)}
             </p>
           ))}
           <ul>
@@ -203,13 +272,14 @@ function OrderWork({ order }: { readonly order: OrderView }) {
       )}
       {chosen && (
         <PieceDialog
+          key={chosen.id}
           order={{ ...order, wish }}
           piece={chosen}
-          onClose={() => setOpen(undefined)}
-          onSave={(change) => {
-            setOpen(undefined);
-            void changePiece(chosen, change);
-          }}
+          {...(open?.first ? { first: open.first } : {})}
+          onBefore={beside(-1)}
+          onAfter={beside(1)}
+          onClose={() => setOpen((now) => (now?.id === chosen.id ? undefined : now))}
+          onSave={(change) => void changePiece(chosen, change)}
         />
       )}
     </div>
@@ -218,79 +288,43 @@ function OrderWork({ order }: { readonly order: OrderView }) {
 
 const withFile = (file: string, message: string) => (message.includes(file) ? message : `${file}: ${message}`);
 
-const STATES: Readonly<Record<OrderPiece['status'], string>> = {
-  waiting: 'not made yet',
-  making: 'being made',
-  done: 'ready',
-  changed: 'changed, make it again',
-  failed: 'not made',
-};
-
-function PieceCard({
+/** What there is to know of the machine and material that all pieces share, once. */
+function OfTheOrder({
   order,
-  piece,
+  wish,
+  lookOf,
+  onWish,
   onOpen,
-  onChange,
-  onAgain,
 }: {
   readonly order: OrderView;
-  readonly piece: OrderPiece;
-  readonly onOpen: () => void;
-  readonly onChange: (change: { readonly excluded: boolean }) => void;
-  readonly onAgain: () => void;
+  readonly wish: PhotoSettings;
+  readonly lookOf: (piece: OrderPiece) => CardLook | undefined;
+  readonly onWish: (wish: PhotoSettings) => void;
+  /** Where a piece has the controls that the order has not. */
+  readonly onOpen: (first: PieceGroupId) => void;
 }) {
-  const { status, excluded, photo, count, seconds, worstDeltaL, reason, name, missing } = piece;
-  const made = status === 'done';
-  const source = made
-    ? `/api/orders/${order.id}/files/${encodeURIComponent(`${name}.proof.png`)}?view&of=${order.changed}`
-    : `/api/orders/${order.id}/pieces/${piece.id}/photo`;
+  const found = order.pieces.flatMap((piece) => lookOf(piece)?.facts?.notices ?? []);
+  const shared = found.filter(
+    ({ code, text }, at) => OF_THE_ORDER.includes(code) && found.findIndex((one) => one.text === text) === at,
+  );
+  if (shared.length === 0) return null;
   return (
-    <li class={`piece-card is-${status} ${excluded ? 'excluded' : ''}`}>
-      {missing ? (
-        <div class="piece-picture" />
-      ) : (
-        <button type="button" class="piece-picture" onClick={onOpen} aria-label={`${photo}: see and change`}>
-          <img src={source} alt="" loading="lazy" />
-        </button>
-      )}
-      <div class="piece-text">
-        <b>{photo}</b>
-        <span class="soft">
-          {count > 1 ? `${count} copies · ` : ''}
-          {excluded ? 'left out' : STATES[status]}
-          {made && seconds !== null && !excluded
-            ? ` · ${sayDuration(seconds)} · ΔL* ${round(worstDeltaL ?? 0, 1)} at worst`
-            : ''}
-        </span>
-        {reason && !excluded && <p class="warn-line">{reason}</p>}
-      </div>
-      <div class="actions">
-        <label class="toggle">
-          <input
-            type="checkbox"
-            checked={!excluded}
-            disabled={order.running}
-            aria-label={`Make ${photo}`}
-            onChange={({ currentTarget }) => onChange({ excluded: !currentTarget.checked })}
-          />
-          <span>Make it</span>
-        </label>
-        {status === 'failed' && !missing && !excluded && !order.running && <Button onClick={onAgain}>Try again</Button>}
-      </div>
-    </li>
+    <NoticeLines
+      notices={shared}
+      mending={{
+        wish,
+        onMend: (mend) => {
+          if ('wish' in mend) onWish(mend.wish);
+          else onOpen(mend.open);
+        },
+      }}
+    />
   );
 }
 
-function Totals({ order }: { readonly order: OrderView }) {
-  const { totals, id } = order;
-  if (!totals) {
-    return (
-      <section aria-labelledby="sums-title">
-        <h2 id="sums-title">Sums</h2>
-        <p class="empty">Time, price and files come when all pieces are made.</p>
-      </section>
-    );
-  }
+function Totals({ order, totals }: { readonly order: OrderView; readonly totals: OrderTotals }) {
+  const words = useWords();
+  const { id } = order;
   const file = (name: string) => `/api/orders/${id}/files/${name}`;
   return (
     <section aria-labelledby="sums-title">
@@ -303,7 +337,7 @@ function Totals({ order }: { readonly order: OrderView }) {
         {totals.price && (
           <div>
             <dt>Price</dt>
-            <dd>{totals.price}</dd>
+            <dd>{words(totals.price)}</dd>
           </div>
         )}
       </dl>

@@ -2,9 +2,9 @@ import { useEffect, useRef, useState } from 'preact/hooks';
 import { ownSettingsOf, photoSettingsOf } from '../../piece-settings.ts';
 import type { OrderPiece, OrderView, PieceSettings } from '../../protocol.ts';
 import type { Mending } from '../notices/notices.tsx';
-import { Button, isOffline, NumberField, Problem, useProblem } from '../parts/parts.tsx';
+import { Button, Icon, isOffline, NumberField, Problem, useProblem } from '../parts/parts.tsx';
 import { BenchFacts, ThingsToKnow } from '../photo/facts.tsx';
-import { useShop } from '../shop-context.ts';
+import { useShop, useWords } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
 import { frameOf, turnOf, zoomOf } from '../stage/frame.ts';
 import { groupsOf } from '../stage/groups.tsx';
@@ -22,21 +22,40 @@ export interface PieceChange {
   readonly own: PieceSettings;
 }
 
-type PieceGroupId = GroupId | 'copies';
+export type PieceGroupId = GroupId | 'copies';
+
+/** The group of the last piece: the next one is likely to want the same. */
+let last: PieceGroupId | undefined = 'crop';
+
+/** Whether arrow keys mean something to what has the focus. */
+const takesArrows = (target: EventTarget | null) =>
+  target instanceof HTMLElement &&
+  target.matches(
+    'input, select, textarea, [role="slider"], [role="button"], [role="group"], .piece-dialog [tabindex="0"]',
+  );
 
 /** One piece of an order on the stage: all that a photo may want, its number of copies, a word for the ticket. */
 export function PieceDialog({
   order,
   piece,
+  first,
+  onBefore,
+  onAfter,
   onSave,
   onClose,
 }: {
   readonly order: OrderView;
   readonly piece: OrderPiece;
+  /** The group of controls to open first. */
+  readonly first?: PieceGroupId;
+  /** Undefined where the row of pieces ends. */
+  readonly onBefore: (() => void) | undefined;
+  readonly onAfter: (() => void) | undefined;
   readonly onSave: (change: PieceChange) => void;
   readonly onClose: () => void;
 }) {
   const { shop } = useShop();
+  const words = useWords();
   const dialog = useRef<HTMLDialogElement>(null);
   const path = `/api/orders/${order.id}/pieces/${piece.id}`;
   // What the order asks may change while this is open: the piece's own is what was changed here.
@@ -49,7 +68,7 @@ export function PieceDialog({
   const history = useHistory(path, wish, setPhotoSettings);
   const [count, setCount] = useState(piece.count);
   const [text, setText] = useState(piece.text);
-  const [group, setGroup] = useState<PieceGroupId | undefined>('crop');
+  const [group, setGroup] = useState<PieceGroupId | undefined>(first ?? last);
   const [drawer, setDrawer] = useState<'know' | 'bench'>();
   useEffect(() => dialog.current?.showModal(), []);
   const [showClipped, setShowClipped] = useState(false);
@@ -76,6 +95,14 @@ export function PieceDialog({
       if (mend.painting) mask.turnOn(true);
     },
   };
+  const save = () => onSave({ own: ownSettingsOf(all, wish), count: Math.round(count), text });
+  const isChanged = history.undo !== undefined || count !== piece.count || text !== piece.text;
+  /** To the piece beside it; what was done to this one is kept. */
+  const walk = (to: (() => void) | undefined) => {
+    if (!to) return;
+    if (isChanged) save();
+    to();
+  };
   const toggle = (id: 'know' | 'bench') => setDrawer(drawer === id ? undefined : id);
   const groups = groupsOf({
     mask,
@@ -87,13 +114,45 @@ export function PieceDialog({
     frame,
   });
   return (
-    <dialog ref={dialog} class="piece-dialog" aria-labelledby="piece-dialog-title" onClose={onClose}>
+    <dialog
+      ref={dialog}
+      class="piece-dialog"
+      aria-labelledby="piece-dialog-title"
+      onClose={onClose}
+      onKeyDown={(event) => {
+        if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+        const isArrow = (event.key === 'ArrowLeft' || event.key === 'ArrowRight') && !takesArrows(event.target);
+        if (!isArrow && event.key !== 'PageUp' && event.key !== 'PageDown') return;
+        event.preventDefault();
+        walk(event.key === 'ArrowLeft' || event.key === 'PageUp' ? onBefore : onAfter);
+      }}
+    >
       <StageLayout<PieceGroupId>
         head={
           <>
             <h2 id="piece-dialog-title">{piece.photo}</h2>
-            {piece.reason && <p class="warn-line">{piece.reason}</p>}
+            {piece.reason && <p class="warn-line">{words(piece.reason)}</p>}
             <div class="head-actions">
+              <button
+                type="button"
+                class="button quiet square"
+                aria-label="The piece before"
+                title="Arrow left"
+                disabled={!onBefore}
+                onClick={() => walk(onBefore)}
+              >
+                <Icon name="back" />
+              </button>
+              <button
+                type="button"
+                class="button quiet square onward"
+                aria-label="The next piece"
+                title="Arrow right"
+                disabled={!onAfter}
+                onClick={() => walk(onAfter)}
+              >
+                <Icon name="back" />
+              </button>
               <StepButtons history={history} />
               <Button aria-label="Leave it as it was" onClick={() => dialog.current?.close()}>
                 Leave it
@@ -101,7 +160,10 @@ export function PieceDialog({
               <Button
                 kind="main"
                 icon="check"
-                onClick={() => onSave({ own: ownSettingsOf(all, wish), count: Math.round(count), text })}
+                onClick={() => {
+                  save();
+                  dialog.current?.close();
+                }}
               >
                 Take this
               </Button>
@@ -135,7 +197,10 @@ export function PieceDialog({
           },
         ]}
         open={group}
-        onOpen={setGroup}
+        onOpen={(next) => {
+          last = next;
+          setGroup(next);
+        }}
         drawer={
           drawer === 'know' ? (
             <Drawer title="Before you burn" onClose={() => setDrawer(undefined)}>

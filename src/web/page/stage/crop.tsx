@@ -1,5 +1,6 @@
 import { useEffect, useRef } from 'preact/hooks';
 import type { Frame } from '../../../photo/index.ts';
+import { numbers } from '../numbers.ts';
 import { Icon } from '../parts/parts.tsx';
 import { sizeTurned, splitTurn } from './frame.ts';
 import { type PhotoFacts, placeOf, radiusOf } from './piece.tsx';
@@ -79,7 +80,7 @@ export function CropHand(props: CropHandProps) {
       aria-disabled={!movable}
       aria-label={
         movable
-          ? `Crop, middle at ${Math.round(100 * centre.x)} % across and ${Math.round(100 * centre.y)} % down, ${zoom.toFixed(1)} times nearer. Arrow keys move it, plus and minus zoom.`
+          ? `Crop, middle at ${Math.round(100 * centre.x)} % across and ${Math.round(100 * centre.y)} % down, ${numbers.say(zoom, 1, 'fixed')} times nearer. Arrow keys move it, plus and minus zoom.`
           : 'Crop: the photo is shown whole.'
       }
       onPointerDown={(event) => {
