@@ -1,4 +1,4 @@
-import { copyFileSync, mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { copyFileSync, mkdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import { expect, test } from 'vitest';
 import { expectSameFile } from '../same-bytes.ts';
@@ -114,3 +114,36 @@ test(
   },
   TIME,
 );
+
+test('one photo is asked for in two sizes, the sums of it are known ahead, and the last piece of a photo stays', async () => {
+  const { id } = await shop.post('/api/orders', { title: 'Sizes', wish: TAG });
+  await shop.post(`/api/orders/${id}/photos`, photo());
+  const headers = await shop.keys();
+  const path = `${shop.server().origin}/api/orders/${id}`;
+  const ask = async (method: string, where: string, body?: unknown) => {
+    const answer = await fetch(`${path}${where}`, { method, headers, ...(body ? { body: JSON.stringify(body) } : {}) });
+    return { status: answer.status, json: await answer.json() };
+  };
+  const [first] = recordOf(id).pieces;
+  const copied = await ask('POST', `/pieces/${first.id}/copy`);
+  expect(copied.status).toBe(201);
+  const second = copied.json.pieces.find((piece: { id: string }) => piece.id !== first.id);
+  expect(second).toMatchObject({ photo: first.photo, own: {}, status: 'waiting' });
+  expect((await fetch(`${path}/pieces/${second.id}/photo`, { headers })).status).toBe(200);
+  await ask('PUT', `/pieces/${second.id}`, { own: { widthMm: 20, heightMm: 20 }, count: 3 });
+
+  const seconds = { [first.id]: 10, [second.id]: 5, 'no piece': 7 };
+  const without = (await ask('POST', '/quote', { seconds })).json;
+  expect(without).toEqual({ counted: [first.id, second.id], seconds: 25, price: null });
+  copyFileSync('shared/shop/prices.json', join(shop.shop, 'prices.json'));
+  const { json: priced } = await ask('POST', '/quote', { seconds });
+  expect(priced.price).toMatch(/\d/);
+  const { json: once } = await ask('POST', '/quote', { seconds: { [first.id]: 10 } });
+  const amount = (text: string) => Number(text.replace(/[^\d.]/g, ''));
+  expect(amount(priced.price)).toBeGreaterThan(amount(once.price));
+  // The shop's list is not what the other tests are about.
+  rmSync(join(shop.shop, 'prices.json'));
+
+  expect((await ask('DELETE', `/pieces/${second.id}`)).json.pieces).toHaveLength(1);
+  expect((await ask('DELETE', `/pieces/${first.id}`)).json.error.message).toContain('leave it out');
+});
