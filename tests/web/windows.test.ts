@@ -179,7 +179,7 @@ describe('under an error', () => {
       await page.getByLabel('Width', { exact: true }).press('Tab');
       await page
         .getByRole('alert')
-        .getByText(/the field of galvo-355-f210 is/)
+        .getByText(/the field of 355 nm galvo, 210 mm lens is/)
         .waitFor();
       expect(await page.getByText('On the machine').count()).toBe(0);
       expect(await page.getByText('Proof of the dots as they will burn').count()).toBe(0);

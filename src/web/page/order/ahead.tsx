@@ -2,7 +2,6 @@ import { useEffect, useState } from 'preact/hooks';
 import type { OrderAhead, OrderPiece, OrderView } from '../../protocol.ts';
 import { quoteOrder } from '../api.ts';
 import { sayDuration } from '../measure.ts';
-import { useWords } from '../shop-context.ts';
 import type { CardLook } from './use-card-looks.ts';
 
 /** A sum is asked for once so long nothing has been added, ms. Assumed: cards that fill in come one by one. */
@@ -28,7 +27,6 @@ export function Ahead({
   readonly order: OrderView;
   readonly lookOf: (piece: OrderPiece) => CardLook | undefined;
 }) {
-  const words = useWords();
   const [ahead, setAhead] = useState<OrderAhead>();
   const wanted = order.pieces.filter(({ excluded, missing }) => !excluded && !missing);
   const seconds = listSeconds(wanted, lookOf);
@@ -52,7 +50,7 @@ export function Ahead({
           {ahead.price && (
             <div>
               <dt>Price</dt>
-              <dd>{words(ahead.price)}</dd>
+              <dd>{ahead.price}</dd>
             </div>
           )}
         </dl>

@@ -323,7 +323,6 @@ function OfTheOrder({
 }
 
 function Totals({ order, totals }: { readonly order: OrderView; readonly totals: OrderTotals }) {
-  const words = useWords();
   const { id } = order;
   const file = (name: string) => `/api/orders/${id}/files/${name}`;
   return (
@@ -337,7 +336,7 @@ function Totals({ order, totals }: { readonly order: OrderView; readonly totals:
         {totals.price && (
           <div>
             <dt>Price</dt>
-            <dd>{words(totals.price)}</dd>
+            <dd>{totals.price}</dd>
           </div>
         )}
       </dl>

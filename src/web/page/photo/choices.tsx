@@ -2,7 +2,7 @@ import type { ToneField, ToneOptions } from '../../../photo/index.ts';
 import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
 import { fromUnit, saySize, toUnit } from '../measure.ts';
 import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
-import { listMaterials, materialFor, useShop } from '../shop-context.ts';
+import { listMaterials, materialFor, useShop, useWords } from '../shop-context.ts';
 import { edgeOf, rememberEdge } from './bare-edge.ts';
 import { ShapeChoice } from './shape.tsx';
 
@@ -255,6 +255,7 @@ export function DotsChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
 }
 
 export function ToneChoice({ wish, facts, onChange }: ChoicesProps) {
+  const words = useWords();
   const { shop } = useShop();
   const { toneValues } = wish;
   const slider = (name: keyof ToneOptions) => (
@@ -279,7 +280,7 @@ export function ToneChoice({ wish, facts, onChange }: ChoicesProps) {
         ]}
         onChange={(tone) => onChange({ ...wish, tone })}
       />
-      {wish.tone === 'auto' && facts?.metered && <p class="note">{facts.metered}</p>}
+      {wish.tone === 'auto' && facts?.metered && <p class="note">{words(facts.metered)}</p>}
       <div class="sliders">{FIRST_TONES.map(slider)}</div>
       <details>
         <summary>More tone controls</summary>

@@ -86,7 +86,7 @@ function Expect({ facts }: { readonly facts: PredictionJson }) {
               {price.lines.map(([what, amount]) => (
                 <tr key={what}>
                   <th scope="row">{words(what)}</th>
-                  <td>{words(amount)}</td>
+                  <td>{amount}</td>
                 </tr>
               ))}
             </tbody>

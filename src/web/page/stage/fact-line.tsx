@@ -24,7 +24,6 @@ function sayTones({ prediction, profile }: Pick<PredictionJson, 'prediction' | '
 
 /** Time, price and tones, in words. */
 export function KeyFacts({ facts }: { readonly facts: PredictionJson }) {
-  const words = useWords();
   return (
     <dl class="key-facts">
       <div>
@@ -34,7 +33,7 @@ export function KeyFacts({ facts }: { readonly facts: PredictionJson }) {
       {facts.price && (
         <div>
           <dt>Price</dt>
-          <dd>{words(facts.price.total)}</dd>
+          <dd>{facts.price.total}</dd>
         </div>
       )}
       <div>
