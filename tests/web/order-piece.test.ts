@@ -147,3 +147,53 @@ test('one photo is asked for in two sizes, the sums of it are known ahead, and t
   expect((await ask('DELETE', `/pieces/${second.id}`)).json.pieces).toHaveLength(1);
   expect((await ask('DELETE', `/pieces/${first.id}`)).json.error.message).toContain('leave it out');
 });
+
+test(
+  'an order is a contact sheet before anything is made, with its hours, walked through by arrows, applied to all and back',
+  async () => {
+    const { id } = await shop.post('/api/orders', { title: 'Sheet', wish: TAG });
+    await shop.post(`/api/orders/${id}/photos`, photo());
+    await shop.post(`/api/orders/${id}/photos`, photo());
+    const names: readonly string[] = recordOf(id).pieces.map((piece: { photo: string }) => piece.photo);
+    const { page, context, complaints } = await shop.open(`/order/${id}`, { width: 1366, height: 650 });
+    const cards = page.getByRole('list', { name: 'Pieces' }).getByRole('listitem');
+    await expect.poll(() => cards.locator('.card-piece img.seen').count(), { timeout: TIME }).toBe(2);
+    await page.getByText('As foreseen, 2 pieces to burn').waitFor({ timeout: TIME });
+    expect(recordOf(id).pieces.map((piece: { status: string }) => piece.status)).toEqual(['waiting', 'waiting']);
+    // A piece is cropped to its shape, and a decimal comma is a decimal sign.
+    const width = page.getByLabel('Width', { exact: true });
+    await width.fill('12,5');
+    await width.press('Tab');
+    await expect.poll(() => recordOf(id).wish.widthMm).toBe(12.5);
+    expect(await width.inputValue()).toBe('12.5');
+    const box = (await cards.first().locator('.card-piece').boundingBox())!;
+    expect(box.width / box.height).toBeCloseTo(12.5 / 20, 1);
+
+    await page.getByLabel(`Words on ${names[0]}`, { exact: true }).fill('Mia');
+    await page.getByLabel(`Words on ${names[0]}`, { exact: true }).press('Tab');
+    await expect.poll(() => recordOf(id).pieces[0].own.caption?.text).toBe('Mia');
+
+    await page.getByRole('button', { name: `${names[0]}: see and change` }).click();
+    const title = page.getByRole('dialog').getByRole('heading', { level: 2 }).first();
+    expect(await title.textContent()).toBe(names[0]);
+    await openGroup(page, 'Tone');
+    await page.getByRole('dialog').getByLabel('Contrast', { exact: true }).fill('0.3');
+    await title.click();
+    await page.keyboard.press('PageDown');
+    await expect.poll(() => title.textContent()).toBe(names[1]);
+    await page.keyboard.press('ArrowLeft');
+    await expect.poll(() => title.textContent()).toBe(names[0]);
+    await page.getByRole('button', { name: 'Leave it as it was' }).click();
+    await expect.poll(() => recordOf(id).pieces[0].own.toneValues?.contrast).toBe(0.3);
+
+    await page.getByRole('button', { name: `All pieces as ${names[0]}` }).click();
+    await expect.poll(() => recordOf(id).wish.toneValues.contrast).toBe(0.3);
+    await expect.poll(() => recordOf(id).pieces[0].own).toEqual({ caption: { text: 'Mia' } });
+    await page.getByRole('button', { name: 'Undo' }).click();
+    await expect.poll(() => recordOf(id).wish.toneValues).toEqual({});
+    await expect.poll(() => recordOf(id).pieces[0].own.toneValues?.contrast).toBe(0.3);
+    expect(complaints).toEqual([]);
+    await context.close();
+  },
+  TIME,
+);

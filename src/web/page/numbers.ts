@@ -13,7 +13,7 @@ export interface Numbers {
   readonly inText: (text: string) => string;
 }
 
-/** Most decimals that are shown where nobody says how many. Assumed: what is measured here is known to no more. */
+/** Decimals that are shown where nobody says how many, a count. Assumed: what is measured here is known to no more. */
 const MOST_DECIMALS = 3;
 
 /** A decimal number that stands alone: no part of a name, a version, a date, an address or a pair of places. */

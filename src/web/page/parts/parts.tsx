@@ -144,7 +144,7 @@ export function Select({
   );
 }
 
-/** Most decimals in a field. Assumed: lengths of a dot in inches have five that count. */
+/** Most decimals in a field, a count. Assumed: lengths of a dot in inches have five that count. */
 const FIELD_DECIMALS = 6;
 
 /** One step up or down, on the steps' own places; whole ones where there are none. */
