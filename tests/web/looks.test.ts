@@ -173,7 +173,7 @@ const FILLED: readonly State[] = [
       await openGroup(page, 'Piece');
       await page.getByLabel('Width', { exact: true }).fill('300');
       await page.getByLabel('Width', { exact: true }).press('Tab');
-      await page.getByText(/the field of galvo-355-f100 is/).waitFor({ timeout: TIME });
+      await page.getByText(/the field of 355 nm galvo, 100 mm lens is/).waitFor({ timeout: TIME });
     },
   },
   {

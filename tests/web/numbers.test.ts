@@ -69,11 +69,16 @@ test('records are called by their titles wherever a name cannot be another word'
     machines: [{ name: 'galvo-355', title: 'The blue one' }],
     materials: [{ name: 'slate', title: 'Slate, natural' }],
     profiles: [{ name: 'anodised-black', title: 'Black cards' }],
-    screens: [{ name: 'line', title: 'Lines' }],
+    screens: [
+      { name: 'line', title: 'Lines' },
+      { name: 'stucki', title: 'Stucki 1981' },
+    ],
   } as never;
   expect(withTitles('The profile "anodised-black" was learned on galvo-355; a line of slate.', shop)).toBe(
     'The profile “Black cards” was learned on The blue one; a line of slate.',
   );
+  expect(withTitles('stucki, serpentine', shop)).toBe('Stucki 1981, serpentine');
+  expect([withTitles('line', shop), withTitles('slate', shop)]).toEqual(['Lines', 'Slate, natural']);
   expect(withTitles('needed "slate" in shop/anodised-black.json, not my-anodised-black-2', shop)).toBe(
     'needed “Slate, natural” in shop/anodised-black.json, not my-anodised-black-2',
   );

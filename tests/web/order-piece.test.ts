@@ -186,7 +186,7 @@ test(
     await page.getByRole('button', { name: 'Leave it as it was' }).click();
     await expect.poll(() => recordOf(id).pieces[0].own.toneValues?.contrast).toBe(0.3);
 
-    await page.getByRole('button', { name: `All pieces as ${names[0]}` }).click();
+    await page.getByRole('button', { name: `Apply to all what ${names[0]} wants` }).click();
     await expect.poll(() => recordOf(id).wish.toneValues.contrast).toBe(0.3);
     await expect.poll(() => recordOf(id).pieces[0].own).toEqual({ caption: { text: 'Mia' } });
     await page.getByRole('button', { name: 'Undo' }).click();

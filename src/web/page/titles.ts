@@ -1,7 +1,9 @@
 import type { Named, ShopFacts } from '../protocol.ts';
 
-/** A name that no sentence has by chance: of several words, or with a figure. */
+/** A name that no sentence has by chance: of several words, or with a figure; and that of an author, in small letters. */
 const isUnmistakable = ({ name }: Named) => /[-\d]/.test(name);
+/** The one screen whose name is a word. */
+const WORD = 'line';
 
 /**
  * A text of the server, which calls records by the names that a command takes, with what people call them.
@@ -13,7 +15,10 @@ export function withTitles(
 ): string {
   const named: readonly Named[] = [...machines, ...materials, ...profiles, ...screens];
   const titles = new Map(named.map(({ name, title }) => [name, title]));
-  const sure = new Set(named.filter(isUnmistakable).map(({ name }) => name));
+  const alone = titles.get(text);
+  if (alone !== undefined) return alone;
+  const authors = screens.filter(({ name }) => name !== WORD);
+  const sure = new Set([...named.filter(isUnmistakable), ...authors].map(({ name }) => name));
   return text.replace(/(["“]?)(?<![\w./-])([a-z0-9][a-z0-9-]*)(?![\w/-]|\.\w)(["”]?)/g, (all, open, name, close) => {
     const title = titles.get(name);
     if (title === undefined || !(sure.has(name) || (open !== '' && close !== ''))) return all;

@@ -90,12 +90,12 @@ export function PieceCard({
           <span>Make it</span>
         </label>
         {!missing && (
-          <Button kind="quiet" aria-label={`${photo} in another size, too`} onClick={actions.copy}>
+          <Button kind="quiet" aria-label={`One more size of ${photo}`} onClick={actions.copy}>
             One more size
           </Button>
         )}
         {hasForAll(piece) && order.pieces.length > 1 && (
-          <Button kind="quiet" aria-label={`All pieces as ${photo}`} onClick={actions.applyToAll}>
+          <Button kind="quiet" aria-label={`Apply to all what ${photo} wants`} onClick={actions.applyToAll}>
             Apply to all
           </Button>
         )}

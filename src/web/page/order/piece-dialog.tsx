@@ -154,7 +154,12 @@ export function PieceDialog({
                 <Icon name="back" />
               </button>
               <StepButtons history={history} />
-              <Button aria-label="Leave it as it was" onClick={() => dialog.current?.close()}>
+              <Button
+                class="sign-first"
+                icon="cross"
+                aria-label="Leave it as it was"
+                onClick={() => dialog.current?.close()}
+              >
                 Leave it
               </Button>
               <Button
