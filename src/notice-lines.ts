@@ -7,6 +7,7 @@ type DataOf<C extends NoticeCode> = Parameters<(typeof NOTICES)[C]['say']>[0];
  * notice's own words, with all figures, stand behind it.
  */
 const LINES: { readonly [C in NoticeCode]: (data: DataOf<C>) => string } = {
+  'round-feathered': () => 'Wider than this round piece can take: the picture fades out at its sides.',
   'program-too-dense': () => 'Too many short marks for the controller at this speed: lines would burn deeper.',
   'program-power-rounded': ({ share }) =>
     `The controller has no step for this power: the mark comes out a little ${share > 0 ? 'stronger' : 'weaker'}.`,

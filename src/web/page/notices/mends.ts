@@ -39,6 +39,11 @@ const GUESSED: (data: unknown, facts: MendFacts) => Mend = (_data, { wish, shop 
 
 /** What the page does about each notice; null where only a person can. */
 const MENDS: { readonly [C in NoticeCode]: Mender<C> | null } = {
+  'round-feathered': ({ usableArcMm }, { wish, unit }) => {
+    const widthMm = roundDown(usableArcMm);
+    if (widthMm < LEAST_SIDE_MM) return { label: 'Change the size', open: 'piece' };
+    return { label: `Make it ${saySide(widthMm, unit)}`, wish: { ...wish, widthMm } };
+  },
   'program-too-dense': () => ({ label: 'Change the speed', open: 'dots' }),
   'program-power-rounded': (_data, facts) => asPicture(facts),
   'program-levels-merged': (_data, facts) => asPicture(facts),
