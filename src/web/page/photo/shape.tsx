@@ -1,5 +1,6 @@
 import type { PhotoSettings } from '../../protocol.ts';
 import { fromUnit, toUnit } from '../measure.ts';
+import { numbers } from '../numbers.ts';
 import { NumberField, Segments } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { without } from './without.ts';
@@ -131,8 +132,8 @@ function TurningFields({
       </div>
       <p class="note">
         The width goes around it, once around is{' '}
-        {toUnit((Math.PI * (upper + lower)) / 2, unit).toFixed(unit === 'mm' ? 1 : 2)} {unit}. Different diameters make
-        a cone: the picture is unrolled for it.
+        {numbers.say(toUnit((Math.PI * (upper + lower)) / 2, unit), unit === 'mm' ? 1 : 2, 'fixed')} {unit}. Different
+        diameters make a cone: the picture is unrolled for it.
       </p>
     </>
   );
