@@ -1,6 +1,6 @@
 import type { Named, ShopFacts } from '../protocol.ts';
 
-/** A name that no sentence has by chance: of several words, or with a figure; and that of an author, in small letters. */
+/** A name that no sentence has by chance: of several words, or with a figure. */
 const isUnmistakable = ({ name }: Named) => /[-\d]/.test(name);
 /** The one screen whose name is a word. */
 const WORD = 'line';
@@ -17,6 +17,7 @@ export function withTitles(
   const titles = new Map(named.map(({ name, title }) => [name, title]));
   const alone = titles.get(text);
   if (alone !== undefined) return alone;
+  // Nor has one an author in small letters.
   const authors = screens.filter(({ name }) => name !== WORD);
   const sure = new Set([...named.filter(isUnmistakable), ...authors].map(({ name }) => name));
   return text.replace(/(["“]?)(?<![\w./-])([a-z0-9][a-z0-9-]*)(?![\w/-]|\.\w)(["”]?)/g, (all, open, name, close) => {
