@@ -8,6 +8,8 @@ type DataOf<C extends NoticeCode> = Parameters<(typeof NOTICES)[C]['say']>[0];
  */
 const LINES: { readonly [C in NoticeCode]: (data: DataOf<C>) => string } = {
   'round-feathered': () => 'Wider than this round piece can take: the picture fades out at its sides.',
+  'two-way-speed': () => 'The lines there and back were set for another speed: they may not meet.',
+  'two-way-vague': () => 'How far lines there and back lie apart is known only roughly.',
   'program-too-dense': () => 'Too many short marks for the controller at this speed: lines would burn deeper.',
   'program-power-rounded': ({ share }) =>
     `The controller has no step for this power: the mark comes out a little ${share > 0 ? 'stronger' : 'weaker'}.`,

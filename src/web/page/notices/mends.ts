@@ -44,6 +44,8 @@ const MENDS: { readonly [C in NoticeCode]: Mender<C> | null } = {
     if (widthMm < LEAST_SIDE_MM) return { label: 'Change the size', open: 'piece' };
     return { label: `Make it ${saySide(widthMm, unit)}`, wish: { ...wish, widthMm } };
   },
+  'two-way-speed': null,
+  'two-way-vague': null,
   'program-too-dense': () => ({ label: 'Change the speed', open: 'dots' }),
   'program-power-rounded': (_data, facts) => asPicture(facts),
   'program-levels-merged': (_data, facts) => asPicture(facts),
