@@ -99,7 +99,7 @@ describe('a new material', () => {
   );
 
   test(
-    'a picture without a chart is refused with a reason, and four corners can be set by hand with the keyboard',
+    'a picture without a chart is refused with a reason, and four corners can be set by hand, by keys and under a glass',
     async () => {
       const { page, context } = await openPage(browser, server.url);
       await page.getByRole('link', { name: 'Material' }).click();
@@ -114,6 +114,17 @@ describe('a new material', () => {
       await page.keyboard.press('Shift+ArrowRight');
       expect(await handle.getAttribute('aria-label')).not.toBe(before);
       await page.getByRole('button', { name: 'Find the chart by its marks again' }).waitFor();
+      const other = page.getByRole('button', { name: /^Lower right corner/ });
+      await other.scrollIntoViewIfNeeded();
+      const place = (await other.boundingBox())!;
+      await page.mouse.move(place.x + place.width / 2, place.y + place.height / 2);
+      await page.mouse.down();
+      await page.mouse.move(place.x, place.y);
+      // Beside the thumb, and not under it.
+      const glass = (await page.locator('.glass').boundingBox())!;
+      expect(glass.y + glass.height).toBeLessThan(place.y);
+      await page.mouse.up();
+      expect(await page.locator('.glass').count()).toBe(0);
       await context.close();
     },
     TIME,

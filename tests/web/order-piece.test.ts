@@ -31,6 +31,14 @@ test(
     await page.getByRole('button', { name: /see and change/ }).click();
     const dialog = page.getByRole('dialog');
     await waitForProof(page);
+    // Two ways side by side, of which one is taken as a step; Escape leaves the comparison and not the piece.
+    await dialog.getByRole('button', { name: 'Compare' }).click();
+    await dialog.getByLabel('What stands in place 2').selectOption('tone:plain');
+    await expect.poll(() => dialog.locator('.pane .key-facts').count(), { timeout: TIME }).toBe(2);
+    await page.keyboard.press('Escape');
+    await dialog.getByRole('button', { name: 'Compare' }).click();
+    await dialog.getByRole('button', { name: /^Take this one/ }).click();
+    await dialog.getByRole('button', { name: 'Undo' }).click();
     await openGroup(page, 'Crop');
     // A knob on the edge straightens, by hand and by key.
     const knob = dialog.getByRole('slider', { name: 'Straighten by hand' });

@@ -15,6 +15,7 @@ import { usePreview } from '../stage/use-preview.ts';
 import { transformOf, type View, viewByKey, WHOLE, ZOOM_STEP, zoomBy } from '../stage/view.ts';
 import { usePhotoSettings } from '../use-photo-settings.ts';
 import {
+  type Compared,
   firstTakes,
   keepTakes,
   listTakes,
@@ -26,19 +27,21 @@ import {
   takeOf,
 } from './takes.ts';
 
-/** Two to four ways of one photo side by side, looked at in one place, of which one is taken. */
+/** Two to four ways of a job's photo side by side, of which one is taken. */
 export function CompareTakesScreen({ id }: { readonly id: string }) {
   const { jobs, go } = useShop();
   const job = jobs.get(id);
   useEffect(() => {
     if (!job) go('/');
   }, [job]);
-  return job ? <Compare job={job} /> : null;
+  return job ? <CompareJob job={job} /> : null;
 }
 
-function Compare({ job }: { readonly job: JobCard }) {
-  const { jobs, shop, go, keepSettings } = useShop();
-  const path = `/api/jobs/${job.id}`;
+const pathOf = (id: string) => `/api/jobs/${id}`;
+
+function CompareJob({ job }: { readonly job: JobCard }) {
+  const { jobs, go, keepSettings } = useShop();
+  const path = pathOf(job.id);
   const [refusal, setRefusal] = useProblem();
   const isRefused = useRef(false);
   const { wish, change, flush } = usePhotoSettings(path, job.wish, {
@@ -49,30 +52,69 @@ function Compare({ job }: { readonly job: JobCard }) {
     onSend: (sent) => keepSettings(sent as PhotoSettings),
   });
   const history = useHistory(path, wish, change);
-  const offers = { job, wish, jobs, shop, earlier: history.earlier };
+  const back = () => go(`/photo/${job.id}`);
+  return (
+    <Comparison
+      own={{ id: job.id, name: job.name, path, photo: job.photo, wish }}
+      others={[...jobs.values()]
+        .filter(({ id }) => id !== job.id)
+        .map(({ id, name, photo, wish: its }) => ({ id, name, path: pathOf(id), photo, wish: its }))}
+      earlier={history.earlier}
+      backTo="Back to the photo"
+      refusal={refusal}
+      onRefusalRead={() => setRefusal(undefined)}
+      onBack={back}
+      onGo={(id) => go(`/photo/${id}`)}
+      onTake={async (next) => {
+        setRefusal(undefined);
+        isRefused.current = false;
+        if (next) {
+          history.change(next);
+          await flush();
+        }
+        // What the shop refuses is told here, where another can be taken.
+        if (!isRefused.current) back();
+      }}
+    />
+  );
+}
+
+export interface ComparisonProps {
+  readonly own: Compared;
+  readonly others: readonly Compared[];
+  /** What was asked of it before, the newest first. */
+  readonly earlier: readonly PhotoSettings[];
+  /** Where the way back leads, in words. */
+  readonly backTo: string;
+  readonly refusal?: unknown;
+  readonly onRefusalRead?: () => void;
+  readonly onBack: () => void;
+  /** To another photo. */
+  readonly onGo: (id: string) => void;
+  /** One is taken: what is asked of the photo from now on, where that is a change. */
+  readonly onTake: (next: PhotoSettings | undefined) => void;
+}
+
+/** Two to four ways of one photo side by side, looked at in one place, of which one is taken. */
+export function Comparison(props: ComparisonProps) {
+  const { own, others, earlier, backTo, refusal, onRefusalRead, onBack, onGo, onTake } = props;
+  const { shop } = useShop();
+  const { path, wish } = own;
+  const offers = { wish, others, shop, earlier };
   const [takes, setTakes] = useState<readonly Take[]>(() => readTakes(path, offers));
   const [view, setView] = useState(WHOLE);
   const [most, setMost] = useState(1);
   const [photoHeld] = useHeldKey('p');
-  const back = () => go(`/photo/${job.id}`);
-  useKey('escape', back);
-  useKey('c', back);
+  useKey('escape', onBack);
+  useKey('c', onBack);
   const put = (next: readonly Take[]) => {
     setTakes(next);
     keepTakes(path, next);
   };
-  const take = async (chosen: Take) => {
+  const take = (chosen: Take) => {
     const [kind, other] = splitTake(chosen.what);
-    if (kind === 'job') return go(`/photo/${other}`);
-    const next = settingsOfTake(chosen, wish);
-    setRefusal(undefined);
-    isRefused.current = false;
-    if (next) {
-      history.change(next);
-      await flush();
-    }
-    // What the shop refuses is told here, where another can be taken.
-    if (!isRefused.current) back();
+    if (kind === 'other') onGo(other!);
+    else onTake(settingsOfTake(chosen, wish));
   };
   const groups = listTakes(offers);
   const add = () => {
@@ -80,16 +122,15 @@ function Compare({ job }: { readonly job: JobCard }) {
     const all = groups.flatMap(({ choices }) => choices.map(({ value }) => value));
     const wanted = [...firstTakes(offers).map(({ what }) => what), ...all.filter((one) => one.startsWith('profile:'))];
     const next = [...wanted, ...all].find((one) => !shown.has(one) && one !== 'photo') ?? 'photo';
-    put([...takes, takeOf(next, history.earlier)]);
+    put([...takes, takeOf(next, earlier)]);
   };
   return (
     <div class="comparing">
       <header class="stage-head">
-        <a class="back" href={`#/photo/${job.id}`} aria-label="Back to the photo" title="Esc">
-          <Icon name="back" />
-          <span>Back to the photo</span>
-        </a>
-        <h1>Compare {job.name}</h1>
+        <Button kind="quiet" class="back" icon="back" aria-label={backTo} title="Esc" onClick={onBack}>
+          {backTo}
+        </Button>
+        <h1>Compare {own.name}</h1>
         <Saved />
         <div class="head-actions">
           {view.scale > 1 && (
@@ -132,22 +173,22 @@ function Compare({ job }: { readonly job: JobCard }) {
           </Button>
         </div>
       </header>
-      {refusal !== undefined && <Problem error={refusal} onClose={() => setRefusal(undefined)} />}
+      {refusal !== undefined && <Problem error={refusal} {...(onRefusalRead ? { onClose: onRefusalRead } : {})} />}
       <div class={`panes of-${takes.length}`}>
         {takes.map((one, at) => (
           <Pane
             key={at}
             place={at + 1}
             take={one}
-            job={jobs.get(splitTake(one.what)[1] ?? '') ?? job}
-            wish={wish}
+            own={own}
+            other={others.find(({ id }) => one.what === `other:${id}`)}
             groups={groups}
             view={view}
             asPhoto={photoHeld}
             onView={setView}
             onMost={setMost}
-            onTake={() => void take(one)}
-            onChange={(what) => put(takes.map((old, index) => (index === at ? takeOf(what, history.earlier) : old)))}
+            onTake={() => take(one)}
+            onChange={(what) => put(takes.map((old, index) => (index === at ? takeOf(what, earlier) : old)))}
             onRemove={takes.length > PANES.least ? () => put(takes.filter((_, index) => index !== at)) : undefined}
           />
         ))}
@@ -160,10 +201,10 @@ interface PaneProps {
   /** Counts from one. */
   readonly place: number;
   readonly take: Take;
-  /** The job that it shows, which may be another than the one that is compared. */
-  readonly job: JobCard;
-  /** What is asked of the job that is compared. */
-  readonly wish: PhotoSettings;
+  /** What is compared. */
+  readonly own: Compared;
+  /** Another photo that stands here. */
+  readonly other: Compared | undefined;
   readonly groups: readonly SelectGroup[];
   readonly view: View;
   /** Shows the photo instead of the piece. */
@@ -216,8 +257,8 @@ function Pane({ groups, onChange, onRemove, ...body }: PaneProps) {
 /** Where one of them is seen; made anew for another, so that no picture stands under a name that is not its own. */
 function PaneStage({
   take,
-  job,
-  wish: own,
+  own,
+  other,
   view,
   asPhoto,
   title,
@@ -226,15 +267,14 @@ function PaneStage({
   onTake,
 }: Omit<PaneProps, 'place' | 'groups' | 'onChange' | 'onRemove'> & { readonly title: string }) {
   const { shop } = useShop();
-  const isOther = splitTake(take.what)[0] === 'job';
-  const wish = isOther ? job.wish : (settingsOfTake(take, own) ?? own);
-  const path = `/api/jobs/${job.id}`;
+  const { path, photo: size } = other ?? own;
+  const wish = other ? other.wish : (settingsOfTake(take, own.wish) ?? own.wish);
   const piece = useRef<HTMLDivElement>(null);
   const rest = useRef<HTMLDivElement>(null);
   const cloth = useRef<HTMLDivElement>(null);
   const seen = usePreview(path, { wish, showClipped: false, piece });
   const { facts, error } = seen;
-  const frame = frameOf(job.photo, wish, facts);
+  const frame = frameOf(size, wish, facts);
   const most = useMostScale(rest, facts?.dots.width);
   const thing = thingOf(wish, facts, shop);
   const gestures = useGestures(cloth, {
@@ -245,7 +285,7 @@ function PaneStage({
     onView,
   });
   const lost = error !== undefined && !isOffline(error);
-  const photo = { ...job.photo, turnDeg: turnOf(wish, facts), source: `${path}/photo` };
+  const photo = { ...size, turnDeg: turnOf(wish, facts), source: `${path}/photo` };
   const isPhoto = take.what === 'photo';
   useEffect(() => onMost(most), [most]);
   return (
@@ -308,7 +348,7 @@ function PaneStage({
         )}
         {take.what !== 'now' && !isPhoto && (
           <Button kind="main" icon="check" disabled={lost} aria-label={`Take this one: ${title}`} onClick={onTake}>
-            {isOther ? 'Go there' : 'Take this'}
+            {other ? 'Go there' : 'Take this'}
           </Button>
         )}
       </div>

@@ -1,11 +1,11 @@
-import type { JobCard, PhotoSettings, ShopFacts } from '../../protocol.ts';
+import type { PhotoSettings, ShopFacts } from '../../protocol.ts';
 import type { SelectGroup } from '../parts/parts.tsx';
 import { without } from '../photo/without.ts';
 import { listMaterials } from '../shop-context.ts';
 
 /**
  * One of the things that stand side by side: `now`, `photo`, or what is changed and to what, with a colon between
- * (`profile:slate`, `screen:bayer`, `tone:plain`, `job:ID`). An earlier state carries its wish.
+ * (`profile:slate`, `screen:bayer`, `tone:plain`, `other:ID`). An earlier state carries its wish.
  */
 export interface Take {
   readonly what: string;
@@ -49,17 +49,27 @@ export function splitTake(what: string): readonly [kind: string, value?: string]
   return at < 0 ? [what] : [what.slice(0, at), what.slice(at + 1)];
 }
 
-export interface Offers {
-  readonly job: JobCard;
+/** A photo with what is asked of it, of a job or of a piece of an order. */
+export interface Compared {
+  readonly id: string;
+  readonly name: string;
+  /** Where the server has its photo and draws it. */
+  readonly path: string;
+  readonly photo: { readonly width: number; readonly height: number };
   readonly wish: PhotoSettings;
-  readonly jobs: ReadonlyMap<string, JobCard>;
+}
+
+export interface Offers {
+  readonly wish: PhotoSettings;
+  /** Photos that may stand beside this one, as they are asked for themselves. */
+  readonly others: readonly Compared[];
   readonly shop: ShopFacts;
   /** Earlier states, the newest first. */
   readonly earlier: readonly PhotoSettings[];
 }
 
 /** What can stand beside it. */
-export function listTakes({ job, wish, jobs, shop, earlier }: Offers): readonly SelectGroup[] {
+export function listTakes({ wish, others, shop, earlier }: Offers): readonly SelectGroup[] {
   const measured = (here: boolean) =>
     shop.profiles
       .filter(({ machine, name }) => (machine === wish.machine) === here && name !== wish.profile)
@@ -115,9 +125,7 @@ export function listTakes({ job, wish, jobs, shop, earlier }: Offers): readonly 
     },
     {
       label: 'Another photo',
-      choices: [...jobs.values()]
-        .filter(({ id }) => id !== job.id)
-        .map(({ id, name }) => ({ value: `job:${id}`, label: name })),
+      choices: others.map(({ id, name }) => ({ value: `other:${id}`, label: name })),
     },
   ];
 }

@@ -1,4 +1,4 @@
-import { useRef } from 'preact/hooks';
+import { useRef, useState } from 'preact/hooks';
 import type { CaptureCard } from '../../protocol.ts';
 import { Button } from '../parts/parts.tsx';
 
@@ -12,6 +12,11 @@ const KEYS: Readonly<Record<string, readonly [number, number]>> = {
   ArrowUp: [0, -1],
   ArrowDown: [0, 1],
 };
+
+/** How much larger the picture is under the glass, a factor. Assumed: a mark's corner is found to half a pixel. */
+const NEARER = 4;
+/** Its diameter, CSS pixels, and how far from the handle it keeps, so that no thumb lies on it. */
+const GLASS = { size: 128, apart: 40 } as const;
 
 /**
  * Four handles on the capture: drag each onto the outer corner of the chart's corner mark, or move it with the arrow
@@ -27,7 +32,9 @@ export function CornerPicker({
   readonly onChange: (corners: CornerPoints | undefined) => void;
 }) {
   const box = useRef<HTMLDivElement>(null);
+  const [held, setHeld] = useState<number>();
   const { width, height } = capture;
+  const view = `/api/captures/${capture.id}/view`;
   const points =
     corners ??
     (
@@ -46,7 +53,7 @@ export function CornerPicker({
     <div class="corner-picker">
       <p>Put the four handles on the outer corners of the chart’s corner marks, as the chart is read upright.</p>
       <div ref={box} class="corner-box" style={{ aspectRatio: `${width} / ${height}` }}>
-        <img src={`/api/captures/${capture.id}/view`} alt="The capture" draggable={false} />
+        <img src={view} alt="The capture" draggable={false} />
         <svg viewBox={`0 0 ${width} ${height}`} aria-hidden="true">
           <polygon points={points.map((point) => point.join(',')).join(' ')} />
         </svg>
@@ -57,7 +64,12 @@ export function CornerPicker({
             class="handle"
             aria-label={`${NAMES[at]} corner, at ${Math.round(x)}, ${Math.round(y)} pixels. Arrow keys move it.`}
             style={{ left: `${(100 * x) / width}%`, top: `${(100 * y) / height}%` }}
-            onPointerDown={(event) => event.currentTarget.setPointerCapture(event.pointerId)}
+            onPointerDown={(event) => {
+              event.currentTarget.setPointerCapture(event.pointerId);
+              setHeld(at);
+            }}
+            onLostPointerCapture={() => setHeld(undefined)}
+            onBlur={() => setHeld((now) => (now === at ? undefined : now))}
             onPointerMove={(event) => {
               const size = box.current?.getBoundingClientRect();
               if (!size || !event.currentTarget.hasPointerCapture(event.pointerId)) return;
@@ -71,6 +83,7 @@ export function CornerPicker({
               const way = KEYS[event.key];
               if (!way) return;
               event.preventDefault();
+              setHeld(at);
               const step = (event.shiftKey ? 0.02 : 0.001) * Math.max(width, height);
               move(at, x + way[0] * step, y + way[1] * step);
             }}
@@ -78,6 +91,9 @@ export function CornerPicker({
             {at + 1}
           </button>
         ))}
+        {held !== undefined && box.current && (
+          <Glass view={view} x={points[held]![0] / width} y={points[held]![1] / height} box={box.current} />
+        )}
       </div>
       <div class="actions">
         {corners === undefined ? (
@@ -89,5 +105,36 @@ export function CornerPicker({
         )}
       </div>
     </div>
+  );
+}
+
+/** What lies under a handle, nearer, beside the thumb or the mouse; `x` and `y` are shares of the picture. */
+function Glass({
+  view,
+  x,
+  y,
+  box,
+}: {
+  readonly view: string;
+  readonly x: number;
+  readonly y: number;
+  readonly box: HTMLElement;
+}) {
+  const { width, height } = box.getBoundingClientRect();
+  const { size, apart } = GLASS;
+  const isAbove = y * height > size + apart;
+  const left = Math.min(Math.max(0, x * width - size / 2), Math.max(0, width - size));
+  return (
+    <div
+      class="glass"
+      aria-hidden="true"
+      style={{
+        left: `${left}px`,
+        top: `${y * height + (isAbove ? -size - apart : apart)}px`,
+        backgroundImage: `url(${view})`,
+        backgroundSize: `${width * NEARER}px ${height * NEARER}px`,
+        backgroundPosition: `${size / 2 - x * width * NEARER}px ${size / 2 - y * height * NEARER}px`,
+      }}
+    />
   );
 }

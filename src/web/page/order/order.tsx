@@ -278,6 +278,7 @@ function OrderWork({ order }: { readonly order: OrderView }) {
           {...(open?.first ? { first: open.first } : {})}
           onBefore={beside(-1)}
           onAfter={beside(1)}
+          onGo={(id) => setOpen({ id })}
           onClose={() => setOpen((now) => (now?.id === chosen.id ? undefined : now))}
           onSave={(change) => void changePiece(chosen, change)}
         />

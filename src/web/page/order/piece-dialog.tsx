@@ -1,8 +1,10 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import { ownSettingsOf, photoSettingsOf } from '../../piece-settings.ts';
 import type { OrderPiece, OrderView, PieceSettings } from '../../protocol.ts';
+import { Comparison } from '../compare/compare.tsx';
 import type { Mending } from '../notices/notices.tsx';
 import { Button, Icon, isOffline, NumberField, Problem, useProblem } from '../parts/parts.tsx';
+import { useKey } from '../parts/use-key.ts';
 import { BenchFacts, ThingsToKnow } from '../photo/facts.tsx';
 import { useShop, useWords } from '../shop-context.ts';
 import { FactLine } from '../stage/fact-line.tsx';
@@ -41,6 +43,7 @@ export function PieceDialog({
   first,
   onBefore,
   onAfter,
+  onGo,
   onSave,
   onClose,
 }: {
@@ -51,13 +54,16 @@ export function PieceDialog({
   /** Undefined where the row of pieces ends. */
   readonly onBefore: (() => void) | undefined;
   readonly onAfter: (() => void) | undefined;
+  /** To another piece. */
+  readonly onGo: (id: string) => void;
   readonly onSave: (change: PieceChange) => void;
   readonly onClose: () => void;
 }) {
   const { shop } = useShop();
   const words = useWords();
   const dialog = useRef<HTMLDialogElement>(null);
-  const path = `/api/orders/${order.id}/pieces/${piece.id}`;
+  const pathOf = (id: string) => `/api/orders/${order.id}/pieces/${id}`;
+  const path = pathOf(piece.id);
   // What the order asks may change while this is open: the piece's own is what was changed here.
   const [all] = useState(order.wish);
   const [wish, setPhotoSettings] = useState(() => {
@@ -70,6 +76,20 @@ export function PieceDialog({
   const [text, setText] = useState(piece.text);
   const [group, setGroup] = useState<PieceGroupId | undefined>(first ?? last);
   const [drawer, setDrawer] = useState<'know' | 'bench'>();
+  const [comparing, setComparing] = useState(false);
+  useKey('c', () => setComparing(true));
+  useEffect(() => {
+    if (!comparing) return;
+    dialog.current?.querySelector<HTMLElement>('.comparing .back')?.focus();
+    // Escape leaves the comparison and not the piece, wherever the focus is.
+    const leave = (event: KeyboardEvent) => {
+      if (event.key !== 'Escape') return;
+      event.preventDefault();
+      setComparing(false);
+    };
+    addEventListener('keydown', leave, true);
+    return () => removeEventListener('keydown', leave, true);
+  }, [comparing]);
   useEffect(() => dialog.current?.showModal(), []);
   const [showClipped, setShowClipped] = useState(false);
   const drawn = useRef<HTMLDivElement>(null);
@@ -120,140 +140,174 @@ export function PieceDialog({
       aria-labelledby="piece-dialog-title"
       onClose={onClose}
       onKeyDown={(event) => {
-        if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
+        if (comparing || event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
         const isArrow = (event.key === 'ArrowLeft' || event.key === 'ArrowRight') && !takesArrows(event.target);
         if (!isArrow && event.key !== 'PageUp' && event.key !== 'PageDown') return;
         event.preventDefault();
         walk(event.key === 'ArrowLeft' || event.key === 'PageUp' ? onBefore : onAfter);
       }}
     >
-      <StageLayout<PieceGroupId>
-        head={
-          <>
-            <h2 id="piece-dialog-title">{piece.photo}</h2>
-            {piece.reason && <p class="warn-line">{words(piece.reason)}</p>}
-            <div class="head-actions">
-              <button
-                type="button"
-                class="button quiet square"
-                aria-label="The piece before"
-                title="Arrow left"
-                disabled={!onBefore}
-                onClick={() => walk(onBefore)}
-              >
-                <Icon name="back" />
-              </button>
-              <button
-                type="button"
-                class="button quiet square onward"
-                aria-label="The next piece"
-                title="Arrow right"
-                disabled={!onAfter}
-                onClick={() => walk(onAfter)}
-              >
-                <Icon name="back" />
-              </button>
-              <StepButtons history={history} />
-              <Button
-                class="sign-first"
-                icon="cross"
-                aria-label="Leave it as it was"
-                onClick={() => dialog.current?.close()}
-              >
-                Leave it
-              </Button>
-              <Button
-                kind="main"
-                icon="check"
-                onClick={() => {
-                  save();
-                  dialog.current?.close();
-                }}
-              >
-                Take this
-              </Button>
-            </div>
-          </>
-        }
-        groups={[
-          ...groups,
-          {
-            id: 'copies',
-            label: 'Copies',
-            icon: 'stack',
-            body: () => (
-              <>
-                <NumberField label="Copies" unit="" value={count} min={1} max={100000} step={1} onChange={setCount} />
-                <div class="field">
-                  <label class="label" for="piece-text">
-                    For the ticket
-                  </label>
-                  <input
-                    id="piece-text"
-                    type="text"
-                    maxLength={500}
-                    value={text}
-                    placeholder="collected on Friday"
-                    onInput={({ currentTarget }) => setText(currentTarget.value)}
-                  />
+      {comparing ? (
+        <Comparison
+          own={{ id: piece.id, name: piece.photo, path, photo: piece, wish }}
+          others={order.pieces
+            .filter(({ id }) => id !== piece.id)
+            .map((other) => ({
+              id: other.id,
+              name: other.photo,
+              path: pathOf(other.id),
+              photo: other,
+              wish: photoSettingsOf(all, other.own),
+            }))}
+          earlier={history.earlier}
+          backTo="Back to the piece"
+          onBack={() => setComparing(false)}
+          onGo={(id) => walk(() => onGo(id))}
+          onTake={(next) => {
+            if (next) history.change(next, 'apart');
+            setComparing(false);
+          }}
+        />
+      ) : (
+        <StageLayout<PieceGroupId>
+          head={
+            <>
+              <h2 id="piece-dialog-title">{piece.photo}</h2>
+              {piece.reason && <p class="warn-line">{words(piece.reason)}</p>}
+              <div class="head-actions">
+                <button
+                  type="button"
+                  class="button quiet square"
+                  aria-label="The piece before"
+                  title="Arrow left"
+                  disabled={!onBefore}
+                  onClick={() => walk(onBefore)}
+                >
+                  <Icon name="back" />
+                </button>
+                <button
+                  type="button"
+                  class="button quiet square onward"
+                  aria-label="The next piece"
+                  title="Arrow right"
+                  disabled={!onAfter}
+                  onClick={() => walk(onAfter)}
+                >
+                  <Icon name="back" />
+                </button>
+                <StepButtons history={history} />
+                <Button
+                  class="sign-first"
+                  icon="beside"
+                  aria-label="Compare"
+                  title="C"
+                  onClick={() => setComparing(true)}
+                >
+                  Compare
+                </Button>
+                <Button
+                  class="sign-first"
+                  icon="cross"
+                  aria-label="Leave it as it was"
+                  onClick={() => dialog.current?.close()}
+                >
+                  Leave it
+                </Button>
+                <Button
+                  kind="main"
+                  icon="check"
+                  onClick={() => {
+                    save();
+                    dialog.current?.close();
+                  }}
+                >
+                  Take this
+                </Button>
+              </div>
+            </>
+          }
+          groups={[
+            ...groups,
+            {
+              id: 'copies',
+              label: 'Copies',
+              icon: 'stack',
+              body: () => (
+                <>
+                  <NumberField label="Copies" unit="" value={count} min={1} max={100000} step={1} onChange={setCount} />
+                  <div class="field">
+                    <label class="label" for="piece-text">
+                      For the ticket
+                    </label>
+                    <input
+                      id="piece-text"
+                      type="text"
+                      maxLength={500}
+                      value={text}
+                      placeholder="collected on Friday"
+                      onInput={({ currentTarget }) => setText(currentTarget.value)}
+                    />
+                  </div>
+                </>
+              ),
+            },
+          ]}
+          open={group}
+          onOpen={(next) => {
+            last = next;
+            setGroup(next);
+          }}
+          drawer={
+            drawer === 'know' ? (
+              <Drawer title="Before you burn" onClose={() => setDrawer(undefined)}>
+                <ThingsToKnow seen={seen} mending={mending} />
+              </Drawer>
+            ) : drawer === 'bench' ? (
+              <Drawer title="For the bench" onClose={() => setDrawer(undefined)}>
+                <BenchFacts seen={seen} />
+              </Drawer>
+            ) : undefined
+          }
+          foot={
+            <FactLine seen={seen} mending={mending} onKnow={() => toggle('know')} onBench={() => toggle('bench')} />
+          }
+        >
+          {frame ? (
+            <Table
+              frame={frame}
+              photo={{
+                width: piece.width,
+                height: piece.height,
+                turnDeg: turnOf(wish, facts),
+                source: `${path}/photo`,
+                name: piece.photo,
+              }}
+              seen={seen}
+              thing={thingOf(wish, facts, shop)}
+              piece={drawn}
+              closer={facts && { path, look: facts.look, dots: facts.dots }}
+              cropping={group === 'crop' && !painting}
+              mask={painting ? mask : undefined}
+              zoom={zoomOf(wish, facts)}
+              onCrop={(next) => history.change(withCrop(wish, next))}
+              onTurn={(turnDeg) => history.change({ ...wish, turnDeg })}
+            >
+              {error !== undefined && !isOffline(error) && (
+                <div class="stage-problems floats">
+                  <Problem error={error} onAgain={seen.again} />
                 </div>
-              </>
-            ),
-          },
-        ]}
-        open={group}
-        onOpen={(next) => {
-          last = next;
-          setGroup(next);
-        }}
-        drawer={
-          drawer === 'know' ? (
-            <Drawer title="Before you burn" onClose={() => setDrawer(undefined)}>
-              <ThingsToKnow seen={seen} mending={mending} />
-            </Drawer>
-          ) : drawer === 'bench' ? (
-            <Drawer title="For the bench" onClose={() => setDrawer(undefined)}>
-              <BenchFacts seen={seen} />
-            </Drawer>
-          ) : undefined
-        }
-        foot={<FactLine seen={seen} mending={mending} onKnow={() => toggle('know')} onBench={() => toggle('bench')} />}
-      >
-        {frame ? (
-          <Table
-            frame={frame}
-            photo={{
-              width: piece.width,
-              height: piece.height,
-              turnDeg: turnOf(wish, facts),
-              source: `${path}/photo`,
-              name: piece.photo,
-            }}
-            seen={seen}
-            thing={thingOf(wish, facts, shop)}
-            piece={drawn}
-            closer={facts && { path, look: facts.look, dots: facts.dots }}
-            cropping={group === 'crop' && !painting}
-            mask={painting ? mask : undefined}
-            zoom={zoomOf(wish, facts)}
-            onCrop={(next) => history.change(withCrop(wish, next))}
-            onTurn={(turnDeg) => history.change({ ...wish, turnDeg })}
-          >
-            {error !== undefined && !isOffline(error) && (
-              <div class="stage-problems floats">
-                <Problem error={error} onAgain={seen.again} />
-              </div>
-            )}
-            {problem !== undefined && (
-              <div class="stage-problems floats">
-                <Problem error={problem} onClose={() => setProblem(undefined)} />
-              </div>
-            )}
-          </Table>
-        ) : (
-          <section class="stage" aria-label="Photo and proof" />
-        )}
-      </StageLayout>
+              )}
+              {problem !== undefined && (
+                <div class="stage-problems floats">
+                  <Problem error={problem} onClose={() => setProblem(undefined)} />
+                </div>
+              )}
+            </Table>
+          ) : (
+            <section class="stage" aria-label="Photo and proof" />
+          )}
+        </StageLayout>
+      )}
     </dialog>
   );
 }
