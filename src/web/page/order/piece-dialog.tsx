@@ -215,7 +215,9 @@ export function PieceDialog({
                 </Button>
                 <Button
                   kind="main"
+                  class="sign-first"
                   icon="check"
+                  aria-label="Take this"
                   onClick={() => {
                     save();
                     dialog.current?.close();
