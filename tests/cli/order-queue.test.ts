@@ -55,6 +55,7 @@ class Server {
 
   /** Ends it as a power cut would. */
   async kill(): Promise<void> {
+    if (this.#child!.exitCode !== null || this.#child!.signalCode !== null) return;
     const ended = new Promise((go) => this.#child!.once('exit', go));
     this.#child!.kill('SIGKILL');
     await ended;
@@ -245,7 +246,11 @@ describe.runIf(hasRedis)('an order through a queue', () => {
     await server.kill();
     const begun = Date.now();
     for (const one of [run, worker]) one.child.kill('SIGINT');
-    const [ordered, worked] = await Promise.all([run.ended, worker.ended]);
+    const patience = new Promise<'still there'>((go) => setTimeout(() => go('still there'), 60_000).unref());
+    const [ordered, worked] = await Promise.all([run, worker].map(({ ended }) => Promise.race([ended, patience])));
+    if (ordered === 'still there' || worked === 'still there') {
+      throw new Error(`an order or a worker stays: ${JSON.stringify({ ordered, worked })}`);
+    }
     expect(ordered.stderr + worked.stderr).not.toMatch(/bug/);
     expect(ordered.stderr).toMatch(/stopped with/);
     expect([ordered.status, Date.now() - begun < 15_000]).toEqual([1, true]);

@@ -31,10 +31,11 @@ describe('a look at a job', () => {
     const { files, ticket } = await prepareJob(async () => photo, options);
     const { dots } = await decodeDotsBytes(Buffer.from(files[0]!.bytes as Uint8Array), 'made');
     expect(Buffer.from(look.dots.data).equals(Buffer.from(dots.data))).toBe(true);
-    const told = predictJob(prepared, look, { spec, name: 'cat', version: '1' });
+    const { speaking, ...told } = predictJob(prepared, look, { spec, name: 'cat', version: '1' });
     const { photo: _photo, bitmap, ...rest } = ticket!;
     const { width, height, firing } = bitmap;
     expect(told).toEqual({ ...rest, bitmap: { width, height, firing } });
+    expect(speaking.map(({ text }) => text)).toEqual(rest.warnings);
   });
 
   test.each(['floyd-steinberg', 'direct-search'])('with %s ends where nobody waits for it any more', async (screen) => {
