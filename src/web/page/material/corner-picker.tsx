@@ -15,7 +15,7 @@ const KEYS: Readonly<Record<string, readonly [number, number]>> = {
 
 /** How much larger the picture is under the glass, a factor. Assumed: a mark's corner is found to half a pixel. */
 const NEARER = 4;
-/** Its diameter, CSS pixels, and how far from the handle it keeps, so that no thumb lies on it. */
+/** Its diameter, and how far from the handle it keeps, CSS pixels. Assumed: a thumb covers less. */
 const GLASS = { size: 128, apart: 40 } as const;
 
 /**
