@@ -366,7 +366,8 @@ export interface QueueWorkerOptions {
 }
 
 /**
- * Makes pieces that come through the queue until `signal`.
+ * Makes pieces that come through the queue until `signal`. Where the server is gone by then, the library may keep its
+ * process: whoever calls this ends it.
  * @throws AppError option-invalid, queue-unreachable, queue-refused
  */
 export async function runQueueWorker(options: QueueWorkerOptions): Promise<{ made: number; failed: number }> {
@@ -426,13 +427,14 @@ function watchCopies(client: Redis): readonly Redis[] {
   return copies;
 }
 
-/** The pieces at work are finished first, as long as the server is there to take them. */
+/**
+ * The pieces at work are finished first, as long as the server is there to take them. One that is not may leave the
+ * library waiting in the middle of a piece, which nothing ends but the process.
+ */
 async function closeWorker(worker: Worker<PieceTask, void>, client: Redis): Promise<void> {
   const closed = worker.close().then(() => true);
   for (;;) {
     if ((await orEnd(closed, { afterMs: GRACE_MS / 4 })) === true) return;
-    if ((await orEnd(client.ping(), { afterMs: GRACE_MS }).catch(() => undefined)) !== undefined) continue;
-    await orEnd(worker.close(true), { afterMs: GRACE_MS });
-    return;
+    if ((await orEnd(client.ping(), { afterMs: GRACE_MS }).catch(() => undefined)) === undefined) return;
   }
 }

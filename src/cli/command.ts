@@ -17,6 +17,8 @@ export interface Io {
   readonly ask?: (question: string) => Promise<string>;
   /** Today, as an ISO date. */
   readonly today: () => string;
+  /** Ends the process soon after its answer, whatever it still waits for; absent where it is not the command's own. */
+  readonly endSoon?: () => void;
 }
 
 /** What every run of a command is handed beside its arguments and options. */

@@ -19,6 +19,9 @@ function findFolder(): string | undefined {
   }
 }
 
+/** Time for an answer of a few lines to be written, ms. Assumed: far more than it takes. */
+const ANSWER_MS = 2000;
+
 const cwd = findFolder();
 if (cwd === undefined) {
   output.stderr(
@@ -39,6 +42,7 @@ if (cwd === undefined) {
       terminal: process.stderr.isTTY === true && !process.env.NO_COLOR && process.env.TERM !== 'dumb',
       clock: () => performance.now() / 1000,
       today: () => new Date().toISOString().slice(0, 10),
+      endSoon: () => void setTimeout(() => process.exit(), ANSWER_MS).unref(),
     },
   });
   void status.then((code) => {

@@ -18,6 +18,8 @@ export const run: Run = async (_, options, { io }) => {
       onReady: () => io.stderr('listening; Ctrl-C ends it\n'),
       onPiece: ({ label, made }) => io.stderr(`${made ? 'made' : 'not made'} ${label}\n`),
     });
+    // A client of a queue whose server is gone goes on looking for it, and cannot be ended in the middle of a piece.
+    io.endSoon?.();
     return { json: count, text: `made ${count.made} pieces, ${count.failed} could not be made` };
   } finally {
     interrupt.dispose();
