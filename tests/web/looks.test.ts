@@ -10,6 +10,8 @@ import { enter, makeFolder, type PageServer, runCommand, startPageServer } from 
 import { openGroup } from './stage-steps.ts';
 
 const TIME = 300_000;
+/** Longest for one thing to come, so that it is told which did not. */
+const WAIT = 100_000;
 /**
  * How each state is looked at, one after the other: what changes is the window and the scheme, the page is opened once.
  */
@@ -125,7 +127,7 @@ interface State {
   readonly settle: (page: Page) => Promise<void>;
 }
 
-const proof = (page: Page) => page.getByText('Proof of the dots as they will burn').waitFor({ timeout: TIME });
+const proof = (page: Page) => page.getByText('Proof of the dots as they will burn').waitFor({ timeout: WAIT });
 
 const FIRST: readonly State[] = [
   { name: 'first-visit', route: () => '/', settle: (page) => page.getByText('Nothing yet.').waitFor() },
@@ -142,7 +144,7 @@ const FILLED: readonly State[] = [
     settle: async (page) => {
       await page.getByText('Before and after').click();
       await page.getByLabel('Show what is cut off').check();
-      await page.getByText('cut off at the dark end').first().waitFor({ timeout: TIME });
+      await page.getByText('cut off at the dark end').first().waitFor({ timeout: WAIT });
       await proof(page);
     },
   },
@@ -152,8 +154,8 @@ const FILLED: readonly State[] = [
     settle: async (page) => {
       await openGroup(page, 'Crop');
       await page.getByRole('button', { name: 'Paint the subject' }).click();
-      await page.getByText('The photo under the mask of its subject').waitFor({ timeout: TIME });
-      await page.getByText('On the machine').waitFor({ timeout: TIME });
+      await page.getByText('The photo under the mask of its subject').waitFor({ timeout: WAIT });
+      await page.getByText('On the machine').waitFor({ timeout: WAIT });
     },
   },
   {
@@ -161,7 +163,7 @@ const FILLED: readonly State[] = [
     route: () => `/compare/${job}`,
     settle: async (page) => {
       await page.getByLabel('What stands in place 2').selectOption('tone:plain');
-      await expect.poll(() => page.locator('.pane .key-facts').count(), { timeout: TIME }).toBe(2);
+      await expect.poll(() => page.locator('.pane .key-facts').count(), { timeout: WAIT }).toBe(2);
     },
   },
   {
@@ -173,7 +175,7 @@ const FILLED: readonly State[] = [
       await openGroup(page, 'Piece');
       await page.getByLabel('Width', { exact: true }).fill('300');
       await page.getByLabel('Width', { exact: true }).press('Tab');
-      await page.getByText(/the field of 355 nm galvo, 100 mm lens is/).waitFor({ timeout: TIME });
+      await page.getByText(/the field of 355 nm galvo, 100 mm lens is/).waitFor({ timeout: WAIT });
     },
   },
   {
