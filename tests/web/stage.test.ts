@@ -65,6 +65,12 @@ describe('the stage is the page', () => {
       const { page, context } = await openStage(390, 844);
       await proof(page);
       await openGroup(page, 'Tone');
+      // A look that an older one overtakes, whose request came later, is asked for again.
+      await page.route('**/look', (route) => route.fulfill({ status: 204 }), { times: 1 });
+      const answered = page.waitForResponse((answer) => answer.url().endsWith('/look') && answer.status() === 200);
+      await page.getByLabel('Contrast', { exact: true }).fill('0.1');
+      await answered;
+      await proof(page);
       const slider = page.getByLabel('Sharpening', { exact: true });
       await slider.scrollIntoViewIfNeeded();
       await slider.fill('1');

@@ -136,18 +136,30 @@ export async function getDraft(path: string, ask_: PreviewRequestJson, signal: A
 export interface PreviewParts {
   /** The proof, as soon as it is there. */
   readonly onPicture: (picture: Blob) => void;
-  /** What it foretells, a little later; not told when a newer look has come between. */
+  /** What it foretells, a little later. */
   readonly onFacts: (facts: PredictionJson) => void;
 }
 
-/** The proof, then what it foretells: the picture's length, the picture, and the facts in one body. */
+/**
+ * The proof, then what it foretells, of the newest wish of a window. The server gives up what another look of the same
+ * window overtakes: where that was an older wish, whose request came later, this one is asked for again.
+ */
 export async function getPreview(
   path: string,
   ask_: PreviewRequestJson,
-  { signal, onPicture, onFacts }: PreviewParts & { readonly signal: AbortSignal },
+  parts: PreviewParts & { readonly signal: AbortSignal },
 ): Promise<void> {
+  while (!(await readPreview(path, ask_, parts)) && !parts.signal.aborted);
+}
+
+/** The picture's length, the picture, and the facts in one body; gives whether all of it came. */
+async function readPreview(
+  path: string,
+  ask_: PreviewRequestJson,
+  { signal, onPicture, onFacts }: PreviewParts & { readonly signal: AbortSignal },
+): Promise<boolean> {
   const answer = await ask(`${path}/look`, send('POST', ask_, signal));
-  if (answer.status === 204 || !answer.body) return;
+  if (answer.status === 204 || !answer.body) return false;
   const reader = answer.body.getReader();
   let bytes = new Uint8Array(0);
   let length = -1;
@@ -168,7 +180,9 @@ export async function getPreview(
     if (done) break;
   }
   const facts = new TextDecoder().decode(bytes.subarray(4 + length));
-  if (facts !== '') onFacts(JSON.parse(facts) as PredictionJson);
+  if (facts === '') return false;
+  onFacts(JSON.parse(facts) as PredictionJson);
+  return true;
 }
 
 export interface Sending {
