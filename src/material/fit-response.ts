@@ -1,5 +1,5 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
-import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../numeric/index.ts';
+import { fitLeastSquares, keepLatest, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import { chooseNeighbourhood, type MarkStrengths, tabulateStrengths } from './dot-table.ts';
 import { computeMarkDiametersUm, fromFitCoordinates, mixYuleNielsen } from './response.ts';
@@ -222,6 +222,9 @@ function describeFit(fit: LeastSquaresFit, { tones, grid, predicted }: FitFacts)
   };
 }
 
+/** For how many models strengths are kept, a count. Assumed: a step of the fit goes back and forth between two. */
+const STRENGTHS_KEPT = 4;
+
 /** Strengths of tones for one model. */
 interface Strengths {
   readonly model: ResponseModel;
@@ -235,17 +238,13 @@ function createPredictor(
   grid: DotGrid,
 ): (parameters: readonly number[], use: readonly number[]) => number[] {
   const patches = tones.filter(({ pattern }) => pattern.edge === 'bare').map(({ pattern }) => pattern.dots);
-  const kept = new Map<string, Strengths>();
+  const keepStrengths = keepLatest<Strengths>(STRENGTHS_KEPT);
   const strengthOf = (parameters: readonly number[], at: number): number => {
-    const key = parameters.slice(0, 5).join();
-    let strengths = kept.get(key);
-    if (!strengths) {
+    const strengths = keepStrengths(parameters.slice(0, 5).join(), () => {
       const model = fromFitCoordinates(parameters, grid);
       const marks = patches.length > 0 ? tabulateMarks(model, patches) : { table: undefined };
-      strengths = { model, marks: { ...marks, law: tabulateLaw(model) }, known: new Map() };
-      kept.set(key, strengths);
-      if (kept.size > 4) kept.delete(kept.keys().next().value!);
-    }
+      return { model, marks: { ...marks, law: tabulateLaw(model) }, known: new Map() };
+    });
     let strength = strengths.known.get(at);
     if (strength === undefined) {
       strength = predictPatternStrength(strengths.model, tones[at].pattern, strengths.marks);

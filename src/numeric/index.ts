@@ -1,4 +1,5 @@
 export * from './isotonic.ts';
+export * from './keep-latest.ts';
 export * from './least-squares.ts';
 export * from './linear.ts';
 export * from './matrix3.ts';

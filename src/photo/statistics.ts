@@ -199,18 +199,7 @@ function estimateNoise(
     for (let y = 0; y < side; y++) {
       for (let x = 0; x < side; x++) window[y * side + x] = lightnessAt((top + y) * width + left + x);
     }
-    let sum = 0;
-    let level = 0;
-    for (let y = 1; y <= BLOCK; y++) {
-      for (let x = 1; x <= BLOCK; x++) {
-        const at = y * side + x;
-        const up = window[at - side - 1] - 2 * window[at - side] + window[at - side + 1];
-        const here = window[at - 1] - 2 * window[at] + window[at + 1];
-        const below = window[at + side - 1] - 2 * window[at + side] + window[at + side + 1];
-        sum += Math.abs(up - 2 * here + below);
-        level += window[at];
-      }
-    }
+    const { sum, level } = respond(window);
     const lightness = level / (BLOCK * BLOCK);
     const deviation = (Math.sqrt(Math.PI / 2) / 6) * (sum / (BLOCK * BLOCK));
     if (sum > 0) found[Math.min(found.length - 1, Math.floor(lightness / CLASS_L))].push(deviation);
@@ -224,4 +213,22 @@ function estimateNoise(
     blocks += deviations.length;
   }
   return blocks > 0 ? weighted / blocks : 0;
+}
+
+/** Of a block with a rim of one cell: the summed magnitude of the response, and of the cells themselves. */
+function respond(window: Float32Array): { readonly sum: number; readonly level: number } {
+  const side = BLOCK + 2;
+  let sum = 0;
+  let level = 0;
+  for (let y = 1; y <= BLOCK; y++) {
+    for (let x = 1; x <= BLOCK; x++) {
+      const at = y * side + x;
+      const up = window[at - side - 1] - 2 * window[at - side] + window[at - side + 1];
+      const here = window[at - 1] - 2 * window[at] + window[at + 1];
+      const below = window[at + side - 1] - 2 * window[at + side] + window[at + side + 1];
+      sum += Math.abs(up - 2 * here + below);
+      level += window[at];
+    }
+  }
+  return { sum, level };
 }

@@ -33,7 +33,7 @@ export * from './inputs.ts';
 export { findPackageRoot, giveBackKernels, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
 export * from './lightness.ts';
 export { mapSamples } from './map-samples.ts';
-export { keepHeapSmall, releaseMemory } from './memory.ts';
+export { releaseMemory, tuneForOnePhoto } from './memory.ts';
 export type { ChannelWeights, PhotoColour } from './photo-colour.ts';
 export * from './plane.ts';
 export * from './read-input.ts';

@@ -69,7 +69,7 @@ export function planTaps({ length, from, span, count }: TapOptions): TapPlan {
     const first = Math.max(0, Math.floor(centre - reach + 0.5));
     const last = Math.min(length - 1, Math.ceil(centre + reach - 0.5) - 1);
     const size = last - first + 1;
-    for (let k = 0; k < size; k++) weights[k] = weighLanczos3((first + k + 0.5 - centre) / widen);
+    fillWeights(weights, { size, first, centre, widen });
     roundToSum(weights.subarray(0, size), wholes.subarray(0, size), 1 << TAP_BITS);
     let skipped = 0;
     while (skipped < size - 1 && wholes[skipped] === 0) skipped++;
@@ -86,6 +86,11 @@ export function planTaps({ length, from, span, count }: TapOptions): TapPlan {
     bounds.rights[at] = within(left + 1);
   }
   return { starts, lengths, taps, stride, bounds };
+}
+
+function fillWeights(weights: Float64Array, of: { size: number; first: number; centre: number; widen: number }): void {
+  const { size, first, centre, widen } = of;
+  for (let k = 0; k < size; k++) weights[k] = weighLanczos3((first + k + 0.5 - centre) / widen);
 }
 
 /**

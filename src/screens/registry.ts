@@ -1,4 +1,5 @@
 import { AppError } from '../errors.ts';
+import { keepLatest } from '../numeric/index.ts';
 import { computeEyeBlurMm } from '../optics/index.ts';
 import { type Dots, keepBytes, ONE, type Plane, type StrengthTable } from '../plane/index.ts';
 import { generateBayer } from './bayer.ts';
@@ -157,19 +158,11 @@ const halfLevel = (ranks: number, levels: number) => 0.5 / ranks / (levels - 1) 
  */
 const CUT_TOLERANCE = 0.001;
 
-/** Masks made so far, the oldest first: a batch asks for the same one for every photo. */
-const masks = new Map<string, ThresholdMask>();
 /** Masks kept, a count. Assumed: more than a batch uses at once. */
 const MASKS_KEPT = 16;
-
-function remember(key: readonly unknown[], make: () => ThresholdMask): ThresholdMask {
-  const text = JSON.stringify(key);
-  const mask = masks.get(text) ?? make();
-  masks.delete(text);
-  masks.set(text, mask);
-  if (masks.size > MASKS_KEPT) masks.delete(masks.keys().next().value!);
-  return mask;
-}
+/** A batch asks for the same mask for every photo. */
+const keepMask = keepLatest<ThresholdMask>(MASKS_KEPT);
+const remember = (key: readonly unknown[], make: () => ThresholdMask) => keepMask(JSON.stringify(key), make);
 
 const maskOfTile = ({ width, height, ranks }: PeriodicTile) => createMask(width, height, ranks);
 

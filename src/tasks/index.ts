@@ -18,7 +18,6 @@ export {
   DOT_FORMATS,
   explainWriteError,
   forgetInputs,
-  keepHeapSmall,
   makeFolder,
   PICTURE_FORMAT_NAMES,
   PROGRAM_CHOICES,
@@ -26,6 +25,7 @@ export {
   rememberInput,
   rememberInputs,
   sha256,
+  tuneForOnePhoto,
   writeFilesAtomic,
 } from '../plane/index.ts';
 export { QUANTITIES } from '../quantities.ts';

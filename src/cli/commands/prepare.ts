@@ -4,7 +4,6 @@ import type { Ticket } from '../../job/index.ts';
 import { sayAtRest } from '../../notices.ts';
 import {
   formatMoney,
-  keepHeapSmall,
   type PhotoRequest,
   type PrepareAgainRequest,
   type PreparedRecord,
@@ -12,6 +11,7 @@ import {
   preparePhoto,
   readRequest,
   sayExposure,
+  tuneForOnePhoto,
 } from '../../tasks/index.ts';
 import type { Io, OptionValues, Outcome, Run } from '../command.ts';
 import { numberOf, textOf } from '../options.ts';
@@ -21,7 +21,7 @@ import { taskContext } from '../task-context.ts';
 import { alignColumns, formatNumber, formatSeconds } from '../text.ts';
 
 export const run: Run = async ([photoPath], options, commandContext) => {
-  keepHeapSmall();
+  tuneForOnePhoto();
   const { io } = commandContext;
   if (textOf(options, 'again') !== undefined) {
     return describe(await prepareAgain(readAgain(photoPath, options, io), taskContext(commandContext)));

@@ -1,5 +1,5 @@
 import { adjustSurface, DERIVED_COVERAGES, fillDotTable, type Profile } from '../../material/index.ts';
-import { createPchip, linearSteps } from '../../numeric/index.ts';
+import { createPchip, keepLatest, linearSteps } from '../../numeric/index.ts';
 import { type DotGrid, type DotTable, EVEN_FIELDS, evenPlane } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, SCREENS } from '../../screens/index.ts';
@@ -70,10 +70,10 @@ export function tabulateBeams(
 const widen = ([from, to]: readonly [number, number]): readonly [number, number] =>
   to - from < 1e-3 ? [from - 1e-3, to + 1e-3] : [from, to];
 
-/** Tables of before by what they hang on: a page asks for the same again with every look at a photo. */
-const kept = new Map<string, (beam: BeamLogs) => readonly number[]>();
-/** How many are kept, a count. Assumed: the pieces that a person works at by turns. */
+/** How many tables are kept, a count. Assumed: the pieces that a person works at by turns. */
 const MOST_KEPT = 4;
+/** Tables by what they hang on: a page asks for the same again with every look at a photo. */
+const keepTones = keepLatest<(beam: BeamLogs) => readonly number[]>(MOST_KEPT);
 
 /** Lightness of the job's own dots at `DERIVED_COVERAGES` under other beams. */
 export function tonesUnderBeams(
@@ -83,20 +83,23 @@ export function tonesUnderBeams(
   const { profile, grid, screen, levels } = spec;
   const { response, bare, full } = profile;
   const key = JSON.stringify([response, bare, full, grid, screen.name, screen.options, levels, range]);
-  const found = kept.get(key);
-  if (found) return found;
+  return keepTones(key, () => computeTones(spec, range));
+}
+
+function computeTones(
+  spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
+  range: BeamRange,
+): (beam: BeamLogs) => readonly number[] {
+  const { profile, grid } = spec;
   const request = requestScreen(spec);
   // A search aims at the same tones and takes seconds for each: its change with the beam is that of its first dots.
   const asked = SCREENS[request.name].family === 'search' ? { ...request, name: 'ostromoukhov' as const } : request;
   const { side, from, to } = EVEN_FIELDS.job;
   const dots = DERIVED_COVERAGES.map((coverage) => applyScreen(evenPlane(coverage, side), asked));
   const rect = { x: from, y: from, width: to - from, height: to - from };
-  const tones = tabulateBeams(profile, {
+  return tabulateBeams(profile, {
     grid,
     range,
     lightnessesOf: (table) => dots.map((field) => predictLightness(field, { table, rect })),
   });
-  if (kept.size >= MOST_KEPT) kept.delete(kept.keys().next().value!);
-  kept.set(key, tones);
-  return tones;
 }

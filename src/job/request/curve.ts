@@ -9,7 +9,7 @@ import {
   type TonePoint,
   toneCurveOf,
 } from '../../material/index.ts';
-import { createPchip, regressCentredIsotonic } from '../../numeric/index.ts';
+import { createPchip, keepLatest, regressCentredIsotonic } from '../../numeric/index.ts';
 import { averageField, type DotGrid, type Dots, type DotTable, EVEN_FIELDS, type Plane } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
@@ -30,10 +30,10 @@ interface Halftone {
 
 type PointsRequest = Pick<JobSpec, 'profile' | 'grid'> & Pick<Halftone, 'screen'>;
 
-/** Curves by what they were asked for: the pieces of an order ask for the same ones again and again. */
-const known = new Map<string, readonly TonePoint[]>();
-/** So many are kept, a count. Assumed: an order has few materials, and each machine one grid for each. */
+/** So many curves are kept, a count. Assumed: an order has few materials, and each machine one grid for each. */
 const MOST_KNOWN = 16;
+/** Curves by what they were asked for: the pieces of an order ask for the same ones again and again. */
+const keepPoints = keepLatest<readonly TonePoint[]>(MOST_KNOWN);
 
 /**
  * The tone curve of this job's screen and grid from a profile that was learned with others.
@@ -41,13 +41,7 @@ const MOST_KNOWN = 16;
  * same predicted lightness are taken to look the same, and to have the lightness that the profile's curve gives there.
  */
 export function predictPoints({ profile, grid, screen }: PointsRequest): readonly TonePoint[] {
-  const key = JSON.stringify([profile, grid, screen]);
-  const points = known.get(key) ?? computePoints({ profile, grid, screen });
-  // The one asked for last is the last to go.
-  known.delete(key);
-  known.set(key, points);
-  if (known.size > MOST_KNOWN) known.delete(known.keys().next().value!);
-  return points;
+  return keepPoints(JSON.stringify([profile, grid, screen]), () => computePoints({ profile, grid, screen }));
 }
 
 function computePoints({ profile, grid, screen }: PointsRequest): readonly TonePoint[] {
