@@ -41,6 +41,7 @@ export function dropBytes(bytes: Uint8Array): void {
 export function tuneForOnePhoto(): void {
   setFlagsFromString('--semi-space-growth-factor=1');
   setFlagsFromString('--no-concurrent-osr');
+  setFlagsFromString('--no-incremental-marking');
   setFlagsFromString(`--interrupt-budget=${BUDGET_BYTES}`);
 }
 
