@@ -1,10 +1,11 @@
-// Automatic tone on thirty pictures: skin of six tones by an outside scale, before a wall and before a bright sky, in
+// Automatic tone on 37 pictures: skin of six tones by an outside scale, before a wall and before a bright sky, in
 // the shade, in haze, dark coats, two faces at once, small noisy files, and photos without a face. out/faces/faces.png
 // shows each plain beside automatic, as the piece will look; a line each says, on a card of 17 … 80 L*:
 //   skin    place of the middle of the skin in the material's range, 0 its darkest … 1 its lightest, plain → automatic
 //   face    local contrast of the face (what differs from its surroundings of a millimetre), automatic over plain
 //   folds   the same of a dark coat
-//   noise   what noise is left on the work, automatic over plain, against the same picture without noise
+//   noise   what noise is left on the work, automatic over plain, against the same picture without noise; small files, and
+//           the strongest lifts of a dark face before a sky
 //   dust    dots in a thousand where the plain tone asks for less than 1 % of coverage, plain → automatic
 // `--out DIR` writes the sheet elsewhere; `--small FILE` writes a small JPEG of it, too.
 import { mkdirSync } from 'node:fs';
@@ -61,7 +62,7 @@ interface Case {
   readonly clean?: Buffer;
 }
 
-/** Width and height of a picture on the sheet, pixels. Assumed: thirty pairs are judged in a minute. */
+/** Width and height of a picture on the sheet, pixels. Assumed: 37 pairs are judged in a minute. */
 const CELL = { width: 190, height: 190, gap: 8, label: 18 } as const;
 const COLUMNS = 5;
 const TONES: readonly MonkTone[] = [4, 5, 6, 7, 8, 9];
@@ -82,6 +83,8 @@ async function listCases(): Promise<readonly Case[]> {
   const of = (tone: MonkTone) => tintSkin(sitter, tone);
   const coat = { coat: { x: 0.3, y: 0.8, width: 0.4, height: 0.18 } };
   const noisy = { side: 420, noise: 10, quality: 60 } as const;
+  const dim = { side: 420, noise: 6, quality: 75 } as const;
+  const large = { side: 1000, quality: 90 } as const;
   const pair = async (name: string, scene: Scene & { readonly faces: readonly Part[] }): Promise<Case> => ({
     name,
     kind: 'two',
@@ -138,10 +141,20 @@ async function listCases(): Promise<readonly Case[]> {
     await pair('Monk 6 and 9, sky', seat(standBefore(of(9), SKY), standBefore(of(6), SKY))),
     await small('Monk 5, 420 px, noise 10, quality 60', standBefore(of(5), WALL), noisy),
     await small('Monk 8, 420 px, noise 10, quality 60', standBefore(of(8), WALL), noisy),
-    await small('Monk 5, sky, shade, noise 6, quality 75', standBefore(of(5), SKY, -1), {
+    await small('Monk 5, sky, shade, noise 6, quality 75', standBefore(of(5), SKY, -1), dim),
+    await small('Monk 9, sky, noise 6, quality 75', standBefore(of(9), SKY), dim),
+    await small('Monk 7, sky, shade, noise 4', standBefore(of(7), SKY, -1), { side: 420, noise: 4, quality: 85 }),
+    await small('Monk 7, sky, shade, 1000 px, noise 4', standBefore(of(7), SKY, -1), { ...large, noise: 4 }),
+    await small('Monk 7, sky, shade, 1000 px, noise 12', standBefore(of(7), SKY, -1), { ...large, noise: 12 }),
+    await small('Monk 9, sky, 2000 px, noise 20', standBefore(of(9), SKY), { side: 2000, noise: 20, quality: 90 }),
+    await small('Monk 5, sky, shade 1.5 EV, noise 2', standBefore(of(5), SKY, -1.5), {
       side: 420,
-      noise: 6,
-      quality: 75,
+      noise: 2,
+      quality: 95,
+    }),
+    await small('Monk 5, coat, dusk, noise 5', darkenCloth(standBefore(of(5), DUSK, -1), 0.12), {
+      ...large,
+      noise: 5,
     }),
     await smallPhoto('cat.png', 'cat, 420 px, noise 10, quality 60'),
     await smallPhoto('two-dogs.jpg', 'dogs, 420 px, noise 10, quality 60'),
@@ -240,21 +253,35 @@ async function take(
   return { spec, picture, tone, toned, work: workOf(toned, spec) };
 }
 
-/** Deviation from the same picture without noise, by cells of 0.1 mm, where that picture is even. */
+/** Half the side of the surroundings that noise is told from, cells of 0.1 mm. */
+const AROUND = 10;
+
+/**
+ * Deviation from the same picture without noise, by cells of 0.1 mm, where that picture is even, less the mean of what
+ * lies a millimetre around: clipped noise also makes whole areas darker, which is no noise.
+ */
 function noiseOf(noisy: Work, clean: Work, even: Work): number {
   const whole = { x: 0.03, y: 0.03, width: 0.94, height: 0.94 };
   const [a, b, plain] = [noisy, clean, even].map((work) => meansOf(work, whole, 5)) as [Work, Work, Work];
+  const added = { ...a, data: a.data.map((value, i) => value - b.data[i]!) };
   const differences: number[] = [];
-  for (let y = 3; y < a.height - 3; y++) {
-    for (let x = 3; x < a.width - 3; x++) {
-      const around: number[] = [];
-      for (let v = -3; v <= 3; v++) {
-        for (let u = -3; u <= 3; u++) around.push(plain.data[(y + v) * a.width + x + u]!);
-      }
-      if (deviation(around) < 1) differences.push(a.data[y * a.width + x]! - b.data[y * a.width + x]!);
+  for (let y = AROUND; y < a.height - AROUND; y++) {
+    for (let x = AROUND; x < a.width - AROUND; x++) {
+      if (deviation(windowOf(plain, { x, y, reach: 3 })) >= 1) continue;
+      const around = windowOf(added, { x, y, reach: AROUND });
+      const mean = around.reduce((sum, value) => sum + value, 0) / around.length;
+      differences.push(added.data[y * a.width + x]! - mean);
     }
   }
   return deviation(differences);
+}
+
+function windowOf({ width, data }: Work, { x, y, reach }: { x: number; y: number; reach: number }): number[] {
+  const out: number[] = [];
+  for (let v = y - reach; v <= y + reach; v++) {
+    for (let u = x - reach; u <= x + reach; u++) out.push(data[v * width + u]!);
+  }
+  return out;
 }
 
 /** Dots in a thousand that fire where the profile wants less than 1 % of coverage. */
@@ -388,6 +415,7 @@ function summarise(
   console.log(`local contrast of faces: ${shown(mean(faces))} of plain, at least ${shown(Math.min(...faces))}`);
   console.log(`folds: ${folds.map((value) => shown(value)).join(', ')} of plain`);
   console.log(`noise: ${noise.map((value) => shown(value)).join(', ')} of plain, at most ${shown(Math.max(...noise))}`);
+  if (Math.max(...noise) > 1) process.exitCode = 1;
 }
 
 await run();

@@ -73,10 +73,10 @@ export interface AdjustOptions {
  * and values give the same bits. A flat area stays flat, and of two large flat areas the lighter stays the lighter.
  *
  * Noise: the guided filter (`heSunTang2013`, self-guided) on cells of about 0.08 mm, with the weights of the
- * local-statistics filter (`lee1980`). Local contrast: what the guided filter leaves over (`heSunTang2013`,
+ * local-statistics filter (`lee1980`); its lines are laid at the dots, so that what is finer than a cell is calmed, too. Local contrast: what the guided filter leaves over (`heSunTang2013`,
  * self-guided, eq. 5 and 6), in its fast form (`heSun2015`: coefficients on a coarse plane, interpolated, applied at
- * the dots); changed: no gain on noise, nor near black and white. Sharpening: unsharp mask with coring and a bounded
- * change, common practice. Memory beside input and output: floats per cell, about one per 16 dots at 0.02 mm.
+ * the dots); changed: no gain on noise, nor near black and white. Sharpening: unsharp mask of what is left then, with
+ * coring and a bounded change, common practice. Memory beside input and output: floats per cell, about one per 16 dots at 0.02 mm.
  * @throws AppError option-invalid when a value is outside its range in `TONE_FIELDS`
  */
 export function adjustTone(
@@ -109,16 +109,17 @@ export function planToneFields(
   const size = cellSize(grid);
   const toned = averageCells(luminance, { table: curve, size });
   const slopes = slopeByLightness(curve);
-  const noise = noiseField(toned, tone, { slopes, cellMm: cellMmOf({ grid, size }) });
+  const noise = noiseLines(toned, tone, { slopes, cellMm: cellMmOf({ grid, size }) });
   // How strong the noise is once the curve has stretched it, taken where pictures have most of their area.
   const noiseWantedL = tone.noiseL * slopes[MIDDLE_L];
-  const clean = noise ? addTo(toned, noise) : toned;
+  const clean = noise ? alongLines(toned, noise) : toned;
   const skin = faces.length > 0 ? mapSkin(clean, faces) : undefined;
   const { gain, offset } = localFields(clean, tone, { grid, size, noiseWantedL, skin });
   const blur = blurRest(tone.sharpenRadiusMm, { grid, size });
   const blurred = blurCells(clean, skin ? blur : { ...blur, into: clean });
   if (skin) calmSkin(blurred.data, clean.data, skin);
-  if (noise) gatherNoise(noise.data, { gain: gain.data, offset: offset.data, blurred: blurred.data });
+  for (let i = 0; i < blurred.data.length; i++) blurred.data[i] = gain.data[i] * blurred.data[i] + offset.data[i];
+  if (noise) gatherNoise(noise, { gain: gain.data, offset: offset.data });
   return { curve, size, gain, offset, blurred, detail: detailTable(tone.sharpenAmount, noiseWantedL) };
 }
 
@@ -137,25 +138,35 @@ function adjustPointwise(luminance: Plane<'luminance'>, tone: ToneOptions): Plan
 }
 
 /**
- * What the noise filter adds to each cell: toward the local mean, the more so the less the local variance exceeds the
- * noise's. The tone curve has stretched the noise where it is steep, so its slope at the cell goes along.
+ * The line that the noise filter lays at each cell: toward the local mean, the more so the less the local variance
+ * exceeds the noise's. The tone curve has stretched the noise where it is steep, so its slope at the cell goes along.
  */
-function noiseField(
+function noiseLines(
   toned: Cells,
   { noiseL, noiseRadiusMm }: ToneOptions,
   { slopes, cellMm }: { readonly slopes: Float32Array; readonly cellMm: number },
-): Cells | undefined {
+): Lines | undefined {
   if (noiseL === 0) return undefined;
   const radius = Math.max(LEAST_NOISE_RADIUS, Math.round(noiseRadiusMm / cellMm));
-  const { gain, offset } = layGuidedLines(toned, {
+  return layGuidedLines(toned, {
     radius,
     gainOf({ mean, variance }) {
       const sigma = NOISE_MARGIN * noiseL * slopes[(mean + 0.5) | 0];
       return 1 - (variance > 0 ? Math.min(NOISE_SHARE, (sigma * sigma) / variance) : NOISE_SHARE);
     },
   });
-  for (let i = 0; i < offset.data.length; i++) offset.data[i] += (gain.data[i] - 1) * toned.data[i];
-  return offset;
+}
+
+/** wanted = gain · L* + offset at each cell. */
+interface Lines {
+  readonly gain: Cells;
+  readonly offset: Cells;
+}
+
+/** Into the first. */
+function alongLines(cells: Cells, { gain, offset }: Lines): Cells {
+  for (let i = 0; i < cells.data.length; i++) cells.data[i] = gain.data[i] * cells.data[i] + offset.data[i];
+  return cells;
 }
 
 /** Weak detail of skin counts as less than it is: the blurred picture is brought nearer to the sharp one. */
@@ -168,14 +179,11 @@ function calmSkin(blurred: Float32Array, clean: Float32Array, skin: Float32Array
   }
 }
 
-/** wanted = gain·(L* + noise) + offset + detail(L* + noise − blurred), gathered so that three fields do. */
-function gatherNoise(
-  noise: Float32Array,
-  { gain, offset, blurred }: { gain: Float32Array; offset: Float32Array; blurred: Float32Array },
-): void {
-  for (let i = 0; i < noise.length; i++) {
-    offset[i] += noise[i] * gain[i];
-    blurred[i] -= noise[i];
+/** wanted = gain·(noise's gain·L* + noise's offset) + offset, gathered so that one line a cell does. */
+function gatherNoise(noise: Lines, { gain, offset }: { gain: Float32Array; offset: Float32Array }): void {
+  for (let i = 0; i < gain.length; i++) {
+    offset[i] += gain[i] * noise.offset.data[i];
+    gain[i] *= noise.gain.data[i];
   }
 }
 
@@ -270,12 +278,6 @@ function detailTable(sharpenAmount: number, noiseWantedL: number): Float32Array 
     const wanted = sharpenAmount * difference * (squared / (squared + core));
     return wanted / (1 + Math.abs(wanted) / HALO_LIMIT_L);
   });
-}
-
-/** Into the first. */
-function addTo(first: Cells, second: Cells): Cells {
-  for (let i = 0; i < first.data.length; i++) first.data[i] += second.data[i];
-  return first;
 }
 
 function squareOf(cells: Cells): Cells {

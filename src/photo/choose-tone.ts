@@ -142,10 +142,11 @@ const MAX_FACE_LIFT_L = 25;
 const MAX_FACE_DROP_L = 8;
 /**
  * A lift above this, L*, flattens a face, which so much contrast about the middle, full at the most, gives back.
- * Assumed, by eye: skies keep their clouds.
+ * Measured (tests/job/faces.test.ts): with 0.4 a face 1.5 EV in the shade comes out a fifth flatter than it went in; by
+ * eye: a sky still keeps half of its steps.
  */
 const FLAT_LIFT_L = 6;
-const LIFT_CONTRAST = 0.4;
+const LIFT_CONTRAST = 0.6;
 
 /**
  * The values of `auto` for this photo, as plain numbers within the ranges of `TONE_FIELDS`, rounded so that a ticket

@@ -28,13 +28,13 @@ const LEAST_RATIO = 1.3;
  */
 const SCATTER_EV = 0.25;
 /**
- * Most light that a face before a sky or a window gets back, EV. Measured (tests/job/faces.test.ts): with 1.5 the sky
- * leaves so little room above the face that its own light and shade are a fifth flatter.
+ * Most light that a face before a sky or a window gets back, EV. Measured (tests/job/faces.test.ts): with more the sky
+ * leaves so little room above the face that its own light and shade go flat.
  */
-const MOST_SHADE_EV = 1;
+const MOST_SHADE_EV = 1.5;
 
 /**
- * How much less light faces have than skin of their colours has in even light, EV, 0 … 1: of several, the least, since
+ * How much less light faces have than skin of their colours has in even light, EV, 0 … 1.5: of several, the least, since
  * one light falls on all. Undefined where no colour tells it. Shade changes how light skin is and hardly its colour;
  * melanin changes both.
  */

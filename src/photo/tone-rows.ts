@@ -36,7 +36,7 @@ export interface ToneRows {
   readonly arithmetic?: 'simd' | 'scalar';
 }
 
-/** The pass over the dots: gain·L* + offset + detail(L* − blurred), the fields linear between cell centres. */
+/** The pass over the dots: even + detail(even − blurred), even = gain·L* + offset, the fields linear between cell centres. */
 export function applyToneFields(luminance: Plane<'luminance'>, fields: ToneFields, rows: ToneRows): void {
   const { width, data } = luminance;
   const { out, from, to, arithmetic = 'simd' } = rows;
@@ -88,12 +88,11 @@ function tonePlainRow(
     const blurBy = blurs[to] - blurs[left];
     for (let dot = 0; at < stop; at++, dot++) {
       const place = places[dot];
-      const lightness = curve[samples[at]];
-      const difference = lightness - (blurs[left] + place * blurBy);
+      const even = curve[samples[at]] * (gains[left] + place * gainBy) + (offsets[left] + place * offsetBy);
+      const difference = even - (blurs[left] + place * blurBy);
       const entry = (difference * DETAIL.steps + DETAIL_MIDDLE) | 0;
       const sharpened = detail[Math.min(DETAIL_ENTRIES - 1, Math.max(0, entry))];
-      const wanted = lightness * (gains[left] + place * gainBy) + (offsets[left] + place * offsetBy) + sharpened;
-      const code = (wanted * CODES_PER_L + 0.5) | 0;
+      const code = ((even + sharpened) * CODES_PER_L + 0.5) | 0;
       out[at] = light[code < 0 ? 0 : Math.min(code, ONE)];
     }
   }

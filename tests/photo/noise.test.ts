@@ -1,7 +1,14 @@
 import { describe, expect, test } from 'vitest';
-import { noisyPhoto } from '../../benchmarks/common/face-scenes.ts';
+import { noisyPhoto, seededChance } from '../../benchmarks/common/face-scenes.ts';
 import { adjustTone, chooseTone, type PhotoPixels, photoNoise, TONE_DEFAULTS } from '../../src/photo/index.ts';
-import { decodePhoto, lightnessOfLuminance, type Plane, resampleLuminance } from '../../src/plane/index.ts';
+import {
+  createPlane,
+  decodePhoto,
+  lightnessOfLuminance,
+  luminanceOfLightness,
+  type Plane,
+  resampleLuminance,
+} from '../../src/plane/index.ts';
 
 const grid = { pitchMm: 0.02, lineSpacingMm: 0.02 };
 const viewed = { grid, markDiameterUm: 40, viewingDistanceMm: 300 };
@@ -81,5 +88,41 @@ describe('automatic', () => {
     const { light, pixels } = await take('cup.png', { noise: 0, quality: 100 });
     const many = { ...pixels, width: 4000, height: 2700 };
     expect(chooseTone(light, { ...viewed, pixels: many })).toEqual(chooseTone(light, viewed));
+  });
+});
+
+describe('noise under a strong lift', () => {
+  /** An even dark grey with noise from dot to dot. */
+  function paintNoisy(deviation: number): Plane<'luminance'> {
+    const chance = seededChance(3);
+    const plane = createPlane('luminance', 600, 600);
+    for (let i = 0; i < plane.data.length; i++) plane.data[i] = luminanceOfLightness(30 + deviation * chance());
+    return plane;
+  }
+
+  /** Deviation of squares of a tenth of a millimetre, L*. */
+  function grainOf({ width, data }: Plane<'luminance'>): number {
+    const means: number[] = [];
+    for (let y = 50; y < 550; y += 5) {
+      for (let x = 50; x < 550; x += 5) {
+        let sum = 0;
+        for (let k = 0; k < 25; k++) {
+          sum += lightnessOfLuminance(data[(y + Math.floor(k / 5)) * width + x + (k % 5)]!);
+        }
+        means.push(sum / 25);
+      }
+    }
+    const mean = means.reduce((sum, value) => sum + value, 0) / means.length;
+    return Math.sqrt(means.reduce((sum, value) => sum + (value - mean) ** 2, 0) / means.length);
+  }
+
+  test.each([2, 6])('of deviation %d from dot to dot comes out less than it went in', (deviation) => {
+    const noisy = paintNoisy(deviation);
+    const chosen = chooseTone(noisy, viewed);
+    const lift = { midtoneL: 20, contrast: 0.4, blackPointL: 0, whitePointL: 100 };
+    const bent = adjustTone(noisy, { ...TONE_DEFAULTS, ...lift }, { grid });
+    // The lift by itself makes it a third larger, which is what the filter is up against.
+    expect(grainOf(bent)).toBeGreaterThan(1.3 * grainOf(noisy));
+    expect(grainOf(adjustTone(noisy, { ...chosen, ...lift }, { grid }))).toBeLessThan(0.8 * grainOf(noisy));
   });
 });

@@ -38,12 +38,12 @@ describe('the light that a face lacks', () => {
     }
   });
 
-  test('is told for the light skin of another chart, and never more than 1 EV', () => {
+  test('is told for the light skin of another chart, and never more than 1.5 EV', () => {
     const at = (ev: number) => tellShadeEv([seen(CHART_SKIN.light, ev)])!;
     expect(at(-0.5)).toBeGreaterThan(0.5);
     expect(at(-0.5) - at(-0.1)).toBeCloseTo(0.4, 1);
     expect(tellShadeEv([seen(codesOf(5), -0.2)])).toBe(0);
-    expect(tellShadeEv([seen(CHART_SKIN.dark, -4)])).toBe(1);
+    expect(tellShadeEv([seen(CHART_SKIN.dark, -4)])).toBe(1.5);
   });
 
   test('is none where skin is as light as its colour says, and unknown without colour', () => {
@@ -55,7 +55,7 @@ describe('the light that a face lacks', () => {
 
   test('of two faces is the least: one light falls on both', () => {
     const [fair, dark] = [seen(codesOf(5), -0.5), seen(codesOf(9), -0.5)];
-    expect(tellShadeEv([dark])).toBe(1);
+    expect(tellShadeEv([dark])).toBe(1.5);
     expect(tellShadeEv([dark, fair])).toBeCloseTo(0.5, 1);
   });
 });

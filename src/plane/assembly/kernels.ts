@@ -623,7 +623,9 @@ export function toneRow(
     while (samples < stop) {
       const place = v128.load(placeAt);
       const lightness = lookUpPair(tables, <usize>load<u16>(samples), <usize>load<u16>(samples, 2));
-      const difference = f64x2.sub(lightness, f64x2.add(blur, f64x2.mul(place, blurBy)));
+      const gained = f64x2.mul(lightness, f64x2.add(gain, f64x2.mul(place, gainBy)));
+      const even = f64x2.add(gained, f64x2.add(offset, f64x2.mul(place, offsetBy)));
+      const difference = f64x2.sub(even, f64x2.add(blur, f64x2.mul(place, blurBy)));
       const entries = i32x4.trunc_sat_f64x2_s_zero(f64x2.add(f64x2.mul(difference, steps), middles));
       const entry = i32x4.min_s(lastDetail, i32x4.max_s(zero, entries));
       const sharpened = lookUpPair(
@@ -631,9 +633,7 @@ export function toneRow(
         <usize>i32x4.extract_lane(entry, 0),
         <usize>i32x4.extract_lane(entry, 1),
       );
-      const gained = f64x2.mul(lightness, f64x2.add(gain, f64x2.mul(place, gainBy)));
-      const wanted = f64x2.add(f64x2.add(gained, f64x2.add(offset, f64x2.mul(place, offsetBy))), sharpened);
-      const rounded = i32x4.trunc_sat_f64x2_s_zero(f64x2.add(f64x2.mul(wanted, codes), half));
+      const rounded = i32x4.trunc_sat_f64x2_s_zero(f64x2.add(f64x2.mul(f64x2.add(even, sharpened), codes), half));
       const code = i32x4.min_s(one, i32x4.max_s(zero, rounded));
       store<u16>(out, load<u16>(light + ((<usize>i32x4.extract_lane(code, 0)) << 1)));
       store<u16>(out, load<u16>(light + ((<usize>i32x4.extract_lane(code, 1)) << 1)), 2);
