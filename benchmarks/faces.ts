@@ -4,8 +4,8 @@
 //   skin    place of the middle of the skin in the material's range, 0 its darkest … 1 its lightest, plain → automatic
 //   face    local contrast of the face (what differs from its surroundings of a millimetre), automatic over plain
 //   folds   the same of a dark coat
-//   noise   what noise is left on the work, automatic over plain, against the same picture without noise; small files, and
-//           the strongest lifts of a dark face before a sky
+//   noise   what noise is left on the work, automatic over plain, against the same picture without noise; small
+//           files, and the strongest lifts of a dark face before a sky
 //   dust    dots in a thousand where the plain tone asks for less than 1 % of coverage, plain → automatic
 // `--out DIR` writes the sheet elsewhere; `--small FILE` writes a small JPEG of it, too.
 import { mkdirSync } from 'node:fs';

@@ -73,10 +73,11 @@ export interface AdjustOptions {
  * and values give the same bits. A flat area stays flat, and of two large flat areas the lighter stays the lighter.
  *
  * Noise: the guided filter (`heSunTang2013`, self-guided) on cells of about 0.08 mm, with the weights of the
- * local-statistics filter (`lee1980`); its lines are laid at the dots, so that what is finer than a cell is calmed, too. Local contrast: what the guided filter leaves over (`heSunTang2013`,
- * self-guided, eq. 5 and 6), in its fast form (`heSun2015`: coefficients on a coarse plane, interpolated, applied at
- * the dots); changed: no gain on noise, nor near black and white. Sharpening: unsharp mask of what is left then, with
- * coring and a bounded change, common practice. Memory beside input and output: floats per cell, about one per 16 dots at 0.02 mm.
+ * local-statistics filter (`lee1980`); its lines are laid at the dots: what is finer than a cell is calmed, too.
+ * Local contrast: what the guided filter leaves over (`heSunTang2013`, self-guided, eq. 5 and 6), in its fast form
+ * (`heSun2015`: coefficients on a coarse plane, interpolated, applied at the dots); changed: no gain on noise, nor near
+ * black and white. Sharpening: unsharp mask of what is left then, with coring and a bounded change, common practice.
+ * Memory beside input and output: floats per cell, about one per 16 dots at 0.02 mm.
  * @throws AppError option-invalid when a value is outside its range in `TONE_FIELDS`
  */
 export function adjustTone(
