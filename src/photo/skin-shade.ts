@@ -34,9 +34,9 @@ const SCATTER_EV = 0.25;
 const MOST_SHADE_EV = 1.5;
 
 /**
- * How much less light faces have than skin of their colours has in even light, EV, 0 … 1.5: of several, the least, since
- * one light falls on all. Undefined where no colour tells it. Shade changes how light skin is and hardly its colour;
- * melanin changes both.
+ * How much less light faces have than skin of their colours has in even light, EV, 0 … 1.5: of several, the least,
+ * since one light falls on all. Undefined where no colour tells it. Shade changes how light skin is and hardly its
+ * colour; melanin changes both.
  */
 export function tellShadeEv(faces: readonly SkinColour[]): number | undefined {
   const missing = faces.flatMap(({ lightness, redOverBlue = 1 }) => {

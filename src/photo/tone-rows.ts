@@ -36,7 +36,7 @@ export interface ToneRows {
   readonly arithmetic?: 'simd' | 'scalar';
 }
 
-/** The pass over the dots: even + detail(even − blurred), even = gain·L* + offset, the fields linear between cell centres. */
+/** The pass over the dots: even + detail(even − blurred), even = gain·L* + offset, linear between cells. */
 export function applyToneFields(luminance: Plane<'luminance'>, fields: ToneFields, rows: ToneRows): void {
   const { width, data } = luminance;
   const { out, from, to, arithmetic = 'simd' } = rows;
