@@ -1,5 +1,13 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
-import { fitLeastSquares, type LeastSquaresFit, NORMAL_95_ROUNDED, power, tabulate } from '../numeric/index.ts';
+import {
+  judgeLeastSquares,
+  type LeastSquaresFit,
+  type LeastSquaresOptions,
+  NORMAL_95_ROUNDED,
+  power,
+  searchLeastSquares,
+  tabulate,
+} from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { FitPattern, FitResponseOptions, FitTone, FittedNumber, FittedResponse } from './fit-response.ts';
 import { mixYuleNielsen, toFitCoordinates } from './response.ts';
@@ -172,22 +180,22 @@ export function fitMarks(
     );
     return out;
   };
-  const search = (start: readonly number[], maxIterations: number) =>
-    fitLeastSquares(residualsOf, {
-      start,
-      lower,
-      upper,
-      huber: HUBER,
-      scales: start.map(() => DERIVATIVE_SCALE),
-      differences: 'one-sided',
-      maxIterations,
-      tolerance: 1e-4,
-      leastVariance: 1,
-    });
-  const tried = starts.map((start) => search(start, TRY_ITERATIONS));
+  const startingAt = (start: readonly number[], maxIterations: number): LeastSquaresOptions => ({
+    start,
+    lower,
+    upper,
+    huber: HUBER,
+    scales: start.map(() => DERIVATIVE_SCALE),
+    differences: 'one-sided',
+    maxIterations,
+    tolerance: 1e-4,
+    leastVariance: 1,
+  });
+  const tried = starts.map((start) => searchLeastSquares(residualsOf, startingAt(start, TRY_ITERATIONS)));
   const best = tried.reduce((a, b) => (b.cost < a.cost ? b : a));
-  const fit = best.converged ? best : search(best.parameters, MAX_ITERATIONS);
-  return describeWidths(fit, { grid, lower, upper });
+  const last = startingAt(best.parameters, MAX_ITERATIONS);
+  const end = best.converged ? best : searchLeastSquares(residualsOf, last);
+  return describeWidths(judgeLeastSquares(end, residualsOf, last), { grid, lower, upper });
 }
 
 interface WidthFacts {

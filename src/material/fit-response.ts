@@ -1,5 +1,12 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
-import { fitLeastSquares, keepLatest, type LeastSquaresFit, NORMAL_95_ROUNDED } from '../numeric/index.ts';
+import {
+  fitLeastSquares,
+  keepLatest,
+  type LeastSquaresFit,
+  type LeastSquaresSearch,
+  NORMAL_95_ROUNDED,
+  searchLeastSquares,
+} from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import { chooseNeighbourhood, type MarkStrengths, tabulateStrengths } from './dot-table.ts';
 import { computeMarkDiametersUm, fromFitCoordinates, mixYuleNielsen } from './response.ts';
@@ -142,8 +149,8 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
     [...LOWER.map((bound, at) => (at < 2 ? bound + lnCell : bound)), 0, 0, Math.log(0.01)],
     [...UPPER.map((bound, at) => (at < 2 ? bound + lnCell : bound)), 100, 100, Math.log(3)],
   ];
-  const search = (start: readonly number[], use: readonly number[], maxIterations: number, tolerance: number) =>
-    fitLeastSquares(residualsOf(use), {
+  const from = (start: readonly number[]) =>
+    ({
       start,
       lower: low,
       upper: high,
@@ -151,15 +158,13 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
       scales: start.map(() => DERIVATIVE_SCALE),
       differences: 'one-sided',
       leastVariance: 1,
-      maxIterations,
-      tolerance,
-    });
+    }) as const;
 
   // Exact patterns cost little and tell the starts apart; a chart without them needs some of its steps for that.
   const everything = tones.map((_, at) => at);
   const exact = everything.filter((at) => tones[at].pattern.edge === 'repeat');
   const some = exact.length >= 8 ? exact : everything.filter((at) => exact.includes(at) || at % 3 === 0);
-  let best: LeastSquaresFit | undefined;
+  let best: LeastSquaresSearch | undefined;
   for (const [steepness, growth] of [
     [2, 1.2],
     [8, 0.9],
@@ -167,10 +172,12 @@ export function fitResponse(tones: readonly FitTone[], options: FitResponseOptio
   ] as const) {
     const lnMark = lnCell + Math.log(growth);
     const start = [lnMark, lnMark, Math.log(steepness), Math.log(2), 0.01, 1.2];
-    const fit = search([...start, options.bareLightness, options.fullLightness, Math.log(0.2)], some, 8, 1e-3);
-    if (!best || fit.cost < best.cost) best = fit;
+    const first = from([...start, options.bareLightness, options.fullLightness, Math.log(0.2)]);
+    const found = searchLeastSquares(residualsOf(some), { ...first, maxIterations: 8, tolerance: 1e-3 });
+    if (!best || found.cost < best.cost) best = found;
   }
-  const fit = search(best!.parameters, everything, 6, 1e-4);
+  const last = { ...from(best!.parameters), maxIterations: 6, tolerance: 1e-4 };
+  const fit = fitLeastSquares(residualsOf(everything), last);
   return describeFit(fit, { tones, grid, predicted: predict(fit.parameters, everything) });
 }
 

@@ -60,7 +60,10 @@ export function predictMeanStrength(model: ResponseModel, dots: DotField, option
   return sum / dose.length / solid;
 }
 
-/** Doses on the fine grid. The Gaussian is separable: along each row of dots first, then across the rows. */
+/** Doses of the last field of dots, kept as room for the next: a fit asks for thousands, one after the other. */
+let room = new Float64Array(0);
+
+/** Doses on the fine grid, valid until the next call. The Gaussian is separable: along each row of dots first, then across the rows. */
 function depositDose(model: ResponseModel, dots: DotField, options: SimulationOptions): Float64Array {
   const { grid = model.reference, samplesX, samplesY, edge } = options;
   const { rect = { x: 0, y: 0, width: dots.width, height: dots.height } } = options;
@@ -71,7 +74,9 @@ function depositDose(model: ResponseModel, dots: DotField, options: SimulationOp
   const kernelX = listKernels(axisX);
   const kernelY = listKernels(axisY);
   const fineWidth = rect.width * samplesX;
-  const out = new Float64Array(fineWidth * rect.height * samplesY);
+  const length = fineWidth * rect.height * samplesY;
+  if (room.length < length) room = new Float64Array(length);
+  const out = room.subarray(0, length).fill(0);
   const row = new Float64Array(fineWidth);
   const scale = dose.peak / (dots.levels - 1);
   const wrap = (at: number, length: number) => ((at % length) + length) % length;

@@ -28,7 +28,8 @@ export interface LeastSquaresOptions {
   readonly leastVariance?: number;
 }
 
-export interface LeastSquaresFit {
+/** Where a search ended. */
+export interface LeastSquaresSearch {
   readonly parameters: readonly number[];
   /** Residuals at the parameters, without weights. */
   readonly residuals: Float64Array;
@@ -36,6 +37,9 @@ export interface LeastSquaresFit {
   readonly cost: number;
   readonly iterations: number;
   readonly converged: boolean;
+}
+
+export interface LeastSquaresFit extends LeastSquaresSearch {
   /**
    * Covariance of the parameters, s²·(JᵀWJ)⁻¹ with s² = weighted sum of squares / (m − free n), or the least one asked
    * for. Rows of parameters held at a bound are 0; of those that the data do not determine, Infinity on the diagonal.
@@ -58,10 +62,24 @@ export interface LeastSquaresFit {
  * Parameters at a bound whose gradient points outwards are left out of the step.
  * @throws RangeError when lengths differ, the start is outside the box, or residuals at the start are not finite.
  */
-export function fitLeastSquares(
-  residualsOf: (parameters: readonly number[]) => ArrayLike<number>,
+export function fitLeastSquares(residualsOf: Residuals, options: LeastSquaresOptions): LeastSquaresFit {
+  return judgeLeastSquares(searchLeastSquares(residualsOf, options), residualsOf, options);
+}
+
+type Residuals = (parameters: readonly number[]) => ArrayLike<number>;
+
+/** How well the parameters of a search are known: two evaluations each, which a search among several may do without. */
+export function judgeLeastSquares(
+  search: LeastSquaresSearch,
+  residualsOf: Residuals,
   options: LeastSquaresOptions,
 ): LeastSquaresFit {
+  const evaluate = (parameters: readonly number[]) => new Float64Array(residualsOf(parameters));
+  return { ...search, ...uncertainty(evaluate, search.parameters, search.residuals, options) };
+}
+
+/** The search of {@link fitLeastSquares} alone. @throws RangeError as there */
+export function searchLeastSquares(residualsOf: Residuals, options: LeastSquaresOptions): LeastSquaresSearch {
   const { start, huber = Number.POSITIVE_INFINITY, maxIterations = 200, tolerance = 1e-12 } = options;
   const n = start.length;
   const lower = options.lower ?? start.map(() => Number.NEGATIVE_INFINITY);
@@ -127,14 +145,7 @@ export function fitLeastSquares(
     }
     if (damping > 1e30) break;
   }
-  return {
-    parameters,
-    residuals,
-    cost,
-    iterations,
-    converged,
-    ...uncertainty(evaluate, parameters, residuals, options),
-  };
+  return { parameters, residuals, cost, iterations, converged };
 }
 
 function robustCost(residuals: Float64Array, huber: number): number {
