@@ -287,10 +287,85 @@ const profile = parseProfile(JSON.parse(readFileSync(path, 'utf8')), path);
 mkdirSync(OUT, { recursive: true });
 writeFileSync(join(OUT, 'response.svg'), drawResponse(profile));
 writeFileSync(join(OUT, 'round.svg'), drawRound());
+writeFileSync(join(OUT, 'through.svg'), drawThrough());
 writeFileSync(join(OUT, 'dot-table.svg'), drawDotTable(profile));
 writeFileSync(join(OUT, 'program.svg'), drawProgram());
 writeFileSync(join(OUT, 'camera-curve.svg'), drawCameraCurve());
 writeFileSync(join(OUT, 'photo-to-dots.svg'), await drawRoad(profile));
+
+/** A pane as it is burned from behind, and as it is looked at through it: how light gets to a mark and out again. */
+function drawThrough(): string {
+  const index = 1.5;
+  const box = (x: number, y: number, [width, height]: readonly [number, number], fill: string, more = '') =>
+    `<rect x="${x}" y="${y}" width="${width}" height="${height}" fill="${fill}" ${more}/>`;
+  const glass = 'stroke="#7fa7b5" stroke-width="1"';
+  const marks = [70, 96, 134, 186, 196, 262];
+  const letterF = (x: number, y: number, ways: 1 | -1) =>
+    line(
+      [
+        [x + 8 * ways, y],
+        [x, y],
+        [x, y + 7],
+        [x + 6 * ways, y + 7],
+        [x, y + 7],
+        [x, y + 15],
+      ],
+      INK,
+      2.4,
+    );
+  const burned = [
+    text(20, 24, 'Burned from behind: the bitmap is mirrored', { size: 13 }),
+    box(40, 92, [280, 44], '#e4f0f3', glass),
+    ...marks.map((x) => box(360 - x - 12, 92, [12, 4], SERIES[1]!)),
+    line(
+      [
+        [170, 44],
+        [170, 92],
+      ],
+      SERIES[1]!,
+    ),
+    line(
+      [
+        [170, 136],
+        [170, 190],
+      ],
+      SERIES[1]!,
+      1,
+    ).replace('<polyline', '<polyline stroke-dasharray="4 4"'),
+    letterF(300, 60, -1),
+    text(182, 58, 'beam'),
+    text(182, 166, 'what passes reaches the ground below', { fill: SOFT }),
+    box(52, 136, [12, 44], '#b9c1c4'),
+    box(296, 136, [12, 44], '#b9c1c4'),
+    text(70, 152, 'spacers', { fill: SOFT }),
+    box(40, 190, [280, 6], '#8d9699'),
+    text(180, 214, 'matt bed, never bright metal', { anchor: 'middle', fill: SOFT }),
+  ];
+  const [left, top, deep] = [440, 92, 84];
+  const place = [left + 190, top + deep] as const;
+  const ray = (deg: number) => {
+    const inside = (deg * Math.PI) / 180;
+    const out = index * Math.sin(inside);
+    const up = [place[0] + deep * Math.tan(inside), top] as const;
+    if (out >= 1) return [line([place, up, [up[0] + deep * Math.tan(inside), place[1]]], SERIES[0]!, 1.4)];
+    const angle = Math.asin(out);
+    return [line([place, up, [up[0] + 40 * Math.tan(angle), top - 40]], SERIES[0]!, 1.4)];
+  };
+  const seen = [
+    text(left - 20, 24, 'Looked at through it: some light comes back beside', { size: 13 }),
+    box(left, top, [320, deep], '#e4f0f3', glass),
+    ...marks.map((x) => box(left + x, top + deep - 4, [12, 4], SERIES[1]!)),
+    ...[-32, -14, 10, 47, -50].flatMap(ray),
+    letterF(left + 300, 60, 1),
+    text(left + 6, top - 10, 'smooth face', { fill: SOFT }),
+    box(left, top + deep + 10, [320, 6], '#20262a'),
+    text(left + 160, top + deep + 36, 'the ground that shows, put there after the burn', {
+      anchor: 'middle',
+      fill: SOFT,
+    }),
+  ];
+  return svg(800, 232, [...burned, ...seen]);
+}
 
 /** How rays from a point meet a tumbler at rest, and the paper of a cone. */
 function drawRound(): string {

@@ -1,3 +1,7 @@
+declare const BENEATH: readonly [
+	"dark",
+	"light"
+];
 declare const CHART_KIND_NAMES: readonly [
 	"spot",
 	"focus",
@@ -484,6 +488,10 @@ export interface Profile extends Surface {
 	readonly exposure?: ExposureBand;
 	/** Made of another profile by a control strip of the day; after all others, for the same reason. */
 	readonly adjusted?: ProfileAdjustment;
+	/** Its captures were taken through the stock; at the burned face when absent. After all others, too. */
+	readonly seen?: "through";
+	/** What lay beneath clear stock while its captures were taken; absent where nobody said. */
+	readonly beneath?: Beneath;
 }
 export interface ReadChartOptions {
 	/** Layouts that it may show; its tags say which. */
@@ -682,6 +690,10 @@ interface ChartLayout {
 	readonly ramp?: Ramp;
 	/** Charts that tell how even the machine's field is: where they are burned in it. After all older fields. */
 	readonly inField?: PlaceInField;
+	/** Charts that are burned from behind, mirrored: their tags read through the stock. After all older fields. */
+	readonly seen?: "through";
+	/** What lies beneath clear stock where its picture is taken. After all older fields. */
+	readonly beneath?: "dark" | "light";
 }
 interface CoverageTable {
 	/** Coverage 0 … ONE for luminance 0 … ONE. */
@@ -1056,6 +1068,7 @@ interface VerifyLimits {
 	readonly warnWorst: number;
 }
 type BareHandling = "skipped" | "line-ends-scanned" | "all-scanned" | "dot-by-dot";
+type Beneath = (typeof BENEATH)[number];
 type ChannelWeights = readonly [
 	red: number,
 	green: number,

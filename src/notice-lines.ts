@@ -61,6 +61,13 @@ const LINES: { readonly [C in NoticeCode]: (data: DataOf<C>) => string } = {
   'material-unrecorded': () => 'Nobody has written down what this material gives off: find out before you burn.',
   'profile-of-another': () => 'Learned on another material: burn a trial piece first.',
   'job-differs': ({ field }) => `Learned ${LEARNED[field] ?? 'otherwise'}: burn a trial piece first.`,
+  'side-differs': ({ seen }) =>
+    seen === 'through'
+      ? 'Learned at the burned face: through the stock its tones come out otherwise.'
+      : 'Learned through the stock: at the burned face its tones come out otherwise.',
+  'beneath-differs': ({ learned }) => `Learned over a ${learned} ground: over another its tones come out otherwise.`,
+  'chart-side': ({ seen }) =>
+    seen === 'through' ? 'This picture was taken through the stock.' : 'This picture was taken at the burned face.',
   'curve-predicted': () => 'Other dots than it was learned with: the tones are computed, and a little less sure.',
   'screen-untested': () => 'Its tones were found true with its own dots only.',
   'screen-deaf': () => 'This screen does not know some of what was asked of it.',

@@ -251,6 +251,21 @@ export const NOTICES = {
     say: ({ difference }: OfProfile & { readonly field: string; readonly difference: string }) =>
       `${difference}. Burn a trial piece first, or learn a chart as this job is burned.`,
   },
+  'side-differs': {
+    about: 'job',
+    say: ({ profile, learned, seen }: OfProfile & { readonly learned: SeenWord; readonly seen: SeenWord }) =>
+      `The profile "${profile}" was learned ${SAY_SEEN[learned]}; this job is looked at ${SAY_SEEN[seen]}, where tones are others. Draw a tone chart that is looked at so and learn it, or burn a trial piece first.`,
+  },
+  'beneath-differs': {
+    about: 'job',
+    say: ({ profile, learned, beneath }: OfProfile & { readonly learned: string; readonly beneath: string }) =>
+      `The profile "${profile}" was learned over a ${learned} ground; this job is looked at over a ${beneath} one, where tones are others. Lay a ${learned} ground beneath, or learn a chart over this one.`,
+  },
+  'chart-side': {
+    about: 'capture',
+    say: ({ seen }: { readonly seen: SeenWord }) =>
+      `The marks show that the picture was taken ${SAY_SEEN[seen]}: what is learned holds for pieces that are looked at so.`,
+  },
   'curve-predicted': {
     about: 'job',
     say: ({ differences }: OfProfile & { readonly differences: readonly string[] }) =>
@@ -386,6 +401,9 @@ export const NOTICES = {
 interface OfProfile {
   readonly profile: string;
 }
+
+type SeenWord = 'face' | 'through';
+const SAY_SEEN = { face: 'at the burned face', through: 'through the stock' } as const;
 
 interface SaidDose {
   readonly said: string;
@@ -524,6 +542,11 @@ export const RESTABLE: { readonly [C in NoticeCode]?: Restable<C> } = {
     cause: ({ profile, asked }) => `${profile}, ${asked}`,
   },
   'job-differs': { title: 'Burned otherwise than learned', cause: ({ profile, field }) => `${profile}, ${field}` },
+  'side-differs': { title: 'Looked at otherwise than learned', cause: ({ profile, seen }) => `${profile}, ${seen}` },
+  'beneath-differs': {
+    title: 'Another ground than learned over',
+    cause: ({ profile, beneath }) => `${profile}, ${beneath}`,
+  },
   'curve-predicted': { title: 'Tone curve predicted', cause: ofProfile },
   'screen-untested': { title: 'Profile for its own screen only', cause: ofProfile },
   'screen-deaf': { title: 'Option that the screen does not read', cause: ({ screen }) => screen },

@@ -108,6 +108,13 @@ export const SOURCES = {
   murray1936: 'A. Murray, Monochrome reproduction in photoengraving, J. Franklin Institute 221(6) (1936) 721–744',
   yuleNielsen1951:
     'J. A. C. Yule, W. J. Nielsen, The penetration of light into paper and its effect on halftone reproduction, TAGA Proc. 3 (1951) 65–76',
+  saunderson1942:
+    'J. L. Saunderson, Calculation of the color of pigmented plastics, J. Opt. Soc. Am. 32(12) (1942) 727–736',
+  judd1942:
+    'D. B. Judd, Fresnel reflection of diffusely incident light, J. Research Nat. Bureau of Standards 29 (1942) 329–332',
+  rubin1985: 'M. Rubin, Optical properties of soda lime silica glasses, Solar Energy Materials 12 (1985) 275–288',
+  zhangEtAl2020:
+    'X. Zhang, J. Qiu, X. Li, J. Zhao, L. Liu, Complex refractive indices measurements of polymers in visible and near-infrared bands, Applied Optics 59 (2020) 2337–2344',
   nasanen1984:
     'R. Näsänen, Visibility of halftone dot textures, IEEE Trans. Systems, Man, and Cybernetics SMC-14(6) (1984) 920–924',
   lee1980:

@@ -110,6 +110,8 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
     ...(options.isFieldEmpty ? { field: findField(placed, cells, grid) } : {}),
     ...(coversField && options.inField ? { inField: options.inField } : {}),
     ...(!isOnRamp || options.riseMm === undefined ? {} : { ramp: { riseMm: options.riseMm } }),
+    ...(options.seen ? { seen: options.seen } : {}),
+    ...(options.beneath ? { beneath: options.beneath } : {}),
   };
   const hash = layoutHash(bare);
   const tags = frame.tags.map((tag) => ({ ...tag, id: tagIdOf(hash, tag.position) }));

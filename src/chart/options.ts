@@ -52,6 +52,10 @@ export interface ChartOptions {
   readonly inField?: PlaceInField;
   /** Charts on a piece that leans: how far the upper edge stands above the lower one, mm. */
   readonly riseMm?: number;
+  /** Charts that are looked at through the stock; at the burned face when absent. */
+  readonly seen?: 'through';
+  /** What lies beneath clear stock where it is looked at. */
+  readonly beneath?: 'dark' | 'light';
 }
 
 /** Assumed: a card of ID-1's size, which every shop has at hand, and a strip that fits beside a piece. */

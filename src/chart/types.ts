@@ -130,6 +130,10 @@ export interface ChartLayout {
   readonly ramp?: Ramp;
   /** Charts that tell how even the machine's field is: where they are burned in it. After all older fields. */
   readonly inField?: PlaceInField;
+  /** Charts that are burned from behind, mirrored: their tags read through the stock. After all older fields. */
+  readonly seen?: 'through';
+  /** What lies beneath clear stock where its picture is taken. After all older fields. */
+  readonly beneath?: 'dark' | 'light';
 }
 
 /** Where a chart's upper left corner lies in a machine's field, mm from the field's; x right, y down. */

@@ -16,7 +16,7 @@ const POINTERS: readonly (readonly [words: string, text: string])[] = [
   ['black-point black shadows', 'that is --black-point-l'],
   ['white-point white highlights', 'that is --white-point-l'],
   ['dither dithering halftone algorithm', 'the way of making dots is --screen; see screen list'],
-  ['flip reverse mirrored', 'left and right change places with --mirror'],
+  ['flip reverse mirrored', 'left and right change places with --mirror, for clear stock with --seen through'],
   [
     'orientation landscape portrait',
     'the piece lies --upright or --lengthwise; --turn turns the photo, --rotate the piece in the machine',

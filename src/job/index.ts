@@ -115,7 +115,7 @@ export {
   type VerifiedScreen,
   type VerifiedScreens,
 } from './request/history.ts';
-export { findMaterial, readMachine, readProfile, refuseMaterial } from './request/records.ts';
+export { findMaterial, isClearStock, readMachine, readProfile, refuseMaterial } from './request/records.ts';
 export * from './request/resolve.ts';
 export { listRested, type RestedRecord, readRested } from './request/rested.ts';
 export { ROUND_ERROR_L } from './request/round.ts';

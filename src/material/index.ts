@@ -16,4 +16,5 @@ export * from './solid.ts';
 export * from './steady.ts';
 export * from './store.ts';
 export * from './straight.ts';
+export * from './through.ts';
 export * from './types.ts';

@@ -3,7 +3,8 @@ import { AppError } from '../errors.ts';
 import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, within } from '../quantities.ts';
 import { parseRecord } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
-import type { Material, Profile, RefusedMaterial } from './types.ts';
+import { bareOf } from './straight.ts';
+import { BENEATH, type Material, type Profile, type RefusedMaterial } from './types.ts';
 
 /** Of differences and scatter of lightness. */
 const deltaL = v.pipe(within(0, 100, 'ΔL*'), v.gtValue(0, 'a number above 0'));
@@ -19,6 +20,8 @@ const name = v.pipe(
 const lab = v.tuple([within(0, 100), within(-128, 128), within(-128, 128)], 'three numbers [L*, a*, b*]');
 const source = v.picklist(Object.keys(SOURCES) as SourceKey[], 'a key of the bibliography');
 const direction = v.picklist(['lighter', 'darker'], '"lighter" or "darker"');
+const through = v.literal('through', '"through"');
+const beneath = v.picklist(BENEATH, '"dark" or "light"');
 const grid = v.strictObject(GRID_FIELDS, 'an object');
 const cautions = v.array(v.strictObject({ text, source }, 'an object'), 'a list');
 const aliases = v.array(
@@ -29,6 +32,9 @@ const aliases = v.array(
   'a list',
 );
 
+const wavelengths = v.tuple([QUANTITIES.wavelengthNm, QUANTITIES.wavelengthNm], 'two numbers [min, max]');
+/** Of what is clear to the eye: from air to beyond the heaviest glass (assumed). */
+const refractiveIndex = within(1, 3);
 const settings = v.strictObject(SETTINGS_FIELDS, 'an object');
 const date = v.pipe(v.string('text'), v.isoDate('a date such as 2026-03-31'));
 
@@ -130,6 +136,8 @@ const PROFILE = v.strictObject(
     adjusted: v.exactOptional(
       v.strictObject({ from: name, date, chart: text, doseFactor: interval, widthFactor: interval }, 'an object'),
     ),
+    seen: v.exactOptional(through),
+    beneath: v.exactOptional(beneath),
   },
   'an object',
 );
@@ -145,7 +153,7 @@ const MATERIAL = v.strictObject(
       v.array(
         v.strictObject(
           {
-            wavelengthNm: v.tuple([QUANTITIES.wavelengthNm, QUANTITIES.wavelengthNm], 'two numbers [min, max]'),
+            wavelengthNm: wavelengths,
             direction,
             full: lab,
             markToSpot: within(0.01, 100),
@@ -153,6 +161,8 @@ const MATERIAL = v.strictObject(
             yuleNielsenN: within(1, 100),
             note: v.string('text'),
             source,
+            beneath: v.exactOptional(beneath),
+            bare: v.exactOptional(lab),
           },
           'an object',
         ),
@@ -167,6 +177,10 @@ const MATERIAL = v.strictObject(
       { kind: v.picklist(['published', 'measured', 'assumed'], '"published", "measured" or "assumed"'), note: text },
       'an object',
     ),
+    clear: v.exactOptional(
+      v.strictObject({ passesNm: v.array(wavelengths, 'a list'), refractiveIndex, source }, 'an object'),
+    ),
+    seen: v.exactOptional(through),
   },
   'an object',
 );
@@ -209,11 +223,11 @@ export function parseMaterial(json: unknown, where: string): Material {
   material.marks.forEach((mark, i) => {
     if (
       mark.wavelengthNm[0] > mark.wavelengthNm[1] ||
-      mark.full[0] > material.bare[0] !== (mark.direction === 'lighter')
+      mark.full[0] > bareOf(material, mark)[0] !== (mark.direction === 'lighter')
     ) {
       throw new AppError(
         'file-invalid',
-        `${where}: marks.${i}: found ${mark.wavelengthNm.join(' … ')} nm, ${mark.direction}, L* ${mark.full[0]} on bare ${material.bare[0]}; needed wavelengths from small to large and an L* on the side of bare that the direction names`,
+        `${where}: marks.${i}: found ${mark.wavelengthNm.join(' … ')} nm, ${mark.direction}, L* ${mark.full[0]} on bare ${bareOf(material, mark)[0]}; needed wavelengths from small to large and an L* on the side of bare that the direction names`,
         { where, field: `marks.${i}` },
       );
     }

@@ -1,3 +1,4 @@
+import type { Lab } from '../colour/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import { assumeResponse } from './response.ts';
@@ -17,6 +18,10 @@ export interface StraightProfileOptions {
 export function findMark(material: Material, wavelengthNm: number): MaterialMark | undefined {
   return material.marks.find(({ wavelengthNm: [min, max] }) => wavelengthNm >= min && wavelengthNm <= max);
 }
+
+/** Colour of the surface that a mark stands on. */
+export const bareOf = (material: Pick<Material, 'bare'>, mark: Pick<MaterialMark, 'bare'>): Lab =>
+  mark.bare ?? material.bare;
 
 /** Lightness that is taken for a surface and its mark where nobody measured, L*. Assumed: common stock. */
 export const ASSUMED_LIGHTNESS = {
@@ -77,6 +82,7 @@ export function straightProfile(options: StraightProfileOptions): Profile | unde
   const { material, machine, grid, settings, screen, date = '1970-01-01' } = options;
   const mark = findMark(material, machine.wavelengthNm);
   if (!mark) return undefined;
+  const bare = bareOf(material, mark);
   const markDiameterUm = mark.markToSpot * machine.spotDiameterUm;
   return {
     schema: 'tonewright-profile/1',
@@ -88,10 +94,10 @@ export function straightProfile(options: StraightProfileOptions): Profile | unde
     settings,
     screen,
     direction: mark.direction,
-    bare: material.bare,
+    bare,
     full: mark.full,
     points: [
-      { coverage: 0, lightness: material.bare[0], spread: 0 },
+      { coverage: 0, lightness: bare[0], spread: 0 },
       { coverage: 1, lightness: mark.full[0], spread: 0 },
     ],
     response: assumeResponse(

@@ -5,6 +5,14 @@ import type { SourceKey } from '../sources.ts';
 
 export type MarkDirection = 'lighter' | 'darker';
 
+/** How a piece is looked at: at the face that the beam burned, or from the other side, through clear stock. */
+export const SEEN = ['face', 'through'] as const;
+export type Seen = (typeof SEEN)[number];
+
+/** What lies beneath clear stock where it is looked at. */
+export const BENEATH = ['dark', 'light'] as const;
+export type Beneath = (typeof BENEATH)[number];
+
 /**
  * What one dot does to the surface, in seven numbers that patch averages can determine.
  *
@@ -118,6 +126,10 @@ export interface Profile extends Surface {
   readonly exposure?: ExposureBand;
   /** Made of another profile by a control strip of the day; after all others, for the same reason. */
   readonly adjusted?: ProfileAdjustment;
+  /** Its captures were taken through the stock; at the burned face when absent. After all others, too. */
+  readonly seen?: 'through';
+  /** What lay beneath clear stock while its captures were taken; absent where nobody said. */
+  readonly beneath?: Beneath;
 }
 
 /** How a control strip changed a profile. */
@@ -181,6 +193,18 @@ export interface MaterialMark {
   readonly yuleNielsenN: number;
   readonly note: string;
   readonly source: SourceKey;
+  /** What has to lie beneath clear stock for it to look so; absent where it does not matter. */
+  readonly beneath?: Beneath;
+  /** Colour of the bare surface over that, where it is not the material's own. */
+  readonly bare?: Lab;
+}
+
+/** Stock that is looked through. */
+export interface ClearStock {
+  /** Wavelengths of which millimetres of it let most through, nm. */
+  readonly passesNm: readonly (readonly [min: number, max: number])[];
+  readonly refractiveIndex: number;
+  readonly source: SourceKey;
 }
 
 /** A stock material: how its marks look by wavelength, and its cautions. */
@@ -199,6 +223,10 @@ export interface Material {
   readonly cautions: readonly { readonly text: string; readonly source: SourceKey }[];
   /** What the colours rest on. */
   readonly origin: { readonly kind: 'published' | 'measured' | 'assumed'; readonly note: string };
+  /** Absent for stock that nobody looks through. */
+  readonly clear?: ClearStock;
+  /** It is burned from behind unless somebody says otherwise, and its colours are as seen through it. */
+  readonly seen?: 'through';
 }
 
 /** A material that must never be lasered. */

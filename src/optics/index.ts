@@ -1,4 +1,5 @@
 export * from './ablation.ts';
+export * from './clear-layer.ts';
 export * from './eye.ts';
 export * from './gaussian-beam.ts';
 export * from './hatch.ts';

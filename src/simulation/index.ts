@@ -7,5 +7,6 @@ export * from './field.ts';
 export * from './geometry.ts';
 export * from './material-model.ts';
 export * from './npy.ts';
+export * from './pane.ts';
 export * from './round.ts';
 export * from './surface.ts';

@@ -94,6 +94,14 @@ export interface LightScatterModel {
   readonly radiusUm: number;
 }
 
+/** Clear stock that the burned face is one side of; a piece of it can be turned over and looked at through it. */
+export interface PaneModel {
+  readonly refractiveIndex: number;
+  readonly thicknessMm: number;
+  /** Share of light that is left after once through it, straight, 0 … 1. */
+  readonly transmittance: number;
+}
+
 /**
  * A surface and the beam that marks it, as the virtual engraver has them; all numbers of it are hidden from the fit.
  */
@@ -111,6 +119,8 @@ export interface MaterialModel {
   readonly grain: readonly GrainModel[];
   readonly colour: ColourModel;
   readonly lightSpread: LightScatterModel;
+  /** Absent for stock that nobody looks through. */
+  readonly pane?: PaneModel;
   readonly origin: {
     readonly kind: 'published' | 'measured' | 'assumed';
     readonly source: SourceKey;
@@ -167,6 +177,13 @@ const MATERIAL_MODEL = v.strictObject({
   ),
   colour: v.strictObject({ bare: lab, half: lab, full: lab, faded: lab }),
   lightSpread: v.strictObject({ share, radiusUm: positive }),
+  pane: v.exactOptional(
+    v.strictObject({
+      refractiveIndex: within(1, 3),
+      thicknessMm: within(0.05, 50, 'mm'),
+      transmittance: shareAboveZero,
+    }),
+  ),
   origin: v.strictObject({
     kind: v.picklist(['published', 'measured', 'assumed']),
     source: v.picklist(Object.keys(SOURCES) as SourceKey[], 'a key of the bibliography'),

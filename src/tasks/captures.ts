@@ -2,6 +2,7 @@ import { type Corners, type PixelBox, WHITE_PAPER } from '../chart/index.ts';
 import { AppError } from '../errors.ts';
 import {
   type CaptureReference,
+  isClearStock,
   type LocatedCapture,
   locateCaptures,
   type ReadCapture,
@@ -111,7 +112,8 @@ export async function openCaptures(request: CapturesRequest, context: TaskContex
     hashes.push(sha256(bytes));
   }
   context.progress('finding and reading the chart');
-  const located = locateCaptures(opened, { layouts, mirrored, ...(corners ? { corners } : {}) });
+  const isClear = (material: string) => isClearStock(material, context.shop);
+  const located = locateCaptures(opened, { layouts, mirrored, isClear, ...(corners ? { corners } : {}) });
   return { located, sha256: hashes, notices };
 }
 

@@ -2,7 +2,16 @@ import { CHART_KIND_NAMES, CHART_KINDS, type ChartKind, type ChartKindRecord } f
 import { AppError } from '../errors.ts';
 import { meanBandHalf, readHistory, readMachine, recommendStartSpacingMm, startSettings } from '../job/index.ts';
 import { controlOf, type Machine, readTyped, typeSetting } from '../machine/index.ts';
-import { type FoundRecord, findMark, type Profile, parseMaterial, type Shop } from '../material/index.ts';
+import {
+  type Beneath,
+  type FoundRecord,
+  findMark,
+  type Material,
+  type Profile,
+  parseMaterial,
+  type Seen,
+  type Shop,
+} from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { DOT_FORMAT_NAMES, DOT_FORMATS, type DotFormat } from '../plane/index.ts';
@@ -15,17 +24,21 @@ export interface ShopRecord {
   readonly machines: readonly OfferedMachine[];
   /** The one to offer first before the others. */
   readonly profiles: readonly OfferedProfile[];
-  readonly materials: readonly {
-    readonly name: string;
-    readonly title: string;
-    /** Names of the machines that leave a known mark on it. */
-    readonly markedBy: readonly string[];
-  }[];
+  readonly materials: readonly OfferedMaterial[];
   readonly screens: readonly { readonly name: ScreenName; readonly title: string }[];
   /** Kinds of charts, in the order in which a new material is learned. */
   readonly charts: readonly OfferedChart[];
   /** What of the shop folder cannot be read. */
   readonly notices: readonly Notice[];
+}
+
+export interface OfferedMaterial {
+  readonly name: string;
+  readonly title: string;
+  /** Names of the machines that leave a known mark on it. */
+  readonly markedBy: readonly string[];
+  /** Of stock that is looked through: how it usually is, and over what its marks are known, the usual first. */
+  readonly sides?: { readonly usual: Seen; readonly beneath: readonly Beneath[] };
 }
 
 /** A kind of chart, without what draws it. */
@@ -88,7 +101,7 @@ export function describeShop(shop: Shop): ShopRecord {
       const markedBy = machines.records
         .filter(({ value: { wavelengthNm } }) => findMark(material, wavelengthNm) !== undefined)
         .map((machine) => machine.name);
-      return { name, title: material.title, markedBy };
+      return { name, title: material.title, markedBy, ...offerSides(material) };
     },
   });
   return {
@@ -99,6 +112,13 @@ export function describeShop(shop: Shop): ShopRecord {
     charts: CHART_KIND_NAMES.map(offerChart),
     notices: [machines, profiles, materials, settings].flatMap(({ notices }) => notices),
   };
+}
+
+/** How stock that is looked through may be looked at. */
+function offerSides({ clear, seen, marks }: Material): Pick<OfferedMaterial, 'sides'> {
+  if (!clear) return {};
+  const beneath = [...new Set(marks.flatMap((mark) => mark.beneath ?? []))];
+  return { sides: { usual: seen ?? 'face', beneath } };
 }
 
 function offerChart(kind: ChartKind): OfferedChart {

@@ -9,7 +9,7 @@ export {
   saySetting,
   splitOffset,
 } from '../machine/index.ts';
-export { PALETTE_LIMITS, tellMarkDiametersUm } from '../material/index.ts';
+export { BENEATH, PALETTE_LIMITS, SEEN, tellMarkDiametersUm } from '../material/index.ts';
 export { BACKDROPS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../photo/index.ts';
 // What a face says of its own process: that it does one job and ends, and which files it was given. And how it keeps
 // files of its own: whole, and explained in words where it cannot.

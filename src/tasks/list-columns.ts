@@ -1,3 +1,4 @@
+import { BENEATH, SEEN } from '../material/index.ts';
 import { BACKDROPS, OUTLINES, TONE_FIELDS } from '../photo/index.ts';
 import { DOT_FORMAT_NAMES } from '../plane/index.ts';
 
@@ -28,6 +29,8 @@ const CHOICES: Readonly<Record<string, readonly string[]>> = {
   'artwork-ink': ['solid', 'bare'],
   scan: ['one-way', 'two-way'],
   rotate: ['0', '90', '180', '270'],
+  seen: SEEN,
+  beneath: BENEATH,
 };
 const FLAGS = ['upright', 'lengthwise', 'serpentine', 'raster', 'model-based', 'strip', 'strip-joined', 'mirror'];
 const VALUES = [
@@ -57,7 +60,7 @@ const VALUES = [
   ...['matrix', 'seed', 'response', 'levels', 'format'],
   ...['round', 'round-error', 'focus-reading', 'around', 'steps-per-turn', 'overlap'],
   ...['caption', 'caption2', 'caption-place', 'caption-height', 'caption-font', 'caption-ink'],
-  ...['settings', 'power', 'speed', 'rate', 'pulse', 'passes', 'scan', 'rotate', 'at', 'evenness'],
+  ...['settings', 'power', 'speed', 'rate', 'pulse', 'passes', 'scan', 'rotate', 'at', 'evenness', 'seen', 'beneath'],
   ...['artwork', 'artwork-width', 'artwork-at', 'artwork-ink'],
 ];
 

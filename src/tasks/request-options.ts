@@ -48,6 +48,8 @@ export function readRequest(options: OptionValues, { folder = '.' }: RequestCont
     text: textOf(options, 'text'),
     format: textOf(options, 'format') as DotFormat | undefined,
     settings: overSettings(read, readSettings(options)),
+    seen: textOf(options, 'seen') as JobRequest['seen'],
+    beneath: textOf(options, 'beneath') as JobRequest['beneath'],
     mirror: options.mirror === true ? true : undefined,
     rotateDeg: readRotation(textOf(options, 'rotate')),
     at: textOf(options, 'at'),

@@ -44,6 +44,7 @@ import {
   parseFieldModel,
   parseMaterialModel,
   type Surface,
+  seeThroughPane,
   spoilCamera,
   TILT,
 } from '../simulation/index.ts';
@@ -105,6 +106,11 @@ export interface BurnRequest {
   readonly roundDiameterMm?: number;
   /** Names of faults to plant. */
   readonly faults?: readonly string[];
+  /**
+   * `through`: the burned piece is turned over, and looked at through its stock; as its chart is drawn for when absent,
+   * else at the burned face.
+   */
+  readonly seen?: 'face' | 'through';
 }
 
 export interface EngraveRequest extends BurnRequest {
@@ -218,6 +224,13 @@ export async function captureFile(request: CaptureRequest, context: TaskContext)
   }
   const asked = listFaults(request);
   const isBurned = /\.npy$/i.test(path);
+  if (isBurned && request.seen !== undefined) {
+    throw new AppError(
+      'option-invalid',
+      `seen: found it with ${basename(path)}, which is looked at already; needed it in "simulate engrave"`,
+      { options: ['seen'] },
+    );
+  }
   const earlier = isBurned ? asked.find(isBurnFault) : undefined;
   if (earlier) {
     throw new AppError(
@@ -266,6 +279,14 @@ async function burn(
   const { path, pitchMm, lineSpacingMm, dpi = usualDpi, seed = 1, chart, marginMm = 0, roundDiameterMm } = request;
   const layout = chart === undefined ? undefined : readLayout(chart, shop);
   const clean = readModel(request.model ?? chooseModel(layout ?? findLayoutBeside(path)));
+  const { pane } = clean;
+  if (request.seen === 'through' && !pane) {
+    throw new AppError(
+      'option-invalid',
+      `seen: found through with the material model ${clean.name}, which nobody looks through; needed one with a pane, such as glass`,
+      { options: ['seen', 'material-model'] },
+    );
+  }
   const faults = listFaults(request).filter(isBurnFault);
   const model = faults.includes('dirty-lens') ? dirtyLens(clean) : clean;
   const { dots, grid: known } = await decodeDots(path);
@@ -311,8 +332,11 @@ async function burn(
       : roundDiameterMm === undefined
         ? engrave(dots, whole)
         : engraveRound(dots, { ...whole, roundDiameterMm, ...pupilOf(machine) });
+  const seen = request.seen ?? planned?.seen;
+  const looked =
+    seen !== 'through' ? surface : pane ? seeThroughPane(surface, { ...clean, pane }) : mirrorSurface(surface);
   return {
-    surface: faults.includes('mirrored') ? mirrorSurface(surface) : surface,
+    surface: faults.includes('mirrored') ? mirrorSurface(looked) : looked,
     facts: {
       material: clean.name,
       settings: typed,
@@ -333,6 +357,7 @@ interface PlannedBurn {
   readonly machine: string;
   readonly settings: BurnSettings;
   readonly ramp?: Ramp;
+  readonly seen?: 'through';
 }
 
 /** How the piece leans, mm higher a mm down the piece: as a chart asks, and as a fault adds. */
@@ -351,8 +376,8 @@ function findPlanned(
   path: string,
   { layout, chart }: { readonly layout: ChartLayout | undefined; readonly chart: string | undefined },
 ): PlannedBurn | undefined {
-  const planOf = ({ machine, settings, ramp }: ChartLayout, file: string) => {
-    return { file, machine, settings, ...(ramp ? { ramp } : {}) };
+  const planOf = ({ machine, settings, ramp, seen }: ChartLayout, file: string) => {
+    return { file, machine, settings, ...(ramp ? { ramp } : {}), ...(seen ? { seen } : {}) };
   };
   if (layout) return planOf(layout, basename(chart!));
   const beside = findLayoutBeside(path);

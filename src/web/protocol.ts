@@ -1,5 +1,6 @@
 import type { ArtworkRequest, CaptionRequest } from '../caption/index.ts';
 import type { ChartKind } from '../chart/index.ts';
+import type { Beneath, Seen } from '../material/index.ts';
 import type { KnownNotice, NoticeCode } from '../notices.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { Backdrop, Fit, Frame, Outline, ToneField, ToneOptions } from '../photo/index.ts';
@@ -58,6 +59,8 @@ export interface MachineFacts extends Named {
 export interface MaterialFacts extends Named {
   /** Names of the machines that leave a known mark on it. */
   readonly markedBy: readonly string[];
+  /** Of stock that is looked through: how it usually is, and over what its marks are known, the usual first. */
+  readonly sides?: { readonly usual: Seen; readonly beneath: readonly Beneath[] };
 }
 
 export interface SettingsFacts {
@@ -90,6 +93,9 @@ export interface ProfileFacts extends Named {
   readonly bandL: number | null;
   /** ISO date of the next check; null for one that no burned piece told. */
   readonly checkDue: string | null;
+  /** Learned through the stock; at the burned face when absent. */
+  readonly seen?: 'through';
+  readonly beneath?: Beneath;
 }
 
 export interface PieceFacts extends Named {
@@ -156,6 +162,9 @@ export interface PhotoSettings {
   readonly range: 'scale' | 'absolute';
   /** Settings by hand: they replace the profile's or the machine's. */
   readonly settings?: Partial<BurnSettings>;
+  /** From which side clear stock is looked at, and over what; absent: as it was learned, or usually is. */
+  readonly seen?: Seen;
+  readonly beneath?: Beneath;
   /** Left and right change places in the bitmap. */
   readonly mirror?: true;
   /** How the piece lies in the machine, clockwise; absent: as it is looked at. */
@@ -317,6 +326,8 @@ export interface PredictionJson {
   readonly clippedDark: number;
   readonly clippedLight: number;
   readonly profile: { readonly title: string; readonly bareL: number; readonly fullL: number; readonly origin: string };
+  /** How clear stock is looked at, in words for whoever burns it; absent for other stock. */
+  readonly seen?: { readonly seen: Seen; readonly beneath?: Beneath; readonly note: string };
   readonly screen: string;
   readonly settings: SettingsFacts;
   /** The same as they are typed into the control software. */
@@ -358,6 +369,8 @@ export interface ChartCard {
   readonly drawn?: string;
   /** It has an empty field, into which another software burns its grid. */
   readonly hasField?: boolean;
+  /** Its picture is taken through the stock. */
+  readonly seen?: 'through';
 }
 
 export interface ChartRequestJson {
@@ -377,6 +390,9 @@ export interface ChartRequestJson {
   readonly vary?: readonly string[];
   /** An empty field instead. */
   readonly cells?: 'empty';
+  /** Clear stock: from which side its picture will be taken, and over what; absent: as the material usually is. */
+  readonly seen?: Seen;
+  readonly beneath?: Beneath;
 }
 
 export interface ChartMade extends ChartCard {

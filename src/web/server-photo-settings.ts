@@ -5,6 +5,7 @@ import type { BurnSettings } from '../optics/index.ts';
 import type { OptionValues } from '../options.ts';
 import {
   BACKDROPS,
+  BENEATH,
   DOT_FORMAT_NAMES,
   isMaskName,
   locateMask,
@@ -12,6 +13,7 @@ import {
   OUTLINES,
   QUANTITIES,
   readSubjectMask,
+  SEEN,
   TONE_FIELDS,
 } from '../tasks/index.ts';
 import type { PhotoSettings, PieceSettings, SubjectSettings } from './protocol.ts';
@@ -72,6 +74,8 @@ const PHOTO_SETTINGS = v.strictObject({
       scan: v.exactOptional(v.picklist(['one-way', 'two-way'])),
     }),
   ),
+  seen: v.exactOptional(v.picklist(SEEN)),
+  beneath: v.exactOptional(v.picklist(BENEATH)),
   mirror: v.exactOptional(v.literal(true)),
   rotateDeg: v.exactOptional(v.picklist([90, 180, 270])),
   format: v.exactOptional(v.picklist(DOT_FORMAT_NAMES)),
@@ -172,7 +176,7 @@ const optionsOfAround = ({
 export function optionsOf(wish: PhotoSettings): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
   const { tone, toneValues, range, zoom, turnDeg, subject, backdrop, outline, vignetteMm, caption, artwork } = wish;
-  const { settings, mirror, rotateDeg, format, at, round, around } = wish;
+  const { settings, seen, beneath, mirror, rotateDeg, format, at, round, around } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -192,6 +196,8 @@ export function optionsOf(wish: PhotoSettings): OptionValues {
     range,
     ...Object.fromEntries(Object.entries(toneValues).map(([name, value]) => [name, String(value)])),
     ...(settings ? optionsOfSettings(settings) : {}),
+    ...(seen === undefined ? {} : { seen }),
+    ...(beneath === undefined ? {} : { beneath }),
     ...(mirror ? { mirror } : {}),
     ...(rotateDeg === undefined ? {} : { rotate: String(rotateDeg) }),
     ...(format === undefined ? {} : { format }),

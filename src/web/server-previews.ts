@@ -283,6 +283,7 @@ function describePreview(name: string, { picture }: PreparedImage, facts: Predic
     clippedDark: tone.clippedDark,
     clippedLight: tone.clippedLight,
     profile: { title: profile.title, bareL: profile.bareL, fullL: profile.fullL, origin: profile.origin },
+    ...(facts.seen ? { seen: facts.seen } : {}),
     screen: screen.name,
     settings,
     typed: saySettings(settings, facts.machine.control),

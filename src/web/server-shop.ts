@@ -72,6 +72,8 @@ export function factsOfProfile({ profile, from, bandL, checkDue }: OfferedProfil
     captures: captures ?? null,
     bandL: bandL ?? null,
     checkDue: checkDue ?? null,
+    ...(profile.seen ? { seen: profile.seen } : {}),
+    ...(profile.beneath ? { beneath: profile.beneath } : {}),
   };
 }
 

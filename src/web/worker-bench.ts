@@ -34,6 +34,7 @@ export const makeChartFiles = answering(async (chart: ChartRequest): Promise<Cha
   return {
     hash,
     ...(layout.field ? { hasField: true } : {}),
+    ...(layout.seen ? { seen: layout.seen } : {}),
     kind,
     material,
     machine,

@@ -1,3 +1,4 @@
+import { BENEATH, SEEN } from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import { DIRECTION, FORCE, MACHINE, PROFILE, SCREENS, SETTINGS_FILE } from '../option-records.ts';
 
@@ -43,6 +44,19 @@ const CHART_BURN: readonly OptionRecord[] = [
   { flags: '--scan <way>', help: 'scan lines one way, or there and back', choices: ['one-way', 'two-way'] },
   { flags: '--out <dir>', help: 'folder for chart.png, chart.json and chart.html', required: true },
   FORCE,
+];
+/** Charts of tones on clear stock. */
+const CHART_SIDE: readonly OptionRecord[] = [
+  {
+    flags: '--seen <side>',
+    help: 'how clear stock is looked at: at the burned face, or through it; the bitmap is then mirrored, and the picture taken through the stock (default: as the profile was learned, else as the material usually is)',
+    choices: SEEN,
+  },
+  {
+    flags: '--beneath <ground>',
+    help: 'what lies beneath clear stock while its picture is taken (default: as for --seen)',
+    choices: BENEATH,
+  },
 ];
 const STEPS: OptionRecord = {
   flags: '--steps <n>',
@@ -131,11 +145,13 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
         help: 'a second chart whose steps go where the curve of this profile is steep and badly known',
       },
       STEPS,
+      ...CHART_SIDE,
       ...CHART_BURN,
     ],
     examples: [
       'chart tone --machine galvo-355-f210 --material anodised-black --out chart',
       'chart tone --after card.json --out second',
+      'chart tone --machine gantry-10600 --material clear-glass --seen through --out glass',
     ],
     load: loadChart,
   },
@@ -162,7 +178,7 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
     name: 'chart verify',
     summary: 'Do photos come out as promised: other tones than the profile was learned from, burned through it.',
     args: '',
-    options: [...CHART_MATERIAL, THROUGH, STEPS, ...CHART_BURN],
+    options: [...CHART_MATERIAL, THROUGH, STEPS, ...CHART_SIDE, ...CHART_BURN],
     examples: ['chart verify --profile anodised-black --out verify'],
     load: loadChart,
   },
@@ -170,7 +186,7 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
     name: 'chart check',
     summary: 'Does a profile still hold: a strip of seven patches to burn on waste.',
     args: '',
-    options: [...CHART_MATERIAL, THROUGH, ...CHART_BURN],
+    options: [...CHART_MATERIAL, THROUGH, ...CHART_SIDE, ...CHART_BURN],
     examples: ['chart check --profile anodised-black --out strip'],
     load: loadChart,
   },
@@ -194,7 +210,10 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
         help: 'known: values are sRGB or the embedded profile says; unknown: a contrast curve of its own (default: known)',
         choices: ['known', 'unknown'],
       },
-      { flags: '--mirrored', help: 'the chart is seen from behind, as on glass burned from the back' },
+      {
+        flags: '--mirrored',
+        help: 'the picture shows the chart left to right, as through glass burned from the back; of clear stock the marks tell it',
+      },
       {
         flags: '--corners <points>',
         help: 'outer corners of the corner tags by hand: "x,y x,y x,y x,y" in pixels, from the chart’s upper left clockwise',
@@ -241,7 +260,10 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
         help: 'known: sRGB or the embedded profile; unknown: a phone with its own contrast curve (default: known)',
         choices: ['known', 'unknown'],
       },
-      { flags: '--mirrored', help: 'the chart is seen from behind, as on glass burned from the back' },
+      {
+        flags: '--mirrored',
+        help: 'the picture shows the chart left to right, as through glass burned from the back; of clear stock the marks tell it',
+      },
       { flags: '--corners <x,y,…>', help: 'corners by hand, pixels: four points clockwise from the upper left' },
       ...CAPTURE_LIGHT,
       {

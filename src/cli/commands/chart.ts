@@ -78,6 +78,8 @@ function readRequest(kind: ChartKind, options: OptionValues, folder: string): Ch
     vary: listOf(options, 'vary'),
     cells: textOf(options, 'cells') as ChartRequest['cells'],
     at: placeOf(options, 'at'),
+    seen: textOf(options, 'seen') as ChartRequest['seen'],
+    beneath: textOf(options, 'beneath') as ChartRequest['beneath'],
   };
   return {
     kind,

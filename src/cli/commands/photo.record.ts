@@ -1,4 +1,13 @@
-import { BACKDROPS, DOT_FORMAT_NAMES, JOB_DEFAULTS, MOST_ZOOM, OUTLINES, TONE_FIELDS } from '../../tasks/index.ts';
+import {
+  BACKDROPS,
+  BENEATH,
+  DOT_FORMAT_NAMES,
+  JOB_DEFAULTS,
+  MOST_ZOOM,
+  OUTLINES,
+  SEEN,
+  TONE_FIELDS,
+} from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import {
   FORCE,
@@ -185,7 +194,20 @@ const FLAT: CommandRecord = {
       help: 'scan lines one way, or there and back (default: as for --power)',
       choices: ['one-way', 'two-way'],
     },
-    { flags: '--mirror', help: 'left and right change places in the bitmap: for glass that is burned from behind' },
+    {
+      flags: '--seen <side>',
+      help: 'how clear stock is looked at: at the burned face, or through the stock, which is burned from behind, mirrored (default: as the profile was learned, else as the material usually is)',
+      choices: SEEN,
+    },
+    {
+      flags: '--beneath <ground>',
+      help: 'what lies beneath clear stock where it is looked at (default: as for --seen)',
+      choices: BENEATH,
+    },
+    {
+      flags: '--mirror',
+      help: 'left and right change places in the bitmap; of clear stock the same as --seen through',
+    },
     {
       flags: '--rotate <degrees>',
       help: 'the piece lies turned in the machine, clockwise: 0, 90, 180 or 270 (default: 0); --turn turns the photo',
@@ -299,7 +321,7 @@ const HEADINGS: Readonly<Record<string, string>> = {
     'caption caption2 caption-place caption-height caption-font caption-ink artwork artwork-width artwork-at artwork-ink',
   'A material that was never learned': 'material direction',
   'By hand: settings and how it lies':
-    'settings power speed rate pulse passes scan mirror rotate at evenness spacing pitch levels',
+    'settings power speed rate pulse passes scan seen beneath mirror rotate at evenness spacing pitch levels',
   'A round piece': 'round round-error focus-reading around steps-per-turn overlap',
   'By hand: tone': ['range aim weights', ...TONE_OPTIONS.map(({ flags }) => flags.slice(2).split(' ')[0])].join(' '),
   'By hand: screen':

@@ -1,3 +1,4 @@
+import { SEEN } from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import { FORCE } from '../option-records.ts';
 
@@ -27,6 +28,11 @@ const ENGRAVE: readonly OptionRecord[] = [
   {
     flags: '--at <x,y>',
     help: 'where the bitmap’s middle lies in that field, mm from its upper left corner (default: its middle)',
+  },
+  {
+    flags: '--seen <side>',
+    help: 'whether the burned piece is looked at where it was burned, or turned over, through the stock (default: as its chart was drawn)',
+    choices: SEEN,
   },
   { flags: '--focus <mm>', help: 'how far the beam focuses above where it was set, mm (default: 0)' },
   { flags: '--astigmatism <mm>', help: 'by how much more it does so along the scan than across it, mm (default: 0)' },

@@ -142,6 +142,7 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
   const model = textOf(options, 'materialModel');
   const field = textOf(options, 'field');
   const at = textOf(options, 'at');
+  const seen = textOf(options, 'seen');
   return {
     path: resolve(cwd, file),
     ...(model === undefined ? {} : { model: readModelOption(model, cwd) }),
@@ -156,6 +157,7 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
     ...(at === undefined ? {} : { at: parsePlaceMm(at, 'at') }),
     ...heightOf(options, 'focus', (focusMm) => ({ focusMm })),
     ...heightOf(options, 'astigmatism', (astigmatismMm) => ({ astigmatismMm })),
+    ...(seen === undefined ? {} : { seen: seen as NonNullable<BurnRequest['seen']> }),
     ...lengthOf(options, 'round', (roundDiameterMm) => ({ roundDiameterMm })),
     faults: readFaults(options),
   };

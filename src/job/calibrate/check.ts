@@ -15,6 +15,7 @@ import {
   countsMarks,
   type ExposureBand,
   type Profile,
+  type Seen,
   type SettingsWarning,
   type TonePoint,
   toneCurveOf,
@@ -26,6 +27,7 @@ import { roundTo } from '../page/html.ts';
 import { predictPoints } from '../request/curve.ts';
 import { exposureHalf } from '../request/uncertainty.ts';
 import { type CaptureReference, knowExposure } from './exposure.ts';
+import { SAY_SIDE } from './learn.ts';
 import { type DriftPatch, type Verification, verifyTones } from './verification.ts';
 
 export interface CheckOptions {
@@ -119,7 +121,7 @@ export function checkCapture(image: CaptureImage, options: CheckOptions): Check 
  * marks
  */
 export function checkLocated(
-  { image, located }: { readonly image: CaptureImage; readonly located: Located },
+  { image, located, seen }: { readonly image: CaptureImage; readonly located: Located; readonly seen?: Seen },
   { profile, camera, reference, direction }: Pick<CheckOptions, 'profile' | 'camera' | 'reference' | 'direction'>,
 ): Check {
   const { layout } = located;
@@ -142,6 +144,16 @@ export function checkLocated(
       'chart-wrong',
       `found a chart drawn for ${layout.material}, needed one for ${profile.material}, the material of the profile "${profile.name}"`,
       { found: layout.material, needed: profile.material },
+    );
+  }
+  const learned = profile.seen ?? 'face';
+  // A profile of before sides were asked for says of neither.
+  const isSaid = profile.seen !== undefined || profile.beneath !== undefined;
+  if (isSaid && seen !== undefined && seen !== learned) {
+    throw new AppError(
+      'chart-wrong',
+      `found a picture taken ${SAY_SIDE[seen]}, needed one taken ${SAY_SIDE[learned]} as the profile "${profile.name}" was learned; turn the piece over`,
+      { found: seen, needed: learned },
     );
   }
   const readings = readPatches(image, located, {

@@ -23,6 +23,7 @@ import {
   fitProfile,
   type Profile,
   type ProfileFit,
+  type Seen,
   steadyProfile,
 } from '../../material/index.ts';
 import { type Notice, notice, withoutCodes, withoutRepeats } from '../../notices.ts';
@@ -49,6 +50,11 @@ export interface ReadCapturesOptions {
   readonly layouts: readonly ChartLayout[];
   readonly camera: 'known' | 'unknown';
   readonly mirrored?: boolean;
+  /**
+   * Whether a material is looked at from either side: the marks then tell which, whatever `mirrored` says. Undefined
+   * where nobody knows.
+   */
+  readonly isClear?: (material: string) => boolean | undefined;
   /** How the material really marks, where that is not what the chart was drawn for. */
   readonly direction?: 'lighter' | 'darker';
   /**
@@ -79,6 +85,8 @@ export interface LearnOptions extends ReadCapturesOptions, FitCapturesOptions {}
 /** One capture with where the chart lies in it. */
 export interface LocatedCapture extends NamedCapture {
   readonly located: Located;
+  /** From which side the picture was taken; at the face of stock that is known to be opaque. */
+  readonly seen: Seen;
   /** Names of further captures that hold the same picture, pixel for pixel: they say nothing more. */
   readonly sameAs?: readonly string[];
 }
@@ -124,16 +132,25 @@ export function readCaptures(captures: readonly NamedCapture[], options: ReadCap
  */
 export function locateCaptures(
   captures: readonly NamedCapture[],
-  { layouts, mirrored = false, corners }: Omit<ReadCapturesOptions, 'camera'>,
+  { layouts, mirrored = false, isClear, corners }: Omit<ReadCapturesOptions, 'camera'>,
 ): readonly LocatedCapture[] {
   if (captures.length === 0) throw new RangeError('learning needs at least one capture');
   refuseCorners(captures.length, corners);
   const found = tellApart(captures).map(({ name, image, sameAs }): LocatedCapture => {
-    const located = naming(name, () => locateChart(image, layouts, { mirrored, ...(corners ? { corners } : {}) }));
-    return { name, image, located, ...(sameAs.length > 0 ? { sameAs } : {}) };
+    const how = { mirrored, ...(corners ? { corners } : {}) };
+    const located = naming(name, () => locateEitherSide(image, layouts, { ...how, ...(isClear ? { isClear } : {}) }));
+    const seen = isClear?.(located.layout.material) === false ? 'face' : sideOf(located);
+    return { name, image, located, seen, ...(sameAs.length > 0 ? { sameAs } : {}) };
   });
   const { layout } = found[0]!.located;
-  for (const { name, located } of found) {
+  for (const { name, located, seen } of found) {
+    if (seen !== found[0]!.seen) {
+      throw new AppError(
+        'chart-wrong',
+        `${name}: found a picture taken ${SAY_SIDE[seen]}, needed one taken ${SAY_SIDE[found[0]!.seen]} as ${found[0]!.name}; learn each side by itself`,
+        { found: seen, needed: found[0]!.seen },
+      );
+    }
     // Charts at several places of one field are one measurement.
     if (located.layout.hash === layout.hash || (located.layout.inField && layout.inField)) continue;
     throw new AppError(
@@ -143,6 +160,36 @@ export function locateCaptures(
     );
   }
   return found;
+}
+
+/** Where a picture was taken, in words. */
+export const SAY_SIDE = { face: 'at the burned face', through: 'through the stock' } as const;
+
+/** From which side a picture of a chart was taken: a chart that is burned mirrored reads straight through the stock. */
+export const sideOf = ({ layout, mirrored }: Pick<Located, 'layout' | 'mirrored'>): Seen =>
+  (layout.seen === 'through') === mirrored ? 'face' : 'through';
+
+/**
+ * Where the chart lies; of a chart on clear stock, from whichever side its picture was taken.
+ * @throws AppError those of `locateChart`
+ */
+export function locateEitherSide(
+  image: CaptureImage,
+  layouts: readonly ChartLayout[],
+  { isClear, mirrored, corners }: Pick<ReadCapturesOptions, 'isClear' | 'corners'> & { readonly mirrored: boolean },
+): Located {
+  const by = corners ? { corners } : {};
+  try {
+    return locateChart(image, layouts, { mirrored, ...by });
+  } catch (error) {
+    const clear = layouts.filter(({ seen, material }) => seen === 'through' || isClear?.(material) === true);
+    if (!(error instanceof AppError) || error.code !== 'chart-mirrored' || clear.length === 0) throw error;
+    try {
+      return locateChart(image, clear, { mirrored: !mirrored, ...by });
+    } catch {
+      throw error;
+    }
+  }
 }
 
 /**
@@ -222,12 +269,14 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
   const solid = medianLab(read.map(({ readings }) => readings.solid));
   const screen = screenOf(layout);
   const material = layout.material === '' ? 'unnamed' : layout.material;
+  const { seen } = read[0]!;
+  const isTurned = (seen === 'through') !== (layout.seen === 'through');
   const cameraError = Math.max(...read.map(({ readings }) => readings.camera.errorLightness));
   const fitted = fitProfile(medianReadings(read).map(toFitReading), {
     facts: {
       schema: 'tonewright-profile/1',
-      name: options.name ?? `${material}-${layout.hash.slice(0, 6)}`,
-      title: options.title ?? `${material} on ${layout.machine}`,
+      name: options.name ?? `${material}-${layout.hash.slice(0, 6)}${isTurned ? `-${seen}` : ''}`,
+      title: options.title ?? `${material} on ${layout.machine}${seen === 'through' ? ', seen through' : ''}`,
       material,
       machine: layout.machine,
       grid: layout.grid,
@@ -258,13 +307,15 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
         read.map(({ readings }) => readings),
         options.reference,
       ),
+      ...(seen === 'through' ? { seen } : {}),
+      ...(layout.beneath ? { beneath: layout.beneath } : {}),
     }),
     layout,
     captures: read,
     ...(scatter ? { scatter } : {}),
     recommendedSpacingMm: recommendSpacingMm(fitted.profile),
     gainByMoreDoseL: gainByMoreDose(fitted.profile),
-    warnings: [...ofCaptures, ...fitted.report.warnings],
+    warnings: [...(isTurned ? [notice('chart-side', { seen })] : []), ...ofCaptures, ...fitted.report.warnings],
   };
 }
 

@@ -1,6 +1,7 @@
 import * as v from 'valibot';
 import { CHART_KIND_NAMES, type ChartLayout, layoutHash, tagIdOf } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
+import { BENEATH } from '../../material/index.ts';
 import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, wholeWithin, within } from '../../quantities.ts';
 import { parseRecord, refuseFaults } from '../../schema.ts';
 
@@ -48,6 +49,8 @@ const LAYOUT = v.looseObject({
     v.strictObject({ xMm: placeMm, yMm: placeMm, widthMm: sizeMm, heightMm: sizeMm, profile: v.string() }),
   ),
   ramp: v.exactOptional(v.strictObject({ riseMm: marginMm })),
+  seen: v.exactOptional(v.literal('through')),
+  beneath: v.exactOptional(v.picklist(BENEATH)),
 });
 
 /**

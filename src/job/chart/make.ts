@@ -10,7 +10,7 @@ import {
 import { formatJson } from '../../json.ts';
 import { estimateTime, type Machine } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
-import { createDots, type Dots, encodeDots, type Plane } from '../../plane/index.ts';
+import { createDots, type Dots, encodeDots, mirrorDots, type Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import type { JobFile } from '../prepare/types.ts';
 import { levelOfPower } from './dose-axes.ts';
@@ -38,11 +38,13 @@ export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const solid = drawChart(layout, screen);
   const own = drawDoseCells(layout);
   const inOne = powerPerDot && drawPowers(layout, { ...powerPerDot, solid, levels: spec.machine.levels });
-  const dots = inOne ?? solid;
+  const asSeen = inOne ?? solid;
+  // Looked at through the stock it is burned mirrored, so that tags and letters read from there.
+  const dots = layout.seen === 'through' ? mirrorDots(asSeen) : asSeen;
   const cells = inOne ? [] : own;
   const rest = cells.length > 0 ? drawWithoutDoseCells(layout, screen) : dots;
   const cost = estimateCost({ layout, rest, cells, machine: spec.machine });
-  const picture = await drawChartPicture(dots);
+  const picture = await drawChartPicture(asSeen);
   // A program gives each cell its own power, whatever one bitmap can say.
   const program = planChartProgram(spec, {
     layout,

@@ -58,7 +58,7 @@ export function renderChartPage(facts: ChartPageFacts): string {
 ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><ul>${list(warnings)}</ul></section>` : ''}
 <section>
   ${drawNamedChart(layout, { picture, control: controlOf(machine) })}
-  <p class="soft">As in the file: black fires. The names stand on this page only${layout.labels.length > 0 ? '; the piece carries letters and numbers at its edge' : ''}.</p>
+  <p class="soft">${layout.seen === 'through' ? 'As it will be seen through the stock, black for what fires; in the file left and right have changed places' : 'As in the file: black fires'}. The names stand on this page only${layout.labels.length > 0 ? '; the piece carries letters and numbers at its edge' : ''}.</p>
 </section>
 <section class="columns">
   <div>
@@ -67,7 +67,7 @@ ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><
   </div>
   <div>
     <h2>2. Burn</h2>
-    <ul>${list(burnSteps(layout, { files, inOne: spec.powerPerDot !== undefined }))}</ul>
+    <ul>${list(burnSteps(layout, { files, inOne: spec.powerPerDot !== undefined, side: spec.side }))}</ul>
   </div>
 </section>
 <section class="columns">
@@ -168,7 +168,11 @@ const BURN_PROGRAM =
 
 function burnSteps(
   layout: ChartLayout,
-  { files, inOne }: { readonly files: readonly string[]; readonly inOne: boolean },
+  {
+    files,
+    inOne,
+    side,
+  }: { readonly files: readonly string[]; readonly inOne: boolean; readonly side: ChartSpec['side'] },
 ): string[] {
   const isTable = CHART_KINDS[layout.kind].isTable && !inOne && !layout.field;
   const own = isTable
@@ -190,6 +194,11 @@ function burnSteps(
       ];
   return [
     'Use the stock, the lens and the settings that customers’ pieces will have; clean the lens first.',
+    ...(side?.seen === 'through'
+      ? [
+          'Lay the face towards the beam that will be the back of a piece. The bitmap is mirrored already; do not mirror it once more.',
+        ]
+      : []),
     ...(layout.ramp
       ? leanPiece(layout, layout.ramp)
       : ['Focus on the surface, and lay the piece flat over its whole area.']),
@@ -217,7 +226,19 @@ function burnField({ xMm, yMm, widthMm, heightMm }: NonNullable<ChartLayout['fie
   ];
 }
 
-function captureSteps({ material, machine }: ChartSpec, layout: ChartLayout): string[] {
+/** Through which side a chart on clear stock is taken, and over what. */
+function sideSteps({ seen, beneath }: NonNullable<ChartSpec['side']>): string[] {
+  const ground = beneath === undefined ? '' : ` with matt ${beneath === 'dark' ? 'black' : 'white'} card behind it`;
+  return seen === 'through'
+    ? [
+        `Turn the piece over, so that the burned face is away from the scanner or camera, and take the picture through the stock${ground}: letters then read as usual. The profile is of pieces that are looked at so.`,
+      ]
+    : [
+        `Take the picture of the burned face${ground}. A piece that is burned from behind has other tones: draw the chart as seen through for those, or take this one through the stock; the marks tell which.`,
+      ];
+}
+
+function captureSteps({ material, machine, side }: ChartSpec, layout: ChartLayout): string[] {
   const words = `${material?.name ?? ''} ${material?.title ?? ''}`.toLowerCase();
   const shiny = /metal|steel|brass|alumin|copper|titan/.test(words);
   const glass = /glass|acrylic|mirror/.test(words);
@@ -235,7 +256,8 @@ function captureSteps({ material, machine }: ChartSpec, layout: ChartLayout): st
           'Brushed or bright metal: turn the piece until no part of it glares. With brushed metal, let the brush marks point at the lamps, not across them.',
         ]
       : []),
-    ...(glass
+    ...(side ? sideSteps(side) : []),
+    ...(glass && !side
       ? [
           'Clear stock: put black card behind it (or under it on the scanner). Burned from the back it is seen mirrored: say so when it is read.',
         ]

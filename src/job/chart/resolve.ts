@@ -40,8 +40,9 @@ import {
 } from '../request/records.ts';
 import { resolveJob } from '../request/resolve.ts';
 import { findScreen, resolveScreen, screenOptionsOf } from '../request/screen.ts';
+import { resolveSide } from '../request/side.ts';
 import { aimTones } from '../request/tones.ts';
-import { JOB_DEFAULTS } from '../request/types.ts';
+import { JOB_DEFAULTS, type SideSpec } from '../request/types.ts';
 import { knownTo } from '../request/uncertainty.ts';
 import { defaultDoseAxes, inLevels, ladderAxes, parseDoseAxis, powerForAllDots, powerLadder } from './dose-axes.ts';
 import { expectError, type SimulationErrors } from './expected-error.ts';
@@ -85,7 +86,15 @@ export function resolveChart(
     request.profile === undefined
       ? resolveUnlearned(request, { shop, refused })
       : resolveLearned(request, { shop, refused, size });
-  const { machine, settings, warnings } = resolved;
+  const { machine, settings, warnings, side } = resolved;
+  const looksThrough = side?.seen === 'through' && bearsTones(kind);
+  if (request.seen === 'through' && !looksThrough) {
+    throw new AppError(
+      'option-invalid',
+      `seen: found through with a ${kind} chart, which is burned as it is drawn; needed a chart of tones. Taken through the stock, its picture is read as a mirrored one`,
+      { options: ['seen', 'mirrored'] },
+    );
+  }
   refuseOversize(size, machine);
   refuseBeyond(settings, { machine, of: `chart ${kind}` });
   // Through a profile the dose is what was learned, unless the request changes it.
@@ -139,6 +148,8 @@ export function resolveChart(
     ...(isFieldEmpty ? { isFieldEmpty } : {}),
     ...(inField ? { inField } : {}),
     ...(isOnRamp ? { riseMm: resolveRise(request, resolved) } : {}),
+    ...(looksThrough ? { seen: 'through' as const } : {}),
+    ...(side?.beneath ? { beneath: side.beneath } : {}),
   };
   const assumptions = Object.entries(machine.origins)
     .filter(([, { kind: origin }]) => origin === 'assumed')
@@ -156,6 +167,7 @@ export function resolveChart(
     options,
     ...(dosed?.topW === undefined ? {} : { powerPerDot: { ownW: settings.powerW, topW: dosed.topW } }),
     gridOrigin: resolved.gridOrigin,
+    ...(side ? { side: looksThrough ? side : { ...side, seen: 'face' } } : {}),
     doseJPerCm2: doseOf(settings, resolved.grid),
     usualDoseJPerCm2: usualDoseJPerCm2({ machine, learned: resolved.profile }),
     warnings,
@@ -261,7 +273,11 @@ interface ResolvedChart {
   readonly gridOrigin: ChartSpec['gridOrigin'];
   readonly screen: { readonly name: ScreenName; readonly options: Readonly<Record<string, string | number>> };
   readonly warnings: string[];
+  readonly side?: SideSpec;
 }
+
+/** Charts from whose tones a profile is learned, or compared: those are looked at as pieces are. */
+const bearsTones = (kind: ChartRequest['kind']) => ['profile', 'drift'].includes(CHART_KINDS[kind].gives);
 
 interface ChartContext {
   readonly shop: Shop;
@@ -296,6 +312,7 @@ function resolveLearned(
     gridOrigin: job.gridOrigin,
     screen: job.screen,
     warnings: job.warnings.map(({ text }) => text),
+    ...(job.side ? { side: job.side } : {}),
   };
 }
 
@@ -314,12 +331,13 @@ function resolveUnlearned(request: ChartRequest, { shop }: ChartContext): Resolv
     );
   }
   // With a direction, the material may be one that the shop has no record of.
-  const material =
+  const recorded =
     request.direction === undefined
       ? findMaterial(request.material, shop)
       : request.material === undefined
         ? undefined
         : tryMaterial(request.material, shop);
+  const { material, side } = resolveSide(request, { machine, material: recorded, learned: undefined });
   const mark = material && findMark(material, machine.wavelengthNm);
   const direction = request.direction ?? mark?.direction;
   if (direction === undefined) {
@@ -358,6 +376,7 @@ function resolveUnlearned(request: ChartRequest, { shop }: ChartContext): Resolv
       options: screenOptionsOf(name, { request: asked, learned: undefined, levels }),
     },
     warnings,
+    ...(side ? { side } : {}),
   };
 }
 

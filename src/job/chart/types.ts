@@ -1,8 +1,8 @@
 import type { ChartKind, ChartOptions } from '../../chart/index.ts';
 import type { Machine } from '../../machine/index.ts';
-import type { MarkDirection, Material, Profile } from '../../material/index.ts';
+import type { Beneath, MarkDirection, Material, Profile, Seen } from '../../material/index.ts';
 import type { ScreenOptions } from '../../screens/index.ts';
-import type { GivenSettings } from '../request/types.ts';
+import type { GivenSettings, SideSpec } from '../request/types.ts';
 import type { ExpectedError } from './expected-error.ts';
 
 /** What a person asks of a chart, by name; the rest comes from the profile, the material or the defaults. */
@@ -34,6 +34,10 @@ export interface ChartRequest {
   readonly at?: { readonly xMm: number; readonly yMm: number };
   /** Focus charts: how far the upper edge of the piece stands above its lower edge, mm; by the optics when absent. */
   readonly riseMm?: number;
+  /** Tones: from which side the burned chart is looked at; as learned, or as the material usually is, when absent. */
+  readonly seen?: Seen;
+  /** What lies beneath clear stock where its picture is taken; as for `seen` when absent. */
+  readonly beneath?: Beneath;
 }
 
 /** A request with every name turned into its record. */
@@ -55,6 +59,8 @@ export interface ChartSpec {
   readonly usualDoseJPerCm2: number;
   /** Tone charts: what a simulation on this class of material leaves of error. */
   readonly expectedError?: ExpectedError;
+  /** From which side it is looked at, and over what; absent for stock that nobody looks through. */
+  readonly side?: SideSpec;
   readonly warnings: readonly string[];
   readonly assumptions: readonly string[];
 }

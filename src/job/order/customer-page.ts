@@ -42,7 +42,10 @@ interface PieceFacts {
   readonly prices: ReadonlyMap<string, Quote['pieces'][number]>;
 }
 
-function renderPiece({ name, text, count, widthMm, heightMm, materialTitle }: DonePiece, facts: PieceFacts): string {
+function renderPiece(
+  { name, text, count, widthMm, heightMm, materialTitle, seen }: DonePiece,
+  facts: PieceFacts,
+): string {
   const { proof, quote, prices } = facts;
   const price = prices.get(name);
   const each = price && quote ? formatMoney(price.eachMinor, quote) : undefined;
@@ -53,9 +56,16 @@ function renderPiece({ name, text, count, widthMm, heightMm, materialTitle }: Do
   <h2><span>${escapeHtml(name)}</span>${count > 1 ? `<b>${count} ×</b>` : ''}</h2>
   ${text ? `<p class="text">${escapeHtml(text)}</p>` : ''}
   <p>${escapeHtml(materialTitle)}, ${roundTo(widthMm, 1)} × ${roundTo(heightMm, 1)} mm</p>
+  ${seen ? `<p>${saySeenToCustomer(seen)}</p>` : ''}
   ${each ? `<p class="price">${escapeHtml(`${each}${count > 1 ? ' each' : ''}${all}`)}</p>` : ''}
   <p class="tick"><i></i> as shown <i></i> please change</p>
 </article>`;
+}
+
+/** How a piece of clear stock is looked at, for whoever will hang it up. */
+function saySeenToCustomer({ seen, beneath }: NonNullable<DonePiece['seen']>): string {
+  const side = seen === 'through' ? 'Engraved on the back, smooth in front' : 'Engraved on the front';
+  return `${side}${beneath ? `; shown with ${beneath === 'dark' ? 'something dark' : 'something white'} behind it` : ''}.`;
 }
 
 /** What the pieces cost together, what comes once an order, and the tax. */

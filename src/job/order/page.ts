@@ -56,7 +56,7 @@ interface PieceExtras {
 }
 
 function renderPiece(piece: DonePiece, { proof, shared, price }: PieceExtras): string {
-  const { name, text, count, widthMm, heightMm, materialTitle, machine, seconds, interval, meanDeltaL } = piece;
+  const { name, text, count, widthMm, heightMm, materialTitle, machine, seconds, interval, meanDeltaL, seen } = piece;
   const own = piece.warnings.filter((warning) => !shared.includes(warning));
   const numbers = shared.flatMap((warning, at) => (piece.warnings.includes(warning) ? [at + 1] : []));
   return `
@@ -64,7 +64,7 @@ function renderPiece(piece: DonePiece, { proof, shared, price }: PieceExtras): s
   <div class="picture">${proof ? `<img src="${proof}" alt="Proof of ${escapeHtml(name)}">` : ''}</div>
   <h2><span>${escapeHtml(name)}</span><b>${count} ×</b></h2>
   ${text ? `<p class="text">${escapeHtml(text)}</p>` : ''}
-  <p>${roundTo(widthMm, 2)} × ${roundTo(heightMm, 2)} mm, ${escapeHtml(materialTitle)}</p>
+  <p>${roundTo(widthMm, 2)} × ${roundTo(heightMm, 2)} mm, ${escapeHtml(materialTitle)}${seen?.seen === 'through' ? ', <b>burned from behind</b>' : ''}</p>
   <p class="soft">${escapeHtml(machine)} · <a href="${encodeURIComponent(piece.ticket.replace(/json$/, 'html'))}">ticket</a> · error ${roundTo(meanDeltaL, 1)} ΔL*</p>
   <p class="pay"><span>${sayDuration(seconds)}${count > 1 ? ` each, ${sayDuration(seconds * count)}` : ''}</span>${price ? `<span>${price}</span>` : ''}<small>${sayRange(interval)}${count > 1 ? ' each' : ''}</small></p>
   ${numbers.length > 0 ? `<p class="warn">Read before burning: ${numbers.join(', ')} above</p>` : ''}${own.map((warning) => `<p class="warn">${escapeHtml(warning)}</p>`).join('')}

@@ -44,6 +44,8 @@ export interface PieceSummary {
   readonly heightMm: number;
   readonly material: string;
   readonly materialTitle: string;
+  /** Stock that is looked through: from which side, and over what. */
+  readonly seen?: Pick<NonNullable<Ticket['seen']>, 'seen' | 'beneath'>;
   readonly machine: string;
   readonly profile: string;
   /** Of one copy, s. */
@@ -105,7 +107,7 @@ export function filesOfPiece(
 
 /** What the order repeats of a ticket. */
 export function summarisePiece(ticket: Ticket): PieceSummary {
-  const { name, bitmap, photo, piece, material, machine, profile, time, prediction, warnings } = ticket;
+  const { name, bitmap, photo, piece, material, machine, profile, time, prediction, warnings, seen } = ticket;
   return {
     ticket: `${name}.ticket.json`,
     bitmap: bitmap.file,
@@ -116,6 +118,7 @@ export function summarisePiece(ticket: Ticket): PieceSummary {
     heightMm: piece.heightMm,
     material: material.name,
     materialTitle: material.title,
+    ...(seen ? { seen: { seen: seen.seen, ...(seen.beneath ? { beneath: seen.beneath } : {}) } } : {}),
     machine: machine.name,
     profile: profile.name,
     seconds: time.seconds,

@@ -32,7 +32,10 @@ export interface Strip {
   readonly offset: StripOffset;
 }
 
-type StripSpec = Pick<JobSpec, 'profile' | 'curve' | 'grid' | 'screen' | 'settings' | 'machine' | 'orientation'>;
+type StripSpec = Pick<
+  JobSpec,
+  'profile' | 'curve' | 'grid' | 'screen' | 'settings' | 'machine' | 'orientation' | 'side'
+>;
 
 /**
  * Layout of the strip as this job burns it: its grid, screen and settings, and tones that the profile puts at equal
@@ -63,6 +66,8 @@ export function layoutStrip(
     grid,
     screen: { name: screen.name, options: screen.options },
     ...size,
+    ...(spec.side?.seen === 'through' ? { seen: 'through' as const } : {}),
+    ...(spec.side?.beneath && profile.beneath ? { beneath: spec.side.beneath } : {}),
     expected: points,
     tones: aimTones(points, { kind: 'check', steps: undefined }),
   });

@@ -110,9 +110,9 @@ ${renderHandling(ticket.handling)}
 const LINES = { free: 6, perHundredth: 0.75, longest: 105, least: 0.72 } as const;
 
 /** A ticket is one sheet however much there is to warn of: print becomes smaller by the lines that are too many. */
-function shrinkPrint({ warnings, strip, machine, orientation, handling }: Ticket): string {
+function shrinkPrint({ warnings, strip, machine, orientation, handling, seen }: Ticket): string {
   const steps = Math.max(handling?.before.length ?? 0, handling?.after.length ?? 0);
-  const more = (strip ? 4 : 0) + (machine.control ? 5 : 0) + (orientation ? 2 : 0) + 2 * steps;
+  const more = (strip ? 4 : 0) + (machine.control ? 5 : 0) + (orientation ? 2 : 0) + (seen ? 4 : 0) + 2 * steps;
   const lines = warnings.reduce((sum, text) => sum + Math.ceil(text.length / LINES.longest), more);
   const size = 1 - Math.max(0, lines - LINES.free) / LINES.perHundredth / 100;
   return size < 1 ? `@media print { body { zoom: ${Math.max(LINES.least, size).toFixed(3)}; } }\n` : '';
@@ -209,9 +209,10 @@ const SETTING_WORDS: Readonly<Record<keyof BurnSettings, string>> = {
   scan: 'scan lines',
 };
 
-/** What of the settings is the shop's own, and no profile's. */
-function sayByHand({ setByHand, orientation }: Ticket): [string, string][] {
+/** What of the settings is the shop's own, and no profile's; and how the piece is laid and looked at. */
+function sayByHand({ setByHand, orientation, seen }: Ticket): [string, string][] {
   const rows: [string, string][] = [];
+  if (seen) rows.push([seen.seen === 'through' ? 'Seen through' : 'Seen at its face', seen.note]);
   if (setByHand) rows.push(['Set by hand', setByHand.map((key) => SETTING_WORDS[key]).join(', ')]);
   if (orientation) {
     const { mirrored, turnedDeg } = orientation;

@@ -29,8 +29,9 @@ import { describeCounts, meanDose, type SearchFacts } from '../../screens/index.
 import { roundTo } from '../page/html.ts';
 import { recommendStartSpacingMm } from '../request/grid.ts';
 import type { PieceInField } from '../request/place.ts';
+import { saySide } from '../request/side.ts';
 import type { TwoWayCorrection } from '../request/two-way.ts';
-import type { JobSpec } from '../request/types.ts';
+import type { JobSpec, SideSpec } from '../request/types.ts';
 import { assessUncertainty, warnOfUncertainty } from '../request/uncertainty.ts';
 import { mergeCautions } from './cautions.ts';
 import { countClipped } from './clipped.ts';
@@ -194,6 +195,7 @@ export function describeJob(facts: TicketFacts): { readonly ticket: Ticket; read
     ...(spec.place && facts.correction ? { evenness: describeEvenness(spec.place, facts.correction.facts) } : {}),
     ...(spec.twoWay ? { twoWay: describeTwoWay(spec.twoWay, facts) } : {}),
     ...(spec.orientation ? { orientation: spec.orientation } : {}),
+    ...(spec.side ? { seen: describeSide(spec.side) } : {}),
     ...(facts.program ? { program: facts.program } : {}),
     ...(spec.round ? { round: describeRound(spec.round) } : {}),
     ...(spec.around ? { around: describeAround(spec.around, grid) } : {}),
@@ -303,6 +305,12 @@ export function sayOrientation(orientation: DotOrientation | undefined): string 
     ? ' The bitmap is mirrored: burn it on the back of the piece, and look at it from the front; do not mirror it once more for that.'
     : '';
   return `${mirror}${turn}`;
+}
+
+/** How the piece is looked at. */
+export function describeSide(side: SideSpec): NonNullable<Ticket['seen']> {
+  const { seen, beneath } = side;
+  return { seen, ...(beneath ? { beneath } : {}), note: saySide(side) };
 }
 
 export function describeHandling({

@@ -8,7 +8,7 @@ import type { DotFormat, DotGrid, DotOrientation, Dots, FileContent, Plane } fro
 import type { Quote } from '../../price/index.ts';
 import type { SearchFacts } from '../../screens/index.ts';
 import type { TwoWayCorrection } from '../request/two-way.ts';
-import type { KeptRequest } from '../request/types.ts';
+import type { KeptRequest, SideSpec } from '../request/types.ts';
 import type { ToneUncertainty } from '../request/uncertainty.ts';
 import type { PlaceCorrection, PlaceFacts } from './evenness.ts';
 import type { StripFacts } from './strip.ts';
@@ -189,6 +189,8 @@ export interface Ticket {
   };
   /** How the dots go into the bitmap, where it is not as the piece is looked at: mirrored first, then turned. */
   readonly orientation?: DotOrientation;
+  /** How it is looked at: at the burned face, or through the stock; absent for stock that nobody looks through. */
+  readonly seen?: Pick<SideSpec, 'seen' | 'beneath'> & { readonly note: string };
   /** What the file holds where it is no picture but a program of the machine's controller. */
   readonly program?: ProgramFacts;
   /** A round piece that lies still: widths along its surface, and what the edge meets. */

@@ -44,6 +44,8 @@ const FIELDS: Readonly<Record<keyof JobRequest, true>> = {
   artwork: true,
   round: true,
   around: true,
+  seen: true,
+  beneath: true,
 };
 
 /** What is so anyway; times and mm. Exact: a zoom of once and a vignette of no width change nothing. */

@@ -73,6 +73,12 @@ export function tryMaterial(name: string, shop: Shop): Material | undefined {
   }
 }
 
+/** Whether a material is one that is looked through; undefined where the shop has no record of it. */
+export function isClearStock(name: string, shop: Shop): boolean | undefined {
+  const material = name === '' ? undefined : tryMaterial(name, shop);
+  return material && material.clear !== undefined;
+}
+
 export function tryReadMachine(name: string, shop: Shop): Machine | undefined {
   return shop.list('machines').some((found) => found.name === name) ? readMachine(name, shop) : undefined;
 }

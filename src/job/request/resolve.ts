@@ -12,6 +12,7 @@ import {
   type MarkDirection,
   type Material,
   type Profile,
+  passesBeam,
   type RefusedMaterial,
   type ScreenChoice,
   type SettingsWarning,
@@ -58,6 +59,7 @@ import {
   screenOptionsOf,
   shortestRunOf,
 } from './screen.ts';
+import { resolveSide } from './side.ts';
 import { resolveTwoWay } from './two-way.ts';
 import { type AroundSpec, JOB_DEFAULTS, type JobRequest, type JobSpec, type RoundSpec } from './types.ts';
 
@@ -76,8 +78,10 @@ export function resolveJob(
 ): JobSpec {
   refuseMaterial(request.material, refused);
   const asked = resolveSize(request);
-  const named = findRecords(request, { shop, refused });
-  const { machine, material, learned } = named;
+  const found = findRecords(request, { shop, refused });
+  const { machine, learned } = found;
+  const { material, seen, side, notices: ofSide } = resolveSide(request, found);
+  const named = { ...found, material };
   refuseBesideRound(request);
   const levels = request.levels ?? JOB_DEFAULTS.levels;
   const { size, grid, around } = resolveShape(request, {
@@ -91,7 +95,8 @@ export function resolveJob(
   refuseBeyond(given, { machine, of: 'the settings' });
   const settings = own ? { ...own.settings, ...given } : startSettings(machine, { grid, given });
   if (learned) refuseBeyond(settings, { machine, of: `profile ${learned.name}`, code: 'profile-unusable' });
-  const orientation = resolveOrientation(around ? { rotateDeg: 90, ...request } : request, grid);
+  const lain = { ...(around ? { rotateDeg: 90 as const } : {}), ...request };
+  const orientation = resolveOrientation({ ...lain, mirror: lain.mirror === true || seen === 'through' }, grid);
   const screen = resolveWantedScreen(request, { machine, settings, grid, learned, levels });
   const { reason: _, ...choice } = screen;
   const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen: choice });
@@ -172,12 +177,14 @@ export function resolveJob(
     ...(round ? { round } : {}),
     ...(around ? { around } : {}),
     ...(twoWay ? { twoWay } : {}),
+    ...(side ? { side } : {}),
     ...(request.strip ? { strip: request.strip } : {}),
     ...(request.text ? { text: request.text } : {}),
     ...resolveLettering(request, { size, shop }),
     warnings: [
       ...listDoseWarnings({ machine, learned, own, settings, grid, viewingDistanceMm, given }),
       ...listProfileWarnings(request, named),
+      ...ofSide,
       ...(learned ? listDifferences(learned, differences) : []),
       ...listScreenWarnings(request, { machine, settings, grid, screen, levels }),
       ...(isOther && learned ? listPredictionWarnings(learned, shop) : []),
@@ -548,10 +555,11 @@ function assumeProfile({
     screen,
   });
   if (!profile) {
+    const passes = material.clear !== undefined && passesBeam(material.clear, machine.wavelengthNm);
     const known = material.marks.map(({ wavelengthNm: [min, max] }) => (min === max ? `${min}` : `${min}–${max}`));
     throw new AppError(
       'profile-unusable',
-      `${material.title} has no known mark at ${machine.wavelengthNm} nm (${machine.name}); known are ${known.join(', ')} nm; needed to be told whether it marks lighter or darker`,
+      `${material.title} has no known mark at ${machine.wavelengthNm} nm (${machine.name}); known are ${known.join(', ')} nm; ${passes ? 'the beam passes it and marks nothing but what lies on or beneath it; needed another machine, or, where it bears a coat that marks,' : 'needed'} to be told whether it marks lighter or darker`,
       { wavelengthNm: machine.wavelengthNm, options: ['direction'] },
     );
   }

@@ -1,6 +1,6 @@
 import type { ArtworkRequest, Caption, CaptionRequest, Drawing } from '../../caption/index.ts';
 import type { Machine } from '../../machine/index.ts';
-import type { AimCurve, MarkDirection, Material, Profile, ScreenChoice } from '../../material/index.ts';
+import type { AimCurve, Beneath, MarkDirection, Material, Profile, ScreenChoice, Seen } from '../../material/index.ts';
 import type { Notice, RestedNotice } from '../../notices.ts';
 import type { BurnSettings, LyingRound } from '../../optics/index.ts';
 import {
@@ -68,7 +68,14 @@ export interface JobRequest {
   readonly around?: AroundRequest;
   /** Settings that replace the profile's or the machine's. */
   readonly settings?: GivenSettings;
-  /** Left and right change places in the bitmap, for what is burned from behind. */
+  /**
+   * From which side it is looked at; `through` mirrors the bitmap. As the profile was learned, or the material usually
+   * is, when absent.
+   */
+  readonly seen?: Seen;
+  /** What lies beneath clear stock where it is looked at; as for `seen` when absent. */
+  readonly beneath?: Beneath;
+  /** Left and right change places in the bitmap. Of clear stock the same as `seen: 'through'`. */
   readonly mirror?: boolean;
   /** How the piece lies in the machine, clockwise against how it is looked at, degrees; 0 when absent. */
   readonly rotateDeg?: 0 | 90 | 180 | 270;
@@ -191,6 +198,15 @@ export interface AroundSpec {
   readonly steps?: { readonly turn: number; readonly line: number };
 }
 
+/** How a piece of stock that is looked through is looked at. */
+export interface SideSpec {
+  readonly seen: Seen;
+  /** Absent where nobody said. */
+  readonly beneath?: Beneath;
+  /** Whether most of the beam comes out on its other side. */
+  readonly passesBeam: boolean;
+}
+
 /** A request with every name turned into its record: all that the road of a photo needs. */
 export interface JobSpec {
   readonly size: SizeMm;
@@ -241,6 +257,8 @@ export interface JobSpec {
   readonly around?: AroundSpec;
   /** How lines there and back are brought together; absent where they run one way, or nothing is measured. */
   readonly twoWay?: TwoWayCorrection;
+  /** From which side it is looked at, and over what; absent for stock that nobody looks through. */
+  readonly side?: SideSpec;
   readonly strip?: 'apart' | 'joined';
   readonly text?: string;
   readonly caption?: Caption;

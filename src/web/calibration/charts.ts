@@ -2,7 +2,7 @@ import { readdir, readFile, stat } from 'node:fs/promises';
 import { join } from 'node:path';
 import * as v from 'valibot';
 import type { ChartRequest } from '../../job/index.ts';
-import { CHART_KIND_NAMES, listLayouts, makeFolder } from '../../tasks/index.ts';
+import { BENEATH, CHART_KIND_NAMES, listLayouts, makeFolder, SEEN } from '../../tasks/index.ts';
 import type { ChartCard, ChartMade } from '../protocol.ts';
 import { removeFolder } from '../server-files.ts';
 import { nameIncoming } from '../server-incoming.ts';
@@ -28,6 +28,8 @@ const CHART_REQUEST = v.strictObject({
   spacingMm: v.exactOptional(v.pipe(v.number(), v.minValue(0.001), v.maxValue(2))),
   vary: v.exactOptional(v.pipe(v.array(v.pipe(v.string(), v.maxLength(VARY_MOST))), v.maxLength(2))),
   cells: v.exactOptional(v.literal('empty')),
+  seen: v.exactOptional(v.picklist(SEEN)),
+  beneath: v.exactOptional(v.picklist(BENEATH)),
 });
 
 /** All charts whose layouts the shop keeps, with the files that are at hand. */
@@ -38,7 +40,8 @@ export async function listCharts({ shop, shopDir }: Calibration): Promise<readon
     const there = await readdir(join(shopDir, 'charts', hash)).catch(() => [] as string[]);
     const files = CHART_FILES.filter((file) => there.includes(file));
     const field = layout.field ? { hasField: true } : {};
-    const card = { hash, kind, material, machine, direction, widthMm, heightMm, files, ...field };
+    const side = layout.seen ? { seen: layout.seen } : {};
+    const card = { hash, kind, material, machine, direction, widthMm, heightMm, files, ...field, ...side };
     const [first] = files;
     const drawn = first && (await stat(join(shopDir, 'charts', hash, first))).mtime.toISOString();
     cards.push(drawn ? { ...card, drawn } : card);

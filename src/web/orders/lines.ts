@@ -177,6 +177,8 @@ const COLUMNS: Readonly<Partial<Record<keyof PieceSettings, readonly string[]>>>
   screen: ['screen'],
   tone: ['tone'],
   range: ['range'],
+  seen: ['seen'],
+  beneath: ['beneath'],
   mirror: ['mirror'],
   rotateDeg: ['rotate'],
   format: ['format'],

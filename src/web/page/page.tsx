@@ -209,7 +209,7 @@ function App() {
 }
 
 function Screen({ route }: { readonly route: string }) {
-  const [, place = '', part = '', first = '', second = '', third = ''] = route.split('/');
+  const [, place = '', part = '', first = '', second = '', third = '', fourth] = route.split('/');
   if (place === 'photo') return <PhotoScreen id={part} />;
   if (place === 'show') return <ShowScreen id={part} />;
   if (place === 'compare') return <CompareTakesScreen id={part} />;
@@ -217,7 +217,11 @@ function Screen({ route }: { readonly route: string }) {
     if (part === 'reading') return <ReadingScreen id={first} />;
     if (part === 'profile') return <ProfileScreen name={first} />;
     if (part === 'compare') return <CompareScreen a={first} b={second} />;
-    return <MaterialScreen draw={part === 'draw' ? { kind: first, machine: second, material: third } : undefined} />;
+    return (
+      <MaterialScreen
+        draw={part === 'draw' ? { kind: first, machine: second, material: third, seen: fourth } : undefined}
+      />
+    );
   }
   if (place === 'shop') return <ShopScreen begin={part === 'new' ? first : undefined} />;
   if (place === 'order') return part === '' ? <OrdersScreen /> : <OrderScreen id={part} />;

@@ -5,6 +5,7 @@ import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
 import { numbers } from '../numbers.ts';
 import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
+import { SideChoice } from '../photo/side.tsx';
 import { listMaterials, materialFor, sayChart, titleIn, useShop, useWords } from '../shop-context.ts';
 import { CaptureStep } from './capture.tsx';
 import { nameChoice, sayCheck, sayProvenance, sayReadingProvenance } from './profile-words.ts';
@@ -36,6 +37,8 @@ export interface AskedChart {
   readonly kind: string;
   readonly machine: string;
   readonly material: string;
+  /** From which side its picture will be taken. */
+  readonly seen?: string | undefined;
 }
 
 /** A new material: burn a chart, take its picture, look at what was found, keep the profile. */
@@ -109,6 +112,9 @@ function ChartForm({
   const [powerW, setPower] = useState<number>();
   const [speedMmPerS, setSpeed] = useState<number>();
   const [spacingMm, setSpacing] = useState<number>();
+  const [side, setSide] = useState<Pick<ChartRequestJson, 'seen' | 'beneath'>>(() =>
+    first?.seen === 'through' || first?.seen === 'face' ? { seen: first.seen } : {},
+  );
   const [sweep, setSweep] = useState('');
   const [busy, setBusy] = useState(false);
   const [error, setError] = useState<unknown>();
@@ -121,6 +127,8 @@ function ChartForm({
     ...offered
   } = shop.charts.find((one) => one.kind === kind)!;
   const through = aims !== 'never';
+  // Of the charts that are burned without a profile, the one that teaches tones is looked at as pieces are.
+  const hasTones = kind === 'tone';
   // On another grid than the recommended one the dose is kept: what that takes is said when the chart is drawn.
   const record = shop.machines.find(({ name }) => name === machine);
   const start = spacingMm === undefined ? record?.settings : undefined;
@@ -141,6 +149,7 @@ function ChartForm({
           ...(speedMmPerS === undefined ? {} : { speedMmPerS }),
           ...(spacingMm === undefined ? {} : { spacingMm }),
           ...(isTable && sweep !== '' ? askSweep(sweep) : {}),
+          ...(hasTones ? side : {}),
         };
     try {
       onMade(await makeChart(asked));
@@ -175,6 +184,7 @@ function ChartForm({
             onChange={(name) => {
               setMachine(name);
               setMaterial(materialFor(shop, name, material));
+              setSide({});
               setPower(undefined);
               setSpeed(undefined);
             }}
@@ -183,8 +193,12 @@ function ChartForm({
             label="Material"
             value={material}
             groups={[{ label: '', choices: listMaterials(shop, machine) }]}
-            onChange={setMaterial}
+            onChange={(name) => {
+              setMaterial(name);
+              setSide({});
+            }}
           />
+          {hasTones && <SideChoice material={material} side={side} onChange={setSide} />}
           {isTable && (
             <Select
               label="Cells"

@@ -115,6 +115,12 @@ const MENDS: { readonly [C in NoticeCode]: Mender<C> | null } = {
     }
     return { label: 'Look at the settings', open: 'dots' };
   },
+  'side-differs': ({ seen }, { wish, shop }) => drawChart('tone', wish, shop, { seen }),
+  'beneath-differs': ({ learned }, { wish }) => ({
+    label: `Lay it over a ${learned} ground`,
+    wish: without(wish, 'beneath'),
+  }),
+  'chart-side': null,
   'curve-predicted': (_data, facts) => ownScreen(facts),
   'screen-untested': (_data, facts) => ownScreen(facts),
   'screen-deaf': (_data, facts) => ownScreen(facts),
@@ -171,9 +177,15 @@ export function mendOf({ code, data }: Pick<NoticeJson, 'code' | 'data'>, facts:
 }
 
 /** The screen for materials, with a chart of a kind ready to be drawn for what is in hand. */
-function drawChart(kind: 'tone' | 'dose', { machine, profile, material }: PhotoSettings, shop: ShopFacts): Mend {
+function drawChart(
+  kind: 'tone' | 'dose',
+  { machine, profile, material, seen: asked }: PhotoSettings,
+  shop: ShopFacts,
+  { seen = asked }: { readonly seen?: PhotoSettings['seen'] } = {},
+): Mend {
   const stuff = shop.profiles.find(({ name }) => name === profile)?.material ?? material ?? '';
-  return { label: `Draw a ${kind} chart`, go: `/material/draw/${kind}/${machine}/${stuff}` };
+  const side = seen === undefined ? '' : `/${seen}`;
+  return { label: `Draw a ${kind} chart`, go: `/material/draw/${kind}/${machine}/${stuff}${side}` };
 }
 
 function throughProfile(wish: PhotoSettings, profile: string): PhotoSettings {

@@ -52,7 +52,10 @@ function showPlace(at: string): string {
 export function HandChoice({ wish, onChange }: HandProps) {
   const { shop } = useShop();
   const placeId = useId();
-  const base = shop.profiles.find(({ name }) => name === wish.profile)?.settings;
+  const profile = shop.profiles.find(({ name }) => name === wish.profile);
+  const base = profile?.settings;
+  // Of clear stock the material asks from which side it is looked at.
+  const isClear = shop.materials.some(({ name, sides }) => sides && name === (profile?.material ?? wish.material));
   const { settings = {}, mirror, rotateDeg = 0 } = wish;
   const machine = shop.machines.find(({ name }) => name === wish.machine);
   const has = { rateKHz: machine?.pulses.rate === true, pulseNs: machine?.pulses.duration === true };
@@ -87,16 +90,18 @@ export function HandChoice({ wish, onChange }: HandProps) {
           />
         </div>
       )}
-      <label class="toggle">
-        <input
-          type="checkbox"
-          checked={mirror === true}
-          onChange={({ currentTarget }) =>
-            onChange(currentTarget.checked ? { ...wish, mirror: true } : without(wish, 'mirror'))
-          }
-        />
-        <span>Mirrored, for the back of glass</span>
-      </label>
+      {!isClear && (
+        <label class="toggle">
+          <input
+            type="checkbox"
+            checked={mirror === true}
+            onChange={({ currentTarget }) =>
+              onChange(currentTarget.checked ? { ...wish, mirror: true } : without(wish, 'mirror'))
+            }
+          />
+          <span>Mirrored, for the back of glass</span>
+        </label>
+      )}
       <FormatChoice wish={wish} onChange={onChange} />
       <label class="toggle">
         <input

@@ -5,6 +5,8 @@ import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/pa
 import { listMaterials, materialFor, useShop, useWords } from '../shop-context.ts';
 import { edgeOf, rememberEdge } from './bare-edge.ts';
 import { ShapeChoice } from './shape.tsx';
+import { SideChoice } from './side.tsx';
+import { without } from './without.ts';
 
 /** The few that a customer asks for; the rest is one click away. */
 const FIRST_TONES: readonly (keyof ToneOptions)[] = [
@@ -192,7 +194,12 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
         groups={[{ label: '', choices: shop.machines.map(({ name, title }) => ({ value: name, label: title })) }]}
         onChange={(machine) => {
           const first = shop.profiles.find((one) => one.machine === machine);
-          const { profile: _profile, material: _material, settings: _settings, ...rest } = wish;
+          const {
+            profile: _profile,
+            material: _material,
+            settings: _settings,
+            ...rest
+          } = without(wish, 'seen', 'beneath');
           const material = materialFor(shop, machine, wish.material ?? profile?.material);
           onChange({ ...rest, machine, ...(first ? { profile: first.name } : { material }) });
         }}
@@ -211,9 +218,15 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
         ]}
         onChange={(value) => {
           const [kind, name] = value.split(':') as [string, string];
-          const { profile: _profile, material: _material, ...rest } = wish;
+          const { profile: _profile, material: _material, ...rest } = without(wish, 'seen', 'beneath');
           onChange({ ...rest, ...(kind === 'profile' ? { profile: name } : { material: name }) });
         }}
+      />
+      <SideChoice
+        material={profile?.material ?? wish.material}
+        profile={profile}
+        side={wish}
+        onChange={(side) => onChange({ ...without(wish, 'seen', 'beneath', 'mirror'), ...side })}
       />
     </>
   );

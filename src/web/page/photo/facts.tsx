@@ -53,7 +53,7 @@ export function BenchFacts({ seen }: { readonly seen: ShownPreview }) {
 function Expect({ facts }: { readonly facts: PredictionJson }) {
   const words = useWords();
   const { shop } = useShop();
-  const { prediction, clippedDark, clippedLight, profile, dots, typed, screen, price } = facts;
+  const { prediction, clippedDark, clippedLight, profile, dots, typed, screen, price, seen } = facts;
   return (
     <>
       <dl class="fact-rows">
@@ -69,6 +69,12 @@ function Expect({ facts }: { readonly facts: PredictionJson }) {
         <dd>
           L* {Math.round(profile.bareL)} bare to {Math.round(profile.fullL)} marked
         </dd>
+        {seen && (
+          <>
+            <dt>Looked at</dt>
+            <dd>{words(seen.note)}</dd>
+          </>
+        )}
         <dt>Dots</dt>
         <dd>
           {dots.width} × {dots.height}, {sayShare(dots.firing)} fire

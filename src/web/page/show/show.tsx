@@ -76,6 +76,13 @@ function Show({ job }: { readonly job: JobCard }) {
           {kind ? `${kind.title}, ` : ''}
           {saySize(wish.widthMm, wish.heightMm, unit)}
         </p>
+        {facts?.seen && (
+          <p>
+            {facts.seen.seen === 'through' ? 'engraved on the back, smooth in front' : 'engraved on the front'}
+            {facts.seen.beneath &&
+              `, shown with something ${facts.seen.beneath === 'dark' ? 'dark' : 'white'} behind it`}
+          </p>
+        )}
         <p class="soft">as it will look, seen by daylight</p>
         {facts?.price && <p class="show-price">{facts.price.total}</p>}
         <button

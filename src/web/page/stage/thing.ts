@@ -18,5 +18,10 @@ export function thingOf(wish: PhotoSettings, facts: PredictionJson | undefined, 
   const name = profile?.material ?? wish.material;
   const bareL = profile?.bareL ?? facts?.profile.bareL ?? 0;
   const title = shop.materials.find((one) => one.name === name)?.title ?? profile?.title ?? '';
-  return { surface: surfaceOf(name), table: bareL >= LIGHT_PIECE ? 'dark' : 'light', title };
+  // Through the stock its smooth face is what is seen.
+  return {
+    surface: facts?.seen?.seen === 'through' ? undefined : surfaceOf(name),
+    table: bareL >= LIGHT_PIECE ? 'dark' : 'light',
+    title,
+  };
 }
