@@ -332,17 +332,17 @@ function drawThrough(): string {
       SERIES[1]!,
       1,
     ).replace('<polyline', '<polyline stroke-dasharray="4 4"'),
-    letterF(300, 60, -1),
+    letterF(300, 64, -1),
     text(182, 58, 'beam'),
-    text(182, 166, 'what passes reaches the ground below', { fill: SOFT }),
-    box(52, 136, [12, 44], '#b9c1c4'),
-    box(296, 136, [12, 44], '#b9c1c4'),
+    text(178, 160, 'what passes', { fill: SOFT }),
+    box(52, 136, [12, 54], '#b9c1c4'),
+    box(296, 136, [12, 54], '#b9c1c4'),
     text(70, 152, 'spacers', { fill: SOFT }),
     box(40, 190, [280, 6], '#8d9699'),
     text(180, 214, 'matt bed, never bright metal', { anchor: 'middle', fill: SOFT }),
   ];
   const [left, top, deep] = [440, 92, 84];
-  const place = [left + 190, top + deep] as const;
+  const place = [left + 100, top + deep] as const;
   const ray = (deg: number) => {
     const inside = (deg * Math.PI) / 180;
     const out = index * Math.sin(inside);
@@ -353,13 +353,13 @@ function drawThrough(): string {
   };
   const seen = [
     text(left - 20, 24, 'Looked at through it: some light comes back beside', { size: 13 }),
-    box(left, top, [320, deep], '#e4f0f3', glass),
-    ...marks.map((x) => box(left + x, top + deep - 4, [12, 4], SERIES[1]!)),
-    ...[-32, -14, 10, 47, -50].flatMap(ray),
-    letterF(left + 300, 60, 1),
-    text(left + 6, top - 10, 'smooth face', { fill: SOFT }),
-    box(left, top + deep + 10, [320, 6], '#20262a'),
-    text(left + 160, top + deep + 36, 'the ground that shows, put there after the burn', {
+    box(left, top, [280, deep], '#e4f0f3', glass),
+    ...marks.map((x) => box(left + x - 40, top + deep - 4, [12, 4], SERIES[1]!)),
+    ...[-32, -14, 10, 45].flatMap(ray),
+    letterF(left + 262, 64, 1),
+    text(left + 140, top - 10, 'smooth face', { fill: SOFT }),
+    box(left, top + deep + 10, [280, 6], '#20262a'),
+    text(left + 140, top + deep + 36, 'the ground that shows, put there after the burn', {
       anchor: 'middle',
       fill: SOFT,
     }),

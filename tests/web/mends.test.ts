@@ -62,6 +62,27 @@ test('a guess is mended by the measured profile where there is one, else by a ch
   expect(mend(guess, { shop })).toEqual({ label: 'Take “Mine”', wish: { ...WISH, profile: 'mine' } });
 });
 
+test('clear stock gets a profile of its own side, or a chart that is looked at so', () => {
+  const differs = notice('side-differs', { profile: 'cards', learned: 'face', seen: 'through' });
+  expect(mend(differs)).toEqual({ label: 'Draw a tone chart', go: '/material/draw/tone/galvo/anodised/through' });
+  const over = notice('beneath-differs', { profile: 'cards', learned: 'dark', beneath: 'light' });
+  expect(mend(over, { wish: { ...WISH, beneath: 'light' } })).toEqual({
+    label: 'Lay it over a dark ground',
+    wish: WISH,
+  });
+  const [face, through] = [{}, { seen: 'through' }].map((side, at) => ({
+    ...PROFILE,
+    ...side,
+    name: `own-${at}`,
+    title: `Own ${at}`,
+    origin: 'measured',
+  }));
+  const shop = { ...SHOP, profiles: [PROFILE, face, through] } as unknown as ShopFacts;
+  const guess = notice('profile-assumed', { profile: 'cards' });
+  expect(mend(guess, { shop })).toMatchObject({ wish: { profile: 'own-0' } });
+  expect(mend(guess, { shop, wish: { ...WISH, seen: 'through' } })).toMatchObject({ wish: { profile: 'own-1' } });
+});
+
 test('what was set by hand is given up, and nothing that burns deeper is ever set by a click', () => {
   const wish = { ...WISH, settings: { powerW: 9 } };
   expect(mend(notice('dose-strong', { said: '', times: 3 }), { wish })).toMatchObject({ wish: WISH });

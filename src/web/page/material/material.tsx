@@ -122,13 +122,14 @@ function ChartForm({
     isStrip,
     isTable,
     aims,
+    gives,
     hint,
     coversField = false,
     ...offered
   } = shop.charts.find((one) => one.kind === kind)!;
   const through = aims !== 'never';
   // Of the charts that are burned without a profile, the one that teaches tones is looked at as pieces are.
-  const hasTones = kind === 'tone';
+  const hasTones = gives === 'profile';
   // On another grid than the recommended one the dose is kept: what that takes is said when the chart is drawn.
   const record = shop.machines.find(({ name }) => name === machine);
   const start = spacingMm === undefined ? record?.settings : undefined;

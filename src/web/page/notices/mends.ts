@@ -30,9 +30,10 @@ const GUESSED: (data: unknown, facts: MendFacts) => Mend = (_data, { wish, shop 
   const { machine } = wish;
   const own = shop.profiles.find(({ name }) => name === wish.profile);
   const material = own?.material ?? wish.material;
-  const measured = shop.profiles.find(
+  const learned = shop.profiles.filter(
     (one) => one.machine === machine && one.material === material && one.origin === 'measured',
   );
+  const measured = learned.find(({ seen = 'face' }) => seen === (wish.seen ?? 'face')) ?? learned[0];
   if (!measured) return drawChart('tone', wish, shop);
   return { label: `Take “${measured.title}”`, wish: throughProfile(wish, measured.name) };
 };
