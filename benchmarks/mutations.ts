@@ -62,7 +62,8 @@ async function work({ reader: name, from, to }: Task): Promise<void> {
     }
   }
   close();
-  tell({ refused, taken });
+  // Heard by the parent, however busy it is, before this process lets go of the line.
+  await new Promise((sent) => process.send!({ refused, taken } satisfies Told, sent));
 }
 
 /** One reader's inputs in a process of their own, begun again after what ended it or held it up. */
@@ -94,10 +95,13 @@ async function watch(task: Task): Promise<{ refused: number; taken: number; faul
           at = task.to;
         }
       });
-      child.on('exit', (code, signal) => {
+      const exited = new Promise<string>((resolve) => child.on('exit', (code, signal) => resolve(`${signal ?? code}`)));
+      // What it said last may come after its end is known, on a busy machine.
+      child.on('disconnect', async () => {
+        const end = await exited;
         clearTimeout(timer);
         if (at < task.to)
-          faults.push(`${task.reader}, seed ${SEED}, input ${at}: ${isHung ? 'hung' : `ended with ${signal ?? code}`}`);
+          faults.push(`${task.reader}, seed ${SEED}, input ${at}: ${isHung ? 'hung' : `ended with ${end}`}`);
         done();
       });
     });
