@@ -13,5 +13,5 @@ export type { Reading, Readings, ReadOptions, RejectedPatch } from './readings.t
 export { type NeutralReference, type PixelBox, WHITE_PAPER } from './reference.ts';
 export { spaceCoverages } from './space-coverages.ts';
 export { readTagCells, TAG_COUNT } from './tag-codes.ts';
-export { identifyTag, layoutHash, tagIdOf } from './tags.ts';
+export { identifyTag, layoutHash, TAG_PLACES, tagIdOf } from './tags.ts';
 export * from './types.ts';

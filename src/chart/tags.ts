@@ -8,6 +8,8 @@ import type { ChartLayout, TagPosition } from './types.ts';
  */
 const HASH_BITS: readonly number[] = [7, 7, 7, 7, 5, 5];
 const FIRST_ID: readonly number[] = [0, 128, 256, 384, 512, 544];
+/** Places of a layout that a tag can have: four corners and two spare ones. A count. By definition: those above. */
+export const TAG_PLACES = HASH_BITS.length;
 /** Hexadecimal digits of a hash: 38 bits, the upper two of 40 are 0. A count. Format: this project's own layouts. */
 const HASH_DIGITS = 10;
 

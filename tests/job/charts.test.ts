@@ -314,6 +314,10 @@ describe('the files of a chart', () => {
     expect(() => parseChartLayout(gridless, 'gridless.json')).toThrow(/"grid"/);
     const renamed = { ...layout, tags: layout.tags.map((tag) => ({ ...tag, id: tag.id + 1 })) };
     expect(() => parseChartLayout(renamed, 'renamed.json')).toThrow(/"hash"/);
+    // A place that no tag has was counted up to: twenty seconds for this one.
+    const [first, ...others] = layout.tags;
+    const placed = { ...layout, tags: [{ ...first!, position: 1e9 }, ...others] };
+    expect(() => parseChartLayout(placed, 'placed.json')).toThrow(/"tags\.0\.position".*1000000000/s);
   });
 });
 

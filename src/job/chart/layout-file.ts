@@ -1,5 +1,5 @@
 import * as v from 'valibot';
-import { CHART_KIND_NAMES, type ChartLayout, layoutHash, tagIdOf } from '../../chart/index.ts';
+import { CHART_KIND_NAMES, type ChartLayout, layoutHash, TAG_PLACES, tagIdOf } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import { BENEATH } from '../../material/index.ts';
 import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, wholeWithin, within } from '../../quantities.ts';
@@ -7,6 +7,7 @@ import { parseRecord, refuseFaults } from '../../schema.ts';
 
 const { sizeMm, placeMm, marginMm } = QUANTITIES;
 const whole = wholeWithin(0, 1e9);
+const tagPlace = wholeWithin(0, TAG_PLACES - 1);
 
 /**
  * What must be there before the hash can be taken. The hash, over every field that a reader uses, does the rest: a
@@ -26,7 +27,7 @@ const LAYOUT = v.looseObject({
   heightMm: sizeMm,
   borderMm: marginMm,
   gapMm: marginMm,
-  tags: v.pipe(v.array(v.looseObject({ id: whole, position: whole, xDots: whole, yDots: whole })), v.minLength(2)),
+  tags: v.pipe(v.array(v.looseObject({ id: whole, position: tagPlace, xDots: whole, yDots: whole })), v.minLength(2)),
   labels: v.array(v.looseObject({ text: v.string() })),
   patches: v.pipe(
     v.array(
