@@ -54,9 +54,33 @@ export function askOfMaterial(known: OptionValues, shop: Shop): Question | undef
             },
           ]
         : []),
+      {
+        key: 'clear',
+        ask: 'Is it looked through: no, or like glass or acrylic',
+        choices: ['no', ...Object.keys(CLEAR_LIKE)],
+        fallback: 'no',
+      },
     ],
     known,
   );
+}
+
+/** Records whose clear stock stands for that of a new one. */
+const CLEAR_LIKE = { glass: 'clear-glass', acrylic: 'acrylic-cast' } as const;
+
+/** The answer that would give clear stock again; a record of its own is nearest to glass. */
+function answerOfClear({ clear }: Material): string {
+  if (!clear) return 'no';
+  return clear.source === 'zhangEtAl2020' ? 'acrylic' : 'glass';
+}
+
+/** What light does in the stock, as answered; what a record has of its own is kept. @throws AppError */
+function readClear(answers: OptionValues, { own, shop }: { readonly own: Material | undefined; readonly shop: Shop }) {
+  const question = { key: 'clear', ask: '', choices: ['no', ...Object.keys(CLEAR_LIKE)], fallback: 'no' };
+  const answer = checkChoice(textOf(answers, 'clear') ?? 'no', question);
+  if (answer === 'no') return undefined;
+  if (own?.clear && answerOfClear(own) === answer) return own.clear;
+  return findMaterial(CLEAR_LIKE[answer as keyof typeof CLEAR_LIKE], shop)!.clear;
 }
 
 /** @throws AppError option-invalid */
@@ -96,17 +120,20 @@ export async function newMaterial(
   const own = from === undefined ? undefined : findMaterial(from, shop);
   refuseRecordName(name, 'name');
   const [mark] = assumed.marks;
+  const clear = readClear(all, { own, shop });
+  const { clear: _clear, seen, ...kept } = own ?? {};
   const material = parseMaterial(
     {
       ...assumed,
       // What is copied or changed keeps its cautions, its steps and the marks of other lasers.
-      ...(own ? { ...own, title, aliases: own.name === name ? own.aliases : [] } : {}),
+      ...(own ? { ...kept, title, aliases: own.name === name ? own.aliases : [] } : {}),
       name,
       bare: own && own.bare[0] === bareL ? own.bare : [bareL, 0, 0],
       marks: own
         ? changeMark(own, { wavelengthNm, direction, fullL, fresh: mark! })
         : [{ ...mark!, full: [fullL, 0, 0] }],
       origin: { kind: 'assumed', note: 'Lightness as the shop estimated it: learn a profile.' },
+      ...(clear ? { clear, ...(seen ? { seen } : {}) } : {}),
     },
     name,
   );
@@ -121,6 +148,7 @@ export function answersOfMaterial(material: Material, machine: Machine | undefin
     name: material.name,
     ...(machine && mark ? { machine: machine.name, direction: mark.direction, full: String(mark.full[0]) } : {}),
     bare: String(material.bare[0]),
+    clear: answerOfClear(material),
   };
 }
 

@@ -390,6 +390,8 @@ export interface ChartRequestJson {
   readonly vary?: readonly string[];
   /** An empty field instead. */
   readonly cells?: 'empty';
+  /** How its lines run; absent: as the machine starts. */
+  readonly scan?: 'one-way' | 'two-way';
   /** Clear stock: from which side its picture will be taken, and over what; absent: as the material usually is. */
   readonly seen?: Seen;
   readonly beneath?: Beneath;

@@ -37,6 +37,26 @@ function answering(answers: Readonly<Record<string, string | string[]>>) {
 const GALVO =
   'machine new --title "My galvo" --like galvo-1064-f160 --focal-length 160 --field 110x110 --full-power 20 --power-unit % --speed-unit mm/min --rate-unit us --fires white --origin bottom-left --mirrors x';
 
+describe('stock that is looked through', () => {
+  test('is said so in its record, and may then be burned from behind', async () => {
+    const cwd = emptyFolder();
+    const make = (title: string, more = '') =>
+      type(cwd, `material new --title ${title} --machine gantry-10600 --direction lighter ${more} --json`);
+    const { material } = JSON.parse((await make('Blue-pane', '--clear glass')).stdout);
+    expect(material.clear).toMatchObject({ refractiveIndex: 1.52, source: 'rubin1985' });
+    expect(JSON.parse((await make('Tile')).stdout).material).not.toHaveProperty('clear');
+    const shop = openShopFolder({ shopDir: join(cwd, 'shop') });
+    const job = (name: string) =>
+      resolveJob(
+        { size: '20x20', material: name, machine: 'gantry-10600', seen: 'through' },
+        { shop, refused: REFUSED },
+      );
+    expect(job('blue-pane').orientation?.mirrored).toBe(true);
+    expect(() => job('tile')).toThrow(/not known to be clear/);
+    expect((await make('Other', '--clear water')).stderr).toContain('glass');
+  });
+});
+
 describe('machine new', () => {
   test('by options alone, in an empty folder: its shop folder is made, and all sheets speak in its units', async () => {
     const cwd = emptyFolder();

@@ -62,6 +62,13 @@ test('a guess is mended by the measured profile where there is one, else by a ch
   expect(mend(guess, { shop })).toEqual({ label: 'Take “Mine”', wish: { ...WISH, profile: 'mine' } });
 });
 
+test('lines there and back that were not measured get a spot chart at their own speed', () => {
+  const go = '/material/draw/spot/galvo/anodised/two-way-800';
+  const speed = notice('two-way-speed', { speedMmPerS: 800, measured: [400] });
+  const vague = notice('two-way-vague', { speedMmPerS: 800, reachUm: 90, dotUm: 50 });
+  for (const one of [speed, vague]) expect(mend(one)).toEqual({ label: 'Draw a spot chart', go });
+});
+
 test('clear stock gets a profile of its own side, or a chart that is looked at so', () => {
   const differs = notice('side-differs', { profile: 'cards', learned: 'face', seen: 'through' });
   expect(mend(differs)).toEqual({ label: 'Draw a tone chart', go: '/material/draw/tone/galvo/anodised/through' });

@@ -17,8 +17,8 @@ test(
       await openGroup(page, 'Material');
       const looked = page.getByRole('group', { name: 'Looked at' });
       await looked.waitFor();
-      await expect.poll(() => looked.getByRole('radio', { name: 'Where it is burned' }).isChecked()).toBe(true);
-      await looked.getByText('Through the stock').click();
+      await expect.poll(() => looked.getByRole('radio', { name: 'Burned face' }).isChecked()).toBe(true);
+      await looked.getByText('Through it').click();
       await page.getByText('Burned from behind: the bitmap is mirrored for it.').waitFor();
       await expect.poll(() => shop.recordOnDisk(id).wish.seen, { timeout: TIME }).toBe('through');
       // Over a light ground frost hardly shows, so that there is nothing to choose.
@@ -28,7 +28,7 @@ test(
       await openGroup(page, 'Material');
       await page.getByLabel('Material', { exact: true }).selectOption('material:silvered-mirror');
       const ground = page.getByRole('group', { name: 'What lies behind it' });
-      await ground.getByText('Something white').click();
+      await ground.getByText('White').click();
       await expect
         .poll(() => shop.recordOnDisk(id).wish, { timeout: TIME })
         .toMatchObject({
@@ -53,7 +53,7 @@ test(
     const { page, context } = await shop.open('#/material/draw/tone/gantry-10600/clear-glass/through');
     try {
       const looked = page.getByRole('group', { name: 'Looked at' });
-      await expect.poll(() => looked.getByRole('radio', { name: 'Through the stock' }).isChecked()).toBe(true);
+      await expect.poll(() => looked.getByRole('radio', { name: 'Through it' }).isChecked()).toBe(true);
       await page.getByRole('button', { name: 'Draw the chart' }).click();
       await page.getByRole('link', { name: 'Read the instructions' }).waitFor({ timeout: TIME });
       const [file] = readdirSync(join(shop.shop, 'charts')).filter((name) => name.endsWith('.json'));
@@ -62,6 +62,29 @@ test(
         seen: 'through',
         beneath: 'dark',
       });
+    } finally {
+      await context.close();
+    }
+  },
+  TIME,
+);
+
+test(
+  'a spot chart at the speed of lines there and back is drawn with its vernier',
+  async () => {
+    const { page, context } = await shop.open('#/material/draw/spot/gantry-450/birch-plywood/two-way-120');
+    try {
+      const lines = page.getByRole('group', { name: 'Lines' });
+      await expect.poll(() => lines.getByRole('radio', { name: 'There and back' }).isChecked()).toBe(true);
+      await page.getByText('how far lines that run back land').waitFor();
+      await page.getByRole('button', { name: 'Draw the chart' }).click();
+      await page.getByRole('link', { name: 'Read the instructions' }).waitFor({ timeout: TIME });
+      const layouts = readdirSync(join(shop.shop, 'charts'))
+        .filter((name) => name.endsWith('.json'))
+        .map((name) => JSON.parse(readFileSync(join(shop.shop, 'charts', name), 'utf8')));
+      const spot = layouts.find(({ kind }) => kind === 'spot');
+      expect(spot.settings).toMatchObject({ scan: 'two-way', speedMmPerS: 120 });
+      expect(spot.patches.some(({ role }: { role: string }) => role === 'vernier')).toBe(true);
     } finally {
       await context.close();
     }

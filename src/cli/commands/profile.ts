@@ -83,6 +83,14 @@ function writeProfile({ profile, verified }: ShownProfile): Outcome {
     ['material', profile.material],
     ['machine', profile.machine],
     ['origin', `${profile.origin}, ${profile.date}`],
+    ...(profile.seen || profile.beneath
+      ? [
+          [
+            'looked at',
+            `${profile.seen ? 'through the stock' : 'at the burned face'}${profile.beneath ? `, over a ${profile.beneath} ground` : ''}`,
+          ],
+        ]
+      : []),
     ['pitch × line spacing', `${grid.pitchMm} × ${grid.lineSpacingMm} mm`],
     [
       'settings',

@@ -37,6 +37,11 @@ export const SHOP_RECORDS: readonly CommandRecord[] = [
       { ...DIRECTION, help: 'how the mark looks beside the bare surface' },
       { flags: '--bare <L*>', help: 'lightness of the bare surface, L* 0 to 100 (default: 20 dark, 80 light)' },
       { flags: '--full <L*>', help: 'lightness of the full mark, L* (default: 75 lighter, 25 darker)' },
+      {
+        flags: '--clear <way>',
+        help: 'whether it is looked through: no, or like glass or acrylic (default: no)',
+        choices: ['no', 'glass', 'acrylic'],
+      },
       { flags: '--name <name>', help: 'name of its record (default: of its title)' },
       FORCE,
     ],

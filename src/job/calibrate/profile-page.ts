@@ -4,7 +4,7 @@ import { encodeJpeg } from '../../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
 import { listKnown, meanBandHalf, measureSpan } from '../request/uncertainty.ts';
 import { sayHeadroom } from './headroom.ts';
-import type { Learned, ReadCapture } from './learn.ts';
+import { type Learned, type ReadCapture, SAY_SIDE } from './learn.ts';
 import { nameScatterCause, type ScatterAnalysis } from './scatter.ts';
 
 /**
@@ -12,6 +12,12 @@ import { nameScatterCause, type ScatterAnalysis } from './scatter.ts';
  * kilobytes.
  */
 const JPEG_QUALITY = 72;
+
+/** From which side clear stock was looked at, and over what; nothing for other stock. */
+function sayLookedAt({ seen, beneath }: Profile): string {
+  if (!seen && !beneath) return '';
+  return ` · <b>looked at ${SAY_SIDE[seen ?? 'face']}${beneath ? `, over a ${beneath} ground` : ''}</b>`;
+}
 
 /** The spacing that the measured solid supports, beside the burned one. */
 export function saySpacing({ recommendedSpacingMm, profile: { grid } }: Learned): string {
@@ -52,7 +58,7 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
   ].join(' · ');
   const body = `
 <header>
-  ${writeHeading(profile)} · learned ${profile.date} from chart ${layout.hash} · screen ${escapeHtml(profile.screen.name)} · pitch ${roundTo(grid.pitchMm, 4)} mm, line spacing ${roundTo(grid.lineSpacingMm, 4)} mm<br>${burn}</p>
+  ${writeHeading(profile)} · learned ${profile.date} from chart ${layout.hash} · screen ${escapeHtml(profile.screen.name)} · pitch ${roundTo(grid.pitchMm, 4)} mm, line spacing ${roundTo(grid.lineSpacingMm, 4)} mm${sayLookedAt(profile)}<br>${burn}</p>
 </header>
 <section class="key">
   <div><b>${roundTo(profile.bare[0], 1)} → ${roundTo(profile.full[0], 1)}</b><span>L* from bare to solid, ${profile.direction}</span></div>

@@ -72,7 +72,7 @@ function refuseOpaque({ seen, beneath }: SideWish, { title }: Material): void {
   if (asked === undefined) return;
   throw new AppError(
     'option-invalid',
-    `${asked}: found ${seen === 'through' ? 'through' : beneath}, but ${title} is not known to be clear: nothing shows through it; needed clear stock, or a record that says that it is`,
+    `${asked}: found ${seen === 'through' ? 'through' : beneath}, but ${title} is not known to be clear: nothing shows through it; needed clear stock, or a record that says that it is looked through`,
     { options: [asked, 'material'] },
   );
 }

@@ -28,6 +28,7 @@ const CHART_REQUEST = v.strictObject({
   spacingMm: v.exactOptional(v.pipe(v.number(), v.minValue(0.001), v.maxValue(2))),
   vary: v.exactOptional(v.pipe(v.array(v.pipe(v.string(), v.maxLength(VARY_MOST))), v.maxLength(2))),
   cells: v.exactOptional(v.literal('empty')),
+  scan: v.exactOptional(v.picklist(['one-way', 'two-way'])),
   seen: v.exactOptional(v.picklist(SEEN)),
   beneath: v.exactOptional(v.picklist(BENEATH)),
 });
@@ -51,10 +52,11 @@ export async function listCharts({ shop, shopDir }: Calibration): Promise<readon
 
 /** @throws AppError option-invalid naming the field; those of `drawChart` */
 export async function makeChart({ pool, events }: Calibration, json: unknown): Promise<ChartMade> {
-  const { widthMm, heightMm, powerW, speedMmPerS, spacingMm, ...asked } = parseWith(CHART_REQUEST, json);
+  const { widthMm, heightMm, powerW, speedMmPerS, spacingMm, scan, ...asked } = parseWith(CHART_REQUEST, json);
   const settings = {
     ...(powerW === undefined ? {} : { powerW }),
     ...(speedMmPerS === undefined ? {} : { speedMmPerS }),
+    ...(scan === undefined ? {} : { scan }),
   };
   const request: ChartRequest = {
     ...asked,

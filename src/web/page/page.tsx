@@ -219,7 +219,7 @@ function Screen({ route }: { readonly route: string }) {
     if (part === 'compare') return <CompareScreen a={first} b={second} />;
     return (
       <MaterialScreen
-        draw={part === 'draw' ? { kind: first, machine: second, material: third, seen: fourth } : undefined}
+        draw={part === 'draw' ? { kind: first, machine: second, material: third, more: fourth } : undefined}
       />
     );
   }

@@ -12,6 +12,9 @@ import { nameChoice, sayCheck, sayProvenance, sayReadingProvenance } from './pro
 
 type Kind = ChartCard['kind'];
 
+/** The chart that tells how wide a line is, and whether lines there and back meet. */
+const SPOT: Kind = 'spot';
+
 /** What a dose chart sweeps, as the request has it. */
 const SWEEPS: readonly { readonly value: string; readonly label: string }[] = [
   { value: '', label: 'As suits the machine' },
@@ -37,8 +40,8 @@ export interface AskedChart {
   readonly kind: string;
   readonly machine: string;
   readonly material: string;
-  /** From which side its picture will be taken. */
-  readonly seen?: string | undefined;
+  /** From which side its picture will be taken, or that its lines run there and back, at a speed in mm/s. */
+  readonly more?: string | undefined;
 }
 
 /** A new material: burn a chart, take its picture, look at what was found, keep the profile. */
@@ -110,10 +113,14 @@ function ChartForm({
   const [profile, setProfile] = useState(lastSettings.profile ?? shop.profiles[0]?.name ?? '');
   const [size, setSize] = useState({ widthMm: 85.6, heightMm: 54 });
   const [powerW, setPower] = useState<number>();
-  const [speedMmPerS, setSpeed] = useState<number>();
+  const thereAndBack = /^two-way(?:-([\d.]+))?$/.exec(first?.more ?? '');
+  const [speedMmPerS, setSpeed] = useState<number | undefined>(
+    thereAndBack?.[1] === undefined ? undefined : Number(thereAndBack[1]),
+  );
+  const [scan, setScan] = useState<'one-way' | 'two-way' | undefined>(thereAndBack ? 'two-way' : undefined);
   const [spacingMm, setSpacing] = useState<number>();
   const [side, setSide] = useState<Pick<ChartRequestJson, 'seen' | 'beneath'>>(() =>
-    first?.seen === 'through' || first?.seen === 'face' ? { seen: first.seen } : {},
+    first?.more === 'through' || first?.more === 'face' ? { seen: first.more } : {},
   );
   const [sweep, setSweep] = useState('');
   const [busy, setBusy] = useState(false);
@@ -130,6 +137,8 @@ function ChartForm({
   const through = aims !== 'never';
   // Of the charts that are burned without a profile, the one that teaches tones is looked at as pieces are.
   const hasTones = gives === 'profile';
+  // The spot chart has a vernier where its lines run there and back.
+  const tellsWays = kind === SPOT;
   // On another grid than the recommended one the dose is kept: what that takes is said when the chart is drawn.
   const record = shop.machines.find(({ name }) => name === machine);
   const start = spacingMm === undefined ? record?.settings : undefined;
@@ -151,6 +160,7 @@ function ChartForm({
           ...(spacingMm === undefined ? {} : { spacingMm }),
           ...(isTable && sweep !== '' ? askSweep(sweep) : {}),
           ...(hasTones ? side : {}),
+          ...(tellsWays && scan ? { scan } : {}),
         };
     try {
       onMade(await makeChart(asked));
@@ -247,6 +257,20 @@ function ChartForm({
               onChange={(value) => setSpeed(value * units.speed.factor)}
             />
           </div>
+          {tellsWays && (
+            <Segments
+              label="Lines"
+              value={scan ?? start?.scan ?? 'one-way'}
+              choices={[
+                { value: 'one-way', label: 'One way' },
+                { value: 'two-way', label: 'There and back' },
+              ]}
+              onChange={setScan}
+            />
+          )}
+          {tellsWays && (scan ?? start?.scan) === 'two-way' && (
+            <p class="note">It then tells how far lines that run back land beside the others at this speed.</p>
+          )}
           <NumberField
             label="Distance between dots (empty: as recommended)"
             unit={unit}

@@ -45,8 +45,8 @@ const MENDS: { readonly [C in NoticeCode]: Mender<C> | null } = {
     if (widthMm < LEAST_SIDE_MM) return { label: 'Change the size', open: 'piece' };
     return { label: `Make it ${saySide(widthMm, unit)}`, wish: { ...wish, widthMm } };
   },
-  'two-way-speed': null,
-  'two-way-vague': null,
+  'two-way-speed': ({ speedMmPerS }, { wish, shop }) => drawVernier(speedMmPerS, wish, shop),
+  'two-way-vague': ({ speedMmPerS }, { wish, shop }) => drawVernier(speedMmPerS, wish, shop),
   'program-too-dense': () => ({ label: 'Change the speed', open: 'dots' }),
   'program-power-rounded': (_data, facts) => asPicture(facts),
   'program-levels-merged': (_data, facts) => asPicture(facts),
@@ -187,6 +187,12 @@ function drawChart(
   const stuff = shop.profiles.find(({ name }) => name === profile)?.material ?? material ?? '';
   const side = seen === undefined ? '' : `/${seen}`;
   return { label: `Draw a ${kind} chart`, go: `/material/draw/${kind}/${machine}/${stuff}${side}` };
+}
+
+/** The spot chart, its lines there and back at the job's own speed: it has the vernier that tells their offset. */
+function drawVernier(speedMmPerS: number, { machine, profile, material }: PhotoSettings, shop: ShopFacts): Mend {
+  const stuff = shop.profiles.find(({ name }) => name === profile)?.material ?? material ?? '';
+  return { label: 'Draw a spot chart', go: `/material/draw/spot/${machine}/${stuff}/two-way-${speedMmPerS}` };
 }
 
 function throughProfile(wish: PhotoSettings, profile: string): PhotoSettings {

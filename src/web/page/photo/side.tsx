@@ -27,8 +27,8 @@ export function SideChoice({ material, profile, side, onChange }: SideProps) {
         label="Looked at"
         value={seen}
         choices={[
-          { value: 'face', label: 'Where it is burned' },
-          { value: 'through', label: 'Through the stock' },
+          { value: 'face', label: 'Burned face' },
+          { value: 'through', label: 'Through it' },
         ]}
         onChange={(next) => onChange({ ...kept, seen: next })}
       />
@@ -37,8 +37,8 @@ export function SideChoice({ material, profile, side, onChange }: SideProps) {
           label="What lies behind it"
           value={beneath}
           choices={[
-            { value: 'dark', label: 'Something dark' },
-            { value: 'light', label: 'Something white' },
+            { value: 'dark', label: 'Dark' },
+            { value: 'light', label: 'White' },
           ]}
           onChange={(next) => onChange({ ...kept, beneath: next })}
         />
