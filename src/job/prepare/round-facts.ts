@@ -65,6 +65,6 @@ export function describeAround(around: AroundSpec, grid: DotGrid): AroundFacts {
     degreesPerLine,
     lineSpacingsMm: spacingsOn(around, grid),
     tiltDeg: slantDeg,
-    note: `On a rotary, its axis along the scan lines and below the middle of the field: ${cone}. ${degreesPerLine.toFixed(4)} degrees from line to line.${stepped}${seam}`,
+    note: `On a rotary, its axis along the scan lines and below the middle of the field: ${cone}. ${degreesPerLine.toFixed(4)} degrees from line to line.${stepped}${seam} Times count each turn to the next line as a move of the machine’s own axis: a stopwatch tells the rotary’s.`,
   };
 }
