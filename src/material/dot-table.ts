@@ -48,7 +48,7 @@ function computeTable(surface: Surface, grid: DotGrid): DotTable {
   return {
     grid,
     ...marks,
-    dose: sampleForLevels(model, grid, law),
+    dose: sampleForLevels(model, grid, { ...law, samples: LEVEL_SAMPLES }),
     bareLuminance: reflectanceOfLightness(surface.bare[0]),
     fullLuminance: reflectanceOfLightness(surface.full[0]),
     yuleNielsenN: model.yuleNielsenN,
@@ -291,13 +291,29 @@ function mirrorColumns(pattern: number, heights: readonly number[]): number {
   return mirrored;
 }
 
-/** Coarse sampling for modulated dots, whose doses differ from dot to dot so that no table can hold them. */
+/** Points along each side of a cell at which doses of modulated dots are added up. A count. Assumed: as an eye sees. */
+const LEVEL_SAMPLES = 4;
+
+/**
+ * The doses of a table at so many points along each side of a cell: for drawing single marks, where the eye is near
+ * enough to see their shape. The mean over a cell stays that of the table.
+ */
+export function sampleMarks(
+  { dose, grid }: Pick<DotTable, 'dose' | 'grid'>,
+  model: ResponseModel,
+  samples: number,
+): DoseSampling {
+  const solid = computeSolidStrength(model, LEVEL_SAMPLES, LEVEL_SAMPLES);
+  return sampleForLevels(model, grid, { ...dose, solid, samples });
+}
+
+/** Sampling for modulated dots, whose doses differ from dot to dot so that no table can hold them. */
 function sampleForLevels(
   model: ResponseModel,
   grid: DotGrid,
-  law: { strengthOf: Float32Array; indexPerDose: number; solid: number },
+  law: { strengthOf: Float32Array; indexPerDose: number; solid: number; samples: number },
 ): DoseSampling {
-  const samples = 4;
+  const { samples } = law;
   const dose = computeDotDose(model, grid);
   const unit = law.solid / computeSolidStrength(model, samples, samples);
   const build = (diameterMm: number, stepMm: number, peak: number) => {

@@ -57,3 +57,53 @@ function averageRow(
     row[cell] = total / ((end - start) * height);
   }
 }
+
+/**
+ * Averages over areas that may cut cells: for a size that is somebody else's, such as a screen's. Row-major.
+ * @throws RangeError when the result has more rows or columns than the input.
+ */
+export function averageAreas(
+  { width, height, data }: { readonly width: number; readonly height: number; readonly data: Float32Array },
+  to: { readonly width: number; readonly height: number },
+): Float32Array {
+  if (to.width > width || to.height > height || to.width < 1 || to.height < 1) {
+    throw new RangeError(`averages of ${width} × ${height} cannot have ${to.width} × ${to.height} areas`);
+  }
+  const narrow = new Float32Array(to.width * height);
+  const across = planShares(width, to.width);
+  for (let y = 0; y < height; y++) {
+    for (let x = 0, at = y * to.width; x < to.width; x++, at++) {
+      const first = across.first[x];
+      let sum = 0;
+      for (let i = 0; i < across.most; i++) sum += across.shares[x * across.most + i] * data[y * width + first + i];
+      narrow[at] = sum;
+    }
+  }
+  const out = new Float32Array(to.width * to.height);
+  const down = planShares(height, to.height);
+  for (let y = 0; y < to.height; y++) {
+    const row = out.subarray(y * to.width, (y + 1) * to.width);
+    for (let i = 0; i < down.most; i++) {
+      const share = down.shares[y * down.most + i];
+      const from = (down.first[y] + i) * to.width;
+      if (share > 0) for (let x = 0; x < to.width; x++) row[x] += share * narrow[from + x];
+    }
+  }
+  return out;
+}
+
+/** Which cells lie under each area, from the first on, and by what share of it; shares of an area sum to 1. */
+function planShares(cells: number, areas: number) {
+  const size = cells / areas;
+  const most = Math.min(cells, Math.ceil(size) + 1);
+  const shares = new Float32Array(areas * most);
+  const first = tabulate(new Int32Array(areas), (area) => Math.min(cells - most, Math.floor(area * size)));
+  for (let area = 0; area < areas; area++) {
+    for (let i = 0; i < most; i++) {
+      const cell = first[area] + i;
+      const part = Math.min(cell + 1, (area + 1) * size) - Math.max(cell, area * size);
+      shares[area * most + i] = Math.max(0, part) / size;
+    }
+  }
+  return { first, shares, most };
+}

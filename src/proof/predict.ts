@@ -1,10 +1,10 @@
 import { lightnessOfReflectance } from '../colour/index.ts';
 import { tabulate } from '../numeric/index.ts';
 import { computeEyeBlurMm } from '../optics/index.ts';
-import { createPlane, type DotGrid, type Dots, type DotTable, type Plane } from '../plane/index.ts';
+import { createPlane, type DoseSampling, type DotGrid, type Dots, type DotTable, type Plane } from '../plane/index.ts';
 import { createAverager } from './average.ts';
 import { blurCells, type Cells } from './blur.ts';
-import { openStrength } from './strength.ts';
+import { drawMarks, openStrength } from './strength.ts';
 
 export interface PredictOptions {
   readonly table: DotTable;
@@ -28,6 +28,19 @@ export function predictReflectance(dots: Dots, options: PredictOptions): Plane<'
     { width, height, data: averager.means },
     { table, cellXMm: (dots.width * pitchMm) / width, cellYMm: (dots.height * lineSpacingMm) / height },
   );
+}
+
+/**
+ * Reflectance of the marks themselves, at so many points of each dot's cell as `dose` has: for an eye so near that it
+ * sees their shape. Its mean over cells is what `predictReflectance` gives for them.
+ */
+export function predictMarks(
+  dots: Dots,
+  { table, dose }: { readonly table: DotTable; readonly dose: DoseSampling },
+): Plane<'reflectance'> {
+  const { pitchMm, lineSpacingMm } = table.grid;
+  const cells = { cellXMm: pitchMm / dose.samplesX, cellYMm: lineSpacingMm / dose.samplesY };
+  return showStrength(drawMarks(dots, dose), { table, ...cells });
 }
 
 /**

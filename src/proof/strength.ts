@@ -164,16 +164,60 @@ function openColumns(
   return { nextRow };
 }
 
-/** Doses are added up at points of each cell: along the scan once a row of dots, then across the rows in reach. */
-function openLevels({ width, height, data, levels }: Dots, dose: DoseSampling): AddStrengthRow {
-  const { samplesX, samplesY, radiusX, radiusY, kernelX, kernelY, strengthOf, indexPerDose } = dose;
+/** Doses are added up at points of each cell, and the strengths that they make are averaged. */
+function openLevels(dots: Dots, dose: DoseSampling): AddStrengthRow {
+  const { samplesX, samplesY, strengthOf } = dose;
+  const { width } = dots;
+  const last = strengthOf.length - 1;
+  const share = 1 / (samplesX * samplesY);
+  const nextRow = openDoses(dots, dose);
+  return (target) =>
+    nextRow((line) => {
+      for (let x = 0, at = 0; x < width; x++) {
+        let sum = 0;
+        for (let i = 0; i < samplesX; i++, at++) sum += strengthOf[Math.min(line[at] | 0, last)];
+        target[x] += share * sum;
+      }
+    });
+}
+
+/**
+ * Strength at each point of each cell, 0 bare … 1 solid: the marks themselves, with their round edges, where a table of
+ * dots has one value a cell. As many cells as `dose` has points, row-major. Outside the dots nothing fires.
+ */
+export function drawMarks(
+  dots: Dots,
+  dose: DoseSampling,
+): { readonly width: number; readonly height: number; readonly data: Float32Array } {
+  const { samplesX, samplesY, strengthOf } = dose;
+  const width = dots.width * samplesX;
+  const height = dots.height * samplesY;
+  const data = new Float32Array(width * height);
+  const last = strengthOf.length - 1;
+  const nextRow = openDoses(dots, dose);
+  let at = 0;
+  for (let y = 0; y < dots.height; y++) {
+    nextRow((line) => {
+      for (let x = 0; x < width; x++, at++) data[at] = strengthOf[Math.min(line[x] | 0, last)];
+    });
+  }
+  return { width, height, data };
+}
+
+/**
+ * Doses at points of each cell, in steps of the table of strengths: along the scan once a row of dots, then across the
+ * rows in reach. Each call hands out the lines of the next row of dots, one after the other, in the same memory.
+ */
+function openDoses(
+  { width, height, data, levels }: Dots,
+  dose: DoseSampling,
+): (take: (line: Float32Array) => void) => void {
+  const { samplesX, samplesY, radiusX, radiusY, kernelX, kernelY, indexPerDose } = dose;
   const fine = width * samplesX;
   const span = 2 * radiusY + 1;
   const ring = Array.from({ length: span }, () => new Float32Array(fine));
   const line = new Float32Array(fine);
-  const last = strengthOf.length - 1;
   const scale = indexPerDose / (levels - 1);
-  const share = 1 / (samplesX * samplesY);
   const ringAt = (y: number) => ring[((y % span) + span) % span];
   const spread = (y: number) => {
     const out = ringAt(y);
@@ -194,7 +238,7 @@ function openLevels({ width, height, data, levels }: Dots, dose: DoseSampling): 
   };
   for (let y = -radiusY; y < radiusY; y++) spread(y);
   let y = 0;
-  return (target) => {
+  return (take) => {
     spread(y + radiusY);
     for (let j = 0; j < samplesY; j++) {
       line.fill(0);
@@ -203,11 +247,7 @@ function openLevels({ width, height, data, levels }: Dots, dose: DoseSampling): 
         const from = ringAt(y + offset);
         for (let i = 0; i < fine; i++) line[i] += weight * from[i];
       }
-      for (let x = 0, at = 0; x < width; x++) {
-        let sum = 0;
-        for (let i = 0; i < samplesX; i++, at++) sum += strengthOf[Math.min(line[at] | 0, last)];
-        target[x] += share * sum;
-      }
+      take(line);
     }
     y++;
   };

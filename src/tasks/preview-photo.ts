@@ -69,6 +69,8 @@ export interface DotPreviewRequest extends PreviewRequest {
   readonly isStale: () => boolean;
   /** Memory for the toned picture that nobody needs any more, of its very size. */
   readonly buffer?: Uint16Array;
+  /** Pixels of the screen that the long side of the piece takes. */
+  readonly longSidePx: number;
 }
 
 /** The dots as the job will have them. @returns undefined when nobody waits for them any more */
@@ -95,13 +97,17 @@ export function predictTicket(
 export interface LoupeRequest {
   readonly job: JobRequest;
   readonly part: Rectangle;
-  /** `dots`: black where the beam fires. `surface`: one predicted colour a dot. */
+  /** `dots`: black where the beam fires. `surface`: as the material will look. */
   readonly as: 'dots' | 'surface';
+  /** Pixels along each side of a dot, or dots along each side of a pixel; 1 when absent. */
+  readonly samples?: number;
+  readonly average?: number;
 }
 
-/** A few dots, one pixel each, as a PNG. */
-export function enlargePart(dots: Dots, { job, part, as }: LoupeRequest, context: Context): Promise<Uint8Array> {
-  return encodeColour(enlargeDots(dots, { spec: resolve(job, context), part, as }), { format: 'png', compression: 1 });
+/** A part of the piece from near, as a PNG. */
+export function enlargePart(dots: Dots, { job, ...options }: LoupeRequest, context: Context): Promise<Uint8Array> {
+  const spec = resolve(job, context);
+  return encodeColour(enlargeDots(dots, { spec, ...options }), { format: 'png', compression: 1 });
 }
 
 /**

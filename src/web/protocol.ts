@@ -666,3 +666,12 @@ export interface ReadListView extends OrderView {
   /** What a person should know of how the list was read. */
   readonly notes: readonly string[];
 }
+
+/** All that a page begins with, in one answer. */
+export interface StartView {
+  /** How far the stream of events is: one that begins at the same revision has missed nothing since. */
+  readonly revision: string;
+  readonly shop: ShopFacts;
+  readonly jobs: readonly JobCard[];
+  readonly orders: readonly OrderView[];
+}

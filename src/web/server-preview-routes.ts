@@ -8,13 +8,27 @@ import { parsePhotoSettings, parseWith } from './server-photo-settings.ts';
 import type { Previews, Subject } from './server-previews.ts';
 import { receiveBytes, receiveJson } from './server-receive.ts';
 
-const LOUPE_REQUEST = v.strictObject({
-  x: v.pipe(v.number(), v.finite()),
-  y: v.pipe(v.number(), v.finite()),
-  width: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
-  height: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(1200)),
-  as: v.picklist(['dots', 'surface']),
-});
+/** Pixels along a side of what is seen from near. A count. Assumed: a large screen, and some beyond its edges. */
+const MOST_LOUPE_PX = 2400;
+/** Pixels along a dot, or dots along a pixel. Counts. Assumed: more of the first look no rounder, of the second no wider. */
+const MOST_TIMES = 12;
+
+const wholeNumber = (most: number) => v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(most));
+const LOUPE_REQUEST = v.pipe(
+  v.strictObject({
+    x: v.pipe(v.number(), v.finite()),
+    y: v.pipe(v.number(), v.finite()),
+    width: wholeNumber(MOST_LOUPE_PX * MOST_TIMES),
+    height: wholeNumber(MOST_LOUPE_PX * MOST_TIMES),
+    as: v.picklist(['dots', 'surface']),
+    samples: wholeNumber(MOST_TIMES),
+    average: wholeNumber(MOST_TIMES),
+  }),
+  v.check(
+    ({ width, height, samples, average }) => (Math.max(width, height) * samples) / average <= MOST_LOUPE_PX,
+    `more than ${MOST_LOUPE_PX} pixels along a side`,
+  ),
+);
 
 const PREVIEW_REQUEST = v.strictObject({
   wish: v.unknown(),
@@ -68,13 +82,15 @@ export function addPreviewRoutes(app: Hono, base: string, { previews, subjectOf 
     return new Response(body, { headers: { 'content-type': 'application/octet-stream' } });
   });
   app.get(`${base}/previews/:look/loupe`, async (c) => {
-    const { x, y, width, height, as } = c.req.query();
+    const { x, y, width, height, as, samples = 1, average = 1 } = c.req.query();
     const ask = parseWith(LOUPE_REQUEST, {
       x: Number(x),
       y: Number(y),
       width: Number(width),
       height: Number(height),
       as,
+      samples: Number(samples),
+      average: Number(average),
     });
     return picture(await previews.loupe(subjectOf(c.req.param()).key, c.req.param('look') ?? '', ask), 'image/png');
   });

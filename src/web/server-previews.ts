@@ -78,6 +78,9 @@ export interface LoupeRequest {
   readonly width: number;
   readonly height: number;
   readonly as: 'dots' | 'surface';
+  /** Pixels along each side of a dot, or dots along each side of a pixel. */
+  readonly samples: number;
+  readonly average: number;
 }
 
 export interface Previews {
@@ -193,7 +196,8 @@ export function createPreviews(work: Work): Previews {
     return work.run('draft', 'draft', { ...input, longSidePx });
   }
 
-  async function look(subject: Subject, { wish, showClipped, window }: PreviewRequestJson, gone: AbortSignal) {
+  async function look(subject: Subject, ask: PreviewRequestJson, gone: AbortSignal) {
+    const { wish, showClipped, window, longSidePx } = ask;
     const { proof: newest } = turnsOf(subject.key, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
     // Who has asked no longer listens; the turn passes to nobody, unless somebody has it by now.
@@ -204,7 +208,7 @@ export function createPreviews(work: Work): Previews {
     const name = randomBytes(6).toString('hex');
     const room = takeRoom(frame.width * frame.height);
     const request = requestOf(wish, subject.folder);
-    const drawing = { ...named, request, name: subject.name, showClipped, turn, newest };
+    const drawing = { ...named, request, name: subject.name, showClipped, longSidePx, turn, newest };
     const input = { ...drawing, look: name, room };
     const found = await work.run('proof', 'exact', input);
     if (!found) {
@@ -239,10 +243,17 @@ export function createPreviews(work: Work): Previews {
   return {
     draft,
     look,
-    async loupe(key, name, { as, ...part }) {
+    async loupe(key, name, { as, samples, average, ...part }) {
       const found = previews.get(name);
       if (found?.key !== key) throw new AppError('name-unknown', 'this proof is no longer at hand');
-      const png = await work.run('draft', 'loupe', { dots: found.dots, request: found.request, part, as });
+      const png = await work.run('draft', 'loupe', {
+        dots: found.dots,
+        request: found.request,
+        part,
+        as,
+        samples,
+        average,
+      });
       // Its memory may hold the dots of another look by now.
       if (previews.get(name) !== found) throw new AppError('name-unknown', 'this proof is no longer at hand');
       return png;

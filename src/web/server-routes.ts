@@ -9,7 +9,7 @@ import { addSample, type Jobs, listJobs } from './jobs/actions.ts';
 import { addJobRoutes } from './jobs/routes.ts';
 import { listOrders, type Orders, subjectOfPiece } from './orders/actions.ts';
 import { addOrderRoutes } from './orders/routes.ts';
-import type { JobCard, OrderView, ProfileUses } from './protocol.ts';
+import type { JobCard, OrderView, ProfileUses, StartView } from './protocol.ts';
 import { addRecordRoutes } from './record/routes.ts';
 import { readFileName, thumbnail } from './server-answers.ts';
 import { describeError } from './server-errors.ts';
@@ -79,6 +79,13 @@ export async function createApp(options: AppOptions): Promise<{ readonly app: Ho
   await addPageFiles(app, options.pageDir);
   app.post('/api/enter', createEntry(options));
   app.get('/api/shop', async (c) => c.json(await viewShop(options)));
+  app.get('/api/start', async (c) => {
+    // Before the lists: what happens while they are made is missed by them, never the other way about.
+    const revision = events.revision();
+    const shop = await viewShop(options);
+    const start: StartView = { revision, shop, jobs: listJobs(jobs), orders: listOrders(orders) };
+    return c.json(start);
+  });
 
   const stopStreams = addEventRoute(app, events);
 

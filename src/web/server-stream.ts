@@ -33,7 +33,7 @@ export function addEventRoute(app: Hono, events: EventHub): () => void {
       streams.add(stop);
       stream.onAbort(stop);
       try {
-        await stream.writeSSE({ event: 'hello', data: '{}' });
+        await stream.writeSSE({ event: 'hello', data: events.revision() });
         while (open) {
           const event = waiting.shift();
           if (event) {
@@ -46,7 +46,7 @@ export function addEventRoute(app: Hono, events: EventHub): () => void {
             timer = setTimeout(resolve, HEARTBEAT_MS);
           });
           clearTimeout(timer);
-          if (open && waiting.length === 0) await stream.writeSSE({ event: 'hello', data: '{}' });
+          if (open && waiting.length === 0) await stream.writeSSE({ event: 'hello', data: events.revision() });
         }
       } finally {
         forget();

@@ -128,6 +128,7 @@ export const draft = answering(async (input: DraftInput): Promise<Uint8Array | u
 });
 
 export interface ExactInput extends DrawInput {
+  readonly longSidePx: number;
   /** Name of the look: what it foretells is asked for after it. */
   readonly look: string;
   /** Memory for the dots, which the loupe reads in another thread. */
@@ -158,13 +159,13 @@ export interface Exact {
 }
 
 export const exact = answering(async (input: ExactInput): Promise<Exact | undefined> => {
-  const { prepared, request, showClipped, look, room } = input;
+  const { prepared, request, showClipped, look, room, longSidePx } = input;
   const { length } = prepared.picture.light.data;
   const found = spare.findIndex((data) => data.length === length);
   const buffer = found < 0 ? undefined : spare.splice(found, 1)[0]!;
   const drawn = await drawDotPreview(
     prepared,
-    { job: request, showClipped, isStale: () => isStale(input), ...(buffer ? { buffer } : {}) },
+    { job: request, showClipped, longSidePx, isStale: () => isStale(input), ...(buffer ? { buffer } : {}) },
     openContext(),
   );
   if (!drawn) {
@@ -202,10 +203,12 @@ export interface LoupeInput {
   readonly request: JobRequest;
   readonly part: Rectangle;
   readonly as: 'dots' | 'surface';
+  readonly samples: number;
+  readonly average: number;
 }
 
-export const loupe = answering(({ dots, request, part, as }: LoupeInput): Promise<Uint8Array> => {
-  return enlargePart(dots, { job: request, part, as }, openContext());
+export const loupe = answering(({ dots, request, ...options }: LoupeInput): Promise<Uint8Array> => {
+  return enlargePart(dots, { job: request, ...options }, openContext());
 });
 
 export interface KeepInput {

@@ -49,7 +49,6 @@ async function countAll(lightness: readonly number[], request: Partial<JobReques
   const page = String(files.find(({ name }) => name.endsWith('.html'))!.bytes);
   return {
     ticket: [ticket!.tone.clippedDark, ticket!.tone.clippedLight],
-    draft: [draft.clippedDark, draft.clippedLight],
     proof: [seen.clippedDark, seen.clippedLight],
     painted: [painted(CLIP_COLOURS.dark), painted(CLIP_COLOURS.light)],
     said: /([\d.]+) % at the dark end, ([\d.]+) % at the light end/.exec(page)!.slice(1).map(Number),

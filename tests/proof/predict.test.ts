@@ -7,12 +7,20 @@ import {
   DERIVED_COVERAGES,
   fillDotTable,
   invertProfile,
+  sampleMarks,
   simulateStrength,
   toneCurveOf,
 } from '../../src/material/index.ts';
 import { createRandom, regressCentredIsotonic } from '../../src/numeric/index.ts';
 import { createDots, createPlane, meanOver, ONE } from '../../src/plane/index.ts';
-import { createAverager, openStrength, predictLightness, predictReflectance } from '../../src/proof/index.ts';
+import {
+  averageAreas,
+  createAverager,
+  drawMarks,
+  openStrength,
+  predictLightness,
+  predictReflectance,
+} from '../../src/proof/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
 
 const GRID = { pitchMm: 0.02, lineSpacingMm: 0.02 };
@@ -219,3 +227,60 @@ function lookUp(dots: ReturnType<typeof createDots>, table: (typeof TABLES)['3 �
   }
   return table.strength[index];
 }
+
+describe('marks from near', () => {
+  test.each(Object.keys(TABLES))('have over each field the mean of the %s table', (name) => {
+    const table = TABLES[name as keyof typeof TABLES];
+    const [x, y] = { '3 × 3': [20, 18], '5 × 3': [34, 20], '3 × 5': [20, 34], '5 × 5': [34, 32] }[name]!;
+    const model = assumeResponse(
+      { markDiameterXUm: x!, markDiameterYUm: y!, steepness: 6, drive: 2, yuleNielsenN: 1 },
+      GRID,
+    );
+    const dots = randomDots(40, 30, 5);
+    const { addRow, close } = openStrength(dots, table);
+    const row = new Float32Array(dots.width);
+    for (let line = 0; line < dots.height; line++) addRow(row);
+    close();
+    const mean = row.reduce((sum, value) => sum + value, 0) / (40 * 30);
+    for (const samples of [2, 5, 8]) {
+      const marks = drawMarks(dots, sampleMarks(table, model, samples));
+      expect([marks.width, marks.height]).toEqual([40 * samples, 30 * samples]);
+      const near = marks.data.reduce((sum, value) => sum + value, 0) / marks.data.length;
+      expect(Math.abs(near - mean), `${samples} samples`).toBeLessThan(0.015);
+    }
+  });
+
+  test('one dot alone is round: as wide as high, and weaker in the corners of its box', () => {
+    const model = assumeResponse(
+      { markDiameterXUm: 24, markDiameterYUm: 24, steepness: 6, drive: 2, yuleNielsenN: 1 },
+      GRID,
+    );
+    const dots = createDots(7, 7, 2);
+    dots.data[24] = 1;
+    const { width, data } = drawMarks(dots, sampleMarks(fillDotTable({ response: model, ...COLOURS }), model, 9));
+    const at = (x: number, y: number) => data[(31 + y) * width + 31 + x]!;
+    expect(at(0, 0)).toBeGreaterThan(0.5);
+    for (let far = 1; far < 8; far++) {
+      expect(at(far, 0)).toBeCloseTo(at(0, far), 4);
+      expect(at(far, 0)).toBeCloseTo(at(-far, 0), 4);
+    }
+    const rim = [1, 2, 3, 4, 5, 6, 7, 8].find((far) => at(far, 0) < 0.5)!;
+    expect(rim).toBeLessThan(9);
+    expect(at(rim - 1, rim - 1)).toBeLessThan(at(rim - 1, 0));
+  });
+});
+
+describe('averages over areas', () => {
+  test('cut cells and keep the mean', () => {
+    const cells = { width: 3, height: 2, data: Float32Array.of(0, 3, 6, 6, 3, 0) };
+    expect([...averageAreas(cells, { width: 2, height: 1 })]).toEqual([3, 3]);
+    expect([...averageAreas(cells, { width: 2, height: 2 })]).toEqual([1, 5, 5, 1]);
+    expect([...averageAreas(cells, { width: 3, height: 2 })]).toEqual([...cells.data]);
+    expect(() => averageAreas(cells, { width: 4, height: 2 })).toThrow(RangeError);
+    const random = createRandom(3);
+    const data = Float32Array.from({ length: 101 * 67 }, () => random.nextUnit());
+    const out = averageAreas({ width: 101, height: 67, data }, { width: 43, height: 40 });
+    const mean = (values: Float32Array) => values.reduce((sum, value) => sum + value, 0) / values.length;
+    expect(mean(out)).toBeCloseTo(mean(data), 5);
+  });
+});

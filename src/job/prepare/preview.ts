@@ -1,5 +1,5 @@
 import { reflectanceOfLightness } from '../../colour/index.ts';
-import { type CoverageTable, fillDotTable, type Profile } from '../../material/index.ts';
+import { type CoverageTable, fillDotTable, type Profile, sampleMarks } from '../../material/index.ts';
 import type { Notice } from '../../notices.ts';
 import { tabulate } from '../../numeric/index.ts';
 import {
@@ -15,7 +15,9 @@ import {
 import { type ColourImage, createPlane, type DotGrid, type Dots, type Photo, type Plane } from '../../plane/index.ts';
 import type { PriceList } from '../../price/index.ts';
 import {
+  averageAreas,
   computeLightScatterMm,
+  predictMarks,
   predictReflectance,
   renderSurface,
   type SurfaceColours,
@@ -24,7 +26,7 @@ import {
 import type { JobSpec } from '../request/types.ts';
 
 import { markable } from './choices.ts';
-import { type Clipping, countClipped, findClippedEnd } from './clipped.ts';
+import { type Clipping, findClippedEnd } from './clipped.ts';
 import { seeAtPlace } from './evenness.ts';
 import { type LetteredFrame, letterCoarse, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
@@ -39,6 +41,11 @@ import type { HalftoneResult, Ticket } from './types.ts';
  * pictures take longer and are shown smaller.
  */
 const PREVIEW_PX = 1100;
+/**
+ * Share of the screen's pixels that a draft has at least: it has whole dots a pixel, and stands for a moment. Assumed:
+ * less is seen as a blur.
+ */
+const DRAFT_SHARE = 0.85;
 /** Fewer along the long side of a draft would not be a picture. Assumed: a face is still one at that size. */
 const LEAST_DRAFT_PX = 160;
 /**
@@ -81,9 +88,6 @@ export interface CoarseImage {
 export interface Preview {
   /** The piece without surroundings, as the material will look. */
   readonly image: ColourImage;
-  /** Shares of the picture that are cut off at either end, 0 … 1. */
-  readonly clippedDark: number;
-  readonly clippedLight: number;
 }
 
 export interface PreviewOptions {
@@ -107,11 +111,11 @@ export async function takeImage(photo: Photo, spec: JobSpec): Promise<PreparedIm
 
 export interface CoarsenOptions {
   readonly spec: JobSpec;
-  /** Pixels along the long side of the piece that are to be seen, at least. */
+  /** Pixels along the long side of the piece that are to be seen. */
   readonly longSidePx: number;
 }
 
-/** Whole squares of dots as one, as many as still give the pixels that are to be seen. */
+/** Whole squares of dots as one, as many as still give about the pixels that are to be seen. */
 export function coarsenTaken(
   { picture, chosenTone }: PreparedImage,
   { spec, longSidePx }: CoarsenOptions,
@@ -141,10 +145,10 @@ export function coarsenTaken(
   };
 }
 
-/** Dots along each side of the squares that a draft of so many pixels takes as one. */
+/** Dots along each side of the squares that a draft for so many pixels takes as one. */
 export function countDotsAPixel({ width, height }: Pick<Frame, 'width' | 'height'>, longSidePx: number): number {
   const wanted = Math.min(PREVIEW_PX, Math.max(LEAST_DRAFT_PX, longSidePx));
-  return Math.max(1, Math.min(width, height, Math.floor(Math.max(width, height) / wanted)));
+  return Math.max(1, Math.min(width, height, Math.floor(Math.max(width, height) / (DRAFT_SHARE * wanted))));
 }
 
 /** Means of whole dots: where the sizes do not divide, neighbours differ by one dot. */
@@ -184,7 +188,7 @@ function addDots(
  * grain, by what the screen loses, and by detail finer than its pixels, nowhere else.
  */
 export function drawDraft(coarse: CoarseImage, { spec, showClipped = false }: PreviewOptions): Preview {
-  const { frame, light, opaque, chosenTone } = coarse;
+  const { frame, light, chosenTone } = coarse;
   const toned = adjustTone(light, { ...chosenTone, ...spec.toneValues }, { grid: frame.grid, ...facesOf(coarse) });
   const table = tabulateCoverage(spec).table;
   const { profile } = spec;
@@ -193,11 +197,9 @@ export function drawDraft(coarse: CoarseImage, { spec, showClipped = false }: Pr
     const [rests, fires] = [profile.bare, profile.full].map(([lightness]) => reflectanceOfLightness(lightness));
     letterCoarse(seen, coarse.lettered, { fires: fires!, rests: rests! });
   }
-  const clipping = { light, toned, table };
-  const clip = countClipped(clipping, opaque);
   const image = renderSurface(seen, coloursOf(spec.profile));
-  if (showClipped) paintClipped(image, clipping, frame);
-  return { image, clippedDark: clip.dark, clippedLight: clip.light };
+  if (showClipped) paintClipped(image, { light, toned, table }, frame);
+  return { image };
 }
 
 /** What the ticket would say, without what only a written bitmap has. */
@@ -220,6 +222,8 @@ export interface DotPreviewOptions extends PreviewOptions {
   readonly isStale?: () => boolean;
   /** Memory for the toned picture that nobody needs any more, of its very size. */
   readonly room?: Uint16Array;
+  /** Pixels of the screen that the long side of the piece takes: a picture with more would be scaled there, as codes. */
+  readonly longSidePx?: number;
 }
 
 /** Leaves a search half way; never seen outside. */
@@ -244,9 +248,23 @@ export async function drawDots(prepared: PreparedImage, options: DotPreviewOptio
   const { dots } = made;
   const table = fillDotTable(spec.profile, spec.grid);
   const seen = seeAtPlace(predictReflectance(dots, { table, ...previewSize(dots, spec.grid) }), made.correction);
-  const image = renderSurface(seen, coloursOf(spec.profile));
+  const image = renderSurface(fitScreen(seen, options.longSidePx), coloursOf(spec.profile));
   if (showClipped) paintClipped(image, { ...made, light: picture.light }, picture.frame);
   return { image, dots, made, seen };
+}
+
+/**
+ * Pixels as those of the screen, averaged as light. A browser averages codes: single light dots among dark ones would
+ * come out by up to 8 L* too dark.
+ */
+function fitScreen(seen: Plane<'reflectance'>, longSidePx = Number.POSITIVE_INFINITY): Plane<'reflectance'> {
+  const { width, height } = seen;
+  const times = Math.max(LEAST_DRAFT_PX, longSidePx) / Math.max(width, height);
+  if (times >= 1) return seen;
+  const size = { width: Math.max(1, Math.round(times * width)), height: Math.max(1, Math.round(times * height)) };
+  const out = createPlane('reflectance', size.width, size.height);
+  out.data.set(averageAreas(seen, size));
+  return out;
 }
 
 /** `adjustTone` some rows after the others, the same bits. */
@@ -307,18 +325,25 @@ export interface EnlargeOptions {
   readonly spec: JobSpec;
   /** The part to show, whole dots; cut off at the edges of the piece. */
   readonly part: Rectangle;
-  /** `dots`: black where the beam fires. `surface`: one predicted colour a dot. */
+  /** `dots`: black where the beam fires, a pixel a dot. `surface`: as the material will look. */
   readonly as: 'dots' | 'surface';
+  /** Pixels along each side of one dot, for its mark as it will look. */
+  readonly samples?: number;
+  /** Dots along each side of one pixel, for an eye that is farther away. */
+  readonly average?: number;
 }
 
-/** A few dots, one pixel each, for a loupe that enlarges them to whole pixels. */
-export function enlargeDots(dots: Dots, { spec, part, as }: EnlargeOptions): ColourImage {
+/** A part of the piece from near. */
+export function enlargeDots(dots: Dots, { spec, part, as, samples = 1, average = 1 }: EnlargeOptions): ColourImage {
   const left = Math.min(Math.max(0, Math.round(part.x)), dots.width - 1);
   const top = Math.min(Math.max(0, Math.round(part.y)), dots.height - 1);
   const width = Math.max(1, Math.min(Math.round(part.width), dots.width - left));
   const height = Math.max(1, Math.min(Math.round(part.height), dots.height - top));
   const rectangle = { x: left, y: top, width, height };
-  if (as === 'surface') return renderSurface(predictPart(dots, spec, rectangle), coloursOf(spec.profile));
+  if (as === 'surface') {
+    const seen = predictPart(dots, spec, { part: rectangle, samples, average });
+    return renderSurface(seen, coloursOf(spec.profile));
+  }
   const field = cutOut(dots, rectangle);
   const rgb = new Uint8Array(3 * width * height);
   const full = dots.levels - 1;
@@ -326,20 +351,41 @@ export function enlargeDots(dots: Dots, { spec, part, as }: EnlargeOptions): Col
   return { width, height, rgb };
 }
 
-/** Reflectance of each dot of a part, with the marks and the light that come from around it. */
-function predictPart(dots: Dots, { profile, grid }: JobSpec, part: Rectangle): Plane<'reflectance'> {
+interface PartOptions {
+  readonly part: Rectangle;
+  readonly samples: number;
+  readonly average: number;
+}
+
+/** Reflectance of a part, with the marks and the light that come from around it. */
+function predictPart(
+  dots: Dots,
+  { profile, grid }: JobSpec,
+  { part, samples, average }: PartOptions,
+): Plane<'reflectance'> {
   const reachMm = 3 * computeLightScatterMm(grid);
-  const aside = Math.ceil(reachMm / grid.pitchMm);
-  const ahead = Math.ceil(reachMm / grid.lineSpacingMm);
-  const x = Math.max(0, part.x - aside);
-  const y = Math.max(0, part.y - ahead);
-  const width = Math.min(dots.width, part.x + part.width + aside) - x;
-  const height = Math.min(dots.height, part.y + part.height + ahead) - y;
-  const wide = predictReflectance(cutOut(dots, { x, y, width, height }), { table: fillDotTable(profile, grid) });
-  const out = createPlane('reflectance', part.width, part.height);
-  for (let row = 0; row < part.height; row++) {
-    const from = (part.y - y + row) * width + part.x - x;
-    out.data.set(wide.data.subarray(from, from + part.width), row * part.width);
+  const inPixels = (value: number) => average * Math.ceil(value / average);
+  const x = Math.max(0, part.x - inPixels(reachMm / grid.pitchMm));
+  const y = Math.max(0, part.y - inPixels(reachMm / grid.lineSpacingMm));
+  const width = Math.min(dots.width, part.x + part.width + inPixels(reachMm / grid.pitchMm)) - x;
+  const height = Math.min(dots.height, part.y + part.height + inPixels(reachMm / grid.lineSpacingMm)) - y;
+  const around = cutOut(dots, { x, y, width, height });
+  const table = fillDotTable(profile, grid);
+  const pixels = (of: number) => Math.max(1, Math.round((of * samples) / average));
+  const wide =
+    samples > 1
+      ? predictMarks(around, { table, dose: sampleMarks(table, profile.response, samples) })
+      : predictReflectance(around, { table, width: pixels(width), height: pixels(height) });
+  const left = Math.min(Math.round(((part.x - x) * samples) / average), wide.width - 1);
+  const top = Math.min(Math.round(((part.y - y) * samples) / average), wide.height - 1);
+  const size = {
+    width: Math.min(pixels(part.width), wide.width - left),
+    height: Math.min(pixels(part.height), wide.height - top),
+  };
+  const out = createPlane('reflectance', size.width, size.height);
+  for (let row = 0; row < size.height; row++) {
+    const from = (top + row) * wide.width + left;
+    out.data.set(wide.data.subarray(from, from + size.width), row * size.width);
   }
   return out;
 }

@@ -17,7 +17,6 @@ import {
   addJob,
   burnedFilesOf,
   type Jobs,
-  listJobs,
   makeJobFiles,
   readJobFile,
   removeJob,
@@ -47,7 +46,6 @@ export function addJobRoutes(
   jobs: Jobs,
   { previews, thumbnails, receiving, context }: JobRoutesOptions,
 ): void {
-  app.get('/api/jobs', (c) => c.json(listJobs(jobs)));
   app.post('/api/jobs', async (c) => {
     const wish = readHeaderJson(c.req.header('x-wish'), parsePhotoSettings);
     return receiving(async () => {

@@ -10,7 +10,6 @@ import {
   addPhoto,
   copyPiece,
   layPlates,
-  listOrders,
   nameIncomingPhoto,
   type Orders,
   quoteOrder,
@@ -32,7 +31,6 @@ const ORDER_REQUEST = v.strictObject({ title: v.pipe(v.string(), v.maxLength(200
 
 /** The addresses of orders: JSON ↔ actions. */
 export function addOrderRoutes(app: Hono, orders: Orders, receiving: Receiving): void {
-  app.get('/api/orders', (c) => c.json(listOrders(orders)));
   app.post('/api/orders', async (c) => {
     const { title, wish } = parseWith(ORDER_REQUEST, await receiveJson(c.req.raw, LIMITS.json));
     return c.json(await addOrder(orders.store, title, parsePhotoSettings(wish)), 201);

@@ -25,6 +25,7 @@ import type {
   ReadListView,
   RestableLine,
   ShopFacts,
+  StartView,
 } from '../protocol.ts';
 
 /** A problem that a person is told of: what was found, and what to do. */
@@ -74,7 +75,7 @@ const send = (method: string, body: unknown, signal?: AbortSignal): RequestInit 
 
 export const enter = (token: string) => ask('/api/enter', { method: 'POST', body: token });
 export const getShop = () => askJson<ShopFacts>('/api/shop');
-export const listJobs = () => askJson<readonly JobCard[]>('/api/jobs');
+export const getStart = () => askJson<StartView>('/api/start');
 export const getJob = (id: string) => askJson<JobCard>(`/api/jobs/${id}`);
 export const setPhotoSettings = (id: string, wish: PhotoSettings) =>
   askJson<JobCard>(`/api/jobs/${id}`, send('PUT', wish));
@@ -263,7 +264,6 @@ export const sendCapture = (file: File, onProgress: (share: number) => void) =>
     onProgress,
   });
 
-export const listOrders = () => askJson<readonly OrderView[]>('/api/orders');
 export const createOrder = (title: string, wish: PhotoSettings) =>
   askJson<OrderView>('/api/orders', send('POST', { title, wish }));
 export const removeOrder = (id: string) => ask(`/api/orders/${id}`, { method: 'DELETE' });

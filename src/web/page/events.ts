@@ -5,13 +5,13 @@ const NAME = 'tonewright-events';
 
 /** What the one window that listens tells the others. */
 type Line =
-  /** The server is there. `anew`: the stream has just begun, so that something may have been missed before it. */
-  | { readonly type: 'hello'; readonly anew: boolean }
+  /** The server is there. `from`: the stream has just begun, at that revision; what was before may have been missed. */
+  | { readonly type: 'hello'; readonly from?: string }
   | { readonly type: 'lost' }
   | { readonly type: 'change'; readonly event: PageEvent };
 
 export interface EventListeners {
-  readonly onHello: (anew: boolean) => void;
+  readonly onHello: (from: string | undefined) => void;
   readonly onLost: () => void;
   readonly onChange: (event: PageEvent) => void;
 }
@@ -26,7 +26,7 @@ export function followEvents({ onHello, onLost, onChange }: EventListeners): () 
   const channel = new BroadcastChannel(NAME);
   const end = new AbortController();
   const hear = (line: Line) => {
-    if (line.type === 'hello') onHello(line.anew);
+    if (line.type === 'hello') onHello(line.from);
     else if (line.type === 'lost') onLost();
     else onChange(line.event);
   };
@@ -39,8 +39,8 @@ export function followEvents({ onHello, onLost, onChange }: EventListeners): () 
     new Promise<void>((done) => {
       const stream = new EventSource('/api/events');
       let anew = true;
-      stream.addEventListener('hello', () => {
-        tell({ type: 'hello', anew });
+      stream.addEventListener('hello', ({ data }) => {
+        tell({ type: 'hello', ...(anew ? { from: data as string } : {}) });
         anew = false;
       });
       stream.addEventListener('change', ({ data }) => tell({ type: 'change', event: JSON.parse(data) as PageEvent }));

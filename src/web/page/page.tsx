@@ -1,7 +1,7 @@
 import { render } from 'preact';
 import { useCallback, useEffect, useRef, useState } from 'preact/hooks';
 import type { PageEvent, PhotoSettings, ShopFacts } from '../protocol.ts';
-import { enter, getShop, listJobs, listOrders, PageError } from './api.ts';
+import { enter, getShop, getStart, PageError } from './api.ts';
 import { CompareTakesScreen } from './compare/compare.tsx';
 import { followEvents } from './events.ts';
 import { Home } from './home/home.tsx';
@@ -98,31 +98,35 @@ function App() {
 
   /** What happens while lists are on their way: a list may be older than that. */
   const meanwhile = useRef(new Set<PageEvent[]>()).current;
-  const load = useCallback(async () => {
-    const events: PageEvent[] = [];
-    meanwhile.add(events);
-    try {
-      setError(undefined);
-      await sendLeftOvers();
-      const [shop, jobs, orders] = await Promise.all([getShop(), listJobs(), listOrders()]);
-      const listed: Entry = {
-        shop,
-        jobs: new Map(jobs.map((job) => [job.id, job])),
-        orders: new Map(orders.map((order) => [order.id, order])),
-      };
-      setEntry(events.reduce(applyEvent, listed));
-    } catch (problem) {
-      setError(problem);
-    } finally {
-      meanwhile.delete(events);
-    }
+  /** The revision of the last lists, once they are there; none where they did not come. */
+  const loading = useRef<Promise<string | undefined>>(undefined);
+  const load = useCallback(() => {
+    const begin = async () => {
+      const events: PageEvent[] = [];
+      meanwhile.add(events);
+      try {
+        setError(undefined);
+        await sendLeftOvers();
+        const { shop, jobs, orders, revision } = await getStart();
+        const listed: Entry = {
+          shop,
+          jobs: new Map(jobs.map((job) => [job.id, job])),
+          orders: new Map(orders.map((order) => [order.id, order])),
+        };
+        setEntry(events.reduce(applyEvent, listed));
+        return revision;
+      } catch (problem) {
+        setError(problem);
+        return undefined;
+      } finally {
+        meanwhile.delete(events);
+      }
+    };
+    loading.current = begin();
   }, []);
 
   useEffect(() => {
-    void load();
-  }, [load]);
-
-  useEffect(() => {
+    load();
     const onChange = (event: PageEvent) => {
       for (const events of meanwhile) events.push(event);
       if (event.type === 'shop') void getShop().then((shop) => setEntry((now) => now && { ...now, shop }));
@@ -131,11 +135,11 @@ function App() {
     return followEvents({
       onChange,
       onLost: () => setOnline(false),
-      onHello: (anew) => {
+      onHello: async (from) => {
         setOnline(true);
-        if (!anew) return;
-        void load();
+        if (from === undefined) return;
         dispatchEvent(new Event('tonewright-online'));
+        if ((await loading.current) !== from) load();
       },
     });
   }, [load]);

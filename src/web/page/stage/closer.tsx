@@ -2,12 +2,15 @@ import type { RefObject } from 'preact';
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { View } from './view.ts';
 
-/** Most dots along a side that the server draws at once. Format: the limit of its loupe. */
-const MOST_DOTS = 1200;
+/** Most pixels along a side that the server draws at once. Format: the limit of its loupe. */
+const MOST_PX = 2400;
+/** Most pixels along a dot, and most dots along a pixel. Format: the same. */
+const MOST_TIMES = 12;
 /**
- * Pixels of the screen along one dot from which the dots are worth asking for. Assumed: before, the proof is as sharp.
+ * How much nearer than the whole piece the eye is before a part is drawn for it. Assumed: before, the proof is as
+ * sharp.
  */
-const LEAST_PX_A_DOT = 0.9;
+const LEAST_SCALE = 1.1;
 /** Pause after the last move before the dots are asked for, ms. Assumed: shorter than anybody waits. */
 const REST_MS = 90;
 /**
@@ -31,9 +34,15 @@ interface Part {
   readonly y: number;
   readonly width: number;
   readonly height: number;
+  /** Pixels along a dot, or dots along a pixel. */
+  readonly samples: number;
+  readonly average: number;
 }
 
-/** The surface at the dots, over the proof, where the eye is near enough to tell them. */
+/**
+ * What the eye sees of the dots, over the proof: from afar their mean light in each pixel of the screen, from near each
+ * mark with its round edge. A browser that scales dots instead makes a moiré of them.
+ */
 export function Closer({ path, look, dots, view, piece }: CloserProps) {
   const [part, setPart] = useState<Part>();
   const { scale, x, y } = view;
@@ -60,8 +69,9 @@ export function Closer({ path, look, dots, view, piece }: CloserProps) {
   );
 }
 
-function addressOf(path: string, look: string, { x, y, width, height }: Part): string {
-  return `${path}/previews/${look}/loupe?x=${x}&y=${y}&width=${width}&height=${height}&as=surface`;
+function addressOf(path: string, look: string, { x, y, width, height, samples, average }: Part): string {
+  const part = `x=${x}&y=${y}&width=${width}&height=${height}`;
+  return `${path}/previews/${look}/loupe?${part}&as=surface&samples=${samples}&average=${average}`;
 }
 
 /** The dots that are seen and some beyond; undefined when the eye is too far away for them. */
@@ -71,18 +81,23 @@ function findPart({
   piece,
 }: Pick<CloserProps, 'view' | 'dots'> & { readonly piece: HTMLDivElement | null }): Part | undefined {
   const stage = piece?.closest('.cloth');
-  if (!piece || !stage) return undefined;
+  if (!piece || !stage || view.scale < LEAST_SCALE) return undefined;
   const pxADot = (piece.clientWidth * view.scale * devicePixelRatio) / dots.width;
-  if (pxADot < LEAST_PX_A_DOT) return undefined;
-  const along = (at: number, stagePx: number, piecePx: number, all: number) => {
-    const seen = (stagePx / (piecePx * view.scale)) * all;
-    const size = Math.min(all, MOST_DOTS, Math.ceil(seen * (1 + 2 * BEYOND)));
-    const from = Math.round(Math.min(Math.max(0, at * all - size / 2), all - size));
-    return [from, size] as const;
+  const average = Math.min(MOST_TIMES, Math.max(1, Math.floor(1 / pxADot)));
+  const seenOf = (stagePx: number, piecePx: number, all: number) =>
+    Math.min(all, Math.ceil((stagePx / (piecePx * view.scale)) * all * (1 + 2 * BEYOND)));
+  const wide = Math.min(MOST_PX * average, seenOf(stage.clientWidth, piece.clientWidth, dots.width));
+  const high = Math.min(MOST_PX * average, seenOf(stage.clientHeight, piece.clientHeight, dots.height));
+  const samples =
+    average > 1 ? 1 : Math.max(1, Math.min(MOST_TIMES, Math.ceil(pxADot), Math.floor(MOST_PX / Math.max(wide, high))));
+  // In whole pixels of what is drawn, but for the last one at an edge.
+  const along = (at: number, size: number, all: number) => {
+    const from = average * Math.floor(Math.min(Math.max(0, at * all - size / 2), all - size) / average);
+    return [from, Math.min(all - from, average * Math.ceil(size / average))] as const;
   };
-  const [x, width] = along(view.x, stage.clientWidth, piece.clientWidth, dots.width);
-  const [y, height] = along(view.y, stage.clientHeight, piece.clientHeight, dots.height);
-  return { x, y, width, height };
+  const [x, width] = along(view.x, wide, dots.width);
+  const [y, height] = along(view.y, high, dots.height);
+  return { x, y, width, height, samples, average };
 }
 
 interface LoupePlace {

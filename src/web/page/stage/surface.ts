@@ -79,34 +79,55 @@ function smoothRing(
   return out;
 }
 
-/** Steps of the table back to sRGB codes. Assumed: four of them a code where codes are finest. */
-const LINEAR_STEPS = 4096;
-/** IEC 61966-2-1: sRGB code values to linear light. */
-const toLinear = Float32Array.from({ length: 256 }, (_, code) => {
+/** Shares that are told apart, a count: as many as a byte holds. Assumed: finer ones change no code. */
+const LEVELS = 256;
+/** IEC 61966-2-1: sRGB code values to linear light, and back. */
+const toLinear = (code: number) => {
   const c = code / 255;
   return c <= 0.04045 ? c / 12.92 : ((c + 0.055) / 1.055) ** 2.4;
-});
-const toCode = Uint8ClampedArray.from({ length: LINEAR_STEPS + 1 }, (_, i) => {
-  const c = i / LINEAR_STEPS;
-  return Math.round(255 * (c <= 0.0031308 ? 12.92 * c : 1.055 * c ** (1 / 2.4) - 0.055));
-});
+};
+const toCode = (c: number) => 255 * (c <= 0.0031308 ? 12.92 * c : 1.055 * Math.min(1, c) ** (1 / 2.4) - 0.055);
+
+interface SurfaceTable {
+  /** For each place of the tile, where the codes of its share begin. */
+  readonly from: Uint16Array;
+  /** Codes by share and by code. */
+  readonly codes: Uint8Array;
+}
+
+const tables = new Map<SurfaceKind, SurfaceTable>();
+
+function tabulateSurface(kind: SurfaceKind): SurfaceTable {
+  const known = tables.get(kind);
+  if (known) return known;
+  const shares = makeSurface(kind);
+  let most = 0;
+  for (const share of shares) most = Math.max(most, Math.abs(share));
+  const step = (2 * most) / (LEVELS - 1);
+  const codes = new Uint8Array(LEVELS << 8);
+  for (let level = 0; level < LEVELS; level++) {
+    const times = 1 + level * step - most;
+    for (let code = 0; code < 256; code++) codes[(level << 8) | code] = Math.round(toCode(times * toLinear(code)));
+  }
+  const table = { from: Uint16Array.from(shares, (share) => Math.round((share + most) / step) << 8), codes };
+  tables.set(kind, table);
+  return table;
+}
 
 /**
  * Lays the surface over a picture, in place: each pixel's light is multiplied, so that the mean light of a tone stays.
  * @param rgba sRGB codes and alpha
  */
 export function laySurface(rgba: Uint8ClampedArray, width: number, kind: SurfaceKind): void {
-  const shares = makeSurface(kind);
-  for (let i = 0, x = 0, y = 0; i < rgba.length; i += 4) {
-    const times = LINEAR_STEPS * (1 + shares[(y % TILE) * TILE + (x % TILE)]!);
-    for (let c = i; c < i + 3; c++) {
-      const light = toLinear[rgba[c]!]! * times;
-      // A table of whole steps rounds dark codes; the threshold that goes with the pixel keeps their mean.
-      rgba[c] = toCode[Math.min(LINEAR_STEPS, (light + ((x * 7 + y * 5) % 8) / 8) | 0)]!;
-    }
-    if (++x === width) {
-      x = 0;
-      y++;
+  const { from, codes } = tabulateSurface(kind);
+  const pixels = new Uint8Array(rgba.buffer, rgba.byteOffset, rgba.length);
+  for (let y = 0, i = 0; i < pixels.length; y++) {
+    const row = (y % TILE) * TILE;
+    for (let x = 0; x < width; x++, i += 4) {
+      const at = from[row + (x % TILE)]!;
+      pixels[i] = codes[at | pixels[i]!]!;
+      pixels[i + 1] = codes[at | pixels[i + 1]!]!;
+      pixels[i + 2] = codes[at | pixels[i + 2]!]!;
     }
   }
 }

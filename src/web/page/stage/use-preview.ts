@@ -10,6 +10,11 @@ import { useShop } from '../shop-context.ts';
  * a second.
  */
 const REST_MS = 16;
+/**
+ * Times as large or as small that the piece may become on the screen before it is drawn anew for that size, and the
+ * pause before, ms. Assumed: less is not seen; a window's edge is moved in less.
+ */
+const RESIZED = { times: 1.2, restMs: 250 } as const;
 /** Pixels to ask for as long as nothing is on the screen. Assumed: the width of the picture on a common screen. */
 const FIRST_PX = 1100;
 interface PreviewState {
@@ -21,6 +26,8 @@ interface PreviewState {
   /** Drafts the newest wish once the draft in hand is there. */
   next?: () => void;
   url: string;
+  /** Pixels along the long side of the piece when it was asked for, before any zoom. */
+  sidePx: number;
 }
 
 export interface ShownPreview {
@@ -56,7 +63,7 @@ export function usePreview(
   const [round, setRound] = useState(0);
   // Tells this picture from others of the same job, in this window or another: none overtakes another.
   const window = useMemo(() => crypto.randomUUID(), []);
-  const state = useRef<PreviewState>({ turn: 0, shown: 0, drafting: false, url: '' }).current;
+  const state = useRef<PreviewState>({ turn: 0, shown: 0, drafting: false, url: '', sidePx: 0 }).current;
   // A profile that says something else now, or is gone, is a reason to ask again, too.
   const profile = useShop().shop.profiles.find(({ name }) => name === wish.profile);
   const key = JSON.stringify([path, wish, showClipped, round, profile]);
@@ -64,6 +71,7 @@ export function usePreview(
   useLayoutEffect(() => {
     const turn = ++state.turn;
     const ask = { wish, showClipped, window, longSidePx: measureLongSide(piece.current) };
+    state.sidePx = measureSide(piece.current);
     const stop = new AbortController();
     setSeen((before) => ({ ...before, waiting: true, error: undefined }));
 
@@ -133,6 +141,25 @@ export function usePreview(
 
   useEffect(() => () => URL.revokeObjectURL(state.url), [state]);
 
+  const isShown = seen.picture !== undefined;
+  useEffect(() => {
+    const box = piece.current;
+    if (!box || !isShown) return;
+    let timer: ReturnType<typeof setTimeout> | undefined;
+    const watch = new ResizeObserver(() => {
+      clearTimeout(timer);
+      timer = setTimeout(() => {
+        const times = state.sidePx > 0 ? measureSide(box) / state.sidePx : 1;
+        if (Math.max(times, 1 / times) > RESIZED.times) setRound((count) => count + 1);
+      }, RESIZED.restMs);
+    });
+    watch.observe(box);
+    return () => {
+      clearTimeout(timer);
+      watch.disconnect();
+    };
+  }, [piece, isShown, state]);
+
   // The server's coming back is a reason to ask again.
   const offline = isOffline(seen.error);
   useEffect(() => {
@@ -143,6 +170,11 @@ export function usePreview(
   }, [offline]);
 
   return { ...seen, again: () => setRound((count) => count + 1) };
+}
+
+/** The same before any zoom; 0 where nothing is laid out. */
+function measureSide(element: HTMLElement | null): number {
+  return element ? Math.max(element.clientWidth, element.clientHeight) * devicePixelRatio : 0;
 }
 
 /** Pixels of the screen along the long side of what is drawn there. */
