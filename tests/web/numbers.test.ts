@@ -37,6 +37,18 @@ describe('a number that is typed', () => {
   });
 });
 
+describe('a day that is shown', () => {
+  test('is written as the reader writes it, also within a sentence, and never within a name', () => {
+    expect([english.sayDay('2026-11-08'), german.sayDay('2026-11-08')]).toEqual(['8 Nov 2026', '8. Nov. 2026']);
+    expect(english.sayDay('soon')).toBe('soon');
+    expect(english.inText('Learned on 2026-11-08, 2.5 L* off.')).toBe('Learned on 8 Nov 2026, 2.5 L* off.');
+    expect(german.inText('Learned on 2026-11-08.')).toBe('Learned on 8. Nov. 2026.');
+    for (const name of ['card-2026-11-08', '2026-11-08-card.png', 'chart/2026-11-08.json', '2026-11-08T10:00:00Z']) {
+      expect(german.inText(name)).toBe(name);
+    }
+  });
+});
+
 describe('a number that is shown', () => {
   test('has the reader’s decimal sign, and no groups, so that it is read back as it was', () => {
     for (const numbers of [english, german, swiss, french]) {

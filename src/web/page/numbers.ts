@@ -9,7 +9,11 @@ export interface Numbers {
   readonly say: (value: number, decimals?: number, fixed?: 'fixed') => string;
   /** What was typed, with a comma or a point; undefined for what is no number. */
   readonly read: (typed: string) => number | undefined;
-  /** A sentence of the server, which writes points, with its numbers as the reader writes them. */
+  /** A day, written 2026-11-28, as the reader writes it. */
+  readonly sayDay: (day: string) => string;
+  /** An ISO date with its time, as the reader writes them here. */
+  readonly sayMoment: (moment: string) => string;
+  /** A sentence of the server, which writes points and 2026-11-28, with its numbers and days as the reader has them. */
   readonly inText: (text: string) => string;
 }
 
@@ -19,11 +23,22 @@ const MOST_DECIMALS = 3;
 /** A decimal number that stands alone: no part of a name, a version, a date, an address or a pair of places. */
 const ALONE = /(?<![\w.,:/-])(-?\d+)\.(\d+)(?![\w/]|[.,]\w|\.\.)/g;
 
+/** A day that stands alone: no part of a name. */
+const DAY = /(?<![\w.,:/-])\d{4}-\d{2}-\d{2}(?![\w/-]|[.:]\w)/g;
+
 /** Numbers as they are written in a language, without groups, which are taken for a decimal sign elsewhere. */
 export function numbersOf(language: string): Numbers {
   const formats = new Map<string, Intl.NumberFormat>();
   const { decimal, group } = signsOf(language);
+  const days = new Intl.DateTimeFormat(language, { day: 'numeric', month: 'short', year: 'numeric', timeZone: 'UTC' });
+  const sayDay = (day: string) => {
+    const at = Date.parse(`${day}T00:00:00Z`);
+    return Number.isNaN(at) ? day : days.format(at);
+  };
+  const moments = new Intl.DateTimeFormat(language, { dateStyle: 'medium', timeStyle: 'short' });
   return {
+    sayDay,
+    sayMoment: (moment) => moments.format(Date.parse(moment)),
     say(value, decimals = MOST_DECIMALS, fixed) {
       const key = `${decimals} ${fixed}`;
       const known = formats.get(key);
@@ -53,7 +68,10 @@ export function numbersOf(language: string): Numbers {
       const text = `${plain.slice(0, whole).replace(/[.,]/g, '')}${whole < plain.length ? `.${plain.slice(whole + 1)}` : ''}`;
       return /^-?(\d+\.?\d*|\.\d+)$/.test(text) ? Number(text) : undefined;
     },
-    inText: (text) => (decimal === '.' ? text : text.replace(ALONE, `$1${decimal}$2`)),
+    inText: (text) => {
+      const dated = text.replace(DAY, sayDay);
+      return decimal === '.' ? dated : dated.replace(ALONE, `$1${decimal}$2`);
+    },
   };
 }
 

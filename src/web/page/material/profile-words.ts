@@ -4,7 +4,7 @@ import { numbers } from '../numbers.ts';
 /** What tells one profile from another beside its title: when, by what kind of capture, how well. */
 export function sayProvenance({ origin, from, date, captures, bandL }: ProfileFacts): string {
   if (from === 'built-in') return 'example, computed';
-  const parts = [origin === 'measured' ? date : `${origin}, ${date}`];
+  const parts = [origin === 'measured' ? numbers.sayDay(date) : `${origin}, ${numbers.sayDay(date)}`];
   if (captures) parts.push(sayCaptures(captures));
   if (bandL !== null) parts.push(sayBand(bandL));
   return parts.join(' · ');
@@ -26,7 +26,7 @@ const sayBand = (half: number) => `± ${numbers.say(half, 1, 'fixed')} L*`;
 export function sayReadingProvenance(reading: Reading): string {
   const { date, ask, chart, isVirtual } = reading;
   const captures = sayCaptures({ count: ask.captures.length, camera: ask.camera });
-  const parts = [date, isVirtual ? `virtual, ${captures}` : captures];
+  const parts = [numbers.sayDay(date), isVirtual ? `virtual, ${captures}` : captures];
   if (reading.kind === 'learned' && reading.band.length > 0) {
     const halves = reading.band.map(({ low, high }) => (high - low) / 2);
     parts.push(sayBand(halves.reduce((sum, half) => sum + half, 0) / halves.length));
@@ -36,4 +36,4 @@ export function sayReadingProvenance(reading: Reading): string {
 
 /** When a strip should tell whether a profile still holds. */
 export const sayCheck = (due: string) =>
-  due <= new Date().toISOString().slice(0, 10) ? 'check it with a strip now' : `check it by ${due}`;
+  due <= new Date().toISOString().slice(0, 10) ? 'check it with a strip now' : `check it by ${numbers.sayDay(due)}`;

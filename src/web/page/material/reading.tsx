@@ -199,7 +199,7 @@ function SaveReading({
   const { saved, machine } = found;
   const [error, setError] = useState<unknown>();
   const [busy, setBusy] = useState(false);
-  const [title, setTitle] = useState(`${found.title}, ${date}`);
+  const [title, setTitle] = useState(`${found.title}, ${numbers.sayDay(date)}`);
   const save = async (how: Parameters<typeof saveReading>[1]) => {
     setBusy(true);
     setError(undefined);
@@ -250,7 +250,7 @@ function SaveReading({
         <>
           <p class="warn-line" role="status">
             <Icon name="warn" />
-            Another reading, of {saved.date}, is saved as “{saved.title}”.
+            Another reading, of {numbers.sayDay(saved.date)}, is saved as “{saved.title}”.
           </p>
           <Button onClick={() => save({ replace: true })}>Replace it with this one</Button>
           <div class="field">

@@ -195,7 +195,7 @@ export function PieceDialog({
                 >
                   <Icon name="back" />
                 </button>
-                <StepButtons history={history} />
+                <StepButtons history={history} class="in-head" />
                 <Button
                   class="sign-first"
                   icon="beside"
@@ -228,6 +228,7 @@ export function PieceDialog({
               </div>
             </>
           }
+          history={history}
           groups={[
             ...groups,
             {

@@ -129,7 +129,7 @@ export function DriftChart({ history }: { readonly history: readonly DriftPoint[
           label: null,
           type: 'point',
           domain: entries.map(({ at }) => at),
-          tickFormat: (at: number) => entries[at - 1]?.date ?? '',
+          tickFormat: (at: number) => numbers.sayDay(entries[at - 1]?.date ?? ''),
         },
         y: { label: 'mean ΔL*', grid: true, zero: true, ticks: 4 },
         marks: [

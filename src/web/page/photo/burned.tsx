@@ -1,6 +1,7 @@
 import { useState } from 'preact/hooks';
 import type { BurnedCard, JobCard } from '../../protocol.ts';
 import { recordBurned } from '../api.ts';
+import { numbers } from '../numbers.ts';
 import { Button, NumberField } from '../parts/parts.tsx';
 
 /** Most pieces of one entry, a count. Assumed: far above a shop's day. */
@@ -47,7 +48,7 @@ export function Burned({ job }: { readonly job: JobCard }) {
         Keep in the record
       </Button>
       <p class="note" role="status">
-        {problem ?? (kept ? `Kept: ${kept.count} good, ${kept.scrap} spoiled, ${kept.date}. ` : '')}
+        {problem ?? (kept ? `Kept: ${kept.count} good, ${kept.scrap} spoiled, ${numbers.sayDay(kept.date)}. ` : '')}
         {kept && <a href="#/shop">The record of the shop</a>}
       </p>
     </details>

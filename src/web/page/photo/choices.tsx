@@ -1,6 +1,7 @@
 import type { ToneField, ToneOptions } from '../../../photo/index.ts';
 import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
 import { fromUnit, saySize, toUnit } from '../measure.ts';
+import { numbers } from '../numbers.ts';
 import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
 import { listMaterials, materialFor, useShop, useWords } from '../shop-context.ts';
 import { edgeOf, rememberEdge } from './bare-edge.ts';
@@ -185,7 +186,7 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
       ? 'A computed example, not measured on your machine. Good for a look.'
       : profile.machine !== wish.machine
         ? 'Learned on another machine: the tones will be off.'
-        : `Learned on ${profile.date}.`;
+        : `Learned on ${numbers.sayDay(profile.date)}.`;
   return (
     <>
       <Select

@@ -154,7 +154,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           <h1>{job.name}</h1>
           <Saved />
           <div class="head-actions">
-            <StepButtons history={history} />
+            <StepButtons history={history} class="in-head" />
             <Button icon="beside" class="sign-first" aria-label="Compare" title="C" onClick={compare}>
               Compare
             </Button>
@@ -186,6 +186,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           </div>
         </>
       }
+      history={history}
       groups={groups}
       open={group}
       onOpen={setGroup}

@@ -2,6 +2,7 @@ import { useEffect, useState } from 'preact/hooks';
 import type { BurnedAgain, BurnedLine, BurnedMonth } from '../../protocol.ts';
 import { burnAgain, getBurned, PageError } from '../api.ts';
 import { sayDuration } from '../measure.ts';
+import { numbers } from '../numbers.ts';
 import { Busy, Button, Icon, Problem } from '../parts/parts.tsx';
 
 const thisMonth = () => new Date().toISOString().slice(0, 7);
@@ -61,7 +62,7 @@ function BurnedRow({ entry }: { readonly entry: BurnedLine }) {
       {picture && <img src={`/api/burned/${id}/picture`} alt={`${name} as it came out`} loading="lazy" />}
       <div>
         <p>
-          <b>{name}</b> · {date} · {count} good{scrap > 0 ? `, ${scrap} spoiled` : ''}
+          <b>{name}</b> · {numbers.sayDay(date)} · {count} good{scrap > 0 ? `, ${scrap} spoiled` : ''}
         </p>
         {note && <p class="note">{note}</p>}
         <SameAgain entry={entry} />

@@ -1,6 +1,7 @@
 import { useEffect, useState } from 'preact/hooks';
 import type { RestableLine } from '../../protocol.ts';
 import { listRestable, wakeNotice } from '../api.ts';
+import { numbers } from '../numbers.ts';
 import { Button, Problem } from '../parts/parts.tsx';
 
 /** Warnings that the shop has put to rest. */
@@ -20,7 +21,7 @@ export function RestedWarnings() {
             <span>
               {title}
               <small>
-                since {rested!.date}
+                since {numbers.sayDay(rested!.date)}
                 {rested!.causes ? `: ${rested!.causes.join('; ')}` : ''}
                 {rested!.note ? ` (${rested!.note})` : ''}
               </small>

@@ -1,6 +1,7 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
 import type { JobCard } from '../../protocol.ts';
 import { saySize } from '../measure.ts';
+import { numbers } from '../numbers.ts';
 import { Button, Icon } from '../parts/parts.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
@@ -102,7 +103,7 @@ function Show({ job }: { readonly job: JobCard }) {
           <img src={source.source} alt="" draggable={false} />
           <span>your photo: press to compare</span>
         </button>
-        <p class="show-agree">Version of {new Date(job.changed).toLocaleString()}. I like it as it is shown here:</p>
+        <p class="show-agree">Version of {numbers.sayMoment(job.changed)}. I like it as it is shown here:</p>
       </div>
       <div class="show-tools">
         <Button

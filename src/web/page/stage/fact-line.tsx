@@ -70,7 +70,7 @@ export function FactLine({
           <p class="empty">
             {error === undefined || isOffline(error)
               ? 'The figures come with the proof.'
-              : 'None: these choices make no piece.'}
+              : 'These choices make no piece.'}
           </p>
         )}
       </div>

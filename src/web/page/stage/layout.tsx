@@ -19,6 +19,7 @@ export interface LayoutProps<Id extends string> {
   readonly children: ComponentChildren;
   readonly foot: ComponentChildren;
   readonly drawer?: ComponentChildren;
+  readonly history: Pick<History, 'undo' | 'redo'>;
 }
 
 /**
@@ -33,6 +34,7 @@ export function StageLayout<Id extends string>({
   children,
   foot,
   drawer,
+  history,
 }: LayoutProps<Id>) {
   const group = groups.find(({ id }) => id === open);
   return (
@@ -61,6 +63,8 @@ export function StageLayout<Id extends string>({
         )}
       </div>
       {children}
+      {/* Where the head has no room for them. */}
+      <StepButtons history={history} class="on-stage" />
       {drawer}
       <footer class="foot">{foot}</footer>
     </div>
@@ -110,9 +114,15 @@ function useFocusBack(heading: RefObject<HTMLElement | null>): void {
 }
 
 /** One step back, and on again. */
-export function StepButtons({ history }: { readonly history: Pick<History, 'undo' | 'redo'> }) {
+export function StepButtons({
+  history,
+  class: place,
+}: {
+  readonly history: Pick<History, 'undo' | 'redo'>;
+  readonly class: 'in-head' | 'on-stage';
+}) {
   return (
-    <>
+    <div class={`steps ${place}`}>
       <button
         type="button"
         class="button quiet square"
@@ -133,6 +143,6 @@ export function StepButtons({ history }: { readonly history: Pick<History, 'undo
       >
         <Icon name="redo" />
       </button>
-    </>
+    </div>
   );
 }
