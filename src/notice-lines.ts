@@ -21,6 +21,7 @@ const LINES: { readonly [C in NoticeCode]: (data: DataOf<C>) => string } = {
   'smoke-taken': () => 'Dark rims around the strongest cells were taken for smoke: look whether it was a shadow.',
   'references-disagree': () => 'A soft shadow or reflection lies on the chart: take the picture again in even light.',
   'direction-read': ({ read }) => `The chart marks ${read} than bare, which is not what it was drawn for.`,
+  'direction-doubt': ({ known }) => `This material is known to mark ${known}: the chart is drawn the other way.`,
   'patches-left-out': ({ patches }) =>
     patches.length === 1
       ? 'One patch could not be trusted and was left out.'

@@ -70,6 +70,22 @@ export const NOTICES = {
     say: ({ drawn, read }: Directions) =>
       `The chart was drawn for a ${drawn} mark; it reads ${read}, and ${read} is what counts.`,
   },
+  /** The chart is drawn for a mark that the material is not known to have. */
+  'direction-doubt': {
+    about: 'job',
+    say: ({
+      title,
+      known,
+      wavelengthNm,
+      drawn,
+    }: {
+      readonly title: string;
+      readonly known: string;
+      readonly wavelengthNm: number;
+      readonly drawn: string;
+    }) =>
+      `${title} is known to mark ${known} at ${wavelengthNm} nm; the chart is drawn for ${drawn}. The reading finds the direction itself.`,
+  },
   'patches-left-out': {
     about: 'capture',
     say: ({ patches }: { readonly patches: readonly { readonly id: string; readonly reason: string }[] }) =>

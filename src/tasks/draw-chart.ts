@@ -12,6 +12,7 @@ import {
 } from '../job/index.ts';
 import { controlOf } from '../machine/index.ts';
 import { readJson } from '../material/index.ts';
+import type { Notice } from '../notices.ts';
 import { writeFilesAtomic } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
 import { keepLayout } from './keep-layout.ts';
@@ -37,6 +38,8 @@ export interface DrawnChartRecord {
   /** Its own settings as they are typed into the control software. */
   readonly typed: string;
   readonly warnings: readonly string[];
+  /** The same, with what they speak of. */
+  readonly speaking: readonly Notice[];
 }
 
 /**
@@ -58,7 +61,7 @@ export async function drawChart(
   progress('writing');
   await writeFilesAtomic(written, { force });
   const kept = await keepLayout(layout, { shop, warn });
-  const { expectedError, warnings, machine } = spec;
+  const { expectedError, warnings, speaking, machine } = spec;
   return {
     files: written.map((file) => file.path),
     layout,
@@ -67,6 +70,7 @@ export async function drawChart(
     ...(kept === undefined ? {} : { kept }),
     typed: saySettings(layout.settings, controlOf(machine)),
     warnings,
+    speaking,
   };
 }
 

@@ -91,7 +91,7 @@ export {
   predictTicket,
   prepareImage,
 } from './preview-photo.ts';
-export { readPrices } from './prices.ts';
+export { hasPrices, readPrices } from './prices.ts';
 export { proveBitmap } from './prove-bitmap.ts';
 export type { NextQuestion, Question } from './questions.ts';
 export { quoteOrderAhead } from './quote-order.ts';

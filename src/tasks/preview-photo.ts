@@ -71,6 +71,8 @@ export interface DotPreviewRequest extends PreviewRequest {
   readonly buffer?: Uint16Array;
   /** Pixels of the screen that the long side of the piece takes. */
   readonly longSidePx: number;
+  /** Told what share of a search is done, 0 … 1. */
+  readonly onShare?: (share: number) => void;
 }
 
 /** The dots as the job will have them. @returns undefined when nobody waits for them any more */

@@ -12,6 +12,14 @@ import { readJson, type Shop } from '../material/index.ts';
 export function readPrices(asked: string | undefined, { shopDir }: Pick<Shop, 'shopDir'>): PriceList | undefined {
   if (asked === 'none') return undefined;
   if (asked !== undefined) return parsePriceList(readJson(asked), asked);
+  const path = findPrices(shopDir);
+  return path === undefined ? undefined : parsePriceList(readJson(path), path);
+}
+
+/** Whether a shop has a price list of its own, be it readable or not. */
+export const hasPrices = ({ shopDir }: Pick<Shop, 'shopDir'>): boolean => findPrices(shopDir) !== undefined;
+
+function findPrices(shopDir: string | undefined): string | undefined {
   const path = shopDir === undefined ? undefined : join(shopDir, 'prices.json');
-  return path !== undefined && existsSync(path) ? parsePriceList(readJson(path), path) : undefined;
+  return path !== undefined && existsSync(path) ? path : undefined;
 }

@@ -126,6 +126,8 @@ export interface ShopFacts {
   readonly samples: readonly SampleFacts[];
   readonly toneFields: Readonly<Record<keyof ToneOptions, ToneField>>;
   readonly limits: { readonly uploadBytes: number; readonly megapixels: number };
+  /** What the shop has said of itself by now: the rest is the built-in examples'. */
+  readonly own: { readonly machine: boolean; readonly profile: boolean; readonly prices: boolean };
 }
 
 /** Looked for, nothing, or painted: the name of a mask that is kept beside the photo. */
@@ -281,6 +283,17 @@ export interface JobCard {
   readonly files: readonly string[];
   /** Whether the wish has changed since the files were made. */
   readonly stale: boolean;
+  readonly agreed: Agreement | null;
+  /** The day on which it will be ready, as ISO has it. */
+  readonly ready: string | null;
+}
+
+/** What a customer has said yes to. */
+export interface Agreement {
+  /** ISO date and time. */
+  readonly at: string;
+  /** Whether it is still what is wished. */
+  readonly holds: boolean;
 }
 
 export interface Notice {
@@ -404,7 +417,7 @@ export interface ChartMade extends ChartCard {
   readonly settings: SettingsFacts;
   /** The same in the units of the control software. */
   readonly typed: string;
-  readonly warnings: readonly string[];
+  readonly notices: readonly NoticeJson[];
   readonly expected: string | null;
 }
 
@@ -586,6 +599,9 @@ export interface OrderPiece {
   readonly count: number;
   readonly text: string;
   readonly excluded: boolean;
+  readonly agreed: Agreement | null;
+  /** It is left out until it is agreed, since the order burns only what is. */
+  readonly awaitsYes: boolean;
   readonly own: PieceSettings;
   /** `changed`: made, but something was asked differently since. */
   readonly status: 'waiting' | 'making' | 'done' | 'changed' | 'failed';
@@ -652,6 +668,10 @@ export interface OrderView {
   readonly wish: PhotoSettings;
   readonly pieces: readonly OrderPiece[];
   readonly running: boolean;
+  /** Makes nothing but what its customer has said yes to, as it is now. */
+  readonly onlyAgreed: boolean;
+  /** The day on which it will be ready, as ISO has it. */
+  readonly ready: string | null;
   readonly changed: string;
   /** Problem that ended the last run. */
   readonly problem: string | null;

@@ -10,7 +10,7 @@ import { receiveBytes, receiveJson } from './server-receive.ts';
 
 /** Pixels along a side of what is seen from near. A count. Assumed: a large screen, and some beyond its edges. */
 const MOST_LOUPE_PX = 2400;
-/** Pixels along a dot, or dots along a pixel. Counts. Assumed: more of the first look no rounder, of the second no wider. */
+/** Pixels along a dot, or dots along a pixel. Counts. Assumed: more of the first look no rounder. */
 const MOST_TIMES = 12;
 
 const wholeNumber = (most: number) => v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(most));
@@ -30,10 +30,11 @@ const LOUPE_REQUEST = v.pipe(
   ),
 );
 
+const WINDOW = v.pipe(v.string(), v.regex(/^[0-9a-f-]{8,40}$/));
 const PREVIEW_REQUEST = v.strictObject({
   wish: v.unknown(),
   showClipped: v.boolean(),
-  window: v.pipe(v.string(), v.regex(/^[0-9a-f-]{8,40}$/)),
+  window: WINDOW,
   longSidePx: v.pipe(v.number(), v.integer(), v.minValue(1), v.maxValue(20_000)),
 });
 
@@ -80,6 +81,10 @@ export function addPreviewRoutes(app: Hono, base: string, { previews, subjectOf 
       },
     });
     return new Response(body, { headers: { 'content-type': 'application/octet-stream' } });
+  });
+  app.get(`${base}/look/share`, (c) => {
+    const window = parseWith(WINDOW, c.req.query('window'));
+    return c.json({ share: previews.shareDone(subjectOf(c.req.param()), window) });
   });
   app.get(`${base}/previews/:look/loupe`, async (c) => {
     const { x, y, width, height, as, samples = 1, average = 1 } = c.req.query();

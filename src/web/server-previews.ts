@@ -35,10 +35,19 @@ const MOST_PREPARED = 4;
  */
 const MOST_ROOMS = 2;
 
+const NOTHING_DONE = new Int32Array(1);
+
 interface NamedImage {
   readonly prepared: PreparedImage;
   /** Tells it from all others. */
   readonly imageKey: string;
+}
+
+interface WindowCells {
+  readonly draft: Int32Array;
+  readonly proof: Int32Array;
+  /** Thousandths of the newest proof's search that are done. */
+  readonly done: Int32Array;
 }
 
 interface Cached {
@@ -48,7 +57,7 @@ interface Cached {
   photoBytes: number;
   used: number;
   /** By window: turn of the newest draft and of the newest proof; the threads look at them between steps. */
-  readonly turns: Map<string, { readonly draft: Int32Array; readonly proof: Int32Array }>;
+  readonly turns: Map<string, WindowCells>;
 }
 
 interface StoredPreview {
@@ -92,6 +101,8 @@ export interface Previews {
     ask: PreviewRequestJson,
     gone: AbortSignal,
   ) => Promise<{ readonly jpeg: Uint8Array; readonly facts: Promise<PredictionJson | undefined> } | undefined>;
+  /** Share of a window's newest search of dots that is done, 0 … 1. */
+  readonly shareDone: (subject: Subject, window: string) => number;
   readonly loupe: (key: string, look: string, ask: LoupeRequest) => Promise<Uint8Array>;
   /** PNG of the whole photo, white where its subject is, to paint on. */
   readonly mask: (subject: Subject, wish: PhotoSettings) => Promise<Uint8Array>;
@@ -123,7 +134,7 @@ export function createPreviews(work: Work): Previews {
     const known = turns.get(window);
     if (known) return known;
     const cell = () => new Int32Array(new SharedArrayBuffer(4));
-    const made = { draft: cell(), proof: cell() };
+    const made = { draft: cell(), proof: cell(), done: cell() };
     turns.set(window, made);
     for (const old of [...turns.keys()].slice(0, -MOST_WINDOWS)) turns.delete(old);
     return made;
@@ -198,18 +209,19 @@ export function createPreviews(work: Work): Previews {
 
   async function look(subject: Subject, ask: PreviewRequestJson, gone: AbortSignal) {
     const { wish, showClipped, window, longSidePx } = ask;
-    const { proof: newest } = turnsOf(subject.key, window);
+    const { proof: newest, done } = turnsOf(subject.key, window);
     const turn = Atomics.add(newest, 0, 1) + 1;
     // Who has asked no longer listens; the turn passes to nobody, unless somebody has it by now.
     gone.addEventListener('abort', () => Atomics.compareExchange(newest, 0, turn, turn + 1));
     const named = await imageOf(subject, wish);
     if (Atomics.load(newest, 0) !== turn) return undefined;
     const { frame } = named.prepared.picture;
+    Atomics.store(done, 0, 0);
     const name = randomBytes(6).toString('hex');
     const room = takeRoom(frame.width * frame.height);
     const request = requestOf(wish, subject.folder);
     const drawing = { ...named, request, name: subject.name, showClipped, longSidePx, turn, newest };
-    const input = { ...drawing, look: name, room };
+    const input = { ...drawing, look: name, room, done };
     const found = await work.run('proof', 'exact', input);
     if (!found) {
       rooms.push(room);
@@ -243,6 +255,7 @@ export function createPreviews(work: Work): Previews {
   return {
     draft,
     look,
+    shareDone: ({ key }, window) => Atomics.load(cache.get(key)?.turns.get(window)?.done ?? NOTHING_DONE, 0) / 1000,
     async loupe(key, name, { as, samples, average, ...part }) {
       const found = previews.get(name);
       if (found?.key !== key) throw new AppError('name-unknown', 'this proof is no longer at hand');

@@ -2,7 +2,7 @@ import { readdir } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import type { Shop } from '../material/index.ts';
-import { describeShop, type OfferedProfile, TONE_FIELDS } from '../tasks/index.ts';
+import { describeShop, hasPrices, type OfferedProfile, TONE_FIELDS } from '../tasks/index.ts';
 import { NAMED_SIZES } from '../units.ts';
 import type { PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
 import { MAX_PIXELS } from './server-previews.ts';
@@ -47,6 +47,11 @@ export async function viewShop({ shop, shopDir, version, photosDir }: ShopContex
     charts,
     samples: await listSamples(photosDir),
     toneFields: TONE_FIELDS,
+    own: {
+      machine: shop.list('machines').some(({ from }) => from === 'shop'),
+      profile: profiles.some(({ from, profile }) => from === 'shop' && profile.origin === 'measured'),
+      prices: hasPrices(shop),
+    },
     limits: { uploadBytes: MAX_UPLOAD_BYTES, megapixels: MAX_PIXELS / 1e6 },
   };
 }

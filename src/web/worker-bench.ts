@@ -26,7 +26,7 @@ import { answering, openContext } from './worker-facts.ts';
 
 export const makeChartFiles = answering(async (chart: ChartRequest): Promise<ChartMade> => {
   // The same layout has the same hash and the same bytes, so that writing it again changes nothing.
-  const { files, layout, cost, expectedError, typed, warnings } = await drawChart(
+  const { files, layout, cost, expectedError, typed, speaking } = await drawChart(
     { chart, force: true },
     openContext(),
   );
@@ -47,7 +47,7 @@ export const makeChartFiles = answering(async (chart: ChartRequest): Promise<Cha
     patches: patches.length,
     settings,
     typed,
-    warnings,
+    notices: speaking.map(viewNotice),
     expected: expectedError ? sayExpectedError(expectedError) : null,
   };
 });

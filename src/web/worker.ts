@@ -133,6 +133,8 @@ export interface ExactInput extends DrawInput {
   readonly look: string;
   /** Memory for the dots, which the loupe reads in another thread. */
   readonly room: Uint8Array;
+  /** Cell for the share of a search that is done, in thousandths. */
+  readonly done: Int32Array;
 }
 
 /**
@@ -159,13 +161,20 @@ export interface Exact {
 }
 
 export const exact = answering(async (input: ExactInput): Promise<Exact | undefined> => {
-  const { prepared, request, showClipped, look, room, longSidePx } = input;
+  const { prepared, request, showClipped, look, room, longSidePx, done } = input;
   const { length } = prepared.picture.light.data;
   const found = spare.findIndex((data) => data.length === length);
   const buffer = found < 0 ? undefined : spare.splice(found, 1)[0]!;
   const drawn = await drawDotPreview(
     prepared,
-    { job: request, showClipped, longSidePx, isStale: () => isStale(input), ...(buffer ? { buffer } : {}) },
+    {
+      job: request,
+      showClipped,
+      longSidePx,
+      isStale: () => isStale(input),
+      onShare: (share) => void Atomics.store(done, 0, Math.round(1000 * share)),
+      ...(buffer ? { buffer } : {}),
+    },
     openContext(),
   );
   if (!drawn) {

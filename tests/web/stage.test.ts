@@ -126,6 +126,40 @@ describe('the stage is the page', () => {
   );
 });
 
+describe('what takes long', () => {
+  test(
+    'a search of the dots says how far it is, can be stopped and begun again, and gives way to another wish',
+    async () => {
+      const id = await shop.openSample('cat', { ...CARD, screen: 'direct-search' });
+      const { page, context, complaints } = await shop.open(`/photo/${id}`, { width: 1366, height: 650 });
+      const share = page.getByText(/^Drawing the dots, \d+ %$/);
+      await share.waitFor({ timeout: TIME });
+      const first = Number(/\d+/.exec((await share.textContent())!)![0]);
+      await expect
+        .poll(async () => Number(/\d+/.exec((await share.textContent())!)![0]), { timeout: TIME })
+        .toBeGreaterThan(first);
+      await page.getByRole('button', { name: 'Stop', exact: true }).click();
+      await page.getByText('Stopped: the tones without their dots').waitFor();
+      // Nothing is foretold by what has no dots, and nothing made of it.
+      expect(await page.getByText('On the machine').count()).toBe(0);
+      expect(await page.getByRole('button', { name: 'Keep as a job' }).isDisabled()).toBe(true);
+      await page.getByRole('button', { name: 'Draw the dots' }).click();
+      await share.waitFor({ timeout: TIME });
+      const started = performance.now();
+      await fetch(`${shop.server().origin}/api/jobs/${id}`, {
+        method: 'PUT',
+        body: JSON.stringify(CARD),
+        headers: await shop.keys(),
+      });
+      await proof(page);
+      expect(performance.now() - started).toBeLessThan(60_000);
+      expect(complaints).toEqual([]);
+      await context.close();
+    },
+    TIME,
+  );
+});
+
 describe('nothing is final', () => {
   test(
     'the crop is dragged in the stage, and every change is undone and done again, also after a reload',

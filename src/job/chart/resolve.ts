@@ -16,10 +16,11 @@ import {
   type Shop,
   type TonePoint,
 } from '../../material/index.ts';
+import { type Notice, notice } from '../../notices.ts';
 import { type BurnSettings, describeOptics } from '../../optics/index.ts';
 import type { ScreenName } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
-import { sayAsSentence } from '../prepare/ticket.ts';
+import { noticeOfOptics } from '../prepare/ticket.ts';
 import { predictPoints } from '../request/curve.ts';
 import {
   doseOf,
@@ -86,7 +87,7 @@ export function resolveChart(
     request.profile === undefined
       ? resolveUnlearned(request, { shop, refused })
       : resolveLearned(request, { shop, refused, size });
-  const { machine, settings, warnings, side } = resolved;
+  const { machine, settings, notices, side } = resolved;
   const looksThrough = side?.seen === 'through' && bearsTones(kind);
   if (request.seen === 'through' && !looksThrough) {
     throw new AppError(
@@ -100,8 +101,8 @@ export function resolveChart(
   // Through a profile the dose is what was learned, unless the request changes it.
   const asksDose = DOSE_SETTINGS_ASKED.some((setting) => request.settings?.[setting] !== undefined);
   const dose = judgeDose({ machine, learned: resolved.profile, settings, grid: resolved.grid }, { asked: asksDose });
-  if (dose && !warnings.includes(dose.text)) warnings.push(dose.text);
-  if (!isTable) warnings.push(...listBeats(resolved));
+  if (dose && !notices.some(({ text }) => text === dose.text)) notices.push(dose);
+  if (!isTable) notices.push(...listBeats(resolved));
   const isFieldEmpty = request.cells === 'empty';
   if (isFieldEmpty && (!isTable || (request.vary?.length ?? 0) > 0)) {
     throw new AppError(
@@ -170,7 +171,8 @@ export function resolveChart(
     ...(side ? { side: looksThrough ? side : { ...side, seen: 'face' } } : {}),
     doseJPerCm2: doseOf(settings, resolved.grid),
     usualDoseJPerCm2: usualDoseJPerCm2({ machine, learned: resolved.profile }),
-    warnings,
+    warnings: notices.map(({ text }) => text),
+    speaking: notices,
     assumptions,
   };
 }
@@ -272,7 +274,7 @@ interface ResolvedChart {
   readonly grid: ChartOptions['grid'];
   readonly gridOrigin: ChartSpec['gridOrigin'];
   readonly screen: { readonly name: ScreenName; readonly options: Readonly<Record<string, string | number>> };
-  readonly warnings: string[];
+  readonly notices: Notice[];
   readonly side?: SideSpec;
 }
 
@@ -311,7 +313,7 @@ function resolveLearned(
     grid: job.grid,
     gridOrigin: job.gridOrigin,
     screen: job.screen,
-    warnings: job.warnings.map(({ text }) => text),
+    notices: [...job.warnings],
     ...(job.side ? { side: job.side } : {}),
   };
 }
@@ -347,11 +349,11 @@ function resolveUnlearned(request: ChartRequest, { shop }: ChartContext): Resolv
       { wavelengthNm: machine.wavelengthNm, options: ['direction'] },
     );
   }
-  const warnings: string[] = [];
+  const notices: Notice[] = [];
   if (mark && request.direction !== undefined && mark.direction !== request.direction) {
-    warnings.push(
-      `${material.title} is known to mark ${mark.direction} at ${machine.wavelengthNm} nm; the chart is drawn for ${request.direction}. The reading finds the direction itself.`,
-    );
+    const { title } = material;
+    const { wavelengthNm } = machine;
+    notices.push(notice('direction-doubt', { title, known: mark.direction, wavelengthNm, drawn: request.direction }));
   }
   const grid = resolveGrid(request, { machine, learned: undefined });
   const settings = startSettings(machine, { grid, given: settleGiven(request.settings, machine) });
@@ -375,16 +377,16 @@ function resolveUnlearned(request: ChartRequest, { shop }: ChartContext): Resolv
       name,
       options: screenOptionsOf(name, { request: asked, learned: undefined, levels }),
     },
-    warnings,
+    notices,
     ...(side ? { side } : {}),
   };
 }
 
 /** What a curve must not be learned with unsaid: dots without a pulse of their own, or of changing size. */
-function listBeats({ machine, settings, grid }: ResolvedChart): string[] {
+function listBeats({ machine, settings, grid }: ResolvedChart): Notice[] {
   return describeOptics(machine, { ...settings, ...grid })
     .warnings.filter(({ about }) => about === 'pulsesPerDot' || about === 'pulseOverlap')
-    .map(({ text }) => sayAsSentence(text));
+    .map(noticeOfOptics);
 }
 
 function resolveAxes(

@@ -1,6 +1,7 @@
 import type { ChartKind, ChartOptions } from '../../chart/index.ts';
 import type { Machine } from '../../machine/index.ts';
 import type { Beneath, MarkDirection, Material, Profile, Seen } from '../../material/index.ts';
+import type { Notice } from '../../notices.ts';
 import type { ScreenOptions } from '../../screens/index.ts';
 import type { GivenSettings, SideSpec } from '../request/types.ts';
 import type { ExpectedError } from './expected-error.ts';
@@ -62,6 +63,8 @@ export interface ChartSpec {
   /** From which side it is looked at, and over what; absent for stock that nobody looks through. */
   readonly side?: SideSpec;
   readonly warnings: readonly string[];
+  /** The same, with what they speak of. */
+  readonly speaking: readonly Notice[];
   readonly assumptions: readonly string[];
 }
 

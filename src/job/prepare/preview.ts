@@ -222,8 +222,10 @@ export interface DotPreviewOptions extends PreviewOptions {
   readonly isStale?: () => boolean;
   /** Memory for the toned picture that nobody needs any more, of its very size. */
   readonly room?: Uint16Array;
-  /** Pixels of the screen that the long side of the piece takes: a picture with more would be scaled there, as codes. */
+  /** Pixels of the screen that the long side of the piece takes: more would be scaled there, as codes. */
   readonly longSidePx?: number;
+  /** Told what share of a search is done, 0 … 1. */
+  readonly onShare?: (share: number) => void;
 }
 
 /** Leaves a search half way; never seen outside. */
@@ -236,8 +238,9 @@ export async function drawDots(prepared: PreparedImage, options: DotPreviewOptio
   const tone = { ...chosenTone, ...spec.toneValues };
   const toned = toneInSteps(picture, { ...options, tone, isStale });
   if (!toned) return undefined;
-  const progress = () => {
+  const progress = (_stage: string, share?: number) => {
     if (isStale()) throw new StalePreview();
+    if (share !== undefined) options.onShare?.(share);
   };
   const making = searchDots(picture, { spec, tone, toned, progress, ...(mask ? { mask } : {}) });
   const made = await making.catch((error) => {

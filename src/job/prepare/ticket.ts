@@ -410,12 +410,12 @@ function describeSubject({ subject, isSearched, frame, width, height }: Picture)
 }
 
 /** Settings that the machine does not have are no remark to get used to. */
-function noticeOfOptics({ about, text }: OpticsWarning): Notice {
+export function noticeOfOptics({ about, text }: OpticsWarning): Notice {
   const facts = { field: about, said: sayAsSentence(text) };
   return isSetting(about) ? notice('setting-beyond', facts) : notice('optics-doubt', facts);
 }
 
 /** A remark that begins with a small letter, as a sentence of its own. */
-export function sayAsSentence(text: string): string {
+function sayAsSentence(text: string): string {
   return `${text.charAt(0).toUpperCase()}${text.slice(1)}${text.endsWith('.') ? '' : '.'}`;
 }

@@ -4,6 +4,7 @@ import { basename, extname, join } from 'node:path';
 import { AppError } from '../../errors.ts';
 import { makeFolder, writeFilesAtomic } from '../../tasks/index.ts';
 import type { JobCard, PhotoSettings } from '../protocol.ts';
+import { outdateYes, sayYes } from '../server-agreed.ts';
 import type { EventHub } from '../server-events.ts';
 import { removeFolder, tidyFileName, writing } from '../server-files.ts';
 import { requestOf } from '../server-photo-settings.ts';
@@ -49,8 +50,10 @@ export async function openJobs({ shopDir, work, previews, events }: JobsOptions)
 /** Files that were made through a profile are old when it says something else; so are those on their way. */
 function outdate(store: JobStore, profile: string): void {
   for (const job of store.jobs.values()) {
-    if (job.wish.profile !== profile || job.stale || (job.files.length === 0 && job.state !== 'making')) continue;
-    void saveJob(store, { ...job, stale: true }).catch(() => undefined);
+    if (job.wish.profile !== profile) continue;
+    const stale = job.stale || job.files.length > 0 || job.state === 'making';
+    if (stale === job.stale && !job.yes) continue;
+    void saveJob(store, { ...job, stale, yes: outdateYes(job.yes) }).catch(() => undefined);
   }
 }
 
@@ -92,6 +95,8 @@ export async function addJob(
       changed: new Date().toISOString(),
       files: [],
       stale: false,
+      yes: null,
+      ready: null,
     });
   } catch (error) {
     store.jobs.delete(id);
@@ -113,6 +118,20 @@ export async function setJobSettings({ store }: Jobs, id: string, wish: PhotoSet
   const job = findJob(store, id);
   if (JSON.stringify(job.wish) === JSON.stringify(wish)) return cardOf(job);
   return saveJob(store, { ...job, wish, changed: new Date().toISOString(), stale: job.files.length > 0 });
+}
+
+/**
+ * Its customer likes it as it was shown; null takes the yes back.
+ * @throws AppError option-invalid when something else is wished by now
+ */
+export async function agreeToJob({ store }: Jobs, id: string, shown: PhotoSettings | null): Promise<JobCard> {
+  const job = findJob(store, id);
+  return saveJob(store, { ...job, yes: shown && sayYes(shown, job.wish) });
+}
+
+/** The day on which it will be ready. */
+export async function setReady({ store }: Jobs, id: string, ready: string | null): Promise<JobCard> {
+  return saveJob(store, { ...findJob(store, id), ready });
 }
 
 /** Its photo, to look at. */

@@ -6,6 +6,7 @@ import { AppError } from '../../errors.ts';
 import { parseJson } from '../../json.ts';
 import { recordBurn, type TaskContext } from '../../tasks/index.ts';
 import type { BurnedCard } from '../protocol.ts';
+import { parseReady } from '../server-agreed.ts';
 import { fileAnswer, picture, readFileName, thumbnail } from '../server-answers.ts';
 import { LIMITS, type Receiving } from '../server-limits.ts';
 import { parsePhotoSettings, parseWith } from '../server-photo-settings.ts';
@@ -15,12 +16,14 @@ import { receiveFile, receiveJson } from '../server-receive.ts';
 import type { Thumbnails } from '../server-thumbnails.ts';
 import {
   addJob,
+  agreeToJob,
   burnedFilesOf,
   type Jobs,
   makeJobFiles,
   readJobFile,
   removeJob,
   setJobSettings,
+  setReady,
   subjectOfJob,
   viewPathOf,
 } from './actions.ts';
@@ -62,6 +65,15 @@ export function addJobRoutes(
   app.delete('/api/jobs/:id', async (c) => {
     await removeJob(jobs, c.req.param('id'));
     return c.body(null, 204);
+  });
+  app.post('/api/jobs/:id/agree', async (c) => {
+    const shown = parsePhotoSettings(await receiveJson(c.req.raw, LIMITS.json));
+    return c.json(await agreeToJob(jobs, c.req.param('id'), shown));
+  });
+  app.delete('/api/jobs/:id/agree', async (c) => c.json(await agreeToJob(jobs, c.req.param('id'), null)));
+  app.put('/api/jobs/:id/ready', async (c) => {
+    const day = parseReady(await receiveJson(c.req.raw, LIMITS.json));
+    return c.json(await setReady(jobs, c.req.param('id'), day));
   });
   app.get('/api/jobs/:id/photo', async (c) => {
     return picture(await readFile(viewPathOf(jobs, c.req.param('id'))), 'image/jpeg');

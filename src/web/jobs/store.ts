@@ -5,6 +5,7 @@ import { AppError } from '../../errors.ts';
 import { formatJson, parseJson } from '../../json.ts';
 import { writeFilesAtomic } from '../../tasks/index.ts';
 import type { JobCard } from '../protocol.ts';
+import { KEPT_DAY, KEPT_YES, viewYes, type Yes } from '../server-agreed.ts';
 import type { EventHub } from '../server-events.ts';
 import { createSaveRow, isFileName, type SaveRow } from '../server-files.ts';
 import { clearIncoming, nameIncoming } from '../server-incoming.ts';
@@ -21,12 +22,16 @@ const RECORD = v.object({
   changed: v.string(),
   files: v.array(v.string()),
   stale: v.boolean(),
+  yes: KEPT_YES,
+  ready: KEPT_DAY,
 });
 
 /** A job's folder holds the photo, what is wished of it, and the files that were made. */
-export interface StoredJob extends JobCard {
+export interface StoredJob extends Omit<JobCard, 'agreed'> {
   /** File of the photo inside the job's folder: its ending is that of the format that was found inside. */
   readonly stored: string;
+  /** What its customer has said yes to. */
+  readonly yes: Yes | null;
 }
 
 /** The jobs of a shop folder. */
@@ -84,7 +89,7 @@ export function announceJob(store: JobStore, id: string): void {
 async function writeJob(store: JobStore, id: string): Promise<void> {
   const job = store.jobs.get(id);
   if (!job) return;
-  const { name, photo, stored, wish, changed, files, stale } = job;
+  const { name, photo, stored, wish, changed, files, stale, yes, ready } = job;
   const record = {
     schema: 'tonewright-kept-job/1',
     name,
@@ -93,6 +98,8 @@ async function writeJob(store: JobStore, id: string): Promise<void> {
     changed,
     files,
     stale,
+    yes,
+    ready,
   };
   await writeFilesAtomic([{ path: folderOf(store, id, 'job.json'), bytes: formatJson(record, 'record') }], {
     force: true,
@@ -105,7 +112,10 @@ async function removeRest(path: string): Promise<void> {
   if (there.every((name) => name === 'out')) await rm(path, { recursive: true, force: true });
 }
 
-export const cardOf = ({ stored: _, ...card }: StoredJob): JobCard => card;
+export const cardOf = ({ stored: _, yes, ...card }: StoredJob): JobCard => ({
+  ...card,
+  agreed: viewYes(yes, card.wish),
+});
 
 /** A record that a person has damaged by hand hides its job and nothing else. */
 async function readJob(root: string, id: string): Promise<StoredJob | undefined> {
@@ -125,6 +135,8 @@ async function readJob(root: string, id: string): Promise<StoredJob | undefined>
       changed: found.changed,
       files,
       stale: found.stale,
+      yes: found.yes,
+      ready: found.ready,
     };
   } catch {
     return undefined;

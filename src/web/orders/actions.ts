@@ -6,7 +6,9 @@ import * as v from 'valibot';
 import yazl from 'yazl';
 import { AppError } from '../../errors.ts';
 import { parseOrderList, type TaskContext, writeFilesAtomic } from '../../tasks/index.ts';
+import { photoSettingsOf } from '../piece-settings.ts';
 import type { OrderAhead, OrderView, PhotoSettings, ReadListView } from '../protocol.ts';
+import { sayYes } from '../server-agreed.ts';
 import type { EventHub } from '../server-events.ts';
 import { tidyFileName } from '../server-files.ts';
 import { nameIncoming } from '../server-incoming.ts';
@@ -15,7 +17,7 @@ import { MAX_PIXELS, type Subject } from '../server-previews.ts';
 import type { Work } from '../server-work.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
 import { markFaults, type OrderContext, quoteAhead, startRun } from './make.ts';
-import { assertSums, listResults, outdate, sortPieces, sumsKey, viewOf } from './status.ts';
+import { assertSums, isWanted, listResults, outdate, sortPieces, sumsKey, viewOf } from './status.ts';
 import { changePiece, findOrder, findPiece, folderOf, type OrderStore, openOrderStore, saveOrder } from './store.ts';
 import type { StoredOrder } from './types.ts';
 
@@ -186,6 +188,31 @@ export async function setPiece({ store }: Orders, id: string, pieceId: string, j
 }
 
 /**
+ * Its customer likes a piece as it was shown; null takes the yes back.
+ * @throws AppError name-unknown; option-invalid when something else is wished by now
+ */
+export async function agreeToPiece(
+  { store }: Orders,
+  { id, piece }: { readonly id: string; readonly piece: string },
+  shown: PhotoSettings | null,
+): Promise<OrderView> {
+  const order = findOrder(store, id);
+  const { own } = findPiece(order, piece);
+  changePiece(order, piece, { yes: shown && sayYes(shown, photoSettingsOf(order.wish, own)) });
+  return saveOrder(store, order);
+}
+
+/** Whether it makes only what is agreed, and the day on which it will be ready. @throws AppError name-unknown */
+export async function setOrder(
+  { store }: Orders,
+  id: string,
+  next: Partial<Pick<StoredOrder, 'onlyAgreed' | 'ready'>>,
+): Promise<OrderView> {
+  const order = Object.assign(findOrder(store, id), next);
+  return saveOrder(store, order);
+}
+
+/**
  * The photo of a piece once more, as another piece that asks for the same until it is changed: one photo in many sizes.
  * @throws AppError name-unknown; option-invalid for too many, and for a photo that is not there yet
  */
@@ -228,8 +255,10 @@ export function quoteOrder(orders: Orders, id: string, json: unknown): OrderAhea
 export async function runOrder(orders: Orders, id: string): Promise<OrderView> {
   const order = findOrder(orders.store, id);
   if (order.running) return viewOf(order);
-  if (order.pieces.every(({ excluded }) => excluded)) {
-    throw new AppError('option-invalid', 'found no photo to make, needed at least one');
+  if (!order.pieces.some((piece) => isWanted(order, piece))) {
+    const isOpen = order.onlyAgreed && order.pieces.some(({ excluded }) => !excluded);
+    const why = isOpen ? 'found no piece that is agreed as it is now' : 'found no photo to make';
+    throw new AppError('option-invalid', `${why}, needed at least one`);
   }
   startRun(orders, order);
   return saveOrder(orders.store, order);

@@ -7,19 +7,22 @@ import { LIST_OPTIONS, readRequest, sha256, TONE_FIELDS } from '../../tasks/inde
 import { findNamedSize, parseSizeMm } from '../../units.ts';
 import { photoSettingsOf } from '../piece-settings.ts';
 import type { OrderPiece, PhotoSettings, PieceSettings } from '../protocol.ts';
+import { KEPT_YES, type Yes } from '../server-agreed.ts';
 import { isFileName, tidyFileName } from '../server-files.ts';
 import { optionsOf, RECORD_NAME } from '../server-photo-settings.ts';
 
 /** What an order's list is called in messages; the page sends its text alone. */
 export const LIST = 'list';
 /** A piece as the order's folder keeps it. */
-export interface KeptPiece extends OrderPiece {
+export interface KeptPiece extends Omit<OrderPiece, 'agreed' | 'awaitsYes'> {
   /** The line of the list that it stands for, as it was written. */
   readonly line: OrderRow | null;
   /** What its status is about: `keyOf` when it was made, or when it failed. */
   readonly of: string | null;
   /** Names of its result files, while it is made. */
   readonly files: readonly string[];
+  /** What its customer has said yes to. */
+  readonly yes: Yes | null;
 }
 
 const CELL = v.strictObject({ text: v.string(), line: v.number(), column: v.number() });
@@ -31,6 +34,7 @@ export const KEPT_PIECE = v.object({
   of: v.optional(v.nullable(v.string()), null),
   files: v.optional(v.array(v.custom<string>(isFileName)), []),
   missing: v.optional(v.boolean(), false),
+  yes: KEPT_YES,
 });
 
 /** A new card of a photo that nothing was asked of yet. */
@@ -53,6 +57,7 @@ export function createPiece(photo: string, { width, height }: { width: number; h
     line: null,
     of: null,
     files: [],
+    yes: null,
   };
 }
 

@@ -14,7 +14,7 @@ import type { OrderAhead, OrderPiece, OrderTotals } from '../protocol.ts';
 import { hintOf } from '../server-errors.ts';
 import { optionsOf } from '../server-photo-settings.ts';
 import { type KeptPiece, keyOf, LIST, profileOf, rowOf } from './lines.ts';
-import { OUTDATED, refreshStatuses, sumsKey } from './status.ts';
+import { isWanted, OUTDATED, refreshStatuses, sumsKey } from './status.ts';
 import { announceOrder, changePiece, folderOf, type OrderStore, saveOrder } from './store.ts';
 import type { StoredOrder } from './types.ts';
 
@@ -87,7 +87,7 @@ export function quoteAhead(
   order: StoredOrder,
   seconds: Readonly<Record<string, number>>,
 ): OrderAhead {
-  const counted = order.pieces.filter(({ id, excluded, missing }) => !excluded && !missing && id in seconds);
+  const counted = order.pieces.filter((piece) => isWanted(order, piece) && !piece.missing && piece.id in seconds);
   const planned = plan(around, order, counted);
   const timed = planned.map((one, at) => ({ planned: one, seconds: seconds[counted[at]!.id]! }));
   const quote = quoteOrderAhead(timed, around.context);
@@ -126,7 +126,7 @@ async function make(
 ): Promise<void> {
   const { store, context } = around;
   const { id, wish } = order;
-  const pieces = order.pieces.filter(({ excluded }) => !excluded);
+  const pieces = order.pieces.filter((piece) => isWanted(order, piece));
   const isReplaced = (piece: KeptPiece) => replaced.has(profileOf(wish, piece) ?? '');
   const keys = pieces.map((piece) => keyOf(wish, piece));
   const sums = sumsKey(order);
@@ -139,7 +139,7 @@ async function make(
   }
   // What was made of pieces that are left out now goes, or it would be taken for the order's.
   for (const piece of order.pieces) {
-    if (piece.excluded && piece.files.length > 0)
+    if (!isWanted(order, piece) && piece.files.length > 0)
       changePiece(order, piece.id, { status: 'waiting', reason: null, of: null, files: [] });
   }
   announceOrder(store, order);

@@ -1,6 +1,7 @@
 import { Readable } from 'node:stream';
 import type { Hono } from 'hono';
 import * as v from 'valibot';
+import { parseReady } from '../server-agreed.ts';
 import { addFileRoute, picture, readFileName } from '../server-answers.ts';
 import { LIMITS, type Receiving } from '../server-limits.ts';
 import { parsePhotoSettings, parseWith } from '../server-photo-settings.ts';
@@ -8,6 +9,7 @@ import { receiveBytes, receiveFile, receiveJson } from '../server-receive.ts';
 import {
   addList,
   addPhoto,
+  agreeToPiece,
   copyPiece,
   layPlates,
   nameIncomingPhoto,
@@ -19,6 +21,7 @@ import {
   removeOrder,
   removePiece,
   runOrder,
+  setOrder,
   setPhotoSettings,
   setPiece,
   stopOrder,
@@ -27,6 +30,7 @@ import {
 import { viewOf } from './status.ts';
 import { addOrder, findOrder } from './store.ts';
 
+const ONLY_AGREED_REQUEST = v.strictObject({ on: v.boolean() });
 const ORDER_REQUEST = v.strictObject({ title: v.pipe(v.string(), v.maxLength(200)), wish: v.unknown() });
 
 /** The addresses of orders: JSON ↔ actions. */
@@ -58,6 +62,21 @@ export function addOrderRoutes(app: Hono, orders: Orders, receiving: Receiving):
   app.put('/api/orders/:id/pieces/:piece', async (c) => {
     const { id, piece } = c.req.param();
     return c.json(await setPiece(orders, id, piece, await receiveJson(c.req.raw, LIMITS.json)));
+  });
+  app.post('/api/orders/:id/pieces/:piece/agree', async (c) => {
+    const shown = parsePhotoSettings(await receiveJson(c.req.raw, LIMITS.json));
+    return c.json(await agreeToPiece(orders, c.req.param(), shown));
+  });
+  app.delete('/api/orders/:id/pieces/:piece/agree', async (c) =>
+    c.json(await agreeToPiece(orders, c.req.param(), null)),
+  );
+  app.put('/api/orders/:id/ready', async (c) => {
+    const ready = parseReady(await receiveJson(c.req.raw, LIMITS.json));
+    return c.json(await setOrder(orders, c.req.param('id'), { ready }));
+  });
+  app.put('/api/orders/:id/only-agreed', async (c) => {
+    const { on } = parseWith(ONLY_AGREED_REQUEST, await receiveJson(c.req.raw, LIMITS.json));
+    return c.json(await setOrder(orders, c.req.param('id'), { onlyAgreed: on }));
   });
   app.post('/api/orders/:id/pieces/:piece/copy', async (c) => {
     const { id, piece } = c.req.param();

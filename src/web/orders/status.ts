@@ -1,6 +1,8 @@
 import { AppError } from '../../errors.ts';
 import { sha256 } from '../../tasks/index.ts';
+import { photoSettingsOf } from '../piece-settings.ts';
 import type { OrderView } from '../protocol.ts';
+import { outdateYes, viewYes } from '../server-agreed.ts';
 import { type KeptPiece, keyOf, profileOf } from './lines.ts';
 import type { StoredOrder } from './types.ts';
 
@@ -9,9 +11,18 @@ import type { StoredOrder } from './types.ts';
  * while the key is that of what is asked now, they hold.
  */
 
+const agreedOf = ({ wish }: StoredOrder, piece: KeptPiece) => viewYes(piece.yes, photoSettingsOf(wish, piece.own));
+
+const awaitsYes = (order: StoredOrder, piece: KeptPiece) =>
+  order.onlyAgreed && !piece.excluded && !agreedOf(order, piece)?.holds;
+
+/** Whether a run makes it: it is not left out, and agreed where the order asks for that. */
+export const isWanted = (order: StoredOrder, piece: KeptPiece): boolean => !piece.excluded && !awaitsYes(order, piece);
+
 /** Tells what the sums of an order are of from every other order: its pieces, what is asked of each, and how many. */
-export function sumsKey({ wish, pieces }: StoredOrder): string {
-  const wanted = pieces.filter(({ excluded }) => !excluded);
+export function sumsKey(order: StoredOrder): string {
+  const { wish } = order;
+  const wanted = order.pieces.filter((piece) => isWanted(order, piece));
   return sha256(JSON.stringify(wanted.map((piece) => [piece.id, keyOf(wish, piece), piece.count]))).slice(0, 16);
 }
 
@@ -43,9 +54,14 @@ export const OUTDATED = '';
 /** Takes what was made through a profile for outdated. @returns whether the order has such a piece */
 export function outdate(order: StoredOrder, profile: string): boolean {
   const isMade = ({ status }: KeptPiece) => status === 'done' || status === 'changed';
-  const through = order.pieces.filter((piece) => isMade(piece) && profileOf(order.wish, piece) === profile);
+  const through = order.pieces.filter(
+    (piece) => (isMade(piece) || piece.yes) && profileOf(order.wish, piece) === profile,
+  );
   if (through.length === 0) return false;
-  order.pieces = order.pieces.map((piece) => (through.includes(piece) ? { ...piece, of: OUTDATED } : piece));
+  order.pieces = order.pieces.map((piece) => {
+    if (!through.includes(piece)) return piece;
+    return { ...piece, ...(isMade(piece) ? { of: OUTDATED } : {}), yes: outdateYes(piece.yes) };
+  });
   order.sumsOf = null;
   return true;
 }
@@ -60,8 +76,9 @@ export function sortPieces(pieces: readonly KeptPiece[]): readonly KeptPiece[] {
 }
 
 /** Files in the order's folder of results: its sums, and those of every piece that is made. */
-export function listResults({ pieces }: StoredOrder): readonly string[] {
-  const made = pieces.filter(({ excluded, status }) => !excluded && (status === 'done' || status === 'changed'));
+export function listResults(order: StoredOrder): readonly string[] {
+  const isMade = ({ status }: KeptPiece) => status === 'done' || status === 'changed';
+  const made = order.pieces.filter((piece) => isWanted(order, piece) && isMade(piece));
   return ['order.json', 'order.csv', 'order.html', 'order.customer.html', ...made.flatMap(({ files }) => files)];
 }
 
@@ -72,7 +89,10 @@ export function viewOf(order: StoredOrder): OrderView {
   const laid = platesOf === key;
   return {
     ...rest,
-    pieces: order.pieces.map(({ line: _line, of: _of, files: _files, ...piece }) => piece),
+    pieces: order.pieces.map((piece) => {
+      const { line: _line, of: _of, files: _files, yes: _yes, ...shown } = piece;
+      return { ...shown, agreed: agreedOf(order, piece), awaitsYes: awaitsYes(order, piece) };
+    }),
     totals: sumsOf === key ? order.totals : null,
     plates: laid ? order.plates : [],
     plateNotes: laid ? order.plateNotes : [],

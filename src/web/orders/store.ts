@@ -1,10 +1,12 @@
 import { randomBytes } from 'node:crypto';
 import { readdir, readFile } from 'node:fs/promises';
 import { join } from 'node:path';
+import * as v from 'valibot';
 import { AppError } from '../../errors.ts';
 import { formatJson, parseJson } from '../../json.ts';
 import { filesOfPiece, makeFolder, writeFilesAtomic } from '../../tasks/index.ts';
 import type { OrderPiece, OrderView, PhotoSettings } from '../protocol.ts';
+import { KEPT_DAY } from '../server-agreed.ts';
 import type { EventHub } from '../server-events.ts';
 import { createSaveRow, isFileName, type SaveRow, tidyFileName } from '../server-files.ts';
 import { clearIncoming } from '../server-incoming.ts';
@@ -14,6 +16,8 @@ import { refreshStatuses, viewOf } from './status.ts';
 import type { StoredOrder } from './types.ts';
 
 const ID = /^[0-9a-f]{16}$/;
+/** What orders of older versions do not have. */
+const KEPT_ORDER = v.object({ onlyAgreed: v.optional(v.boolean(), false), ready: KEPT_DAY });
 
 /** The orders of a shop folder. */
 export interface OrderStore {
@@ -70,6 +74,8 @@ export async function addOrder(store: OrderStore, title: string, wish: PhotoSett
     pieces: [],
     changed: '',
     running: false,
+    onlyAgreed: false,
+    ready: null,
     problem: null,
     totals: null,
     sumsOf: null,
@@ -123,7 +129,8 @@ async function readOrder(root: string, id: string): Promise<StoredOrder | undefi
       const isOld = kept.status === 'done' && kept.of === null;
       return isOld ? { ...kept, of: keyOf(wish, kept), files: filesOfPiece(kept.name, { format: 'png' }) } : kept;
     });
-    return { sumsOf: null, platesOf: null, ...record, id, wish, pieces } as StoredOrder;
+    const { onlyAgreed, ready } = parseWith(KEPT_ORDER, record);
+    return { sumsOf: null, platesOf: null, ...record, id, wish, pieces, onlyAgreed, ready } as StoredOrder;
   } catch {
     return undefined;
   }

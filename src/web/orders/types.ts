@@ -9,6 +9,8 @@ export interface StoredOrder {
   pieces: readonly KeptPiece[];
   changed: string;
   running: boolean;
+  onlyAgreed: boolean;
+  ready: string | null;
   problem: string | null;
   totals: OrderTotals | null;
   /** What the sums, and the plates, are of: `sumsKey` when their making began. */

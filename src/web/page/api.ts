@@ -96,6 +96,15 @@ export const recordBurned = (
       ? { method: 'POST', body: picture, headers: { 'x-burned': encodeURIComponent(JSON.stringify(asked)) } }
       : send('POST', asked),
   );
+/**
+ * The customer says yes to what was shown.
+ * @param path of a job or of a piece of an order
+ */
+export const agree = (path: string, shown: PhotoSettings) => ask(`${path}/agree`, send('POST', shown));
+export const takeYesBack = (path: string) => ask(`${path}/agree`, { method: 'DELETE' });
+/** @param path of a job or of an order */
+export const setReady = (path: string, day: string | null) => ask(`${path}/ready`, send('PUT', { day }));
+export const makeOnlyAgreed = (id: string, on: boolean) => ask(`/api/orders/${id}/only-agreed`, send('PUT', { on }));
 export const getBurned = (month: string) => askJson<BurnedMonth>(`/api/burned?month=${month}`);
 export const burnAgain = (id: string, force: boolean) =>
   askJson<BurnedAgain>(`/api/burned/${id}/again`, send('POST', { force }));
@@ -133,6 +142,10 @@ export async function getDraft(path: string, ask_: PreviewRequestJson, signal: A
   const answer = await ask(`${path}/draft`, send('POST', ask_, signal));
   return answer.status === 204 ? undefined : answer.blob();
 }
+
+/** Share of the search of dots that a window waits for, 0 … 1. */
+export const getShare = async (path: string, window: string) =>
+  (await askJson<{ readonly share: number }>(`${path}/look/share?window=${window}`)).share;
 
 export interface PreviewParts {
   /** The proof, as soon as it is there. */

@@ -215,7 +215,7 @@ function App() {
 function Screen({ route }: { readonly route: string }) {
   const [, place = '', part = '', first = '', second = '', third = '', fourth] = route.split('/');
   if (place === 'photo') return <PhotoScreen id={part} />;
-  if (place === 'show') return <ShowScreen id={part} />;
+  if (place === 'show') return <ShowScreen id={part} piece={first} />;
   if (place === 'compare') return <CompareTakesScreen id={part} />;
   if (place === 'material') {
     if (part === 'reading') return <ReadingScreen id={first} />;

@@ -54,9 +54,45 @@ export function Home() {
         )}
         {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
       </section>
+      <FirstDay />
       <Samples onPick={(id) => open(() => useSample(id, freshSettings(lastSettings)))} prominent={jobs.size === 0} />
       <JobList />
     </div>
+  );
+}
+
+/** What makes the examples' guesses into the shop's own figures; gone once all of it is known. */
+function FirstDay() {
+  const { own } = useShop().shop;
+  if (own.machine && own.profile && own.prices) return null;
+  const steps = [
+    {
+      title: 'Your machine',
+      what: 'its lens, field and power, and how its software counts',
+      to: '/shop/new/machine',
+      done: own.machine,
+    },
+    { title: 'What a minute costs', what: 'then each photo has its price', to: '/shop/new/price', done: own.prices },
+    { title: 'Your first material', what: 'one chart, burned and scanned', to: '/material', done: own.profile },
+  ];
+  return (
+    <section class="first-day" aria-labelledby="first-day-title">
+      <h2 id="first-day-title">The first day</h2>
+      <p class="soft">Until these are known, the figures are those of built-in examples: good for a look.</p>
+      <ol>
+        {steps.map(({ title, what, to, done }) => (
+          <li key={to}>
+            <a href={`#${to}`}>
+              <b>
+                {title}
+                {done && <Icon name="check" />}
+              </b>
+              <span class="soft">{done ? 'done' : what}</span>
+            </a>
+          </li>
+        ))}
+      </ol>
+    </section>
   );
 }
 
@@ -192,7 +228,12 @@ function JobList() {
   }
 }
 
-function sayState({ state, stale }: JobCard): string {
+function sayState(job: JobCard): string {
+  const { agreed } = job;
+  return `${sayMade(job)}${agreed ? (agreed.holds ? ' · agreed' : ' · changed since agreed') : ''}`;
+}
+
+function sayMade({ state, stale }: JobCard): string {
   if (state === 'making') return 'being made';
   if (state === 'open') return 'open';
   return stale ? 'changed since it was made' : 'ready to burn';

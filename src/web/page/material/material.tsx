@@ -2,6 +2,7 @@ import { useEffect, useState } from 'preact/hooks';
 import type { ChartCard, ChartMade, ChartRequestJson, MachineFacts, Reading } from '../../protocol.ts';
 import { listCharts, listReadings, makeChart, putAwayChart, tryChart } from '../api.ts';
 import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
+import { type Mending, NoticeLines } from '../notices/notices.tsx';
 import { numbers } from '../numbers.ts';
 import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
@@ -49,6 +50,8 @@ export function MaterialScreen({ draw }: { readonly draw?: AskedChart | undefine
   const [charts, setCharts] = useState<readonly ChartCard[]>();
   const [made, setMade] = useState<ChartMade>();
   const [readings, setReadings] = useState<readonly Reading[]>([]);
+  /** A drawn chart whose form begins again, with the settings that its machine starts with. */
+  const [usual, setUsual] = useState<ChartMade>();
   const [error, setError] = useState<unknown>();
   const load = () => {
     setError(undefined);
@@ -75,8 +78,8 @@ export function MaterialScreen({ draw }: { readonly draw?: AskedChart | undefine
           <h2 id="burn-title">
             <span class="step-number">1</span>Burn a chart
           </h2>
-          <ChartForm asked={draw} onMade={setMade} />
-          {made && <ChartDone chart={made} />}
+          <ChartForm key={usual?.hash} asked={usual ?? draw} onMade={setMade} />
+          {made && <ChartDone chart={made} onUsual={() => setUsual(made)} />}
         </section>
         <section class="step" aria-labelledby="capture-title">
           <h2 id="capture-title">
@@ -316,10 +319,19 @@ function ChartForm({
   );
 }
 
-function ChartDone({ chart }: { readonly chart: ChartMade }) {
-  const { unit } = useShop();
+function ChartDone({ chart, onUsual }: { readonly chart: ChartMade; readonly onUsual: () => void }) {
+  const { unit, lastSettings } = useShop();
+  // Of a photo's wish only what a chart has, too: nothing but its settings can be mended here.
+  const wish = { ...lastSettings, machine: chart.machine, settings: chart.settings };
+  const mending: Mending = {
+    wish,
+    onMend: (mend) => {
+      if ('wish' in mend) onUsual();
+      else document.querySelector<HTMLElement>('.step input')?.focus();
+    },
+  };
   const words = useWords();
-  const { hash, files, seconds, typed, warnings, expected, widthMm, heightMm } = chart;
+  const { hash, files, seconds, typed, notices, expected, widthMm, heightMm } = chart;
   const address = (file: string) => `/api/charts/${hash}/${file}`;
   return (
     <div class="chart-done" role="status">
@@ -328,12 +340,7 @@ function ChartDone({ chart }: { readonly chart: ChartMade }) {
         <b>{sayDuration(seconds)}</b> on the machine, {saySize(widthMm, heightMm, unit)}, {words(typed)}.
       </p>
       {expected && <p class="note">{words(expected)}</p>}
-      {warnings.map((text) => (
-        <p key={text} class="warn-line">
-          <Icon name="warn" />
-          {words(text)}
-        </p>
-      ))}
+      {notices.length > 0 && <NoticeLines notices={notices} mending={mending} />}
       <ul class="files">
         {files
           .filter((file) => file !== 'chart.html')

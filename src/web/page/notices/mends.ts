@@ -57,6 +57,7 @@ const MENDS: { readonly [C in NoticeCode]: Mender<C> | null } = {
   'smoke-taken': null,
   'references-disagree': null,
   'direction-read': null,
+  'direction-doubt': null,
   'patches-left-out': null,
   'patch-left-out': null,
   'clusters-missing': null,
@@ -128,7 +129,8 @@ const MENDS: { readonly [C in NoticeCode]: Mender<C> | null } = {
   'runs-short': (_data, { wish }) => ({ label: 'Let the program choose', wish: { ...wish, screen: 'auto' } }),
   'levels-unstated': null,
   'dose-strong': (_data, facts) => usualSettings(facts),
-  'dose-faint': (_data, facts) => usualSettings(facts),
+  // More dose is a person's own step, never a click's.
+  'dose-faint': () => ({ label: 'Look at the settings', open: 'dots' }),
   'solid-uneven': (_data, { wish, shop }) => drawChart('tone', wish, shop),
   'aim-beyond': (_data, { wish }) => ({ label: 'Fit it to the material', wish: { ...wish, range: 'scale' } }),
   'photo-small': ({ times }, { wish, unit }) => {

@@ -28,7 +28,7 @@ export function Ahead({
   readonly lookOf: (piece: OrderPiece) => CardLook | undefined;
 }) {
   const [ahead, setAhead] = useState<OrderAhead>();
-  const wanted = order.pieces.filter(({ excluded, missing }) => !excluded && !missing);
+  const wanted = order.pieces.filter(({ excluded, awaitsYes, missing }) => !excluded && !awaitsYes && !missing);
   const seconds = listSeconds(wanted, lookOf);
   const key = JSON.stringify([seconds, wanted.map(({ id, count }) => [id, count])]);
   useEffect(() => {

@@ -1,7 +1,7 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import { ownSettingsOf } from '../../piece-settings.ts';
+import { ownSettingsOf, photoSettingsOf } from '../../piece-settings.ts';
 import type { OrderPiece, OrderTotals, OrderView, PhotoSettings } from '../../protocol.ts';
-import { copyPiece, layPlates, removePiece, runOrder, stopOrder } from '../api.ts';
+import { agree, copyPiece, layPlates, makeOnlyAgreed, removePiece, runOrder, stopOrder, takeYesBack } from '../api.ts';
 import { sayDuration, saySize } from '../measure.ts';
 import { NoticeLines } from '../notices/notices.tsx';
 import { DropPlace } from '../parts/drop-place.tsx';
@@ -96,7 +96,8 @@ function OrderWork({ order }: { readonly order: OrderView }) {
     if (saved.every(Boolean)) await attempt(() => runOrder(order.id));
   };
   const { pieces, running, totals } = order;
-  const wanted = pieces.filter(({ excluded }) => !excluded);
+  const wanted = pieces.filter(({ excluded, awaitsYes }) => !excluded && !awaitsYes);
+  const agreed = pieces.filter((piece) => !piece.excluded && piece.agreed?.holds).length;
   const made = wanted.filter(({ status }) => status === 'done').length;
   const failed = wanted.filter(({ status }) => status === 'failed').length;
   const chosen = pieces.find((piece) => piece.id === open?.id);
@@ -138,6 +139,13 @@ function OrderWork({ order }: { readonly order: OrderView }) {
       apply(applied);
     },
     again: make,
+    agree: (yes) => {
+      void attempt(async () => {
+        // The yes is to what the card shows.
+        if (!(await flush()) || !(await flushChange(piecePath(piece)))) return;
+        await (yes ? agree(piecePath(piece), photoSettingsOf(wish, piece.own)) : takeYesBack(piecePath(piece)));
+      });
+    },
   });
   return (
     <div class="work">
@@ -177,6 +185,18 @@ function OrderWork({ order }: { readonly order: OrderView }) {
               >
                 {totals ? 'All pieces are made' : made > 0 ? 'Make what is missing' : 'Make all pieces'}
               </Button>
+            )}
+            {!running && pieces.length > 0 && (
+              <label class="toggle">
+                <input
+                  type="checkbox"
+                  checked={order.onlyAgreed}
+                  onChange={({ currentTarget }) => attempt(() => makeOnlyAgreed(order.id, currentTarget.checked))}
+                />
+                <span>
+                  Only what is agreed ({agreed} of {pieces.filter(({ excluded }) => !excluded).length})
+                </span>
+              </label>
             )}
             {filling && (
               <Busy>

@@ -4,6 +4,7 @@ import type { OrderPiece, OrderView, PhotoSettings, PieceSettings } from '../../
 import { sayDuration, saySize } from '../measure.ts';
 import type { Mend } from '../notices/mends.ts';
 import { MendButton } from '../notices/notices.tsx';
+import { sayAgreed } from '../parts/agreed.tsx';
 import { Button, capitalise, Icon, NumberField } from '../parts/parts.tsx';
 import { without } from '../photo/without.ts';
 import { useShop, useWords } from '../shop-context.ts';
@@ -36,6 +37,8 @@ export interface CardActions {
   readonly remove: (() => void) | undefined;
   readonly applyToAll: () => void;
   readonly again: () => void;
+  /** The customer likes it as it is now, or not yet. */
+  readonly agree: (yes: boolean) => void;
 }
 
 /** One piece: as it will look, what it is, what there is to know of it. */
@@ -54,13 +57,14 @@ export function PieceCard({
   readonly actions: CardActions;
 }) {
   const { unit } = useShop();
-  const { status, excluded, photo, count, missing } = piece;
+  const { status, excluded, photo, count, missing, agreed, awaitsYes } = piece;
   const wish = photoSettingsOf(all, piece.own);
   const seconds = status === 'done' ? piece.seconds : look?.facts?.seconds;
   const facts = [
     saySize(wish.widthMm, wish.heightMm, unit),
     ...(count > 1 ? [`${count} copies`] : []),
-    ...(excluded ? ['left out'] : STATES[status] === '' ? [] : [STATES[status]]),
+    ...(excluded ? ['left out'] : awaitsYes ? ['waits for a yes'] : STATES[status] === '' ? [] : [STATES[status]]),
+    ...(agreed && !agreed.holds ? ['changed since agreed'] : []),
     ...(seconds === undefined || seconds === null || excluded ? [] : [sayDuration(seconds)]),
   ];
   return (
@@ -89,6 +93,18 @@ export function PieceCard({
           />
           <span>Make it</span>
         </label>
+        {!missing && (
+          <label class="toggle">
+            <input
+              type="checkbox"
+              checked={agreed?.holds ?? false}
+              aria-label={`The customer has agreed to ${photo}`}
+              title={agreed ? sayAgreed(agreed) : undefined}
+              onChange={({ currentTarget }) => actions.agree(currentTarget.checked)}
+            />
+            <span>Agreed</span>
+          </label>
+        )}
         {!missing && (
           <Button kind="quiet" aria-label={`One more size of ${photo}`} onClick={actions.copy}>
             One more size

@@ -59,7 +59,7 @@ export function PieceDialog({
   readonly onSave: (change: PieceChange) => void;
   readonly onClose: () => void;
 }) {
-  const { shop } = useShop();
+  const { shop, go } = useShop();
   const words = useWords();
   const dialog = useRef<HTMLDialogElement>(null);
   const pathOf = (id: string) => `/api/orders/${order.id}/pieces/${id}`;
@@ -78,6 +78,7 @@ export function PieceDialog({
   const [drawer, setDrawer] = useState<'know' | 'bench'>();
   const [comparing, setComparing] = useState(false);
   useKey('c', () => setComparing(true));
+  useKey('f', () => show());
   useEffect(() => {
     if (!comparing) return;
     dialog.current?.querySelector<HTMLElement>('.comparing .back')?.focus();
@@ -123,6 +124,7 @@ export function PieceDialog({
     if (isChanged) save();
     to();
   };
+  const show = () => walk(() => go(`/show/${order.id}/${piece.id}`));
   const toggle = (id: 'know' | 'bench') => setDrawer(drawer === id ? undefined : id);
   const groups = groupsOf({
     mask,
@@ -204,6 +206,9 @@ export function PieceDialog({
                   onClick={() => setComparing(true)}
                 >
                   Compare
+                </Button>
+                <Button class="sign-first" icon="show" aria-label="Show the customer" title="F" onClick={show}>
+                  Show
                 </Button>
                 <Button
                   class="sign-first"

@@ -2,6 +2,7 @@ import type { JobCard, PredictionJson } from '../../protocol.ts';
 import { sayShare } from '../measure.ts';
 import { type Mending, NoticeLines } from '../notices/notices.tsx';
 import { numbers } from '../numbers.ts';
+import { sayAgreed } from '../parts/agreed.tsx';
 import { Busy, Button, Icon } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
 import { titleIn, useShop, useWords } from '../shop-context.ts';
@@ -126,6 +127,7 @@ export function KeepJob({
         <Busy>Making the files</Busy>
       ) : (
         <>
+          {job.agreed && <p class={job.agreed.holds ? 'note' : 'warn-line'}>{sayAgreed(job.agreed)}.</p>}
           {stale && <p class="note">You have changed something since the files were made.</p>}
           {!kept && (
             <Button kind="main" icon="check" disabled={!ready} onClick={onKeep}>

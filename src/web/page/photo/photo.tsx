@@ -3,6 +3,7 @@ import type { JobCard, PhotoSettings } from '../../protocol.ts';
 import { getJob, keepJob } from '../api.ts';
 import { forgetTakes } from '../compare/takes.ts';
 import type { Mending } from '../notices/notices.tsx';
+import { AgreedMark } from '../parts/agreed.tsx';
 import { Busy, Button, Icon, isOffline, isSameProblem, Problem, useProblem } from '../parts/parts.tsx';
 import { Saved } from '../parts/saved.tsx';
 import { useKey } from '../parts/use-key.ts';
@@ -152,6 +153,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
         <>
           <BackLink />
           <h1>{job.name}</h1>
+          <AgreedMark agreed={job.agreed} />
           <Saved />
           <div class="head-actions">
             <StepButtons history={history} class="in-head" />

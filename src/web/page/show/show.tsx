@@ -1,8 +1,11 @@
 import { useEffect, useRef, useState } from 'preact/hooks';
-import type { JobCard } from '../../protocol.ts';
+import { photoSettingsOf } from '../../piece-settings.ts';
+import type { Agreement, JobCard, OrderPiece, OrderView, PhotoSettings } from '../../protocol.ts';
+import { agree, setReady, takeYesBack } from '../api.ts';
 import { saySize } from '../measure.ts';
 import { numbers } from '../numbers.ts';
-import { Button, Icon } from '../parts/parts.tsx';
+import { sayAgreed } from '../parts/agreed.tsx';
+import { Button, Icon, Problem, useProblem } from '../parts/parts.tsx';
 import { useHeldKey, useKey } from '../parts/use-key.ts';
 import { useShop } from '../shop-context.ts';
 import { frameOf, turnOf } from '../stage/frame.ts';
@@ -16,20 +19,63 @@ const CARD_MM = { width: 85.6, height: 53.98 } as const;
 /** Pixels a millimetre before the screen was measured. Exact: the CSS inch has 96 pixels and 25.4 mm. */
 const CSS_PX_PER_MM = 96 / 25.4;
 
-/** The piece alone, for whoever is going to have it. It follows what is changed in another window. */
-export function ShowScreen({ id }: { readonly id: string }) {
-  const { jobs, go } = useShop();
-  const job = jobs.get(id);
-  useEffect(() => {
-    if (!job) go('/');
-  }, [job]);
-  return job ? <Show job={job} /> : null;
+/** What is shown: a photo of its own, or a piece of an order. */
+interface Shown {
+  /** Where the server has it, and where it has the day on which it will be ready. */
+  readonly path: string;
+  readonly readyAt: string;
+  /** The screen where it is worked on. */
+  readonly work: string;
+  readonly name: string;
+  readonly photo: { readonly width: number; readonly height: number };
+  readonly wish: PhotoSettings;
+  readonly changed: string;
+  readonly agreed: Agreement | null;
+  readonly ready: string | null;
 }
 
-function Show({ job }: { readonly job: JobCard }) {
+const showJob = ({ id, ...job }: JobCard): Shown => ({
+  ...job,
+  path: `/api/jobs/${id}`,
+  readyAt: `/api/jobs/${id}`,
+  work: `/photo/${id}`,
+});
+
+function showPiece(order: OrderView, piece: OrderPiece): Shown {
+  const { agreed, own, width, height } = piece;
+  return {
+    path: `/api/orders/${order.id}/pieces/${piece.id}`,
+    readyAt: `/api/orders/${order.id}`,
+    work: `/order/${order.id}`,
+    name: order.title,
+    photo: { width, height },
+    wish: photoSettingsOf(order.wish, own),
+    changed: order.changed,
+    agreed,
+    ready: order.ready,
+  };
+}
+
+/**
+ * The piece alone, for whoever is going to have it. It follows what is changed in another window.
+ * @param piece of the order that `id` is of; none for a photo of its own
+ */
+export function ShowScreen({ id, piece }: { readonly id: string; readonly piece: string }) {
+  const { jobs, orders, go } = useShop();
+  const job = jobs.get(id);
+  const order = orders.get(id);
+  const one = order?.pieces.find((each) => each.id === piece);
+  const shown = job ? showJob(job) : order && one ? showPiece(order, one) : undefined;
+  const isGone = shown === undefined;
+  useEffect(() => {
+    if (isGone) go('/');
+  }, [isGone]);
+  return shown ? <Show shown={shown} /> : null;
+}
+
+function Show({ shown }: { readonly shown: Shown }) {
   const { shop, unit, go } = useShop();
-  const path = `/api/jobs/${job.id}`;
-  const { wish, photo } = job;
+  const { path, wish, photo, name } = shown;
   const piece = useRef<HTMLDivElement>(null);
   const seen = usePreview(path, { wish, showClipped: false, piece });
   const { facts } = seen;
@@ -38,7 +84,7 @@ function Show({ job }: { readonly job: JobCard }) {
   const [trueSize, setTrueSize] = useState(false);
   const [pxPerMm, setPxPerMm] = useState(readScale);
   const [measuring, setMeasuring] = useState(false);
-  const leave = () => (opener ? close() : go(`/photo/${job.id}`));
+  const leave = () => (opener ? close() : go(shown.work));
   useKey('escape', () => measuring || leave());
   useKey('f', leave);
   const thing = thingOf(wish, facts, shop);
@@ -50,7 +96,7 @@ function Show({ job }: { readonly job: JobCard }) {
   );
   const source = { ...photo, turnDeg: turnOf(wish, facts), source: `${path}/photo` };
   return (
-    <div class={`show on-${thing.table} ${trueSize ? 'true-size' : ''}`}>
+    <div class={`show on-${thing.table} ${trueSize ? 'true-size' : ''}`} aria-busy={seen.waiting}>
       {frame && (
         <div class="show-stage" style={{ '--ratio': frame.widthMm / frame.heightMm }}>
           <div
@@ -72,7 +118,7 @@ function Show({ job }: { readonly job: JobCard }) {
         </div>
       )}
       <div class="show-words">
-        <h1>{thing.title || job.name}</h1>
+        <h1>{thing.title || name}</h1>
         <p>
           {kind ? `${kind.title}, ` : ''}
           {saySize(wish.widthMm, wish.heightMm, unit)}
@@ -86,6 +132,8 @@ function Show({ job }: { readonly job: JobCard }) {
         )}
         <p class="soft">as it will look, seen by daylight</p>
         {facts?.price && <p class="show-price">{facts.price.total}</p>}
+        <Ready day={shown.ready} path={shown.readyAt} />
+        <SayYes shown={shown} isSeen={facts !== undefined && seen.kind === 'proof' && !seen.waiting} />
         <button
           type="button"
           class="show-photo"
@@ -103,7 +151,7 @@ function Show({ job }: { readonly job: JobCard }) {
           <img src={source.source} alt="" draggable={false} />
           <span>your photo: press to compare</span>
         </button>
-        <p class="show-agree">Version of {numbers.sayMoment(job.changed)}. I like it as it is shown here:</p>
+        <p class="show-agree">Version of {numbers.sayMoment(shown.changed)}. I like it as it is shown here:</p>
       </div>
       <div class="show-tools">
         <Button
@@ -133,6 +181,66 @@ function Show({ job }: { readonly job: JobCard }) {
         />
       )}
     </div>
+  );
+}
+
+/** The customer's yes to what is shown; what was changed since a yes says so. */
+function SayYes({ shown, isSeen }: { readonly shown: Shown; readonly isSeen: boolean }) {
+  const { path, wish, agreed } = shown;
+  const [error, setError] = useProblem();
+  const tell = (work: Promise<unknown>) => work.then(() => setError(undefined), setError);
+  return (
+    <div class="show-yes">
+      {agreed && (
+        <p class={agreed.holds ? '' : 'is-over'} role="status">
+          <Icon name={agreed.holds ? 'check' : 'warn'} />
+          {sayAgreed(agreed)}
+        </p>
+      )}
+      {agreed?.holds ? (
+        <Button kind="quiet" onClick={() => tell(takeYesBack(path))}>
+          Take it back
+        </Button>
+      ) : (
+        <Button kind="main" icon="check" disabled={!isSeen} onClick={() => tell(agree(path, wish))}>
+          Yes, like this
+        </Button>
+      )}
+      {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
+    </div>
+  );
+}
+
+/** The day on which it will be ready: said once it is known, set by one click. */
+function Ready({ day, path }: { readonly day: string | null; readonly path: string }) {
+  const [setting, setSetting] = useState(false);
+  const field = useRef<HTMLInputElement>(null);
+  useEffect(() => {
+    if (setting) field.current?.focus();
+  }, [setting]);
+  if (setting) {
+    return (
+      <label class="show-ready">
+        Ready on
+        <input
+          ref={field}
+          type="date"
+          value={day ?? ''}
+          onChange={({ currentTarget }) => void setReady(path, currentTarget.value || null).catch(() => undefined)}
+          onBlur={() => setSetting(false)}
+          onKeyDown={(event) => {
+            if (event.key !== 'Escape' && event.key !== 'Enter') return;
+            event.stopPropagation();
+            setSetting(false);
+          }}
+        />
+      </label>
+    );
+  }
+  return (
+    <button type="button" class={`show-ready ${day ? '' : 'is-open'}`} onClick={() => setSetting(true)}>
+      {day ? `Ready on ${numbers.sayDay(day)}` : 'Ready on …'}
+    </button>
   );
 }
 

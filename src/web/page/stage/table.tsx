@@ -25,7 +25,7 @@ export interface TableProps {
     readonly source: string;
     readonly name: string;
   };
-  readonly seen: Pick<ShownPreview, 'picture' | 'kind' | 'waiting' | 'error'>;
+  readonly seen: Pick<ShownPreview, 'picture' | 'kind' | 'waiting' | 'error' | 'share' | 'stopped' | 'stop' | 'again'>;
   readonly thing: Thing;
   /** Where the piece is drawn. */
   readonly piece: RefObject<HTMLDivElement | null>;
@@ -209,7 +209,18 @@ function StageState({ seen, mask }: Pick<TableProps, 'seen' | 'mask'>) {
       ) : error !== undefined ? (
         <p>No proof of these choices</p>
       ) : waiting && late ? (
-        <Busy>{seen.picture ? 'Drawing the dots' : 'Reading the photo'}</Busy>
+        <>
+          <Busy>
+            {seen.picture ? 'Drawing the dots' : 'Reading the photo'}
+            {seen.share === undefined ? '' : `, ${Math.round(100 * seen.share)} %`}
+          </Busy>
+          {seen.share !== undefined && <Button onClick={seen.stop}>Stop</Button>}
+        </>
+      ) : seen.stopped ? (
+        <>
+          <p role="status">Stopped: the tones without their dots</p>
+          <Button onClick={seen.again}>Draw the dots</Button>
+        </>
       ) : (
         <p role="status">{seen.kind === 'proof' && !waiting ? 'Proof of the dots as they will burn' : ''}</p>
       )}

@@ -1,7 +1,7 @@
 import type { RefObject } from 'preact';
 import { useEffect, useLayoutEffect, useMemo, useRef, useState } from 'preact/hooks';
 import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
-import { getDraft, getPreview } from '../api.ts';
+import { getDraft, getPreview, getShare } from '../api.ts';
 import { isOffline } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 
@@ -15,6 +15,8 @@ const REST_MS = 16;
  * pause before, ms. Assumed: less is not seen; a window's edge is moved in less.
  */
 const RESIZED = { times: 1.2, restMs: 250 } as const;
+/** Pause between two looks at how far a search is, ms. Assumed: sooner, nobody wonders. */
+const SHARE_MS = 700;
 /** Pixels to ask for as long as nothing is on the screen. Assumed: the width of the picture on a common screen. */
 const FIRST_PX = 1100;
 interface PreviewState {
@@ -26,6 +28,8 @@ interface PreviewState {
   /** Drafts the newest wish once the draft in hand is there. */
   next?: () => void;
   url: string;
+  /** Ends the proof that is waited for. */
+  stop?: () => void;
   /** Pixels along the long side of the piece when it was asked for, before any zoom. */
   sidePx: number;
 }
@@ -39,6 +43,12 @@ export interface ShownPreview {
   readonly waiting: boolean;
   readonly error: unknown;
   readonly again: () => void;
+  /** Share of a search of dots that is done, 0 … 1; absent where none takes long. */
+  readonly share?: number | undefined;
+  /** The search was ended by hand: what is seen are tones without dots. */
+  readonly stopped?: boolean;
+  /** Ends a search. */
+  readonly stop: () => void;
 }
 
 /**
@@ -53,7 +63,7 @@ export function usePreview(
     piece,
   }: { readonly wish: PhotoSettings; readonly showClipped: boolean; readonly piece: RefObject<HTMLElement | null> },
 ): ShownPreview {
-  const [seen, setSeen] = useState<Omit<ShownPreview, 'again'>>({
+  const [seen, setSeen] = useState<Omit<ShownPreview, 'again' | 'stop'>>({
     picture: undefined,
     kind: 'draft',
     facts: undefined,
@@ -73,7 +83,11 @@ export function usePreview(
     const ask = { wish, showClipped, window, longSidePx: measureLongSide(piece.current) };
     state.sidePx = measureSide(piece.current);
     const stop = new AbortController();
-    setSeen((before) => ({ ...before, waiting: true, error: undefined }));
+    setSeen((before) => ({ ...before, waiting: true, error: undefined, share: undefined, stopped: false }));
+    state.stop = () => {
+      stop.abort();
+      setSeen((before) => ({ ...before, waiting: false, kind: 'draft', facts: undefined, stopped: true }));
+    };
 
     const show = async (blob: Blob, change: Partial<ShownPreview>, asked: number) => {
       if (asked < state.shown) return;
@@ -160,6 +174,19 @@ export function usePreview(
     };
   }, [piece, isShown, state]);
 
+  // What takes long says how far it is.
+  const { waiting } = seen;
+  useEffect(() => {
+    if (!waiting) return;
+    const timer = setInterval(() => {
+      getShare(path, window).then(
+        (share) => setSeen((now) => (now.waiting && share > 0 ? { ...now, share } : now)),
+        () => undefined,
+      );
+    }, SHARE_MS);
+    return () => clearInterval(timer);
+  }, [waiting, path, window, key]);
+
   // The server's coming back is a reason to ask again.
   const offline = isOffline(seen.error);
   useEffect(() => {
@@ -169,7 +196,7 @@ export function usePreview(
     return () => removeEventListener('tonewright-online', again);
   }, [offline]);
 
-  return { ...seen, again: () => setRound((count) => count + 1) };
+  return { ...seen, again: () => setRound((count) => count + 1), stop: () => state.stop?.() };
 }
 
 /** The same before any zoom; 0 where nothing is laid out. */
