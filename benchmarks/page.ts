@@ -72,6 +72,9 @@ try {
     );
   }
   await page.setViewportSize({ width: 1280, height: 900 });
+  const frames = await page.evaluate(measureZoom);
+  console.log(`zoom                    a frame each ${median(frames).toFixed(1)} ms in the median of ${frames.length}`);
+  await page.getByRole('button', { name: 'Whole piece' }).click();
   const draftMs: number[] = [];
   const proofMs: number[] = [];
   let before = { load: 0, cpuMs: 0 };
@@ -106,6 +109,23 @@ try {
   await browser.close();
   server.kill();
   rmSync(folder, { recursive: true, force: true });
+}
+
+/** In the page: a wheel that turns with each frame, from the whole piece to single marks; ms between frames. */
+async function measureZoom(): Promise<number[]> {
+  const cloth = document.querySelector<HTMLElement>('.cloth')!;
+  const { left, top, width, height } = cloth.getBoundingClientRect();
+  const at = { clientX: left + 0.6 * width, clientY: top + height / 2 };
+  const frame = () => new Promise<number>((resolve) => requestAnimationFrame(resolve));
+  const gaps: number[] = [];
+  let before = await frame();
+  for (let turn = 0; turn < 90; turn++) {
+    cloth.dispatchEvent(new WheelEvent('wheel', { ...at, deltaY: -30, bubbles: true, cancelable: true }));
+    const now = await frame();
+    gaps.push(now - before);
+    before = now;
+  }
+  return gaps;
 }
 
 /** In the page: shares of the window that the stage and the piece take. */

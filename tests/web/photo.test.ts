@@ -100,6 +100,17 @@ describe('a customer is waiting', () => {
       ]);
       expect(download.suggestedFilename()).toBe('cat.png');
       expectSameFile(await download.path(), join(out, 'cat.png'));
+      // All of it as one archive, which holds each file as it is.
+      const [archive] = await Promise.all([
+        page.waitForEvent('download'),
+        page.getByRole('link', { name: /^Everything/ }).click(),
+      ]);
+      expect(archive.suggestedFilename()).toBe('cat.zip');
+      const zip = readFileSync(await archive.path());
+      for (const name of readdirSync(out)) {
+        expect(zip.includes(name), name).toBe(true);
+        expect(zip.includes(readFileSync(join(out, name))), name).toBe(true);
+      }
       expect(complaints).toEqual([]);
       await context.close();
     },

@@ -1,4 +1,5 @@
 import { randomBytes } from 'node:crypto';
+import { existsSync } from 'node:fs';
 import { copyFile, readFile, rename, rm } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import { AppError } from '../../errors.ts';
@@ -10,6 +11,7 @@ import { removeFolder, tidyFileName, writing } from '../server-files.ts';
 import { requestOf } from '../server-photo-settings.ts';
 import { MAX_PIXELS, type Previews, type Subject } from '../server-previews.ts';
 import type { Work } from '../server-work.ts';
+import { zipFiles } from '../server-zip.ts';
 import {
   announceJob,
   cardOf,
@@ -198,6 +200,21 @@ export function burnedFilesOf({ store }: Jobs, id: string): { readonly ticket: s
   const ticket = job.files.find((file) => file.endsWith('.ticket.json'));
   if (ticket === undefined) throw new AppError('name-unknown', 'found no ticket of this job, needed its files made');
   return { ticket: folderOf(store, id, 'out', ticket), photo: folderOf(store, id, job.stored) };
+}
+
+/** All files of a job as one archive. @throws AppError name-unknown without files; path-missing when one is gone */
+export function zipJob({ store }: Jobs, id: string): NodeJS.ReadableStream {
+  const { files } = findJob(store, id);
+  if (files.length === 0) throw new AppError('name-unknown', 'found no files of this job, needed them made');
+  const paths = files.map((name) => [folderOf(store, id, 'out', name), name] as const);
+  const gone = paths.filter(([path]) => !existsSync(path)).map(([, name]) => name);
+  if (gone.length > 0) {
+    throw new AppError(
+      'path-missing',
+      `found no ${gone.join(', ')} in the folder of the job, needed the files made again`,
+    );
+  }
+  return zipFiles(paths);
 }
 
 export async function readJobFile({ store }: Jobs, id: string, name: string): Promise<Uint8Array> {

@@ -14,6 +14,7 @@ import { addPreviewRoutes } from '../server-preview-routes.ts';
 import type { Previews } from '../server-previews.ts';
 import { receiveFile, receiveJson } from '../server-receive.ts';
 import type { Thumbnails } from '../server-thumbnails.ts';
+import { zipAnswer } from '../server-zip.ts';
 import {
   addJob,
   agreeToJob,
@@ -26,6 +27,7 @@ import {
   setReady,
   subjectOfJob,
   viewPathOf,
+  zipJob,
 } from './actions.ts';
 import { cardOf, findJob, nameIncomingFile } from './store.ts';
 
@@ -105,6 +107,7 @@ export function addJobRoutes(
       }
     });
   });
+  app.get('/api/jobs/:id/all.zip', (c) => zipAnswer(zipJob(jobs, c.req.param('id')), 'job.zip'));
   app.get('/api/jobs/:id/files/:file', async (c) => {
     const file = c.req.param('file');
     const bytes = await readJobFile(jobs, c.req.param('id'), file);

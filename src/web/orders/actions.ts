@@ -1,9 +1,7 @@
 import { existsSync } from 'node:fs';
 import { copyFile, readFile, rename, rm } from 'node:fs/promises';
 import { basename, extname, join, parse } from 'node:path';
-import type { Readable } from 'node:stream';
 import * as v from 'valibot';
-import yazl from 'yazl';
 import { AppError } from '../../errors.ts';
 import { parseOrderList, type TaskContext, writeFilesAtomic } from '../../tasks/index.ts';
 import { photoSettingsOf } from '../piece-settings.ts';
@@ -15,6 +13,7 @@ import { nameIncoming } from '../server-incoming.ts';
 import { parsePieceSettings, parseWith } from '../server-photo-settings.ts';
 import { MAX_PIXELS, type Subject } from '../server-previews.ts';
 import type { Work } from '../server-work.ts';
+import { zipFiles } from '../server-zip.ts';
 import { applyList, changeByHand, createPiece, type KeptPiece, LIST } from './lines.ts';
 import { markFaults, type OrderContext, quoteAhead, startRun } from './make.ts';
 import { assertSums, isWanted, listResults, outdate, sortPieces, sumsKey, viewOf } from './status.ts';
@@ -334,14 +333,7 @@ export async function zipOrder({ store }: Orders, id: string): Promise<NodeJS.Re
   const order = findOrder(store, id);
   assertSums(order);
   await assertFiles(store, order);
-  const file = new yazl.ZipFile();
-  // A file that goes from now on cuts the archive off; without a listener it would end the server.
-  file.on('error', (error) => (file.outputStream as Readable).destroy(error as Error));
-  // No date of today: the same order gives the same bytes.
-  const options = { mtime: new Date('1980-01-01T00:00:00Z'), compress: false } as const;
-  for (const [path, name] of listArchive(store, order)) file.addFile(path, name, options);
-  file.end();
-  return file.outputStream;
+  return zipFiles(listArchive(store, order));
 }
 
 /** What the archive of an order holds: where each file is, and what it is called there. */

@@ -1,4 +1,3 @@
-import { Readable } from 'node:stream';
 import type { Hono } from 'hono';
 import * as v from 'valibot';
 import { parseReady } from '../server-agreed.ts';
@@ -6,6 +5,7 @@ import { addFileRoute, picture, readFileName } from '../server-answers.ts';
 import { LIMITS, type Receiving } from '../server-limits.ts';
 import { parsePhotoSettings, parseWith } from '../server-photo-settings.ts';
 import { receiveBytes, receiveFile, receiveJson } from '../server-receive.ts';
+import { zipAnswer } from '../server-zip.ts';
 import {
   addList,
   addPhoto,
@@ -101,9 +101,6 @@ export function addOrderRoutes(app: Hono, orders: Orders, receiving: Receiving):
   addFileRoute(app, '/api/orders/:id/files/:file', (id, file) => readResult(orders, id, file));
   addFileRoute(app, '/api/orders/:id/plates/:file', (id, file) => readPlateFile(orders, id, file));
   app.get('/api/orders/:id/all.zip', async (c) => {
-    const stream = Readable.toWeb(Readable.from(await zipOrder(orders, c.req.param('id'))));
-    return new Response(stream as ReadableStream, {
-      headers: { 'content-type': 'application/zip', 'content-disposition': 'attachment; filename="order.zip"' },
-    });
+    return zipAnswer(await zipOrder(orders, c.req.param('id')), 'order.zip');
   });
 }

@@ -164,6 +164,14 @@ function JobFiles({ job, files }: { readonly job: JobCard; readonly files: reado
         Kept. One pixel is one dot: import the bitmap at its own size.
       </p>
       <ul class="files">
+        <li>
+          <a href={`/api/jobs/${job.id}/all.zip`} download={`${job.name}.zip`}>
+            <Icon name="down" />
+            <span>
+              Everything<small>{job.name}.zip</small>
+            </span>
+          </a>
+        </li>
         {files.map((file) => (
           <li key={file}>
             <a href={address(file)} download={file}>

@@ -81,7 +81,7 @@ export function usePreview(
   useLayoutEffect(() => {
     const turn = ++state.turn;
     const ask = { wish, showClipped, window, longSidePx: measureLongSide(piece.current) };
-    state.sidePx = measureSide(piece.current);
+    state.sidePx = measureSide(piece.current) || FIRST_PX;
     const stop = new AbortController();
     setSeen((before) => ({ ...before, waiting: true, error: undefined, share: undefined, stopped: false }));
     state.stop = () => {
@@ -163,8 +163,9 @@ export function usePreview(
     const watch = new ResizeObserver(() => {
       clearTimeout(timer);
       timer = setTimeout(() => {
-        const times = state.sidePx > 0 ? measureSide(box) / state.sidePx : 1;
-        if (Math.max(times, 1 / times) > RESIZED.times) setRound((count) => count + 1);
+        const times = measureSide(box) / state.sidePx;
+        // Put away, it has no size.
+        if (times > 0 && Math.max(times, 1 / times) > RESIZED.times) setRound((count) => count + 1);
       }, RESIZED.restMs);
     });
     watch.observe(box);
@@ -208,5 +209,6 @@ function measureSide(element: HTMLElement | null): number {
 function measureLongSide(element: HTMLElement | null): number {
   if (!element) return FIRST_PX;
   const { width, height } = element.getBoundingClientRect();
-  return Math.max(1, Math.ceil(Math.max(width, height) * devicePixelRatio));
+  // In a dialog that is about to open it has no size yet.
+  return Math.ceil(Math.max(width, height) * devicePixelRatio) || FIRST_PX;
 }
