@@ -12,9 +12,9 @@ export function zipFiles(files: readonly (readonly [path: string, name: string])
   return archive.outputStream;
 }
 
-/** @param name of the archive, letters that a head may hold */
-export function zipAnswer(stream: NodeJS.ReadableStream, name: string): Response {
+/** What it is called is said by the link that asks for it: names may have letters that a head cannot hold. */
+export function zipAnswer(stream: NodeJS.ReadableStream): Response {
   return new Response(Readable.toWeb(Readable.from(stream)) as ReadableStream, {
-    headers: { 'content-type': 'application/zip', 'content-disposition': `attachment; filename="${name}"` },
+    headers: { 'content-type': 'application/zip', 'content-disposition': 'attachment' },
   });
 }

@@ -107,7 +107,7 @@ export function addJobRoutes(
       }
     });
   });
-  app.get('/api/jobs/:id/all.zip', (c) => zipAnswer(zipJob(jobs, c.req.param('id')), 'job.zip'));
+  app.get('/api/jobs/:id/all.zip', (c) => zipAnswer(zipJob(jobs, c.req.param('id'))));
   app.get('/api/jobs/:id/files/:file', async (c) => {
     const file = c.req.param('file');
     const bytes = await readJobFile(jobs, c.req.param('id'), file);

@@ -101,6 +101,6 @@ export function addOrderRoutes(app: Hono, orders: Orders, receiving: Receiving):
   addFileRoute(app, '/api/orders/:id/files/:file', (id, file) => readResult(orders, id, file));
   addFileRoute(app, '/api/orders/:id/plates/:file', (id, file) => readPlateFile(orders, id, file));
   app.get('/api/orders/:id/all.zip', async (c) => {
-    return zipAnswer(await zipOrder(orders, c.req.param('id')), 'order.zip');
+    return zipAnswer(await zipOrder(orders, c.req.param('id')));
   });
 }
