@@ -33,10 +33,10 @@ const NEAR_SIGMA = 2.3;
 const FAR_SIGMA = 0.93;
 const MAX_CELL = 16;
 /**
- * The far look's distance, a share of the viewing distance, its blur at least in dots, and the factor by which an error
- * counts more to it than to the near look. Measured (benchmarks/ramps.ts): with the whole distance and 60 an eye of four
- * dots sees an eighth more grain, since a piece is held closer, too; without the least blur half as much again where the
- * eye nearly tells dots apart.
+ * The far look's distance, a share of the viewing distance, its blur at least in dots, and the factor by which an
+ * error counts more to it than to the near look. Measured (benchmarks/ramps.ts): with the whole distance and 60 an eye
+ * of four dots sees an eighth more grain, since a piece is held closer, too; without the least blur half as much again
+ * where the eye nearly tells dots apart.
  */
 const FAR_SHARE = 0.6;
 const FAR_DOTS = 4;

@@ -69,6 +69,11 @@ const LEANS_DEG = 40;
 const STRANGER = 0.3;
 /** Score from which a turn is beyond doubt, if nothing is found without it; a share. Assumed: above every wrong one. */
 const TURNED = 0.85;
+/**
+ * Beside a face so tall, a share of the photo's long side, no smaller one is looked for in parts. Assumed: one that the
+ * whole does not show is then a stranger's.
+ */
+const LARGE = 0.35;
 /** Long side of the copy for contrast, pixels. Assumed: fur and leaves are averaged away. */
 const CONTRAST_PX = 128;
 /** Long side of a subject's share, pixels. Exact: what the model of people gives. */
@@ -116,7 +121,7 @@ export function findSubject(
       if (bestOf(faces) > Math.max(best, bestOf(turned))) [turn, turned] = [way, faces];
     }
   }
-  if (turn === 0 && upright.length === 0) upright = searchParts(picture, models);
+  if (turn === 0 && tallestOf(picture, upright) < LARGE) upright = searchParts(picture, models, upright);
   if (turn === 0) return { turn, isCertain: true, subject: describe(picture, upright, models) };
   const subject = describe(picture.turn(turn), turned, models);
   // A person who lies is as much on the side as one whose photo does: a body that the lower edge cuts off, or a second
@@ -144,6 +149,9 @@ function turnSubject({ by, isSure, faces, box, share }: Subject, turn: QuarterTu
   };
 }
 
+/** Height of the tallest face, a share of the long side. */
+const tallestOf = ({ width, height }: Picture, faces: readonly Face[]): number =>
+  faces.reduce((most, { box }) => Math.max(most, (box.height * height) / Math.max(width, height)), 0);
 const bestOf = (faces: readonly Face[]): number => faces.reduce((most, { score }) => Math.max(most, score), 0);
 
 /**
@@ -154,11 +162,12 @@ function searchFaces(picture: Picture, models: SubjectModels, looks: 'both' | 'f
   const whole = squareAround(picture, { x: 0, y: 0, width: 1, height: 1 }, 1);
   const far = detectFaces(picture, { model: models.far, square: whole, least: GUESS });
   const near = looks === 'far' ? [] : detectFaces(picture, { model: models.near, square: whole, least: GUESS });
-  return confirmFaces(picture, models, [...near, ...far].slice(0, looks === 'far' ? FEW_GUESSES : MOST_GUESSES));
+  const guesses = [...near, ...far].slice(0, looks === 'far' ? FEW_GUESSES : MOST_GUESSES);
+  return rankFaces(confirmFaces(picture, models, guesses));
 }
 
-/** The same in parts of the picture, for faces that are small in the whole. */
-function searchParts(picture: Picture, models: SubjectModels): readonly Face[] {
+/** Faces of parts of the photo, which are as small there as the whole shows them large, with those already known. */
+function searchParts(picture: Picture, models: SubjectModels, known: readonly Face[]): readonly Face[] {
   const side = PART * Math.max(picture.width, picture.height);
   const starts = (length: number) => (length <= side ? [(length - side) / 2] : [0, length - side]);
   const guesses = starts(picture.height).flatMap((y) =>
@@ -166,12 +175,13 @@ function searchParts(picture: Picture, models: SubjectModels): readonly Face[] {
       detectFaces(picture, { model: models.far, square: { x, y, side }, least: GUESS }),
     ),
   );
-  return confirmFaces(picture, models, guesses);
+  const isNew = ({ box }: Face) => known.every((face) => shareOfSmaller(face.box, box) <= SAME);
+  return rankFaces([...known, ...confirmFaces(picture, models, guesses.filter(isNew))]);
 }
 
 /** What a second look at each guess by both models confirms: their mean is the score. */
 function confirmFaces(picture: Picture, models: SubjectModels, guesses: readonly Face[]): readonly Face[] {
-  const found = keepSeparate(guesses)
+  return keepSeparate(guesses)
     .slice(0, MOST_GUESSES)
     .flatMap(({ box }): readonly Face[] => {
       const square = squareAround(picture, box, SECOND_LOOK);
@@ -182,6 +192,10 @@ function confirmFaces(picture: Picture, models: SubjectModels, guesses: readonly
       const score = (near.score + (far?.score ?? 0)) / 2;
       return score >= SURE ? [{ ...near, score }] : [];
     });
+}
+
+/** The largest first, each once; strangers far behind are left out. */
+function rankFaces(found: readonly Face[]): readonly Face[] {
   const faces = [...keepSeparate(found)].sort((a, b) => sizeOf(b) - sizeOf(a));
   return faces.filter(({ box }) => box.height > STRANGER * faces[0]!.box.height);
 }

@@ -75,6 +75,43 @@ describe('faces', () => {
     expect(subject!.faces).toHaveLength(3);
   });
 
+  // Places and sizes of heads on a picture of 1200 × 800, of chance: the whole shows the model the largest at most.
+  test.each([
+    [
+      [259, 140, 457],
+      [146, 1033, 233],
+    ],
+    [
+      [167, 422, 619],
+      [178, 912, 176],
+      [237, 379, 337],
+    ],
+    [
+      [240, 364, 144],
+      [164, 891, 161],
+      [161, 260, 564],
+    ],
+    [
+      [190, 813, 545],
+      [194, 149, 49],
+      [254, 400, 422],
+    ],
+  ])('all of several are found wherever they are and however large: %j, %j, %j', async (...heads) => {
+    const input = await Promise.all(
+      heads.map(async ([side, left, top]) => ({
+        input: await sharp(portrait)
+          .extract({ left: 110, top: 0, width: 230, height: 230 })
+          .resize(side, side)
+          .toBuffer(),
+        left: left!,
+        top: top!,
+      })),
+    );
+    const ground = sharp('images/photos/cat.png').resize(1200, 800, { fit: 'cover' }).blur(6);
+    const { subject } = findSubject(await read(await ground.composite(input).png().toBuffer()), models);
+    expect(subject!.faces).toHaveLength(heads.length);
+  });
+
   test('the shape of a person is told from the background', async () => {
     const { subject } = findSubject(await read('images/photos/photographer.png'), models);
     expect(subject!.by).toBe('faces');
