@@ -63,7 +63,10 @@ export function predictMeanStrength(model: ResponseModel, dots: DotField, option
 /** Doses of the last field of dots, kept as room for the next: a fit asks for thousands, one after the other. */
 let room = new Float64Array(0);
 
-/** Doses on the fine grid, valid until the next call. The Gaussian is separable: along each row of dots first, then across the rows. */
+/**
+ * Doses on the fine grid, valid until the next call. The Gaussian is separable: along each row of dots first, then
+ * across the rows.
+ */
 function depositDose(model: ResponseModel, dots: DotField, options: SimulationOptions): Float64Array {
   const { grid = model.reference, samplesX, samplesY, edge } = options;
   const { rect = { x: 0, y: 0, width: dots.width, height: dots.height } } = options;

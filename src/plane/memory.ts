@@ -48,7 +48,7 @@ export function tuneForOnePhoto(): void {
 }
 
 /**
- * How much a function runs before it is optimised, bytes of its code. Measured (benchmarks/prepare.ts): 0.718 s, 0.721 s
- * with twice as much, 0.76 s with the engine's own quarter.
+ * How much a function runs before it is optimised, bytes of its code. Measured (benchmarks/prepare.ts): 0.718 s,
+ * 0.721 s with twice as much, 0.76 s with the engine's own quarter.
  */
 const BUDGET_BYTES = 300_000;
