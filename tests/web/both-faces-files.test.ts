@@ -173,6 +173,57 @@ test.each(['scale', 'absolute'] as const)(
   TIME,
 );
 
+test.each([
+  [
+    'cut free, in an arch, with a drawing knocked out of it',
+    {
+      ...{ focus: { x: 0.4, y: 0.6 }, backdrop: 'bare', outline: 'arch', tone: 'plain', toneValues: {} },
+      ...{ caption: { text: 'Zoë, 2026', place: 'picture', font: 'script' }, artwork: { ink: 'bare' } },
+    },
+    [
+      ...['--size', '20x15', '--keep', '0.4,0.6', '--backdrop', 'bare', '--outline', 'arch', '--tone', 'plain'],
+      ...['--caption', 'Zoë, 2026', '--caption-place', 'picture', '--caption-font', 'script', '--artwork-ink', 'bare'],
+    ],
+  ],
+  [
+    'upright, whole in a circle with words on its bare edge, and nobody looked for',
+    {
+      ...{ widthMm: 15, heightMm: 20, subject: 'none', fit: 'contain', outline: 'circle', toneValues: {} },
+      ...{ backdrop: 'keep', caption: { text: 'Mia', text2: '2026', place: 'edge' }, artwork: { ink: 'solid' } },
+    },
+    [
+      ...['--size', '15x20', '--subject', 'none', '--fit', 'contain', '--outline', 'circle', '--backdrop', 'keep'],
+      ...['--caption', 'Mia', '--caption2', '2026', '--caption-place', 'edge', '--artwork-ink', 'solid'],
+    ],
+  ],
+  [
+    'its backdrop softened, its picture fading out',
+    { widthMm: 20, heightMm: 15, backdrop: 'soften', outline: 'rectangle', vignetteMm: 2, toneValues: {} },
+    ['--size', '20x15', '--backdrop', 'soften', '--outline', 'rectangle', '--vignette', '2'],
+  ],
+] as const)(
+  'a piece %s: the same files byte for byte',
+  async (title, asked, options) => {
+    const { name } = await ask('POST', '/api/drawings', {
+      body: new Blob([readFileSync(resolve('images', 'mark.svg'))]),
+      head: { 'x-file-name': 'Our Mark.svg' },
+    });
+    const artwork = 'artwork' in asked ? { artwork: { name, ...asked.artwork } } : {};
+    const wish = { ...PHOTO_SETTINGS, ...asked, ...artwork };
+    const head = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
+    const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
+    await ask('POST', `/api/jobs/${job.id}/keep`);
+    const out = join(folder, `out-${title.slice(0, 7)}`);
+    await command(
+      ...['prepare', PHOTO, '--corner', '2', '--margin', '0', '--machine', PHOTO_SETTINGS.machine],
+      ...['--profile', PHOTO_SETTINGS.profile, ...options, ...('artwork' in asked ? ['--artwork', name] : [])],
+      ...['--out', out],
+    );
+    expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), out);
+  },
+  TIME,
+);
+
 test(
   'words and a drawing: the same files byte for byte, and a look at them',
   async () => {
