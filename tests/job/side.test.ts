@@ -26,7 +26,7 @@ const resolve = (more: Partial<JobRequest>) => resolveJob({ ...GLASS, ...more },
 describe('how clear stock is looked at', () => {
   test('at the burned face over its usual ground, unless somebody says otherwise', () => {
     const { side, orientation, profile } = resolve({});
-    expect(side).toEqual({ seen: 'face', beneath: 'dark', passesBeam: false });
+    expect(side).toEqual({ seen: 'face', beneath: 'dark', told: 'face', passesBeam: false });
     expect(orientation).toBeUndefined();
     expect(profile.full[0]).toBe(60);
   });
@@ -50,7 +50,7 @@ describe('how clear stock is looked at', () => {
   test('a coat that is taken off from behind marks as what lies beneath it', () => {
     const mirror = (beneath?: 'dark' | 'light') =>
       resolve({ material: 'silvered-mirror', ...(beneath ? { beneath } : {}) });
-    expect(mirror().side).toEqual({ seen: 'through', beneath: 'dark', passesBeam: false });
+    expect(mirror().side).toEqual({ seen: 'through', beneath: 'dark', told: 'through', passesBeam: false });
     expect(mirror().orientation?.mirrored).toBe(true);
     expect([mirror('dark').profile.direction, mirror('light').profile.direction]).toEqual(['darker', 'lighter']);
     expect(resolve({ material: 'painted-glass' }).profile.direction).toBe('lighter');
@@ -231,6 +231,8 @@ describe('a chart of clear stock', () => {
       expect(through.dots.data).toEqual(mirrorDots(face.dots).data);
       expect(through.bytes('cat.proof.png').equals(face.bytes('cat.proof.png'))).toBe(true);
       expect(through.ticket.seen).toMatchObject({ seen: 'through', beneath: 'dark' });
+      expect(through.ticket.seen!.note).toContain('Tones and proof are as they show through.');
+      expect(face.ticket.seen!.note).toContain('that show through the stock, since the profile was learned there');
       expect(String(through.bytes('cat.ticket.html'))).toContain('the face that is burned is its back');
       expect(JSON.parse(String(through.bytes('cat.strip.json'))).seen).toBe('through');
       expect(JSON.parse(String(face.bytes('cat.strip.json')))).not.toHaveProperty('seen');

@@ -61,7 +61,9 @@ export function resolveSide(request: SideWish, { machine, material, learned }: S
       (passes ? { ...looked, cautions: [...warnOfPassing(looked, wavelengthNm), ...looked.cautions] } : looked),
     seen,
     ...over,
-    ...(clear || seen === 'through' ? { side: { seen, ...over, passesBeam: passes } } : {}),
+    ...(clear || seen === 'through'
+      ? { side: { seen, ...over, told: learned ? (learned.seen ?? 'face') : seen, passesBeam: passes } }
+      : {}),
     notices: learned ? listMismatches(learned, { seen, ...over }) : [],
   };
 }
@@ -106,14 +108,20 @@ function listMismatches(
 }
 
 /** How the piece is looked at, and what goes where, in sentences. */
-export function saySide({ seen, beneath, passesBeam: passes }: SideSpec): string {
+export function saySide({ seen, beneath, told, passesBeam: passes }: SideSpec): string {
   const from =
     seen === 'through'
-      ? 'Looked at through the stock: the face that is burned is its back, so lay that towards the beam. Tones and proof are as they show through.'
+      ? 'Looked at through the stock: the face that is burned is its back, so lay that towards the beam.'
       : 'Looked at where it is burned: lay that face towards the beam.';
   const ground =
     beneath === undefined
       ? ''
       : ` Over a ${beneath} ground${passes ? ', which goes behind it after the burn: the beam would reach it' : ''}.`;
-  return `${from}${ground}`;
+  const tones =
+    told === seen
+      ? seen === 'through'
+        ? ' Tones and proof are as they show through.'
+        : ''
+      : ` Tones and proof are those ${told === 'face' ? 'of the burned face' : 'that show through the stock'}, since the profile was learned there.`;
+  return `${from}${tones}${ground}`;
 }

@@ -203,6 +203,8 @@ export interface SideSpec {
   readonly seen: Seen;
   /** Absent where nobody said. */
   readonly beneath?: Beneath;
+  /** From which side its tones are known, and the proof is. */
+  readonly told: Seen;
   /** Whether most of the beam comes out on its other side. */
   readonly passesBeam: boolean;
 }
