@@ -315,6 +315,21 @@ export const NOTICES = {
     }) =>
       `${levels} power levels per dot were asked for; ${machine} states ${stated}. Ask for as many, or mend the machine's record.`,
   },
+  'levels-unmeasured': {
+    about: 'job',
+    say: ({ levels, profile }: OfProfile & { readonly levels: number }) =>
+      `POWER PER DOT NOT MEASURED: what each of ${levels} levels leaves is taken in proportion to its power, since the profile "${profile}" knows dots that fire or not. Most software and tubes do not keep to that: burn a tone chart with levels (chart tone --levels ${levels}) and learn it, or burn a trial piece first.`,
+  },
+  'levels-unlearned': {
+    about: 'fit',
+    say: (data: LevelsUnlearned) =>
+      `The ${data.count} levels of power were not learned: ${sayUnlearned(data)} The profile knows dots that fire or not; with levels it takes them in proportion to their power.`,
+  },
+  'levels-steep': {
+    about: 'fit',
+    say: ({ count, share, level }: { readonly count: number; readonly share: number; readonly level: number }) =>
+      `Nearly all tones lie between two of the ${count} levels of power: ${Math.round(100 * share)} % of the range between levels ${level} and ${level + 1}. This material changes at one power, so that levels gain little over dots that fire or not, and a little more or less power changes every tone.`,
+  },
   'dose-strong': { about: 'job', say: ({ said }: SaidDose) => said },
   'dose-faint': { about: 'job', say: ({ said }: SaidDose) => said },
   'solid-uneven': { about: 'job', say: ({ said }: { readonly said: string; readonly lostL: number }) => said },
@@ -544,6 +559,24 @@ interface Restable<C extends NoticeCode> {
 
 const ofProfile = ({ profile }: OfProfile) => profile;
 
+/** Why a chart with levels gave none: too few patches, a mark that turns back before full, or tones that leap about. */
+export type LevelsUnlearned = { readonly count: number } & (
+  | { readonly why: 'few'; readonly tones: number }
+  | { readonly why: 'turning'; readonly share: number }
+  | { readonly why: 'unsteady'; readonly errorL: number }
+);
+
+function sayUnlearned(data: LevelsUnlearned): string {
+  switch (data.why) {
+    case 'few':
+      return `found ${data.tones} readable patches with levels, needed 3 or more.`;
+    case 'turning':
+      return `lightness goes one way over ${Math.round(100 * data.share)} % of the range only, needed 80 %: lower the power until full is the strongest mark, and burn the chart again.`;
+    case 'unsteady':
+      return `a tone foretold by the others is off by ${data.errorL.toFixed(1)} L*, needed 6 % of the range or less: the power of neighbouring dots does not stay what the bitmap says. Lower the speed, or let the beam settle, and burn the chart again.`;
+  }
+}
+
 /**
  * The notices that a shop may get used to. One that is not here, above all what warns of harm (a material that nobody
  * has recorded, a dose far above the usual one, settings that the machine does not have), always speaks.
@@ -571,6 +604,7 @@ export const RESTABLE: { readonly [C in NoticeCode]?: Restable<C> } = {
     cause: ({ machine }) => machine,
     figure: ({ run }) => run,
   },
+  'levels-unmeasured': { title: 'Power per dot not measured', cause: ofProfile },
   'levels-unstated': { title: 'More levels than the machine states', cause: ({ machine }) => machine },
   'dose-faint': { title: 'Dose below the usual one', figure: ({ times }) => 1 / times },
   'solid-uneven': { title: 'Solids short of the full tone', figure: ({ lostL }) => lostL },

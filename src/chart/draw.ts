@@ -15,19 +15,21 @@ const RUN_UP_DOTS = 16;
 /**
  * Dots of a chart. What burns is the ink of tags and letters in either mark direction. Each patch is screened by
  * itself; clusters and lines are exact. Cells of a dose chart are solid here; `drawDoseCells` gives each its own
- * bitmap.
+ * bitmap. A chart with levels of power has as many; what fires or not fires with the full one.
  * @param screen called once for screened patches of the same coverage and size, which get the same dots
+ * @param levelScreen the same for patches that mix levels
  */
-export function drawChart(layout: ChartLayout, screen: ScreenPlane): Dots {
+export function drawChart(layout: ChartLayout, screen: ScreenPlane, levelScreen: ScreenPlane = screen): Dots {
   const screened = new Map<Patch, Dots>();
   const alike = new Map<string, Dots>();
-  let levels = 2;
+  let levels = layout.levels?.count ?? 2;
   for (const patch of layout.patches) {
-    if (patch.pattern.kind !== 'screened') continue;
-    const key = `${patch.coverage} ${patch.widthDots} ${patch.heightDots}`;
-    const dots = alike.get(key) ?? screenPatch(patch, layout.grid, screen);
+    const { kind } = patch.pattern;
+    if (kind !== 'screened' && kind !== 'levels') continue;
+    const key = `${kind} ${patch.coverage} ${patch.widthDots} ${patch.heightDots}`;
+    const dots = alike.get(key) ?? screenPatch(patch, layout.grid, kind === 'levels' ? levelScreen : screen);
     alike.set(key, dots);
-    levels = dots.levels;
+    levels = Math.max(levels, dots.levels);
     screened.set(patch, dots);
   }
   const chart = createDots(layout.widthDots, layout.heightDots, levels);
@@ -40,10 +42,13 @@ export function drawChart(layout: ChartLayout, screen: ScreenPlane): Dots {
       const to = (patch.yDots + y) * chart.width + patch.xDots;
       if (dots) {
         const from = (y + RUN_UP_DOTS) * dots.width + RUN_UP_DOTS;
-        chart.data.set(dots.data.subarray(from, from + patch.widthDots), to);
+        const row = dots.data.subarray(from, from + patch.widthDots);
+        chart.data.set(dots.levels === levels ? row : row.map((value) => value * full), to);
         continue;
       }
-      for (let x = 0; x < patch.widthDots; x++) chart.data[to + x] = fires(patch.pattern, x, y) ? full : 0;
+      const { pattern } = patch;
+      const value = pattern.kind === 'level' ? pattern.level : full;
+      for (let x = 0; x < patch.widthDots; x++) chart.data[to + x] = fires(pattern, x, y) ? value : 0;
     }
   }
   return chart;
@@ -58,8 +63,10 @@ export function fires(
   switch (pattern.kind) {
     case 'bare':
     case 'screened':
+    case 'levels':
       return false;
     case 'solid':
+    case 'level':
       return true;
     case 'checker':
       return (Math.floor(x / pattern.dots) + Math.floor(y / pattern.dots)) % 2 === 0;

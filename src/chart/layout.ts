@@ -109,6 +109,7 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
     patches,
     ...(options.isFieldEmpty ? { field: findField(placed, cells, grid) } : {}),
     ...(coversField && options.inField ? { inField: options.inField } : {}),
+    ...(options.levels ? { levels: options.levels } : {}),
     ...(!isOnRamp || options.riseMm === undefined ? {} : { ramp: { riseMm: options.riseMm } }),
     ...(options.seen ? { seen: options.seen } : {}),
     ...(options.beneath ? { beneath: options.beneath } : {}),

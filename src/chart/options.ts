@@ -1,6 +1,6 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
-import type { CellSettings, PlaceInField } from './types.ts';
+import type { CellSettings, ChartLevels, PlaceInField } from './types.ts';
 
 /** One swept setting of a dose chart and its values, in the order of columns or rows. */
 export interface DoseAxis {
@@ -50,6 +50,10 @@ export interface ChartOptions {
   readonly isFieldEmpty?: boolean;
   /** Charts that tell how even the machine's field is. */
   readonly inField?: PlaceInField;
+  /** Tone charts: power per dot, measured beside dots that fire or not. */
+  readonly levels?: ChartLevels;
+  /** The curve of those levels, known beforehand: as `expected`. */
+  readonly expectedLevels?: readonly ExpectedTone[];
   /** Charts on a piece that leans: how far the upper edge stands above the lower one, mm. */
   readonly riseMm?: number;
   /** Charts that are looked at through the stock; at the burned face when absent. */

@@ -18,10 +18,11 @@ export type PatchRole =
   | 'vernier'
   | 'isolated'
   | 'control'
-  | 'dose';
+  | 'dose'
+  | 'level';
 
 /**
- * What fires inside a patch. All but `screened` are exact: counted in dots from the patch's upper left corner.
+ * What fires inside a patch. All but `screened` and `levels` are exact: counted in dots from the patch's upper left corner.
  *
  * | kind       | dots that fire                                                            | coverage        |
  * |------------|---------------------------------------------------------------------------|-----------------|
@@ -33,6 +34,8 @@ export type PatchRole =
  * | `lines-x`  | `dots` whole scan lines in every `period`: lines that run along x         | dots/period     |
  * | `lines-y`  | `dots` neighbouring dots in every `period` of each scan line: lines along y | dots/period   |
  * | `vernier`  | the same, every other scan line moved by `shift` dots                     | dots/period     |
+ * | `level`    | all, with the power of one level                                          | level/(count−1) |
+ * | `levels`   | what the screen of levels makes of a constant mean level                  | any             |
  */
 export type PatchPattern =
   | { readonly kind: 'bare' }
@@ -42,7 +45,9 @@ export type PatchPattern =
   | { readonly kind: 'squares'; readonly dots: number; readonly period: number }
   | { readonly kind: 'lines-x'; readonly dots: number; readonly period: number }
   | { readonly kind: 'lines-y'; readonly dots: number; readonly period: number }
-  | { readonly kind: 'vernier'; readonly dots: number; readonly period: number; readonly shift: number };
+  | { readonly kind: 'vernier'; readonly dots: number; readonly period: number; readonly shift: number }
+  | { readonly kind: 'level'; readonly level: number }
+  | { readonly kind: 'levels' };
 
 /** Settings of one dose cell: those of the chart with the two swept ones replaced. */
 export interface CellSettings extends BurnSettings {
@@ -134,6 +139,14 @@ export interface ChartLayout {
   readonly seen?: 'through';
   /** What lies beneath clear stock where its picture is taken. After all older fields. */
   readonly beneath?: 'dark' | 'light';
+  /** Tone charts of dots that have levels of power, too. After all older fields. */
+  readonly levels?: ChartLevels;
+}
+
+/** Power per dot: how many levels with bare and full, and the screen of those patches that mix them. */
+export interface ChartLevels {
+  readonly count: number;
+  readonly screen: ChartLayout['screen'];
 }
 
 /** Where a chart's upper left corner lies in a machine's field, mm from the field's; x right, y down. */

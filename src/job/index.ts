@@ -42,7 +42,7 @@ export { readEvenness } from './calibrate/read-evenness.ts';
 export { type ExpectedFocus, type FocusReading, type MeasuredMm, readFocus } from './calibrate/read-focus.ts';
 export { readSpot, type SpotReading } from './calibrate/read-spot.ts';
 export { analyseScatter, type ScatterAnalysis, type ScatterCause } from './calibrate/scatter.ts';
-export { chooseLimits, sayPrediction, sayVerification, verifyTones } from './calibrate/verification.ts';
+export { chooseLimits, sayPrediction, sayPrint, sayVerification, verifyTones } from './calibrate/verification.ts';
 export { parseDoseAxis } from './chart/dose-axes.ts';
 export { type ExpectedError, parseSimulationErrors, sayExpectedError } from './chart/expected-error.ts';
 export { parseChartLayout } from './chart/layout-file.ts';

@@ -1,5 +1,6 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid } from '../plane/index.ts';
+import { levelsOfScreen } from './level-road.ts';
 import type { Profile, ScreenChoice } from './types.ts';
 
 /** A laser with one lens, as far as a comparison needs to know it. */
@@ -80,10 +81,18 @@ export function compareHalftone(
   const screen = describeScreen(profile.screen);
   if (profile.screen.name !== job.screen.name) {
     warn('screen', `with another screen: ${profile.screen.name}; ${uses} ${job.screen.name}`);
+  } else if (levelsOfScreen(profile.screen) !== levelsOfScreen(job.screen)) {
+    warn('screen', `with ${sayLevels(profile.screen)}; ${uses} ${sayLevels(job.screen)}`);
   } else if (screen !== describeScreen(job.screen) && !countsMarks(profile, job)) {
     warn('screen', `with other screen options: ${screen}; ${uses} ${describeScreen(job.screen)}`);
   }
   return warnings;
+}
+
+/** Levels of power that a screen's dots have, in words. */
+function sayLevels(screen: ScreenChoice): string {
+  const levels = levelsOfScreen(screen);
+  return levels === 2 ? 'dots that fire or not' : `${levels} power levels per dot`;
 }
 
 const warnLearned = ({ name }: Profile, field: SettingsWarning['field'], what: string): SettingsWarning => ({

@@ -1,6 +1,7 @@
 import { reflectanceOfLightness } from '../colour/index.ts';
 import { keepLatest, tabulate } from '../numeric/index.ts';
 import { countBits, type DoseSampling, type DotGrid, type DotTable, listNeighbours } from '../plane/index.ts';
+import { tabulateLevelDoses } from './level-road.ts';
 import {
   computeDotDose,
   computeRawStrength,
@@ -17,6 +18,8 @@ import type { ResponseModel, Surface } from './types.ts';
  * Assumed: less changes no tone by what is seen, and 5 × 5 dots cost much more than 3 × 3.
  */
 const STRAY_LIMIT = 0.025;
+/** Even steps of the level at which its dose is kept. Exact: all levels of 8 bits, and those of 2, 4, 6, 16, 18, 52, 86. */
+const LEVEL_STEPS = 256;
 /** Steps of the table from dose to strength, a count. Assumed: straight between them to below a float's use. */
 const DOSE_STEPS = 16384;
 
@@ -342,6 +345,7 @@ function sampleForLevels(
     radiusY: y.radius,
     kernelX: x.kernel,
     kernelY: y.kernel,
+    ...(model.doseByLevel ? { doseOfLevel: Float32Array.from(tabulateLevelDoses(model, LEVEL_STEPS)) } : {}),
     strengthOf: law.strengthOf.map((value) => value * unit),
     indexPerDose: law.indexPerDose,
   };

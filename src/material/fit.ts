@@ -10,9 +10,11 @@ import {
   pooledStandardDeviation,
   roundNumbers,
 } from '../numeric/index.ts';
-import { averageField, EVEN_FIELDS, type FieldRect, type Plane } from '../plane/index.ts';
+import { averageField, createPlane, EVEN_FIELDS, type FieldRect, ONE, type Plane } from '../plane/index.ts';
+import { toneCurveOf } from './curve.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
-import { type BandPoint, fitToneCurve, type MeasuredTone } from './fit-curve.ts';
+import { type BandPoint, fitToneCurve, type MeasuredTone, type PredictedTone } from './fit-curve.ts';
+import { type FittedDose, fitLevelDoses, lightnessOfPattern } from './fit-levels.ts';
 import { fitMarks } from './fit-marks.ts';
 import {
   type FitPattern,
@@ -24,15 +26,19 @@ import {
   predictPatternStrength,
   tabulateMarks,
 } from './fit-response.ts';
+import { listLevelCoverages } from './level-road.ts';
 import { mixYuleNielsen } from './response.ts';
 import type { DotField } from './simulate.ts';
-import type { MarkDirection, Profile, Surface } from './types.ts';
+import type { LevelDose, LevelRoad, MarkDirection, Profile, Surface, TonePoint } from './types.ts';
 
 /** One patch as a chart's reader gives it. */
 export interface FitReading {
   readonly id: string;
-  /** `step`: screened tone of the curve; `bare` and `solid` references; all others tell the response only. */
-  readonly role: 'bare' | 'solid' | 'step' | 'pattern';
+  /**
+   * `step`: screened tone of the curve; `bare` and `solid` references; `level`: dots of less than the full power, which
+   * tell the road of levels; all others tell the response only.
+   */
+  readonly role: 'bare' | 'solid' | 'step' | 'pattern' | 'level';
   /** Patches of the same group are replicates. */
   readonly group: string;
   /** Share of dots asked for, 0 … 1. */
@@ -48,6 +54,10 @@ export interface FitOptions {
   readonly patternOf: (group: string) => FitPattern;
   /** The chart's screen, from constant coverage to dots. */
   readonly halftone: (coverage: Plane<'coverage'>) => DotField;
+  /** Charts with levels of power: how many, and their screen, from constant mean level to dots. */
+  readonly levels?: Pick<LevelRoad, 'count' | 'screen'> & {
+    readonly halftone: (coverage: Plane<'coverage'>) => DotField;
+  };
   /** Direction that the chart was drawn for. */
   readonly drawnDirection: MarkDirection;
   /** Standard error of L* at the darker of bare and solid from an estimated camera curve; 0 for a known one. */
@@ -57,7 +67,7 @@ export interface FitOptions {
 /** One group of replicates beside what was fitted. */
 export interface FitRow {
   readonly group: string;
-  readonly role: FitReading['role'];
+  readonly role: Exclude<FitReading['role'], 'level'>;
   readonly coverage: number;
   readonly count: number;
   readonly lightness: number;
@@ -91,6 +101,16 @@ export interface FitReport {
   /** Largest half width of the band, ΔL*. */
   readonly widestBand: number;
   readonly warnings: readonly Notice[];
+  /** Of charts with levels of power. */
+  readonly levels?: LevelReport;
+}
+
+/** What a chart told of its levels of power, whether that made a road of the profile or not. */
+export interface LevelReport extends Pick<FitReport, 'curve' | 'leaveOneOut' | 'modelRms' | 'widestBand'> {
+  readonly count: number;
+  readonly rows: readonly Omit<FitRow, 'role'>[];
+  /** Dose by level with its 95 % interval, shares. */
+  readonly doses: readonly FittedDose[];
 }
 
 export interface ProfileFit {
@@ -128,6 +148,21 @@ const CAMERA_ERROR_MAX = 2;
  * own contrast looks like spread.
  */
 const SPREAD_DOUBT = 0.6;
+/**
+ * What a road of levels must do: reach this share of the range between bare and solid, and foretell tones that were
+ * left out to this share of it. Assumed: less is worth no more than the proportion that is taken without a chart.
+ */
+const LEVELS_REACH = 0.8;
+const LEVELS_LEFT_OUT = 0.06;
+/**
+ * A step between two of more than `LEVELS_FEW` levels (a count) that takes this share of the range makes nearly all
+ * tones of two levels. Assumed: then the picture gains little by the others.
+ */
+const LEVELS_STEEP = 0.5;
+const LEVELS_FEW = 4;
+/** Even field of levels, dots. Assumed: 48 × 48 dots behind 24 give a screen's mean, since levels leave little texture. */
+const LEVEL_FIELD = { side: 72, from: 24, to: 72 } as const;
+
 /**
  * A profile from the readings of a tone chart: response model by joint least squares (`fitResponse`), tone curve with
  * its band from readings and model together (`fitToneCurve`), repeatability from replicates, and what to distrust.
@@ -169,41 +204,32 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     bare: [bare.lightness, facts.bare[1], facts.bare[2]],
     full: [solid.lightness, facts.full[1], facts.full[2]],
   };
-  const measured: MeasuredTone[] = [
-    { coverage: 0, lightness: bare.lightness, error: bare.error, predicted: fit.bareLightness },
-    ...steps.map(({ group, coverage, lightness, error }) => {
-      return { coverage, lightness, error, predicted: fit.predicted.get(group)! };
-    }),
-    { coverage: 1, lightness: solid.lightness, error: solid.error, predicted: fit.fullLightness },
-  ];
   const marks = tabulateMarks(fit.response);
-  const wanted = listCoverages(steps).map((coverage) => {
-    return { coverage, predicted: predictScreened(coverage, { fit, marks, halftone }) };
-  });
-  const curve = fitToneCurve(measured, wanted);
-  const kept = holdBack(curve.points);
-  if (kept.length < 2) {
+  const cameraError = options.cameraError ?? 0;
+  const road = fitRoad(
+    { bare, solid, fit, cameraError },
+    {
+      steps: steps.map((step) => ({ ...step, predicted: fit.predicted.get(step.group)! })),
+      wanted: listCoverages(steps).map((coverage) => {
+        return { coverage, predicted: predictScreened(coverage, { fit, marks, halftone }) };
+      }),
+    },
+  );
+  const { curve, points, band } = road;
+  if (points.length < 2) {
     throw new AppError(
       'profile-unusable',
       'found no stretch of coverage over which lightness goes one way, needed one',
     );
   }
-  const spreadAt = (coverage: number) =>
-    steps.reduce((a, b) => (Math.abs(b.coverage - coverage) < Math.abs(a.coverage - coverage) ? b : a)).deviation;
   const repeatability = scatter;
-  const band = curve.points.map(({ coverage, lightness, low, high }) => {
-    // A patch that is burned later scatters as the replicates do, and is off as a tone is that the curve has not seen;
-    // an unknown camera bends the whole scale.
-    const camera = (options.cameraError ?? 0) * shareFromLightest(lightness, bare.lightness, solid.lightness);
-    const more = NORMAL_95_ROUNDED * Math.hypot(spreadAt(coverage), curve.leaveOneOut, camera);
-    const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
-    return { coverage, lightness, low: Math.max(0, lightness - below), high: Math.min(100, lightness + above) };
-  });
+  const levelled = options.levels && learnLevels(groups, { ...options.levels, bare, solid, fit, cameraError, patternOf });
   const report: FitReport = {
-    rows: groups.map(({ group, role, coverage, count, lightness, spread }) => {
+    rows: groups.flatMap(({ group, role, coverage, count, lightness, spread }) => {
+      if (role === 'level') return [];
       const predicted =
         role === 'bare' ? fit.bareLightness : role === 'solid' ? fit.fullLightness : fit.predicted.get(group)!;
-      return { group, role, coverage, count, lightness, spread, predicted };
+      return [{ group, role, coverage, count, lightness, spread, predicted }];
     }),
     outliers,
     curve: band,
@@ -221,23 +247,175 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     widestBand: Math.max(...band.map(({ low, high }) => (high - low) / 2)),
     warnings: [],
   };
-  const warnings = listWarnings({ report, fit, direction, options, range: Math.abs(solid.lightness - bare.lightness) });
+  const range = Math.abs(solid.lightness - bare.lightness);
+  const warnings = [
+    ...listWarnings({ report, fit, direction, options, range }),
+    ...(levelled?.warnings ?? []),
+  ];
   const profile: Profile = {
     ...facts,
     ...surface,
     direction,
-    points: kept.map(({ coverage, lightness }) => ({ coverage, lightness, spread: round(spreadAt(coverage), 3) })),
+    points,
     repeatability: round(repeatability, 3),
     fit: {
-      band: band.map(({ coverage, low, high }) => ({ coverage, low: round(low, 3), high: round(high, 3) })),
+      band: band.map(keepBand),
       markDiameterXUm: interval(markX),
       markDiameterYUm: interval(markY),
       leaveOneOut: round(curve.leaveOneOut, 3),
       modelRms: round(fit.rms, 3),
       warnings: warnings.map(({ text }) => text),
     },
+    ...(levelled?.road ? { levels: levelled.road } : {}),
   };
-  return { profile, report: { ...report, warnings } };
+  return { profile, report: { ...report, warnings, ...(levelled?.report ? { levels: levelled.report } : {}) } };
+}
+
+/** What all roads of a chart have in common. */
+interface ChartFacts {
+  readonly bare: Group;
+  readonly solid: Group;
+  readonly fit: FittedResponse;
+  readonly cameraError: number;
+}
+
+/**
+ * The curve of one road, its points with something held back at full, and its band.
+ * @param tones what was measured of it between bare and solid, and where the curve is wanted
+ */
+function fitRoad(
+  { bare, solid, fit, cameraError }: ChartFacts,
+  tones: { readonly steps: readonly (Group & { readonly predicted: number })[]; readonly wanted: readonly PredictedTone[] },
+) {
+  const { steps, wanted } = tones;
+  const measured: MeasuredTone[] = [
+    { coverage: 0, lightness: bare.lightness, error: bare.error, predicted: fit.bareLightness },
+    ...steps,
+    { coverage: 1, lightness: solid.lightness, error: solid.error, predicted: fit.fullLightness },
+  ];
+  const curve = fitToneCurve(measured, wanted);
+  const spreadAt = (coverage: number) =>
+    steps.reduce((a, b) => (Math.abs(b.coverage - coverage) < Math.abs(a.coverage - coverage) ? b : a)).deviation;
+  const band = curve.points.map(({ coverage, lightness, low, high }) => {
+    // A patch that is burned later scatters as the replicates do, and is off as a tone is that the curve has not seen;
+    // an unknown camera bends the whole scale.
+    const camera = cameraError * shareFromLightest(lightness, bare.lightness, solid.lightness);
+    const more = NORMAL_95_ROUNDED * Math.hypot(spreadAt(coverage), curve.leaveOneOut, camera);
+    const [below, above] = [Math.hypot(lightness - low, more), Math.hypot(high - lightness, more)];
+    return { coverage, lightness, low: Math.max(0, lightness - below), high: Math.min(100, lightness + above) };
+  });
+  const points = holdBack(curve.points).map(({ coverage, lightness }): TonePoint => {
+    return { coverage, lightness, spread: round(spreadAt(coverage), 3) };
+  });
+  return { curve, points, band };
+}
+
+const keepBand = ({ coverage, low, high }: BandPoint) => ({ coverage, low: round(low, 3), high: round(high, 3) });
+
+interface LevelFacts extends ChartFacts, NonNullable<FitOptions['levels']> {
+  readonly patternOf: FitOptions['patternOf'];
+}
+
+/**
+ * The road of levels from its patches: dose by level from the even ones, then the curve as that of the other road.
+ * There is none, and a notice says why, where the readings do not carry one.
+ */
+function learnLevels(
+  groups: readonly Group[],
+  facts: LevelFacts,
+): { readonly road?: LevelRoad; readonly report?: LevelReport; readonly warnings: readonly Notice[] } {
+  const { bare, solid, fit, cameraError, patternOf, halftone, count, screen } = facts;
+  const own = groups
+    .filter(({ role }) => role === 'level')
+    .sort((a, b) => a.coverage - b.coverage)
+    .map((group) => ({ ...group, pattern: cropMiddle(patternOf(group.group)) }));
+  if (own.length < STEPS_MIN) return { warnings: [notice('levels-unlearned', { count, why: 'few', tones: own.length })] };
+  const surface = { response: fit.response, bareLightness: fit.bareLightness, fullLightness: fit.fullLightness };
+  const even = own.filter(({ pattern }) => pattern.dots.width === 1);
+  const doses = fitLevelDoses(even, surface);
+  const doseByLevel = doses.map(({ level, dose }): LevelDose => [round(level, 5), round(dose, 5)]);
+  const model = { ...fit.response, doseByLevel };
+  const predict = (pattern: FitPattern) => lightnessOfPattern(model, pattern, surface);
+  const steps = own.map((group) => ({ ...group, predicted: predict(group.pattern) }));
+  const wanted = listLevelCoverages(count).map((coverage) => {
+    const predicted =
+      coverage === 0
+        ? fit.bareLightness
+        : coverage === 1
+          ? fit.fullLightness
+          : predict({ dots: middleOf(coverage, halftone), edge: 'repeat', featureDots: 1 });
+    return { coverage, predicted };
+  });
+  const { curve, points, band } = fitRoad({ bare, solid, fit, cameraError }, { steps, wanted });
+  const range = Math.abs(solid.lightness - bare.lightness);
+  const reached = points.length < 2 ? 0 : Math.abs(points.at(-1)!.lightness - points[0].lightness) / range;
+  const report: LevelReport = {
+    count,
+    curve: band,
+    doses,
+    rows: steps.map(({ group, coverage, count: patches, lightness, spread, predicted }) => {
+      return { group, coverage, count: patches, lightness, spread, predicted };
+    }),
+    leaveOneOut: curve.leaveOneOut,
+    modelRms: curve.modelRms,
+    widestBand: Math.max(...band.map(({ low, high }) => (high - low) / 2)),
+  };
+  if (reached < LEVELS_REACH) {
+    return { report, warnings: [notice('levels-unlearned', { count, why: 'turning', share: reached })] };
+  }
+  if (curve.leaveOneOut > LEVELS_LEFT_OUT * range) {
+    return { report, warnings: [notice('levels-unlearned', { count, why: 'unsteady', errorL: curve.leaveOneOut })] };
+  }
+  const steep = findSteepest(points, count);
+  const warnings =
+    steep.share > LEVELS_STEEP && count > LEVELS_FEW
+      ? [notice('levels-steep', { count, share: steep.share, level: steep.level })]
+      : [];
+  return {
+    road: {
+      count,
+      screen,
+      points,
+      doseByLevel,
+      fit: {
+        band: band.map(keepBand),
+        leaveOneOut: round(curve.leaveOneOut, 3),
+        modelRms: round(curve.modelRms, 3),
+      },
+    },
+    report,
+    warnings,
+  };
+}
+
+/** Of a patch that mixes levels its middle, as if it went on: it is even. */
+function cropMiddle(pattern: FitPattern): FitPattern {
+  const { dots, edge } = pattern;
+  if (edge === 'repeat') return pattern;
+  const side = LEVEL_FIELD.to - LEVEL_FIELD.from;
+  const [width, height] = [Math.min(side, dots.width), Math.min(side, dots.height)];
+  const rect = { x: (dots.width - width) >> 1, y: (dots.height - height) >> 1, width, height };
+  return { ...pattern, dots: cropDots(dots, rect), edge: 'repeat' };
+}
+
+/** Dots of a constant mean level, without those that a screen needs to settle. */
+function middleOf(coverage: number, halftone: (coverage: Plane<'coverage'>) => DotField): DotField {
+  const { side, from, to } = LEVEL_FIELD;
+  const plane = createPlane('coverage', side, side);
+  plane.data.fill(Math.round(coverage * ONE));
+  return cropDots(halftone(plane), { x: from, y: from, width: to - from, height: to - from });
+}
+
+/** The widest step of lightness between two neighbouring levels, as a share of the range, and the lower of the two. */
+function findSteepest(points: readonly TonePoint[], count: number): { readonly share: number; readonly level: number } {
+  const { lightnessAt } = toneCurveOf({ points });
+  const range = Math.abs(points.at(-1)!.lightness - points[0].lightness);
+  let steepest = { share: 0, level: 0 };
+  for (let level = 0; level < count - 1; level++) {
+    const step = Math.abs(lightnessAt((level + 1) / (count - 1)) - lightnessAt(level / (count - 1)));
+    if (step / range > steepest.share) steepest = { share: step / range, level };
+  }
+  return steepest;
 }
 
 const round = (value: number, decimals: number) => Number(value.toFixed(decimals));

@@ -4,7 +4,14 @@ import { GRID_FIELDS, QUANTITIES, SETTINGS_FIELDS, within } from '../quantities.
 import { parseRecord } from '../schema.ts';
 import { SOURCES, type SourceKey } from '../sources.ts';
 import { bareOf } from './straight.ts';
-import { BENEATH, type Material, type Profile, type RefusedMaterial } from './types.ts';
+import {
+  BENEATH,
+  type LevelDose,
+  type MarkDirection,
+  type Material,
+  type Profile,
+  type RefusedMaterial,
+} from './types.ts';
 
 /** Of differences and scatter of lightness. */
 const deltaL = v.pipe(within(0, 100, 'ΔL*'), v.gtValue(0, 'a number above 0'));
@@ -44,6 +51,25 @@ export const RECORD_RULES = { date, grid, lab, name, settings, text } as const;
 const factor = within(1e-3, 1e3);
 const interval = v.tuple([factor, factor, factor], 'three numbers [value, low, high]');
 
+const screen = v.strictObject(
+  {
+    name: text,
+    options: v.record(v.string(), v.union([v.string(), within(-1e9, 1e9)], 'text or a number'), 'an object'),
+  },
+  'an object',
+);
+const points = v.pipe(
+  v.array(
+    v.strictObject({ coverage: within(0, 1), lightness: within(0, 100), spread: within(0, 100) }, 'an object'),
+    'a list',
+  ),
+  v.minLength(2, 'at least 2 points'),
+);
+const band = v.array(
+  v.strictObject({ coverage: within(0, 1), low: within(0, 100), high: within(0, 100) }, 'an object'),
+  'a list',
+);
+
 const PROFILE = v.strictObject(
   {
     schema: v.literal('tonewright-profile/1', '"tonewright-profile/1"'),
@@ -53,23 +79,11 @@ const PROFILE = v.strictObject(
     machine: text,
     grid,
     settings,
-    screen: v.strictObject(
-      {
-        name: text,
-        options: v.record(v.string(), v.union([v.string(), within(-1e9, 1e9)], 'text or a number'), 'an object'),
-      },
-      'an object',
-    ),
+    screen,
     direction,
     bare: lab,
     full: lab,
-    points: v.pipe(
-      v.array(
-        v.strictObject({ coverage: within(0, 1), lightness: within(0, 100), spread: within(0, 100) }, 'an object'),
-        'a list',
-      ),
-      v.minLength(2, 'at least 2 points'),
-    ),
+    points,
     response: v.strictObject(
       {
         doseDiameterXUm: doseDiameter,
@@ -109,10 +123,7 @@ const PROFILE = v.strictObject(
     fit: v.exactOptional(
       v.strictObject(
         {
-          band: v.array(
-            v.strictObject({ coverage: within(0, 1), low: within(0, 100), high: within(0, 100) }, 'an object'),
-            'a list',
-          ),
+          band,
           markDiameterXUm: v.tuple([QUANTITIES.diameterUm, QUANTITIES.diameterUm], 'two numbers [low, high]'),
           markDiameterYUm: v.tuple([QUANTITIES.diameterUm, QUANTITIES.diameterUm], 'two numbers [low, high]'),
           leaveOneOut: within(0, 100),
@@ -138,6 +149,26 @@ const PROFILE = v.strictObject(
     ),
     seen: v.exactOptional(through),
     beneath: v.exactOptional(beneath),
+    levels: v.exactOptional(
+      v.strictObject(
+        {
+          count: v.pipe(
+            v.number('a whole number 3 … 256'),
+            v.integer('a whole number 3 … 256'),
+            v.minValue(3, 'a whole number 3 … 256'),
+            v.maxValue(256, 'a whole number 3 … 256'),
+          ),
+          screen,
+          points,
+          doseByLevel: v.pipe(
+            v.array(v.tuple([within(0, 1), within(0, 1)], 'two numbers [level, dose]'), 'a list'),
+            v.minLength(2, 'at least 2 levels'),
+          ),
+          fit: v.strictObject({ band, leaveOneOut: within(0, 100), modelRms: within(0, 100) }, 'an object'),
+        },
+        'an object',
+      ),
+    ),
   },
   'an object',
 );
@@ -195,26 +226,50 @@ const REFUSED = v.array(v.strictObject({ name, title: text, aliases, reason: tex
  */
 export function parseProfile(json: unknown, where: string): Profile {
   const profile: Profile = parseRecord(PROFILE, { json, what: where });
-  const { points } = profile;
-  const sign = profile.direction === 'lighter' ? 1 : -1;
+  refuseUnordered(profile.points, { field: 'points', where, direction: profile.direction });
+  if (profile.levels) {
+    refuseUnordered(profile.levels.points, { field: 'levels.points', where, direction: profile.direction });
+    refuseDoses(profile.levels.doseByLevel, where);
+  }
+  return profile;
+}
+
+/** @throws AppError profile-unusable where coverage or lightness is not strictly monotone */
+function refuseUnordered(
+  points: Profile['points'],
+  { field, where, direction }: { readonly field: string; readonly where: string; readonly direction: MarkDirection },
+): void {
+  const sign = direction === 'lighter' ? 1 : -1;
   for (let i = 1; i < points.length; i++) {
-    const found = `points.${i - 1} and points.${i}`;
+    const found = `${field}.${i - 1} and ${field}.${i}`;
     if (!(points[i].coverage > points[i - 1].coverage)) {
       throw new AppError(
         'profile-unusable',
         `${where}: ${found}: found coverage ${points[i - 1].coverage} then ${points[i].coverage}, needed coverage that rises`,
-        { where, field: `points.${i}.coverage` },
+        { where, field: `${field}.${i}.coverage` },
       );
     }
     if (!((points[i].lightness - points[i - 1].lightness) * sign > 0)) {
       throw new AppError(
         'profile-unusable',
-        `${where}: ${found}: found L* ${points[i - 1].lightness} then ${points[i].lightness}, needed L* that only ${sign > 0 ? 'rises' : 'falls'} for marks ${profile.direction} than bare`,
-        { where, field: `points.${i}.lightness` },
+        `${where}: ${found}: found L* ${points[i - 1].lightness} then ${points[i].lightness}, needed L* that only ${sign > 0 ? 'rises' : 'falls'} for marks ${direction} than bare`,
+        { where, field: `${field}.${i}.lightness` },
       );
     }
   }
-  return profile;
+}
+
+/** @throws AppError profile-unusable where levels do not rise from 0 to 1, or doses fall */
+function refuseDoses(doses: readonly LevelDose[], where: string): void {
+  const [first, last] = [doses[0], doses.at(-1)!];
+  const at = doses.findIndex(([level, dose], i) => i > 0 && !(level > doses[i - 1][0] && dose >= doses[i - 1][1]));
+  if (at < 0 && first[0] === 0 && first[1] === 0 && last[0] === 1 && last[1] === 1) return;
+  const found = at < 0 ? `${first.join(', ')} … ${last.join(', ')}` : `${doses[at - 1].join(', ')} then ${doses[at].join(', ')}`;
+  throw new AppError(
+    'profile-unusable',
+    `${where}: levels.doseByLevel: found ${found}, needed levels and doses that rise from 0, 0 to 1, 1`,
+    { where, field: 'levels.doseByLevel' },
+  );
 }
 
 /** Material from parsed JSON. @throws AppError file-invalid naming the field, what was found and what was needed. */

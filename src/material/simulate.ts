@@ -1,4 +1,5 @@
 import type { DotGrid } from '../plane/index.ts';
+import { tabulateLevelDoses } from './level-road.ts';
 import {
   computeDotDose,
   computeRawStrength,
@@ -81,7 +82,7 @@ function depositDose(model: ResponseModel, dots: DotField, options: SimulationOp
   if (room.length < length) room = new Float64Array(length);
   const out = room.subarray(0, length).fill(0);
   const row = new Float64Array(fineWidth);
-  const scale = dose.peak / (dots.levels - 1);
+  const doses = tabulateLevelDoses(model, dots.levels).map((share) => share * dose.peak);
   const wrap = (at: number, length: number) => ((at % length) + length) % length;
 
   for (let dy = -kernelY.radius; dy < rect.height + kernelY.radius; dy++) {
@@ -94,7 +95,7 @@ function depositDose(model: ResponseModel, dots: DotField, options: SimulationOp
       let x = rect.x + dx;
       if (edge === 'repeat') x = wrap(x, dots.width);
       else if (x < 0 || x >= dots.width) continue;
-      const value = dots.data[y * dots.width + x] * scale;
+      const value = doses[dots.data[y * dots.width + x]];
       if (value === 0) continue;
       any = true;
       const first = Math.max(0, dx - kernelX.radius);
@@ -135,7 +136,8 @@ function tabulateStrength(model: ResponseModel, dose: Float64Array): (dose: numb
   if (dose.length < 2 * LAW_POINTS) return (value) => computeRawStrength(model, value);
   let largest = 0;
   for (let i = 0; i < dose.length; i++) if (dose[i] > largest) largest = dose[i];
-  return tabulateLaw(model, largest);
+  // Where no dose at all arrives there is no table to make.
+  return largest > 0 ? tabulateLaw(model, largest) : () => 0;
 }
 
 /**

@@ -47,7 +47,15 @@ export interface ResponseModel {
   readonly yuleNielsenN: number;
   /** Pitch and line spacing on which the solid fill was burned, mm. */
   readonly reference: DotGrid;
+  /**
+   * Dose of a dot by its level, both as shares of the full one: rising from [0, 0] to [1, 1]. Only where dots have
+   * levels of power and a chart has measured what becomes of them; in proportion when absent.
+   */
+  readonly doseByLevel?: readonly LevelDose[];
 }
+
+/** Share of the full level that the bitmap says, and share of the full level's dose that arrives. */
+export type LevelDose = readonly [level: number, dose: number];
 
 /** A response with the colours that it runs between. `full` is the colour of a solid fill on the reference grid. */
 export interface Surface {
@@ -130,6 +138,24 @@ export interface Profile extends Surface {
   readonly seen?: 'through';
   /** What lay beneath clear stock while its captures were taken; absent where nobody said. */
   readonly beneath?: Beneath;
+  /** Power per dot, where a chart has measured it; after all others, for the same reason. */
+  readonly levels?: LevelRoad;
+}
+
+/**
+ * The road of dots that have levels of power, beside the profile's own of dots that fire or not. What lies between a
+ * level in the bitmap and the dose on the work (the control software, the driver, the tube) is in its numbers.
+ */
+export interface LevelRoad {
+  /** Levels per dot with bare and full, 3 … 256, as the chart had them. */
+  readonly count: number;
+  /** Its screen; `levels` is among the options. */
+  readonly screen: ScreenChoice;
+  /** As those of the profile, over the mean level of the dots. */
+  readonly points: readonly TonePoint[];
+  /** Dose by level, see `ResponseModel`. */
+  readonly doseByLevel: readonly LevelDose[];
+  readonly fit: Pick<FitQuality, 'band' | 'leaveOneOut' | 'modelRms'>;
 }
 
 /** How a control strip changed a profile. */

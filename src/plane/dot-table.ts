@@ -48,6 +48,11 @@ export interface DoseSampling {
   /** Dose of a full dot dx cells away at sample i is kernelX[(dx + radiusX)·samplesX + i] · kernelY[…]. */
   readonly kernelX: Float32Array;
   readonly kernelY: Float32Array;
+  /**
+   * Share of a full dot's dose that arrives from a dot of a share of the full level, at even steps of the level from 0
+   * to 1; in proportion when absent.
+   */
+  readonly doseOfLevel?: Float32Array;
   /** Strength of dose d is strengthOf[floor(d · indexPerDose)]. */
   readonly strengthOf: Float32Array;
   readonly indexPerDose: number;

@@ -1,3 +1,4 @@
+import { tabulate } from '../numeric/index.ts';
 import {
   type DoseSampling,
   type Dots,
@@ -204,6 +205,14 @@ export function drawMarks(
   return { width, height, data };
 }
 
+/** Share of a full dot's dose of a share of the full level, straight between the steps of the table. */
+function doseOf(level: number, { doseOfLevel }: DoseSampling): number {
+  if (!doseOfLevel) return level;
+  const at = level * (doseOfLevel.length - 1);
+  const low = Math.min(doseOfLevel.length - 2, Math.floor(at));
+  return doseOfLevel[low] + (at - low) * (doseOfLevel[low + 1] - doseOfLevel[low]);
+}
+
 /**
  * Doses at points of each cell, in steps of the table of strengths: along the scan once a row of dots, then across the
  * rows in reach. Each call hands out the lines of the next row of dots, one after the other, in the same memory.
@@ -217,14 +226,14 @@ function openDoses(
   const span = 2 * radiusY + 1;
   const ring = Array.from({ length: span }, () => new Float32Array(fine));
   const line = new Float32Array(fine);
-  const scale = indexPerDose / (levels - 1);
+  const doses = tabulate(new Float64Array(levels), (level) => indexPerDose * doseOf(level / (levels - 1), dose));
   const ringAt = (y: number) => ring[((y % span) + span) % span];
   const spread = (y: number) => {
     const out = ringAt(y);
     out.fill(0);
     if (y < 0 || y >= height) return;
     for (let x = 0; x < width; x++) {
-      const value = data[y * width + x] * scale;
+      const value = doses[data[y * width + x]];
       if (value === 0) continue;
       const first = Math.max(-radiusX, -x);
       const end = Math.min(radiusX, width - 1 - x);

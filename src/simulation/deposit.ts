@@ -3,6 +3,7 @@ import type { DotGrid, Dots } from '../plane/index.ts';
 import { createChance, hash32 } from './chance.ts';
 import { beamAt, type PlacedField } from './field.ts';
 import type { MaterialModel } from './material-model.ts';
+import { type PowerModel, powerAt } from './power-levels.ts';
 import { startFastSum, startPlainSum } from './row-sum.ts';
 import { dotEnergyJ, pulsesOfDot, type SpotKernel, SUB_POSITIONS, spotKernel } from './spot.ts';
 
@@ -15,6 +16,8 @@ export interface DepositOptions {
   readonly tilt: number;
   /** How the beam differs over the machine's field; the same everywhere when absent. */
   readonly field?: PlacedField;
+  /** What the laser makes of levels of power; in proportion when absent. */
+  readonly levels?: PowerModel;
   /** Height of the best focus above the middle of the piece, mm. */
   readonly focusMm?: number;
   /** How far the beam focuses higher along the scan than across it, mm. */
@@ -63,6 +66,7 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
   // µs · mm/s is a thousandth of a µm; a line there is late to the right, a line back to the left.
   const returnOffsetUm = beam.returnOffsetUm - (2 * (beam.returnDelayUs ?? 0) * settings.speedMmPerS) / 1000;
   const runsBack = listReturns(dots, settings.scan);
+  const powers = Array.from({ length: dots.levels }, (_, at) => powerAt(options.levels, at / (dots.levels - 1)));
   const samples = (dots.width + 2 * marginX) * perDot.x;
   const carried = new Float32Array(dots.width);
   const kernels = new Map<string, { readonly along: SpotKernel; readonly across: SpotKernel }>();
@@ -121,7 +125,7 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
     let warmth = 0;
     for (let step = 0; step < dots.width; step++) {
       const i = back ? dots.width - 1 - step : step;
-      const level = dots.data[line * dots.width + i] / (dots.levels - 1);
+      const level = powers[dots.data[line * dots.width + i]]!;
       if (level > 0) {
         const here = field && beamAt(field.model, field.xMm + (i + 0.5) * grid.pitchMm, field.yMm + yMm);
         const { along, across } = even ?? kernelsOf(growth, here!.width);

@@ -8,6 +8,7 @@ import { createGrainField } from './grain.ts';
 import { tabulateColours } from './law.ts';
 import { type RowSink, scatterLight } from './light-scatter.ts';
 import type { MaterialModel } from './material-model.ts';
+import type { PowerModel } from './power-levels.ts';
 import { startFastSum, startPlainSum } from './row-sum.ts';
 import type { Surface } from './surface.ts';
 
@@ -29,6 +30,8 @@ export interface EngraveOptions {
   readonly tilt?: number;
   /** How the beam differs over the machine's field, and where in it the bitmap lies; even when absent. */
   readonly field?: PlacedField;
+  /** What the laser makes of levels of power; in proportion when absent. */
+  readonly levels?: PowerModel;
   /** Height of the best focus above the middle of the piece, mm; 0 when absent. */
   readonly focusMm?: number;
   /** How far the beam focuses higher along the scan than across it, mm; 0 when absent. */

@@ -8,5 +8,6 @@ export * from './geometry.ts';
 export * from './material-model.ts';
 export * from './npy.ts';
 export * from './pane.ts';
+export * from './power-levels.ts';
 export * from './round.ts';
 export * from './surface.ts';

@@ -17,8 +17,7 @@ import {
   readHistory,
   readProfile,
   renderCheckPage,
-  sayPrediction,
-  sayVerification,
+  sayPrint,
   type VerifiedScreens,
 } from '../job/index.ts';
 import { formatJson } from '../json.ts';
@@ -144,7 +143,7 @@ export async function checkLocatedStrip(
           const kept = addToHistory(before, { check, date, captureSha256: sha256[0]! });
           return { history: kept, written: await write(kept) };
         });
-  const verified = listVerified(history);
+  const verified = listVerified(history, check.verification?.levels === undefined ? 'dots' : 'levels');
   return {
     kind: 'checked',
     check,
@@ -153,9 +152,7 @@ export async function checkLocatedStrip(
     ...(historyPath === undefined ? {} : { historyPath }),
     verified,
     ...made,
-    ofPrint: check.verification
-      ? [...sayVerification(check.verification, profile), ...sayPrediction(verified, profile)]
-      : [],
+    ofPrint: check.verification ? sayPrint(check.verification, { profile, history }) : [],
     notices: gatherNotices([{ readings }], [...notices, ...check.warnings]),
     files: written,
   };

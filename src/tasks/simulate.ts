@@ -42,7 +42,9 @@ import {
   type MaterialModel,
   mirrorSurface,
   parseFieldModel,
+  type PowerModel,
   parseMaterialModel,
+  parsePowerModel,
   type Surface,
   seeThroughPane,
   spoilCamera,
@@ -97,6 +99,8 @@ export interface BurnRequest {
   readonly marginMm?: number;
   /** How the beam differs over the machine's field: a model that comes with the program, or the path of one. */
   readonly field?: string;
+  /** What the laser makes of levels of power: a model that comes with the program, or the path of one. */
+  readonly levels?: string;
   /** Where the bitmap's middle lies in that field, mm from its upper left corner; in its middle when absent. */
   readonly at?: { readonly xMm: number; readonly yMm: number };
   /** Height of the best focus above where it was set, and by how much more along the scan than across it, mm. */
@@ -162,11 +166,13 @@ export interface BurnFacts {
   readonly settingsOf?: { readonly file: string; readonly machine: string; readonly settings: BurnSettings };
   readonly seed: number;
   readonly faults: readonly BurnFault[];
+  /** What the laser made of levels of power; absent where that was in proportion. */
+  readonly levels?: string;
   /** Where the bitmap's middle lay in which field; absent where the beam was the same everywhere. */
   readonly field?: { readonly title: string; readonly xMm: number; readonly yMm: number };
 }
 
-/** Materials, cameras and fields of the virtual engraver. */
+/** Materials, cameras, fields and levels of the virtual engraver. */
 export function listSimulation() {
   const materials = listModels().map((name) => {
     const { title, direction } = readModel(name);
@@ -174,7 +180,8 @@ export function listSimulation() {
   });
   const cameras = Object.entries(CAMERAS).map(([name, { title }]) => ({ name, title }));
   const fields = listModels('fields').map((name) => ({ name, title: readFieldModel(name).title }));
-  return { materials, cameras, fields };
+  const levels = listModels('levels').map((name) => ({ name, title: readPowerModel(name).title }));
+  return { materials, cameras, fields, levels };
 }
 
 /**
@@ -309,6 +316,7 @@ async function burn(
       options: ['field'],
     });
   }
+  const levels = request.levels === undefined ? undefined : readPowerModel(request.levels);
   const middle = field && (request.at ?? { xMm: field.widthMm / 2, yMm: field.heightMm / 2 });
   const placed = field && {
     model: field,
@@ -320,6 +328,7 @@ async function burn(
     seed,
     pixelUm: 25_400 / dpi,
     ...(placed ? { field: placed } : {}),
+    ...(levels ? { levels } : {}),
     ...leanOf(planned?.ramp, { faults, heightMm: dots.height * grid.lineSpacingMm }),
     ...(request.focusMm === undefined ? {} : { focusMm: request.focusMm }),
     ...(request.astigmatismMm === undefined ? {} : { astigmatismMm: request.astigmatismMm }),
@@ -344,6 +353,7 @@ async function burn(
       seed,
       faults,
       ...(field ? { field: { title: field.title, ...middle! } } : {}),
+      ...(levels ? { levels: levels.title } : {}),
     },
   };
 }
@@ -506,6 +516,11 @@ export function readModel(nameOrPath: string): MaterialModel {
 /** The same of a field. @throws AppError name-unknown, path-*, file-invalid */
 export function readFieldModel(nameOrPath: string): FieldModel {
   return parseFieldModel(readModelFile(nameOrPath, { what: 'field model', folder: 'fields' }));
+}
+
+/** The same of levels of power. @throws AppError name-unknown, path-*, file-invalid */
+export function readPowerModel(nameOrPath: string): PowerModel {
+  return parsePowerModel(readModelFile(nameOrPath, { what: 'model of power levels', folder: 'levels' }));
 }
 
 function readModelFile(

@@ -1,5 +1,5 @@
 import { CHART_DEFAULTS, type ChartOptions } from '../options.ts';
-import { spaceCoverages } from '../space-coverages.ts';
+import { round4, spaceCoverages } from '../space-coverages.ts';
 import type { ChartKindRecord } from './kind.ts';
 import { BARE, patternOf, repeat, requireWhole, SOLID, stepOf, type WantedPatch } from './wanted.ts';
 
@@ -55,10 +55,39 @@ function planTone(options: ChartOptions): readonly WantedPatch[] {
     ...tones.flatMap((tone) => repeat(replicates, tone)),
     ...clusters.flatMap((cluster) => repeat(Math.min(2, replicates), cluster)),
     ...lines,
+    ...planLevels(options, steps).flatMap((tone) => repeat(Math.min(2, replicates), tone)),
     ...repeat(2, { ...BARE, spare: true }),
     ...repeat(2, { ...SOLID, spare: true }),
     ...repeat(2, tones)
       .flat()
       .map((tone) => ({ ...tone, spare: true })),
   ];
+}
+
+/** Most steps between levels that are each shown by itself, and mixed with the next; a count. Assumed: a card's room. */
+const LEVEL_STEPS = 16;
+
+/**
+ * Patches of dots with levels of power. Of few levels each by itself, which tells its dose, and mixtures of neighbours
+ * as photographs have them; of many the ones nearest to the wanted tones, since neighbours mix as if they were one.
+ */
+function planLevels({ levels, expectedLevels }: ChartOptions, steps: number): readonly WantedPatch[] {
+  if (!levels) return [];
+  const top = requireWhole(levels.count, 'levels', 3, 256) - 1;
+  const even = (level: number) =>
+    patternOf('level', { kind: 'level', level }, round4(level / top), `level-${level}-of-${top}`);
+  const mixed = (coverage: number) => patternOf('level', { kind: 'levels' }, round4(coverage), `levels-${round4(coverage)}`);
+  if (top > LEVEL_STEPS) {
+    const wanted = expectedLevels
+      ? spaceCoverages(steps, expectedLevels)
+      : Array.from({ length: steps }, (_, at) => (at + 1) / (steps + 1));
+    const nearest = wanted.map((coverage) => Math.min(top - 1, Math.max(1, Math.round(coverage * top))));
+    return [...new Set(nearest)].map(even);
+  }
+  const each = Array.from({ length: top - 1 }, (_, at) => even(at + 1));
+  const parts = Math.max(2, Math.round(steps / top));
+  const between = expectedLevels
+    ? spaceCoverages(steps, expectedLevels).filter((coverage) => Math.abs(coverage * top - Math.round(coverage * top)) > 0.1)
+    : Array.from({ length: parts * top }, (_, at) => at / (parts * top)).filter((_, at) => at % parts !== 0);
+  return [...each, ...between.map(mixed)];
 }

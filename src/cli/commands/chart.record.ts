@@ -62,6 +62,14 @@ const STEPS: OptionRecord = {
   flags: '--steps <n>',
   help: 'different tones between bare and solid (default: 15 for tone, 14 for verify)',
 };
+const LEVELS: OptionRecord = {
+  flags: '--levels <n>',
+  help: 'power levels per dot, 3 to what the machine states: measured beside dots that fire or not (default: 2, dots fire or not)',
+};
+const THROUGH_LEVELS: OptionRecord = {
+  flags: '--levels <n>',
+  help: 'burned with power levels per dot, as a profile has learned them (default: 2, dots fire or not)',
+};
 const THROUGH: OptionRecord = { flags: '--profile <name>', help: `${PROFILE.help}; its machine, grid and settings` };
 
 const loadChart = async () => (await import('./chart.ts')).run;
@@ -146,12 +154,14 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
       },
       STEPS,
       ...CHART_SIDE,
+      LEVELS,
       ...CHART_BURN,
     ],
     examples: [
       'chart tone --machine galvo-355-f210 --material anodised-black --out chart',
       'chart tone --after card.json --out second',
       'chart tone --machine gantry-10600 --material clear-glass --seen through --out glass',
+      'chart tone --machine gantry-450 --material birch-plywood --levels 16 --out chart',
     ],
     load: loadChart,
   },
@@ -178,7 +188,7 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
     name: 'chart verify',
     summary: 'Do photos come out as promised: other tones than the profile was learned from, burned through it.',
     args: '',
-    options: [...CHART_MATERIAL, THROUGH, STEPS, ...CHART_SIDE, ...CHART_BURN],
+    options: [...CHART_MATERIAL, THROUGH, STEPS, THROUGH_LEVELS, ...CHART_SIDE, ...CHART_BURN],
     examples: ['chart verify --profile anodised-black --out verify'],
     load: loadChart,
   },
@@ -186,7 +196,7 @@ export const CHART_RECORDS: readonly CommandRecord[] = [
     name: 'chart check',
     summary: 'Does a profile still hold: a strip of seven patches to burn on waste.',
     args: '',
-    options: [...CHART_MATERIAL, THROUGH, ...CHART_SIDE, ...CHART_BURN],
+    options: [...CHART_MATERIAL, THROUGH, THROUGH_LEVELS, ...CHART_SIDE, ...CHART_BURN],
     examples: ['chart check --profile anodised-black --out strip'],
     load: loadChart,
   },

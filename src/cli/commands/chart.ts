@@ -74,6 +74,7 @@ function readRequest(kind: ChartKind, options: OptionValues, folder: string): Ch
     seed: numberOf(options, 'seed', { min: 0, max: 2 ** 32 - 1, whole: true }),
     steps: numberOf(options, 'steps', { min: 3, max: 100, whole: true }),
     replicates: numberOf(options, 'replicates', { min: 1, max: 12, whole: true }),
+    levels: numberOf(options, 'levels', { min: 2, max: 256, whole: true }),
     settings: overSettings(read, readSettings(options)),
     vary: listOf(options, 'vary'),
     cells: textOf(options, 'cells') as ChartRequest['cells'],

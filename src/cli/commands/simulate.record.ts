@@ -34,6 +34,10 @@ const ENGRAVE: readonly OptionRecord[] = [
     help: 'whether the burned piece is looked at where it was burned, or turned over, through the stock (default: as its chart was drawn)',
     choices: SEEN,
   },
+  {
+    flags: '--levels <name>',
+    help: 'what the laser makes of levels of power per dot: a name (see `simulate list`) or a JSON file (default: power in proportion)',
+  },
   { flags: '--focus <mm>', help: 'how far the beam focuses above where it was set, mm (default: 0)' },
   { flags: '--astigmatism <mm>', help: 'by how much more it does so along the scan than across it, mm (default: 0)' },
 ];
@@ -42,7 +46,7 @@ const ENGRAVE: readonly OptionRecord[] = [
 export const SIMULATE_RECORDS: readonly CommandRecord[] = [
   {
     name: 'simulate list',
-    summary: 'Materials, cameras and fields that there are.',
+    summary: 'Materials, cameras, fields and levels of power that there are.',
     args: '',
     options: [],
     examples: ['simulate list'],

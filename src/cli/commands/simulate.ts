@@ -32,9 +32,9 @@ export const run: Run = async ([action, file], options, commandContext) => {
 };
 
 function list(): Outcome {
-  const { materials, cameras, fields } = listSimulation();
+  const { materials, cameras, fields, levels } = listSimulation();
   return {
-    json: { materials, cameras, fields },
+    json: { materials, cameras, fields, levels },
     text: [
       alignColumns([
         ['MATERIAL', 'TITLE', 'MARKS'],
@@ -42,6 +42,7 @@ function list(): Outcome {
       ]),
       alignColumns([['CAMERA', 'TITLE'], ...cameras.map(({ name, title }) => [name, title])]),
       alignColumns([['FIELD', 'TITLE'], ...fields.map(({ name, title }) => [name, title])]),
+      alignColumns([['LEVELS', 'TITLE'], ...levels.map(({ name, title }) => [name, title])]),
     ].join('\n\n'),
   };
 }
@@ -77,6 +78,7 @@ function writeEngraved({ files, width, height, surface, facts }: EngravedRecord)
           ],
         ]
       : []),
+    ...(facts.levels ? [['power per dot', facts.levels]] : []),
     ...(facts.field ? [['field', `${facts.field.title}; middle at ${facts.field.xMm}, ${facts.field.yMm} mm`]] : []),
     ...(facts.faults.length > 0 ? [['faults', facts.faults.join(', ')]] : []),
   ]);
@@ -141,6 +143,7 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
   const chart = textOf(options, 'chart');
   const model = textOf(options, 'materialModel');
   const field = textOf(options, 'field');
+  const levels = textOf(options, 'levels');
   const at = textOf(options, 'at');
   const seen = textOf(options, 'seen');
   return {
@@ -154,6 +157,7 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
     settings: readSettings(options),
     ...lengthOf(options, 'margin', (marginMm) => ({ marginMm })),
     ...(field === undefined ? {} : { field: readModelOption(field, cwd) }),
+    ...(levels === undefined ? {} : { levels: readModelOption(levels, cwd) }),
     ...(at === undefined ? {} : { at: parsePlaceMm(at, 'at') }),
     ...heightOf(options, 'focus', (focusMm) => ({ focusMm })),
     ...heightOf(options, 'astigmatism', (astigmatismMm) => ({ astigmatismMm })),

@@ -1,8 +1,11 @@
 import { AppError } from '../../errors.ts';
 import {
   adjustSurface,
+  knowsLevels,
+  levelsOfScreen,
   type Profile,
   type ProfileAdjustment,
+  takeRoad,
   type TonePoint,
   toneCurveOf,
 } from '../../material/index.ts';
@@ -48,9 +51,78 @@ export function adjustProfile(
 ): Adjustment {
   refuseOtherStock(check, profile);
   const { grid, screen } = check.located.layout;
+  // The beam moves both roads of a profile, and a strip tells of one of them.
+  const told = takeRoad(profile, levelsOfScreen(screen));
+  const { levels: _levels, ...dots } = profile;
+  const roads = [dots, ...(profile.levels ? [takeRoad(profile, profile.levels.count)] : [])];
+  const day = readDay(told, { check, halftone: { grid, screen } });
+  const { dose, width, before, after } = day;
+  const [ofDots, ofLevels] = roads.map((road) => carryRoad(road, { day, isTold: sameRoad(road, told), check }));
+  const ofTold = sameRoad(dots, told) ? ofDots! : ofLevels!;
+  const surface = adjustSurface(profile, { dose, width });
+  const adjusted: ProfileAdjustment = {
+    from: profile.adjusted?.from ?? profile.name,
+    date,
+    chart: check.chart.hash,
+    doseFactor: day.interval(dose, 0),
+    widthFactor: day.interval(width, 1),
+  };
+  const { band } = ofDots!;
+  const ownHalf = told.fit
+    ? mean(told.fit.band.map(({ low, high }) => (high - low) / 2))
+    : NORMAL_95 * profile.repeatability;
+  const halfBefore = Math.hypot(ownHalf, NORMAL_95 * Math.sqrt(mean(day.told.map(({ delta }) => delta * delta))));
+  const halfAfter = ofTold.band
+    ? mean(ofTold.band.map(({ low, high }) => (high - low) / 2))
+    : Math.hypot(
+        ownHalf,
+        NORMAL_95 *
+          mean(told.points.map(({ coverage, lightness }) => day.deviationAt(coverage, shareOf(lightness, profile)))),
+      );
+  return {
+    profile: {
+      ...profile,
+      name: `${profile.adjusted?.from ?? profile.name}-${date}`,
+      title: `${profile.title.replace(/, adjusted \d{4}-\d\d-\d\d$/, '')}, adjusted ${date}`,
+      full: [day.full, surface.full[1], surface.full[2]],
+      points: ofDots!.points,
+      response: surface.response,
+      note: `${profile.note} Adjusted on ${date} by strip ${check.chart.hash}.`.trim(),
+      ...(profile.fit && band ? { fit: { ...profile.fit, band } } : {}),
+      adjusted,
+      ...(profile.levels && ofLevels
+        ? {
+            levels: {
+              ...profile.levels,
+              points: ofLevels.points,
+              fit: { ...profile.levels.fit, ...(ofLevels.band ? { band: ofLevels.band } : {}) },
+            },
+          }
+        : {}),
+    },
+    adjusted,
+    before,
+    after,
+    halfBefore,
+    halfAfter,
+    sentences: [
+      `By this strip the same settings give ${sayFactor(adjusted.doseFactor)} times the dose, in dots ${sayFactor(adjusted.widthFactor)} times as wide.`,
+      `Tones were off by ${roundTo(before.meanDelta, 1)} L* in the mean and ${roundTo(before.worstDelta, 1)} at worst; each tone of the strip, foretold by the others after the change, is off by ${roundTo(after.meanDelta, 1)} and ${roundTo(after.worstDelta, 1)}.`,
+      `95 % of patches burned today should lie within ± ${roundTo(halfAfter, 1)} L* of the adjusted curve; within ± ${roundTo(halfBefore, 1)} of the one before.`,
+    ],
+  };
+}
+
+const sameRoad = (a: Profile, b: Profile) => knowsLevels(a) === knowsLevels(b);
+
+/** What a strip tells of the day, on the road that it was burned on. */
+function readDay(
+  profile: Profile,
+  { check, halftone }: { readonly check: Check; readonly halftone: Parameters<typeof predictCurve>[1] },
+) {
   const told = check.patches.filter(({ role }) => role !== 'bare');
   const noise = told.map((patch) => noiseOf(patch, profile));
-  const shiftOf = createShift(profile, { grid, screen });
+  const shiftOf = createShift(profile, halftone);
   const { factors, covariance, beyond, slopes, explained } = fitBeam(shiftOf, { told, noise });
   const { dose, width } = factors;
   const left = told.map(({ coverage, delta }) => delta - explained(coverage));
@@ -66,83 +138,60 @@ export function adjustProfile(
       { dose, width },
     );
   }
-  // On its own screen and grid, whatever the strip's were.
-  const own = check.curve === 'measured' ? explained : createShift(profile, profile)(dose, width);
-  const deviationAt = (coverage: number, share: number) => {
-    const [a, b] = slopes.map((slope) => slope(coverage)) as [number, number];
-    const [[aa, ab], [, bb]] = covariance as [[number, number], [number, number]];
-    return Math.sqrt(Math.max(0, a * a * aa + 2 * a * b * ab + b * b * bb) + smooth.varianceAt(share));
+  const solid = check.patches.find(({ role }) => role === 'solid')!;
+  return {
+    told,
+    dose,
+    width,
+    smooth,
+    explained,
+    curve: toneCurveOf(profile),
+    full: solid.expected + explained(1) + smooth.valueAt(1),
+    before: sizesOf(told.map(({ delta }) => delta)),
+    after: sizesOf(leaveEachOut(places, { left, noise })),
+    deviationAt: (coverage: number, share: number) => {
+      const [a, b] = slopes.map((slope) => slope(coverage)) as [number, number];
+      const [[aa, ab], [, bb]] = covariance as [[number, number], [number, number]];
+      return Math.sqrt(Math.max(0, a * a * aa + 2 * a * b * ab + b * b * bb) + smooth.varianceAt(share));
+    },
+    interval: (value: number, which: 0 | 1): readonly [number, number, number] => {
+      const reach = Math.exp(NORMAL_95 * Math.sqrt(covariance[which]![which]!));
+      return [round4(value), round4(value / reach), round4(value * reach)];
+    },
   };
-  const curve = toneCurveOf(profile);
+}
+
+/** Curve and band of one road as the day has them. */
+function carryRoad(
+  road: Profile,
+  { day, isTold, check }: { readonly day: ReturnType<typeof readDay>; readonly isTold: boolean; readonly check: Check },
+): { readonly points: TonePoint[]; readonly band: readonly { coverage: number; low: number; high: number }[] | undefined } {
+  const { dose, width, smooth, explained } = day;
+  // On its own screen and grid, whatever the strip's were.
+  const own = isTold && check.curve === 'measured' ? explained : createShift(road, road)(dose, width);
+  const curve = toneCurveOf(road);
   const shifted = (coverage: number) => {
     const lightness = curve.lightnessAt(coverage);
-    const share = shareOf(lightness, profile);
+    const share = shareOf(lightness, road);
     // Bare stays: the beam does not touch it.
     return lightness + own(coverage) + smooth.valueAt(share) * leaveBare(share);
   };
-  const surface = adjustSurface(profile, { dose, width });
-  const solid = check.patches.find(({ role }) => role === 'solid')!;
-  const points = keepOrder(
-    profile.points.map(({ coverage, spread }) => ({ coverage, lightness: shifted(coverage), spread })),
-    profile.direction === 'lighter' ? 1 : -1,
-  );
-  const interval = (value: number, which: 0 | 1): readonly [number, number, number] => {
-    const reach = Math.exp(NORMAL_95 * Math.sqrt(covariance[which]![which]!));
-    return [round4(value), round4(value / reach), round4(value * reach)];
-  };
-  const adjusted: ProfileAdjustment = {
-    from: profile.adjusted?.from ?? profile.name,
-    date,
-    chart: check.chart.hash,
-    doseFactor: interval(dose, 0),
-    widthFactor: interval(width, 1),
-  };
-  const band = profile.fit?.band.map(({ coverage, low, high }) => {
+  // Of the other road, the same lightness on the strip's.
+  const onTold = (coverage: number) => (isTold ? coverage : day.curve.coverageAt(curve.lightnessAt(coverage)));
+  const band = road.fit?.band.map(({ coverage, low, high }) => {
     const middle = shifted(coverage);
     const half = Math.hypot(
       (high - low) / 2,
-      NORMAL_95 * deviationAt(coverage, shareOf(curve.lightnessAt(coverage), profile)),
+      NORMAL_95 * day.deviationAt(onTold(coverage), shareOf(curve.lightnessAt(coverage), road)),
     );
     const inside = (value: number) => Math.min(100, Math.max(0, value));
     return { coverage, low: inside(middle - half), high: inside(middle + half) };
   });
-  const before = sizesOf(told.map(({ delta }) => delta));
-  const after = sizesOf(leaveEachOut(places, { left, noise }));
-  const ownHalf = profile.fit
-    ? mean(profile.fit.band.map(({ low, high }) => (high - low) / 2))
-    : NORMAL_95 * profile.repeatability;
-  const halfBefore = Math.hypot(ownHalf, NORMAL_95 * Math.sqrt(mean(told.map(({ delta }) => delta * delta))));
-  const halfAfter = band
-    ? mean(band.map(({ low, high }) => (high - low) / 2))
-    : Math.hypot(
-        ownHalf,
-        NORMAL_95 *
-          mean(profile.points.map(({ coverage, lightness }) => deviationAt(coverage, shareOf(lightness, profile)))),
-      );
-  const full = solid.expected + explained(1) + smooth.valueAt(1);
-  return {
-    profile: {
-      ...profile,
-      name: `${profile.adjusted?.from ?? profile.name}-${date}`,
-      title: `${profile.title.replace(/, adjusted \d{4}-\d\d-\d\d$/, '')}, adjusted ${date}`,
-      full: [full, surface.full[1], surface.full[2]],
-      points,
-      response: surface.response,
-      note: `${profile.note} Adjusted on ${date} by strip ${check.chart.hash}.`.trim(),
-      ...(profile.fit && band ? { fit: { ...profile.fit, band } } : {}),
-      adjusted,
-    },
-    adjusted,
-    before,
-    after,
-    halfBefore,
-    halfAfter,
-    sentences: [
-      `By this strip the same settings give ${sayFactor(adjusted.doseFactor)} times the dose, in dots ${sayFactor(adjusted.widthFactor)} times as wide.`,
-      `Tones were off by ${roundTo(before.meanDelta, 1)} L* in the mean and ${roundTo(before.worstDelta, 1)} at worst; each tone of the strip, foretold by the others after the change, is off by ${roundTo(after.meanDelta, 1)} and ${roundTo(after.worstDelta, 1)}.`,
-      `95 % of patches burned today should lie within ± ${roundTo(halfAfter, 1)} L* of the adjusted curve; within ± ${roundTo(halfBefore, 1)} of the one before.`,
-    ],
-  };
+  const points = keepOrder(
+    road.points.map(({ coverage, spread }) => ({ coverage, lightness: shifted(coverage), spread })),
+    road.direction === 'lighter' ? 1 : -1,
+  );
+  return { points, band };
 }
 
 function refuseOtherStock({ cause, sentences, patches }: Check, profile: Profile): void {

@@ -1,9 +1,9 @@
 import { type Profile, toneCurveOf } from '../../material/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
-import { type DriftEntry, type DriftHistory, listVerified } from '../request/history.ts';
+import type { DriftEntry, DriftHistory } from '../request/history.ts';
 import type { Adjustment } from './adjust.ts';
 import { type Check, DRIFT_LIMITS, type DriftVerdict } from './check.ts';
-import { sayPrediction, sayVerification, type Verification } from './verification.ts';
+import { sayPrint, type Verification } from './verification.ts';
 
 export interface CheckPageFacts {
   readonly check: Check;
@@ -77,7 +77,7 @@ interface VerificationFacts {
 
 /** Print error with its histogram, beside the fit error and the limits. */
 function writeVerification(verification: Verification, { profile, check, history }: VerificationFacts): string {
-  const said = [...sayVerification(verification, profile), ...sayPrediction(listVerified(history), profile)];
+  const said = [...sayPrint(verification, { profile, history })];
   const { limits } = verification;
   return `<section class="columns"><div><h2>Print error and fit error</h2>${said.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}
 <p class="soft">Limits of this profile: passes up to mean ${roundTo(limits.passMean, 2)} and worst ${roundTo(limits.passWorst, 2)}, is worth a warning up to ${roundTo(limits.warnMean, 2)} and ${roundTo(limits.warnWorst, 2)} ΔL*.</p></div>

@@ -13,11 +13,13 @@ import { AppError } from '../../errors.ts';
 import {
   compareSettings,
   countsMarks,
+  levelsOfScreen,
   type ExposureBand,
   type Profile,
   type Seen,
   type SettingsWarning,
   type TonePoint,
+  takeRoad,
   toneCurveOf,
 } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
@@ -171,10 +173,12 @@ export function checkLocated(
   const { grid, screen, settings } = layout;
   const machine = { name: layout.machine, wavelengthNm: 0, focalLengthMm: 0 };
   const words = { uses: 'the chart was drawn for', now: 'now' };
-  const differences = compareSettings(profile, { machine, grid, screen, settings, words });
-  const predicted = differences.some(({ field }) => changesCurve(field)) || countsMarks(profile, { screen });
+  const levels = levelsOfScreen(screen);
+  const road = takeRoad(profile, levels);
+  const differences = compareSettings(road, { machine, grid, screen, settings, words });
+  const predicted = differences.some(({ field }) => changesCurve(field)) || countsMarks(road, { screen });
   const curve = predicted ? 'predicted' : 'measured';
-  const points = predicted ? predictPoints({ profile, grid, screen }) : profile.points;
+  const points = predicted ? predictPoints({ profile: road, grid, screen }) : road.points;
   const warnings = [
     ...readings.warnings,
     ...differences.map(({ field, message }) => notice('chart-differs', { field, difference: message })),
@@ -196,7 +200,7 @@ export function checkLocated(
     curve,
     ...drift,
     ...(layout.kind === 'verify'
-      ? { verification: verifyTones(drift.patches, { profile, screen: screen.name, curve }) }
+      ? { verification: verifyTones(drift.patches, { profile, screen: screen.name, levels, curve }) }
       : {}),
     located,
     readings,
@@ -226,8 +230,9 @@ export function findOwnProfile(layout: ChartLayout, profiles: readonly Profile[]
   if (aims.length === 0) return undefined;
   const { grid, screen } = layout;
   const machine = { name: layout.machine, wavelengthNm: 0, focalLengthMm: 0 };
-  return profiles.find((profile) => {
-    if (profile.direction !== layout.direction || profile.material !== layout.material) return false;
+  return profiles.find((whole) => {
+    if (whole.direction !== layout.direction || whole.material !== layout.material) return false;
+    const profile = takeRoad(whole, levelsOfScreen(screen));
     const differences = compareSettings(profile, { machine, grid, screen });
     const predicted = differences.some(({ field }) => changesCurve(field)) || countsMarks(profile, { screen });
     const curve = toneCurveOf({ points: predicted ? predictPoints({ profile, grid, screen }) : profile.points });

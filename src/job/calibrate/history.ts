@@ -36,11 +36,12 @@ export function addToHistory(
 }
 
 function keepVerification(verification: Verification): NonNullable<DriftEntry['verification']> {
-  const { screen, curve, count, result, meanDelta, worstDelta } = verification;
+  const { screen, curve, levels, count, result, meanDelta, worstDelta } = verification;
   const { worstTenth, bestNineTenths, bias, shape, scatter } = verification;
   return {
     screen,
     curve,
+    ...(levels === undefined ? {} : { levels }),
     count,
     meanDelta: round3(meanDelta),
     worstDelta: round3(worstDelta),

@@ -268,6 +268,7 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
   const solidRatio = median(read.map(({ readings }) => readings.solidRatio));
   const solid = medianLab(read.map(({ readings }) => readings.solid));
   const screen = screenOf(layout);
+  const levelScreen = layout.levels ? screenOf(layout.levels) : screen;
   const material = layout.material === '' ? 'unnamed' : layout.material;
   const { seen } = read[0]!;
   const isTurned = (seen === 'through') !== (layout.seen === 'through');
@@ -290,8 +291,11 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
       note: `Learned from ${read.length === 1 ? 'one capture' : `${read.length} captures`} of chart ${layout.hash}, camera curve ${camera}.`,
       captures: { count: read.length, camera },
     },
-    patternOf: patternsOf(layout, screen),
+    patternOf: patternsOf(layout, { screen, levelScreen }),
     halftone: (coverage) => screen(coverage, layout.grid),
+    ...(layout.levels
+      ? { levels: { ...layout.levels, halftone: (coverage) => levelScreen(coverage, layout.grid) } }
+      : {}),
     drawnDirection: layout.direction,
     cameraError,
   });
@@ -321,7 +325,7 @@ export function fitCaptures(read: readonly ReadCapture[], options: FitCapturesOp
 
 type Screen = (coverage: Plane<'coverage'>, grid: DotGrid) => Dots;
 
-function screenOf({ screen }: ChartLayout): Screen {
+function screenOf({ screen }: Pick<ChartLayout, 'screen'>): Screen {
   return (coverage, grid) => applyScreen(coverage, { ...screen.options, name: screen.name as ScreenName, grid });
 }
 
@@ -438,24 +442,33 @@ function medianReadings(captures: readonly ReadCapture[]): readonly Reading[] {
 }
 
 function toFitReading({ id, role, group, coverage, mean }: Reading): FitReading {
-  const kind = role === 'bare' || role === 'solid' || role === 'step' ? role : 'pattern';
+  const kind = role === 'bare' || role === 'solid' || role === 'step' || role === 'level' ? role : 'pattern';
   return { id, role: kind, group, coverage, relativeLuminance: mean };
 }
 
 /** Dots of every group of patches: one period of exact patterns, the burned patch itself of screened ones. */
-function patternsOf(layout: ChartLayout, screen: Screen): (group: string) => FitPattern {
+function patternsOf(
+  layout: ChartLayout,
+  { screen, levelScreen }: { readonly screen: Screen; readonly levelScreen: Screen },
+): (group: string) => FitPattern {
   const patches = new Map<string, Patch>(layout.patches.map((patch) => [patch.group, patch]));
   let chart: Dots | undefined;
   return (group) => {
     const patch = patches.get(group);
     if (!patch) throw new RangeError(`no patch of the chart belongs to ${group}`);
-    if (patch.pattern.kind !== 'screened') return drawPeriod(patch.pattern);
-    chart ??= drawChart({ ...layout, tags: [], labels: [] }, screen);
+    const { pattern } = patch;
+    if (pattern.kind === 'level') return evenLevel(pattern.level, layout.levels!.count);
+    if (pattern.kind !== 'screened' && pattern.kind !== 'levels') return drawPeriod(pattern);
+    chart ??= drawChart({ ...layout, tags: [], labels: [] }, screen, levelScreen);
     return { dots: cropPatch(chart, patch), edge: 'bare', featureDots: 1 };
   };
 }
 
-function drawPeriod(pattern: Exclude<PatchPattern, { kind: 'screened' }>): FitPattern {
+function evenLevel(level: number, levels: number): FitPattern {
+  return { dots: { width: 1, height: 1, levels, data: Uint8Array.of(level) }, edge: 'repeat', featureDots: 1 };
+}
+
+function drawPeriod(pattern: Exclude<PatchPattern, { kind: 'screened' | 'levels' | 'level' }>): FitPattern {
   const [width, height, featureDots] = sizePeriod(pattern);
   const data = new Uint8Array(width * height);
   for (let y = 0; y < height; y++) {
@@ -465,7 +478,7 @@ function drawPeriod(pattern: Exclude<PatchPattern, { kind: 'screened' }>): FitPa
 }
 
 /** Period along x and y, dots, and the width of the smallest mark or gap. */
-function sizePeriod(pattern: Exclude<PatchPattern, { kind: 'screened' }>): readonly [number, number, number] {
+function sizePeriod(pattern: Exclude<PatchPattern, { kind: 'screened' | 'levels' | 'level' }>): readonly [number, number, number] {
   switch (pattern.kind) {
     case 'checker':
       return [2 * pattern.dots, 2 * pattern.dots, pattern.dots];

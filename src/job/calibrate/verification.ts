@@ -1,7 +1,7 @@
-import type { Profile, VerifyLimits } from '../../material/index.ts';
+import { type Profile, takeRoad, type VerifyLimits } from '../../material/index.ts';
 import { mean } from '../../numeric/index.ts';
 import { roundTo } from '../page/html.ts';
-import type { VerifiedScreen, VerifiedScreens } from '../request/history.ts';
+import { type DriftHistory, listVerified, type VerifiedScreen, type VerifiedScreens } from '../request/history.ts';
 
 export type VerifyResult = 'pass' | 'warn' | 'fail';
 
@@ -13,6 +13,8 @@ export interface Verification {
   /** Screen that was verified, and whether the profile measured it or predicts it. */
   readonly screen: string;
   readonly curve: 'measured' | 'predicted';
+  /** Power levels per dot; absent where dots fire or not. */
+  readonly levels?: number;
   /** Patches between bare and solid. */
   readonly count: number;
   /** Mean and largest |ΔL*| of single patches; means of the worst tenth of them and of the other nine tenths. */
@@ -48,7 +50,12 @@ export function chooseLimits(repeatability: number): VerifyLimits {
 /** Print error from the tones of a verification chart. @throws RangeError without a tone. */
 export function verifyTones(
   patches: readonly Pick<DriftPatch, 'role' | 'delta' | 'deltas'>[],
-  { profile, screen, curve }: Pick<Verification, 'screen' | 'curve'> & { readonly profile: Profile },
+  {
+    profile,
+    screen,
+    levels = 2,
+    curve,
+  }: Pick<Verification, 'screen' | 'curve' | 'levels'> & { readonly profile: Pick<Profile, 'limits' | 'repeatability'> },
 ): Verification {
   const tones = patches.filter(({ role }) => role === 'tone');
   const deltas = tones.flatMap((tone) => tone.deltas);
@@ -72,6 +79,7 @@ export function verifyTones(
   return {
     screen,
     curve,
+    ...(levels > 2 ? { levels } : {}),
     count: deltas.length,
     meanDelta,
     worstDelta,
@@ -137,6 +145,17 @@ export function sayPrediction({ own, others, ownOnly }: VerifiedScreens, { scree
     `Its own screen ${screen.name}: ${ofOwn}. Predicted: ${others.map((one) => `${one.screen}: ${numbers(one)}, ${one.result}`).join('; ')}.`,
     ...(ownOnly ? ['This screen only: another one that the profile was to predict came out beyond its limits.'] : []),
   ];
+}
+
+/** What a verification says, and all of its road together. */
+export function sayPrint(
+  verification: Verification,
+  { profile, history }: { readonly profile: Profile; readonly history: DriftHistory | undefined },
+): readonly string[] {
+  const { levels = 2 } = verification;
+  const road = takeRoad(profile, levels);
+  const verified = listVerified(history, levels > 2 ? 'levels' : 'dots');
+  return [...sayVerification(verification, road), ...sayPrediction(verified, road)];
 }
 
 /** One tone of the strip, its replicates averaged. */

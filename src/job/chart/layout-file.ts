@@ -9,6 +9,11 @@ const { sizeMm, placeMm, marginMm } = QUANTITIES;
 const whole = wholeWithin(0, 1e9);
 const tagPlace = wholeWithin(0, TAG_PLACES - 1);
 
+const screen = v.looseObject({
+  name: v.string(),
+  options: v.record(v.string(), v.union([v.string(), within(-1e9, 1e9)])),
+});
+
 /**
  * What must be there before the hash can be taken. The hash, over every field that a reader uses, does the rest: a
  * layout that was changed by hand no longer has the one that its piece carries.
@@ -21,7 +26,7 @@ const LAYOUT = v.looseObject({
   material: v.string(),
   direction: v.picklist(['lighter', 'darker']),
   settings: v.looseObject(SETTINGS_FIELDS),
-  screen: v.looseObject({ name: v.string(), options: v.record(v.string(), v.union([v.string(), within(-1e9, 1e9)])) }),
+  screen,
   grid: v.looseObject(GRID_FIELDS),
   widthMm: sizeMm,
   heightMm: sizeMm,
@@ -49,6 +54,7 @@ const LAYOUT = v.looseObject({
   inField: v.exactOptional(
     v.strictObject({ xMm: placeMm, yMm: placeMm, widthMm: sizeMm, heightMm: sizeMm, profile: v.string() }),
   ),
+  levels: v.exactOptional(v.looseObject({ count: wholeWithin(3, 256), screen })),
   ramp: v.exactOptional(v.strictObject({ riseMm: marginMm })),
   seen: v.exactOptional(v.literal('through')),
   beneath: v.exactOptional(v.picklist(BENEATH)),

@@ -35,7 +35,7 @@ export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const screen = (coverage: Plane<'coverage'>, grid: ChartOptions['grid']) =>
     applyScreen(coverage, { ...named, grid, ...marks });
   const { powerPerDot } = spec;
-  const solid = drawChart(layout, screen);
+  const solid = drawChart(layout, screen, levelScreenOf(layout));
   const own = drawDoseCells(layout);
   const inOne = powerPerDot && drawPowers(layout, { ...powerPerDot, solid, levels: spec.machine.levels });
   const asSeen = inOne ?? solid;
@@ -62,6 +62,12 @@ export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const page = { spec, layout, cost, picture, files: names, programNotes: program.notes };
   files.push({ name: 'chart.html', bytes: renderChartPage(page) });
   return { layout, dots, cost, files };
+}
+
+function levelScreenOf({ levels }: ChartLayout): ((coverage: Plane<'coverage'>, grid: ChartOptions['grid']) => Dots) | undefined {
+  if (!levels) return undefined;
+  const named = { ...levels.screen.options, name: levels.screen.name as ScreenName };
+  return (coverage, grid) => applyScreen(coverage, { ...named, grid });
 }
 
 /** The whole dose chart in one bitmap: every dot with its own share of the power that is typed once. */

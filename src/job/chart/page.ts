@@ -125,6 +125,8 @@ function describePatch(
     'lines-x': `lines along x, ${percent}`,
     'lines-y': `lines along y, ${percent}`,
     vernier: `columns, every other line moved, ${percent}`,
+    level: `all dots at level ${'level' in pattern ? pattern.level : 0}, ${percent} of the power`,
+    levels: `levels mixed, ${percent} of the power in the mean`,
   }[pattern.kind];
   const aim = aimLightness === undefined ? '' : `, aims at L* ${roundTo(aimLightness, 1)}`;
   const own = settings
@@ -138,6 +140,7 @@ function settingRows(
   layout: ChartLayout,
 ): readonly TypedRow[] {
   const { settings, grid, screen } = layout;
+  const dots = layout.levels?.count ?? Number(screen.options.levels ?? 2);
   const dose = powerPerDot ? undefined : layout.patches.find((patch) => patch.settings);
   const usual = `${profile ? `${profile.name} was learned with` : `${machine.name} starts with`} ${Number(usualDoseJPerCm2.toPrecision(3))} J/cm²`;
   return [
@@ -145,6 +148,15 @@ function settingRows(
       ? { label: 'Whole chart', typed: `${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm`, aside: 'at its own size' }
       : { label: 'Bitmap', typed: 'chart.png', aside: `${layout.widthDots} × ${layout.heightDots} dots` },
     ...listSettings(settings, grid, controlOf(machine)),
+    ...(dots > 2
+      ? [
+          {
+            label: 'Power per dot',
+            typed: `on (greyscale): black fires with the power above, white not at all, ${dots} levels from white to black`,
+            isWords: true,
+          },
+        ]
+      : []),
     ...(powerPerDot
       ? [
           {

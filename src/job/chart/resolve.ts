@@ -9,6 +9,7 @@ import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import {
   findMark,
+  takeRoad,
   type MarkDirection,
   type Material,
   type Profile,
@@ -18,7 +19,7 @@ import {
 } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import { type BurnSettings, describeOptics } from '../../optics/index.ts';
-import type { ScreenName } from '../../screens/index.ts';
+import { SCREEN_NAMES, SCREENS, type ScreenName } from '../../screens/index.ts';
 import { parseSizeMm, type SizeMm } from '../../units.ts';
 import { noticeOfOptics } from '../prepare/ticket.ts';
 import { predictPoints } from '../request/curve.ts';
@@ -119,6 +120,7 @@ export function resolveChart(
   if (!isTable && request.vary && request.vary.length > 0) {
     throw new AppError('option-invalid', `vary: found it with a ${kind} chart, needed a dose chart`);
   }
+  const levels = resolveLevels(request, resolved);
   const inField = placeInField(request, resolved, size);
   if (!isOnRamp && request.riseMm !== undefined) {
     throw new AppError('option-invalid', `rise: found it with a ${kind} chart, needed one that is burned on a slope`);
@@ -148,6 +150,7 @@ export function resolveChart(
     ...(dosed ? { columns: dosed.axes[0], rows: dosed.axes[1] } : {}),
     ...(isFieldEmpty ? { isFieldEmpty } : {}),
     ...(inField ? { inField } : {}),
+    ...(levels ?? {}),
     ...(isOnRamp ? { riseMm: resolveRise(request, resolved) } : {}),
     ...(looksThrough ? { seen: 'through' as const } : {}),
     ...(side?.beneath ? { beneath: side.beneath } : {}),
@@ -194,6 +197,62 @@ function resolveRise({ riseMm }: ChartRequest, { machine, settings, grid }: Reso
   throw new AppError(
     'option-invalid',
     `rise: found ${riseMm} mm, needed ${RISE.leastMm / 4} to ${5 * RISE.mostMm} mm from the lower to the upper edge`,
+  );
+}
+
+/**
+ * Power per dot of a chart: a tone chart has patches of their own for it, besides those of dots that fire or not.
+ * @throws AppError option-invalid for a machine that cannot, another kind of chart, or a screen without levels
+ */
+function resolveLevels(
+  { kind, levels: count = 2, screen: asked, screenOptions, after }: ChartRequest,
+  { machine, settings, grid, profile, levelled }: ResolvedChart,
+): Pick<ChartOptions, 'levels' | 'expectedLevels'> | undefined {
+  if (count === 2) return undefined;
+  const { gives, isTable, coversField } = CHART_KINDS[kind];
+  if (gives === 'measurement' || isTable || coversField) {
+    throw new AppError(
+      'option-invalid',
+      `levels: found ${count} with a ${kind} chart, needed a tone chart, which measures them, or a verify or check chart`,
+      { options: ['levels'] },
+    );
+  }
+  refuseLevelsOf(machine, count);
+  if (gives !== 'profile') return undefined;
+  const known = levelled?.levels;
+  const named = asked === undefined || asked === 'auto' ? (known?.screen.name ?? 'auto') : asked;
+  const found = findScreen(named, { machine, settings, grid, learned: undefined, levels: count });
+  if (!SCREENS[found.name].uses.includes('levels')) {
+    throw new AppError(
+      'option-invalid',
+      `screen: found ${found.name} with ${count} power levels per dot, needed one that gives levels: ${SCREEN_NAMES.filter((name) => SCREENS[name].uses.includes('levels')).join(', ')}; or none, so that one is chosen`,
+      { options: ['screen', 'levels'] },
+    );
+  }
+  const options = screenOptionsOf(found.name, {
+    request: { screenOptions: { ...found.options, ...screenOptions } },
+    learned: undefined,
+    levels: count,
+  });
+  const halfOf = after === undefined || !profile || !known ? undefined : knownTo(takeRoad(levelled, count), 'measured');
+  const expected = known?.points.map(({ coverage, lightness }) => {
+    return { coverage, lightness, ...(halfOf ? { halfWidth: halfOf(lightness) } : {}) };
+  });
+  return {
+    levels: { count, screen: { name: found.name, options } },
+    ...(expected ? { expectedLevels: expected } : {}),
+  };
+}
+
+/** @throws AppError option-invalid where a machine tells fewer powers apart than a chart asks for */
+function refuseLevelsOf({ name, levels: stated }: Machine, count: number): void {
+  if (Number.isInteger(count) && count >= 3 && count <= stated) return;
+  throw new AppError(
+    'option-invalid',
+    stated <= 2
+      ? `levels: found ${count}, but ${name} states that its beam fires or not; needed a machine with power per dot, or its record mended (levels)`
+      : `levels: found ${count}, needed 3 to ${stated}, the power levels per dot that ${name} states`,
+    { options: ['levels'], stated },
   );
 }
 
@@ -266,6 +325,8 @@ interface ResolvedChart {
   readonly machine: Machine;
   readonly material: Material | undefined;
   readonly profile: Profile | undefined;
+  /** The profile as the shop keeps it, with its road of levels where it has one; `profile` is the road that is taken. */
+  readonly levelled: Profile | undefined;
   /** The profile's tone curve for this screen and grid. */
   readonly points: readonly TonePoint[] | undefined;
   readonly curve: 'measured' | 'predicted';
@@ -291,10 +352,15 @@ function resolveLearned(
   request: ChartRequest,
   { size, ...known }: ChartContext & { readonly size: SizeMm },
 ): ResolvedChart {
-  const { kind: _kind, direction, settings, vary: _v, seed: _s, steps: _t, replicates: _r, at: _a, ...rest } = request;
+  const { kind, direction, settings, vary: _v, seed: _s, steps: _t, replicates: _r, at: _a, levels, ...rest } = request;
+  const levelled = readProfile(request.profile!, known.shop);
+  // A tone chart has both roads, and its levels patches of their own.
+  const burned = levels === undefined || CHART_KINDS[kind].gives === 'profile' ? 2 : levels;
+  if (burned > 2) refuseUnlearned(levelled, burned);
   // A chart tests the curve that was measured: with the profile's own screen, its dots not counted as marks.
-  const screen = request.screen ?? readProfile(request.profile!, known.shop).screen.name;
-  const job = resolveJob({ ...rest, screen, size: `${size.widthMm}x${size.heightMm}` }, known);
+  const screen = request.screen ?? takeRoad(levelled, burned).screen.name;
+  const asked = { ...rest, screen, size: `${size.widthMm}x${size.heightMm}`, ...(burned > 2 ? { levels: burned } : {}) };
+  const job = resolveJob(asked, known);
   if (direction !== undefined && direction !== job.profile.direction) {
     throw new AppError(
       'option-invalid',
@@ -306,6 +372,7 @@ function resolveLearned(
     machine: job.machine,
     material: record,
     profile: job.profile,
+    levelled,
     points: job.curve === 'predicted' ? predictPoints(job) : job.profile.points,
     curve: job.curve,
     direction: job.profile.direction,
@@ -316,6 +383,16 @@ function resolveLearned(
     notices: [...job.warnings],
     ...(job.side ? { side: job.side } : {}),
   };
+}
+
+/** @throws AppError profile-unusable: nothing is there to verify */
+function refuseUnlearned({ name, levels }: Profile, asked: number): void {
+  if (levels) return;
+  throw new AppError(
+    'profile-unusable',
+    `${name}: found a profile of dots that fire or not, needed one that has learned levels of power: burn a tone chart with ${asked} levels and learn it`,
+    { levels: asked, options: ['levels', 'profile'] },
+  );
 }
 
 function resolveUnlearned(request: ChartRequest, { shop }: ChartContext): ResolvedChart {
@@ -367,6 +444,7 @@ function resolveUnlearned(request: ChartRequest, { shop }: ChartContext): Resolv
     machine,
     material,
     profile: undefined,
+    levelled: undefined,
     points: undefined,
     curve: 'measured',
     direction,

@@ -27,6 +27,8 @@ export interface ChartRequest {
   readonly replicates?: number;
   /** Settings that replace the profile's or the machine's. */
   readonly settings?: GivenSettings;
+  /** Power levels per dot: of `tone` measured beside dots that fire or not, of others what they are burned with. */
+  readonly levels?: number;
   /** Dose charts: two swept settings, such as `power=0.5:3:6`. */
   readonly vary?: readonly string[];
   /** Dose charts: an empty field instead of cells, into which another software burns its own grid. */

@@ -2,6 +2,8 @@ import { lightnessOfReflectance } from '../../colour/index.ts';
 import {
   DERIVED_COVERAGES,
   fillDotTable,
+  levelsOfScreen,
+  listLevelCoverages,
   longestRange,
   mixYuleNielsen,
   type Profile,
@@ -76,7 +78,9 @@ export function predictCurve(
 ): { coverage: number; lightness: number }[] {
   const table = fillDotTable(surface, grid);
   if (takesStrength({ ...screen.options, name: screen.name as ScreenName })) return listMarkTones(table);
-  const tones = DERIVED_COVERAGES.map((coverage) => {
+  const levels = levelsOfScreen(screen);
+  const coverages = levels > 2 ? listLevelCoverages(levels) : DERIVED_COVERAGES;
+  const tones = coverages.map((coverage) => {
     const lightness = averageField(coverage, EVEN_FIELDS.job, {
       halftone: halftone ?? ((plane) => screenPlane(plane, { screen, grid })),
       meanOf: (dots, rect) => predictLightness(dots, { table, rect }),

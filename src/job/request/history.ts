@@ -26,6 +26,7 @@ const HISTORY = v.strictObject({
         v.strictObject({
           screen: v.string(),
           curve: v.picklist(['measured', 'predicted']),
+          levels: v.exactOptional(wholeWithin(3, 256)),
           count: wholeWithin(0, 1e6),
           meanDelta: deltaL,
           worstDelta: deltaL,
@@ -50,7 +51,7 @@ export function parseHistory(json: unknown, where: string): DriftHistory {
   return parseRecord(HISTORY, { json, what: `history ${where}` });
 }
 
-/** The latest verifications of a profile: of its own screen, and of each other one. */
+/** The latest verifications of one road of a profile: of its own screen, and of each other one. */
 export interface VerifiedScreens {
   readonly own: VerifiedScreen | undefined;
   readonly others: readonly VerifiedScreen[];
@@ -62,10 +63,13 @@ export interface VerifiedScreen extends NonNullable<DriftEntry['verification']> 
   readonly date: string;
 }
 
-export function listVerified(history: DriftHistory | undefined): VerifiedScreens {
+/** @param road of dots that fire or not, when absent, or of those that have levels of power */
+export function listVerified(history: DriftHistory | undefined, road: 'dots' | 'levels' = 'dots'): VerifiedScreens {
   const latest = new Map<string, VerifiedScreen>();
   for (const { date, verification } of history?.entries ?? []) {
-    if (verification) latest.set(`${verification.curve} ${verification.screen}`, { ...verification, date });
+    if (!verification || (verification.levels === undefined) !== (road === 'dots')) continue;
+    const { curve, screen, levels = 2 } = verification;
+    latest.set(`${curve} ${screen} ${levels}`, { ...verification, date });
   }
   const all = [...latest.values()];
   const others = all.filter(({ curve }) => curve === 'predicted');

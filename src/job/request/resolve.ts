@@ -9,6 +9,7 @@ import {
   countsMarks,
   fillDotTable,
   findMark,
+  knowsLevels,
   type MarkDirection,
   type Material,
   type Profile,
@@ -18,6 +19,7 @@ import {
   type SettingsWarning,
   type Shop,
   straightProfile,
+  takeRoad,
 } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import type { BurnSettings } from '../../optics/index.ts';
@@ -79,11 +81,10 @@ export function resolveJob(
   refuseMaterial(request.material, refused);
   const asked = resolveSize(request);
   const found = findRecords(request, { shop, refused });
-  const { machine, learned } = found;
+  const { machine, learned, levels } = found;
   const { material, seen, side, notices: ofSide } = resolveSide(request, found);
   const named = { ...found, material };
   refuseBesideRound(request);
-  const levels = request.levels ?? JOB_DEFAULTS.levels;
   const { size, grid, around } = resolveShape(request, {
     size: asked,
     grid: resolveGrid(request, { machine, learned }),
@@ -202,14 +203,17 @@ interface NamedRecords {
   readonly machine: Machine;
   /** Absent where the shop has no record of what the profile was learned on. */
   readonly material: Material | undefined;
+  /** On the road that the job's levels take through it. */
   readonly learned: Profile | undefined;
+  readonly levels: number;
 }
 
 function findRecords(
   request: JobRequest,
   { shop, refused }: { readonly shop: Shop; readonly refused: readonly RefusedMaterial[] },
 ): NamedRecords {
-  const learned = request.profile === undefined ? undefined : readProfile(request.profile, shop);
+  const { levels = JOB_DEFAULTS.levels } = request;
+  const learned = request.profile === undefined ? undefined : takeRoad(readProfile(request.profile, shop), levels);
   if (learned) for (const text of [learned.material, learned.title]) refuseMaterial(text, refused);
   const machineName = request.machine ?? learned?.machine;
   if (machineName === undefined) {
@@ -225,7 +229,7 @@ function findRecords(
       : request.direction === undefined
         ? findMaterial(request.material, shop)
         : findOrAssume(request.material, { direction: request.direction, machine, shop });
-  return { machine, material, learned };
+  return { machine, material, learned, levels };
 }
 
 /** @throws AppError option-invalid when the shop knows that the material marks otherwise on this machine */
@@ -295,7 +299,7 @@ function listDoseWarnings({ own, viewingDistanceMm, given, ...burn }: DoseFacts)
 }
 
 /** What stands behind the profile, and whether it is of this material. */
-function listProfileWarnings(request: JobRequest, { material, learned }: NamedRecords): readonly Notice[] {
+function listProfileWarnings(request: JobRequest, { material, learned, levels }: NamedRecords): readonly Notice[] {
   if (!learned) {
     const isUnknown = material?.origin.kind === 'assumed' && material.cautions.length === 0;
     return [
@@ -305,6 +309,7 @@ function listProfileWarnings(request: JobRequest, { material, learned }: NamedRe
   }
   const { name: profile, origin } = learned;
   return [
+    ...(levels > 2 && !knowsLevels(learned) ? [notice('levels-unmeasured', { levels, profile })] : []),
     ...(origin === 'assumed' ? [notice('profile-assumed', { profile })] : []),
     ...(origin === 'simulated' ? [notice('profile-simulated', { profile })] : []),
     ...(material ? [] : [notice('material-unrecorded', { material: learned.material })]),
@@ -401,7 +406,8 @@ function listRoundWarnings({ arcMm, usableArcMm, featherMm, toneErrorL, boundBy 
 }
 
 function listPredictionWarnings(learned: Profile, shop: Shop): readonly Notice[] {
-  if (!listVerified(readHistory(learned.name, shop)).ownOnly) return [];
+  const road = knowsLevels(learned) ? 'levels' : 'dots';
+  if (!listVerified(readHistory(learned.name, shop), road).ownOnly) return [];
   const { name: profile, screen, grid } = learned;
   const { pitchMm, lineSpacingMm } = grid;
   return [notice('screen-untested', { profile, screen: screen.name, grid: `${pitchMm} × ${lineSpacingMm}` })];

@@ -128,6 +128,9 @@ const MENDS: { readonly [C in NoticeCode]: Mender<C> | null } = {
   'screen-deaf': (_data, facts) => ownScreen(facts),
   'runs-short': (_data, { wish }) => ({ label: 'Let the program choose', wish: { ...wish, screen: 'auto' } }),
   'levels-unstated': null,
+  'levels-unmeasured': (_data, { wish, shop }) => drawChart('tone', wish, shop),
+  'levels-unlearned': (_data, { wish, shop }) => drawChart('dose', wish, shop),
+  'levels-steep': null,
   'dose-strong': (_data, facts) => usualSettings(facts),
   // More dose is a person's own step, never a click's.
   'dose-faint': () => ({ label: 'Look at the settings', open: 'dots' }),
