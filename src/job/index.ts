@@ -128,6 +128,7 @@ export {
   meanBandHalf,
   measureSpan,
   sayExposure,
+  sayLevelRoad,
   type UsableSpan,
   warnOfUncertainty,
 } from './request/uncertainty.ts';

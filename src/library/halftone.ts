@@ -7,7 +7,7 @@ import {
   resolveWantedScreen,
   tabulateCoverage,
 } from '../job/index.ts';
-import type { CoverageTable, Profile, RangeFit, TonePoint } from '../material/index.ts';
+import { type CoverageTable, type Profile, type RangeFit, type TonePoint, takeRoad } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import type { Frame } from '../photo/index.ts';
 import { type DotGrid, encodeDots as encodePlane, type PictureFormat } from '../plane/index.ts';
@@ -40,7 +40,7 @@ export function chooseScreen(profile: Profile, options: ChooseScreenOptions): Ha
   const { machine, grid = profile.grid, settings = profile.settings, levels = 2, name, options: own } = options;
   return resolveWantedScreen(
     { ...(name ? { screen: name } : {}), ...(own ? { screenOptions: own } : {}) },
-    { machine, settings, grid, learned: profile, levels },
+    { machine, settings, grid, learned: takeRoad(profile, levels), levels },
   );
 }
 
@@ -64,8 +64,9 @@ export interface TonePlan {
  * The profile's inverse: which coverage gives which lightness with this screen on this grid. With `scale`, unless told
  * otherwise, the photo's L* 0 … 100 goes onto the material's range along `aim` (the profile's, else straight in L*).
  */
-export function planTones(profile: Profile, options: TonePlanOptions): TonePlan {
-  const { screen, grid = profile.grid, tone = 'auto', levels = 2, range = 'scale', aim = profile.aim } = options;
+export function planTones(learned: Profile, options: TonePlanOptions): TonePlan {
+  const { screen, grid = learned.grid, tone = 'auto', levels = 2, range = 'scale', aim = learned.aim } = options;
+  const profile = takeRoad(learned, levels);
   const chosen = screenOf(screen);
   const curve = needsPrediction(profile, { grid, screen: chosen }) ? 'predicted' : 'measured';
   const aimed = aim && range === 'scale' ? { aim } : {};

@@ -1,6 +1,6 @@
 import { markable, predictSeen } from '../job/index.ts';
 import { estimateTime as estimateSeconds, type TimeEstimate } from '../machine/index.ts';
-import { fillDotTable, type Profile } from '../material/index.ts';
+import { fillDotTable, type Profile, takeRoad } from '../material/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { type Frame, placeOnPiece } from '../photo/index.ts';
 import type { DotGrid } from '../plane/index.ts';
@@ -37,7 +37,7 @@ export interface PredictOptions {
  */
 export function predictReflectance(dots: DotPlane, options: PredictOptions): Reflectance {
   const { profile, grid = profile.grid, levels = 2, width, height } = options;
-  const table = fillDotTable(profile, grid);
+  const table = fillDotTable(takeRoad(profile, levels), grid);
   const size = { ...(width === undefined ? {} : { width }), ...(height === undefined ? {} : { height }) };
   return viewPlane(predictPlane(dotsOf(dots, levels), { table, ...size }));
 }
@@ -75,7 +75,7 @@ export function assessTone(dots: DotPlane, options: AssessOptions): ToneAssessme
   const { profile, tones, frame, light, opaque, levels = 2 } = options;
   const { grid, viewingDistanceMm } = frame;
   const mask = markable(frame, opaque && planeOf('mask', opaque), {});
-  const table = fillDotTable(profile, grid);
+  const table = fillDotTable(takeRoad(profile, levels), grid);
   const burned = dotsOf(dots, levels);
   const { mean, p95, worst, wanted, predicted } = assessPlanes(burned, {
     table,

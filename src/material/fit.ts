@@ -223,7 +223,8 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     );
   }
   const repeatability = scatter;
-  const levelled = options.levels && learnLevels(groups, { ...options.levels, bare, solid, fit, cameraError, patternOf });
+  const levelled =
+    options.levels && learnLevels(groups, { ...options.levels, bare, solid, fit, cameraError, patternOf });
   const report: FitReport = {
     rows: groups.flatMap(({ group, role, coverage, count, lightness, spread }) => {
       if (role === 'level') return [];
@@ -248,10 +249,7 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     warnings: [],
   };
   const range = Math.abs(solid.lightness - bare.lightness);
-  const warnings = [
-    ...listWarnings({ report, fit, direction, options, range }),
-    ...(levelled?.warnings ?? []),
-  ];
+  const warnings = [...listWarnings({ report, fit, direction, options, range }), ...(levelled?.warnings ?? [])];
   const profile: Profile = {
     ...facts,
     ...surface,
@@ -285,7 +283,10 @@ interface ChartFacts {
  */
 function fitRoad(
   { bare, solid, fit, cameraError }: ChartFacts,
-  tones: { readonly steps: readonly (Group & { readonly predicted: number })[]; readonly wanted: readonly PredictedTone[] },
+  tones: {
+    readonly steps: readonly (Group & { readonly predicted: number })[];
+    readonly wanted: readonly PredictedTone[];
+  },
 ) {
   const { steps, wanted } = tones;
   const measured: MeasuredTone[] = [
@@ -329,7 +330,8 @@ function learnLevels(
     .filter(({ role }) => role === 'level')
     .sort((a, b) => a.coverage - b.coverage)
     .map((group) => ({ ...group, pattern: cropMiddle(patternOf(group.group)) }));
-  if (own.length < STEPS_MIN) return { warnings: [notice('levels-unlearned', { count, why: 'few', tones: own.length })] };
+  if (own.length < STEPS_MIN)
+    return { warnings: [notice('levels-unlearned', { count, why: 'few', tones: own.length })] };
   const surface = { response: fit.response, bareLightness: fit.bareLightness, fullLightness: fit.fullLightness };
   const even = own.filter(({ pattern }) => pattern.dots.width === 1);
   const doses = fitLevelDoses(even, surface);

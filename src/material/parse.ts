@@ -264,7 +264,8 @@ function refuseDoses(doses: readonly LevelDose[], where: string): void {
   const [first, last] = [doses[0], doses.at(-1)!];
   const at = doses.findIndex(([level, dose], i) => i > 0 && !(level > doses[i - 1][0] && dose >= doses[i - 1][1]));
   if (at < 0 && first[0] === 0 && first[1] === 0 && last[0] === 1 && last[1] === 1) return;
-  const found = at < 0 ? `${first.join(', ')} … ${last.join(', ')}` : `${doses[at - 1].join(', ')} then ${doses[at].join(', ')}`;
+  const found =
+    at < 0 ? `${first.join(', ')} … ${last.join(', ')}` : `${doses[at - 1].join(', ')} then ${doses[at].join(', ')}`;
   throw new AppError(
     'profile-unusable',
     `${where}: levels.doseByLevel: found ${found}, needed levels and doses that rise from 0, 0 to 1, 1`,

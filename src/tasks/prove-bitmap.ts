@@ -1,5 +1,5 @@
 import { proofDots, readProfile, refuseMaterial } from '../job/index.ts';
-import type { Profile } from '../material/index.ts';
+import { knowsLevels, type Profile, takeRoad } from '../material/index.ts';
 import { type DotGrid, decodeDots, writeFilesAtomic } from '../plane/index.ts';
 import type { TaskContext } from './context.ts';
 
@@ -35,10 +35,11 @@ export async function proveBitmap(
   { path, profile: asked, pitchMm, lineSpacingMm, cornerRadiusMm = 0, out, force = false }: ProveBitmapRequest,
   { shop, refused, warn, progress }: TaskContext,
 ): Promise<ProvenRecord> {
-  const profile = readProfile(asked, shop);
-  refuseMaterial(profile.material, refused());
+  const whole = readProfile(asked, shop);
+  refuseMaterial(whole.material, refused());
   progress('reading the bitmap');
   const { dots, grid: own } = await decodeDots(path);
+  const profile = takeRoad(whole, dots.levels);
   const grid = {
     pitchMm: pitchMm ?? own?.pitchMm ?? profile.grid.pitchMm,
     lineSpacingMm: lineSpacingMm ?? own?.lineSpacingMm ?? profile.grid.lineSpacingMm,
@@ -50,6 +51,11 @@ export async function proveBitmap(
   }
   if (profile.origin !== 'measured') {
     warn(`The profile "${profile.name}" is ${profile.origin}, not measured: the proof is a guess.`);
+  }
+  if (dots.levels > 2 && !knowsLevels(profile)) {
+    warn(
+      `The bitmap has levels of power, and the profile "${profile.name}" knows dots that fire or not: levels are taken in proportion.`,
+    );
   }
   progress('proofing');
   const { png, meanLightness } = await proofDots(dots, { profile, grid, cornerRadiusMm });

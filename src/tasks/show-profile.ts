@@ -8,6 +8,8 @@ export interface ShownProfile {
   readonly history?: DriftHistory;
   /** What verification charts said of it, by screen. */
   readonly verified: VerifiedScreens;
+  /** The same with levels of power. */
+  readonly verifiedLevels: VerifiedScreens;
   /** Widths of what one dot changes, µm. */
   readonly marksUm: { readonly x: number; readonly y: number };
 }
@@ -27,6 +29,7 @@ export function showProfile(nameOrPath: string, shop: Shop): ShownProfile {
     from,
     ...(history ? { history } : {}),
     verified: listVerified(history),
+    verifiedLevels: listVerified(history, 'levels'),
     marksUm: { x: xUm, y: yUm },
   };
 }

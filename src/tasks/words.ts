@@ -10,6 +10,7 @@ export {
   sayExpectedError,
   sayExposure,
   sayHeadroom,
+  sayLevelRoad,
   sayPrediction,
   sayReason,
   saySpacing,

@@ -14,6 +14,7 @@ import {
   releaseMemory,
   sampleCurve,
   sayExpectedError,
+  sayLevelRoad,
   saySpacing,
   tellMarkDiametersUm,
 } from '../tasks/index.ts';
@@ -200,6 +201,7 @@ function listFacts({ learned, span }: LearnedRecord): NumberFact[] {
     { label: 'A tone left out is missed by', value: `${report.leaveOneOut.toFixed(2)} L*` },
     { label: 'Tones that can be told apart', value: String(span.tones) },
     ...listKnown(profile),
+    ...(profile.levels ? [{ label: 'Power per dot', value: sayLevelRoad(profile)! }] : []),
     { label: 'Mark width along the scan', value: width(marks.xUm, report.markX) },
     { label: 'Mark width across the scan', value: width(marks.yUm, report.markY) },
     { label: 'Line spacing recommended', value: saySpacing(learned) },

@@ -76,7 +76,8 @@ function planLevels({ levels, expectedLevels }: ChartOptions, steps: number): re
   const top = requireWhole(levels.count, 'levels', 3, 256) - 1;
   const even = (level: number) =>
     patternOf('level', { kind: 'level', level }, round4(level / top), `level-${level}-of-${top}`);
-  const mixed = (coverage: number) => patternOf('level', { kind: 'levels' }, round4(coverage), `levels-${round4(coverage)}`);
+  const mixed = (coverage: number) =>
+    patternOf('level', { kind: 'levels' }, round4(coverage), `levels-${round4(coverage)}`);
   if (top > LEVEL_STEPS) {
     const wanted = expectedLevels
       ? spaceCoverages(steps, expectedLevels)
@@ -87,7 +88,9 @@ function planLevels({ levels, expectedLevels }: ChartOptions, steps: number): re
   const each = Array.from({ length: top - 1 }, (_, at) => even(at + 1));
   const parts = Math.max(2, Math.round(steps / top));
   const between = expectedLevels
-    ? spaceCoverages(steps, expectedLevels).filter((coverage) => Math.abs(coverage * top - Math.round(coverage * top)) > 0.1)
+    ? spaceCoverages(steps, expectedLevels).filter(
+        (coverage) => Math.abs(coverage * top - Math.round(coverage * top)) > 0.1,
+      )
     : Array.from({ length: parts * top }, (_, at) => at / (parts * top)).filter((_, at) => at % parts !== 0);
   return [...each, ...between.map(mixed)];
 }

@@ -1,6 +1,14 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
-import { type LearnedRecord, listKnown, nextAfterTone, readChart, sayHeadroom, saySpacing } from '../../tasks/index.ts';
+import {
+  type LearnedRecord,
+  listKnown,
+  nextAfterTone,
+  readChart,
+  sayHeadroom,
+  sayLevelRoad,
+  saySpacing,
+} from '../../tasks/index.ts';
 import { readCaptureOptions, readDiameters, readFieldGrid } from '../captures.ts';
 import type { Outcome, Run } from '../command.ts';
 import { describeMeasured } from '../measured.ts';
@@ -92,6 +100,7 @@ function describe({ learned, span, captures, notices, files }: LearnedRecord, fo
       ],
       ...listKnown(profile).map(({ name, value }) => [name, value]),
       ['spacing', `between lines: ${saySpacing(learned)}`],
+      ...(profile.levels ? [['levels', sayLevelRoad(profile)!]] : []),
       ['headroom', sayHeadroom(profile)],
       ['equal', `patches differ by ${formatNumber(report.repeatability, 2)} L* (standard deviation)`],
       ...(scatter ? [['why', scatter.reasons.join(' ')]] : []),

@@ -93,6 +93,7 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
       ...(ticket?.evenness ? [['field', ticket.evenness.note]] : []),
       ...(ticket?.round ? [['round', ticket.round.note]] : []),
       ...(ticket?.around ? [['around', ticket.around.note]] : []),
+      ...(ticket?.power ? [['power', ticket.power.note]] : []),
       ...(ticket ? [['error', sayError(ticket.prediction)]] : []),
       ...(ticket?.uncertainty
         ? [

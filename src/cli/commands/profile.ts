@@ -8,6 +8,7 @@ import {
   meanBandHalf,
   type ShownProfile,
   sayHeadroom,
+  sayLevelRoad,
   sayPrediction,
   showProfile,
 } from '../../tasks/index.ts';
@@ -75,7 +76,7 @@ function writeList({ shop, warn }: Pick<CommandContext, 'shop' | 'warn'>): Outco
   return { json, text: alignColumns([head, ...rows]) };
 }
 
-function writeProfile({ profile, verified }: ShownProfile): Outcome {
+function writeProfile({ profile, verified, verifiedLevels }: ShownProfile): Outcome {
   const { grid, settings, bare, full, response } = profile;
   const facts = [
     ['name', profile.name],
@@ -110,6 +111,7 @@ function writeProfile({ profile, verified }: ShownProfile): Outcome {
     ['light scatter', `Yule-Nielsen n ${formatNumber(response.yuleNielsenN, 3)}`],
     ['repeatability', `${formatNumber(profile.repeatability, 2)} ΔL*`],
     ...(profile.aim ? [['aim', sayAim(profile.aim)]] : []),
+    ...(profile.levels ? [['power per dot', sayLevelRoad(profile)!]] : []),
     ['headroom', sayHeadroom(profile)],
     ...(profile.fit
       ? [['fit error', `${formatNumber(profile.fit.leaveOneOut, 2)} ΔL* of a tone left out of its own chart`]]
@@ -118,6 +120,16 @@ function writeProfile({ profile, verified }: ShownProfile): Outcome {
       'print error',
       verified.own ? sayPrintError(verified.own) : 'not known: burn a chart of kind "verify" and check it',
     ],
+    ...(profile.levels
+      ? [
+          [
+            'print error, levels',
+            verifiedLevels.own
+              ? sayPrintError(verifiedLevels.own)
+              : 'not known: burn a chart of kind "verify" with these levels and check it',
+          ],
+        ]
+      : []),
     ...(verified.others.length > 0 ? [['prediction', sayPrediction(verified, profile).join(' ')]] : []),
     ['note', profile.note],
   ];
@@ -128,8 +140,24 @@ function writeProfile({ profile, verified }: ShownProfile): Outcome {
   ]);
   return {
     json: profile,
-    text: `${alignColumns(facts)}\n\n${alignColumns([['COVERAGE', 'L*', ''], ...points])}`,
+    text: [
+      alignColumns(facts),
+      alignColumns([['COVERAGE', 'L*', ''], ...points]),
+      ...(profile.levels ? [alignColumns([['POWER', 'L*', 'DOSE'], ...listLevels(profile.levels)])] : []),
+    ].join('\n\n'),
   };
+}
+
+/** The curve of levels, with the dose that each share of the power gives where it was read. */
+function listLevels({ points, doseByLevel }: NonNullable<ShownProfile['profile']['levels']>): string[][] {
+  return points.map(({ coverage, lightness }) => {
+    const dose = doseByLevel.find(([level]) => Math.abs(level - coverage) < 1e-4)?.[1];
+    return [
+      `${formatNumber(100 * coverage, 4)} %`,
+      formatNumber(lightness, 4),
+      dose === undefined ? '' : `${formatNumber(100 * dose, 3)} %`,
+    ];
+  });
 }
 
 function sayPrintError({ meanDelta, worstDelta, result, date }: VerifiedScreen): string {

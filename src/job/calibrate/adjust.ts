@@ -5,8 +5,8 @@ import {
   levelsOfScreen,
   type Profile,
   type ProfileAdjustment,
-  takeRoad,
   type TonePoint,
+  takeRoad,
   toneCurveOf,
 } from '../../material/index.ts';
 import { createPchip, invertPositiveDefinite, mean, NORMAL_95 } from '../../numeric/index.ts';
@@ -165,7 +165,10 @@ function readDay(
 function carryRoad(
   road: Profile,
   { day, isTold, check }: { readonly day: ReturnType<typeof readDay>; readonly isTold: boolean; readonly check: Check },
-): { readonly points: TonePoint[]; readonly band: readonly { coverage: number; low: number; high: number }[] | undefined } {
+): {
+  readonly points: TonePoint[];
+  readonly band: readonly { coverage: number; low: number; high: number }[] | undefined;
+} {
   const { dose, width, smooth, explained } = day;
   // On its own screen and grid, whatever the strip's were.
   const own = isTold && check.curve === 'measured' ? explained : createShift(road, road)(dose, width);

@@ -13,8 +13,8 @@ import { AppError } from '../../errors.ts';
 import {
   compareSettings,
   countsMarks,
-  levelsOfScreen,
   type ExposureBand,
+  levelsOfScreen,
   type Profile,
   type Seen,
   type SettingsWarning,

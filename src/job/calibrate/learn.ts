@@ -478,7 +478,9 @@ function drawPeriod(pattern: Exclude<PatchPattern, { kind: 'screened' | 'levels'
 }
 
 /** Period along x and y, dots, and the width of the smallest mark or gap. */
-function sizePeriod(pattern: Exclude<PatchPattern, { kind: 'screened' | 'levels' | 'level' }>): readonly [number, number, number] {
+function sizePeriod(
+  pattern: Exclude<PatchPattern, { kind: 'screened' | 'levels' | 'level' }>,
+): readonly [number, number, number] {
   switch (pattern.kind) {
     case 'checker':
       return [2 * pattern.dots, 2 * pattern.dots, pattern.dots];

@@ -1,5 +1,5 @@
 import { overlayFindings, placeOnCapture } from '../../chart/index.ts';
-import type { BandPoint, FitRow, FittedNumber, Profile } from '../../material/index.ts';
+import type { BandPoint, FitRow, FittedDose, FittedNumber, Profile } from '../../material/index.ts';
 import { encodeJpeg } from '../../plane/index.ts';
 import { escapeHtml, roundTo, wrapPage } from '../page/html.ts';
 import { listKnown, meanBandHalf, measureSpan } from '../request/uncertainty.ts';
@@ -83,9 +83,10 @@ export function renderProfilePage({ learned, spotDiameterUm, pictures }: Profile
 </section>
 <section>
   <h2>Tone curve</h2>
-  ${drawCurve(learned)}
+  ${drawCurve({ ...report, points: profile.points })}
   <p class="soft">Line: the curve that pictures go through. Band: where 95 % of patches burned later should lie, were the whole as light as read. Dots: readings, with the scatter of their replicates. Dashed: the response model alone.</p>
 </section>
+${showLevels(learned)}
 <div class="two">
 <section>
   <h2>What one dot does</h2>
@@ -292,20 +293,59 @@ function scaleAxes(width: number, height: number, [low, high]: readonly [number,
   };
 }
 
-function drawCurve({ profile, report }: Learned): string {
+interface DrawnCurve {
+  readonly curve: readonly BandPoint[];
+  readonly rows: readonly (Omit<FitRow, 'role'> & { readonly role?: FitRow['role'] })[];
+  readonly points: Learned['profile']['points'];
+  /** What runs from left to right. */
+  readonly shown?: string;
+}
+
+/** What the chart told of levels of power: their curve, and the dose that arrives of each. */
+function showLevels({ profile, report }: Learned): string {
+  const { levels } = report;
+  if (!levels) return '';
+  const { count, curve, rows, doses, leaveOneOut } = levels;
+  const points = profile.levels?.points ?? curve.map(({ coverage, lightness }) => ({ coverage, lightness, spread: 0 }));
+  return `<section>
+  <h2>Power per dot: ${count} levels</h2>
+  ${drawCurve({ curve, rows, points, shown: 'mean level, of full power' })}
+  <p class="soft">${profile.levels ? 'As above, for dots that have levels of power: pictures with levels go through this line.' : 'Not used: see what to distrust.'} A tone left out is missed by ${roundTo(leaveOneOut, 2)} L*.</p>
+  ${drawDoses(doses)}
+  <p class="soft">What arrives of each level: its dose as a share of the full one, with its 95 % interval. Dashed: in proportion. Control software, driver and source are all in it.</p>
+</section>`;
+}
+
+function drawDoses(doses: readonly FittedDose[]): string {
   const { width, height, left, right, top, bottom } = PLOT;
-  const all = [...report.curve.flatMap(({ low, high }) => [low, high]), ...report.rows.map((row) => row.lightness)];
+  const { x, y } = scaleAxes(width, height, [0, 1]);
+  const ticks = [0, 0.2, 0.4, 0.6, 0.8, 1].map(
+    (share) =>
+      `<line x1="${left}" x2="${width - right}" y1="${y(share)}" y2="${y(share)}" class="grid"/><text x="${left - 4}" y="${Number(y(share)) + 3}" text-anchor="end">${Math.round(100 * share)}</text><line x1="${x(share)}" x2="${x(share)}" y1="${top}" y2="${height - bottom}" class="grid"/><text x="${x(share)}" y="${height - bottom + 10}" text-anchor="middle">${Math.round(100 * share)} %</text>`,
+  );
+  return `<svg viewBox="0 0 ${width} ${height}" role="img" aria-label="Dose by level">
+${ticks.join('')}
+<text x="${width - right}" y="${height - 3}" text-anchor="end">level, of full power</text><text x="2" y="${top + 4}">dose, %</text>
+<path d="M${x(0)} ${y(0)}L${x(1)} ${y(1)}" class="model"/>
+<path d="${doses.map(({ level, dose }, at) => `${at ? 'L' : 'M'}${x(level)} ${y(dose)}`).join('')}" class="curve"/>
+${doses.map(({ level, dose, low, high }) => `<line x1="${x(level)}" x2="${x(level)}" y1="${y(low)}" y2="${y(high)}" class="bar"/><circle cx="${x(level)}" cy="${y(dose)}" r="2" class="dot"/>`).join('')}
+</svg>`;
+}
+
+function drawCurve({ curve, rows, points, shown = 'dots that fire' }: DrawnCurve): string {
+  const { width, height, left, right, top, bottom } = PLOT;
+  const all = [...curve.flatMap(({ low, high }) => [low, high]), ...rows.map((row) => row.lightness)];
   const low = Math.max(0, 10 * Math.floor(Math.min(...all) / 10));
   const high = Math.min(100, 10 * Math.ceil(Math.max(...all) / 10));
   const { x, y } = scaleAxes(width, height, [low, high]);
-  const path = (points: readonly { readonly coverage: number; readonly lightness: number }[]) =>
-    points.map(({ coverage, lightness }, at) => `${at ? 'L' : 'M'}${x(coverage)} ${y(lightness)}`).join('');
-  const band = (points: readonly BandPoint[]) =>
+  const path = (line: readonly { readonly coverage: number; readonly lightness: number }[]) =>
+    line.map(({ coverage, lightness }, at) => `${at ? 'L' : 'M'}${x(coverage)} ${y(lightness)}`).join('');
+  const band = (line: readonly BandPoint[]) =>
     [
-      ...points.map(({ coverage, low: below }) => `${x(coverage)},${y(below)}`),
-      ...[...points].reverse().map(({ coverage, high: above }) => `${x(coverage)},${y(above)}`),
+      ...line.map(({ coverage, low: below }) => `${x(coverage)},${y(below)}`),
+      ...[...line].reverse().map(({ coverage, high: above }) => `${x(coverage)},${y(above)}`),
     ].join(' ');
-  const steps = report.rows.filter(({ role }) => role !== 'pattern').sort((a, b) => a.coverage - b.coverage);
+  const steps = rows.filter(({ role }) => role !== 'pattern').sort((a, b) => a.coverage - b.coverage);
   const ticks = [];
   for (let lightness = low; lightness <= high; lightness += 10) {
     ticks.push(
@@ -319,10 +359,10 @@ function drawCurve({ profile, report }: Learned): string {
   }
   return `<svg viewBox="0 0 ${width} ${height}" role="img" aria-label="Lightness against coverage">
 ${ticks.join('')}
-<text x="${width - right}" y="${height - 3}" text-anchor="end">dots that fire</text><text x="2" y="${top + 4}">L*</text>
-<polygon points="${band(report.curve)}" class="band"/>
+<text x="${width - right}" y="${height - 3}" text-anchor="end">${shown}</text><text x="2" y="${top + 4}">L*</text>
+<polygon points="${band(curve)}" class="band"/>
 <path d="${path(steps.map(({ coverage, predicted }) => ({ coverage, lightness: predicted })))}" class="model"/>
-<path d="${path(profile.points)}" class="curve"/>
+<path d="${path(points)}" class="curve"/>
 ${steps.map(({ coverage, lightness, spread }) => `<line x1="${x(coverage)}" x2="${x(coverage)}" y1="${y(lightness - spread)}" y2="${y(lightness + spread)}" class="bar"/><circle cx="${x(coverage)}" cy="${y(lightness)}" r="2" class="dot"/>`).join('')}
 </svg>`;
 }

@@ -55,7 +55,9 @@ export function verifyTones(
     screen,
     levels = 2,
     curve,
-  }: Pick<Verification, 'screen' | 'curve' | 'levels'> & { readonly profile: Pick<Profile, 'limits' | 'repeatability'> },
+  }: Pick<Verification, 'screen' | 'curve' | 'levels'> & {
+    readonly profile: Pick<Profile, 'limits' | 'repeatability'>;
+  },
 ): Verification {
   const tones = patches.filter(({ role }) => role === 'tone');
   const deltas = tones.flatMap((tone) => tone.deltas);

@@ -64,7 +64,9 @@ export async function makeChart(spec: ChartSpec): Promise<Chart> {
   return { layout, dots, cost, files };
 }
 
-function levelScreenOf({ levels }: ChartLayout): ((coverage: Plane<'coverage'>, grid: ChartOptions['grid']) => Dots) | undefined {
+function levelScreenOf({
+  levels,
+}: ChartLayout): ((coverage: Plane<'coverage'>, grid: ChartOptions['grid']) => Dots) | undefined {
   if (!levels) return undefined;
   const named = { ...levels.screen.options, name: levels.screen.name as ScreenName };
   return (coverage, grid) => applyScreen(coverage, { ...named, grid });

@@ -9,13 +9,13 @@ import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
 import {
   findMark,
-  takeRoad,
   type MarkDirection,
   type Material,
   type Profile,
   type RefusedMaterial,
   type Shop,
   type TonePoint,
+  takeRoad,
 } from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import { type BurnSettings, describeOptics } from '../../optics/index.ts';
@@ -359,7 +359,12 @@ function resolveLearned(
   if (burned > 2) refuseUnlearned(levelled, burned);
   // A chart tests the curve that was measured: with the profile's own screen, its dots not counted as marks.
   const screen = request.screen ?? takeRoad(levelled, burned).screen.name;
-  const asked = { ...rest, screen, size: `${size.widthMm}x${size.heightMm}`, ...(burned > 2 ? { levels: burned } : {}) };
+  const asked = {
+    ...rest,
+    screen,
+    size: `${size.widthMm}x${size.heightMm}`,
+    ...(burned > 2 ? { levels: burned } : {}),
+  };
   const job = resolveJob(asked, known);
   if (direction !== undefined && direction !== job.profile.direction) {
     throw new AppError(

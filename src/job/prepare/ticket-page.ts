@@ -188,6 +188,7 @@ function madeRows(ticket: Ticket): [string, string][] {
       `${screen.name}${options.length > 0 ? ` (${options.join(', ')})` : ''}${bitmap.levels > 2 ? `, ${bitmap.levels} levels` : ''}${saySearch(screen)}`,
     ],
     ...sayChoice(screen),
+    ...(ticket.power ? [['Power per dot', ticket.power.note] as [string, string]] : []),
     ['Tone', `${tone.mode}, ${sayAim(tone)}${tone.metered ? `. ${tone.metered.note}` : ''}`],
     ...sayCutOut(ticket.frame),
     ...sayLettering(ticket.lettering),

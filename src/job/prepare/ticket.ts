@@ -11,7 +11,13 @@ import {
   type TimeInterval,
   tracePath,
 } from '../../machine/index.ts';
-import { type CoverageTable, createAim, tellMarkDiametersUm } from '../../material/index.ts';
+import {
+  type CoverageTable,
+  createAim,
+  knowsLevels,
+  levelsOfScreen,
+  tellMarkDiametersUm,
+} from '../../material/index.ts';
 import { knowNotice, type Notice, notice, settleNotices } from '../../notices.ts';
 import { describeOptics, isSetting, type OpticsWarning } from '../../optics/index.ts';
 import type { Frame, Meter, ToneOptions } from '../../photo/index.ts';
@@ -32,7 +38,7 @@ import type { PieceInField } from '../request/place.ts';
 import { saySide } from '../request/side.ts';
 import type { TwoWayCorrection } from '../request/two-way.ts';
 import type { JobSpec, SideSpec } from '../request/types.ts';
-import { assessUncertainty, warnOfUncertainty } from '../request/uncertainty.ts';
+import { assessUncertainty, meanBandHalf, warnOfUncertainty } from '../request/uncertainty.ts';
 import { mergeCautions } from './cautions.ts';
 import { countClipped } from './clipped.ts';
 import type { PlaceCorrection, PlaceFacts } from './evenness.ts';
@@ -40,7 +46,7 @@ import type { Picture } from './picture.ts';
 import { describeAround, describeRound } from './round-facts.ts';
 import type { StripFacts } from './strip.ts';
 import { needsSubject } from './subject.ts';
-import type { RunCost, Ticket } from './types.ts';
+import type { PowerFacts, RunCost, Ticket } from './types.ts';
 
 /** Clearance of the piece in the field is shared equally: nothing is said yet of where a jig puts it. */
 const PLACEMENT_NOTE = 'Centred in the field of the machine';
@@ -182,6 +188,7 @@ export function describeJob(facts: TicketFacts): { readonly ticket: Ticket; read
       ...(facts.runs && facts.runs.length > 0 ? { runs: facts.runs } : {}),
       ...(facts.search ? { search: facts.search } : {}),
     },
+    ...(facts.burned.levels > 2 ? { power: describePower(spec) } : {}),
     coverage: describeCounts(countCoverage(counts, facts)),
     prediction: facts.prediction,
     ...(uncertainty ? { uncertainty } : {}),
@@ -210,6 +217,31 @@ export function describeJob(facts: TicketFacts): { readonly ticket: Ticket; read
     assumptions: spec.assumptions,
   };
   return { ticket, speaking };
+}
+
+/** Which road of the profile the levels of power take, and how well it is known. */
+function describePower({ profile, levels, curve }: JobSpec): PowerFacts {
+  if (!knowsLevels(profile)) {
+    return {
+      levels,
+      by: 'proportion',
+      note: `${levels} levels of power per dot, whose marks nobody has measured: each is taken in proportion to its power.`,
+    };
+  }
+  const chartLevels = levelsOfScreen(profile.screen);
+  const bandL = meanBandHalf(profile);
+  const known =
+    curve === 'measured'
+      ? `by the curve of its chart of ${chartLevels} levels`
+      : `by what its chart of ${chartLevels} levels told of their doses; the curve of this screen is predicted from them`;
+  const band = bandL === undefined ? '' : `; that chart is known to ± ${roundTo(bandL, 1)} L* (95 %)`;
+  return {
+    levels,
+    by: 'measured',
+    chartLevels,
+    ...(bandL === undefined ? {} : { bandL: round3(bandL) }),
+    note: `${levels} levels of power per dot, ${known}${band}. Type the power once: black fires with it, each grey with its share.`,
+  };
 }
 
 const sayPlace = ({ pocket }: PieceInField) =>

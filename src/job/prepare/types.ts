@@ -149,6 +149,8 @@ export interface Ticket {
     /** What a search did: dots toggled, pairs swapped, most sweeps over a band of rows. */
     readonly search?: SearchFacts;
   };
+  /** Power per dot: which road of the profile was taken; absent where dots fire or not. */
+  readonly power?: PowerFacts;
   readonly coverage: {
     /** Mean wanted coverage of the whole piece, 0 … 1. */
     readonly mean: number;
@@ -213,6 +215,17 @@ export interface Ticket {
   readonly atRest?: readonly KnownNotice[];
   /** Values that rest on no measurement. */
   readonly assumptions: readonly string[];
+}
+
+/** What a ticket says of dots that have levels of power. */
+export interface PowerFacts {
+  readonly levels: number;
+  /** `measured`: by a chart with levels. `proportion`: nobody measured what becomes of them. */
+  readonly by: 'measured' | 'proportion';
+  /** Levels of that chart, and half the 95 % band of its curve, mean over it, ΔL*. */
+  readonly chartLevels?: number;
+  readonly bandL?: number;
+  readonly note: string;
 }
 
 /** What a ticket says of a round piece. Widths are along the surface; the bitmap's is that in the plane of focus. */

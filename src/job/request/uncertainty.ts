@@ -112,9 +112,32 @@ export function knownTo(
 }
 
 /** Half the width of a profile's band, mean over its coverages, ΔL*; undefined when nothing was measured. */
-export function meanBandHalf({ fit }: Pick<Profile, 'fit'>): number | undefined {
+export function meanBandHalf({
+  fit,
+}: {
+  readonly fit?: Pick<NonNullable<Profile['fit']>, 'band'> | undefined;
+}): number | undefined {
   return fit && fit.band.length > 0 ? mean(fit.band.map(({ low, high }) => (high - low) / 2)) : undefined;
 }
+
+/** What a profile has learned of levels of power, for people; undefined where nothing. */
+export function sayLevelRoad({ levels }: Pick<Profile, 'levels'>): string | undefined {
+  if (!levels) return undefined;
+  const { count, screen, fit, doseByLevel } = levels;
+  const half = meanBandHalf({ fit });
+  const first = doseByLevel.findIndex(([, dose]) => dose > NO_DOSE);
+  const idle = first > 1 ? doseByLevel[first - 1]![0] : 0;
+  const middle = doseByLevel.find(([, dose]) => dose >= 0.5)![0];
+  return [
+    `${count} levels, measured with ${screen.name}: shape ± ${roundTo(half ?? 0, 1)} L* on average (95 %)`,
+    `a tone left out is missed by ${roundTo(fit.leaveOneOut, 2)} L*`,
+    ...(idle > 0 ? [`nothing burns up to ${Math.round(100 * idle)} % of the scale`] : []),
+    `half of the dose at ${Math.round(100 * middle)} %`,
+  ].join('; ');
+}
+
+/** Dose that leaves nothing, a share of the full one. Assumed: less than any mark needs. */
+const NO_DOSE = 0.02;
 
 /**
  * The profile's band, carried to a picture.

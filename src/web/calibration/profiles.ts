@@ -7,6 +7,7 @@ import {
   renameProfile,
   type ShownProfile,
   sampleCurve,
+  sayLevelRoad,
   showProfile,
 } from '../../tasks/index.ts';
 import type { ComparisonView, ProfileView } from '../protocol.ts';
@@ -52,6 +53,7 @@ function viewOf({ profile, from, history, marksUm }: ShownProfile, shop: Calibra
       { label: 'Mark width', value: `${marksUm.x.toFixed(1)} × ${marksUm.y.toFixed(1)} µm` },
       { label: 'Pitch and line spacing', value: `${grid.pitchMm} × ${grid.lineSpacingMm} mm` },
       { label: 'Screen', value: screen.name },
+      ...(profile.levels ? [{ label: 'Power per dot', value: sayLevelRoad(profile)! }] : []),
     ],
     warnings: fit?.warnings ?? [],
     history: (history?.entries ?? []).map(toDriftPoint),
