@@ -318,7 +318,7 @@ export const NOTICES = {
   'levels-unmeasured': {
     about: 'job',
     say: ({ levels, profile }: OfProfile & { readonly levels: number }) =>
-      `POWER PER DOT NOT MEASURED: what each of ${levels} levels leaves is taken in proportion to its power, since the profile "${profile}" knows dots that fire or not. Most software and tubes do not keep to that: burn a tone chart with levels (chart tone --levels ${levels}) and learn it, or burn a trial piece first.`,
+      `POWER PER DOT NOT MEASURED: what each of ${levels} levels leaves is taken in proportion to its power, since the profile "${profile}" knows dots that fire or not. Most software and tubes do not keep to that: burn a tone chart of ${levels} levels and learn it, or burn a trial piece first.`,
   },
   'levels-unlearned': {
     about: 'fit',

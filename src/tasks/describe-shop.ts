@@ -46,7 +46,7 @@ export interface OfferedChart extends Omit<ChartKindRecord, 'plan' | 'arrange'> 
   readonly kind: ChartKind;
 }
 
-export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldMm' | 'wavelengthNm'> {
+export interface OfferedMachine extends Pick<Machine, 'name' | 'title' | 'fieldMm' | 'wavelengthNm' | 'levels'> {
   /** What can be set of its pulses. */
   readonly pulses: { readonly rate: boolean; readonly duration: boolean };
   /** Whether the shop has a map of how even its field is. */
@@ -130,7 +130,7 @@ function offerMachine(name: string, shop: Shop, settings: Listed<FoundSettings>)
   const machine = readMachine(name, shop);
   const spacing = recommendStartSpacingMm(machine);
   const start = startSettings(machine, { grid: { pitchMm: spacing, lineSpacingMm: spacing } });
-  const { title, fieldMm, wavelengthNm } = machine;
+  const { title, fieldMm, wavelengthNm, levels } = machine;
   const pulses = { rate: machine.rateKHz !== undefined, duration: machine.pulseNs !== undefined };
   const control = controlOf(machine);
   const unitOf = (key: 'powerW' | 'speedMmPerS') => ({
@@ -142,7 +142,7 @@ function offerMachine(name: string, shop: Shop, settings: Listed<FoundSettings>)
   const formats = names.map((format) => ({ name: format, title: DOT_FORMATS[format].title }));
   const isFieldMeasured = shop.list('evenness').some((map) => map.name === name);
   const found = findSettingsOf(name, settings);
-  return { name, title, fieldMm, wavelengthNm, pulses, isFieldMeasured, units, start, found, formats };
+  return { name, title, fieldMm, wavelengthNm, levels, pulses, isFieldMeasured, units, start, found, formats };
 }
 
 export function offerProfile(profile: Profile, from: FoundRecord['from'], shop: Shop): OfferedProfile {

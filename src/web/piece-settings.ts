@@ -26,7 +26,7 @@ export function photoSettingsOf(
 }
 
 /**
- * What says no more than that nothing was asked, mm and a factor: so a piece gives up what its order asks. Exact: the
+ * What says no more than that nothing was asked, mm, a factor and a count: so a piece gives up what its order asks. Exact: the
  * defaults of a request.
  */
 const RESET: Partial<PhotoSettings> = {
@@ -35,6 +35,7 @@ const RESET: Partial<PhotoSettings> = {
   outline: 'rectangle',
   vignetteMm: 0,
   zoom: 1,
+  levels: 2,
 };
 
 /** What a wish of a piece wants that its order does not, so that the piece follows the order in all the rest. */

@@ -35,6 +35,8 @@ export interface Named {
 export interface MachineFacts extends Named {
   readonly fieldMm: readonly [width: number, height: number];
   readonly wavelengthNm: number;
+  /** Power levels per dot; 2 where the beam fires or not. */
+  readonly levels: number;
   /** What can be set of the pulses. */
   readonly pulses: { readonly rate: boolean; readonly duration: boolean };
   /** Whether the shop knows how even its field is. */
@@ -84,6 +86,8 @@ export interface ProfileFacts extends Named {
   readonly pitchMm: number;
   readonly lineSpacingMm: number;
   readonly screen: string;
+  /** Power levels per dot that its chart had; null where dots fire or not. */
+  readonly levels: number | null;
   readonly settings: SettingsFacts;
   /** What it was learned from; null for one that was not, or of before it was kept. */
   readonly captures: { readonly count: number; readonly camera: 'known' | 'unknown' } | null;
@@ -159,6 +163,8 @@ export interface PhotoSettings {
   readonly vignetteMm?: number;
   readonly safeMarginMm: number;
   readonly screen?: string;
+  /** Power levels per dot; absent: dots fire or not. */
+  readonly levels?: number;
   readonly tone: 'auto' | 'plain';
   readonly toneValues: Partial<ToneOptions>;
   readonly range: 'scale' | 'absolute';
@@ -399,6 +405,8 @@ export interface ChartRequestJson {
   readonly speedMmPerS?: number;
   /** Pitch and line spacing, mm; absent: as recommended. */
   readonly spacingMm?: number;
+  /** Power levels per dot: a tone chart measures them, strips and verification charts are burned with them. */
+  readonly levels?: number;
   /** Dose charts: what is swept, such as `power=10%:60%:8`; absent: as suits the machine. */
   readonly vary?: readonly string[];
   /** An empty field instead. */

@@ -41,6 +41,9 @@ const CROP_FIELDS = {
   ),
 } as const;
 
+/** Power levels per dot, a count. By definition: 2 where the beam fires or not, and 256 are what 8 bits tell. */
+export const LEVELS = v.pipe(v.number(), v.integer(), v.minValue(2), v.maxValue(256));
+
 const PHOTO_SETTINGS = v.strictObject({
   widthMm: lengthMm,
   heightMm: lengthMm,
@@ -54,6 +57,7 @@ const PHOTO_SETTINGS = v.strictObject({
   vignetteMm: v.exactOptional(v.pipe(v.number(), v.minValue(0), v.maxValue(1000))),
   safeMarginMm: v.pipe(v.number(), v.minValue(0), v.maxValue(1000)),
   screen: v.exactOptional(RECORD_NAME),
+  levels: v.exactOptional(LEVELS),
   tone: v.picklist(['auto', 'plain']),
   toneValues: v.strictObject(
     Object.fromEntries(
@@ -176,7 +180,7 @@ const optionsOfAround = ({
 export function optionsOf(wish: PhotoSettings): OptionValues {
   const { widthMm, heightMm, cornerRadiusMm, safeMarginMm, machine, profile, material, fit, focus, screen } = wish;
   const { tone, toneValues, range, zoom, turnDeg, subject, backdrop, outline, vignetteMm, caption, artwork } = wish;
-  const { settings, seen, beneath, mirror, rotateDeg, format, at, round, around } = wish;
+  const { settings, seen, beneath, mirror, rotateDeg, format, at, round, around, levels } = wish;
   return {
     size: `${widthMm}x${heightMm}`,
     corner: String(cornerRadiusMm),
@@ -192,6 +196,7 @@ export function optionsOf(wish: PhotoSettings): OptionValues {
     ...(outline === undefined ? {} : { outline }),
     ...(vignetteMm === undefined ? {} : { vignette: String(vignetteMm) }),
     ...(screen === undefined ? {} : { screen }),
+    ...(levels === undefined ? {} : { levels: String(levels) }),
     tone,
     range,
     ...Object.fromEntries(Object.entries(toneValues).map(([name, value]) => [name, String(value)])),

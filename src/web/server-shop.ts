@@ -73,6 +73,7 @@ export function factsOfProfile({ profile, from, bandL, checkDue }: OfferedProfil
     pitchMm: grid.pitchMm,
     lineSpacingMm: grid.lineSpacingMm,
     screen: screen.name,
+    levels: profile.levels?.count ?? null,
     settings,
     captures: captures ?? null,
     bandL: bandL ?? null,

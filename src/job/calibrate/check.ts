@@ -185,6 +185,7 @@ export function checkLocated(
   ];
   const drift = judgeDrift(readings.readings, {
     points,
+    hasLevels: levels > 2,
     repeatability: Math.max(profile.repeatability, predicted ? DRIFT_LIMITS.leastUnitPredicted : 0),
     bareExpected: predicted ? points[0]!.lightness : profile.bare[0],
     solidExpected: predicted ? points.at(-1)!.lightness : profile.full[0],
@@ -256,6 +257,8 @@ export interface JudgeOptions {
   readonly solidExpected: number;
   /** Standard deviation of one patch, ΔL*. */
   readonly repeatability: number;
+  /** The tones were burned with levels of power, and not with more or fewer dots. */
+  readonly hasLevels?: boolean;
   /** L* of the bare surface as the capture shows it. */
   readonly bareLightness: number;
   readonly camera: 'known' | 'unknown';
@@ -275,6 +278,7 @@ export interface JudgeOptions {
  */
 export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptions): Drift {
   const { points, bareExpected, solidExpected, repeatability, bareLightness, camera, exposureFactor } = options;
+  const { hasLevels = false } = options;
   const unit = Math.max(repeatability, DRIFT_LIMITS.leastUnit);
   const limit = DRIFT_LIMITS.shift * unit;
   const curve = toneCurveOf({ points });
@@ -344,6 +348,7 @@ export function judgeDrift(readings: readonly ToneReading[], options: JudgeOptio
     worstDelta,
     tones: tones.length,
     referenced,
+    hasLevels,
   };
   const verdict = judge(facts);
   const cause = exposure && verdict === 'holds' ? 'exposure' : verdict === 'holds' ? 'none' : findCause(facts);
@@ -417,6 +422,7 @@ interface ShiftFacts {
   readonly tones: number;
   /** References told how light capture and profile are. */
   readonly referenced: boolean;
+  readonly hasLevels: boolean;
 }
 
 function judge({ unit, meanDelta, worstDelta }: ShiftFacts): DriftVerdict {
@@ -425,7 +431,8 @@ function judge({ unit, meanDelta, worstDelta }: ShiftFacts): DriftVerdict {
   return meanDelta > learnMean * unit || worstDelta > learnWorst * unit ? 'learn-again' : 'drifting';
 }
 
-function findCause({ unit, bareDelta, solidShift, midShift, toneShift, tones, referenced }: ShiftFacts): DriftCause {
+function findCause(facts: ShiftFacts): DriftCause {
+  const { unit, bareDelta, solidShift, midShift, toneShift, tones, referenced, hasLevels } = facts;
   const limit = DRIFT_LIMITS.shift * unit;
   // The mean over several tones is surer than one patch, but tones share the camera's error: no less than a unit.
   const midLimit = Math.max(unit, limit / Math.sqrt(tones));
@@ -433,7 +440,9 @@ function findCause({ unit, bareDelta, solidShift, midShift, toneShift, tones, re
   if (moved.bare) return moved.solid && !referenced ? 'capture' : 'batch';
   // Dots of a solid overlap whatever their size: only power, or a change of the stock, moves it.
   if (moved.solid) return toneShift * solidShift > 0 ? 'power' : 'unclear';
-  return Math.abs(midShift) > midLimit ? 'dot-size' : 'unclear';
+  if (Math.abs(midShift) <= midLimit) return 'unclear';
+  // Tones of levels are even fields, which dots of another size leave as they are; a solid is the last to show power.
+  return hasLevels ? 'power' : 'dot-size';
 }
 
 interface SentenceFacts extends ShiftFacts {
@@ -456,6 +465,7 @@ function writeSentences(facts: SentenceFacts): string[] {
     drifting: `The profile is drifting: ${numbers}.`,
     'learn-again': `Learn the material again: ${numbers}; the profile no longer says what this piece does.`,
   };
+  const powerShift = facts.hasLevels ? facts.toneShift : solidShift;
   const weaker = (shift: number) => (shift < 0 ? 'weaker' : 'stronger');
   const causes: Record<DriftCause, string[]> = {
     none: [],
@@ -465,8 +475,10 @@ function writeSentences(facts: SentenceFacts): string[] {
       'Look at the focus, clean the lens, then compare power and speed with the profile’s; burn the strip again before you learn again.',
     ],
     power: [
-      `All marks are ${weaker(solidShift)}, the solid by ${roundTo(Math.abs(solidShift), 1)} L*: ${solidShift < 0 ? 'less power arrives at the work' : 'more power arrives at the work'}.`,
-      solidShift < 0
+      facts.hasLevels
+        ? `The tones between bare and solid mark ${weaker(powerShift)} by ${roundTo(Math.abs(facts.toneShift), 1)} L*, the solid by ${roundTo(Math.abs(solidShift), 1)}: ${powerShift < 0 ? 'less power arrives at the work' : 'more power arrives at the work'}, or the laser makes something else of the levels.`
+        : `All marks are ${weaker(solidShift)}, the solid by ${roundTo(Math.abs(solidShift), 1)} L*: ${solidShift < 0 ? 'less power arrives at the work' : 'more power arrives at the work'}.`,
+      powerShift < 0
         ? 'Clean the lens and measure the power; raise it until the solid is as it was, and burn the strip again.'
         : 'Compare the settings with the profile’s; lower the power until the solid is as it was, and burn the strip again.',
     ],

@@ -1,4 +1,4 @@
-import { type Profile, takeRoad, type VerifyLimits } from '../../material/index.ts';
+import { levelsOfScreen, type Profile, takeRoad, type VerifyLimits } from '../../material/index.ts';
 import { mean } from '../../numeric/index.ts';
 import { roundTo } from '../page/html.ts';
 import { type DriftHistory, listVerified, type VerifiedScreen, type VerifiedScreens } from '../request/history.ts';
@@ -127,11 +127,14 @@ export function sayVerification(verification: Verification, { fit, screen, name 
       : 'Fit error: not known, as the profile was not learned from a chart.',
     ...(verification.curve === 'predicted'
       ? [
-          `This is a test of prediction: ${name} was learned with ${screen.name}, the chart was burned with ${verification.screen} or on another grid.`,
+          `This is a test of prediction: ${name} was learned with ${nameScreen(screen.name, levelsOfScreen(screen))}, the chart was burned with ${nameScreen(verification.screen, verification.levels)} or on another grid.`,
         ]
       : []),
   ];
 }
+
+/** A screen with the levels of power that its dots have. */
+const nameScreen = (name: string, levels = 2) => (levels > 2 ? `${name} of ${levels} levels` : name);
 
 /** Both numbers of a prediction test, in words; empty when no other screen was tried. */
 export function sayPrediction({ own, others, ownOnly }: VerifiedScreens, { screen, fit }: Profile): readonly string[] {
@@ -144,7 +147,7 @@ export function sayPrediction({ own, others, ownOnly }: VerifiedScreens, { scree
       ? `not verified yet (fit error ${roundTo(fit.leaveOneOut, 2)} L*)`
       : 'not verified yet';
   return [
-    `Its own screen ${screen.name}: ${ofOwn}. Predicted: ${others.map((one) => `${one.screen}: ${numbers(one)}, ${one.result}`).join('; ')}.`,
+    `Its own screen ${nameScreen(screen.name, levelsOfScreen(screen))}: ${ofOwn}. Predicted: ${others.map((one) => `${nameScreen(one.screen, one.levels)}: ${numbers(one)}, ${one.result}`).join('; ')}.`,
     ...(ownOnly ? ['This screen only: another one that the profile was to predict came out beyond its limits.'] : []),
   ];
 }

@@ -6,7 +6,7 @@ import { BENEATH, CHART_KIND_NAMES, listLayouts, makeFolder, SEEN } from '../../
 import type { ChartCard, ChartMade } from '../protocol.ts';
 import { removeFolder } from '../server-files.ts';
 import { nameIncoming } from '../server-incoming.ts';
-import { parseWith, RECORD_NAME } from '../server-photo-settings.ts';
+import { LEVELS, parseWith, RECORD_NAME } from '../server-photo-settings.ts';
 import { type Calibration, HASH, incomingOf, unknown } from './context.ts';
 
 const CHART_FILES = ['chart.png', 'chart.json', 'chart.html', 'chart.svg', 'chart.csv', 'chart.nc'];
@@ -26,6 +26,7 @@ const CHART_REQUEST = v.strictObject({
   powerW: v.exactOptional(positive),
   speedMmPerS: v.exactOptional(positive),
   spacingMm: v.exactOptional(v.pipe(v.number(), v.minValue(0.001), v.maxValue(2))),
+  levels: v.exactOptional(LEVELS),
   vary: v.exactOptional(v.pipe(v.array(v.pipe(v.string(), v.maxLength(VARY_MOST))), v.maxLength(2))),
   cells: v.exactOptional(v.literal('empty')),
   scan: v.exactOptional(v.picklist(['one-way', 'two-way'])),

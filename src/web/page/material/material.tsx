@@ -4,6 +4,7 @@ import { listCharts, listReadings, makeChart, putAwayChart, tryChart } from '../
 import { fromUnit, round, sayDuration, saySize, toUnit } from '../measure.ts';
 import { type Mending, NoticeLines } from '../notices/notices.tsx';
 import { numbers } from '../numbers.ts';
+import { LevelsChoice } from '../parts/levels-choice.tsx';
 import { Busy, Button, capitalise, Icon, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
 import { PrintSheet } from '../parts/print-sheet.tsx';
 import { SideChoice } from '../photo/side.tsx';
@@ -126,6 +127,7 @@ function ChartForm({
     first?.more === 'through' || first?.more === 'face' ? { seen: first.more } : {},
   );
   const [sweep, setSweep] = useState('');
+  const [levels, setLevels] = useState<number>();
   const [busy, setBusy] = useState(false);
   const [error, setError] = useState<unknown>();
   const {
@@ -147,17 +149,30 @@ function ChartForm({
   const start = spacingMm === undefined ? record?.settings : undefined;
   const found = record?.found.find((one) => one.material === material)?.settings;
   const units = record?.units ?? OWN_UNITS;
+  const learned = shop.profiles.find(({ name }) => name === profile);
+  const burnsOn = through ? shop.machines.find(({ name }) => name === learned?.machine) : record;
+  // Measured by a tone chart; others are burned with what a profile has measured.
+  const hasLevels = offered.gives === 'profile' || (offered.gives === 'drift' && learned?.levels != null);
+  const most = through ? (learned?.levels ?? 2) : (burnsOn?.levels ?? 2);
+  const asksLevels = hasLevels && levels !== undefined && levels <= most ? { levels } : {};
   const draw = async () => {
     setBusy(true);
     setError(undefined);
     const strip = coversField ? {} : isStrip ? { widthMm: offered.widthMm, heightMm: offered.heightMm } : size;
     const asked: ChartRequestJson = through
-      ? { kind, machine: shop.profiles.find(({ name }) => name === profile)?.machine ?? machine, profile, ...strip }
+      ? {
+          kind,
+          machine: shop.profiles.find(({ name }) => name === profile)?.machine ?? machine,
+          profile,
+          ...strip,
+          ...asksLevels,
+        }
       : {
           kind,
           machine,
           material,
           ...strip,
+          ...asksLevels,
           ...(powerW === undefined ? {} : { powerW }),
           ...(speedMmPerS === undefined ? {} : { speedMmPerS }),
           ...(spacingMm === undefined ? {} : { spacingMm }),
@@ -284,6 +299,20 @@ function ChartForm({
             onChange={(value) => setSpacing(unit === 'mm' ? value : round(value * 25.4, 4))}
           />
         </>
+      )}
+      {hasLevels && (
+        <LevelsChoice
+          machine={burnsOn}
+          learned={through ? learned?.levels : undefined}
+          value={asksLevels.levels}
+          isMeasuredOnly={through}
+          note={
+            through
+              ? 'As the profile has measured them.'
+              : 'With levels the chart also measures what the machine makes of each.'
+          }
+          onChange={setLevels}
+        />
       )}
       {!isStrip && !coversField && (
         <div class="row">

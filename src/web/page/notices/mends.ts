@@ -127,7 +127,7 @@ const MENDS: { readonly [C in NoticeCode]: Mender<C> | null } = {
   'screen-untested': (_data, facts) => ownScreen(facts),
   'screen-deaf': (_data, facts) => ownScreen(facts),
   'runs-short': (_data, { wish }) => ({ label: 'Let the program choose', wish: { ...wish, screen: 'auto' } }),
-  'levels-unstated': null,
+  'levels-unstated': (_data, { wish }) => ({ label: 'Fire fully, or not', wish: without(wish, 'levels') }),
   'levels-unmeasured': (_data, { wish, shop }) => drawChart('tone', wish, shop),
   'levels-unlearned': (_data, { wish, shop }) => drawChart('dose', wish, shop),
   'levels-steep': null,

@@ -2,6 +2,7 @@ import type { ToneField, ToneOptions } from '../../../photo/index.ts';
 import type { PhotoSettings, PredictionJson } from '../../protocol.ts';
 import { fromUnit, saySize, toUnit } from '../measure.ts';
 import { numbers } from '../numbers.ts';
+import { LevelsChoice } from '../parts/levels-choice.tsx';
 import { Button, Icon, NumberField, Segments, Select, Slider } from '../parts/parts.tsx';
 import { listMaterials, materialFor, useShop, useWords } from '../shop-context.ts';
 import { edgeOf, rememberEdge } from './bare-edge.ts';
@@ -199,10 +200,13 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
             profile: _profile,
             material: _material,
             settings: _settings,
+            levels,
             ...rest
           } = without(wish, 'seen', 'beneath');
+          const most = shop.machines.find(({ name }) => name === machine)?.levels ?? 2;
+          const kept = levels !== undefined && levels <= most ? { levels } : {};
           const material = materialFor(shop, machine, wish.material ?? profile?.material);
-          onChange({ ...rest, machine, ...(first ? { profile: first.name } : { material }) });
+          onChange({ ...rest, ...kept, machine, ...(first ? { profile: first.name } : { material }) });
         }}
       />
       <Select
@@ -262,6 +266,15 @@ export function DotsChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
         onChange={(screen) => {
           const { screen: _screen, ...rest } = wish;
           onChange(screen === '' ? rest : { ...rest, screen });
+        }}
+      />
+      <LevelsChoice
+        machine={shop.machines.find(({ name }) => name === wish.machine)}
+        learned={shop.profiles.find(({ name }) => name === wish.profile)?.levels}
+        value={wish.levels}
+        onChange={(levels) => {
+          const { levels: _levels, ...rest } = wish;
+          onChange(levels === undefined ? rest : { ...rest, levels });
         }}
       />
     </>
