@@ -4,10 +4,20 @@ import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { shapeCurve } from '../src/chart/camera.ts';
+import { type ChartLayout, drawChart, layoutChart } from '../src/chart/index.ts';
 import { decodeSrgb, lightnessOfReflectance } from '../src/colour/index.ts';
-import { prepareJob, resolveJob } from '../src/job/index.ts';
+import { learnProfile, prepareJob, resolveChart, resolveJob } from '../src/job/index.ts';
+import { predictPoints } from '../src/job/request/curve.ts';
 import { parseMachine, planProgram } from '../src/machine/index.ts';
-import { coverageTable, fillDotTable, openShop, type Profile, parseProfile, readJson } from '../src/material/index.ts';
+import {
+  coverageTable,
+  fillDotTable,
+  openShop,
+  type Profile,
+  parseProfile,
+  readJson,
+  takeRoad,
+} from '../src/material/index.ts';
 import { computeRawStrength } from '../src/material/response.ts';
 import { computeChordMm, placeOnPaper, placeOnRound, unrollCone } from '../src/optics/index.ts';
 import {
@@ -16,12 +26,21 @@ import {
   DOT_FORMATS,
   encodeColour,
   ONE,
+  type Plane,
   readPhoto,
   resampleLuminance,
   shrinkToJpeg,
 } from '../src/plane/index.ts';
 import { predictReflectance } from '../src/proof/index.ts';
-import { applyScreen } from '../src/screens/index.ts';
+import { applyScreen, type ScreenName } from '../src/screens/index.ts';
+import {
+  CAMERAS,
+  captureSurface,
+  engrave,
+  parseMaterialModel,
+  parsePowerModel,
+  powerAt,
+} from '../src/simulation/index.ts';
 import { followProgram } from './common/follow-program.ts';
 
 const OUT = join('images', 'figures');
@@ -124,6 +143,83 @@ function drawResponse(profile: Profile): string {
     text(410, 60 + 18 * i, `n = ${n}${n === 1 ? ' (Murray and Davies)' : ''}`, { fill: SERIES[i]! }),
   );
   return svg(730, 280, [...frame, ...curves, ...keys, ...mixing.frame, ...mixes, ...ns]);
+}
+
+/** A chart of 16 levels through a laser that bends them: what arrives of each, and the curve with and without it. */
+function drawLevels(): string {
+  const power = parsePowerModel(readJson('shared/simulation/levels/tube.json'));
+  const shop = openShop({ builtIn: ['shared/shop', 'shared'] });
+  const request = { kind: 'tone', machine: 'gantry-450', material: 'birch-plywood', levels: 16 } as const;
+  const layout = layoutChart('tone', resolveChart(request, { shop, refused: [] }).options);
+  const screenOf = ({ screen }: Pick<ChartLayout, 'screen'>) => {
+    const named = { ...screen.options, name: screen.name as ScreenName, grid: layout.grid };
+    return (coverage: Plane<'coverage'>) => applyScreen(coverage, named);
+  };
+  const dots = drawChart(layout, screenOf(layout), screenOf(layout.levels!));
+  const model = parseMaterialModel(readJson('shared/simulation/birch.json'));
+  const surface = engrave(dots, { grid: layout.grid, model, seed: 1, levels: power });
+  const { options: camera } = CAMERAS['flatbed-600']!;
+  const { width, height, rgb } = captureSurface(surface, { ...camera, seed: 2 });
+  const { profile, report } = learnProfile([{ name: 'scan', image: { width, height, rgb, bits: 8 } }], {
+    layouts: [layout],
+    camera: 'known',
+    date: '2026-01-01',
+    origin: 'simulated',
+  });
+  const road = takeRoad(profile, 16);
+  const { doseByLevel: _doses, ...response } = road.response;
+  const { levels: _levels, ...plain } = profile;
+  const guessed = predictPoints({ profile: { ...plain, response }, grid: profile.grid, screen: road.screen });
+  const doses = openPanel(
+    { x: 60, y: 40, width: 290, height: 210 },
+    {
+      title: 'What arrives of each level',
+      across: 'level, of the full one',
+      up: 'dose, of the full one',
+      from: 0,
+      to: 1,
+    },
+  );
+  const { xOf, yOf } = doses.panel;
+  const levels = sample(0, 1);
+  const told = report.levels!.doses.map(
+    ({ level, dose, low, high }) =>
+      `<line x1="${xOf(level)}" x2="${xOf(level)}" y1="${yOf(low)}" y2="${yOf(high)}" stroke="${SERIES[0]}"/><circle cx="${xOf(level).toFixed(1)}" cy="${yOf(dose).toFixed(1)}" r="3" fill="${SERIES[0]}"/>`,
+  );
+  const tones = openPanel(
+    { x: 440, y: 40, width: 290, height: 210 },
+    { title: 'Lightness by mean level', across: 'mean level, of the full one', up: 'L*, 20 … 90', from: 0, to: 1 },
+  );
+  const place = (points: readonly { readonly coverage: number; readonly lightness: number }[]) =>
+    points.map(
+      ({ coverage, lightness }) => [tones.panel.xOf(coverage), tones.panel.yOf((lightness - 20) / 70)] as const,
+    );
+  const read = place(report.levels!.rows).map(
+    ([x, y]) => `<circle cx="${x.toFixed(1)}" cy="${y.toFixed(1)}" r="3" fill="${INK}"/>`,
+  );
+  return svg(760, 290, [
+    ...doses.frame,
+    line(
+      levels.map((level) => [xOf(level), yOf(level)] as const),
+      SOFT,
+      1,
+    ),
+    line(
+      levels.map((level) => [xOf(level), yOf(powerAt(power, level))] as const),
+      SERIES[1]!,
+    ),
+    ...told,
+    text(70, 62, 'what the laser does', { fill: SERIES[1]! }),
+    text(70, 80, 'as the chart tells it', { fill: SERIES[0]! }),
+    text(70, 98, 'in proportion', { fill: SOFT }),
+    ...tones.frame,
+    line(place(guessed), SOFT, 1.5),
+    line(place(road.points), SERIES[0]!),
+    ...read,
+    text(600, 62, 'patches as read', { fill: INK }),
+    text(600, 80, 'learned', { fill: SERIES[0]! }),
+    text(600, 98, 'in proportion', { fill: SOFT }),
+  ]);
 }
 
 /** Neighbourhoods of dots and the strength of the cell in their middle, from the table of a profile. */
@@ -286,6 +382,7 @@ const path = join('shared', 'shop', 'profiles', 'anodised-black.json');
 const profile = parseProfile(JSON.parse(readFileSync(path, 'utf8')), path);
 mkdirSync(OUT, { recursive: true });
 writeFileSync(join(OUT, 'response.svg'), drawResponse(profile));
+writeFileSync(join(OUT, 'levels.svg'), drawLevels());
 writeFileSync(join(OUT, 'round.svg'), drawRound());
 writeFileSync(join(OUT, 'through.svg'), drawThrough());
 writeFileSync(join(OUT, 'dot-table.svg'), drawDotTable(profile));
