@@ -21,7 +21,7 @@ export interface FittedSurface {
   readonly fullLightness: number;
 }
 
-/** Dose of a level, both as shares of the full one, with the 95 % interval of the dose. */
+/** Dose of a level, both as shares of the full one, with the 95 % interval of the dose were the response model true. */
 export interface FittedDose {
   readonly level: number;
   readonly dose: number;

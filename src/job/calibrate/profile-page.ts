@@ -312,7 +312,7 @@ function showLevels({ profile, report }: Learned): string {
   ${drawCurve({ curve, rows, points, shown: 'mean level, of full power' })}
   <p class="soft">${profile.levels ? 'As above, for dots that have levels of power: pictures with levels go through this line.' : 'Not used: see what to distrust.'} A tone left out is missed by ${roundTo(leaveOneOut, 2)} L*.</p>
   ${drawDoses(doses)}
-  <p class="soft">What arrives of each level: its dose as a share of the full one, with its 95 % interval. Dashed: in proportion. Control software, driver and source are all in it.</p>
+  <p class="soft">What arrives of each level: its dose as a share of the full one, with its 95 % interval were the response model true. Dashed: in proportion. Control software, driver and source are all in it.</p>
 </section>`;
 }
 

@@ -131,7 +131,7 @@ export function sayLevelRoad({ levels }: Pick<Profile, 'levels'>): string | unde
   return [
     `${count} levels, measured with ${screen.name}: shape ± ${roundTo(half ?? 0, 1)} L* on average (95 %)`,
     `a tone left out is missed by ${roundTo(fit.leaveOneOut, 2)} L*`,
-    ...(idle > 0 ? [`nothing burns up to ${Math.round(100 * idle)} % of the scale`] : []),
+    ...(idle > 0 ? [`next to nothing arrives up to ${Math.round(100 * idle)} % of the scale`] : []),
     `half of the dose at ${Math.round(100 * middle)} %`,
   ].join('; ');
 }
