@@ -182,7 +182,7 @@ export declare function parseProfile(json: unknown, where: string): Profile;
  * The profile's inverse: which coverage gives which lightness with this screen on this grid. With `scale`, unless told
  * otherwise, the photo's L* 0 … 100 goes onto the material's range along `aim` (the profile's, else straight in L*).
  */
-export declare function planTones(profile: Profile, options: TonePlanOptions): TonePlan;
+export declare function planTones(learned: Profile, options: TonePlanOptions): TonePlan;
 /**
  * What the dots will show, as reflectance: mean strength of the marks by the dot table, light scatter in the material
  * after Yule and Nielsen 1951, averaged to the size that is asked for.
