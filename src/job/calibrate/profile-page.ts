@@ -121,11 +121,9 @@ ${showOutliers(learned)}
   <table class="tones"><tr><th>patches</th><th>coverage</th><th>count</th><th>L* read</th><th>scatter</th><th>model</th><th>difference</th></tr>
   ${[...report.rows]
     .sort((a, b) => roleOrder(a) - roleOrder(b) || a.coverage - b.coverage)
-    .map(
-      (row) =>
-        `<tr><td>${escapeHtml(row.group)}</td><td>${roundTo(row.coverage, 3)}</td><td>${row.count}</td><td>${row.lightness.toFixed(2)}</td><td>${row.count > 1 ? row.spread.toFixed(2) : '–'}</td><td>${row.predicted.toFixed(2)}</td><td>${(row.lightness - row.predicted).toFixed(2)}</td></tr>`,
-    )
+    .map((row) => toneRow(row))
     .join('\n  ')}
+  ${(report.levels?.rows ?? []).map((row) => toneRow(row)).join('\n  ')}
   </table>
   ${report.outliers.length > 0 ? `<p>Left out because they differ from their replicates: ${report.outliers.map(({ id, deltaL }) => `${escapeHtml(id)} by ${deltaL.toFixed(1)} L*`).join(', ')}.</p>` : ''}
   <p class="soft">${steps.length} tones between bare and solid over ${roundTo(range, 1)} L*.</p>
@@ -301,6 +299,9 @@ interface DrawnCurve {
   readonly shown?: string;
 }
 
+const toneRow = (row: Omit<FitRow, 'role'>) =>
+  `<tr><td>${escapeHtml(row.group)}</td><td>${roundTo(row.coverage, 3)}</td><td>${row.count}</td><td>${row.lightness.toFixed(2)}</td><td>${row.count > 1 ? row.spread.toFixed(2) : '–'}</td><td>${row.predicted.toFixed(2)}</td><td>${(row.lightness - row.predicted).toFixed(2)}</td></tr>`;
+
 /** What the chart told of levels of power: their curve, and the dose that arrives of each. */
 function showLevels({ profile, report }: Learned): string {
   const { levels } = report;
@@ -325,7 +326,7 @@ function drawDoses(doses: readonly FittedDose[]): string {
   );
   return `<svg viewBox="0 0 ${width} ${height}" role="img" aria-label="Dose by level">
 ${ticks.join('')}
-<text x="${width - right}" y="${height - 3}" text-anchor="end">level, of full power</text><text x="2" y="${top + 4}">dose, %</text>
+<text x="${width - right}" y="${height - 3}" text-anchor="end">level, of full power</text><text x="${left + 4}" y="${top + 12}">dose, % of full</text>
 <path d="M${x(0)} ${y(0)}L${x(1)} ${y(1)}" class="model"/>
 <path d="${doses.map(({ level, dose }, at) => `${at ? 'L' : 'M'}${x(level)} ${y(dose)}`).join('')}" class="curve"/>
 ${doses.map(({ level, dose, low, high }) => `<line x1="${x(level)}" x2="${x(level)}" y1="${y(low)}" y2="${y(high)}" class="bar"/><circle cx="${x(level)}" cy="${y(dose)}" r="2" class="dot"/>`).join('')}
