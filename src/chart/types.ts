@@ -22,7 +22,8 @@ export type PatchRole =
   | 'level';
 
 /**
- * What fires inside a patch. All but `screened` and `levels` are exact: counted in dots from the patch's upper left corner.
+ * What fires inside a patch. All but `screened` and `levels` are exact: counted in dots from the patch's upper left
+ * corner.
  *
  * | kind       | dots that fire                                                            | coverage        |
  * |------------|---------------------------------------------------------------------------|-----------------|

@@ -18,7 +18,7 @@ import type { ResponseModel, Surface } from './types.ts';
  * Assumed: less changes no tone by what is seen, and 5 × 5 dots cost much more than 3 × 3.
  */
 const STRAY_LIMIT = 0.025;
-/** Even steps of the level at which its dose is kept. Exact: all levels of 8 bits, and those of 2, 4, 6, 16, 18, 52, 86. */
+/** Even steps of the level at which its dose is kept. Exact: the levels of 8 bits, those of 4, 6, 16, 18, 52 and 86. */
 const LEVEL_STEPS = 256;
 /** Steps of the table from dose to strength, a count. Assumed: straight between them to below a float's use. */
 const DOSE_STEPS = 16384;

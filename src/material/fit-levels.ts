@@ -29,7 +29,7 @@ export interface FittedDose {
   readonly high: number;
 }
 
-/** Fine steps of dose at which an even field is computed, and samples of a dot along a side; counts. Assumed: far finer than a reading. */
+/** Steps of dose at which an even field is computed, and samples along a dot; counts. Assumed: finer than a reading. */
 const DOSE_STEPS = 400;
 const SAMPLES = 8;
 /** What the response model leaves over of an even field, ΔL*. Assumed: as of any other patch. */

@@ -160,7 +160,7 @@ const LEVELS_LEFT_OUT = 0.06;
  */
 const LEVELS_STEEP = 0.5;
 const LEVELS_FEW = 4;
-/** Even field of levels, dots. Assumed: 48 × 48 dots behind 24 give a screen's mean, since levels leave little texture. */
+/** Even field of levels, dots. Assumed: 48 × 48 dots behind 24 give the mean, since levels leave little texture. */
 const LEVEL_FIELD = { side: 72, from: 24, to: 72 } as const;
 
 /**

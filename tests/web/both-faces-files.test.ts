@@ -109,6 +109,60 @@ test(
   TIME,
 );
 
+test(
+  'levels of power, from chart to photo and strip: the same layout and the same bytes',
+  async () => {
+    const stuff = { machine: 'gantry-450', material: 'birch-plywood' };
+    const drawn = await ask('POST', '/api/charts', { body: { kind: 'tone', ...stuff, levels: 16 } });
+    const out = join(folder, 'levels-chart');
+    const asked = ['chart', 'tone', '--machine', stuff.machine, '--material', stuff.material];
+    const { layout } = await command(...asked, '--levels', '16', '--size', '85.6x54', '--out', out);
+    expect(layout.levels.count).toBe(16);
+    expect(drawn.hash).toBe(layout.hash);
+    expect(readFileSync(join(shopDir, 'charts', drawn.hash, 'chart.png'))).toEqual(
+      readFileSync(join(out, 'chart.png')),
+    );
+
+    await command(
+      ...['simulate', 'capture', join(out, 'chart.png'), '--levels', 'diode', '--camera', 'flatbed-600'],
+      ...['--out', join(out, 'scan.png')],
+    );
+    const profile = join(shopDir, 'profiles', 'birch-levels.json');
+    await command('learn', join(out, 'scan.png'), '--name', 'birch-levels', '--out', profile);
+    const { profiles, machines } = await ask('GET', '/api/shop');
+    const named = (name: string) => (one: { name: string }) => one.name === name;
+    expect(profiles.find(named('birch-levels')).levels).toBe(16);
+    expect(machines.find(named('gantry-450')).levels).toBe(256);
+
+    const wish = {
+      ...{ widthMm: 20, heightMm: 15, cornerRadiusMm: 0, machine: stuff.machine, profile: 'birch-levels', levels: 16 },
+      ...{ fit: 'cover', safeMarginMm: 0, tone: 'plain', toneValues: {}, range: 'scale', subject: 'none' },
+    };
+    const head = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
+    const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
+    await ask('POST', `/api/jobs/${job.id}/keep`);
+    const made = join(folder, 'out-levels');
+    const { ticket } = await command(
+      ...['prepare', PHOTO, '--size', '20x15', '--profile', 'birch-levels', '--levels', '16', '--tone', 'plain'],
+      ...['--subject', 'none', '--margin', '0', '--corner', '0', '--out', made],
+    );
+    expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), made);
+    expect(ticket.power).toMatchObject({ levels: 16, by: 'measured', chartLevels: 16 });
+    expect(ticket.profile.curve).toBe('measured');
+
+    const size = { widthMm: 60, heightMm: 8 };
+    const strip = await ask('POST', '/api/charts', {
+      body: { kind: 'check', machine: stuff.machine, profile: 'birch-levels', levels: 16, ...size },
+    });
+    const own = await command(
+      ...['chart', 'check', '--profile', 'birch-levels', '--levels', '16', '--out', join(folder, 'levels-strip')],
+    );
+    expect(strip.hash).toBe(own.layout.hash);
+    expect(own.layout.screen.options.levels).toBe(16);
+  },
+  TIME,
+);
+
 test.each([
   ['at rest', { round: { diameterMm: 20, toneErrorL: 1 } }, ['--round', '20', '--round-error', '1'], 'round'],
   [

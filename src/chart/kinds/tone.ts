@@ -64,7 +64,7 @@ function planTone(options: ChartOptions): readonly WantedPatch[] {
   ];
 }
 
-/** Most steps between levels that are each shown by itself, and mixed with the next; a count. Assumed: a card's room. */
+/** Most steps of levels that are each shown by itself, and mixed with the next; a count. Assumed: a card's room. */
 const LEVEL_STEPS = 16;
 
 /**

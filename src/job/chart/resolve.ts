@@ -325,7 +325,7 @@ interface ResolvedChart {
   readonly machine: Machine;
   readonly material: Material | undefined;
   readonly profile: Profile | undefined;
-  /** The profile as the shop keeps it, with its road of levels where it has one; `profile` is the road that is taken. */
+  /** The profile as the shop keeps it, with its road of levels; `profile` is the road that is taken. */
   readonly levelled: Profile | undefined;
   /** The profile's tone curve for this screen and grid. */
   readonly points: readonly TonePoint[] | undefined;

@@ -12,7 +12,7 @@ interface LevelsChoiceProps {
   readonly onChange: (levels: number | undefined) => void;
 }
 
-/** Levels that are offered beside the machine's own, a count. Assumed: what shows no steps, and a chart shows each by itself. */
+/** Levels that are offered beside the machine's own, a count. Assumed: no steps are seen, and a chart shows each. */
 const COMMON_LEVELS = 16;
 
 /** Power per dot; nothing where the machine's beam fires or not. */
