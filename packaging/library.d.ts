@@ -492,6 +492,8 @@ export interface Profile extends Surface {
 	readonly seen?: "through";
 	/** What lay beneath clear stock while its captures were taken; absent where nobody said. */
 	readonly beneath?: Beneath;
+	/** Power per dot, where a chart has measured it; after all others, for the same reason. */
+	readonly levels?: LevelRoad;
 }
 export interface ReadChartOptions {
 	/** Layouts that it may show; its tags say which. */
@@ -694,6 +696,12 @@ interface ChartLayout {
 	readonly seen?: "through";
 	/** What lies beneath clear stock where its picture is taken. After all older fields. */
 	readonly beneath?: "dark" | "light";
+	/** Tone charts of dots that have levels of power, too. After all older fields. */
+	readonly levels?: ChartLevels;
+}
+interface ChartLevels {
+	readonly count: number;
+	readonly screen: ChartLayout["screen"];
 }
 interface CoverageTable {
 	/** Coverage 0 … ONE for luminance 0 … ONE. */
@@ -724,6 +732,11 @@ interface DoseSampling {
 	/** Dose of a full dot dx cells away at sample i is kernelX[(dx + radiusX)·samplesX + i] · kernelY[…]. */
 	readonly kernelX: Float32Array;
 	readonly kernelY: Float32Array;
+	/**
+	 * Share of a full dot's dose that arrives from a dot of a share of the full level, at even steps of the level from 0
+	 * to 1; in proportion when absent.
+	 */
+	readonly doseOfLevel?: Float32Array;
 	/** Strength of dose d is strengthOf[floor(d · indexPerDose)]. */
 	readonly strengthOf: Float32Array;
 	readonly indexPerDose: number;
@@ -853,6 +866,17 @@ interface LayoutTag {
 	/** Dots along one cell. A tag is TAG_CELLS cells wide and high. */
 	readonly cellDotsX: number;
 	readonly cellDotsY: number;
+}
+interface LevelRoad {
+	/** Levels per dot with bare and full, 3 … 256, as the chart had them. */
+	readonly count: number;
+	/** Its screen; `levels` is among the options. */
+	readonly screen: ScreenChoice;
+	/** As those of the profile, over the mean level of the dots. */
+	readonly points: readonly TonePoint[];
+	/** Dose by level, see `ResponseModel`. */
+	readonly doseByLevel: readonly LevelDose[];
+	readonly fit: Pick<FitQuality, "band" | "leaveOneOut" | "modelRms">;
 }
 interface Marked<S extends string> {
 	readonly "~scale"?: S;
@@ -1015,6 +1039,11 @@ interface ResponseModel {
 	readonly yuleNielsenN: number;
 	/** Pitch and line spacing on which the solid fill was burned, mm. */
 	readonly reference: DotGrid;
+	/**
+	 * Dose of a dot by its level, both as shares of the full one: rising from [0, 0] to [1, 1]. Only where dots have
+	 * levels of power and a chart has measured what becomes of them; in proportion when absent.
+	 */
+	readonly doseByLevel?: readonly LevelDose[];
 }
 interface ScreenChoice {
 	readonly name: string;
@@ -1101,6 +1130,10 @@ type Lab = readonly [
 	a: number,
 	b: number
 ];
+type LevelDose = readonly [
+	level: number,
+	dose: number
+];
 type MarkDirection = "lighter" | "darker";
 type Matrix3 = readonly [
 	number,
@@ -1140,8 +1173,13 @@ type PatchPattern = {
 	readonly dots: number;
 	readonly period: number;
 	readonly shift: number;
+} | {
+	readonly kind: "level";
+	readonly level: number;
+} | {
+	readonly kind: "levels";
 };
-type PatchRole = "bare" | "solid" | "step" | "cluster" | "line-x" | "line-y" | "ladder" | "vernier" | "isolated" | "control" | "dose";
+type PatchRole = "bare" | "solid" | "step" | "cluster" | "line-x" | "line-y" | "ladder" | "vernier" | "isolated" | "control" | "dose" | "level";
 type PhotoFormat = "jpeg" | "png" | "tiff" | "webp" | "avif" | "heic";
 type PictureFormat = (typeof PICTURE_FORMAT_NAMES)[number];
 type Point = readonly [

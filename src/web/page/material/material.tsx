@@ -152,7 +152,7 @@ function ChartForm({
   const learned = shop.profiles.find(({ name }) => name === profile);
   const burnsOn = through ? shop.machines.find(({ name }) => name === learned?.machine) : record;
   // Measured by a tone chart; others are burned with what a profile has measured.
-  const hasLevels = offered.gives === 'profile' || (offered.gives === 'drift' && learned?.levels != null);
+  const hasLevels = hasTones || (gives === 'drift' && learned?.levels != null);
   const most = through ? (learned?.levels ?? 2) : (burnsOn?.levels ?? 2);
   const asksLevels = hasLevels && levels !== undefined && levels <= most ? { levels } : {};
   const draw = async () => {
