@@ -26,8 +26,8 @@ export function photoSettingsOf(
 }
 
 /**
- * What says no more than that nothing was asked, mm, a factor and a count: so a piece gives up what its order asks. Exact: the
- * defaults of a request.
+ * What says no more than that nothing was asked, mm, a factor and a count: so a piece gives up what its order asks.
+ * Exact: the defaults of a request.
  */
 const RESET: Partial<PhotoSettings> = {
   subject: 'auto',
