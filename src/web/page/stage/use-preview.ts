@@ -6,10 +6,10 @@ import { isOffline } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 
 /**
- * A hand that moves a slider rests no longer than this between two steps, ms: a frame. Assumed: screens show 60 frames
- * a second.
+ * A proof is asked for when its draft is there, or after this pause, ms: on two cores each would make the other late.
+ * Assumed: longer than a draft takes on a machine at rest.
  */
-const REST_MS = 16;
+const PROOF_MS = 90;
 /**
  * Times as large or as small that the piece may become on the screen before it is drawn anew for that size, and the
  * pause before, ms. Assumed: less is not seen; a window's edge is moved in less.
@@ -114,23 +114,19 @@ export function usePreview(
       state.drafting = true;
       try {
         const blob = await getDraft(path, ask, new AbortController().signal);
+        prove();
         if (blob) await show(blob, { kind: 'draft' }, 2 * turn);
       } catch (error) {
         fail(error);
       } finally {
         state.drafting = false;
+        prove();
         const { next } = state;
         delete state.next;
         next?.();
       }
     };
-    if (state.drafting) {
-      state.next = () => {
-        if (turn === state.turn) void draft();
-      };
-    } else void draft();
-
-    const timer = setTimeout(async () => {
+    const look = async () => {
       try {
         await getPreview(path, ask, {
           signal: stop.signal,
@@ -146,7 +142,20 @@ export function usePreview(
       } catch (error) {
         fail(error);
       }
-    }, REST_MS);
+    };
+    let proving = false;
+    const prove = () => {
+      if (proving || stop.signal.aborted) return;
+      proving = true;
+      void look();
+    };
+    const timer = setTimeout(prove, PROOF_MS);
+    if (state.drafting) {
+      state.next = () => {
+        if (turn === state.turn) void draft();
+      };
+    } else void draft();
+
     return () => {
       clearTimeout(timer);
       stop.abort();
