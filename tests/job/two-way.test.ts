@@ -94,6 +94,16 @@ describe('lines burned there and back', () => {
     expect(rough.highUm).toBeGreaterThan(10);
     expect(burn(model, { noise: 0.5 })).toBeUndefined();
   });
+
+  test('are told to a third of a dot, or not at all', () => {
+    const found = [0, 0.0004, 0.0008, 0.0012, 0.0016, 0.002, 0.003, 0.02].map((noise) =>
+      burn(withOffset(35, GRADUAL), { noise }),
+    );
+    const halves = found.flatMap((one) => (one ? [(one.highUm - one.lowUm) / 2 / (10 * TENTH_UM)] : []));
+    expect(Math.max(...halves)).toBeLessThanOrEqual(0.35);
+    expect(halves.length).toBeGreaterThan(1);
+    expect(halves.length).toBeLessThan(found.length);
+  });
 });
 
 test('a chart burned one way has no vernier, and its layout is as ever', () => {
