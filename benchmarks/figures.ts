@@ -1,12 +1,21 @@
 // The figures of the folders' READMEs, drawn by the functions that they explain. `npm run figures` writes
 // images/figures/.
-import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import sharp from 'sharp';
 import { shapeCurve } from '../src/chart/camera.ts';
 import { type ChartLayout, drawChart, layoutChart } from '../src/chart/index.ts';
 import { decodeSrgb, lightnessOfReflectance } from '../src/colour/index.ts';
-import { learnProfile, prepareJob, resolveChart, resolveJob } from '../src/job/index.ts';
+import {
+  learnProfile,
+  makeChart,
+  measureCaptures,
+  prepareJob,
+  readCaptures,
+  resolveChart,
+  resolveJob,
+} from '../src/job/index.ts';
 import { predictPoints } from '../src/job/request/curve.ts';
 import { parseMachine, planProgram } from '../src/machine/index.ts';
 import {
@@ -24,6 +33,8 @@ import {
   createDots,
   createPlane,
   DOT_FORMATS,
+  type Dots,
+  decodeDotsBytes,
   encodeColour,
   ONE,
   type Plane,
@@ -36,10 +47,14 @@ import { applyScreen, type ScreenName } from '../src/screens/index.ts';
 import {
   CAMERAS,
   captureSurface,
+  encodeSrgb,
   engrave,
+  type FieldModel,
+  meanLightness,
   parseMaterialModel,
   parsePowerModel,
   powerAt,
+  type Surface,
 } from '../src/simulation/index.ts';
 import { followProgram } from './common/follow-program.ts';
 
@@ -588,6 +603,125 @@ async function drawCard(): Promise<void> {
     .toFile(join(OUT, 'card.jpg'));
 }
 
+/** A burned piece as it looks, without its margin. */
+async function pictureSurface({ width, height, rgb, ...piece }: Surface, heightPx: number): Promise<Buffer> {
+  const [left, top] = [-piece.leftMm / piece.pixelWidthMm, -piece.topMm / piece.pixelHeightMm].map(Math.round);
+  const coded = Uint8Array.from(rgb, (light) => Math.round(255 * encodeSrgb(light)));
+  return sharp(coded, { raw: { width, height, channels: 3 } })
+    .extract({ left: left!, top: top!, width: width - 2 * left!, height: height - 2 * top! })
+    .resize({ height: heightPx })
+    .jpeg({ quality: 70 })
+    .toBuffer();
+}
+
+/** The board of the field's figure: pockets, sides of a piece (mm), and height of its picture (pixels). */
+const BOARD = { columns: 3, rows: 2, widthMm: 24, heightMm: 18, shownPx: 118 } as const;
+
+/**
+ * The same photo in six pockets under a scan lens, burned before and after its field chart: pieces as they come out, and
+ * by how much each is off the light of the piece that is burned in the middle of the field, where the profile was learned.
+ */
+async function drawField(): Promise<void> {
+  const model = parseMaterialModel(readJson('shared/simulation/painted-steel.json'));
+  const lens = readJson('shared/simulation/fields/scan-lens.json') as FieldModel;
+  const [fieldWidthMm, fieldHeightMm] = [lens.widthMm, lens.heightMm];
+  const { pitchMm, lineSpacingMm } = model.reference;
+  const shopDir = mkdtempSync(join(tmpdir(), 'figure-'));
+  try {
+    for (const kind of ['machines', 'profiles', 'evenness']) mkdirSync(join(shopDir, kind));
+    const machine = readJson('shared/machines/gantry-450.json') as object;
+    const write = (kind: string, name: string, record: object) =>
+      writeFileSync(join(shopDir, kind, `${name}.json`), JSON.stringify(record));
+    write('machines', 'lens', { ...machine, name: 'lens', fieldMm: [fieldWidthMm, fieldHeightMm] });
+    const known = { shop: openShop({ shopDir, builtIn: 'shared' }), refused: [] };
+    const burn = (dots: Dots, at: { readonly xMm: number; readonly yMm: number }, seed: number) =>
+      engrave(dots, {
+        grid: model.reference,
+        model,
+        seed,
+        pixelUm: 25_400 / 600,
+        marginMm: 1,
+        field: { model: lens, ...at },
+      });
+    const scan = async (request: Parameters<typeof resolveChart>[0], seed: number) => {
+      const { layout, dots } = await makeChart(resolveChart(request, known));
+      const middle = { xMm: (fieldWidthMm - layout.widthMm) / 2, yMm: (fieldHeightMm - layout.heightMm) / 2 };
+      const piece = burn(dots, layout.inField ?? middle, seed);
+      const image = { ...captureSurface(piece, { ...CAMERAS['flatbed-600']!.options, seed }), bits: 8 } as const;
+      return { layouts: [layout], captures: [{ name: 'scan', image }] };
+    };
+    const stock = { machine: 'lens', material: 'stock', direction: model.direction, pitchMm, lineSpacingMm } as const;
+    const tone = await scan({ kind: 'tone', ...stock, size: '70x50' }, 1);
+    const date = '2026-01-01';
+    const { profile: home } = learnProfile(tone.captures, {
+      layouts: tone.layouts,
+      camera: 'known',
+      date,
+      origin: 'simulated',
+      name: 'home',
+    });
+    write('profiles', 'home', home);
+    const field = await scan({ kind: 'field', profile: 'home' }, 2);
+    const read = readCaptures(field.captures, { layouts: field.layouts, camera: 'known' });
+    write('evenness', 'lens', measureCaptures(read, { field: { profile: home, date } }).reading);
+
+    const { columns, rows, widthMm, heightMm, shownPx } = BOARD;
+    const place = (share: number, of: number, own: number) => own / 2 + 1 + share * (of - own - 2);
+    const middle = { xMm: fieldWidthMm / 2, yMm: fieldHeightMm / 2 };
+    const pockets = Array.from({ length: columns * rows }, (_, at) => ({
+      xMm: place((at % columns) / (columns - 1), fieldWidthMm, widthMm),
+      yMm: place(Math.floor(at / columns) / (rows - 1), fieldHeightMm, heightMm),
+    }));
+    const make = async (at: typeof middle, isPlaced: boolean, seed: number) => {
+      const request = { size: `${widthMm}x${heightMm}`, profile: 'home', tone: 'plain' } as const;
+      const { files } = await prepareJob(() => readPhoto('images/photos/portrait.png'), {
+        spec: resolveJob({ ...request, ...(isPlaced ? { at: `${at.xMm},${at.yMm}` } : {}) }, known),
+        name: 'figure',
+        photoFile: 'portrait.png',
+        version: 'figure',
+        only: 'bitmap',
+      });
+      const { dots } = await decodeDotsBytes(files[0]!.bytes as Buffer, 'figure');
+      const piece = burn(dots, { xMm: at.xMm - widthMm / 2, yMm: at.yMm - heightMm / 2 }, seed);
+      const cells = Array.from({ length: 48 }, (_, cell) =>
+        meanLightness(piece, {
+          xMm: ((cell % 8) * widthMm) / 8,
+          yMm: (Math.floor(cell / 8) * heightMm) / 6,
+          widthMm: widthMm / 8,
+          heightMm: heightMm / 6,
+        }),
+      );
+      return { piece, cells };
+    };
+    const parts: string[] = [];
+    for (const [side, isPlaced] of [false, true].entries()) {
+      const reference = await make(middle, isPlaced, 9);
+      const shownWidth = (shownPx * widthMm) / heightMm;
+      const left = 14 + side * (columns * (shownWidth + 8) + 26);
+      const words = isPlaced ? 'set for its place after the field chart' : 'as one bitmap in every pocket';
+      parts.push(text(left, 22, `The same photo, ${words}`, { size: 13 }));
+      for (const [at, pocket] of pockets.entries()) {
+        const { piece, cells } = await make(pocket, isPlaced, 11 + at);
+        const off = cells.reduce((sum, value, cell) => sum + value - reference.cells[cell]!, 0) / cells.length;
+        const x = left + (at % columns) * (shownWidth + 8);
+        const y = 34 + Math.floor(at / columns) * (shownPx + 30);
+        const jpeg = await pictureSurface(piece, 1.5 * shownPx);
+        const words = `${off < 0 ? '−' : '+'}${Math.abs(off).toFixed(1)} L*`;
+        parts.push(
+          `<image x="${x.toFixed(1)}" y="${y}" width="${shownWidth.toFixed(1)}" height="${shownPx}" href="data:image/jpeg;base64,${jpeg.toString('base64')}"/>`,
+          text(x, y + shownPx + 16, words, { fill: Math.abs(off) > 0.5 ? SERIES[1]! : SERIES[0]! }),
+        );
+      }
+    }
+    const told = 'Below each: how much lighter or darker than the piece burned in the middle of the field, in the mean';
+    parts.push(text(14, 342, told, { fill: SOFT }));
+    writeFileSync(join(OUT, 'field.svg'), svg(1038, 354, parts));
+  } finally {
+    rmSync(shopDir, { recursive: true });
+  }
+}
+
 await drawCard();
 await drawCaption();
+await drawField();
 console.log(`wrote ${OUT}`);
