@@ -76,6 +76,7 @@ export type { LayoutSource } from './plate/batches.ts';
 export { markOfJig } from './plate/jig.ts';
 export {
   type JobTicket,
+  type NotRemade,
   type PlateJob,
   parseJobTicket,
   parseOrderForPlates,

@@ -103,6 +103,8 @@ export type LayoutRecord =
       readonly plates: PlatesRecord;
       /** By the name of their file. */
       readonly jigs: Readonly<Record<string, Jig>>;
+      /** What each plate warns of itself, by its name: what its pieces warn of stands with them, too. */
+      readonly warnings: Readonly<Record<string, readonly string[]>>;
       /** By the name of the job. */
       readonly photos: Readonly<Record<string, PlacedPhoto>>;
     };
@@ -178,9 +180,16 @@ export async function layPlates(request: LayPlatesRequest, context: TaskContext)
     files: paths,
     plates: record,
     jigs: Object.fromEntries(jigs),
+    warnings: Object.fromEntries(
+      record.plates.map(({ name, warnings }) => [name, warnings.filter((text) => !isOfPiece(text, jobs))]),
+    ),
     photos: Object.fromEntries(found.map(({ job, path }) => [job.ticket.name, readPhotoPlace(path)])),
   };
 }
+
+/** A plate repeats the warnings of its pieces, with their names before them where they are of some pieces only. */
+const isOfPiece = (text: string, jobs: readonly PlateJob[]): boolean =>
+  jobs.some(({ ticket }) => ticket.warnings.some((own) => text === own || text.endsWith(`: ${own}`)));
 
 interface FoundJob {
   readonly job: PlateJob;

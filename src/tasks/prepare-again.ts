@@ -6,6 +6,7 @@ import {
   type Job,
   type JobRequest,
   type KeptRequest,
+  type NotRemade,
   prepareJob,
   type RemadePiece,
   type RemadePlace,
@@ -80,25 +81,28 @@ export async function prepareAgain(request: PrepareAgainRequest, context: TaskCo
 }
 
 /**
- * The dots of a job for another place in the machine's field; undefined where its photo is neither in the folder that
- * is given nor, without one, beside its ticket.
- * @throws AppError place-unusable and others of `resolveJob`; file-invalid for a ticket that keeps no request
+ * The dots of a job for another place in the machine's field, or why they cannot be made: its photo is neither in the
+ * folder that is given nor, without one, beside its ticket, or its ticket does not keep all that was asked.
+ * @throws AppError place-unusable and others of `resolveJob`
  */
 export async function remakeAt(
   path: string,
   { xMm, yMm, turned }: RemadePlace,
   { folder, context }: { readonly folder: string | undefined; readonly context: TaskContext },
-): Promise<RemadePiece | undefined> {
+): Promise<RemadePiece | NotRemade> {
   const { shop, refused, version } = context;
   const ticket = readTicket(path);
   const photo = join(folder ?? dirname(path), ticket.photo.file);
-  const kept = requestOf(ticket, path);
-  if (!existsSync(photo)) return undefined;
-  if (sha256(await readInput(photo, { kind: 'picture', needed: 'the photo of the ticket' })) !== ticket.photo.sha256) {
-    return undefined;
+  const lost = findLost(ticket);
+  if (lost !== undefined) return { why: `its ticket has ${lost}` };
+  if (!existsSync(photo)) {
+    return { why: `its photo ${ticket.photo.file} is not where photos were looked for (say where it lies)` };
   }
-  const { strip: _, ...alone } = kept;
-  const rotateDeg = (((kept.rotateDeg ?? 0) + (turned ? 90 : 0)) % 360) as 0 | 90 | 180 | 270;
+  if (sha256(await readInput(photo, { kind: 'picture', needed: 'the photo of the ticket' })) !== ticket.photo.sha256) {
+    return { why: `its photo ${ticket.photo.file} is not the one of then` };
+  }
+  const { strip: _, ...alone } = requestOf(ticket, path);
+  const rotateDeg = (((alone.rotateDeg ?? 0) + (turned ? 90 : 0)) % 360) as 0 | 90 | 180 | 270;
   const spec = resolveJob({ ...alone, format: 'png', rotateDeg, at: `${xMm},${yMm}` }, { shop, refused: refused() });
   const job = await prepareJob(() => readPhoto(photo), {
     spec,
@@ -172,22 +176,22 @@ function findTicket(
 
 const readTicket = (path: string) => parseRecord(TICKET, { json: readJson(path), what: `ticket ${path}` });
 
+/** What a ticket does not keep, of what making its job again takes: nothing where it keeps all. */
+function findLost({ request }: AgainTicket): string | undefined {
+  if (!request) return 'no request in it';
+  const { subject } = request as unknown as KeptRequest;
+  if (typeof subject !== 'object' || !('maskSha256' in subject)) return undefined;
+  return 'a job whose subject was given as a picture, which a ticket does not keep';
+}
+
 /** @throws AppError file-invalid for tickets of before requests were kept, or with a picture of the subject */
-function requestOf({ request }: AgainTicket, path: string): JobRequest {
-  if (!request) {
-    throw new AppError(
-      'file-invalid',
-      `ticket ${path}: found no request in it, needed a ticket that keeps one; prepare the photo once more by its options`,
-    );
-  }
-  const kept = request as unknown as KeptRequest;
-  if (typeof kept.subject === 'object' && 'maskSha256' in kept.subject) {
-    throw new AppError(
-      'file-invalid',
-      `ticket ${path}: found a job whose subject was given as a picture, which a ticket does not keep; prepare the photo once more by its options`,
-    );
-  }
-  return kept as JobRequest;
+function requestOf(ticket: AgainTicket, path: string): JobRequest {
+  const lost = findLost(ticket);
+  if (lost === undefined) return ticket.request as unknown as JobRequest;
+  throw new AppError(
+    'file-invalid',
+    `ticket ${path}: found ${lost}, needed a ticket that keeps all that was asked; prepare the photo once more by its options`,
+  );
 }
 
 /** The photo by the path that is given or kept; of files that only have its name, the one that has its bytes. */

@@ -665,6 +665,10 @@ export interface PlateView {
     readonly widthMm: number;
     readonly heightMm: number;
   }[];
+  /** Pieces that were screened again for where they lie in the machine's field, with what was corrected there. */
+  readonly corrected: readonly { readonly name: string; readonly pocket: string; readonly note: string }[];
+  /** What the plate warns of itself, beside what its pieces do. */
+  readonly warnings: readonly string[];
   readonly seconds: number;
   readonly material: string;
   readonly machine: string;

@@ -6,6 +6,8 @@ import { answering, openContext } from './worker-facts.ts';
 export interface PlatesInput {
   /** Folder with the order's results. */
   readonly done: string;
+  /** Folder with the order's photos: placed pieces are screened again for where they come to lie. */
+  readonly photos: string;
   readonly out: string;
   /** Absent: packed freely. */
   readonly grid?: {
@@ -23,9 +25,9 @@ export interface PlacedPlates {
 }
 
 /** Plates of what an order has made, with jigs to cut. */
-export const layPlates = answering(async ({ done, out, grid }: PlatesInput): Promise<PlacedPlates> => {
+export const layPlates = answering(async ({ done, photos, out, grid }: PlatesInput): Promise<PlacedPlates> => {
   const source = grid ? ({ kind: 'grid', ...grid } as const) : ({ kind: 'packed' } as const);
-  const record = await lay({ jobs: [done], source, out, force: true }, openContext());
+  const record = await lay({ jobs: [done], photos, source, out, force: true }, openContext());
   if (record.kind === 'jig') throw new RangeError('an order that is made has jobs');
   const { plates, batches, notes } = record.plates;
   return {
@@ -45,6 +47,10 @@ export const layPlates = answering(async ({ done, out, grid }: PlatesInput): Pro
         pieces: plate.pieces.map(({ name, pocket, turned, place }) => {
           return { name, pocket, turned, photo: record.photos[name]!, ...place };
         }),
+        corrected: plate.pieces.flatMap(({ name, pocket, corrected }) =>
+          corrected ? [{ name, pocket, note: corrected.note }] : [],
+        ),
+        warnings: record.warnings[plate.name]!,
         seconds: plate.time.seconds,
         material: plate.material.title,
         machine: plate.machine.title,

@@ -1,4 +1,4 @@
-import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { cpSync, mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join, resolve } from 'node:path';
 import { afterAll, beforeAll, expect, test } from 'vitest';
@@ -356,6 +356,54 @@ test(
       expect(laid.plateNotes.slice(0, 1)).toEqual([said.batches[0].explanation]);
       expect(laid.plates[0].pieces[0].photo.width).toBeGreaterThan(0);
     }
+  },
+  TIME,
+);
+
+test(
+  'plates of placed pieces: screened again for their pockets from the order’s own photos, the same bytes as by command',
+  async () => {
+    const { machine, profile } = PHOTO_SETTINGS;
+    const fieldMm = [150, 150] as const;
+    const whole = { xMm: 0, yMm: 0, widthMm: fieldMm[0], heightMm: fieldMm[1] };
+    const covariance = Array.from({ length: 3 }, () => [0, 0, 0]);
+    const map = {
+      ...{ schema: 'tonewright-evenness/1', machine, fieldMm, charts: ['any'], profile, material: 'anodised-black' },
+      ...{ date: '2026-01-01', covered: whole, home: whole, surface: 'tilt', patches: 99, notes: [] },
+      ...{ unevenL: 2, leftL: 0.1, crossL: 0.1, lnWidth: { coefficients: [0, 0, 0], covariance } },
+      lnDose: { coefficients: [0, -0.12, 0], covariance },
+    };
+    mkdirSync(join(shopDir, 'evenness'), { recursive: true });
+    writeFileSync(join(shopDir, 'evenness', `${machine}.json`), JSON.stringify(map));
+    const wish = { ...PHOTO_SETTINGS, at: '60,60' };
+    const order = await ask('POST', '/api/orders', { body: { title: 'Placed', wish } });
+    const head = { 'x-file-name': PHOTO };
+    await ask('POST', `/api/orders/${order.id}/photos`, { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
+    await ask('POST', `/api/orders/${order.id}/run`);
+    await expect.poll(async () => (await ask('GET', `/api/orders/${order.id}`)).totals, { timeout: TIME }).toBeTruthy();
+    const there = join(shopDir, 'orders', order.id);
+    const grid = { columns: 2, rows: 1, widthMm: 20, heightMm: 15 };
+    const layByCommand = async (photos: string, out: string) => {
+      const asked = ['--grid', '2x1', '--pocket', '20x15', '--photos', photos, '--out', out];
+      return command('plate', '--jobs', join(there, 'out'), ...asked);
+    };
+    const laid = await ask('POST', `/api/orders/${order.id}/plates`, { body: { grid } });
+    const said = await layByCommand(folder, join(folder, 'plates-placed'));
+    expectSameFolder(join(there, 'plates'), join(folder, 'plates-placed'));
+    const [piece] = said.plates[0].pieces;
+    expect(laid.plates[0].corrected).toEqual([{ name: piece.name, pocket: 'A1', note: piece.corrected.note }]);
+    expect(laid.plates[0].warnings).toEqual([]);
+
+    // With another photo of that name the piece keeps the dots that it has, and both faces say why.
+    writeFileSync(join(there, 'in', PHOTO), readFileSync(resolve('images', 'photos', 'cat.png')));
+    const again = await ask('POST', `/api/orders/${order.id}/plates`, { body: { grid } });
+    const other = await layByCommand(join(there, 'in'), join(folder, 'plates-other'));
+    expectSameFolder(join(there, 'plates'), join(folder, 'plates-other'));
+    expect(again.plates[0].corrected).toEqual([]);
+    expect(again.plates[0].warnings).toEqual([
+      expect.stringMatching(/cup in A1 was corrected .* is not the one of then/),
+    ]);
+    expect(other.plates[0].warnings).toEqual(expect.arrayContaining(again.plates[0].warnings));
   },
   TIME,
 );

@@ -74,20 +74,20 @@ export function offFromCorrected(piece: PlacedPiece, where: { readonly jig: Jig;
   return off <= SAME_PLACE_MM && !piece.turned ? 0 : Math.max(off, SAME_PLACE_MM);
 }
 
-/** Pieces that were corrected for another place than the one that they come to lie at, and could not be made again. */
+/**
+ * Pieces that were corrected for another place than the one that they come to lie at, and could not be made again, with
+ * the reason.
+ */
 export function findPlaceWarnings(
-  pieces: readonly PlacedPiece[],
+  pieces: ReadonlyMap<PlacedPiece, string>,
   where: { readonly jig: Jig; readonly machine: Machine },
 ): string[] {
-  return pieces.flatMap((piece) => {
+  return [...pieces].map(([piece, why]) => {
     const off = offFromCorrected(piece, where);
-    if (off === 0) return [];
     const { job, pocket, turned } = piece;
     const { xMm, yMm } = middleInField(piece, where);
     const at = pocket === null ? '' : ` in ${pocket}`;
-    return [
-      `${job.ticket.name}${at} was corrected for another place of the field, ${roundTo(off, 1)} mm away${turned ? ' and not turned' : ''}, and its photo is not where photos were looked for, to be screened again: its tones will be off. Say where it lies, or prepare it again for ${roundTo(xMm, 2)},${roundTo(yMm, 2)} mm${pocket === null ? '' : ` (${where.jig.name}/${pocket})`}.`,
-    ];
+    return `${job.ticket.name}${at} was corrected for another place of the field, ${roundTo(off, 1)} mm away${turned ? ' and not turned' : ''}, and could not be screened again, as ${why}: its tones will be off. Prepare it again for ${roundTo(xMm, 2)},${roundTo(yMm, 2)} mm${pocket === null ? '' : ` (${where.jig.name}/${pocket})`}.`;
   });
 }
 

@@ -55,10 +55,9 @@ export interface PlateJob {
   /** The dots of its bitmap; asked for once a plate. */
   readonly load: () => Promise<Dots>;
   /**
-   * Screens a piece that was corrected for its place again, for where it comes to lie; undefined where the photo is not
-   * at hand.
+   * Screens a piece that was corrected for its place again, for where it comes to lie, or says what keeps it from that.
    */
-  readonly remake?: (place: RemadePlace) => Promise<RemadePiece | undefined>;
+  readonly remake?: (place: RemadePlace) => Promise<RemadePiece | NotRemade>;
 }
 
 /** Where a piece comes to lie: its middle, mm from the field's upper left corner, and whether a quarter turned. */
@@ -66,6 +65,11 @@ export interface RemadePlace {
   readonly xMm: number;
   readonly yMm: number;
   readonly turned: boolean;
+}
+
+export interface NotRemade {
+  /** Why, as part of a sentence: `its photo is not …`. */
+  readonly why: string;
 }
 
 export interface RemadePiece {

@@ -129,9 +129,11 @@ async function makePlate(plate: PlacedPlate, options: OnePlate) {
   const parts: Part[] = [];
   const pictures: string[] = [];
   const remade = new Map<PlacedPiece, NonNullable<PlatePiece['corrected']>>();
+  const notRemade = new Map<PlacedPiece, string>();
   for (const piece of plate.pieces) {
-    const { dots, picture, corrected } = await load(piece, plate);
+    const { dots, picture, corrected, why } = await load(piece, plate);
     if (corrected) remade.set(piece, corrected);
+    else if (why !== undefined) notRemade.set(piece, why);
     const { grid, settings } = piece.job.ticket;
     const time = timeBitmap(dots, { machine, settings, grid });
     parts.push({ place: piece.place, dots, piece, time, ...(corrected ? { isOwn: true } : {}) });
@@ -220,10 +222,7 @@ async function makePlate(plate: PlacedPlate, options: OnePlate) {
     warnings: [
       ...gatherWarnings(plate.pieces),
       ...findFieldWarnings(burns, { aim, jig, machine }),
-      ...findPlaceWarnings(
-        plate.pieces.filter((piece) => !remade.has(piece)),
-        { jig, machine },
-      ),
+      ...findPlaceWarnings(notRemade, { jig, machine }),
     ],
     assumptions: [...new Set(plate.pieces.flatMap(({ job }) => job.ticket.assumptions))],
   };
@@ -244,7 +243,11 @@ interface LoadedPiece {
   readonly dots: Dots;
   readonly picture: string;
   readonly corrected?: NonNullable<PlatePiece['corrected']>;
+  /** Why it was not corrected for where it lies, though it was for another place. */
+  readonly why?: string;
 }
+
+const NO_PHOTO = { why: 'its photo is not at hand' } as const;
 
 function rememberDots({ motion }: Machine) {
   const known = new Map<string, Promise<LoadedPiece>>();
@@ -252,8 +255,8 @@ function rememberDots({ motion }: Machine) {
     const { job, turned } = piece;
     const off = offFromCorrected(piece, { jig, machine });
     const { xMm, yMm } = middleInField(piece, { jig, machine });
-    const again = off > 0 ? await job.remake?.({ xMm, yMm, turned }) : undefined;
-    if (again) {
+    const again = off > 0 ? ((await job.remake?.({ xMm, yMm, turned })) ?? NO_PHOTO) : undefined;
+    if (again && 'dots' in again) {
       const dots = moveBackLines(again.dots, { byDots: -again.movedDots, bare: motion.bare });
       const corrected = { xMm: roundMm(xMm), yMm: roundMm(yMm), note: again.note };
       return { ...(await draw(dots, job)), corrected };
@@ -261,7 +264,7 @@ function rememberDots({ motion }: Machine) {
     const key = `${turned} ${job.ticket.name}`;
     const found = known.get(key) ?? read(job, turned);
     known.set(key, found);
-    return found;
+    return again ? { ...(await found), why: again.why } : found;
   };
   async function draw(dots: Dots, { ticket: { grid, profile } }: PlateJob): Promise<LoadedPiece> {
     const png = await encodeColour(pictureOfDots(dots, { grid, ...profile }), { format: 'png', compression: 9 });

@@ -278,6 +278,7 @@ export async function layPlates({ store, pool }: Orders, id: string, json: unkno
   const { grid } = parseWith(PLATES_REQUEST, json);
   const laid = await pool.run('files', 'layPlates', {
     done: folderOf(store, id, 'out'),
+    photos: folderOf(store, id, 'in'),
     out: folderOf(store, id, 'plates'),
     ...(grid ? { grid } : {}),
   });

@@ -19,6 +19,8 @@ const ID = /^[0-9a-f]{16}$/;
 /** What orders of older versions do not have. */
 const KEPT_ORDER = v.object({ onlyAgreed: v.optional(v.boolean(), false), ready: KEPT_DAY });
 
+const NOTHING_SAID = { corrected: [], warnings: [] } as const;
+
 /** The orders of a shop folder. */
 export interface OrderStore {
   /** Folder of all orders; each has one of its own in it, by its id. */
@@ -130,7 +132,9 @@ async function readOrder(root: string, id: string): Promise<StoredOrder | undefi
       return isOld ? { ...kept, of: keyOf(wish, kept), files: filesOfPiece(kept.name, { format: 'png' }) } : kept;
     });
     const { onlyAgreed, ready } = parseWith(KEPT_ORDER, record);
-    return { sumsOf: null, platesOf: null, ...record, id, wish, pieces, onlyAgreed, ready } as StoredOrder;
+    // Plates of older versions say neither what was corrected for their places nor what they warn of.
+    const plates = (record.plates ?? []).map((plate) => ({ ...NOTHING_SAID, ...plate }));
+    return { sumsOf: null, platesOf: null, ...record, id, wish, pieces, onlyAgreed, ready, plates } as StoredOrder;
   } catch {
     return undefined;
   }

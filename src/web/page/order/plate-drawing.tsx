@@ -1,11 +1,13 @@
 import type { OrderView, PlateView } from '../../protocol.ts';
 import { sayDuration, saySize } from '../measure.ts';
-import { useShop } from '../shop-context.ts';
+import { Icon } from '../parts/parts.tsx';
+import { useShop, useWords } from '../shop-context.ts';
 
 /** A plate to scale: its board, its pockets, and the pieces as they lie in them. */
 export function PlateDrawing({ plate, order }: { readonly plate: PlateView; readonly order: OrderView }) {
   const { unit } = useShop();
-  const { widthMm, heightMm, pockets, pieces, name, seconds } = plate;
+  const words = useWords();
+  const { widthMm, heightMm, pockets, pieces, name, seconds, corrected, warnings } = plate;
   const known = new Map(order.pieces.map((piece) => [piece.name, piece.id]));
   return (
     <figure class="plate">
@@ -53,6 +55,26 @@ export function PlateDrawing({ plate, order }: { readonly plate: PlateView; read
           {saySize(widthMm, heightMm, unit)} · {pieces.length === 1 ? '1 piece' : `${pieces.length} pieces`} ·{' '}
           {sayDuration(seconds)}
         </span>
+        {warnings.map((text) => (
+          <p key={text} class="warn-line">
+            <Icon name="warn" />
+            <span>{words(text)}</span>
+          </p>
+        ))}
+        {corrected.length > 0 && (
+          <details class="note">
+            <summary>
+              {corrected.length === 1
+                ? '1 piece screened again for where it lies'
+                : `${corrected.length} pieces screened again for where they lie`}
+            </summary>
+            {corrected.map((piece) => (
+              <p key={`${piece.pocket}-${piece.name}`}>
+                {piece.name} in {piece.pocket}: {words(piece.note)}
+              </p>
+            ))}
+          </details>
+        )}
       </figcaption>
     </figure>
   );
