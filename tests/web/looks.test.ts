@@ -31,7 +31,7 @@ const DARK_TOO = ['home', 'photo', 'show', 'reading', 'order'];
 /** A wide window shows what a common one does, farther apart: each kind of screen once, and all that is staged. */
 const WIDE_TOO = [...DARK_TOO, 'photo-mask', 'photo-divider', 'side-by-side', 'order-piece', 'material'];
 /** What is turned to a customer, on a common laptop, whose window is low. */
-const LOW_TOO = ['photo', 'show', 'side-by-side', 'order-piece'];
+const LOW_TOO = ['photo', 'show', 'side-by-side', 'order-piece', 'takes'];
 /** Other systems draw letters, controls and scaled pictures a little differently: that much may differ, no more. */
 const TOLERANCE = { share: 0.04, threshold: 0.25 } as const;
 
@@ -219,6 +219,23 @@ const FILLED: readonly State[] = [
         .click();
       await page.getByRole('dialog').waitFor();
       await proof(page);
+    },
+  },
+  {
+    name: 'takes',
+    route: () => `/order/${order}`,
+    settle: async (page) => {
+      const piece = page.getByRole('button', { name: /see and change/ });
+      await piece.first().click();
+      await openGroup(page, 'Crop');
+      await page.getByRole('button', { name: 'Turn right' }).click();
+      await page.getByText('Softer', { exact: true }).click();
+      await openGroup(page, 'Tone');
+      await page.getByLabel('Contrast', { exact: true }).fill('0.4');
+      await proof(page);
+      await page.getByRole('button', { name: 'Takes to go back to' }).filter({ visible: true }).click();
+      const pictures = page.locator('.take-strip img');
+      await expect.poll(() => pictures.count(), { timeout: WAIT }).toBe(4);
     },
   },
 ];

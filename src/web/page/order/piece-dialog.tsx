@@ -12,6 +12,7 @@ import { frameOf, turnOf, zoomOf } from '../stage/frame.ts';
 import { groupsOf } from '../stage/groups.tsx';
 import { Drawer, StageLayout, StepButtons } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
+import { useTakeStrip } from '../stage/take-strip.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { forgetSteps, useHistory } from '../stage/use-history.ts';
 import { useMask, withMask } from '../stage/use-mask.ts';
@@ -96,6 +97,7 @@ export function PieceDialog({
   const drawn = useRef<HTMLDivElement>(null);
   const seen = usePreview(path, { wish, showClipped, piece: drawn });
   const { facts, error } = seen;
+  const takes = useTakeStrip(path, history);
   const frame = frameOf(piece, wish, facts);
   const [problem, setProblem] = useProblem();
   const mask = useMask({
@@ -197,7 +199,7 @@ export function PieceDialog({
                 >
                   <Icon name="back" />
                 </button>
-                <StepButtons history={history} class="in-head" />
+                <StepButtons history={history} takes={takes} class="in-head" />
                 <Button
                   class="sign-first"
                   icon="beside"
@@ -234,6 +236,7 @@ export function PieceDialog({
             </>
           }
           history={history}
+          takes={takes}
           groups={[
             ...groups,
             {

@@ -13,6 +13,7 @@ import { frameOf, turnOf, zoomOf } from '../stage/frame.ts';
 import { groupsOf, useGroup } from '../stage/groups.tsx';
 import { Drawer, StageLayout, StepButtons } from '../stage/layout.tsx';
 import { Table } from '../stage/table.tsx';
+import { useTakeStrip } from '../stage/take-strip.tsx';
 import { thingOf } from '../stage/thing.ts';
 import { forgetSteps, useHistory } from '../stage/use-history.ts';
 import { useMask, withMask } from '../stage/use-mask.ts';
@@ -117,6 +118,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
   const piece = useRef<HTMLDivElement>(null);
   const seen = usePreview(path, { wish, showClipped, piece });
   const { facts } = seen;
+  const takes = useTakeStrip(path, history);
   const frame = frameOf(job.photo, wish, facts);
   const ready = facts !== undefined && seen.error === undefined;
   const kept = job.state === 'kept' && !job.stale;
@@ -156,7 +158,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
           <AgreedMark agreed={job.agreed} />
           <Saved />
           <div class="head-actions">
-            <StepButtons history={history} class="in-head" />
+            <StepButtons history={history} takes={takes} class="in-head" />
             <Button icon="beside" class="sign-first" aria-label="Compare" title="C" onClick={compare}>
               Compare
             </Button>
@@ -189,6 +191,7 @@ function PhotoWork({ job }: { readonly job: JobCard }) {
         </>
       }
       history={history}
+      takes={takes}
       groups={groups}
       open={group}
       onOpen={setGroup}

@@ -1,6 +1,7 @@
 import type { ComponentChildren, RefObject } from 'preact';
 import { useEffect, useRef } from 'preact/hooks';
 import { Icon, type IconName } from '../parts/parts.tsx';
+import type { TakeStrip } from './take-strip.tsx';
 import type { History } from './use-history.ts';
 
 export interface Group<Id extends string> {
@@ -20,6 +21,7 @@ export interface LayoutProps<Id extends string> {
   readonly foot: ComponentChildren;
   readonly drawer?: ComponentChildren;
   readonly history: Pick<History, 'undo' | 'redo'>;
+  readonly takes: TakeStrip;
 }
 
 /**
@@ -35,6 +37,7 @@ export function StageLayout<Id extends string>({
   foot,
   drawer,
   history,
+  takes,
 }: LayoutProps<Id>) {
   const group = groups.find(({ id }) => id === open);
   return (
@@ -64,7 +67,8 @@ export function StageLayout<Id extends string>({
       </div>
       {children}
       {/* Where the head has no room for them. */}
-      <StepButtons history={history} class="on-stage" />
+      <StepButtons history={history} takes={takes} class="on-stage" />
+      {takes.strip}
       {drawer}
       <footer class="foot">{foot}</footer>
     </div>
@@ -113,16 +117,18 @@ function useFocusBack(heading: RefObject<HTMLElement | null>): void {
   }, [heading]);
 }
 
-/** One step back, and on again. */
+/** One step back, and on again; and all that it was before. */
 export function StepButtons({
   history,
+  takes,
   class: place,
 }: {
   readonly history: Pick<History, 'undo' | 'redo'>;
+  readonly takes: TakeStrip;
   readonly class: 'in-head' | 'on-stage';
 }) {
   return (
-    <div class={`steps ${place}`}>
+    <div class={`step-buttons ${place}`}>
       <button
         type="button"
         class="button quiet square"
@@ -142,6 +148,18 @@ export function StepButtons({
         onClick={history.redo}
       >
         <Icon name="redo" />
+      </button>
+      <button
+        type="button"
+        class="button quiet square"
+        aria-label="Takes to go back to"
+        title="Takes to go back to (T)"
+        aria-expanded={takes.isOpen}
+        aria-controls="take-strip"
+        disabled={!takes.isOpen && !takes.hasMore}
+        onClick={takes.toggle}
+      >
+        <Icon name="strip" />
       </button>
     </div>
   );

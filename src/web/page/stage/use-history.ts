@@ -30,6 +30,18 @@ export interface History {
   readonly redo: (() => void) | undefined;
   /** How it was before each step, the newest first. */
   readonly earlier: readonly PhotoSettings[];
+  /** Every state of the photo that is remembered, once each, in the sequence in which they came; one of them is now. */
+  readonly states: readonly KnownState[];
+}
+
+/** How a photo was asked for at some time. */
+export interface KnownState {
+  readonly wish: PhotoSettings;
+  /** Counts from one. */
+  readonly number: number;
+  /** The state that it was made from; absent for the first. */
+  readonly before?: PhotoSettings;
+  readonly isNow: boolean;
 }
 
 /**
@@ -93,8 +105,34 @@ export function useHistory(path: string, wish: PhotoSettings, apply: (next: Phot
     undo: steps.past.length > 0 ? () => go(true) : undefined,
     redo: steps.future.length > 0 ? () => go(false) : undefined,
     earlier: steps.past.map(({ from }) => from).reverse(),
+    states: listStates(steps, wish),
   };
 }
+
+/** A state that was come back to stands where it was at first: steps to and fro make no new ones. */
+function listStates({ past, future }: Steps, wish: PhotoSettings): readonly KnownState[] {
+  const found = new Map<string, Omit<KnownState, 'number' | 'isNow'>>();
+  const note = (state: PhotoSettings, before?: PhotoSettings) => {
+    const key = keyOfWish(state);
+    if (!found.has(key)) found.set(key, { wish: state, ...(before ? { before } : {}) });
+  };
+  for (const { from, to } of past) {
+    note(from);
+    note(to, from);
+  }
+  note(wish, past.at(-1)?.to);
+  for (const { from, to } of [...future].reverse()) note(to, from);
+  const now = keyOfWish(wish);
+  return [...found].map(([key, state], at) => ({ ...state, number: at + 1, isNow: key === now }));
+}
+
+/** The same for the same wish, in whatever sequence its fields were set. */
+export const keyOfWish = (wish: PhotoSettings): string =>
+  JSON.stringify(wish, (_, value: unknown) =>
+    value !== null && typeof value === 'object' && !Array.isArray(value)
+      ? Object.fromEntries(Object.entries(value).sort(([a], [b]) => (a < b ? -1 : 1)))
+      : value,
+  );
 
 /** The photo is gone, and with it what was done to it. */
 export function forgetSteps(path: string): void {
