@@ -27,6 +27,7 @@ import { JOURNAL_FILE, type Journal, openJournal, UNKNOWN_WORK } from './journal
 import { acquireLock, LOCK_FILE } from './lock.ts';
 import { describeFault, type PieceResult, shrinkProof } from './make-piece.ts';
 import type { Maker, PlannedTask } from './makers.ts';
+import { AsideFile, type PutAside } from './put-aside.ts';
 import { findStanding, listThere, type Standing, sayStanding } from './standing.ts';
 
 /** Sums of an order, written when everything is done and taken away as soon as something is to be done again. */
@@ -40,7 +41,8 @@ export type PieceOutcome =
       readonly kept: boolean;
       readonly summary: PieceSummary;
       readonly cautions: readonly Caution[];
-      readonly smallProof: Uint8Array;
+      /** The proof as a small JPEG; to be read before the order's run has ended. */
+      readonly smallProof: PutAside;
     }
   | { readonly status: 'failed'; readonly reason: PieceFault };
 
@@ -107,12 +109,14 @@ export async function runOrder(
   const lock = await acquireLock(join(out, LOCK_FILE));
   try {
     const journal = await openJournal(join(out, JOURNAL_FILE), { claim: () => claimPieces(pieces, out) });
+    const aside = new AsideFile(out);
     try {
       await sweep(out);
       if (options.prune) await removeDropped(pieces, { out, journal });
       const photos = await hashPhotos(pieces, journal);
-      return await run(pieces, { ...options, journal, photos });
+      return await run(pieces, { ...options, journal, photos, aside });
     } finally {
+      aside.close();
       await journal.close();
     }
   } finally {
@@ -139,6 +143,8 @@ interface Run extends RunOrderOptions {
   readonly journal: Journal;
   /** Hashes of the photos of pieces that are made, as they were when the run began; by path. */
   readonly photos: ReadonlyMap<string, string>;
+  /** Where small proofs wait for the sums. */
+  readonly aside: AsideFile;
 }
 
 async function run(pieces: readonly WantedPiece[], options: Run): Promise<readonly PieceOutcome[]> {
@@ -210,7 +216,7 @@ function plan({ name, label, photoPath }: WantedPiece, spec: JobSpec, { version,
 /** What an earlier run made of the same photo in the same way, when its files are still as they were written. */
 async function findKept(
   { task, photoPath, work }: PlannedTask,
-  { out, journal, photos }: Run,
+  { out, journal, photos, aside }: Run,
 ): Promise<PieceOutcome | undefined> {
   const state = journal.pieces.get(task.name);
   if (state?.done?.work !== work || state.done.photo !== photos.get(photoPath)) return undefined;
@@ -223,7 +229,7 @@ async function findKept(
   const names = new Set(state.done.files.map(({ name }) => name));
   for (const name of state.files) if (!names.has(name)) await rm(join(out, name), { force: true });
   const ticket = parseJson(found.get(`${task.name}.ticket.json`)!.toString()) as Ticket;
-  const smallProof = await shrinkProof(found.get(`${task.name}.proof.png`)!);
+  const smallProof = aside.put(await shrinkProof(found.get(`${task.name}.proof.png`)!));
   return { status: 'done', kept: true, summary: summarisePiece(ticket), cautions: ticket.cautions, smallProof };
 }
 
@@ -258,7 +264,8 @@ async function keepResult(
     }
     throw error;
   }
-  const { ticket, smallProof } = result;
+  const { ticket } = result;
+  const smallProof = run.aside.put(result.smallProof);
   return { status: 'done', kept: false, summary: summarisePiece(ticket), cautions: ticket.cautions, smallProof };
 }
 

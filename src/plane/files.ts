@@ -173,6 +173,9 @@ function namePart(mark: string, at: number): string {
 
 const drawMark = () => randomBytes(4).toString('hex');
 
+/** Name of a part file that one writer keeps for itself; {@link removeDeadParts} takes it away when that is dead. */
+export const namePartFile = (): string => namePart(drawMark(), 0);
+
 /** Takes away what processes that were ended have left half written in a folder. */
 export async function removeDeadParts(folder: string): Promise<void> {
   for (const name of await readdir(folder).catch(() => [])) {

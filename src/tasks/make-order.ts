@@ -192,7 +192,12 @@ function listProofs(pieces: readonly PlannedPiece[], outcomes: readonly PieceOut
   return new Map(
     outcomes.flatMap((outcome, at) =>
       outcome.status === 'done'
-        ? [[pieces[at]!.name, `data:image/jpeg;base64,${Buffer.from(outcome.smallProof).toString('base64')}`] as const]
+        ? [
+            [
+              pieces[at]!.name,
+              `data:image/jpeg;base64,${Buffer.from(outcome.smallProof.read()).toString('base64')}`,
+            ] as const,
+          ]
         : [],
     ),
   );
