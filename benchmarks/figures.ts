@@ -618,8 +618,9 @@ async function pictureSurface({ width, height, rgb, ...piece }: Surface, heightP
 const BOARD = { columns: 3, rows: 2, widthMm: 24, heightMm: 18, shownPx: 118 } as const;
 
 /**
- * The same photo in six pockets under a scan lens, burned before and after its field chart: pieces as they come out, and
- * by how much each is off the light of the piece that is burned in the middle of the field, where the profile was learned.
+ * The same photo in six pockets under a scan lens, burned before and after its field chart: pieces as they come out,
+ * and by how much each is off the light of the piece that is burned in the middle of the field, where the profile was
+ * learned.
  */
 async function drawField(): Promise<void> {
   const model = parseMaterialModel(readJson('shared/simulation/painted-steel.json'));

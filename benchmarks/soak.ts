@@ -3,6 +3,7 @@
 // last fifth may be 5 % above that of the second, and no file may stay open. Linux alone, whose /proc tells both.
 // `npm run bench -- soak`; PIECES=0 or EDITS=0 leaves one out.
 import { type ChildProcess, spawn } from 'node:child_process';
+import { randomUUID } from 'node:crypto';
 import { copyFileSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
@@ -77,12 +78,13 @@ async function soakPage(): Promise<readonly Seen[]> {
       range: 'scale',
     });
     const { id } = (await (await send('POST', '/api/samples/cat', wishAt(0))).json()) as { id: string };
+    const window = randomUUID();
     const seen: Seen[] = [];
     for (let edit = 1; edit <= EDITS; edit++) {
       const wish = wishAt(edit);
       await send('PUT', `/api/jobs/${id}`, wish);
-      const asked = { wish, showClipped: edit % 3 === 0, window: 'soak' };
-      await (await send('POST', `/api/jobs/${id}/draft`, { ...asked, longSidePx: 600 })).arrayBuffer();
+      const asked = { wish, showClipped: edit % 3 === 0, window, longSidePx: 600 };
+      await (await send('POST', `/api/jobs/${id}/draft`, asked)).arrayBuffer();
       await (await send('POST', `/api/jobs/${id}/look`, asked)).arrayBuffer();
       seen.push(...look(child, edit / EDITS));
     }
