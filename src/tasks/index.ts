@@ -69,6 +69,7 @@ export {
 export { listLayouts, listProfiles } from './listing.ts';
 export { listMachines, type MachineRecord, showMachine } from './machines.ts';
 export { type MakerChoice, makeOrder } from './make-order.ts';
+export { askOfJig, checkJigAnswer, drawJigToCut, newJig } from './new-jig.ts';
 export { askOfMachine, checkMachineAnswer, newMachine } from './new-machine.ts';
 export { askOfMaterial, checkMaterialAnswer, newMaterial } from './new-material.ts';
 export { askOfPrices, checkPriceAnswer, newPrices } from './new-prices.ts';
@@ -119,6 +120,7 @@ export {
   keepForm,
   listFields,
   readFormKind,
+  sketchForm,
 } from './record-forms.ts';
 export { overSettings, readRequest, readSettings } from './request-options.ts';
 export { listRestable, type RestableNotice, restNotice, wakeNotice } from './rest-notices.ts';

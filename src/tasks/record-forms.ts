@@ -2,15 +2,17 @@ import { AppError } from '../errors.ts';
 import { findMaterial, readMachine } from '../job/index.ts';
 import { findMark } from '../material/index.ts';
 import type { OptionValues } from '../options.ts';
+import { parseJig } from '../plate/index.ts';
 import type { TaskContext } from './context.ts';
+import { answersOfJig, askOfJig, newJig, sketchNewJig } from './new-jig.ts';
 import { answersOfMachine, askOfMachine, newMachine } from './new-machine.ts';
 import { answersOfMaterial, askOfMaterial, newMaterial } from './new-material.ts';
 import { answersOfPrices, askOfPrices, newPrices } from './new-prices.ts';
 import { readPrices } from './prices.ts';
 import type { Question } from './questions.ts';
 
-/** What a shop describes by answers: a machine, a material, its prices. */
-export const FORM_KINDS = ['machine', 'material', 'price'] as const;
+/** What a shop describes by answers: a machine, a material, a jig, its prices. */
+export const FORM_KINDS = ['machine', 'material', 'jig', 'price'] as const;
 export type FormKind = (typeof FORM_KINDS)[number];
 
 /** Answers so far, and which record they change or copy. */
@@ -79,12 +81,32 @@ export async function keepForm(
     const { material, path } = await newMaterial(all, { ...context, ...over });
     return { name: material.name, path };
   }
+  if (kind === 'jig') {
+    const { jig, path } = await newJig(all, { ...context, ...over });
+    return { name: jig.name, path };
+  }
   const { path } = await newPrices(all, { ...context, ...over });
   return { name: 'prices', path };
 }
 
+/**
+ * What the answers would make, as a picture to scale; undefined where there is nothing to see.
+ * @throws AppError as `keepForm`
+ */
+export function sketchForm(
+  { kind, answers, from }: FormRequest,
+  { shop }: Pick<TaskContext, 'shop'>,
+): string | undefined {
+  if (kind !== 'jig') return undefined;
+  const typed = Object.entries({ ...answersOf({ kind, from }, shop), ...answers });
+  // It has no name yet, and needs none to be seen.
+  const named = { title: 'jig', ...Object.fromEntries(typed.filter(([, text]) => text.trim() !== '')) };
+  return sketchNewJig(named, { shop, ...(from === undefined ? {} : { from }) });
+}
+
 function nextOf(kind: FormKind, shop: TaskContext['shop']): (known: OptionValues) => Question | undefined {
   if (kind === 'machine') return (known) => askOfMachine(known, shop, { isAsked: true });
+  if (kind === 'jig') return (known) => askOfJig(known, shop);
   return kind === 'material' ? (known) => askOfMaterial(known, shop) : askOfPrices;
 }
 
@@ -98,6 +120,10 @@ function answersOf(
   if (kind === 'price') {
     const prices = readPrices(undefined, shop);
     return prices ? answersOfPrices(prices) : {};
+  }
+  if (kind === 'jig') {
+    const { json, path } = shop.read('jigs', from);
+    return answersOfJig(parseJig(json, path));
   }
   const material = findMaterial(from, shop)!;
   const machine = shop

@@ -74,6 +74,14 @@ export interface SettingsFacts {
   readonly scan: 'one-way' | 'two-way';
 }
 
+/** A board with pockets. */
+export interface JigFacts extends Named {
+  readonly widthMm: number;
+  readonly heightMm: number;
+  /** Pockets of one size, the most first. */
+  readonly pockets: readonly { readonly count: number; readonly widthMm: number; readonly heightMm: number }[];
+}
+
 export interface ProfileFacts extends Named {
   readonly material: string;
   readonly machine: string;
@@ -124,6 +132,7 @@ export interface ShopFacts {
   /** What of the shop folder cannot be read, in words. */
   readonly broken: readonly string[];
   readonly materials: readonly MaterialFacts[];
+  readonly jigs: readonly JigFacts[];
   readonly pieces: readonly PieceFacts[];
   readonly screens: readonly Named[];
   readonly charts: readonly ChartFacts[];
@@ -239,7 +248,7 @@ export interface BurnedAgain {
 }
 
 /** What a shop describes by answers. */
-export type FormKindJson = 'machine' | 'material' | 'price';
+export type FormKindJson = 'machine' | 'material' | 'jig' | 'price';
 
 /** One line of a form. */
 export interface FormFieldJson {

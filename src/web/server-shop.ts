@@ -2,7 +2,7 @@ import { readdir } from 'node:fs/promises';
 import { basename, extname, join } from 'node:path';
 import { AppError } from '../errors.ts';
 import type { Shop } from '../material/index.ts';
-import { describeShop, hasPrices, type OfferedProfile, TONE_FIELDS } from '../tasks/index.ts';
+import { describeShop, hasPrices, listJigs, type OfferedProfile, TONE_FIELDS } from '../tasks/index.ts';
 import { NAMED_SIZES } from '../units.ts';
 import type { PieceFacts, ProfileFacts, SampleFacts, ShopFacts } from './protocol.ts';
 import { MAX_PIXELS } from './server-previews.ts';
@@ -33,6 +33,7 @@ export interface ShopContext {
 
 export async function viewShop({ shop, shopDir, version, photosDir }: ShopContext): Promise<ShopFacts> {
   const { machines, profiles, materials, screens, charts, notices } = describeShop(shop);
+  const jigs = listJigs(shop);
   return {
     version,
     folder: basename(shopDir),
@@ -41,7 +42,8 @@ export async function viewShop({ shop, shopDir, version, photosDir }: ShopContex
     }),
     profiles: profiles.map(factsOfProfile),
     materials,
-    broken: notices.map(({ text }) => text),
+    jigs: jigs.records.map(({ value }) => value),
+    broken: [...notices, ...jigs.notices].map(({ text }) => text),
     pieces: PIECES,
     screens,
     charts,

@@ -17,6 +17,7 @@ export const JSON_RUNS: readonly (readonly [command: string, argv: string])[] = 
   ['screen list', 'screen list'],
   ['palette list', 'palette list'],
   ['jig list', 'jig list'],
+  ['jig new', 'jig new --title Coasters --machine gantry-450 --columns 3 --pocket 90'],
   ['price new', 'price new --title Shop --currency EUR --per-minute 0.8 --setup 5 --tax 19'],
   ['price show', 'price show'],
   ['palette show', 'palette show slate-greys'],

@@ -1,8 +1,10 @@
 import { resolve } from 'node:path';
 import { AppError } from '../../errors.ts';
 import {
+  askOfJig,
   askOfMaterial,
   askOfPrices,
+  checkJigAnswer,
   checkMaterialAnswer,
   checkPriceAnswer,
   listJigs,
@@ -10,6 +12,7 @@ import {
   listPalettes,
   listRestable,
   listScreens,
+  newJig,
   newMaterial,
   newPrices,
   readPrices,
@@ -130,6 +133,20 @@ const ACTIONS: Readonly<Record<string, Action>> = {
       from,
     ]);
     return { json: { jigs: json }, text: alignColumns([['NAME', 'TITLE', 'BOARD', 'POCKETS, MM', 'FROM'], ...rows]) };
+  },
+  'jig new': async (_, options, { io, shop }) => {
+    const answers = await askRest(options, { io, next: (known) => askOfJig(known, shop), check: checkJigAnswer });
+    const { jig, path } = await newJig(answers, { shop, force: options.force === true });
+    const next = `tonewright plate ${jig.name} --out jig`;
+    const count = jig.pockets.length;
+    return {
+      json: { jig, path, next },
+      text: alignColumns([
+        ['wrote', path],
+        ['jig', `${count} ${count === 1 ? 'pocket' : 'pockets'}, ${jig.widthMm} × ${jig.heightMm} mm`],
+        ['next', `${next}   (the drawing to cut, and how to align it)`],
+      ]),
+    };
   },
   'screen list': async (_, options, { io }) => {
     const screens = listScreens();

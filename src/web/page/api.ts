@@ -110,6 +110,11 @@ export const burnAgain = (id: string, force: boolean) =>
   askJson<BurnedAgain>(`/api/burned/${id}/again`, send('POST', { force }));
 export const listFormFields = (kind: FormKindJson, asked: FormAskJson) =>
   askJson<readonly FormFieldJson[]>(`/api/forms/${kind}/fields`, send('POST', asked));
+/** What the answers would make, as a picture; undefined where there is nothing to see. */
+export async function sketchForm(kind: FormKindJson, asked: FormAskJson): Promise<Blob | undefined> {
+  const answer = await ask(`/api/forms/${kind}/sketch`, send('POST', asked));
+  return answer.status === 204 ? undefined : answer.blob();
+}
 export const keepForm = (kind: FormKindJson, asked: FormAskJson & { readonly replaces: boolean }) =>
   askJson<{ readonly name: string }>(`/api/forms/${kind}`, send('POST', asked));
 export const listRestable = () => askJson<readonly RestableLine[]>('/api/rested');

@@ -6,6 +6,7 @@ import { AppError } from '../../errors.ts';
 import type { Shop } from '../../material/index.ts';
 import {
   createContext,
+  drawJigToCut,
   keepForm,
   listBurned,
   listFields,
@@ -13,6 +14,7 @@ import {
   readFormKind,
   renderBurnedCsv,
   restNotice,
+  sketchForm,
   wakeNotice,
 } from '../../tasks/index.ts';
 import type { BurnedAgain, FormFieldJson } from '../protocol.ts';
@@ -82,6 +84,16 @@ export function addRecordRoutes(app: Hono, options: RecordRoutesOptions): void {
     const kind = readFormKind(c.req.param('kind'));
     const asked = parseWith(FORM_REQUEST, await receiveJson(c.req.raw, LIMITS.json));
     return c.json(listFields({ kind, ...asked }, { shop }) satisfies readonly FormFieldJson[]);
+  });
+  app.post('/api/forms/:kind/sketch', async (c) => {
+    const kind = readFormKind(c.req.param('kind'));
+    const asked = parseWith(FORM_REQUEST, await receiveJson(c.req.raw, LIMITS.json));
+    const svg = sketchForm({ kind, ...asked }, { shop });
+    return svg === undefined ? c.body(null, 204) : fileAnswer(Buffer.from(svg), `${kind}.svg`, true);
+  });
+  app.get('/api/jigs/:name/drawing', (c) => {
+    const name = parseWith(RECORD_NAME, c.req.param('name'));
+    return fileAnswer(Buffer.from(drawJigToCut(name, shop)), `${name}.svg`, false);
   });
   app.post('/api/forms/:kind', async (c) => {
     const kind = readFormKind(c.req.param('kind'));

@@ -1,8 +1,9 @@
 import { useEffect, useState } from 'preact/hooks';
-import type { FormFieldJson, FormKindJson } from '../../protocol.ts';
-import { keepForm, listFormFields } from '../api.ts';
+import type { FormAskJson, FormFieldJson, FormKindJson } from '../../protocol.ts';
+import { keepForm, listFormFields, sketchForm } from '../api.ts';
 import { numbers } from '../numbers.ts';
 import { Button, Icon, Problem } from '../parts/parts.tsx';
+import { useWords } from '../shop-context.ts';
 
 export interface FormAsk {
   readonly kind: FormKindJson;
@@ -15,6 +16,7 @@ export interface FormAsk {
 const TITLES: Readonly<Record<FormKindJson, string>> = {
   machine: 'machine',
   material: 'material',
+  jig: 'jig',
   price: 'price list',
 };
 const RESTS = { typed: 'typed', published: 'published', measured: 'measured', assumed: 'assumed' } as const;
@@ -65,6 +67,7 @@ export function RecordForm({ ask, onDone }: { readonly ask: FormAsk; readonly on
           onAnswer={(text) => setAnswers({ ...answers, [field.key]: text })}
         />
       ))}
+      {kind === 'jig' && <Sketch kind={kind} request={request} />}
       {error !== undefined && <Problem error={error} onClose={() => setError(undefined)} />}
       <div class="row">
         <Button kind="main" icon="check" type="submit">
@@ -79,16 +82,74 @@ export function RecordForm({ ask, onDone }: { readonly ask: FormAsk; readonly on
 /** Of what is called by words. */
 const NAMES: readonly string[] = ['title', 'name'];
 
+/** Width and height, as they are typed. */
+const PAIR = /^\s*([\d.,]+)\s*[x×]\s*([\d.,]+)\s*$/;
+/** A round one. */
+const ROUND = /^\s*[⌀∅ø]\s*([\d.,]+)\s*$/;
+
 /** Numbers were typed as the reader writes them; the server takes points. */
 function asSent(answers: Readonly<Record<string, string>>): Readonly<Record<string, string>> {
+  const read = (text: string) => {
+    const number = numbers.read(text);
+    return number === undefined ? text : String(number);
+  };
   const sent = Object.entries(answers).map(([key, text]) => {
-    const number = NAMES.includes(key) ? undefined : numbers.read(text);
-    return [key, number === undefined ? text : String(number)] as const;
+    if (NAMES.includes(key)) return [key, text] as const;
+    const [, width, height] = PAIR.exec(text) ?? [];
+    const diameter = ROUND.exec(text)?.[1];
+    if (width && height) return [key, `${read(width)}x${read(height)}`] as const;
+    return [key, diameter ? `⌀${read(diameter)}` : read(text)] as const;
   });
   return Object.fromEntries(sent);
 }
 
-const show = (value: string) => (/^-?\d+(\.\d+)?$/.test(value) ? numbers.say(Number(value), 9) : value);
+const sayPlain = (value: string) => numbers.say(Number(value), 9);
+const show = (value: string) =>
+  /^-?\d+(\.\d+)?$/.test(value)
+    ? sayPlain(value)
+    : /^[\d.]+x[\d.]+$/.test(value)
+      ? value.split('x').map(sayPlain).join('x')
+      : value;
+
+/** A hand that has rested so long is done, ms. Assumed: shorter than a person waits for a drawing. */
+const REST_MS = 250;
+
+/** What is being described, to scale, before it is kept; what stands in its way instead, where something does. */
+function Sketch({ kind, request }: { readonly kind: FormKindJson; readonly request: FormAskJson }) {
+  const words = useWords();
+  const [seen, setSeen] = useState<{ readonly url?: string; readonly fault?: string }>({});
+  const key = JSON.stringify(request);
+  useEffect(() => {
+    let newest = true;
+    const timer = setTimeout(() => {
+      sketchForm(kind, request).then(
+        (blob) => newest && setSeen(blob ? { url: URL.createObjectURL(blob) } : {}),
+        (error: unknown) => newest && setSeen({ fault: error instanceof Error ? error.message : String(error) }),
+      );
+    }, REST_MS);
+    return () => {
+      newest = false;
+      clearTimeout(timer);
+    };
+  }, [kind, key]);
+  const { url, fault } = seen;
+  useEffect(() => () => (url === undefined ? undefined : URL.revokeObjectURL(url)), [url]);
+  const isOpen = request.answers.machine === undefined && request.from === undefined;
+  return (
+    <figure class="record-sketch">
+      {url && <img src={url} alt="The jig to scale: board, pockets, stop and field" />}
+      <figcaption class="note" aria-live="polite">
+        {url
+          ? 'To scale. Thick corner: where the board meets the stop; thin corners: where each piece is pushed to; dashed: the field; the spot: 0, 0.'
+          : isOpen
+            ? 'It is drawn here once its machine is chosen.'
+            : fault
+              ? `No drawing: ${words(fault)}.`
+              : ''}
+      </figcaption>
+    </figure>
+  );
+}
 
 interface FormLineProps {
   readonly field: FormFieldJson;

@@ -1,7 +1,7 @@
 import { useState } from 'preact/hooks';
-import type { MachineFacts, MaterialFacts } from '../../protocol.ts';
+import type { JigFacts, MachineFacts, MaterialFacts } from '../../protocol.ts';
 import { saySize } from '../measure.ts';
-import { Button } from '../parts/parts.tsx';
+import { Button, Icon } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { type FormAsk, RecordForm } from './record-form.tsx';
 
@@ -9,14 +9,17 @@ import { type FormAsk, RecordForm } from './record-form.tsx';
 const ASKS: Readonly<Record<string, FormAsk>> = {
   machine: { kind: 'machine', how: 'new' },
   material: { kind: 'material', how: 'new' },
+  jig: { kind: 'jig', how: 'new' },
   price: { kind: 'price', from: 'prices', how: 'change' },
 };
 
-/** What the shop has: machines, materials and prices, to be added, changed and copied. */
+type RowKind = 'machine' | 'material' | 'jig';
+
+/** What the shop has: machines, materials, jigs and prices, to be added, changed and copied. */
 export function ShopRecords({ begin }: { readonly begin?: string | undefined }) {
   const { shop, unit, go } = useShop();
   const [ask, setAsk] = useState<FormAsk | undefined>(() => ASKS[begin ?? '']);
-  const rows = (kind: 'machine' | 'material', list: readonly (MachineFacts | MaterialFacts)[]) => (
+  const rows = (kind: RowKind, list: readonly (MachineFacts | MaterialFacts | JigFacts)[]) => (
     <ul class="record-list">
       {list.map(({ name, title }) => (
         <li key={name}>
@@ -24,6 +27,17 @@ export function ShopRecords({ begin }: { readonly begin?: string | undefined }) 
             {title}
             <small>{sayFacts(kind, name)}</small>
           </span>
+          {kind === 'jig' && (
+            <a
+              class="button"
+              href={`/api/jigs/${name}/drawing`}
+              download
+              aria-label={`Save the drawing to cut: ${title}`}
+            >
+              <Icon name="down" />
+              <span>To cut</span>
+            </a>
+          )}
           <Button onClick={() => setAsk({ kind, from: name, how: 'change' })} aria-label={`Change ${title}`}>
             Change
           </Button>
@@ -34,7 +48,12 @@ export function ShopRecords({ begin }: { readonly begin?: string | undefined }) 
       ))}
     </ul>
   );
-  const sayFacts = (kind: 'machine' | 'material', name: string) => {
+  const sayFacts = (kind: RowKind, name: string) => {
+    const jig = kind === 'jig' ? shop.jigs.find((one) => one.name === name) : undefined;
+    if (jig) {
+      const pockets = jig.pockets.map((one) => `${one.count} of ${saySize(one.widthMm, one.heightMm, unit)}`);
+      return `${saySize(jig.widthMm, jig.heightMm, unit)}, pockets: ${pockets.join(', ')}`;
+    }
     const machine = kind === 'machine' ? shop.machines.find((one) => one.name === name) : undefined;
     const markedBy = shop.materials.find((one) => one.name === name)?.markedBy.length ?? 0;
     if (machine) return `${saySize(...machine.fieldMm, unit)}, ${machine.wavelengthNm} nm`;
@@ -67,6 +86,13 @@ export function ShopRecords({ begin }: { readonly begin?: string | undefined }) 
         {rows('material', shop.materials)}
         <Button icon="plus" onClick={() => setAsk({ kind: 'material', how: 'new' })}>
           Add a material
+        </Button>
+      </section>
+      <section aria-labelledby="jigs-title">
+        <h2 id="jigs-title">Jigs</h2>
+        {rows('jig', shop.jigs)}
+        <Button icon="plus" onClick={() => setAsk({ kind: 'jig', how: 'new' })}>
+          Add a jig
         </Button>
       </section>
       <section aria-labelledby="prices-title">
