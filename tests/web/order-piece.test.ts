@@ -205,3 +205,56 @@ test(
   },
   TIME,
 );
+
+test(
+  'a second window shows a piece to its customer and follows the work; what is left is as it was, unless the customer said yes',
+  async () => {
+    const { id } = await shop.post('/api/orders', { title: 'Fair', wish: TAG });
+    await shop.post(`/api/orders/${id}/photos`, photo());
+    const { page, context, complaints } = await shop.open(`/order/${id}`, { width: 1366, height: 650 });
+    const dialog = page.getByRole('dialog');
+    const begin = async () => {
+      await page.getByRole('button', { name: /see and change/ }).click();
+      await waitForProof(page);
+      await openGroup(page, 'Tone');
+      await dialog.getByLabel('Contrast', { exact: true }).fill('0.3');
+      const [second] = await Promise.all([
+        context.waitForEvent('page'),
+        dialog.getByRole('link', { name: 'Show the customer in a second window' }).click(),
+      ]);
+      await second.locator('.piece > .seen').waitFor();
+      await second.getByText('as it will look').waitFor();
+      return second;
+    };
+    const own = () => recordOf(id).pieces[0].own;
+    const second = await begin();
+    await expect.poll(own, { timeout: 20_000 }).toEqual({ toneValues: { contrast: 0.3 } });
+    const shown = await second.locator('.piece > .seen').getAttribute('src');
+    // A hand that has rested begins another step.
+    await page.waitForTimeout(1000);
+    await dialog.getByLabel('Contrast', { exact: true }).fill('-0.3');
+    await expect.poll(own, { timeout: 20_000 }).toEqual({ toneValues: { contrast: -0.3 } });
+    await expect.poll(() => second.locator('.piece > .seen').getAttribute('src'), { timeout: 20_000 }).not.toBe(shown);
+    await dialog.getByRole('button', { name: 'Undo', exact: true }).click();
+    await expect.poll(own, { timeout: 20_000 }).toEqual({ toneValues: { contrast: 0.3 } });
+    await dialog.getByRole('button', { name: 'Leave it as it was' }).click();
+    await expect.poll(own, { timeout: 20_000 }).toEqual({});
+    await second.close();
+
+    const third = await begin();
+    const yes = third.getByRole('button', { name: 'Yes, like this' });
+    await expect.poll(() => yes.isEnabled(), { timeout: 20_000 }).toBe(true);
+    await yes.click();
+    await third.getByText(/^Agreed on /).waitFor();
+    // The first window has heard of it.
+    await page.waitForTimeout(1000);
+    await third.close();
+    await dialog.getByRole('button', { name: 'Leave it as it was' }).click();
+    await dialog.waitFor({ state: 'detached' });
+    await page.waitForTimeout(1500);
+    expect(own()).toEqual({ toneValues: { contrast: 0.3 } });
+    expect(complaints).toEqual([]);
+    await context.close();
+  },
+  TIME,
+);

@@ -27,6 +27,9 @@ export interface PieceChange {
 
 export type PieceGroupId = GroupId | 'copies';
 
+/** A hand that has rested so long is done, ms. Assumed: shorter than a customer waits. */
+const FOLLOW_MS = 400;
+
 /** The group of the last piece: the next one is likely to want the same. */
 let last: PieceGroupId | undefined = 'crop';
 
@@ -118,12 +121,27 @@ export function PieceDialog({
       if (mend.painting) mask.turnOn(true);
     },
   };
-  const save = () => onSave({ own: ownSettingsOf(all, wish), count: Math.round(count), text });
+  const now: PieceChange = { own: ownSettingsOf(all, wish), count: Math.round(count), text };
+  const save = () => onSave(now);
+  const before = useRef<PieceChange>({ own: piece.own, count: piece.count, text: piece.text }).current;
+  // A second window shows what is in the order: from then on each change goes there once the hand rests.
+  const taken = useRef(false);
+  const [isFollowed, setFollowed] = useState(false);
+  const follows = isFollowed ? JSON.stringify(now) : '';
+  const sent = useRef('');
+  useEffect(() => {
+    if (follows === '' || follows === sent.current) return;
+    const timer = setTimeout(() => {
+      sent.current = follows;
+      save();
+    }, FOLLOW_MS);
+    return () => clearTimeout(timer);
+  }, [follows]);
   const isChanged = history.undo !== undefined || count !== piece.count || text !== piece.text;
   /** To the piece beside it; what was done to this one is kept. */
   const walk = (to: (() => void) | undefined) => {
     if (!to) return;
-    if (isChanged) save();
+    if (isChanged || isFollowed) save();
     to();
   };
   const show = () => walk(() => go(`/show/${order.id}/${piece.id}`));
@@ -142,7 +160,11 @@ export function PieceDialog({
       ref={dialog}
       class="piece-dialog"
       aria-labelledby="piece-dialog-title"
-      onClose={onClose}
+      onClose={() => {
+        // Left as it was, whatever the second window has shown; but what the customer said yes to there stays.
+        if (isFollowed && !taken.current && !piece.agreed?.holds) onSave(before);
+        onClose();
+      }}
       onKeyDown={(event) => {
         if (comparing || event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey) return;
         const isArrow = (event.key === 'ArrowLeft' || event.key === 'ArrowRight') && !takesArrows(event.target);
@@ -212,6 +234,21 @@ export function PieceDialog({
                 <Button class="sign-first" icon="show" aria-label="Show the customer" title="F" onClick={show}>
                   Show
                 </Button>
+                <a
+                  class="button quiet square second-window"
+                  href={`#/show/${order.id}/${piece.id}`}
+                  target="_blank"
+                  rel="noopener opener"
+                  aria-label="Show the customer in a second window"
+                  title="In a second window"
+                  onClick={() => {
+                    sent.current = JSON.stringify(now);
+                    if (isChanged) save();
+                    setFollowed(true);
+                  }}
+                >
+                  <Icon name="stack" />
+                </a>
                 <Button
                   class="sign-first"
                   icon="cross"
@@ -226,6 +263,7 @@ export function PieceDialog({
                   icon="check"
                   aria-label="Take this"
                   onClick={() => {
+                    taken.current = true;
                     save();
                     dialog.current?.close();
                   }}
