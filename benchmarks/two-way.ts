@@ -15,7 +15,7 @@ import { takePicture } from './mismatch/picture.ts';
 /** Dots. What is asked of the reading. */
 const GOAL_DOTS = 0.1;
 /** Offsets that are burned, dots: either way, between dots, and farther than a quarter of the vernier's period. */
-const FINE_OFFSETS: readonly number[] = [-2.6, 5.35];
+const FINE_OFFSETS: readonly number[] = [-2.6, 5.35, -4.75, 1.85];
 /** The same where dots are so coarse that the chart's tags would not be read. */
 const COARSE_OFFSETS: readonly number[] = [-0.6, 1.35];
 
@@ -105,6 +105,8 @@ for (const makeCase of CASES) {
     console.log(`${one.name}: ${told.length - errors.length} of ${told.length} not told`);
     if (errors.length === 0) continue;
   }
+  const missed = told.filter(({ offset, found, reach }) => found !== undefined && Math.abs(found - offset) > reach!);
+  if (missed.length > 0) console.log(`! ${one.name}: ${missed.length} of ${told.length} beyond their intervals`);
   const worst = Math.max(...errors);
   const left = told.map(({ offset, found = 0 }) => Math.abs(offset - Math.round(found)));
   const mean = (list: readonly number[]) => list.reduce((sum, value) => sum + value, 0) / list.length;

@@ -64,8 +64,9 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
       { widthDots, heightDots, mostDots: MOST_DOTS },
     );
   }
-  const frame = layoutFrame(widthDots, heightDots, grid, isStrip);
   const wanted = plan(options);
+  const isPaired = wanted.some(({ pattern }) => pattern.kind === 'vernier');
+  const frame: Frame = { ...layoutFrame(widthDots, heightDots, grid, isStrip), isPaired };
   const cells = isTable
     ? fitTable(frame, wanted, options)
     : fitCells(frame, wanted.filter((one) => !one.spare).length, grid, options);
@@ -148,9 +149,14 @@ interface Frame {
   readonly labelled: boolean;
   readonly gapX: number;
   readonly gapY: number;
+  /**
+   * Whether patches lie whole pairs of scan lines apart, so that all verniers begin with lines that run the same way:
+   * else a move is read twice as often as another, or never.
+   */
+  readonly isPaired: boolean;
 }
 
-function layoutFrame(widthDots: number, heightDots: number, grid: DotGrid, strip: boolean): Frame {
+function layoutFrame(widthDots: number, heightDots: number, grid: DotGrid, strip: boolean): Omit<Frame, 'isPaired'> {
   const { pitchMm, lineSpacingMm } = grid;
   const widthMm = widthDots * pitchMm;
   const heightMm = heightDots * lineSpacingMm;
@@ -222,9 +228,13 @@ function layoutFrame(widthDots: number, heightDots: number, grid: DotGrid, strip
   };
 }
 
+const evenUp = (count: number) => 2 * Math.ceil(count / 2);
+
 /** Cells of one patch size that fit into the frame around its tags. */
-function cutCells(frame: Frame, widthDots: number, heightDots: number): Cells {
-  const { room, gapX, gapY, taken } = frame;
+function cutCells(frame: Frame, widthDots: number, wantedDots: number): Cells {
+  const { room, gapX, taken, isPaired } = frame;
+  const gapY = isPaired ? evenUp(frame.gapY) : frame.gapY;
+  const heightDots = isPaired ? evenUp(wantedDots) : wantedDots;
   const columns = Math.floor((room.width + gapX) / (widthDots + gapX));
   const rows = Math.floor((room.height + gapY) / (heightDots + gapY));
   const left = room.x + Math.floor((room.width - columns * (widthDots + gapX) + gapX) / 2);

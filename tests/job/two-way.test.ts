@@ -5,7 +5,7 @@ import { afterAll, describe, expect, test } from 'vitest';
 import { type ChartLayout, drawChart, layoutChart, type Patch, type Reading } from '../../src/chart/index.ts';
 import { readTwoWay } from '../../src/job/calibrate/two-way.ts';
 import { prepareJob, resolveJob } from '../../src/job/index.ts';
-import { moveBackLines, rememberOffset } from '../../src/machine/index.ts';
+import { listBackLines, moveBackLines, rememberOffset } from '../../src/machine/index.ts';
 import { openShop } from '../../src/material/index.ts';
 import { decodeDotsBytes, readPhoto } from '../../src/plane/index.ts';
 import { engrave, luminanceOf, type MaterialModel, meanReflectance } from '../../src/simulation/index.ts';
@@ -110,6 +110,24 @@ test('a chart burned one way has no vernier, and its layout is as ever', () => {
   const patches = layoutChart('spot', { ...OPTIONS, settings: { ...PLAIN.settings, scan: 'one-way' } }).patches;
   expect(patches.filter(({ pattern }) => pattern.kind === 'vernier')).toEqual([]);
   expect(LAYOUT.patches.filter(({ pattern }) => pattern.kind === 'vernier').length).toBe(32);
+});
+
+test.each([0.02, 0.03, 0.05, 0.1])('a vernier at %d mm is read once a replicate at each move', (mm) => {
+  const settings = { ...PLAIN.settings, scan: 'two-way' } as const;
+  const grid = { pitchMm: mm, lineSpacingMm: mm };
+  const size = { widthMm: Math.max(64, 2400 * mm), heightMm: Math.max(46, 1700 * mm) };
+  const layout = layoutChart('spot', { ...OPTIONS, settings, grid, ...size });
+  const dots = drawChart(layout, refuseScreen);
+  for (const bare of ['skipped', 'all-scanned'] as const) {
+    const back = listBackLines(dots, bare);
+    const counts = new Map<number, number>();
+    for (const { pattern, yDots } of layout.patches) {
+      if (pattern.kind !== 'vernier') continue;
+      const moved = (back[yDots] === 1 ? 16 - pattern.shift : pattern.shift) % 16;
+      counts.set(moved, (counts.get(moved) ?? 0) + 1);
+    }
+    expect([bare, ...counts.values()]).toEqual([bare, ...Array(16).fill(2)]);
+  }
 });
 
 describe('a job of lines there and back', () => {

@@ -118,7 +118,7 @@ export function readSpot(
   if (twoWay) notes.push(sayTwoWay(twoWay, grid.pitchMm));
   else if (readings.some(({ pattern }) => pattern.kind === 'vernier')) {
     notes.push(
-      'The vernier does not tell how far lines there and back lie apart: the surface’s grain hides how its tone changes. Burn the chart on an even stock, such as coated metal: the offset is the machine’s, and no material’s.',
+      'The vernier does not tell how far lines there and back lie apart: the surface’s grain hides how its tone changes, or one of its moves has no patch that could be read. Burn the chart on an even stock, such as coated metal: the offset is the machine’s, and no material’s.',
     );
   }
   return {
