@@ -28,7 +28,7 @@ const refuseScreen = () => {
 };
 
 /** Burns the vernier there and back on the virtual engraver and reads its true reflectances. */
-function burn(model: MaterialModel, { before = 0, noise = 0, perDot = 12 } = {}) {
+function burn(model: MaterialModel, { before = 0, noise = 0, perDot = 12, without = -1 } = {}) {
   const solid: Patch = { ...PATCHES[0]!, id: 'before', pattern: { kind: 'solid' }, yDots: 0, heightDots: before };
   const layout: ChartLayout = {
     ...LAYOUT,
@@ -48,7 +48,10 @@ function burn(model: MaterialModel, { before = 0, noise = 0, perDot = 12 } = {})
     const mean = luminanceOf(meanReflectance(piece, rect)) + noise * Math.sin(5.1 * at);
     return { ...patch, mean, colour: [0, 0, 0], spread: 0, pixels: 100, rejectedShare: 0 };
   });
-  return readTwoWay(readings, layout);
+  return readTwoWay(
+    readings.filter((_, shift) => shift !== without),
+    layout,
+  );
 }
 
 const withOffset = (returnOffsetUm: number, law: Partial<MaterialModel['law']> = {}): MaterialModel => ({
@@ -93,6 +96,11 @@ describe('lines burned there and back', () => {
     expect(rough.lowUm).toBeLessThan(10);
     expect(rough.highUm).toBeGreaterThan(10);
     expect(burn(model, { noise: 0.5 })).toBeUndefined();
+  });
+
+  test.each([0, 5, 15])('are not told where the move by %d dots was not read', (without) => {
+    expect(burn(withOffset(10))).toBeDefined();
+    expect(burn(withOffset(10), { without })).toBeUndefined();
   });
 
   test('are told to a third of a dot, or not at all', () => {
