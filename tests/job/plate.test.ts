@@ -453,6 +453,15 @@ describe('control strip', () => {
   });
 });
 
+test('says from which side its pieces are looked at, of some by their names', async () => {
+  const seen = { note: 'Looked at through the stock.' };
+  const piece = (name: string, ticket: Partial<JobTicket>) => jobOf({ name, widthMm: 20, heightMm: 10, ticket }).job;
+  const notesOf = async (jobs: readonly PlateJob[]) => (await makePlates(jobs, options())).record.plates[0]!.notes;
+  expect(await notesOf([piece('cat', { seen }), piece('cup', { seen })])).toContain(seen.note);
+  expect(await notesOf([piece('cat', { seen }), piece('cup', {})])).toContain(`cat: ${seen.note}`);
+  expect((await notesOf([piece('cat', {})])).join()).not.toContain('Looked at');
+});
+
 describe('what is written', () => {
   const jig = layoutGrid({
     ...(free as Extract<LayoutSource, { kind: 'packed' }>).frame,

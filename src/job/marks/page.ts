@@ -18,7 +18,7 @@ export function renderMarksPage(
   ticket: MarksTicket,
   pictures: { readonly photo: string; readonly proof: string },
 ): string {
-  const { piece, grid, machine, material, palette, prediction, placement } = ticket;
+  const { piece, grid, machine, material, palette, prediction, placement, seen } = ticket;
   const warnings = ticket.warnings.map((text) => `<li>${escapeHtml(text)}</li>`).join('');
   const body = `
 <header>
@@ -37,6 +37,7 @@ ${ticket.burns.map((burn) => renderBurn(burn, machine.control)).join('\n')}
 </tbody></table></section>
 <section><table>${renderRows([
     ...(machine.control ? listSwitches(machine.control).map((text): [string, string] => ['Switch on', text]) : []),
+    ...(seen ? [[seen.seen === 'through' ? 'Seen through' : 'Seen at its face', seen.note] as [string, string]] : []),
     ['Dots', `${grid.width} × ${grid.height}, pitch ${grid.pitchMm} mm, line spacing ${grid.lineSpacingMm} mm`],
     [
       'Where the piece lies',

@@ -25,7 +25,7 @@ import { separateMarks } from '../../screens/index.ts';
 import { markable } from '../prepare/choices.ts';
 import { type Picture, takePicture } from '../prepare/picture.ts';
 import { type PrepareOptions, warnOfSoftness } from '../prepare/run.ts';
-import { describeHandling, lyingSize } from '../prepare/ticket.ts';
+import { describeHandling, describeSide, lyingSize } from '../prepare/ticket.ts';
 import { chooseToneValues, facesOf } from '../prepare/tone.ts';
 import type { JobFile } from '../prepare/types.ts';
 import { sayAssumedProfile } from '../request/resolve.ts';
@@ -227,6 +227,7 @@ function writeMarksTicket({
       yMm: (job.machine.fieldMm[1] - heightMm) / 2,
     },
     ...(job.orientation ? { orientation: job.orientation } : {}),
+    ...(job.side ? { seen: describeSide(job.side) } : {}),
     ...describeHandling(job.material),
     cautions: [...job.machine.cautions, ...job.material.cautions],
     warnings: speaking.map(({ text }) => text),

@@ -4,7 +4,7 @@ import type { Palette, PaletteMark } from '../../material/index.ts';
 import type { KnownNotice, Notice } from '../../notices.ts';
 import type { ToneOptions } from '../../photo/index.ts';
 import type { DotOrientation } from '../../plane/index.ts';
-import type { Caution, Handling } from '../prepare/types.ts';
+import type { Caution, Handling, Ticket } from '../prepare/types.ts';
 import type { JobRequest, JobSpec } from '../request/types.ts';
 
 /** What is separated: the photo's lightness alone, or its colours as far as the palette has them. */
@@ -79,6 +79,8 @@ export interface MarksTicket {
   readonly placement: { readonly xMm: number; readonly yMm: number };
   /** How the dots go into the bitmaps, where it is not as the piece is looked at. */
   readonly orientation?: DotOrientation;
+  /** From which side the piece is looked at, where it is said. */
+  readonly seen?: NonNullable<Ticket['seen']>;
   readonly handling?: Handling;
   readonly cautions: readonly Caution[];
   readonly warnings: readonly string[];

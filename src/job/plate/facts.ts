@@ -37,10 +37,20 @@ export function gatherCautions(pieces: readonly PlacedPiece[]): Caution[] {
 }
 
 /** Warnings of all pieces, each once, with the names of the pieces that it is about. */
-export function gatherWarnings(pieces: readonly PlacedPiece[]): string[] {
+export const gatherWarnings = (pieces: readonly PlacedPiece[]): string[] =>
+  gatherTexts(pieces, ({ ticket }) => ticket.warnings);
+
+/** From which side pieces are looked at, as their own tickets say it, in the same way. */
+export const describeSides = (pieces: readonly PlacedPiece[]): string[] =>
+  gatherTexts(pieces, ({ ticket }) => (ticket.seen ? [ticket.seen.note] : []));
+
+function gatherTexts(
+  pieces: readonly PlacedPiece[],
+  textsOf: (job: PlacedPiece['job']) => readonly string[],
+): string[] {
   const about = new Map<string, string[]>();
   for (const { job } of pieces) {
-    for (const text of job.ticket.warnings) {
+    for (const text of textsOf(job)) {
       const names = about.get(text) ?? [];
       if (!names.includes(job.ticket.name)) names.push(job.ticket.name);
       about.set(text, names);

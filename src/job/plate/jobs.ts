@@ -28,6 +28,7 @@ const ticketSchema = v.object({
   orientation: v.optional(v.object({ mirrored: v.boolean(), turnedDeg: v.picklist([0, 90, 180, 270]) })),
   screen: v.object({ name: v.string(), options: v.record(v.string(), v.union([v.string(), v.number()])) }),
   evenness: v.optional(v.object({ xMm: QUANTITIES.placeMm, yMm: QUANTITIES.placeMm })),
+  seen: v.optional(v.object({ note: v.string() })),
   twoWay: v.optional(v.object({ movedDots: wholeWithin(-1e6, 1e6) })),
   time: v.object({ seconds: QUANTITIES.seconds }),
   cautions: v.array(v.object({ text: v.string(), source: v.string() })),

@@ -21,6 +21,7 @@ import { pictureOfDots } from './dots.ts';
 import {
   describeBurnDifferences,
   describeRemade,
+  describeSides,
   findFieldWarnings,
   findPlaceWarnings,
   gatherCautions,
@@ -214,6 +215,7 @@ async function makePlate(plate: PlacedPlate, options: OnePlate) {
     time: { ...addTimes(burns.map(({ time }) => time)), secondsApart },
     price: sumPrices(plate.pieces),
     notes: [
+      ...describeSides(plate.pieces),
       ...describeBurnDifferences(burns, options.bitmaps),
       ...describeRemade(pieces),
       ...(plate.pieces.some(({ turned }) => turned) ? [TURN_NOTE] : []),
