@@ -11,6 +11,7 @@ import {
   type Ticket,
 } from '../job/index.ts';
 import { parseJson } from '../json.ts';
+import { keepLatest } from '../numeric/index.ts';
 import {
   explainWriteError,
   makeFolder,
@@ -230,7 +231,7 @@ async function findKept(
   for (const name of state.files) if (!names.has(name)) await rm(join(out, name), { force: true });
   const ticket = parseJson(found.get(`${task.name}.ticket.json`)!.toString()) as Ticket;
   const smallProof = aside.put(await shrinkProof(found.get(`${task.name}.proof.png`)!));
-  return { status: 'done', kept: true, summary: summarisePiece(ticket), cautions: ticket.cautions, smallProof };
+  return { status: 'done', kept: true, ...tellMade(ticket), smallProof };
 }
 
 /** Writes what was made and says so in the journal. */
@@ -264,9 +265,19 @@ async function keepResult(
     }
     throw error;
   }
-  const { ticket } = result;
   const smallProof = run.aside.put(result.smallProof);
-  return { status: 'done', kept: false, summary: summarisePiece(ticket), cautions: ticket.cautions, smallProof };
+  return { status: 'done', kept: false, ...tellMade(result.ticket), smallProof };
+}
+
+/** Lists kept, a count. Assumed: more than the kinds of pieces of an order have in turn. */
+const LISTS_KEPT = 32;
+const keepList = keepLatest<readonly unknown[]>(LISTS_KEPT);
+/** One list for all pieces that have the same: each comes as a copy of its own from a thread, or from its ticket. */
+const share = <Item>(list: readonly Item[]) => keepList(JSON.stringify(list), () => list) as readonly Item[];
+
+function tellMade(ticket: Ticket): { readonly summary: PieceSummary; readonly cautions: readonly Caution[] } {
+  const summary = summarisePiece(ticket);
+  return { summary: { ...summary, warnings: share(summary.warnings) }, cautions: share(ticket.cautions) };
 }
 
 async function writePiece(

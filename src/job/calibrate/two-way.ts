@@ -36,8 +36,8 @@ const SEARCH_STEP = 0.002;
  */
 const LEAST_CONCENTRATION = 0.2;
 /**
- * Dots that a reading may be off, 95 %, for each part of the tone's change that the harmonics beyond those read hold: they
- * go on beyond what moves of whole dots tell apart. Measured on 24 readings of two sharp thresholds
+ * Dots that a reading may be off, 95 %, for each part of the tone's change that the harmonics beyond those read hold:
+ * they go on beyond what moves of whole dots tell apart. Measured on 24 readings of two sharp thresholds
  * (`benchmarks/two-way.ts`): the scatter alone was too narrow for seven of them, with this it is for none.
  */
 const UNSEEN_DOTS = 1.15;
