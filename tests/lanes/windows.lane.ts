@@ -321,7 +321,7 @@ test('the page answers: a photo is taken, looked at and kept with the bytes of t
       expect(bytes.equals(readFileSync(join(here, 'made', file))), file).toBe(true);
     }
     await ask('DELETE', `/api/jobs/${id}`);
-    expect(await (await ask('GET', '/api/jobs')).json()).toEqual([]);
+    expect((await (await ask('GET', '/api/start')).json()).jobs).toEqual([]);
   } finally {
     server.child.kill('SIGKILL');
     await server.ended;
