@@ -15,6 +15,12 @@ const ASKS: Readonly<Record<string, FormAsk>> = {
 
 type RowKind = 'machine' | 'material' | 'jig';
 
+const LISTS = [
+  { kind: 'machine', title: 'Machines', add: 'Add a machine' },
+  { kind: 'material', title: 'Materials', add: 'Add a material' },
+  { kind: 'jig', title: 'Jigs', add: 'Add a jig' },
+] as const;
+
 /** What the shop has: machines, materials, jigs and prices, to be added, changed and copied. */
 export function ShopRecords({ begin }: { readonly begin?: string | undefined }) {
   const { shop, unit, go } = useShop();
@@ -74,27 +80,15 @@ export function ShopRecords({ begin }: { readonly begin?: string | undefined }) 
   }
   return (
     <>
-      <section aria-labelledby="machines-title">
-        <h2 id="machines-title">Machines</h2>
-        {rows('machine', shop.machines)}
-        <Button icon="plus" onClick={() => setAsk({ kind: 'machine', how: 'new' })}>
-          Add a machine
-        </Button>
-      </section>
-      <section aria-labelledby="materials-title">
-        <h2 id="materials-title">Materials</h2>
-        {rows('material', shop.materials)}
-        <Button icon="plus" onClick={() => setAsk({ kind: 'material', how: 'new' })}>
-          Add a material
-        </Button>
-      </section>
-      <section aria-labelledby="jigs-title">
-        <h2 id="jigs-title">Jigs</h2>
-        {rows('jig', shop.jigs)}
-        <Button icon="plus" onClick={() => setAsk({ kind: 'jig', how: 'new' })}>
-          Add a jig
-        </Button>
-      </section>
+      {LISTS.map(({ kind, title, add }) => (
+        <section key={kind} aria-labelledby={`${kind}s-title`}>
+          <h2 id={`${kind}s-title`}>{title}</h2>
+          {rows(kind, shop[`${kind}s`])}
+          <Button icon="plus" onClick={() => setAsk({ kind, how: 'new' })}>
+            {add}
+          </Button>
+        </section>
+      ))}
       <section aria-labelledby="prices-title">
         <h2 id="prices-title">Prices</h2>
         <p class="note">What a minute of the machine, a piece and an order cost; blanks stay as they are.</p>
