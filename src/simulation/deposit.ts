@@ -26,6 +26,16 @@ export interface DepositOptions {
   readonly perDot: { readonly x: number; readonly y: number };
   /** Bare dots to the left and to the right. */
   readonly marginX: number;
+  /** Where each row of the dots is burned; row by row when absent. */
+  readonly lines?: readonly PlacedLine[];
+}
+
+/** A row of dots that is burned at a place of its own: on a piece that turns, once or again a turn later. */
+export interface PlacedLine {
+  /** Its upper edge, line spacings from the first sample's upper edge; places must rise. */
+  readonly place: number;
+  /** Row of the dots as they are burned: chance and direction go by it. */
+  readonly line: number;
 }
 
 export interface Deposit {
@@ -65,7 +75,8 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
   const pulsesMm = pulsesOfDot(beam, settings, grid);
   // µs · mm/s is a thousandth of a µm; a line there is late to the right, a line back to the left.
   const returnOffsetUm = beam.returnOffsetUm - (2 * (beam.returnDelayUs ?? 0) * settings.speedMmPerS) / 1000;
-  const runsBack = listReturns(dots, settings.scan);
+  const placeOf = (row: number) => options.lines?.[row]?.place ?? row;
+  const returns = listReturns(dots, settings.scan, options.lines);
   const powers = Array.from({ length: dots.levels }, (_, at) => powerAt(options.levels, at / (dots.levels - 1)));
   const samples = (dots.width + 2 * marginX) * perDot.x;
   const carried = new Float32Array(dots.width);
@@ -112,10 +123,10 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
     const growth = growthOf(line);
     const even = field ? undefined : kernelsOf(growth);
     const yMm = (line + 0.5) * grid.lineSpacingMm;
-    const chance = createChance(hash32(seed, 3, line));
-    const middle = (line + 0.5) * perDot.y + (chance.normal() * beam.lineWobbleUm) / (sampleYMm * 1000);
+    const chance = createChance(hash32(seed, 3, options.lines?.[line]?.line ?? line));
+    const middle = (placeOf(line) + 0.5) * perDot.y + (chance.normal() * beam.lineWobbleUm) / (sampleYMm * 1000);
     const lineEnergy = energyJ * CM2_PER_MM2 * Math.max(0, 1 + beam.lineEnergySd * chance.normal());
-    const back = runsBack[line] === 1;
+    const back = returns[line] === 1;
     const offset = back ? returnOffsetUm / (sampleXMm * 1000) : 0;
     const jitter = beam.jitterUm / (sampleXMm * 1000);
     const keepAlong = Math.exp((-grid.pitchMm * 1000) / heat.lengthAlongUm);
@@ -162,7 +173,7 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
 
   // A field's line has a buffer for each width of its spots, so that the kernels' fixed number of them is not enough.
   // Lines are near a row from so far above it to so far below; two more for rounding.
-  const near = Math.ceil((2 * farthest + 4 * wobbleReach + 2) / perDot.y) + 2;
+  const near = (Math.ceil((2 * farthest + 4 * wobbleReach + 2) / perDot.y) + 2) * countStacked(options.lines);
   const rows = (field ? undefined : startFastSum(samples, near)) ?? startPlainSum(samples, near);
   const spare = [...rows.spare];
   const ring: BurnedLine[] = [];
@@ -181,7 +192,7 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
         }
       };
       dropPassed();
-      while (next < dots.height && (next + 0.5) * perDot.y <= until) {
+      while (next < dots.height && (placeOf(next) + 0.5) * perDot.y <= until) {
         ring.push(...burnLine(next));
         next++;
         dropPassed();
@@ -201,15 +212,37 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
 }
 
 /** Lines that run back: the spot turns round after each line with a dot, and passes over those without. */
-function listReturns({ data, width, height }: Dots, scan: 'one-way' | 'two-way'): Uint8Array {
+function listReturns(
+  { data, width, height }: Dots,
+  scan: 'one-way' | 'two-way',
+  lines: readonly PlacedLine[] | undefined,
+): Uint8Array {
   const back = new Uint8Array(height);
   if (scan === 'one-way') return back;
-  let burned = 0;
-  for (let y = 0; y < height; y++) {
-    if (data.subarray(y * width, (y + 1) * width).every((dot) => dot === 0)) continue;
-    back[y] = burned++ % 2;
+  // Rows that lie there again, a turn later, run as the line does that they are.
+  const sequence = Array.from({ length: height }, (_, row) => row).sort(
+    (a, b) => (lines?.[a]?.line ?? a) - (lines?.[b]?.line ?? b),
+  );
+  let burned = -1;
+  let before = -1;
+  for (const row of sequence) {
+    if (data.subarray(row * width, (row + 1) * width).every((dot) => dot === 0)) continue;
+    const line = lines?.[row]?.line ?? row;
+    if (line !== before) burned++;
+    before = line;
+    back[row] = burned % 2;
   }
   return back;
+}
+
+/** Most lines that lie within one line spacing. */
+function countStacked(lines: readonly PlacedLine[] = []): number {
+  let most = 1;
+  for (let first = 0, at = 0; at < lines.length; at++) {
+    while (lines[at]!.place - lines[first]!.place >= 1) first++;
+    most = Math.max(most, at - first + 1);
+  }
+  return most;
 }
 
 /** By how much the widest spot of a field is wider, over the dots of a bitmap; beams change smoothly over it. */

@@ -1,7 +1,7 @@
 import type { BurnSettings } from '../optics/index.ts';
 import type { DotGrid, Dots } from '../plane/index.ts';
 import { hash32 } from './chance.ts';
-import { depositLines } from './deposit.ts';
+import { depositLines, type PlacedLine } from './deposit.ts';
 import { type EngraveRows, startFastRows, startPlainRows } from './engrave-rows.ts';
 import type { PlacedField } from './field.ts';
 import { createGrainField } from './grain.ts';
@@ -36,6 +36,8 @@ export interface EngraveOptions {
   readonly focusMm?: number;
   /** How far the beam focuses higher along the scan than across it, mm; 0 when absent. */
   readonly astigmatismMm?: number;
+  /** Rows that are burned at places of their own, on a piece so many line spacings high; row by row when absent. */
+  readonly turn?: { readonly rows: number; readonly lines: readonly PlacedLine[] };
 }
 
 /** Side of a pixel of the surface. Exact: an inch over 1200, twice as fine as the finest flatbed here. */
@@ -66,7 +68,7 @@ export function engrave(dots: Dots, options: EngraveOptions): Surface {
   const marginX = Math.ceil(marginMm / grid.pitchMm - 1e-9);
   const marginY = Math.ceil(marginMm / grid.lineSpacingMm - 1e-9);
   const columns = dots.width + 2 * marginX;
-  const rows = dots.height + 2 * marginY;
+  const rows = options.turn?.rows ?? dots.height + 2 * marginY;
 
   const widthMm = columns * grid.pitchMm;
   const heightMm = rows * grid.lineSpacingMm;
@@ -100,7 +102,10 @@ export function engrave(dots: Dots, options: EngraveOptions): Surface {
         })
       : average;
 
-  const deposit = depositLines(dots, { ...options, settings, perDot, marginX, tilt: options.tilt ?? 0 });
+  const deposit = depositLines(dots, {
+    ...{ ...options, settings, perDot, marginX, tilt: options.tilt ?? 0 },
+    ...(options.turn ? { lines: options.turn.lines } : {}),
+  });
   const fields = model.grain.map((layer, index) => ({
     layer,
     field: createGrainField({ layer, seed: hash32(seed, 11, index), columns, columnUm: grid.pitchMm * 1000 }),

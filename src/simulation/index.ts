@@ -1,6 +1,7 @@
 export * from './cameras.ts';
 export * from './capture.ts';
 export { encodeSrgb, luminanceOf } from './colour.ts';
+export { engraveCone, type TurnedPiece, unrollPiece, viewPiece } from './cone.ts';
 export * from './engrave.ts';
 export * from './faults.ts';
 export * from './field.ts';

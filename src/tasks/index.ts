@@ -74,6 +74,7 @@ export { askOfMachine, checkMachineAnswer, newMachine } from './new-machine.ts';
 export { askOfMaterial, checkMaterialAnswer, newMaterial } from './new-material.ts';
 export { askOfPrices, checkPriceAnswer, newPrices } from './new-prices.ts';
 export { type OpenedPhoto, openPhoto } from './open-photo.ts';
+export { PIECE_VIEWS, type PieceView } from './piece-views.ts';
 export { type PlannedPiece, planPieces } from './plan-pieces.ts';
 export { type PrepareAgainRequest, prepareAgain } from './prepare-again.ts';
 export { type PrepareMarksRequest, preparePhotoMarks } from './prepare-marks.ts';
@@ -122,7 +123,7 @@ export {
   readFormKind,
   sketchForm,
 } from './record-forms.ts';
-export { overSettings, readRequest, readSettings } from './request-options.ts';
+export { overSettings, readDiameters, readRequest, readSettings } from './request-options.ts';
 export { listRestable, type RestableNotice, restNotice, wakeNotice } from './rest-notices.ts';
 export { serveQueue } from './serve-queue.ts';
 export { readSettingsFile } from './settings-file.ts';

@@ -285,14 +285,17 @@ function readAround(options: OptionValues): JobRequest['around'] {
     refuseAlone({ 'steps-per-turn': stepsPerTurn, overlap: overlapMm }, 'around');
     return undefined;
   }
+  return dropAbsent({ diametersMm: readDiameters(text), stepsPerTurn, overlapMm });
+}
+
+/** Of a piece that a rotary turns, at its upper and its lower edge. @throws AppError option-invalid */
+export function readDiameters(text: string): readonly [upper: number, lower: number] {
   const [upper, lower = upper, more] = text.split(/[,;]/).map((part) => readDiameter(part, 'around'));
-  if (more !== undefined) {
-    throw new AppError(
-      'option-invalid',
-      `around: found "${text}", needed a diameter such as 73, or two for a cone: that of the upper and of the lower edge, such as 73,65`,
-    );
-  }
-  return dropAbsent({ diametersMm: [upper!, lower!] as const, stepsPerTurn, overlapMm });
+  if (more === undefined) return [upper!, lower!];
+  throw new AppError(
+    'option-invalid',
+    `around: found "${text}", needed a diameter such as 73, or two for a cone: that of the upper and of the lower edge, such as 73,65`,
+  );
 }
 
 function readDiameter(text: string, what: string): number {

@@ -19,6 +19,7 @@ import {
   decodeDots,
   encodeColour,
   encodeJpeg,
+  orientDots,
   readInput,
   refuseResults,
   rememberInput,
@@ -37,6 +38,7 @@ import {
   encodeNpy,
   encodeSrgb,
   engrave,
+  engraveCone,
   engraveRound,
   type FieldModel,
   type MaterialModel,
@@ -49,11 +51,15 @@ import {
   seeThroughPane,
   spoilCamera,
   TILT,
+  unrollPiece,
+  viewPiece,
 } from '../simulation/index.ts';
 import type { TaskContext } from './context.ts';
 import { readLayout } from './listing.ts';
+import type { PieceView } from './piece-views.ts';
 import { sharedFolder } from './shop.ts';
 import { chooseGrid, readTicket } from './timed-bitmap.ts';
+import { formatNumber } from './words.ts';
 
 /*
  * The virtual engraver and scanner, for whoever has no laser at hand: what a bitmap would leave on a hidden material,
@@ -71,6 +77,8 @@ export type BurnFault = (typeof BURN_FAULTS)[number];
 const FAULTS: readonly string[] = [...BURN_FAULTS, ...Object.keys(CAPTURE_FAULTS)];
 const isBurnFault = (fault: string): fault is BurnFault => BURN_FAULTS.includes(fault as BurnFault);
 const isCaptureFault = (fault: string): fault is CaptureFault => Object.hasOwn(CAPTURE_FAULTS, fault);
+/** Sides from which a piece that was turned is looked at, degrees to the right of the picture's middle. */
+const VIEWS: Readonly<Record<Exclude<PieceView, 'unrolled'>, number>> = { front: 0, right: 90, back: 180, left: 270 };
 /** Cameras by name. */
 export const CAMERA_NAMES: readonly string[] = Object.keys(CAMERAS);
 /** Quality of a phone's file, percent. Assumed: about what phones write. */
@@ -108,6 +116,13 @@ export interface BurnRequest {
   readonly astigmatismMm?: number;
   /** Of a round piece that lies still, its axis down the bitmap; flat when absent. */
   readonly roundDiameterMm?: number;
+  /**
+   * Of a piece that a rotary turns below one line, its axis along the lines: diameter at the upper edge of the picture,
+   * where the lines end, and at the lower one; flat when absent.
+   */
+  readonly aroundDiametersMm?: readonly [upper: number, lower: number];
+  /** How such a piece is shown; unrolled when absent. */
+  readonly view?: PieceView;
   /** Names of faults to plant. */
   readonly faults?: readonly string[];
   /**
@@ -168,8 +183,21 @@ export interface BurnFacts {
   readonly faults: readonly BurnFault[];
   /** What the laser made of levels of power; absent where that was in proportion. */
   readonly levels?: string;
+  /** How a piece was turned; absent where it was not. */
+  readonly around?: TurnFacts;
   /** Where the bitmap's middle lay in which field; absent where the beam was the same everywhere. */
   readonly field?: { readonly title: string; readonly xMm: number; readonly yMm: number };
+}
+
+export interface TurnFacts {
+  readonly diametersMm: readonly [upper: number, lower: number];
+  /** As the ticket beside the bitmap has it, else by the line spacing half-way between both diameters. */
+  readonly degreesPerLine: number;
+  /** How much of a turn the lines took, degrees. */
+  readonly coveredDeg: number;
+  /** What is left between the last line and the first half-way, mm; below 0 they lie over one another. */
+  readonly gapMm: number;
+  readonly view: PieceView;
 }
 
 /** Materials, cameras, fields and levels of the virtual engraver. */
@@ -283,7 +311,8 @@ async function burn(
   { context, dpi: usualDpi }: { readonly context: TaskContext; readonly dpi: number },
 ): Promise<Burned> {
   const { shop, progress } = context;
-  const { path, pitchMm, lineSpacingMm, dpi = usualDpi, seed = 1, chart, marginMm = 0, roundDiameterMm } = request;
+  const { path, pitchMm, lineSpacingMm, dpi = usualDpi, seed = 1, chart, marginMm = 0 } = request;
+  refuseRoundBurn(request);
   const layout = chart === undefined ? undefined : readLayout(chart, shop);
   const clean = readModel(request.model ?? chooseModel(layout ?? findLayoutBeside(path)));
   const { pane } = clean;
@@ -335,12 +364,15 @@ async function burn(
   };
   progress('burning');
   const whole = { ...shared, grid, settings, marginMm };
-  const surface =
+  const turn = request.aroundDiametersMm && burnAround(dots, { request, planned, options: whole });
+  const { roundDiameterMm } = request;
+  const burnFlat = () =>
     layout !== undefined
       ? burnCells(dots, { layout, lens, translate, options: whole })
       : roundDiameterMm === undefined
         ? engrave(dots, whole)
         : engraveRound(dots, { ...whole, roundDiameterMm, ...pupilOf(machine) });
+  const surface = turn?.surface ?? burnFlat();
   const seen = request.seen ?? planned?.seen;
   const looked =
     seen !== 'through' ? surface : pane ? seeThroughPane(surface, { ...clean, pane }) : mirrorSurface(surface);
@@ -349,13 +381,76 @@ async function burn(
     facts: {
       material: clean.name,
       settings: typed,
-      ...(planned && machine ? { settingsOf: planned } : {}),
+      ...(planned && machine
+        ? { settingsOf: { file: planned.file, machine: planned.machine, settings: planned.settings } }
+        : {}),
       seed,
       faults,
+      ...(turn ? { around: turn.facts } : {}),
       ...(field ? { field: { title: field.title, ...middle! } } : {}),
       ...(levels ? { levels: levels.title } : {}),
     },
   };
+}
+
+/** @throws AppError option-invalid for what a round piece cannot have */
+function refuseRoundBurn({ roundDiameterMm, aroundDiametersMm, view, chart, marginMm, seen }: BurnRequest): void {
+  const isTurned = aroundDiametersMm !== undefined;
+  const found =
+    isTurned && roundDiameterMm !== undefined
+      ? ['round', 'a piece that lies still and one that turns, needed one of the two']
+      : view !== undefined && !isTurned
+        ? ['view', `${view} of a piece that does not turn, needed its diameters`]
+        : isTurned && chart !== undefined
+          ? ['chart', 'a chart on a piece that turns, needed a flat one']
+          : isTurned && marginMm !== undefined && marginMm > 0
+            ? ['margin', 'a margin around a piece that turns, needed none: its whole turn is shown']
+            : isTurned && seen === 'through'
+              ? ['seen', 'through with a piece that turns, needed the burned face']
+              : undefined;
+  if (found) throw new AppError('option-invalid', `${found[0]}: found ${found[1]}`, { options: [found[0], 'around'] });
+}
+
+/** A bitmap burned around a piece, and that piece as it was asked for. @throws AppError option-invalid */
+function burnAround(
+  dots: Dots,
+  {
+    request: { aroundDiametersMm, view = 'unrolled' },
+    planned,
+    options,
+  }: {
+    readonly request: BurnRequest;
+    readonly planned: PlannedBurn | undefined;
+    readonly options: Parameters<typeof engrave>[1] & { readonly pixelUm: number };
+  },
+): { readonly surface: Surface; readonly facts: TurnFacts } {
+  const [upper, lower] = aroundDiametersMm!;
+  const { grid, pixelUm } = options;
+  const lengthMm = dots.width * grid.pitchMm;
+  if (Math.abs(upper - lower) >= 2 * lengthMm) {
+    throw new AppError(
+      'option-invalid',
+      `around: found ${upper} and ${lower} mm at the ends of lines ${formatNumber(lengthMm)} mm long, needed less difference than twice that`,
+      { options: ['around'] },
+    );
+  }
+  const turnMm = (Math.PI * (upper + lower)) / 2;
+  const degreesPerLine = planned?.degreesPerLine ?? (360 * grid.lineSpacingMm) / turnMm;
+  if (degreesPerLine > 180) {
+    throw new AppError(
+      'option-invalid',
+      `around: found ${formatNumber(degreesPerLine)} degrees from line to line, needed 180 or less: a thicker piece`,
+      { options: ['around'] },
+    );
+  }
+  // Dots that were turned the other way have the upper edge where their lines begin.
+  const lain = planned?.turnedDeg === 270 ? orientDots(dots, { mirrored: false, turnedDeg: 180 }) : dots;
+  const piece = engraveCone(lain, { ...options, coneDiametersMm: [upper, lower], degreesPerLine });
+  const surface =
+    view === 'unrolled' ? unrollPiece(piece, { pixelUm }) : viewPiece(piece, { fromDeg: VIEWS[view], pixelUm });
+  const { coveredDeg } = piece;
+  const gapMm = turnMm * (1 - coveredDeg / 360);
+  return { surface, facts: { diametersMm: [upper, lower], degreesPerLine, coveredDeg, gapMm, view } };
 }
 
 /** Where the rays of a machine come from. */
@@ -368,6 +463,9 @@ interface PlannedBurn {
   readonly settings: BurnSettings;
   readonly ramp?: Ramp;
   readonly seen?: 'through';
+  /** Of a piece that a rotary turns. */
+  readonly degreesPerLine?: number;
+  readonly turnedDeg?: number;
 }
 
 /** How the piece leans, mm higher a mm down the piece: as a chart asks, and as a fault adds. */
@@ -394,8 +492,8 @@ function findPlanned(
   if (beside) return planOf(beside, basename(layoutPathOf(path)));
   const ticketPath = `${stemOf(path)}.ticket.json`;
   if (!existsSync(ticketPath)) return undefined;
-  const { machine, settings } = readTicket(ticketPath);
-  return { file: basename(ticketPath), machine: machine.name, settings };
+  const { machine, settings, around, orientation } = readTicket(ticketPath);
+  return { file: basename(ticketPath), machine: machine.name, settings, ...around, ...orientation };
 }
 
 const stemOf = (path: string) => path.replace(/\.[^.\\/]+$/, '');

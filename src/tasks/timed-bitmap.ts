@@ -23,6 +23,8 @@ const ticketSchema = v.object({
   grid: v.object(GRID_FIELDS),
   settings: v.object(SETTINGS_FIELDS),
   optics: v.exactOptional(v.object({ recommendedLineSpacingMm: QUANTITIES.pitchMm })),
+  orientation: v.exactOptional(v.object({ turnedDeg: v.number() })),
+  around: v.exactOptional(v.object({ degreesPerLine: v.pipe(v.number(), v.gtValue(0), v.maxValue(180)) })),
 });
 
 export type TimedTicket = v.InferOutput<typeof ticketSchema>;

@@ -1,4 +1,4 @@
-import { SEEN } from '../../tasks/index.ts';
+import { PIECE_VIEWS, SEEN } from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
 import { FORCE } from '../option-records.ts';
 
@@ -59,6 +59,15 @@ export const SIMULATE_RECORDS: readonly CommandRecord[] = [
     options: [
       ...ENGRAVE,
       { flags: '--round <diameter>', help: 'a round piece that lies still, its axis down the bitmap: diameter, mm' },
+      {
+        flags: '--around <diameters>',
+        help: 'a piece that a rotary turns, its axis along the lines, whose right ends are its upper edge: diameter, mm, or upper,lower of a cone such as 73,65',
+      },
+      {
+        flags: '--view <side>',
+        help: 'with --around: its skin laid flat, or the piece from a side (default: unrolled)',
+        choices: PIECE_VIEWS,
+      },
       { flags: '--faults <list>', help: 'some of tilt, dirty-lens, mirrored, with commas between (default: none)' },
       {
         flags: '--out <file>',
@@ -66,7 +75,10 @@ export const SIMULATE_RECORDS: readonly CommandRecord[] = [
       },
       FORCE,
     ],
-    examples: ['simulate engrave chart/chart.png --material-model anodised-black --out piece.npy'],
+    examples: [
+      'simulate engrave chart/chart.png --material-model anodised-black --out piece.npy',
+      'simulate engrave out/cone/cat.png --material-model glass --around 73,65 --view front --out front.png',
+    ],
     load: loadSimulate,
   },
   {

@@ -11,6 +11,7 @@ import {
   type FaultsRecord,
   listFaults,
   listSimulation,
+  readDiameters,
   readModel,
   simulateFaults,
 } from '../../tasks/index.ts';
@@ -78,10 +79,24 @@ function writeEngraved({ files, width, height, surface, facts }: EngravedRecord)
           ],
         ]
       : []),
+    ...(facts.around ? [['around', sayTurn(facts.around)]] : []),
     ...(facts.levels ? [['power per dot', facts.levels]] : []),
     ...(facts.field ? [['field', `${facts.field.title}; middle at ${facts.field.xMm}, ${facts.field.yMm} mm`]] : []),
     ...(facts.faults.length > 0 ? [['faults', facts.faults.join(', ')]] : []),
   ]);
+}
+
+function sayTurn({
+  diametersMm: [upper, lower],
+  coveredDeg,
+  gapMm,
+  view,
+}: NonNullable<EngravedRecord['facts']['around']>) {
+  const shown = view === 'unrolled' ? 'its skin laid flat' : `seen from its ${view}`;
+  const girth =
+    upper === lower ? `Ø ${formatNumber(upper)} mm` : `Ø ${formatNumber(upper)} to ${formatNumber(lower)} mm`;
+  const seam = gapMm >= 0 ? `${formatNumber(gapMm, 3)} mm left` : `${formatNumber(-gapMm, 3)} mm over one another`;
+  return `${girth}, ${formatNumber(coveredDeg, 5)} degrees burned, ${seam} half-way; ${shown}`;
 }
 
 async function capture(file: string, options: OptionValues, commandContext: CommandContext): Promise<Outcome> {
@@ -146,6 +161,8 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
   const levels = textOf(options, 'levels');
   const at = textOf(options, 'at');
   const seen = textOf(options, 'seen');
+  const around = textOf(options, 'around');
+  const view = textOf(options, 'view');
   return {
     path: resolve(cwd, file),
     ...(model === undefined ? {} : { model: readModelOption(model, cwd) }),
@@ -163,6 +180,8 @@ function readBurn(file: string, options: OptionValues, { cwd }: Io): BurnRequest
     ...heightOf(options, 'astigmatism', (astigmatismMm) => ({ astigmatismMm })),
     ...(seen === undefined ? {} : { seen: seen as NonNullable<BurnRequest['seen']> }),
     ...lengthOf(options, 'round', (roundDiameterMm) => ({ roundDiameterMm })),
+    ...(around === undefined ? {} : { aroundDiametersMm: readDiameters(around) }),
+    ...(view === undefined ? {} : { view: view as NonNullable<BurnRequest['view']> }),
     faults: readFaults(options),
   };
 }
