@@ -49,12 +49,15 @@ import {
   captureSurface,
   encodeSrgb,
   engrave,
+  engraveCone,
   type FieldModel,
   meanLightness,
   parseMaterialModel,
   parsePowerModel,
   powerAt,
   type Surface,
+  unrollPiece,
+  viewPiece,
 } from '../src/simulation/index.ts';
 import { followProgram } from './common/follow-program.ts';
 
@@ -614,6 +617,38 @@ async function pictureSurface({ width, height, rgb, ...piece }: Surface, heightP
     .toBuffer();
 }
 
+/** Height of the skin and of the piece in the figure of a cone, and the ground around them, pixels. */
+const CONE = { skinPx: 210, frontPx: 330, edgePx: 20, ground: '#ffffff' } as const;
+
+/** A photo burned around a virtual cone: its skin laid flat, and the piece from its front. */
+async function drawCone(): Promise<void> {
+  const { skinPx, frontPx, edgePx, ground } = CONE;
+  const shop = openShop({ builtIn: ['shared/shop', 'shared'] });
+  const model = parseMaterialModel(readJson('shared/simulation/anodised-black.json'));
+  const around = { diametersMm: [73, 60] } as const;
+  const spec = resolveJob({ size: '90x60', profile: 'anodised-black', around }, { shop, refused: [] });
+  const { files } = await prepareJob(() => readPhoto('images/photos/two-dogs.jpg'), {
+    ...{ spec, name: 'figure', photoFile: 'two-dogs.jpg', version: 'figure', only: 'bitmap' },
+  });
+  const { dots } = await decodeDotsBytes(files[0]!.bytes as Buffer, 'figure');
+  const piece = engraveCone(dots, {
+    ...{ grid: spec.grid, model, seed: 1, pixelUm: 100, coneDiametersMm: around.diametersMm },
+  });
+  const pictures = await Promise.all([
+    pictureSurface(unrollPiece(piece, { pixelUm: 100 }), skinPx),
+    pictureSurface(viewPiece(piece, { fromDeg: 0, pixelUm: 100 }), frontPx),
+  ]);
+  const widths = await Promise.all(pictures.map(async (picture) => (await sharp(picture).metadata()).width));
+  const size = { width: widths[0]! + widths[1]! + 3 * edgePx, height: frontPx + 2 * edgePx };
+  await sharp({ create: { ...size, channels: 3, background: ground } })
+    .composite([
+      { input: pictures[0]!, left: edgePx, top: edgePx + Math.round((frontPx - skinPx) / 2) },
+      { input: pictures[1]!, left: 2 * edgePx + widths[0]!, top: edgePx },
+    ])
+    .jpeg({ quality: 88 })
+    .toFile(join(OUT, 'cone.jpg'));
+}
+
 /** The board of the field's figure: pockets, sides of a piece (mm), and height of its picture (pixels). */
 const BOARD = { columns: 3, rows: 2, widthMm: 24, heightMm: 18, shownPx: 118 } as const;
 
@@ -725,4 +760,5 @@ async function drawField(): Promise<void> {
 await drawCard();
 await drawCaption();
 await drawField();
+await drawCone();
 console.log(`wrote ${OUT}`);

@@ -13,7 +13,7 @@ import { computeChordMm } from '../../optics/index.ts';
 import type { Frame } from '../../photo/index.ts';
 import { createPlane, type DotOrientation, ONE, type Plane } from '../../plane/index.ts';
 import { girthAt } from '../request/around.ts';
-import { tonesUnderBeams } from '../request/beam-shift.ts';
+import { tonesAtGirths, tonesUnderBeams } from '../request/beam-shift.ts';
 import { keepMonotone } from '../request/curve.ts';
 import type { PieceInField } from '../request/place.ts';
 import { roundBeam } from '../request/round.ts';
@@ -59,17 +59,22 @@ export const isPlaced = ({ place, round, around }: Pick<JobSpec, 'place' | 'roun
 
 const isTube = ({ diametersMm: [upper, lower] }: AroundSpec) => upper === lower;
 
-/** Factors of dose and width, as those of a field. */
-type BeamFactors = Pick<Evenness, 'dose' | 'width'>;
+/** Factors of dose and width, as those of a field; on a cone, of its girth. */
+interface BeamFactors extends Pick<Evenness, 'dose' | 'width'> {
+  readonly girth?: number;
+}
 /** By definition: without a unit, as learned. */
 const HOME: BeamFactors = { dose: 1, width: 1 };
 
-const times = (a: BeamFactors, b: BeamFactors): BeamFactors => ({ dose: a.dose * b.dose, width: a.width * b.width });
+const times = (a: BeamFactors, b: BeamFactors): BeamFactors => ({
+  dose: a.dose * b.dose,
+  width: a.width * b.width,
+  girth: (a.girth ?? 1) * (b.girth ?? 1),
+});
 
 /**
  * What the bend of the surface does to the beam; shares of the piece's width and height, as it is looked at. On a cone
- * lines lie closer where it is thinner: by a factor s closer is 1/s of the dose with a dot 1/√s as wide, since its peak
- * stays.
+ * lines lie closer where it is thinner, while each dot stays as it is.
  */
 function bendBeam(
   { round, around }: Pick<PlacedSpec, 'round' | 'around'>,
@@ -84,7 +89,7 @@ function bendBeam(
   if (!around || isTube(around)) return () => HOME;
   return (_u, w) => {
     const girth = girthAt(around, w);
-    return { dose: 1 / girth, width: 1 / Math.sqrt(girth) };
+    return { dose: 1 / girth, width: 1, girth };
   };
 }
 
@@ -109,20 +114,32 @@ export function curveInField(spec: PlacedSpec, { home }: { readonly home: readon
   return found;
 }
 
+/** Change of lightness at `DERIVED_COVERAGES` on a cone, where no field is known. */
+function shiftsOnCone(spec: PlacedSpec, { diametersMm: [upper, lower] }: AroundSpec): CurveInField['shiftAt'] {
+  const ends = [(2 * upper) / (upper + lower), (2 * lower) / (upper + lower)] as const;
+  const tones = tonesAtGirths(spec, [Math.min(...ends), Math.max(...ends)]);
+  const base = tones(1);
+  return ({ girth = 1 }) => tones(girth).map((lightness, at) => lightness - base[at]!);
+}
+
+function shiftsUnderBeams(spec: PlacedSpec, met: readonly BeamFactors[]): CurveInField['shiftAt'] {
+  const logs = (key: 'dose' | 'width') => met.map((one) => Math.log(one[key]));
+  const rangeOf = (values: readonly number[]) => [Math.min(0, ...values), Math.max(0, ...values)] as const;
+  const tones = tonesUnderBeams(spec, { lnDose: rangeOf(logs('dose')), lnWidth: rangeOf(logs('width')) });
+  const base = tones({ lnDose: 0, lnWidth: 0 });
+  return ({ dose, width }) =>
+    tones({ lnDose: Math.log(dose), lnWidth: Math.log(width) }).map((lightness, at) => lightness - base[at]!);
+}
+
 function computeCurve(spec: PlacedSpec, home: readonly TonePoint[]): CurveInField {
-  const { place, round } = spec;
+  const { place, round, around } = spec;
   const inField: readonly BeamFactors[] = place
     ? listEvenness(place.map, { columns: LOOKED_AT, rows: LOOKED_AT })
     : [HOME];
   const places = inField.flatMap((one) => listBentEnds(spec).map((bent) => times(one, bent)));
   const edge = round && roundBeam(computeChordMm(round.arcMm, round) / 2, round);
   const met = edge ? [...places, ...places.map((one) => times(one, edge))] : places;
-  const logs = (key: 'dose' | 'width') => met.map((one) => Math.log(one[key]));
-  const rangeOf = (values: readonly number[]) => [Math.min(0, ...values), Math.max(0, ...values)] as const;
-  const tones = tonesUnderBeams(spec, { lnDose: rangeOf(logs('dose')), lnWidth: rangeOf(logs('width')) });
-  const base = tones({ lnDose: 0, lnWidth: 0 });
-  const shiftAt = ({ dose, width }: BeamFactors) =>
-    tones({ lnDose: Math.log(dose), lnWidth: Math.log(width) }).map((lightness, at) => lightness - base[at]!);
+  const shiftAt = around ? shiftsOnCone(spec, around) : shiftsUnderBeams(spec, met);
   const sign = home.at(-1)!.lightness > home[0]!.lightness ? 1 : -1;
   const lossAt = (beam: BeamFactors) => -sign * shiftCurve(shiftAt(beam))(home.at(-1)!.coverage);
   const losses = places.map(lossAt).filter((loss) => loss <= MOST_LOSS_L);

@@ -86,20 +86,54 @@ export function tonesUnderBeams(
   return keepTones(key, () => computeTones(spec, range));
 }
 
+/** Line spacings for which a surface is computed, a count of steps. Assumed: a cubic between them leaves nothing. */
+const GIRTH_STEPS = 7;
+const keepGirths = keepLatest<(girth: number) => readonly number[]>(MOST_KEPT);
+
+/**
+ * The same where the job's lines lie further apart, or closer, by a factor, and each of its dots has the energy that it
+ * has: on a cone that turns.
+ */
+export function tonesAtGirths(
+  spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
+  [from, to]: readonly [from: number, to: number],
+): (girth: number) => readonly number[] {
+  const { profile, grid, screen, levels } = spec;
+  const { response, bare, full } = profile;
+  const key = JSON.stringify([response, bare, full, grid, screen.name, screen.options, levels, from, to]);
+  return keepGirths(key, () => {
+    const lightnessesOf = sampleTones(spec);
+    const girths = linearSteps(from, to, GIRTH_STEPS);
+    const tones = girths.map((girth) =>
+      lightnessesOf(fillDotTable(profile, { ...grid, lineSpacingMm: grid.lineSpacingMm * girth })),
+    );
+    const curves = tones[0]!.map((_, field) =>
+      createPchip(
+        girths,
+        tones.map((one) => one[field]!),
+      ),
+    );
+    return (girth) => curves.map((curve) => curve.valueAt(girth));
+  });
+}
+
 function computeTones(
   spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
   range: BeamRange,
 ): (beam: BeamLogs) => readonly number[] {
   const { profile, grid } = spec;
+  return tabulateBeams(profile, { grid, range, lightnessesOf: sampleTones(spec) });
+}
+
+/** Lightness of the job's own dots at `DERIVED_COVERAGES` under a dot table. */
+function sampleTones(
+  spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
+): (table: DotTable) => readonly number[] {
   const request = requestScreen(spec);
   // A search aims at the same tones and takes seconds for each: its change with the beam is that of its first dots.
   const asked = SCREENS[request.name].family === 'search' ? { ...request, name: 'ostromoukhov' as const } : request;
   const { side, from, to } = EVEN_FIELDS.job;
   const dots = DERIVED_COVERAGES.map((coverage) => applyScreen(evenPlane(coverage, side), asked));
   const rect = { x: from, y: from, width: to - from, height: to - from };
-  return tabulateBeams(profile, {
-    grid,
-    range,
-    lightnessesOf: (table) => dots.map((field) => predictLightness(field, { table, rect })),
-  });
+  return (table) => dots.map((field) => predictLightness(field, { table, rect }));
 }
