@@ -180,7 +180,7 @@ function layStrip(
   }
 }
 
-/** White paper around a picture of the piece. By definition: all light comes back. */
+/** Share of light that white paper around a picture gives back. By definition: all of it. */
 const PAPER = 1;
 
 /**
