@@ -3,7 +3,7 @@
 // threads; CPU time counts them all.
 import sharp from 'sharp';
 import { encodeSrgb } from '../src/colour/index.ts';
-import { adjustTone, chooseTone, toneStatistics } from '../src/photo/index.ts';
+import { adjustTone, chooseTone } from '../src/photo/index.ts';
 import { ONE, readPhoto, resampleLuminance } from '../src/plane/index.ts';
 
 const RUNS = 7;
@@ -22,7 +22,6 @@ const raw = { raw: { width: WIDTH, height: HEIGHT, channels: 1 as const } };
 const rivals: Readonly<Record<string, () => unknown>> = {
   'tonewright: choose the values': () => chooseTone(luminance, { grid, markDiameterUm: 40, viewingDistanceMm: 300 }),
   'tonewright: apply them (auto)': () => adjustTone(luminance, tone, { grid }),
-  'tonewright: statistics': () => toneStatistics(luminance),
   'sharp: normalise + sharpen, 8 bits': () => sharp(coded, raw).normalise().sharpen({ sigma: 4.5 }).raw().toBuffer(),
   'sharp: normalise + clahe + sharpen, 8 bits': () =>
     sharp(coded, raw)

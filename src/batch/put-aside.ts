@@ -24,16 +24,18 @@ export class AsideFile {
   /** @throws AppError path-unwritable */
   put(bytes: Uint8Array): PutAside {
     const at = this.#length;
+    // A number for what is returned: whatever it names, it keeps.
+    const { length } = bytes;
     try {
       this.#file ??= openSync(this.#path, 'wx+');
-      for (let done = 0; done < bytes.length; ) {
-        done += writeSync(this.#file, bytes, done, bytes.length - done, at + done);
+      for (let done = 0; done < length; ) {
+        done += writeSync(this.#file, bytes, done, length - done, at + done);
       }
     } catch (error) {
       throw explainWriteError(error, this.#path);
     }
-    this.#length += bytes.length;
-    return { read: () => this.#read(at, bytes.length) };
+    this.#length += length;
+    return { read: () => this.#read(at, length) };
   }
 
   #read(at: number, length: number): Uint8Array {

@@ -1,4 +1,4 @@
-import { countFiring, countRuns, type Dots } from '../plane/index.ts';
+import { type Dots, scanRows } from '../plane/index.ts';
 
 /**
  * All that the clock needs to know of a bitmap: for every scan line that fires, its row and its first and last dot.
@@ -20,31 +20,18 @@ export interface ScanExtents {
 
 /** Find the extents of a bitmap; a dot fires when its value is above 0. */
 export function findExtents(dots: Dots): ScanExtents {
-  const { data, width, height } = dots;
-  const rows = new Int32Array(height);
-  const first = new Int32Array(height);
-  const last = new Int32Array(height);
-  let lines = 0;
-  for (let y = 0; y < height; y++) {
-    const start = y * width;
-    const end = start + width;
-    let from = start;
-    while (from < end && data[from] === 0) from++;
-    if (from === end) continue;
-    let to = end - 1;
-    while (data[to] === 0) to--;
-    rows[lines] = y;
-    first[lines] = from - start;
-    last[lines] = to - start;
-    lines++;
-  }
+  const { width, height } = dots;
+  const { first, last, firing, runs } = scanRows(dots);
+  const rows = Int32Array.from(firing.keys()).filter((row) => firing[row]! > 0);
   return {
     width,
     height,
-    rows: rows.slice(0, lines),
-    first: first.slice(0, lines),
-    last: last.slice(0, lines),
-    firedDots: countFiring(dots),
-    runs: countRuns(dots),
+    rows,
+    first: rows.map((row) => first[row]!),
+    last: rows.map((row) => last[row]!),
+    firedDots: sumOf(firing),
+    runs: sumOf(runs),
   };
 }
+
+const sumOf = (values: Int32Array): number => values.reduce((sum, value) => sum + value, 0);

@@ -13,7 +13,8 @@ import {
   refineCells,
 } from './cells.ts';
 import type { PhotoPart } from './choose-crop.ts';
-import { layGuidedLines } from './guided-filter.ts';
+import { layCalmLines } from './guided-filter.ts';
+import { alongLines, chainLines, type Lines, multiply } from './numbers.ts';
 import { mapSkin } from './skin.ts';
 import { toneCurve } from './tone-curve.ts';
 import { TONE_DEFAULTS, TONE_FIELDS, type ToneOptions } from './tone-options.ts';
@@ -113,14 +114,15 @@ export function planToneFields(
   const noise = noiseLines(toned, tone, { slopes, cellMm: cellMmOf({ grid, size }) });
   // How strong the noise is once the curve has stretched it, taken where pictures have most of their area.
   const noiseWantedL = tone.noiseL * slopes[MIDDLE_L];
-  const clean = noise ? alongLines(toned, noise) : toned;
+  const clean = noise ? clear(toned, noise) : toned;
   const skin = faces.length > 0 ? mapSkin(clean, faces) : undefined;
   const { gain, offset } = localFields(clean, tone, { grid, size, noiseWantedL, skin });
+  const local = { gain: gain.data, offset: offset.data };
   const blur = blurRest(tone.sharpenRadiusMm, { grid, size });
   const blurred = blurCells(clean, skin ? blur : { ...blur, into: clean });
   if (skin) calmSkin(blurred.data, clean.data, skin);
-  for (let i = 0; i < blurred.data.length; i++) blurred.data[i] = gain.data[i] * blurred.data[i] + offset.data[i];
-  if (noise) gatherNoise(noise, { gain: gain.data, offset: offset.data });
+  alongLines(blurred.data, local);
+  if (noise) chainLines(noise, local);
   return { curve, size, gain, offset, blurred, detail: detailTable(tone.sharpenAmount, noiseWantedL) };
 }
 
@@ -149,24 +151,14 @@ function noiseLines(
 ): Lines | undefined {
   if (noiseL === 0) return undefined;
   const radius = Math.max(LEAST_NOISE_RADIUS, Math.round(noiseRadiusMm / cellMm));
-  return layGuidedLines(toned, {
-    radius,
-    gainOf({ mean, variance }) {
-      const sigma = NOISE_MARGIN * noiseL * slopes[(mean + 0.5) | 0];
-      return 1 - (variance > 0 ? Math.min(NOISE_SHARE, (sigma * sigma) / variance) : NOISE_SHARE);
-    },
-  });
+  const varianceAt = Float64Array.from(slopes, (slope) => (NOISE_MARGIN * noiseL * slope) ** 2);
+  const { gain, offset } = layCalmLines(toned, { radius, varianceAt, mostShare: NOISE_SHARE });
+  return { gain: gain.data, offset: offset.data };
 }
 
-/** wanted = gain · L* + offset at each cell. */
-interface Lines {
-  readonly gain: Cells;
-  readonly offset: Cells;
-}
-
-/** Into the first. */
-function alongLines(cells: Cells, { gain, offset }: Lines): Cells {
-  for (let i = 0; i < cells.data.length; i++) cells.data[i] = gain.data[i] * cells.data[i] + offset.data[i];
+/** Without its noise, into the first. */
+function clear(cells: Cells, noise: Lines): Cells {
+  alongLines(cells.data, noise);
   return cells;
 }
 
@@ -177,14 +169,6 @@ function calmSkin(blurred: Float32Array, clean: Float32Array, skin: Float32Array
     if (skin[i] === 0) continue;
     const difference = clean[i] - blurred[i];
     blurred[i] += skin[i] * difference * (core / (core + difference * difference));
-  }
-}
-
-/** wanted = gain·(noise's gain·L* + noise's offset) + offset, gathered so that one line a cell does. */
-function gatherNoise(noise: Lines, { gain, offset }: { gain: Float32Array; offset: Float32Array }): void {
-  for (let i = 0; i < gain.length; i++) {
-    offset[i] += gain[i] * noise.offset.data[i];
-    gain[i] *= noise.gain.data[i];
   }
 }
 
@@ -236,7 +220,7 @@ function localFields(
   const radius = Math.max(1, Math.round(tone.localRadiusMm / cellMm / by));
   const coarse = coarsenCells(clean, by);
   const mean = averageWindow(coarse, { radius });
-  const square = averageWindow(squareOf(coarse), { radius });
+  const square = averageWindow({ ...coarse, data: multiply(coarse.data, coarse.data) }, { radius });
   const { length } = coarse.data;
   const gain = new Float32Array(length);
   const offset = new Float32Array(length);
@@ -279,12 +263,6 @@ function detailTable(sharpenAmount: number, noiseWantedL: number): Float32Array 
     const wanted = sharpenAmount * difference * (squared / (squared + core));
     return wanted / (1 + Math.abs(wanted) / HALO_LIMIT_L);
   });
-}
-
-function squareOf(cells: Cells): Cells {
-  const data = new Float32Array(cells.data.length);
-  for (let i = 0; i < data.length; i++) data[i] = cells.data[i] * cells.data[i];
-  return { ...cells, data };
 }
 
 function requireInRange(tone: ToneOptions): void {

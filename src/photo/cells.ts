@@ -7,6 +7,7 @@ import {
   type Plane,
   reserveBuffers,
 } from '../plane/index.ts';
+import type { Arithmetic } from './numbers.ts';
 
 /**
  * Cells: what the eye takes in at once, a block of dots of about `CELL_MM`. Everything but the pointwise part of the
@@ -44,33 +45,28 @@ export function cellSize({ pitchMm, lineSpacingMm }: DotGrid): CellSize {
  */
 export function averageCells(
   { width, height, data }: Plane<'luminance'>,
-  { table, size, arithmetic = 'simd' }: { table: Float32Array; size: CellSize; arithmetic?: 'simd' | 'scalar' },
+  { table, size, arithmetic = 'simd' }: { table: Float32Array; size: CellSize } & Arithmetic,
 ): Cells {
   const across = Math.ceil(width / size.x);
   const down = Math.ceil(height / size.y);
   const cells = new Float32Array(across * down);
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
-  const { sums, addRow } = kernels
-    ? startFastSums(kernels, { table, width, dotsPerCell: size.x })
-    : startPlainSums({ table, width, dotsPerCell: size.x });
+  const row = { table, width, dotsPerCell: size.x };
+  const { addRow, endRow } = kernels ? startFastSums(kernels, row) : startPlainSums(row);
   for (let cy = 0; cy < down; cy++) {
-    sums.fill(0);
     const end = Math.min(height, (cy + 1) * size.y);
     for (let y = cy * size.y; y < end; y++) addRow(data.subarray(y * width, (y + 1) * width));
-    const rows = end - cy * size.y;
-    for (let cx = 0; cx < across; cx++) {
-      const columns = Math.min(size.x, width - cx * size.x);
-      cells[cy * across + cx] = sums[cx] / (rows * columns);
-    }
+    endRow(cells.subarray(cy * across, (cy + 1) * across), end - cy * size.y);
   }
   giveBackKernels(kernels);
   return { width: across, height: down, data: cells };
 }
 
 interface CellSums {
-  /** One for each cell across. */
-  readonly sums: Float64Array;
+  /** Adds a row of dots to the sums of their cells. */
   readonly addRow: (samples: Uint16Array) => void;
+  /** The means of the cells, of which so many rows were added, and sums of 0. */
+  readonly endRow: (cells: Float32Array, rows: number) => void;
 }
 
 interface CellRow {
@@ -81,7 +77,15 @@ interface CellRow {
 
 function startPlainSums({ table, width, dotsPerCell }: CellRow): CellSums {
   const sums = new Float64Array(Math.ceil(width / dotsPerCell));
-  return { sums, addRow: (samples) => addPlainCells(sums, { samples, table, dotsPerCell }) };
+  return {
+    addRow: (samples) => addPlainCells(sums, { samples, table, dotsPerCell }),
+    endRow(cells, rows) {
+      for (let cx = 0; cx < cells.length; cx++) {
+        cells[cx] = sums[cx] / (rows * Math.min(dotsPerCell, width - cx * dotsPerCell));
+      }
+      sums.fill(0);
+    },
+  };
 }
 
 /** A function of its own, because an engine makes a function fast at its calls. */
@@ -96,49 +100,82 @@ function addPlainCells(
   }
 }
 
-/** The same by the kernel. */
+/** The same by the kernels. */
 function startFastSums(kernels: Kernels, { table, width, dotsPerCell }: CellRow): CellSums {
   const across = Math.ceil(width / dotsPerCell);
-  const [samplesAt, tableAt, sumsAt] = reserveBuffers(kernels, [2 * width, table.byteLength, 8 * across]);
+  const sizes = [2 * width, table.byteLength, 8 * across, 4 * across];
+  const [samplesAt, tableAt, sumsAt, meansAt] = reserveBuffers(kernels, sizes);
   const { buffer } = kernels.memory;
   new Float32Array(buffer, tableAt, table.length).set(table);
   const row = new Uint16Array(buffer, samplesAt, width);
+  const means = new Float32Array(buffer, meansAt, across);
   return {
-    sums: new Float64Array(buffer, sumsAt, across),
     addRow(samples) {
       row.set(samples);
       kernels.addCells(samplesAt, tableAt, sumsAt, width, dotsPerCell);
     },
+    endRow(cells, rows) {
+      kernels.endCells(sumsAt, meansAt, width, dotsPerCell, rows);
+      cells.set(means);
+    },
   };
 }
 
-/** Mean over blocks of `by` × `by` cells. */
-export function coarsenCells(cells: Cells, by: number): Cells {
+/** Mean over blocks of `by` × `by` cells. Both arithmetics give the same bits. */
+export function coarsenCells(cells: Cells, by: number, { arithmetic = 'simd' }: Arithmetic = {}): Cells {
   const { width, height, data } = cells;
   const across = Math.ceil(width / by);
   const down = Math.ceil(height / by);
   const coarse = new Float32Array(across * down);
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
+  const coarsenRows = kernels ? startFastCoarse(kernels, { width, by }) : coarsenPlainRows;
   for (let cy = 0; cy < down; cy++) {
     const bottom = Math.min(height, (cy + 1) * by);
-    for (let cx = 0; cx < across; cx++) {
-      const right = Math.min(width, (cx + 1) * by);
-      let sum = 0;
-      for (let y = cy * by; y < bottom; y++) {
-        for (let x = cx * by; x < right; x++) sum += data[y * width + x];
-      }
-      coarse[cy * across + cx] = sum / ((bottom - cy * by) * (right - cx * by));
-    }
+    const rows = data.subarray(cy * by * width, bottom * width);
+    coarsenRows(coarse.subarray(cy * across, (cy + 1) * across), { rows, width, by });
   }
+  giveBackKernels(kernels);
   return { width: across, height: down, data: coarse };
 }
 
-export interface WindowOptions {
+interface CoarseRows {
+  /** At most `by` rows of `width` cells. */
+  readonly rows: Float32Array;
+  readonly width: number;
+  readonly by: number;
+}
+
+function coarsenPlainRows(out: Float32Array, { rows, width, by }: CoarseRows): void {
+  for (let cx = 0; cx < out.length; cx++) {
+    const right = Math.min(width, (cx + 1) * by);
+    let sum = 0;
+    for (let from = 0; from < rows.length; from += width) {
+      for (let x = cx * by; x < right; x++) sum += rows[from + x];
+    }
+    out[cx] = sum / ((rows.length / width) * (right - cx * by));
+  }
+}
+
+function startFastCoarse(
+  kernels: Kernels,
+  { width, by }: Pick<CoarseRows, 'width' | 'by'>,
+): (out: Float32Array, rows: CoarseRows) => void {
+  const across = Math.ceil(width / by);
+  const [rowsAt, outAt] = reserveBuffers(kernels, [4 * width * by, 4 * across]);
+  const given = new Float32Array(kernels.memory.buffer, rowsAt, width * by);
+  const made = new Float32Array(kernels.memory.buffer, outAt, across);
+  return (out, { rows }) => {
+    given.set(rows);
+    kernels.coarsenRows(rowsAt, 4 * width, width, rows.length / width, by, outAt);
+    out.set(made);
+  };
+}
+
+export interface WindowOptions extends Arithmetic {
   /** Cells to each side. */
   readonly radius: number;
   /** Where to write, the cells themselves where nobody needs them any more; new memory when absent. */
   readonly into?: Cells;
-  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /** Mean over a window, cut at the edges: running sums, so the cost does not grow with the radius. */
@@ -213,14 +250,12 @@ function averageFastWindow(
   }
 }
 
-export interface BlurOptions {
+export interface BlurOptions extends Arithmetic {
   /** Standard deviations, cells. */
   readonly sigmaX: number;
   readonly sigmaY: number;
   /** Where to write, the cells themselves where nobody needs them any more; new memory when absent. */
   readonly into?: Cells;
-  /** `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same bits. */
-  readonly arithmetic?: 'simd' | 'scalar';
 }
 
 /** Gaussian blur with its own standard deviation along each axis; the nearest cell stands for what lies outside. */

@@ -2,6 +2,7 @@ import { type DotGrid, type Plane, tabulateLightness } from '../plane/index.ts';
 import { averageCells, type CellSize, type Cells, cellSize, coarsenCells } from './cells.ts';
 import { ARC_MINUTE_RAD } from './frame.ts';
 import { BRIGHT_BACKDROP, METERED_BY_PICTURE, type Meter } from './meter.ts';
+import { countNumbers } from './numbers.ts';
 import { lightenBy } from './skin-shade.ts';
 import { cellNoise, type PhotoPixels, photoNoise, quantileBin } from './statistics.ts';
 import { fromContrast, midtoneToward } from './tone-curve.ts';
@@ -284,18 +285,21 @@ interface Counted {
 /** How many of the cells whose middle is marked at least by half have each L*, in steps of 1 / BINS_PER_L. */
 function countCells(cells: Cells, { luminance, size, mask }: Counted): Uint32Array {
   const { width, height } = luminance;
-  if (mask && (mask.width !== width || mask.height !== height)) {
+  const counted = { steps: BINS_PER_L, most: 100 };
+  if (!mask) return countNumbers(cells.data, counted);
+  if (mask.width !== width || mask.height !== height) {
     throw new RangeError(`sizes differ: picture ${width} × ${height}, mask ${mask.width} × ${mask.height}`);
   }
-  const counts = new Uint32Array(100 * BINS_PER_L + 1);
+  const marked = new Float32Array(cells.data.length);
+  let count = 0;
   for (let cy = 0; cy < cells.height; cy++) {
     const middle = Math.min(height - 1, cy * size.y + (size.y >> 1)) * width;
     for (let cx = 0; cx < cells.width; cx++) {
-      const marked = mask === undefined || mask.data[middle + Math.min(width - 1, cx * size.x + (size.x >> 1))] >= 128;
-      if (marked) counts[Math.round(cells.data[cy * cells.width + cx] * BINS_PER_L)]++;
+      const share = mask.data[middle + Math.min(width - 1, cx * size.x + (size.x >> 1))];
+      if (share >= 128) marked[count++] = cells.data[cy * cells.width + cx];
     }
   }
-  return counts;
+  return countNumbers(marked.subarray(0, count), counted);
 }
 
 function within(name: keyof ToneOptions, value: number): number {

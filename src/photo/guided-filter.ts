@@ -1,4 +1,5 @@
 import { averageWindow, type Cells } from './cells.ts';
+import { type Arithmetic, calmWindows, multiply, type NoiseRule } from './numbers.ts';
 
 /** What a window of cells is like. */
 export interface WindowFacts {
@@ -51,8 +52,24 @@ export function layGuidedLines(
   };
 }
 
+/**
+ * The same, guided by itself, with the gain of a noise filter: toward the mean of the window, the more so the less its
+ * variance exceeds the noise's. Both arithmetics give the same bits.
+ */
+export function layCalmLines(
+  guide: Cells,
+  { radius, arithmetic = 'simd', ...rule }: NoiseRule & Arithmetic & { readonly radius: number },
+): { readonly gain: Cells; readonly offset: Cells } {
+  const squares = averageProduct(guide, guide, radius);
+  const means = averageWindow(guide, { radius });
+  calmWindows({ squares: squares.data, means: means.data }, rule, { arithmetic });
+  return {
+    gain: averageWindow(squares, { radius, into: squares }),
+    offset: averageWindow(means, { radius, into: means }),
+  };
+}
+
 function averageProduct(a: Cells, b: Cells, radius: number): Cells {
-  const product = { width: a.width, height: a.height, data: new Float32Array(a.data.length) };
-  for (let at = 0; at < product.data.length; at++) product.data[at] = a.data[at] * b.data[at];
+  const product = { ...a, data: multiply(a.data, b.data) };
   return averageWindow(product, { radius, into: product });
 }

@@ -1,6 +1,14 @@
 import { tabulate } from '../numeric/index.ts';
-import { ONE, type Plane, tabulateLightness } from '../plane/index.ts';
+import {
+  giveBackKernels,
+  type Kernels,
+  loadKernels,
+  type Plane,
+  reserveBuffers,
+  tabulateLightness,
+} from '../plane/index.ts';
 import { type Cells, coarsenCells } from './cells.ts';
+import type { Arithmetic } from './numbers.ts';
 
 /**
  * Side of the blocks in which noise is looked for, pixels. Assumed: 256 pixels tell a deviation to 5 %, and a block
@@ -21,52 +29,6 @@ const SMOOTH_SHARE = 0.03;
 const CLASS_L = 10;
 const MIN_BLOCKS = 10;
 
-export interface ToneStatistics {
-  /** Share of the dots by L*: 100 bins of one unit. */
-  readonly histogram: readonly number[];
-  /** Share of the dots at exactly 0, and at exactly full light. */
-  readonly clippedBlackShare: number;
-  readonly clippedWhiteShare: number;
-  readonly medianL: number;
-  readonly meanL: number;
-  /** Standard deviation of the noise from dot to dot, L*, as estimated from the smoothest places. */
-  readonly noiseL: number;
-}
-
-/** Facts about a luminance plane, in L*; dots whose mask is below one half do not count. All 0 when none counts. */
-export function toneStatistics(luminance: Plane<'luminance'>, mask?: Plane<'mask'>): ToneStatistics {
-  const counts = new Float64Array(ONE + 1);
-  const { data } = luminance;
-  let total = 0;
-  for (let i = 0; i < data.length; i++) {
-    if (mask && mask.data[i] < 128) continue;
-    counts[data[i]]++;
-    total++;
-  }
-  const light = tabulateLightness();
-  const histogram = new Array<number>(100).fill(0);
-  let sum = 0;
-  let seen = 0;
-  let medianL = 0;
-  for (let value = 0; value <= ONE; value++) {
-    const count = counts[value];
-    if (count === 0) continue;
-    histogram[Math.min(99, Math.floor(light[value]))] += count / total;
-    sum += light[value] * count;
-    if (seen < total / 2) medianL = light[value];
-    seen += count;
-  }
-  const share = (count: number) => (total > 0 ? count / total : 0);
-  return {
-    histogram,
-    clippedBlackShare: share(counts[0]),
-    clippedWhiteShare: share(counts[ONE]),
-    medianL,
-    meanL: share(sum),
-    noiseL: estimateNoise(luminance, (at) => light[data[at]], BLOCK),
-  };
-}
-
 /** The bin in which such a share of all that was counted is passed; undefined when nothing was. */
 export function quantileBin(counts: Uint32Array, share: number): number | undefined {
   const total = counts.reduce((sum, count) => sum + count, 0);
@@ -76,11 +38,6 @@ export function quantileBin(counts: Uint32Array, share: number): number | undefi
     seen += count;
     return seen > share * total;
   });
-}
-
-/** Standard deviation of the noise from cell to cell, L*, by blocks that begin so many cells apart. */
-export function cellNoise(cells: Cells, step = BLOCK): number {
-  return estimateNoise(cells, (at) => cells.data[at], step);
 }
 
 /** How the photo's pixels lie under a picture. */
@@ -122,7 +79,7 @@ export function photoNoise(luminance: Plane<'luminance'>, pixels: PhotoPixels): 
   const seen = readPixels(luminance, pixels);
   const fine = cellNoise(seen) / QUIET;
   // The mean of 2 × 2 has half of the deviation; of a quarter of the pixels there are few blocks unless they overlap.
-  const pairs = (2 * cellNoise(coarsenCells(seen, 2), BLOCK / 2)) / QUIET;
+  const pairs = (2 * cellNoise(coarsenCells(seen, 2), { step: BLOCK / 2 })) / QUIET;
   const step = blockStep(seen);
   const compressed = ramp(step, CHANCE_STEP_L, CERTAIN_STEP_L);
   const even = pairs > 0 ? ramp(fine / pairs, EVEN_NOISE.from, EVEN_NOISE.to) : 0;
@@ -174,36 +131,39 @@ function blockStep({ width, height, data }: Cells): number {
   return most - (steps.reduce((sum, step) => sum + step, 0) - most) / (JPEG_BLOCK - 1);
 }
 
+export interface NoiseOptions extends Arithmetic {
+  /** Blocks begin so many cells apart; one beside the other when absent. */
+  readonly step?: number;
+}
+
 /**
+ * Standard deviation of the noise from cell to cell, L*.
  * `immerkaer1996`: noise from the mean magnitude of the response to [1 −2 1; −2 4 −2; 1 −2 1], which is blind to slopes
  * and straight edges; σ = √(π/2)/6 · mean. Changed: by blocks, of which the smoothest few in a hundred count, so that
  * fur and grass do not pass for noise; by classes of lightness, so that black, where noise is cut off, does not speak
  * for the rest; blocks without any difference (clipped, or painted) do not count. The mean over the classes, by their
- * number of blocks.
+ * number of blocks. Both arithmetics give the same bits.
  */
-function estimateNoise(
-  { width, height }: { readonly width: number; readonly height: number },
-  lightnessAt: (index: number) => number,
-  step: number,
-): number {
+export function cellNoise(cells: Cells, { step = BLOCK, arithmetic = 'simd' }: NoiseOptions = {}): number {
   const count = (length: number) => (length < BLOCK + 2 ? 0 : Math.floor((length - 2 - BLOCK) / step) + 1);
-  const [across, down] = [count(width), count(height)];
+  const [across, down] = [count(cells.width), count(cells.height)];
   if (across < 1 || down < 1) return 0;
   const stride = Math.max(1, Math.ceil((across * down) / MAX_BLOCKS));
-  const side = BLOCK + 2;
-  const window = new Float32Array(side * side);
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
+  const respond = kernels ? startFastBlocks(kernels, cells, across) : startPlainBlocks(cells);
   const found = Array.from({ length: 100 / CLASS_L }, () => [] as number[]);
-  for (let block = 0; block < across * down; block += stride) {
-    const left = (block % across) * step;
-    const top = Math.floor(block / across) * step;
-    for (let y = 0; y < side; y++) {
-      for (let x = 0; x < side; x++) window[y * side + x] = lightnessAt((top + y) * width + left + x);
+  // Every `stride`-th block, counted on from row to row.
+  for (let row = 0, first = 0; row < down; row++) {
+    const blocks = Math.max(0, Math.ceil((across - first) / stride));
+    const responses = respond({ left: first * step, top: row * step, gap: stride * step, blocks });
+    for (let at = 0; at < 2 * blocks; at += 2) {
+      const lightness = responses[at + 1]! / (BLOCK * BLOCK);
+      const deviation = (Math.sqrt(Math.PI / 2) / 6) * (responses[at]! / (BLOCK * BLOCK));
+      if (deviation > 0) found[Math.min(found.length - 1, Math.floor(lightness / CLASS_L))].push(deviation);
     }
-    const { sum, level } = respond(window);
-    const lightness = level / (BLOCK * BLOCK);
-    const deviation = (Math.sqrt(Math.PI / 2) / 6) * (sum / (BLOCK * BLOCK));
-    if (sum > 0) found[Math.min(found.length - 1, Math.floor(lightness / CLASS_L))].push(deviation);
+    first += blocks * stride - across;
   }
+  giveBackKernels(kernels);
   let weighted = 0;
   let blocks = 0;
   for (const deviations of found) {
@@ -215,20 +175,52 @@ function estimateNoise(
   return blocks > 0 ? weighted / blocks : 0;
 }
 
-/** Of a block with a rim of one cell: the summed magnitude of the response, and of the cells themselves. */
-function respond(window: Float32Array): { readonly sum: number; readonly level: number } {
-  const side = BLOCK + 2;
+/** Blocks beside each other: cells of the first one's corner, cells from one to the next, and how many. */
+interface BlockRow {
+  readonly left: number;
+  readonly top: number;
+  readonly gap: number;
+  readonly blocks: number;
+}
+
+/** Of each block, which has a rim of one cell: the summed magnitude of the response, and of the cells themselves. */
+type Respond = (row: BlockRow) => Float64Array;
+
+function startPlainBlocks(cells: Cells): Respond {
+  return ({ left, top, gap, blocks }) => {
+    const responses = new Float64Array(2 * blocks);
+    for (let block = 0; block < blocks; block++) {
+      const { sum, level } = respond(cells, { left: left + block * gap, top });
+      responses[2 * block] = sum;
+      responses[2 * block + 1] = level;
+    }
+    return responses;
+  };
+}
+
+function respond({ width, data }: Cells, { left, top }: { readonly left: number; readonly top: number }) {
+  const bendAt = (at: number) => data[at - 1] - 2 * data[at] + data[at + 1];
   let sum = 0;
   let level = 0;
   for (let y = 1; y <= BLOCK; y++) {
     for (let x = 1; x <= BLOCK; x++) {
-      const at = y * side + x;
-      const up = window[at - side - 1] - 2 * window[at - side] + window[at - side + 1];
-      const here = window[at - 1] - 2 * window[at] + window[at + 1];
-      const below = window[at + side - 1] - 2 * window[at + side] + window[at + side + 1];
-      sum += Math.abs(up - 2 * here + below);
-      level += window[at];
+      const at = (top + y) * width + left + x;
+      sum += Math.abs(bendAt(at - width) - 2 * bendAt(at) + bendAt(at + width));
+      level += data[at];
     }
   }
   return { sum, level };
+}
+
+/** The same by the kernel, on the rows that the blocks and their rims lie on. */
+function startFastBlocks(kernels: Kernels, { width, data }: Cells, mostBlocks: number): Respond {
+  const rows = BLOCK + 2;
+  const [rowsAt, responsesAt] = reserveBuffers(kernels, [4 * width * rows, 16 * mostBlocks]);
+  const given = new Float32Array(kernels.memory.buffer, rowsAt, width * rows);
+  const responses = new Float64Array(kernels.memory.buffer, responsesAt, 2 * mostBlocks);
+  return ({ left, top, gap, blocks }) => {
+    given.set(data.subarray(top * width, (top + rows) * width));
+    kernels.respondBlocks(rowsAt + 4 * left, 4 * width, 4 * gap, blocks, responsesAt);
+    return responses;
+  };
 }

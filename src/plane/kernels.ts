@@ -102,6 +102,7 @@ export interface Kernels {
   boundColumns(row: number, lefts: number, rights: number, out: number, count: number, overshoot: number): void;
   packRows(dots: number, bits: number, count: number, rows: number, lead: number, flip: number): void;
   countSamples(samples: number, counts: number, count: number): void;
+  scanDots(dots: number, found: number, count: number): void;
   mapSamples(from: number, table: number, out: number, count: number): void;
   addMapped(row: number, table: number, target: number, count: number): void;
   addStrength(
@@ -173,6 +174,14 @@ export interface Kernels {
     places: number,
   ): void;
   addCells(samples: number, table: number, sums: number, count: number, dotsPerCell: number): void;
+  endCells(sums: number, out: number, count: number, dotsPerCell: number, rows: number): void;
+  countNumbers(from: number, counts: number, count: number, steps: number): void;
+  coarsenRows(from: number, stride: number, count: number, rows: number, by: number, out: number): void;
+  respondBlocks(from: number, stride: number, gap: number, count: number, out: number): void;
+  alongLines(values: number, gain: number, offset: number, count: number): void;
+  chainLines(offset: number, gain: number, firstOffset: number, firstGain: number, count: number): void;
+  multiplyNumbers(a: number, b: number, count: number): void;
+  calmWindows(squares: number, means: number, table: number, mostShare: number, count: number): void;
   blurAlong(row: number, taps: number, radius: number, out: number, count: number): void;
   blurAcross(rows: number, taps: number, rowCount: number, out: number, count: number): void;
   windowAlong(row: number, radius: number, out: number, count: number): void;

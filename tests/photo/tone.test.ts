@@ -2,7 +2,8 @@ import { createHash } from 'node:crypto';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { AppError } from '../../src/errors.ts';
-import { averageCells, averageWindow, blurCells } from '../../src/photo/cells.ts';
+import { averageCells, averageWindow, blurCells, type Cells, coarsenCells } from '../../src/photo/cells.ts';
+import { layCalmLines, layGuidedLines } from '../../src/photo/guided-filter.ts';
 import {
   adjustTone,
   applyToneFields,
@@ -11,8 +12,9 @@ import {
   TONE_DEFAULTS,
   TONE_FIELDS,
   type ToneOptions,
-  toneStatistics,
 } from '../../src/photo/index.ts';
+import { alongLines, chainLines, countNumbers, multiply } from '../../src/photo/numbers.ts';
+import { cellNoise } from '../../src/photo/statistics.ts';
 import { toneCurve } from '../../src/photo/tone-curve.ts';
 import {
   createPlane,
@@ -343,9 +345,9 @@ describe('auto', () => {
     const chosen = chooseTone(night, viewed);
     expect(chosen.midtoneL).toBeGreaterThan(8);
     expect(chosen.midtoneL).toBeLessThanOrEqual(16);
-    const after = toneStatistics(adjustTone(night, chosen, { grid }));
-    expect(after.medianL).toBeGreaterThan(toneStatistics(night).medianL + 5);
-    expect(after.medianL).toBeLessThan(30);
+    const after = medianOf(adjustTone(night, chosen, { grid }));
+    expect(after).toBeGreaterThan(medianOf(night) + 5);
+    expect(after).toBeLessThan(30);
   });
 
   test('what the mask leaves out does not count', () => {
@@ -405,40 +407,75 @@ describe('auto', () => {
   });
 });
 
-describe('statistics', () => {
-  test('counts, clipped shares and median of a picture known by hand', () => {
-    const plane = createPlane('luminance', 8, 1, Uint16Array.of(0, 0, 6000, 6000, 6000, 6000, 6000, ONE));
-    const found = toneStatistics(plane);
-    expect(found.clippedBlackShare).toBe(0.25);
-    expect(found.clippedWhiteShare).toBe(0.125);
-    expect(found.medianL).toBeCloseTo(lightnessOfLuminance(6000), 5);
-    expect(found.histogram[Math.floor(lightnessOfLuminance(6000))]).toBe(0.625);
-    expect(found.histogram.reduce((sum, share) => sum + share, 0)).toBeCloseTo(1, 12);
-    expect(found.noiseL).toBe(0);
-  });
+/** L* that half of the dots are darker than. */
+const medianOf = ({ data }: Plane<'luminance'>): number => lightnessOfLuminance(data.slice().sort()[data.length >> 1]!);
 
-  test('masked dots do not count, and nothing counted is all 0', () => {
-    const plane = createPlane('luminance', 2, 1, Uint16Array.of(0, ONE));
-    expect(toneStatistics(plane, createPlane('mask', 2, 1, Uint8Array.of(0, 255))).medianL).toBe(100);
-    const none = toneStatistics(plane, createPlane('mask', 2, 1));
-    expect([none.medianL, none.meanL, none.clippedWhiteShare]).toEqual([0, 0, 0]);
-  });
+const cellsOf = (width: number, height: number, lightnessAt: (x: number, y: number) => number): Cells => ({
+  width,
+  height,
+  data: Float32Array.from({ length: width * height }, (_, at) => lightnessAt(at % width, Math.floor(at / width))),
+});
 
+describe('noise', () => {
   // Source immerkaer1996: the estimate of pure Gaussian noise is its deviation; the smoothest blocks lie a little below
   // it.
-  test.each([0.5, 1, 2, 4])('noise of deviation %d is found, also over a gradient', (sigma) => {
+  test.each([0.5, 1, 2, 4])('of deviation %d is found, also over a gradient', (sigma) => {
     const normal = seededNormal(33);
-    const plane = paint(600, 400, (x, y) => 30 + (40 * x) / 600 + y / 50 + sigma * normal());
-    const { noiseL } = toneStatistics(plane);
+    const noiseL = cellNoise(cellsOf(600, 400, (x, y) => 30 + (40 * x) / 600 + y / 50 + sigma * normal()));
     expect(noiseL).toBeGreaterThan(0.8 * sigma);
     expect(noiseL).toBeLessThan(1.02 * sigma);
   });
 
-  test('texture beside a smooth place does not pass for noise', () => {
+  test('is not seen in texture beside a smooth place, nor where there is none', () => {
     const normal = seededNormal(34);
-    const plane = paint(800, 400, (x) => 50 + (x > 300 ? 8 * normal() : 0.3 * normal()));
-    expect(toneStatistics(plane).noiseL).toBeLessThan(0.5);
+    expect(cellNoise(cellsOf(800, 400, (x) => 50 + (x > 300 ? 8 * normal() : 0.3 * normal())))).toBeLessThan(0.5);
+    expect(cellNoise(cellsOf(200, 200, () => 50))).toBe(0);
+    expect(cellNoise(cellsOf(17, 900, () => 50 + normal()))).toBe(0);
   });
+});
+
+// Sizes below, at and beyond a block of the kernels; odd ones, too.
+test.each([
+  [1, 1],
+  [18, 18],
+  [37, 41],
+  [333, 61],
+  [700, 500],
+])('%d × %d cells: kernels and plain loops give the same bits', (width, height) => {
+  const normal = seededNormal(width + height);
+  const cells = cellsOf(width, height, (x, y) =>
+    Math.min(100, Math.max(0, 50 + 40 * Math.sin((x + y) / 30) + normal())),
+  );
+  const other = cellsOf(width, height, () => normal());
+  const rule = { varianceAt: Float64Array.from({ length: 101 }, (_, at) => at / 60), mostShare: 0.8 };
+  const [fast, plain] = (['simd', 'scalar'] as const).map((arithmetic) => {
+    const [values, chained] = [cells.data.slice(), { gain: other.data.slice(), offset: cells.data.slice() }];
+    alongLines(values, { gain: other.data, offset: cells.data }, { arithmetic });
+    chainLines({ gain: cells.data, offset: other.data }, chained, { arithmetic });
+    const calm = layCalmLines(cells, { radius: 3, ...rule, arithmetic });
+    return {
+      values,
+      chained,
+      calm: [calm.gain.data, calm.offset.data],
+      product: multiply(cells.data, other.data, { arithmetic }),
+      counts: countNumbers(cells.data, { steps: 20, most: 100 }, { arithmetic }),
+      coarse: [1, 2, 3, 40].map((by) => coarsenCells(cells, by, { arithmetic }).data),
+      noise: [1, 3, 8, 16, 17].map((step) => cellNoise(cells, { step, arithmetic })),
+    };
+  });
+  expect(fast).toEqual(plain);
+  expect(plain!.counts.reduce((sum, count) => sum + count)).toBe(width * height);
+});
+
+test('lines that calm are those of the guided filter with the gain that the noise asks for', () => {
+  const normal = seededNormal(8);
+  const cells = cellsOf(60, 40, (x) => 50 + x / 3 + (x > 30 ? 6 : 1) * normal());
+  const [varianceAt, mostShare] = [new Float64Array(101).fill(2), 0.8];
+  const wanted = layGuidedLines(cells, {
+    radius: 3,
+    gainOf: ({ variance }) => 1 - Math.min(mostShare, 2 / variance),
+  });
+  expect(layCalmLines(cells, { radius: 3, varianceAt, mostShare })).toEqual(wanted);
 });
 
 // The bits of one photo: a change here is a change of every shop's results, and a line in the CHANGELOG.

@@ -1,6 +1,6 @@
 import { expect, test } from 'vitest';
 import { createRandom } from '../../src/numeric/index.ts';
-import { countFiring, countRuns, countValues, createDots, createPlane, isWhole, ONE } from '../../src/plane/index.ts';
+import { countFiring, countValues, createDots, createPlane, isWhole, ONE, scanRows } from '../../src/plane/index.ts';
 
 test('values are counted, and under a mask only where at least half may be marked', () => {
   const plane = createPlane('luminance', 4, 1, Uint16Array.of(0, 7, 7, ONE));
@@ -36,21 +36,27 @@ test('a mask is whole when each of its values is 255, wherever in its words the 
   }
 });
 
-test('runs of dots that fire are counted row by row, whatever the width and the place in memory', () => {
+test('rows of dots are told the same by the kernel and dot by dot, whatever the width and the place in memory', () => {
   const random = createRandom(5);
-  for (let width = 1; width <= 21; width++) {
+  for (let width = 1; width <= 70; width++) {
     for (const offset of [0, 1, 2, 3]) {
       const height = 6;
       const bytes = new Uint8Array(offset + width * height).subarray(offset);
-      for (let i = 0; i < bytes.length; i++)
-        bytes[i] = random.nextUnit() < 0.5 ? 0 : 1 + Math.floor(255 * random.nextUnit());
-      let runs = 0;
-      for (let y = 0; y < height; y++) {
-        for (let x = 0; x < width; x++) {
-          if (bytes[y * width + x]! > 0 && (x === 0 || bytes[y * width + x - 1] === 0)) runs++;
-        }
+      // The first row stays bare, the last fires throughout.
+      for (let i = width; i < bytes.length; i++) {
+        const fires = i >= 5 * width || random.nextUnit() < 0.5;
+        bytes[i] = fires ? 1 + Math.floor(255 * random.nextUnit()) : 0;
       }
-      expect(countRuns(createDots(width, height, 256, bytes))).toBe(runs);
+      const dots = createDots(width, height, 256, bytes);
+      const found = scanRows(dots);
+      expect(found).toEqual(scanRows(dots, { arithmetic: 'scalar' }));
+      expect([found.first[0], found.last[0], found.firing[0], found.runs[0]]).toEqual([-1, -1, 0, 0]);
+      expect([found.first[5], found.last[5], found.firing[5], found.runs[5]]).toEqual([0, width - 1, width, 1]);
     }
   }
+});
+
+test('a row is told as one counts it by hand', () => {
+  const { first, last, firing, runs } = scanRows(createDots(8, 1, 2, Uint8Array.of(0, 1, 1, 0, 1, 0, 0, 0)));
+  expect([...first, ...last, ...firing, ...runs]).toEqual([1, 4, 3, 2]);
 });

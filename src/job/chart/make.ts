@@ -10,7 +10,7 @@ import {
 import { formatJson } from '../../json.ts';
 import { estimateTime, type Machine } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
-import { createDots, type Dots, encodeDots, mirrorDots, type Plane } from '../../plane/index.ts';
+import { countFiring, createDots, type Dots, encodeDots, mirrorDots, type Plane } from '../../plane/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import type { JobFile } from '../prepare/types.ts';
 import { levelOfPower } from './dose-axes.ts';
@@ -121,10 +121,4 @@ function estimateCost({ layout, rest, cells, machine }: ChartParts): ChartCost {
     firing += countFiring(dots);
   }
   return { areaCm2: (layout.widthMm * layout.heightMm) / 100, seconds, firing, formula: whole.formula };
-}
-
-function countFiring({ data }: Dots): number {
-  let firing = 0;
-  for (let i = 0; i < data.length; i++) if (data[i] > 0) firing++;
-  return firing;
 }

@@ -289,6 +289,32 @@ export function countSamples(samples: usize, counts: usize, count: i32): void {
 const BARE_LIMIT: i32 = 16 * 16384 - 1;
 
 /**
+ * First and last dot of a row that fires (−1 where none does), how many fire, and in how many runs: four 32-bit words
+ * at `found`, as `scanPlainRow` in src/plane/counts.ts tells them. The row has bare dots to a whole number of 16.
+ */
+export function scanDots(dots: usize, found: usize, count: i32): void {
+  let first = -1;
+  let last = -1;
+  let firing = 0;
+  let runs = 0;
+  let before = 0;
+  for (let x = 0; x < count; x += 16) {
+    const fires = i8x16.bitmask(i8x16.ne(v128.load(dots + <usize>x), i8x16.splat(0)));
+    if (fires) {
+      if (first < 0) first = x + ctz(fires);
+      last = x + 31 - clz(fires);
+      firing += popcnt(fires);
+      runs += popcnt(fires & ~((fires << 1) | before));
+    }
+    before = fires >>> 15;
+  }
+  store<i32>(found, first);
+  store<i32>(found, last, 4);
+  store<i32>(found, firing, 8);
+  store<i32>(found, runs, 12);
+}
+
+/**
  * One row of Floyd and Steinberg's diffusion to two levels, the same steps as src/screens/floyd-steinberg.ts: `asked`
  * holds 15-bit coverage, `fires` takes a byte a dot, `errors` the 32-bit errors of the row above with one bare dot
  * before and after. `step` is 1 or −1; `behindShare` is 1 when the row above ran the same way and 3 when it ran the
@@ -675,6 +701,128 @@ export function addCells(samples: usize, table: usize, sums: usize, count: i32, 
     }
     store<f64>(sums, load<f64>(sums) + sum);
     sums += 8;
+  }
+}
+
+/** Means of the cells of a row from their sums, 64-bit floats, which are 0 afterwards; the last cell may be cut. */
+export function endCells(sums: usize, out: usize, count: i32, dotsPerCell: i32, rows: i32): void {
+  while (count > 0) {
+    store<f32>(out, <f32>(load<f64>(sums) / <f64>(rows * min(dotsPerCell, count))));
+    store<f64>(sums, 0);
+    sums += 8;
+    out += 4;
+    count -= dotsPerCell;
+  }
+}
+
+/** Counts numbers by the nearest whole multiple of 1 / `steps`, from 0 on, 32-bit words at `counts`. */
+export function countNumbers(from: usize, counts: usize, count: i32, steps: f64): void {
+  for (const end = from + ((<usize>count) << 2); from < end; from += 4) {
+    const at = counts + ((<usize>(<i32>(<f64>load<f32>(from) * steps + 0.5))) << 2);
+    store<i32>(at, load<i32>(at) + 1);
+  }
+}
+
+/** Means over blocks of `by` cells of `rows` rows, `stride` bytes apart; the last block may be cut. */
+export function coarsenRows(from: usize, stride: usize, count: i32, rows: i32, by: i32, out: usize): void {
+  for (; count > 0; count -= by) {
+    const wide = min(by, count);
+    let sum: f64 = 0;
+    for (let y = 0; y < rows; y++) {
+      const row = from + stride * <usize>y;
+      for (let x = 0; x < wide; x++) sum += <f64>load<f32>(row + ((<usize>x) << 2));
+    }
+    store<f32>(out, <f32>(sum / <f64>(rows * wide)));
+    from += (<usize>by) << 2;
+    out += 4;
+  }
+}
+
+/**
+ * For blocks of 16 × 16 cells with a rim of one, `gap` bytes apart along rows `stride` bytes apart: the summed
+ * magnitude of the response to noise, and of the cells, two 64-bit floats each; as `respond` in src/photo/statistics.ts.
+ */
+export function respondBlocks(from: usize, stride: usize, gap: usize, count: i32, out: usize): void {
+  for (let block = 0; block < count; block++) {
+    let sum: f64 = 0;
+    let level: f64 = 0;
+    let row = from;
+    for (let y = 0; y < 16; y++) {
+      let above = bendAt(row);
+      let here = bendAt(row + stride);
+      let below = bendAt(row + 2 * stride);
+      let at = row;
+      for (let x = 0; x < 16; x++) {
+        sum += abs(above - 2 * here + below);
+        level += <f64>load<f32>(at + stride, 4);
+        at += 4;
+        above = bendAt(at);
+        here = bendAt(at + stride);
+        below = bendAt(at + 2 * stride);
+      }
+      row += stride;
+    }
+    store<f64>(out, sum);
+    store<f64>(out, level, 8);
+    out += 16;
+    from += gap;
+  }
+}
+
+/** What the second of three numbers differs from its neighbours, doubled and negative. */
+// @ts-ignore: decorator
+@inline
+function bendAt(at: usize): f64 {
+  return <f64>load<f32>(at) - 2 * <f64>load<f32>(at, 4) + <f64>load<f32>(at, 8);
+}
+
+/** gain · value + offset, into the values; 64-bit arithmetic, as `alongLines` in src/photo/numbers.ts. */
+export function alongLines(values: usize, gain: usize, offset: usize, count: i32): void {
+  for (const end = values + ((<usize>count) << 2); values < end; values += 8) {
+    const line = f64x2.add(f64x2.mul(widenPair(gain), widenPair(values)), widenPair(offset));
+    v128.store_lane<u64>(values, f32x4.demote_f64x2_zero(line), 0);
+    gain += 8;
+    offset += 8;
+  }
+}
+
+/** Lines after lines as one, into the later ones; as `chainLines` in src/photo/numbers.ts. */
+export function chainLines(offset: usize, gain: usize, firstOffset: usize, firstGain: usize, count: i32): void {
+  for (const end = offset + ((<usize>count) << 2); offset < end; offset += 8) {
+    const factor = widenPair(gain);
+    const moved = f64x2.add(widenPair(offset), f64x2.mul(factor, widenPair(firstOffset)));
+    v128.store_lane<u64>(offset, f32x4.demote_f64x2_zero(moved), 0);
+    v128.store_lane<u64>(gain, f32x4.demote_f64x2_zero(f64x2.mul(factor, widenPair(firstGain))), 0);
+    gain += 8;
+    firstOffset += 8;
+    firstGain += 8;
+  }
+}
+
+// @ts-ignore: decorator
+@inline
+function widenPair(at: usize): v128 {
+  return f64x2.promote_low_f32x4(v128.load_zero<u64>(at));
+}
+
+/** Products, into the first. */
+export function multiplyNumbers(a: usize, b: usize, count: i32): void {
+  for (const end = a + ((<usize>count) << 2); a < end; a += 16) {
+    v128.store(a, f32x4.mul(v128.load(a), v128.load(b)));
+    b += 16;
+  }
+}
+
+/** Lines toward the means of windows, as `calmWindows` in src/photo/numbers.ts; `table` has 64-bit floats. */
+export function calmWindows(squares: usize, means: usize, table: usize, mostShare: f64, count: i32): void {
+  for (const end = means + ((<usize>count) << 2); means < end; means += 4) {
+    const mean = <f64>load<f32>(means);
+    const variance = max<f64>(0, <f64>load<f32>(squares) - mean * mean);
+    const noise = load<f64>(table + ((<usize>(<i32>(mean + 0.5))) << 3));
+    const gain = <f32>(1 - (variance > 0 ? min<f64>(mostShare, noise / variance) : mostShare));
+    store<f32>(squares, gain);
+    store<f32>(means, <f32>(mean - <f64>gain * mean));
+    squares += 4;
   }
 }
 
