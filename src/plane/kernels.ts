@@ -187,6 +187,17 @@ export interface Kernels {
   windowAlong(row: number, radius: number, out: number, count: number): void;
   windowAcross(below: number, above: number, sums: number, rows: number, out: number, count: number): void;
   blurPairs(rows: number, taps: number, radius: number, out: number, count: number): void;
+  blurWholes(row: number, taps: number, radius: number, out: number, count: number): void;
+  blurWholeRows(rows: number, taps: number, radius: number, out: number, count: number): void;
+  addChange(
+    seen: number,
+    stride: number,
+    change: number,
+    changeBytes: number,
+    rows: number,
+    taps: number,
+    radius: number,
+  ): void;
   multiplyWindows(
     rows: number,
     weights: number,

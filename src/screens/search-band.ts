@@ -5,7 +5,6 @@ import {
   listPairs,
   type Move,
   squareNear,
-  TRIAL_SIDE,
   TRIAL_STRIDE_BITS,
   type Trial,
 } from './search-moves.ts';
@@ -46,8 +45,8 @@ export interface BandResult {
  * What is asked to be exactly bare or solid stays so. A swap is tried from the firing dot only, which sees each pair
  * once.
  */
-export function searchBand(plan: SearchPlan, band: Band): BandResult {
-  const state = openBand(plan, band);
+export function searchBand(plan: SearchPlan, band: Band, arithmetic?: 'simd' | 'scalar'): BandResult {
+  const state = openBand(plan, band, arithmetic);
   const dots = (band.to - band.from) * plan.width;
   const counts = { toggles: 0, swaps: 0, gained: 0, sweeps: 0 };
   let changed = dots;
@@ -70,8 +69,6 @@ interface BandState {
   readonly pairs: Int32Array;
   readonly look: FarLook;
   readonly trial: Trial;
-  /** Room for the rows of an update of the near field. */
-  readonly spread: Int32Array;
   readonly blocks: Blocks;
 }
 
@@ -83,8 +80,8 @@ interface Blocks {
   readonly dueNext: Uint8Array;
 }
 
-function openBand(plan: SearchPlan, band: Band): BandState {
-  const nearField = openNearField(plan, band);
+function openBand(plan: SearchPlan, band: Band, arithmetic?: 'simd' | 'scalar'): BandState {
+  const nearField = openNearField(plan, band, arithmetic);
   const across = Math.ceil(plan.width / BLOCK);
   const down = Math.ceil((band.to - band.from) / BLOCK);
   return {
@@ -94,7 +91,6 @@ function openBand(plan: SearchPlan, band: Band): BandState {
     pairs: listPairs(plan),
     look: { tones: new Float64Array(BLOCK), toneColumns: new Float64Array(BLOCK + 2), slope: 0 },
     trial: createTrial(),
-    spread: new Int32Array(TRIAL_SIDE * (TRIAL_SIDE + 2 * plan.nearX.reach)),
     blocks: {
       across,
       down,
@@ -240,31 +236,21 @@ function tryMove(state: BandState, move: Move): number {
 
 /** Makes the move that was tried last. */
 function makeMove(state: BandState, move: Move): void {
-  const { nearField, farField, trial, spread } = state;
-  const { stride, dots, index, near, nearX, nearY } = nearField;
+  const { nearField, farField, trial } = state;
+  const { stride, dots, index, nearX, nearY, change, changeStride } = nearField;
   const { deltas, places, count, at } = trial;
   const { dx, dy, columns, rows, bits, partner } = move;
   dots[at] ^= FIRES;
   if (partner !== 0) dots[at + partner] ^= FIRES;
   const { reach: reachX, taps: tapsX } = nearX;
-  const { reach: reachY, taps: tapsY } = nearY;
-  const span = columns + 2 * reachX;
   const box = at + dy * stride + dx;
   for (let j = 0, k = 0; j < rows; j++) for (let i = 0; i < columns; i++, k++) index[box + j * stride + i] ^= bits[k];
-  for (let i = 0; i < rows * span; i++) spread[i] = 0;
+  change.fill(0, 0, rows * changeStride);
   for (let a = 0; a < count; a++) {
     const delta = deltas[a];
-    const line = (places[a] >> TRIAL_STRIDE_BITS) * span + (places[a] & ((1 << TRIAL_STRIDE_BITS) - 1));
-    for (let t = 0; t <= 2 * reachX; t++) spread[line + t] += Math.imul(delta, tapsX[t]);
+    const line = (places[a] >> TRIAL_STRIDE_BITS) * changeStride + (places[a] & ((1 << TRIAL_STRIDE_BITS) - 1));
+    for (let t = 0; t <= 2 * reachX; t++) change[line + t] += Math.imul(delta, tapsX[t]);
   }
-  const corner = box - reachY * stride - reachX;
-  for (let j = 0; j < rows; j++) {
-    const line = j * span;
-    for (let t = 0; t <= 2 * reachY; t++) {
-      const tap = tapsY[t];
-      const out = corner + (j + t) * stride;
-      for (let i = 0; i < span; i++) near[out + i] += Math.imul(tap, spread[line + i]);
-    }
-  }
+  nearField.addChange(box - nearY.reach * stride - reachX, rows);
   addFar(farField, trial);
 }

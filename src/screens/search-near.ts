@@ -1,4 +1,5 @@
-import { createIndexer } from '../plane/index.ts';
+import { createIndexer, giveBackKernels, type Kernels, loadKernels, reserveBuffers } from '../plane/index.ts';
+import { TRIAL_SIDE } from './search-moves.ts';
 import { type Band, type EyeTaps, FULL, type SearchPlan, WANTED_HALF, WANTED_SHIFT } from './search-plan.ts';
 
 /** What lies in the state of a dot, bits: whether it fires, and whether it may not change. Exact: one bit each. */
@@ -32,10 +33,25 @@ export interface NearField extends BandShape {
   readonly near: Int32Array;
   readonly nearX: EyeTaps;
   readonly nearY: EyeTaps;
+  /** Room for rows of a change, already blurred along, of `changeStride` numbers each and zeros at their ends. */
+  readonly change: Int32Array;
+  readonly changeStride: number;
+  /** Blurs so many rows of `change` across and adds them to `near`, from its number `corner` on. */
+  readonly addChange: (corner: number, rows: number) => void;
+  /** Makes `near` from the errors of the rows that are asked for, in turn. */
+  readonly fillNear: (errorsOf: ErrorsOf) => void;
+  /** What lends its memory to `near`; undefined for the plain version. */
+  readonly kernels: Kernels | undefined;
 }
 
-/** Lays out the band with room for what its eye and its marks reach, and blurs its errors. */
-export function openNearField(plan: SearchPlan, band: Band): NearField {
+/** Writes the errors of a row of the band from `pad` on; false where the row lies outside the plane. */
+type ErrorsOf = (row: number, errors: Int32Array) => boolean;
+
+/**
+ * Lays out the band with room for what its eye and its marks reach, and blurs its errors. `scalar` forces the readable
+ * version; `simd` takes the kernels when they can be had. Both give the same whole numbers.
+ */
+export function openNearField(plan: SearchPlan, band: Band, arithmetic: 'simd' | 'scalar' = 'simd'): NearField {
   const { width, height, table, nearX, nearY } = plan;
   const sideX = table.columns >> 1;
   const sideY = table.rows >> 1;
@@ -53,14 +69,17 @@ export function openNearField(plan: SearchPlan, band: Band): NearField {
     stride,
     pad,
   };
+  const blur = { shape, nearX, nearY, reachedRows: sideY };
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   const field: NearField = {
     ...shape,
     dots: copyDots(plan, shape),
     index: new Int32Array(stride * rows).fill(plan.strength.length >> 1),
     strength: plan.strength,
-    near: new Int32Array(stride * rows),
     nearX,
     nearY,
+    kernels,
+    ...(kernels ? startFastBlur(kernels, blur) : startPlainBlur(blur)),
   };
   fillNear(plan, field);
   return field;
@@ -87,43 +106,80 @@ function copyDots(plan: SearchPlan, { width, height, top, rows, first, last, str
 /** Errors of the dots as the near eye sees them: along the rows first, then across. */
 function fillNear(plan: SearchPlan, field: NearField): void {
   const { width, height, wanted, table, strength } = plan;
-  const { top, rows, first, last, stride, pad, dots, index, near, nearX, nearY } = field;
+  const { top, stride, pad, dots, index } = field;
   const sideY = table.rows >> 1;
   const indexer = createIndexer(table);
   const columns = new Uint8Array(width + table.columns);
   const rowAt = (row: number) => dots.subarray(row * stride + pad, row * stride + pad + width);
-  const blurred = new Int32Array(stride * rows);
-  const errors = new Int32Array(stride);
   for (let row = 0; row < 2 * sideY; row++) indexer.pushRow(columns, rowAt(row));
-  for (let row = sideY; row < rows - sideY; row++) {
+  field.fillNear((row, errors) => {
     indexer.pushRow(columns, rowAt(row + sideY));
     const y = top + row;
-    if (y < 0 || y >= height) continue;
-    const at = row * stride + pad;
-    indexer.fillRow(columns, index.subarray(at, at + width));
-    const from = y * width;
-    for (let x = 0; x < width; x++) {
-      errors[pad + x] = strength[index[at + x]] - ((wanted[from + x] + WANTED_HALF) >> WANTED_SHIFT);
-    }
-    blurRow(errors, { taps: nearX, out: blurred, at, width, pad });
-  }
-  for (let row = first - sideY; row < last + sideY; row++) {
-    const out = near.subarray(row * stride, (row + 1) * stride);
-    const { reach, taps } = nearY;
-    const rowOf = (k: number) => blurred.subarray((row + k) * stride, (row + k + 1) * stride);
-    addRow(out, rowOf(0), taps[reach]);
-    for (let k = 1; k <= reach; k++) addRows(out, { above: rowOf(-k), below: rowOf(k), weight: taps[reach + k] });
+    if (y < 0 || y >= height) return false;
+    const around = index.subarray(row * stride + pad, row * stride + pad + width);
+    indexer.fillRow(columns, around);
+    takeErrors(errors.subarray(pad, pad + width), { strength, around, wanted: wanted.subarray(y * width) });
+    return true;
+  });
+}
+
+interface RowOfErrors {
+  readonly strength: Int16Array;
+  readonly around: Int32Array;
+  readonly wanted: Uint16Array;
+}
+
+function takeErrors(errors: Int32Array, { strength, around, wanted }: RowOfErrors): void {
+  for (let x = 0; x < errors.length; x++) {
+    errors[x] = strength[around[x]] - ((wanted[x] + WANTED_HALF) >> WANTED_SHIFT);
   }
 }
 
-function addRow(out: Int32Array, row: Int32Array, weight: number): void {
-  const w = weight | 0;
-  for (let i = 0; i < out.length; i++) out[i] += Math.imul(w, row[i]);
+interface NearBlur {
+  readonly shape: BandShape;
+  readonly nearX: EyeTaps;
+  readonly nearY: EyeTaps;
+  /** Rows beyond those searched that marks reach into, to each side. */
+  readonly reachedRows: number;
 }
 
-function addRows(out: Int32Array, { above, below, weight }: { above: Int32Array; below: Int32Array; weight: number }) {
-  const w = weight | 0;
-  for (let i = 0; i < out.length; i++) out[i] += Math.imul(w, above[i] + below[i]);
+type Blurring = Pick<NearField, 'near' | 'change' | 'changeStride' | 'addChange' | 'fillNear'>;
+
+/** Numbers of a row of a change: a whole number of four, as the kernel takes them. */
+const changeStrideOf = ({ reach }: EyeTaps): number => (TRIAL_SIDE + 2 * reach + 3) & ~3;
+
+function startPlainBlur({ shape, nearX, nearY, reachedRows }: NearBlur): Blurring {
+  const { width, rows, first, last, stride, pad } = shape;
+  const near = new Int32Array(stride * rows);
+  const changeStride = changeStrideOf(nearX);
+  const change = new Int32Array(TRIAL_SIDE * changeStride);
+  const { reach, taps } = nearY;
+  return {
+    near,
+    change,
+    changeStride,
+    addChange(corner, rowCount) {
+      for (let j = 0; j < rowCount; j++) {
+        for (let t = 0; t <= 2 * reach; t++) {
+          const out = corner + (j + t) * stride;
+          for (let i = 0; i < changeStride; i++) near[out + i] += Math.imul(taps[t], change[j * changeStride + i]);
+        }
+      }
+    },
+    fillNear(errorsOf) {
+      const blurred = new Int32Array(stride * rows);
+      const errors = new Int32Array(stride);
+      for (let row = reachedRows; row < rows - reachedRows; row++) {
+        if (errorsOf(row, errors)) blurRow(errors, { taps: nearX, out: blurred, at: row * stride + pad, width, pad });
+      }
+      for (let row = first - reachedRows; row < last + reachedRows; row++) {
+        for (let k = -reach; k <= reach; k++) {
+          const from = (row + k) * stride;
+          for (let i = 0; i < stride; i++) near[row * stride + i] += Math.imul(taps[reach + k], blurred[from + i]);
+        }
+      }
+    },
+  };
 }
 
 function blurRow(
@@ -131,21 +187,71 @@ function blurRow(
   { taps, out, at, width, pad }: { taps: EyeTaps; out: Int32Array; at: number; width: number; pad: number },
 ): void {
   const { reach, taps: weights } = taps;
-  const middle = weights[reach] | 0;
-  for (let x = 0; x < width; x++) out[at + x] = Math.imul(middle, errors[pad + x]);
-  for (let k = 1; k <= reach; k++) {
-    const weight = weights[reach + k] | 0;
-    for (let x = 0; x < width; x++) {
-      out[at + x] += Math.imul(weight, errors[pad + x - k] + errors[pad + x + k]);
-    }
+  for (let x = 0; x < width; x++) {
+    for (let k = -reach; k <= reach; k++) out[at + x] += Math.imul(weights[reach + k], errors[pad + x + k]);
   }
 }
 
+/** The same by the kernels, in whose memory the field lies; the rows blurred along lie in a ring. */
+function startFastBlur(kernels: Kernels, { shape, nearX, nearY, reachedRows }: NearBlur): Blurring {
+  const { width, rows, first, last, stride, pad } = shape;
+  const { reach } = nearY;
+  const changeStride = changeStrideOf(nearX);
+  const kept = 2 * reach + 1;
+  const rowBytes = 4 * ((width + 3) & ~3);
+  const [nearAt, changeAt, alongAt, acrossAt, allAcrossAt, errorsAt, ringAt, addressesAt] = reserveBuffers(kernels, [
+    4 * stride * rows + 16,
+    4 * TRIAL_SIDE * changeStride,
+    4 * (nearX.reach + 1),
+    4 * (reach + 1),
+    4 * kept,
+    4 * stride + 16,
+    kept * rowBytes,
+    4 * kept,
+  ]);
+  const { buffer } = kernels.memory;
+  const near = new Int32Array(buffer, nearAt, stride * rows);
+  const errors = new Int32Array(buffer, errorsAt, stride);
+  new Int32Array(buffer, alongAt, nearX.reach + 1).set(nearX.taps.subarray(nearX.reach));
+  new Int32Array(buffer, acrossAt, reach + 1).set(nearY.taps.subarray(reach));
+  new Int32Array(buffer, allAcrossAt, kept).set(nearY.taps);
+  const addresses = new Int32Array(buffer, addressesAt, kept);
+  const addressOf = (row: number) => ringAt + (row % kept) * rowBytes;
+  const blurAlong = (errorsOf: ErrorsOf, row: number) => {
+    if (errorsOf(row, errors)) {
+      kernels.blurWholes(errorsAt + 4 * pad, alongAt, nearX.reach, addressOf(row), width);
+    } else new Int32Array(buffer, addressOf(row), rowBytes / 4).fill(0);
+  };
+  return {
+    near,
+    change: new Int32Array(buffer, changeAt, TRIAL_SIDE * changeStride),
+    changeStride,
+    addChange(corner, rowCount) {
+      kernels.addChange(nearAt + 4 * corner, 4 * stride, changeAt, 4 * changeStride, rowCount, allAcrossAt, reach);
+    },
+    fillNear(errorsOf) {
+      let next = reachedRows;
+      for (let row = first - reachedRows; row < last + reachedRows; row++) {
+        for (; next <= row + reach; next++) blurAlong(errorsOf, next);
+        addresses[0] = addressOf(row);
+        for (let k = 1; k <= reach; k++) {
+          addresses[2 * k - 1] = addressOf(row - k);
+          addresses[2 * k] = addressOf(row + k);
+        }
+        kernels.blurWholeRows(addressesAt, acrossAt, reach, nearAt + 4 * (row * stride + pad), width);
+      }
+      for (; next < rows - reachedRows; next++) errorsOf(next, errors);
+    },
+  };
+}
+
 /** Puts the searched rows back into the plan. */
-export function closeNearField(plan: SearchPlan, { from, to }: Band, { first, stride, pad, dots }: NearField): void {
+export function closeNearField(plan: SearchPlan, { from, to }: Band, field: NearField): void {
   const { width } = plan;
+  const { first, stride, pad, dots, kernels } = field;
   for (let y = from; y < to; y++) {
     const at = (first + y - from) * stride + pad;
     for (let x = 0; x < width; x++) plan.dots[y * width + x] = dots[at + x] & FIRES;
   }
+  giveBackKernels(kernels);
 }

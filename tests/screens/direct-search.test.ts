@@ -124,6 +124,25 @@ describe.each(tables)('the energy of a search ($kind)', ({ marks, response }) =>
     expect(Math.max(...again.map((sum, i) => Math.abs(sum - plan.cellSums[i])))).toBeLessThan(1e-8 * cellsBefore);
   });
 
+  test.each([
+    [41, 29],
+    [120, 33],
+  ])('is searched the same by the kernels and plainly on %i × %i dots', (width, height) => {
+    const wanted = mixedPlane(width, height, 4);
+    const [fast, plain] = (['simd', 'scalar'] as const).map((arithmetic) => {
+      const plan = planSearch(wanted, randomDots(wanted, 5), {
+        grid: GRID,
+        eyeBlurMm: 0.05,
+        table: marks(),
+        response,
+      });
+      const bands = [{ from: 0, to: 20 } as const, { from: 12, to: height } as const];
+      const results = bands.map((band) => searchBand(plan, band, arithmetic));
+      return { results, dots: plan.dots, cells: plan.cellSums };
+    });
+    expect(fast).toEqual(plain);
+  });
+
   test('leaves nothing to gain to a second search but what the stop rule left', () => {
     const wanted = constantPlane(0.37, 60, 40);
     const options = { grid: GRID, eyeBlurMm: 0.05, table: marks(), response } as const;

@@ -923,6 +923,68 @@ export function blurPairs(rows: usize, taps: usize, radius: i32, out: usize, cou
 }
 
 /**
+ * A symmetric blur along a row of 32-bit whole numbers: `taps` holds `radius` + 1 weights, the middle first. The row has
+ * `radius` numbers more on both sides; row and result have room for a whole number of four.
+ */
+export function blurWholes(row: usize, taps: usize, radius: i32, out: usize, count: i32): void {
+  const middle = v128.load_splat<i32>(taps);
+  const last = (<usize>radius) << 2;
+  for (const end = row + ((<usize>count) << 2); row < end; row += 16) {
+    let sum = i32x4.mul(middle, v128.load(row));
+    for (let k: usize = 4; k <= last; k += 4) {
+      sum = i32x4.add(sum, i32x4.mul(v128.load_splat<i32>(taps + k), i32x4.add(v128.load(row - k), v128.load(row + k))));
+    }
+    v128.store(out, sum);
+    out += 16;
+  }
+}
+
+/** The same across rows: `rows` holds the addresses of the middle one and of each pair above and below it. */
+export function blurWholeRows(rows: usize, taps: usize, radius: i32, out: usize, count: i32): void {
+  const middle = v128.load_splat<i32>(taps);
+  const last = (<usize>radius) << 3;
+  const first = load<usize>(rows);
+  const end = (<usize>count) << 2;
+  for (let x: usize = 0; x < end; x += 16) {
+    let sum = i32x4.mul(middle, v128.load(first + x));
+    for (let k: usize = 8; k <= last; k += 8) {
+      const pair = i32x4.add(v128.load(load<usize>(rows + k - 4) + x), v128.load(load<usize>(rows + k) + x));
+      sum = i32x4.add(sum, i32x4.mul(v128.load_splat<i32>(taps + (k >> 1)), pair));
+    }
+    v128.store(out + x, sum);
+  }
+}
+
+/**
+ * Adds rows of a change, blurred across, to what is seen, both 32-bit whole numbers: `taps` holds 2 · `radius` + 1
+ * weights. A row of the change is `changeBytes` long, a whole number of 16, with zeros to its end.
+ */
+export function addChange(
+  seen: usize,
+  stride: usize,
+  change: usize,
+  changeBytes: usize,
+  rows: i32,
+  taps: usize,
+  radius: i32,
+): void {
+  const lines = rows + 2 * radius;
+  for (let y = 0; y < lines; y++) {
+    const from = max(0, y - 2 * radius);
+    const to = min(rows - 1, y);
+    for (let x: usize = 0; x < changeBytes; x += 16) {
+      let sum = v128.load(seen + x);
+      for (let j = from; j <= to; j++) {
+        const tap = v128.load_splat<i32>(taps + ((<usize>(y - j)) << 2));
+        sum = i32x4.add(sum, i32x4.mul(tap, v128.load(change + changeBytes * <usize>j + x)));
+      }
+      v128.store(seen + x, sum);
+    }
+    seen += stride;
+  }
+}
+
+/**
  * Adds the mean strength of each cell of a row of dots to the target where 3 × 3 dots count, the same steps as
  * `addFullRow` in src/proof/strength.ts for any row: eight cells a step, and all columns are shifted here. `column` and
  * `next` have a bare byte before and 16 after their last; the target has room for a whole number of steps.
