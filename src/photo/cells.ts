@@ -351,10 +351,16 @@ function gaussianKernel(sigma: number): Float64Array {
   return half.map((weight) => weight / sum);
 }
 
-/** Back from blocks of `by` × `by` cells to `width` × `height` cells, linear between the blocks' centres. */
-export function refineCells(coarse: Cells, by: number, { width, height }: Pick<Cells, 'width' | 'height'>): Cells {
+/**
+ * Back from blocks of `by` × `by` cells to `width` × `height` cells, linear between the blocks' centres. Both
+ * arithmetics give the same bits.
+ */
+export function refineCells(
+  coarse: Cells,
+  by: number,
+  { width, height, arithmetic = 'simd' }: Pick<Cells, 'width' | 'height'> & Arithmetic,
+): Cells {
   const data = new Float32Array(width * height);
-  const row = new Float32Array(coarse.width);
   const lefts = new Int32Array(width);
   const ways = new Float64Array(width);
   for (let x = 0; x < width; x++) {
@@ -362,22 +368,53 @@ export function refineCells(coarse: Cells, by: number, { width, height }: Pick<C
     lefts[x] = left;
     ways[x] = way;
   }
-  for (let y = 0; y < height; y++) {
-    blendRows(coarse, (y + 0.5) / by - 0.5, row);
-    refineRow(data.subarray(y * width, (y + 1) * width), { row, lefts, ways });
-  }
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
+  const places = { coarse, lefts, ways };
+  const refineRow = kernels ? startFastRefining(kernels, places) : startPlainRefining(places);
+  for (let y = 0; y < height; y++) refineRow((y + 0.5) / by - 0.5, data.subarray(y * width, (y + 1) * width));
+  giveBackKernels(kernels);
   return { width, height, data };
 }
 
-function refineRow(
-  out: Float32Array,
-  { row, lefts, ways }: { row: Float32Array; lefts: Int32Array; ways: Float64Array },
-): void {
+interface Refining {
+  readonly coarse: Cells;
+  /** For each cell of a row the coarse one left of its middle, and the way from that to the next. */
+  readonly lefts: Int32Array;
+  readonly ways: Float64Array;
+}
+
+/** Writes a row of cells at a height of the coarse ones. */
+type RefineRow = (at: number, out: Float32Array) => void;
+
+function startPlainRefining({ coarse, lefts, ways }: Refining): RefineRow {
+  const row = new Float32Array(coarse.width);
   const last = row.length - 1;
-  for (let x = 0; x < out.length; x++) {
-    const left = lefts[x];
-    out[x] = row[left] + ways[x] * (row[left < last ? left + 1 : last] - row[left]);
-  }
+  return (at, out) => {
+    blendRows(coarse, at, row);
+    for (let x = 0; x < out.length; x++) {
+      const left = lefts[x];
+      out[x] = row[left] + ways[x] * (row[left < last ? left + 1 : last] - row[left]);
+    }
+  };
+}
+
+/** The same by the kernel. */
+function startFastRefining(kernels: Kernels, { coarse, lefts, ways }: Refining): RefineRow {
+  const { width, height, data } = coarse;
+  const sizes = [4 * width, 4 * width, 4 * width + 4, lefts.byteLength, ways.byteLength, 4 * lefts.length];
+  const [upperAt, lowerAt, rowAt, leftsAt, waysAt, outAt] = reserveBuffers(kernels, sizes);
+  const { buffer } = kernels.memory;
+  new Int32Array(buffer, leftsAt, lefts.length).set(lefts);
+  new Float64Array(buffer, waysAt, ways.length).set(ways);
+  const [upper, lower] = [upperAt, lowerAt].map((address) => new Float32Array(buffer, address, width));
+  const made = new Float32Array(buffer, outAt, lefts.length);
+  return (at, out) => {
+    const { above, below, way } = splitHeight(at, height);
+    upper.set(data.subarray(above * width, (above + 1) * width));
+    lower.set(data.subarray(below * width, (below + 1) * width));
+    kernels.refineRow(upperAt, lowerAt, way, rowAt, width, leftsAt, waysAt, outAt, lefts.length);
+    out.set(made);
+  };
 }
 
 /**

@@ -130,18 +130,21 @@ function tellFromGround(image: ColourImage): Uint8Array | undefined {
       number,
       number,
     ];
-    const middle = (left + right + top + bottom) / 4;
-    return (x: number, y: number) =>
-      middle + (right - left) * ((x + 0.5) / width - 0.5) + (bottom - top) * ((y + 0.5) / height - 0.5);
+    return { middle: (left + right + top + bottom) / 4, byX: right - left, byY: bottom - top };
   });
-  const awayOf = (at: number, c: number) => near(at, c) - planes[c]!(at % width, Math.floor(at / width));
+  const awayOf = (at: number, c: number) => {
+    const { middle, byX, byY } = planes[c]!;
+    const [x, y] = [at % width, Math.floor(at / width)];
+    return near(at, c) - (middle + byX * ((x + 0.5) / width - 0.5) + byY * ((y + 0.5) / height - 0.5));
+  };
   const rim = sides.flat();
-  const scatter = Math.max(...[0, 1, 2].map((c) => medianAbsoluteDeviation(rim.map((at) => awayOf(at, c)))));
+  const away = [0, 1, 2].map((c) => rim.map((at) => awayOf(at, c)));
+  const scatter = Math.max(...away.map((of) => medianAbsoluteDeviation(of)));
   const most = Math.max(GROUND.codes, GROUND.scatters * scatter);
   if (most > GROUND.most || scatter < GROUND.least) return undefined;
-  const isGround = (at: number) => [0, 1, 2].every((c) => Math.abs(awayOf(at, c)) <= most);
-  const ground = rim.filter(isGround);
+  const ground = rim.filter((_, i) => away.every((of) => Math.abs(of[i]!) <= most));
   if (ground.length < GROUND.ofRim * rim.length) return undefined;
+  const isGround = (at: number) => [0, 1, 2].every((c) => Math.abs(awayOf(at, c)) <= most);
   const out = new Uint8Array(width * height).fill(1);
   floodFrom(ground, {
     width,

@@ -177,6 +177,17 @@ export interface Kernels {
   endCells(sums: number, out: number, count: number, dotsPerCell: number, rows: number): void;
   countNumbers(from: number, counts: number, count: number, steps: number): void;
   coarsenRows(from: number, stride: number, count: number, rows: number, by: number, out: number): void;
+  refineRow(
+    upper: number,
+    lower: number,
+    way: number,
+    row: number,
+    coarse: number,
+    lefts: number,
+    ways: number,
+    out: number,
+    count: number,
+  ): void;
   respondBlocks(from: number, stride: number, gap: number, count: number, out: number): void;
   alongLines(values: number, gain: number, offset: number, count: number): void;
   chainLines(offset: number, gain: number, firstOffset: number, firstGain: number, count: number): void;

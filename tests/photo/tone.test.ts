@@ -2,7 +2,14 @@ import { createHash } from 'node:crypto';
 import fc from 'fast-check';
 import { describe, expect, test } from 'vitest';
 import { AppError } from '../../src/errors.ts';
-import { averageCells, averageWindow, blurCells, type Cells, coarsenCells } from '../../src/photo/cells.ts';
+import {
+  averageCells,
+  averageWindow,
+  blurCells,
+  type Cells,
+  coarsenCells,
+  refineCells,
+} from '../../src/photo/cells.ts';
 import { layCalmLines, layGuidedLines } from '../../src/photo/guided-filter.ts';
 import {
   adjustTone,
@@ -460,6 +467,10 @@ test.each([
       product: multiply(cells.data, other.data, { arithmetic }),
       counts: countNumbers(cells.data, { steps: 20, most: 100 }, { arithmetic }),
       coarse: [1, 2, 3, 40].map((by) => coarsenCells(cells, by, { arithmetic }).data),
+      refined: [1, 2, 3, 40].map((by) => {
+        const coarse = coarsenCells(cells, by);
+        return refineCells(coarse, by, { width, height, arithmetic }).data;
+      }),
       noise: [1, 3, 8, 16, 17].map((step) => cellNoise(cells, { step, arithmetic })),
     };
   });

@@ -75,6 +75,21 @@ describe('means over areas', () => {
 });
 
 describe('a small picture of a photo', () => {
+  test('kernel and plain loop give the same small picture, enlarged and reduced, of any part', async () => {
+    const photo = await readPhoto('images/photos/raccoon.jpg');
+    for (const [width, height] of [
+      [1, 1],
+      [37, 20],
+      [400, 900],
+    ] as const) {
+      const crop = { x: 13.4, y: 7.9, width: 301.5, height: 222.2 };
+      const [fast, plain] = (['simd', 'scalar'] as const).map((arithmetic) =>
+        readColour(photo, { crop, width, height, arithmetic }),
+      );
+      expect(fast).toEqual(plain);
+    }
+  });
+
   test('shows the part that was asked for', async () => {
     const photo = await decodePhoto(await makeAlphaPng(), 'photo');
     const image = readColour(photo, { crop: { x: 0, y: 0, width: 64, height: 32 }, width: 32, height: 16 });

@@ -739,8 +739,41 @@ export function coarsenRows(from: usize, stride: usize, count: i32, rows: i32, b
 }
 
 /**
+ * A row of cells between two rows of coarse ones, `way` from the upper to the lower: these as one into `row`, then
+ * between the coarse cell `lefts` says and the next one, `ways` from it; 64-bit arithmetic, as `refineRow` in
+ * src/photo/cells.ts.
+ */
+export function refineRow(
+  upper: usize,
+  lower: usize,
+  way: f64,
+  row: usize,
+  coarse: i32,
+  lefts: usize,
+  ways: usize,
+  out: usize,
+  count: i32,
+): void {
+  for (let x = 0; x < coarse; x++) {
+    const at = (<usize>x) << 2;
+    const from = <f64>load<f32>(upper + at);
+    store<f32>(row + at, <f32>(from + way * (<f64>load<f32>(lower + at) - from)));
+  }
+  // One more, so that what lies right of the last has something to read.
+  store<f32>(row + ((<usize>coarse) << 2), load<f32>(row + ((<usize>(coarse - 1)) << 2)));
+  for (const end = out + ((<usize>count) << 2); out < end; out += 4) {
+    const at = row + ((<usize>load<i32>(lefts)) << 2);
+    const from = <f64>load<f32>(at);
+    store<f32>(out, <f32>(from + load<f64>(ways) * (<f64>load<f32>(at, 4) - from)));
+    lefts += 4;
+    ways += 8;
+  }
+}
+
+/**
  * For blocks of 16 × 16 cells with a rim of one, `gap` bytes apart along rows `stride` bytes apart: the summed
- * magnitude of the response to noise, and of the cells, two 64-bit floats each; as `respond` in src/photo/statistics.ts.
+ * magnitude of the response to noise, and of the cells, two 64-bit floats each, as `respond` in
+ * src/photo/statistics.ts.
  */
 export function respondBlocks(from: usize, stride: usize, gap: usize, count: i32, out: usize): void {
   for (let block = 0; block < count; block++) {
@@ -923,8 +956,8 @@ export function blurPairs(rows: usize, taps: usize, radius: i32, out: usize, cou
 }
 
 /**
- * A symmetric blur along a row of 32-bit whole numbers: `taps` holds `radius` + 1 weights, the middle first. The row has
- * `radius` numbers more on both sides; row and result have room for a whole number of four.
+ * A symmetric blur along a row of 32-bit whole numbers: `taps` holds `radius` + 1 weights, the middle first. The row
+ * has `radius` numbers more on both sides; row and result have room for a whole number of four.
  */
 export function blurWholes(row: usize, taps: usize, radius: i32, out: usize, count: i32): void {
   const middle = v128.load_splat<i32>(taps);
