@@ -803,7 +803,7 @@ interface FittedNumber {
 	readonly high: number;
 	readonly determined: boolean;
 }
-interface GalvoMotion {
+interface GalvoMotion extends RotaryMotion {
 	readonly kind: "galvo";
 	/** Absent: `skipped`. */
 	readonly bare?: BareHandling;
@@ -832,7 +832,7 @@ interface GalvoMotion {
 	/** Speed over the bare dots between, mm/s; absent: the jump speed. */
 	readonly skipSpeedMmPerS?: number;
 }
-interface GantryMotion {
+interface GantryMotion extends RotaryMotion {
 	readonly kind: "gantry";
 	/** Absent: `skipped`. */
 	readonly bare?: Exclude<BareHandling, "dot-by-dot">;
@@ -1044,6 +1044,14 @@ interface ResponseModel {
 	 * levels of power and a chart has measured what becomes of them; in proportion when absent.
 	 */
 	readonly doseByLevel?: readonly LevelDose[];
+}
+interface RotaryMotion {
+	/** Highest speed, degrees a second. */
+	readonly rotarySpeedDegPerS?: number;
+	/** Acceleration, degrees a second each second. */
+	readonly rotaryAccelerationDegPerS2?: number;
+	/** Wait after each turn until it stands still, ms. */
+	readonly rotarySettleMs?: number;
 }
 interface ScreenChoice {
 	readonly name: string;

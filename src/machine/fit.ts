@@ -5,8 +5,9 @@ import type { ScanExtents } from './extents.ts';
 import { coverageFactor, quadraticForm } from './interval.ts';
 import { motionRecord } from './motions/register.ts';
 import { ASSUMED_MOTION_FACTORS, applyMotionParameters, listMotionParameters, withBareHandling } from './parameters.ts';
+import { withRotary } from './rotary.ts';
 import { type ScanPath, tracePath } from './scan-path.ts';
-import { computeSecondsOfPath } from './time.ts';
+import { computeSecondsOfPath, type TurnedLines } from './time.ts';
 import type { BareHandling, FittedUncertainty, Motion, MotionFactors } from './types.ts';
 
 /** One job that was timed. */
@@ -16,6 +17,8 @@ export interface Reading {
   readonly settings: BurnSettings;
   /** What the stopwatch showed, s, > 0. */
   readonly seconds: number;
+  /** Of a piece that a rotary turned; flat when absent. */
+  readonly turn?: TurnedLines;
   /** Step of the display or of the note, s: 1 when only whole seconds were written down. */
   readonly stepS: number;
 }
@@ -124,8 +127,9 @@ const LARGE_SCATTER = {
  * What the readings do not determine stays near the machine's file, and its interval says so.
  * @throws RangeError without a reading.
  */
-export function fitMotion(readings: readonly Reading[], options: FitMotionOptions): MotionFit {
+export function fitMotion(readings: readonly Reading[], given: FitMotionOptions): MotionFit {
   if (readings.length === 0) throw new RangeError('a fit needs at least one reading');
+  const options = readings.some(({ turn }) => turn) ? { ...given, motion: withRotary(given.motion) } : given;
   const own = options.motion.bare ?? 'skipped';
   const ways = listWays(readings, options.motion);
   const tried = ways.map((bare) =>
@@ -239,8 +243,8 @@ function predict({ jobs, motion, scales }: Basis, u: readonly number[]): number[
     motion,
     u.map((value, k) => value * scales[k]!),
   );
-  return jobs.map(({ path, reading: { settings, grid } }) =>
-    computeSecondsOfPath(path, { motion: changed, settings, grid }),
+  return jobs.map(({ path, reading: { settings, grid, turn } }) =>
+    computeSecondsOfPath(path, { motion: changed, settings, grid, turn }),
   );
 }
 
@@ -517,7 +521,7 @@ function withoutBare({ bare: _, ...motion }: Motion): Motion {
  * speed.
  */
 function explain(
-  { extents, grid, settings, seconds }: Reading,
+  { extents, grid, settings, seconds, turn }: Reading,
   { motion, toleranceS }: { readonly motion: Motion; readonly toleranceS: number },
 ): string | undefined {
   const secondsWith = (change: Partial<BurnSettings>) => {
@@ -526,6 +530,7 @@ function explain(
       motion,
       settings: changed,
       grid,
+      turn,
     });
   };
   const fitted = secondsWith({});

@@ -24,6 +24,7 @@ export { motionRecord } from './motions/register.ts';
 export * from './parameters.ts';
 export * from './parse-machine.ts';
 export * from './program.ts';
+export { ASSUMED_ROTARY, listRotaryRows, withoutRotary } from './rotary.ts';
 export * from './savings.ts';
 export * from './scan-path.ts';
 export * from './time.ts';

@@ -1,5 +1,6 @@
 import { NORMAL_95, student95 } from '../numeric/index.ts';
 import { ASSUMED_MOTION_FACTORS, applyMotionParameters, listMotionParameters } from './parameters.ts';
+import { withRotary } from './rotary.ts';
 import type { ScanPath } from './scan-path.ts';
 import { computeSecondsOfPath, type TimeOptions } from './time.ts';
 import type { FittedUncertainty, MotionFactors, MotionUncertainty } from './types.ts';
@@ -22,7 +23,8 @@ export interface IntervalOptions extends TimeOptions {
  * The interval of an estimate. Assumed factors: what each number changes at both ends of its range, added in squares.
  * Fitted: ± t·√((ν − 2)/ν · (gᵀCg + (lack of fit · time)²)), g the derivatives of the time by the fitted numbers.
  */
-export function estimateInterval(path: ScanPath, options: IntervalOptions): TimeInterval {
+export function estimateInterval(path: ScanPath, given: IntervalOptions): TimeInterval {
+  const options = given.turn ? { ...given, motion: withRotary(given.motion) } : given;
   const { uncertainty } = options;
   if (uncertainty?.kind === 'fitted') return intervalOfFit(path, options, uncertainty);
   return intervalOfFactors(path, options, uncertainty?.factors ?? ASSUMED_MOTION_FACTORS);
@@ -54,9 +56,21 @@ function intervalOfFactors(path: ScanPath, options: TimeOptions, factors: Motion
 function intervalOfFit(path: ScanPath, options: TimeOptions, uncertainty: FittedUncertainty): TimeInterval {
   const seconds = computeSecondsOfPath(path, options);
   const { covariance, misfitShare, degreesOfFreedom } = uncertainty;
-  const variance = quadraticForm(covariance, differentiateTime(path, options)) + (misfitShare * seconds) ** 2;
+  const slopes = differentiateTime(path, options);
+  const variance =
+    quadraticForm(covariance, slopes) + rotaryVariance(slopes, { options, uncertainty }) + (misfitShare * seconds) ** 2;
   const half = coverageFactor(degreesOfFreedom) * Math.sqrt(variance);
   return { lowS: Math.max(0, seconds - half), highS: seconds + half, level: 0.95, basis: 'fitted' };
+}
+
+/** What a rotary adds that no reading told of, s²: it may be off by its assumed factor. */
+function rotaryVariance(
+  slopes: readonly number[],
+  { options, uncertainty }: { readonly options: TimeOptions; readonly uncertainty: FittedUncertainty },
+): number {
+  if (options.turn === undefined || slopes.length === uncertainty.covariance.length) return 0;
+  const { value, factor } = listMotionParameters(options.motion).at(-1)!;
+  return ((slopes.at(-1)! * value * (ASSUMED_MOTION_FACTORS[factor] - 1)) / NORMAL_95) ** 2;
 }
 
 /** Half-width of the 95 % interval in standard deviations of Student's distribution with unit variance. */

@@ -1,5 +1,6 @@
 import type { MotionUnknown } from './motions/motion.ts';
 import { motionRecord } from './motions/register.ts';
+import { ROTARY_SETTLING } from './rotary.ts';
 import type { BareHandling, Motion, MotionFactors } from './types.ts';
 
 /** One unknown of a motion with its value. */
@@ -16,7 +17,12 @@ export const ASSUMED_MOTION_FACTORS: MotionFactors = { speed: 1.5, acceleration:
 
 function unknownsOf(motion: Motion): readonly MotionUnknown<Motion>[] {
   const { unknowns, dotByDot } = motionRecord(motion);
-  return motion.bare === 'dot-by-dot' && dotByDot ? [...unknowns, ...dotByDot.unknowns] : unknowns;
+  return [
+    ...unknowns,
+    ...(motion.bare === 'dot-by-dot' && dotByDot ? dotByDot.unknowns : []),
+    // Last, so that a machine without one has the list that it had before.
+    ...(motion.rotarySettleMs === undefined ? [] : [ROTARY_SETTLING]),
+  ];
 }
 
 /** The unknowns of a motion with what its machine's file says. */
@@ -39,7 +45,9 @@ export function applyMotionParameters(motion: Motion, values: readonly number[])
   const named = Object.fromEntries(unknownsOf(motion).map(({ name }, k) => [name, values[k]!]));
   const { apply, dotByDot } = motionRecord(motion);
   const changed = apply(motion, named);
-  return motion.bare === 'dot-by-dot' && dotByDot ? dotByDot.apply(changed, named) : changed;
+  const burned = motion.bare === 'dot-by-dot' && dotByDot ? dotByDot.apply(changed, named) : changed;
+  const { rotarySettleS } = named;
+  return rotarySettleS === undefined ? burned : { ...burned, rotarySettleMs: rotarySettleS * 1000 };
 }
 
 /**

@@ -6,6 +6,7 @@ import { SOURCES, type SourceKey } from '../sources.ts';
 import { CONTROL_CHOICES } from './control.ts';
 import { MOTIONS, motionRecord } from './motions/register.ts';
 import { listMotionParameters } from './parameters.ts';
+import { ROTARY_FIELDS, ROTARY_SETTLING } from './rotary.ts';
 import type { Machine, Motion } from './types.ts';
 
 const text = v.pipe(v.string(), v.nonEmpty());
@@ -28,6 +29,7 @@ const motion = v.variant(
       kind: v.literal(kind),
       bare: v.exactOptional(v.picklist(dotByDot ? [...LINE_WAYS, 'dot-by-dot'] : LINE_WAYS)),
       ...fields,
+      ...ROTARY_FIELDS,
     }),
   ),
 ) as unknown as v.GenericSchema<Motion>;
@@ -174,18 +176,21 @@ function findContradictions(machine: Machine): FieldFault[] {
   if (motionUncertainty?.kind === 'fitted') {
     const names = listMotionParameters(motion).map(({ name }) => name);
     const { parameters, covariance } = motionUncertainty;
-    if (parameters.join() !== names.join()) {
+    // A rotary may have been described since: what no reading told is assumed.
+    const flat = names.filter((name) => name !== ROTARY_SETTLING.name);
+    if (parameters.join() !== names.join() && parameters.join() !== flat.join()) {
       problems.push({
         field: 'motionUncertainty.parameters',
         found: parameters.join(', '),
         needed: `those of a ${motion.kind}: ${names.join(', ')}`,
       });
     }
-    if (covariance.length !== names.length || covariance.some((row) => row.length !== names.length)) {
+    const { length } = parameters;
+    if (covariance.length !== length || covariance.some((row) => row.length !== length)) {
       problems.push({
         field: 'motionUncertainty.covariance',
         found: `${covariance.length} rows of ${covariance.map((row) => row.length).join(', ')}`,
-        needed: `${names.length} rows of ${names.length}`,
+        needed: `${length} rows of ${length}`,
       });
     }
   }

@@ -2,13 +2,15 @@ import { tabulate } from '../numeric/index.ts';
 import type { BurnSettings } from '../optics/index.ts';
 import { countFiring, type DotGrid, type Dots } from '../plane/index.ts';
 import { findExtents, type ScanExtents } from './extents.ts';
-import { estimateTimeOfExtents } from './time.ts';
+import { estimateTimeOfExtents, type TurnedLines } from './time.ts';
 import type { Machine } from './types.ts';
 
 export interface SavingsOptions {
   readonly machine: Machine;
   readonly settings: BurnSettings;
   readonly grid: DotGrid;
+  /** Of a piece that a rotary turns; flat when absent. */
+  readonly turn?: TurnedLines | undefined;
   /** Line spacing that the mark supports, mm; wider ones would leave bare lines. */
   readonly supportedLineSpacingMm: number;
 }
@@ -33,10 +35,15 @@ const SPEED_STEPS = 12;
 
 /** What would make a job shorter, each change by itself, the largest saving first. */
 export function suggestSavings(dots: Dots, options: SavingsOptions): readonly Saving[] {
-  const { machine, settings, grid, supportedLineSpacingMm } = options;
+  const { machine, settings, grid, supportedLineSpacingMm, turn: rotary } = options;
   const extents = findExtents(dots);
-  const time = (of: ScanExtents, change: { settings?: BurnSettings; grid?: DotGrid } = {}) =>
-    estimateTimeOfExtents(of, { motion: machine.motion, settings, grid, ...change }).seconds;
+  const time = (of: ScanExtents, change: { settings?: BurnSettings; grid?: DotGrid } = {}) => {
+    const timed = { motion: machine.motion, settings, grid, ...change };
+    // Lines that lie further apart are further turns.
+    const wider = timed.grid.lineSpacingMm / grid.lineSpacingMm;
+    const turn = rotary && { degreesPerLine: rotary.degreesPerLine * wider };
+    return estimateTimeOfExtents(of, { ...timed, turn }).seconds;
+  };
   const now = time(extents);
   const tried: Omit<Saving, 'savedS'>[] = [];
 
@@ -83,7 +90,8 @@ export function suggestSavings(dots: Dots, options: SavingsOptions): readonly Sa
 
   const turned = turn(dots, grid);
   const [fieldWidth, fieldHeight] = machine.fieldMm;
-  if (dots.height * grid.lineSpacingMm <= fieldWidth && dots.width * grid.pitchMm <= fieldHeight) {
+  // What a rotary turns lies along the lines.
+  if (!rotary && dots.height * grid.lineSpacingMm <= fieldWidth && dots.width * grid.pitchMm <= fieldHeight) {
     tried.push({
       kind: 'turn',
       change: 'turn the picture and the piece by a quarter',

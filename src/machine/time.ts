@@ -3,6 +3,7 @@ import type { DotGrid, Dots } from '../plane/index.ts';
 import { findExtents, type ScanExtents } from './extents.ts';
 import type { RunUp } from './motions/motion.ts';
 import { motionRecord } from './motions/register.ts';
+import { ASSUMED_ROTARY, computeTurnSeconds } from './rotary.ts';
 import { type ScanPath, tracePath } from './scan-path.ts';
 import type { BareHandling, Motion } from './types.ts';
 
@@ -11,6 +12,13 @@ export interface TimeOptions {
   /** Speed, passes and scan direction are used. */
   readonly settings: BurnSettings;
   readonly grid: DotGrid;
+  /** Of a piece that a rotary turns from line to line; flat when absent. */
+  readonly turn?: TurnedLines | undefined;
+}
+
+/** How far a rotary turns from line to line. */
+export interface TurnedLines {
+  readonly degreesPerLine: number;
 }
 
 /** Where the time goes, s, all passes together. */
@@ -68,10 +76,10 @@ export function estimateTimeOfExtents(extents: ScanExtents, options: TimeOptions
 /**
  * The same from a path traced before; its scan direction and its way with bare places count, not those of the options.
  */
-export function estimateTimeOfPath(path: ScanPath, { motion, settings, grid }: TimeOptions): TimeEstimate {
+export function estimateTimeOfPath(path: ScanPath, { motion, settings, grid, turn }: TimeOptions): TimeEstimate {
   const { speedMmPerS, passes } = settings;
   const { pitchMm, lineSpacingMm } = grid;
-  const parts = computeParts(path, { motion, settings, grid });
+  const parts = computeParts(path, { motion, settings, grid, turn });
   return {
     seconds: sumParts(parts),
     parts,
@@ -81,7 +89,7 @@ export function estimateTimeOfPath(path: ScanPath, { motion, settings, grid }: T
     markedLengthMm: path.firedDots * pitchMm,
     scannedLengthMm: (path.spanDots + path.bareDots) * pitchMm,
     runUpMm: computeRunUp(motion, speedMmPerS, path.bare).runUpMm,
-    formula: describeFormula(motion, path.bare),
+    formula: describeFormula(motion, path.bare, turn),
     inputs: {
       widthDots: path.width,
       heightDots: path.height,
@@ -90,7 +98,7 @@ export function estimateTimeOfPath(path: ScanPath, { motion, settings, grid }: T
       speedMmPerS,
       passes,
       scan: path.scan,
-      ...motion,
+      ...(turn ? { ...ASSUMED_ROTARY, ...motion, degreesPerLine: turn.degreesPerLine } : motion),
       bare: path.bare,
     },
   };
@@ -101,7 +109,7 @@ export function computeSecondsOfPath(path: ScanPath, options: TimeOptions): numb
   return sumParts(computeParts(path, options));
 }
 
-function computeParts(path: ScanPath, { motion, settings, grid }: TimeOptions): TimeParts {
+function computeParts(path: ScanPath, { motion, settings, grid, turn }: TimeOptions): TimeParts {
   const { speedMmPerS, passes } = settings;
   const { pitchMm, lineSpacingMm } = grid;
   if (!(speedMmPerS > 0 && pitchMm > 0 && lineSpacingMm > 0)) {
@@ -115,7 +123,11 @@ function computeParts(path: ScanPath, { motion, settings, grid }: TimeOptions): 
   const move = createMove(motion);
   let movingS = 0;
   for (const { dots, runUps, rows, count } of path.moves) {
-    movingS += count * move(dots * pitchMm + runUps * runUpMm, rows * lineSpacingMm);
+    const alongMm = dots * pitchMm + runUps * runUpMm;
+    // The rotary turns while the spot goes back along the line; the slower of the two decides.
+    movingS += turn
+      ? count * Math.max(move(alongMm, 0), computeTurnSeconds(rows * turn.degreesPerLine, motion))
+      : count * move(alongMm, rows * lineSpacingMm);
   }
   return {
     markingS: passes * markSeconds(path, { motion, settings, grid }),
@@ -161,7 +173,10 @@ const LINES: Readonly<Record<BareHandling, string>> = {
     'Each dot is burned by itself. Marking: every dot that fires takes its pitch at scan speed v and the dot delay; every gap between the dots of a line takes the gap delay and its length at the skip speed. Lines without dots and the blank ends of lines are skipped.',
 };
 
-function describeFormula(motion: Motion, bare: BareHandling): string {
+const ROTARY =
+  ' On a rotary the way to the next line is a turn by its angle, by the same law with speed and acceleration in degrees, and the time in which it comes to rest; the spot goes along the line meanwhile, and the slower of both counts.';
+
+function describeFormula(motion: Motion, bare: BareHandling, turn: TurnedLines | undefined): string {
   const sum = { skipped: 'marking + turning', 'dot-by-dot': 'marking' }[bare as string] ?? 'marking + bare + turning';
-  return `${LINES[bare]} ${motionRecord(motion).describeFormula(motion, bare)} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
+  return `${LINES[bare]} ${motionRecord(motion).describeFormula(motion, bare)}${turn ? ROTARY : ''} Each pass ends with the move back to where it began. Time = overhead + passes × (${sum} + moving + waiting).`;
 }

@@ -13,7 +13,17 @@ export type Motion = GalvoMotion | GantryMotion;
  */
 export type BareHandling = 'skipped' | 'line-ends-scanned' | 'all-scanned' | 'dot-by-dot';
 
-export interface GalvoMotion {
+/** A rotary that turns a piece from line to line, as far as its machine's file says; absent numbers are assumed. */
+export interface RotaryMotion {
+  /** Highest speed, degrees a second. */
+  readonly rotarySpeedDegPerS?: number;
+  /** Acceleration, degrees a second each second. */
+  readonly rotaryAccelerationDegPerS2?: number;
+  /** Wait after each turn until it stands still, ms. */
+  readonly rotarySettleMs?: number;
+}
+
+export interface GalvoMotion extends RotaryMotion {
   readonly kind: 'galvo';
   /** Absent: `skipped`. */
   readonly bare?: BareHandling;
@@ -43,7 +53,7 @@ export interface GalvoMotion {
   readonly skipSpeedMmPerS?: number;
 }
 
-export interface GantryMotion {
+export interface GantryMotion extends RotaryMotion {
   readonly kind: 'gantry';
   /** Absent: `skipped`. */
   readonly bare?: Exclude<BareHandling, 'dot-by-dot'>;

@@ -188,6 +188,7 @@ async function loadReadings(
       extents,
       grid: chooseGrid(timed.grid, { pitchMm: row.pitchMm, lineSpacingMm: row.lineSpacingMm, what }),
       settings: { ...(ticket?.settings ?? machine.defaults), ...change },
+      ...(ticket?.around ? { turn: ticket.around } : {}),
       seconds: row.seconds,
       stepS: row.stepS,
     });

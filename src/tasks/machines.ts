@@ -1,5 +1,6 @@
 import {
   ASSUMED_MOTION_FACTORS,
+  listRotaryRows,
   type Machine,
   type MotionFactors,
   type MotionRow,
@@ -55,7 +56,7 @@ export function showMachine(nameOrPath: string, shop: Shop): MachineRecord {
     from,
     path,
     spotDiameterUm: machine.spotDiameterUm ?? computeSpotDiameterUm(machine),
-    motionRows: motionRecord(machine.motion).listRows(machine.motion),
+    motionRows: [...motionRecord(machine.motion).listRows(machine.motion), ...listRotaryRows(machine.motion)],
     ...(motionUncertainty?.kind === 'fitted'
       ? {}
       : { motionFactors: motionUncertainty?.factors ?? ASSUMED_MOTION_FACTORS }),

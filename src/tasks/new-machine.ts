@@ -1,6 +1,15 @@
 import { AppError } from '../errors.ts';
 import { readMachine } from '../job/index.ts';
-import { CONTROL_CHOICES, type ControlSoftware, type Machine, parseMachine, type Range } from '../machine/index.ts';
+import {
+  ASSUMED_ROTARY,
+  CONTROL_CHOICES,
+  type ControlSoftware,
+  type Machine,
+  parseMachine,
+  type Range,
+  type RotaryMotion,
+  withoutRotary,
+} from '../machine/index.ts';
 import type { Shop } from '../material/index.ts';
 import { numberOf, type OptionValues, textOf } from '../options.ts';
 import { PROGRAM_CHOICES, type ProgramWords } from '../plane/index.ts';
@@ -44,6 +53,21 @@ const PROGRAM_KEYS = {
 type ProgramKey = keyof typeof PROGRAM_KEYS;
 /** Those that are numbers. */
 const PROGRAM_NUMBERS = ['programPower', 'programDecimals', 'programBlocks', 'programLag', 'programBacklash'] as const;
+
+/** Answers about a rotary that turns pieces, and the fields of the motion that they are. */
+const ROTARY_KEYS = {
+  rotarySpeed: 'rotarySpeedDegPerS',
+  rotaryAcceleration: 'rotaryAccelerationDegPerS2',
+  rotarySettle: 'rotarySettleMs',
+} as const satisfies Readonly<Record<string, keyof RotaryMotion>>;
+type RotaryKey = keyof typeof ROTARY_KEYS;
+const ROTARY_NAMES = Object.keys(ROTARY_KEYS) as readonly RotaryKey[];
+
+const ROTARY_ASKS: Readonly<Record<RotaryKey, string>> = {
+  rotarySpeed: 'Highest speed of the rotary, degrees a second',
+  rotaryAcceleration: 'How fast it gains speed, degrees a second each second',
+  rotarySettle: 'How long it comes to rest after a turn, ms',
+};
 
 const PROGRAM_ASKS: Readonly<Record<ProgramKey, string>> = {
   programUnits: 'Units of its programs',
@@ -93,6 +117,7 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
     textOf(known, 'program') === 'yes' ||
     [...Object.keys(PROGRAM_KEYS), ...PROGRAM_NUMBERS].some((key) => known[key] !== undefined);
   const program = { ...PROGRAM_DEFAULTS, ...like.program };
+  const asksRotary = textOf(known, 'rotary') === 'yes' || ROTARY_NAMES.some((key) => known[key] !== undefined);
   const asksControl = isAsked || (Object.keys(CONTROL_KEYS) as ControlKey[]).some((key) => known[key] !== undefined);
   return findUnanswered(
     [
@@ -167,6 +192,25 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
             { key: 'programDecimals', ask: 'Decimals that it reads of a place', fallback: String(program.decimals) },
           ]
         : []),
+      ...(isAsked
+        ? [
+            {
+              key: 'rotary',
+              ask: 'Does it have a rotary that turns round pieces',
+              choices: ['no', 'yes'],
+              fallback: like.motion.rotarySettleMs === undefined ? 'no' : 'yes',
+            },
+          ]
+        : []),
+      ...(asksRotary
+        ? ROTARY_NAMES.map((key) => ({
+            key,
+            ask: ROTARY_ASKS[key],
+            fallback: String({ ...ASSUMED_ROTARY, ...like.motion }[ROTARY_KEYS[key]]),
+            rests: 'assumed' as const,
+            measuredBy: 'stopwatch readings of pieces that it turned',
+          }))
+        : []),
     ],
     known,
   );
@@ -232,10 +276,14 @@ interface Numbers {
   readonly blocksPerS?: number;
   readonly beamLagUs?: number;
   readonly backlashMm?: number;
+  readonly rotary?: RotaryMotion;
 }
 
 /** Decimals of a place that a controller can read, and the largest lag of a beam, µs. Assumed: beyond any. */
 const PROGRAM_LIMITS = { decimals: 6, lagUs: 1e6, backlashMm: 10 } as const;
+
+/** Fastest rotary, degrees a second and each second, and its longest rest, ms. Assumed: beyond any. */
+const ROTARY_LIMITS = { turnDegPerS: 1e5, rampDegPerS2: 1e7, settleMs: 1e4 } as const;
 
 /** @throws AppError option-invalid */
 function readNumbers(answers: OptionValues): Numbers {
@@ -259,8 +307,19 @@ function readNumbers(answers: OptionValues): Numbers {
     beamLagUs: numberOf(answers, 'programLag', { min: -lagUs, max: lagUs, unit: 'µs' }),
     backlashMm: numberOf(answers, 'programBacklash', { min: -backlashMm, max: backlashMm, unit: 'mm' }),
   };
+  const { turnDegPerS, rampDegPerS2, settleMs } = ROTARY_LIMITS;
+  const rotary = {
+    rotarySpeedDegPerS: numberOf(answers, 'rotarySpeed', { min: 0.1, max: turnDegPerS, unit: 'degrees a second' }),
+    rotaryAccelerationDegPerS2: numberOf(answers, 'rotaryAcceleration', {
+      ...{ min: 1, max: rampDegPerS2, unit: 'degrees a second, each second' },
+    }),
+    rotarySettleMs: numberOf(answers, 'rotarySettle', { min: 0, max: settleMs, unit: 'ms' }),
+  };
+  const known = <T extends object>(values: T) =>
+    Object.fromEntries(Object.entries(values).filter(([, value]) => value !== undefined));
   return {
-    ...Object.fromEntries(Object.entries(program).filter(([, value]) => value !== undefined)),
+    ...known(program),
+    rotary: known(rotary),
     ...(focalLengthMm === undefined ? {} : { focalLengthMm }),
     ...(size ? { fieldMm: [size.widthMm, size.heightMm] as const } : {}),
     ...(spotMm === undefined ? {} : { spotDiameterUm: Math.round(spotMm * 1e6) / 1000 }),
@@ -295,7 +354,9 @@ function buildMachine(
   const { fullPowerW = like.powerW.max, topSpeedMmPerS = like.speedMmPerS.max, rateKHz = like.rateKHz } = numbers;
   const powerW = { min: Math.min(like.powerW.min, fullPowerW), max: fullPowerW };
   const speedMmPerS = { min: Math.min(like.speedMmPerS.min, topSpeedMmPerS), max: topSpeedMmPerS };
-  const { spotDiameterUm: ownSpot, motionUncertainty, control: _control, program: _program, ...lent } = like;
+  const hasRotary = textOf(answers, 'rotary') !== 'no';
+  const kept = hasRotary ? like : withoutRotary(like);
+  const { spotDiameterUm: ownSpot, motionUncertainty, control: _control, program: _program, ...lent } = kept;
   // A machine that is changed keeps what was measured of it; one that is only like it has none of that.
   const isSame = name === like.name;
   const sameLens = numbers.focalLengthMm === undefined || numbers.focalLengthMm === like.focalLengthMm;
@@ -318,6 +379,7 @@ function buildMachine(
     powerW,
     speedMmPerS,
     ...(rateKHz ? { rateKHz } : {}),
+    motion: hasRotary ? { ...lent.motion, ...numbers.rotary } : lent.motion,
     ...(control ? { control } : {}),
     ...(program ? { program } : {}),
     defaults: {

@@ -68,15 +68,22 @@ export async function timeBitmap(
   refuseBeyond(settings, { machine, of: ticket ? 'time: settings of the ticket and the options' : 'time' });
   warnOfField(machine, { widthMm: width * grid.pitchMm, heightMm: height * grid.lineSpacingMm, warn });
   const { motion } = machine;
-  const estimate = estimateTime(dots, { motion, settings, grid });
+  const turn = ticket?.around && turnOf(ticket.around, { grid, planned: ticket.grid });
+  const estimate = estimateTime(dots, { motion, settings, grid, turn });
   const scanPath = tracePath(findExtents(dots), { scan: settings.scan, bare: motion.bare });
-  const interval = estimateInterval(scanPath, { motion, settings, grid, uncertainty: machine.motionUncertainty });
+  const interval = estimateInterval(scanPath, { motion, settings, grid, turn, uncertainty: machine.motionUncertainty });
   const supportedLineSpacingMm =
     ticket?.optics?.recommendedLineSpacingMm ??
     describeOptics(machine, { ...machine.defaults, ...settings, ...grid }).recommendedLineSpacingMm;
-  const savings = suggestSavings(dots, { machine, settings, grid, supportedLineSpacingMm });
+  const savings = suggestSavings(dots, { machine, settings, grid, supportedLineSpacingMm, turn });
   return { file: timed.bitmapPath, machine, settings, grid, dots: [width, height], estimate, interval, savings };
 }
+
+/** Lines that lie further apart than planned are further turns. */
+const turnOf = (
+  { degreesPerLine }: { readonly degreesPerLine: number },
+  { grid, planned }: { readonly grid: DotGrid; readonly planned: DotGrid },
+) => ({ degreesPerLine: (degreesPerLine * grid.lineSpacingMm) / planned.lineSpacingMm });
 
 function warnOfField(
   { name, fieldMm }: Machine,

@@ -88,6 +88,14 @@ export const MACHINE_RECORDS: readonly CommandRecord[] = [
         flags: '--program-backlash <length>',
         help: 'slack of the scan axis, mm: how far lines back lie apart at any speed (default: 0)',
       },
+      {
+        flags: '--rotary <answer>',
+        help: 'whether it has a rotary that turns round pieces; yes takes what is assumed of any for what is not said below',
+        choices: ['no', 'yes'],
+      },
+      { flags: '--rotary-speed <deg/s>', help: 'highest speed of the rotary, degrees a second' },
+      { flags: '--rotary-acceleration <deg/s2>', help: 'how fast it gains speed, degrees a second each second' },
+      { flags: '--rotary-settle <ms>', help: 'how long it comes to rest after a turn from line to line, ms' },
       FORCE,
     ],
     examples: [

@@ -2,6 +2,7 @@ import { estimateTime } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
 import { placeOnPiece } from '../../photo/index.ts';
 import { assessTone, weighCells } from '../../proof/index.ts';
+import { timingOf } from '../request/around.ts';
 import type { JobSpec } from '../request/types.ts';
 import type { Picture } from './picture.ts';
 import type { HalftoneResult, RunCost } from './types.ts';
@@ -31,7 +32,7 @@ export function compareRuns({ spec, picture, runs, make }: RunsOptions): readonl
     // Another run is another screen than the profile's, whose curve is then predicted.
     const curve = run === screen.options.run ? spec.curve : 'predicted';
     const { toned, table, mask, judged, dots } = make({ ...spec, curve, screen: { ...screen, options } });
-    const { seconds } = estimateTime(dots, { motion: machine.motion, settings: { ...settings, speedMmPerS }, grid });
+    const { seconds } = estimateTime(dots, { ...timingOf(spec), settings: { ...settings, speedMmPerS } });
     const { mean, p95 } = assessTone(dots, {
       table: dotTable,
       grid,

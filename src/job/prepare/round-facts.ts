@@ -1,7 +1,8 @@
+import { ASSUMED_ROTARY, type Motion } from '../../machine/index.ts';
 import { computeChordMm, placeOnRound } from '../../optics/index.ts';
 import type { DotGrid } from '../../plane/index.ts';
 import { roundTo } from '../page/html.ts';
-import { coneOf } from '../request/around.ts';
+import { coneOf, degreesPerLineOf } from '../request/around.ts';
 import { growthAt } from '../request/round.ts';
 import type { AroundSpec, RoundSpec } from '../request/types.ts';
 import { spacingsOn } from './round.ts';
@@ -38,12 +39,15 @@ export function describeRound(round: RoundSpec): RoundFacts {
 }
 
 /** What a ticket says of a piece that a rotary turns. */
-export function describeAround(around: AroundSpec, grid: DotGrid): AroundFacts {
+export function describeAround(
+  around: AroundSpec,
+  { grid, motion }: { readonly grid: DotGrid; readonly motion: Motion },
+): AroundFacts {
   const { diametersMm, turnMm, gapMm, isClosed, overlapMm, steps } = around;
   const [upper, lower] = diametersMm;
   const { lineSpacingMm } = grid;
   const meanMm = (upper + lower) / 2;
-  const degreesPerLine = (360 * lineSpacingMm) / turnMm;
+  const degreesPerLine = degreesPerLineOf(around, grid);
   const { slantDeg } = coneOf(around);
   const cone =
     upper === lower
@@ -55,6 +59,11 @@ export function describeAround(around: AroundSpec, grid: DotGrid): AroundFacts {
   const seam = isClosed
     ? ` The picture goes all around${overlapMm > 0 ? `, its end blended into its beginning over ${roundTo(overlapMm, 2)} mm` : ''}; the last line lies ${roundTo(lineSpacingMm + gapMm, 3)} mm before the first.`
     : ` ${roundTo(gapMm, 1)} mm of its ${roundTo(turnMm, 1)} stay bare.`;
+  const { rotarySpeedDegPerS: speed, rotaryAccelerationDegPerS2: ramp, rotarySettleMs: rest } = ASSUMED_ROTARY;
+  const clock =
+    motion.rotarySettleMs === undefined
+      ? `, as assumed of any rotary: ${speed} degrees a second, gained by ${ramp} a second, ${rest} ms to rest; stopwatch readings of turned pieces tell yours`
+      : `: ${roundTo(motion.rotarySettleMs, 1)} ms to rest`;
   return {
     diametersMm,
     turnMm,
@@ -65,6 +74,6 @@ export function describeAround(around: AroundSpec, grid: DotGrid): AroundFacts {
     degreesPerLine,
     lineSpacingsMm: spacingsOn(around, grid),
     tiltDeg: slantDeg,
-    note: `On a rotary, its axis along the scan lines and below the middle of the field: ${cone}. ${degreesPerLine.toFixed(4)} degrees from line to line.${stepped}${seam} Times count each turn to the next line as a move of the machine’s own axis: a stopwatch tells the rotary’s.`,
+    note: `On a rotary, its axis along the scan lines and below the middle of the field: ${cone}. ${degreesPerLine.toFixed(4)} degrees from line to line.${stepped}${seam} Times count each turn from line to line${clock}.`,
   };
 }

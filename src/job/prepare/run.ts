@@ -23,6 +23,7 @@ import {
 } from '../../plane/index.ts';
 import type { PriceList } from '../../price/index.ts';
 import { applyScreen, planDirectSearch, SCREENS, type SearchBands, searchDotsInBands } from '../../screens/index.ts';
+import { timingOf } from '../request/around.ts';
 import { predictPoints } from '../request/curve.ts';
 import { requestScreen } from '../request/screen.ts';
 import type { JobSpec } from '../request/types.ts';
@@ -195,8 +196,7 @@ function finishDots(
   const { stage, dots } = lettering
     ? letter(screened, picked, { frame, lettering, viewingDistanceMm })
     : { stage: screened, dots: picked };
-  const motion = { motion: spec.machine.motion, settings: spec.settings, grid: spec.grid };
-  const time = estimateTime(orientDots(dots, spec.orientation), motion);
+  const time = estimateTime(orientDots(dots, spec.orientation), timingOf(spec));
   const soft = warnOfSoftness(frame);
   const warnings = [...spec.warnings, ...notices, ...(soft ? [soft] : []), ...(lettering?.notices ?? [])];
   return { ...stage, dots, time, warnings };
@@ -285,7 +285,7 @@ export async function prepareJob(load: () => Promise<Photo>, options: PrepareOpt
   const joined = strip && spec.strip === 'joined' ? joinStrip(lying, strip) : lying;
   const byDots = spec.twoWay?.movedDots ?? 0;
   const burned = moveBackLines(joined, { byDots, bare: motion.motion.bare });
-  const time = burned === lying ? made.time : estimateTime(burned, motion);
+  const time = burned === lying ? made.time : estimateTime(burned, timingOf(spec));
   const file = { spec, title: name, frame: picture.frame };
   const bitmap = writeDots(burned, { ...file, name: `${name}.${format}` });
   const stripFiles: JobFile[] = [];

@@ -33,6 +33,7 @@ import {
 import { type PriceList, type Quote, quoteOrder } from '../../price/index.ts';
 import { describeCounts, meanDose, type SearchFacts } from '../../screens/index.ts';
 import { roundTo } from '../page/html.ts';
+import { timingOf } from '../request/around.ts';
 import { recommendStartSpacingMm } from '../request/grid.ts';
 import type { PieceInField } from '../request/place.ts';
 import { saySide } from '../request/side.ts';
@@ -205,7 +206,7 @@ export function describeJob(facts: TicketFacts): { readonly ticket: Ticket; read
     ...(spec.side ? { seen: describeSide(spec.side) } : {}),
     ...(facts.program ? { program: facts.program } : {}),
     ...(spec.round ? { round: describeRound(spec.round) } : {}),
-    ...(spec.around ? { around: describeAround(spec.around, grid) } : {}),
+    ...(spec.around ? { around: describeAround(spec.around, { grid, motion: machine.motion }) } : {}),
     ...(facts.strip ? { strip: facts.strip } : {}),
     ...(picture.lettering ? { lettering: picture.lettering.facts } : {}),
     ...describeHandling(material),
@@ -277,8 +278,8 @@ const LEAST_LEFT_UM = 0.1;
 
 /** What brings lines there and back together, what is left to type in, and what it saves. */
 function describeTwoWay(twoWay: TwoWayCorrection, { spec, burned, time }: TicketFacts): NonNullable<Ticket['twoWay']> {
-  const { machine, settings, grid } = spec;
-  const oneWay = estimateTime(burned, { motion: machine.motion, settings: { ...settings, scan: 'one-way' }, grid });
+  const { settings } = spec;
+  const oneWay = estimateTime(burned, { ...timingOf(spec), settings: { ...settings, scan: 'one-way' } });
   const savedS = round3(oneWay.seconds - time.seconds);
   const { offsetUm, lowUm, highUm, movedDots, by, dates } = twoWay;
   const [offset, low, high] = [offsetUm, lowUm, highUm].map((um) => roundTo(um, 1));
@@ -385,10 +386,9 @@ const round3 = (value: number) => Math.round(value * 1000) / 1000;
 
 /** Between which times the bitmap is burned, by what is known of the machine. */
 function intervalOf({ spec, burned }: TicketFacts): TimeInterval {
-  const { machine, settings, grid } = spec;
-  const { motion, motionUncertainty: uncertainty } = machine;
-  const path = tracePath(findExtents(burned), { scan: settings.scan, bare: motion.bare });
-  return estimateInterval(path, { motion, settings, grid, uncertainty });
+  const { motion, motionUncertainty: uncertainty } = spec.machine;
+  const path = tracePath(findExtents(burned), { scan: spec.settings.scan, bare: motion.bare });
+  return estimateInterval(path, { ...timingOf(spec), uncertainty });
 }
 
 function priceOf({ spec, name, frame, time }: TicketFacts, prices: PriceList): Quote {

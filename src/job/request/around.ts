@@ -2,7 +2,7 @@ import { AppError } from '../../errors.ts';
 import { type UnrolledCone, unrollCone } from '../../optics/index.ts';
 import type { DotGrid } from '../../plane/index.ts';
 import type { SizeMm } from '../../units.ts';
-import type { AroundRequest, AroundSpec } from './types.ts';
+import type { AroundRequest, AroundSpec, JobSpec } from './types.ts';
 
 /** How far a width may be from a whole turn and still be meant as one, mm. Assumed: nobody wants so narrow a gap. */
 const MEANT_MM = 1;
@@ -12,8 +12,25 @@ const MOST_BLENDED = 0.25;
 const MOST_OFF = 0.25;
 /** How far from the wanted spacing one may be that closes the turn, a share. Assumed: tones change as little. */
 const CLOSING_OFF = 0.1;
+/** Degrees of a turn. Exact: by definition. */
+const TURN_DEG = 360;
 /** Steepest cone, degrees between surface and axis. Assumed: beyond, a piece slips in any rotary. */
 const STEEPEST_DEG = 30;
+
+/** What the clock needs of a job. */
+export function timingOf({
+  machine,
+  settings,
+  grid,
+  around,
+}: Pick<JobSpec, 'machine' | 'settings' | 'grid' | 'around'>) {
+  const turn = around && { degreesPerLine: degreesPerLineOf(around, grid) };
+  return { motion: machine.motion, settings, grid, ...(turn ? { turn } : {}) };
+}
+
+/** How far the rotary turns from line to line. */
+export const degreesPerLineOf = ({ turnMm }: Pick<AroundSpec, 'turnMm'>, { lineSpacingMm }: DotGrid): number =>
+  (TURN_DEG * lineSpacingMm) / turnMm;
 
 export const coneOf = ({ diametersMm, heightMm }: Pick<AroundSpec, 'diametersMm' | 'heightMm'>): UnrolledCone =>
   unrollCone(diametersMm, heightMm);

@@ -13,6 +13,7 @@ import { assessProof, predictSeen } from '../prepare/proof.ts';
 import { makeDots } from '../prepare/run.ts';
 import type { Ticket } from '../prepare/types.ts';
 
+import { timingOf } from '../request/around.ts';
 import type { JobSpec } from '../request/types.ts';
 
 /** One way to burn a photo: what it costs in time, and how right its tones will be. */
@@ -57,7 +58,7 @@ export async function compareWays(photo: Photo, options: CompareTimesOptions): P
     for (const scan of scans) {
       const settings = { ...spec.settings, scan };
       const path = tracePath(extents, { scan, bare: machine.motion.bare });
-      const timed = { motion: machine.motion, settings, grid };
+      const timed = { ...timingOf(spec), settings };
       ways.push({
         screen: spec.screen.name,
         pitchMm: grid.pitchMm,
