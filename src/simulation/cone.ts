@@ -28,7 +28,7 @@ export interface TurnedPiece {
   readonly rgb: Float32Array;
 }
 
-/** Largest change of the diameter over a strip that is burned as if it were a tube, a share. Assumed: tones tell less. */
+/** Largest change of the diameter over a strip that is burned as a tube, a share. Assumed: tones tell less. */
 const STRIP_CHANGE = 0.004;
 /** Narrowest and widest strip, mm. Assumed: narrower ones cost time, and wider ones memory, for nothing. */
 const STRIP_MM = [0.5, 6] as const;

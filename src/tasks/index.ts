@@ -62,8 +62,10 @@ export {
   listMaterials,
   listPalettes,
   listScreens,
+  showJig,
   showMaterial,
   showPalette,
+  showScreen,
   writeScreensPage,
 } from './list-stock.ts';
 export { listLayouts, listProfiles } from './listing.ts';

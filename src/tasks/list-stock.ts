@@ -1,3 +1,5 @@
+import { findCloseNames } from '../close-names.ts';
+import { AppError } from '../errors.ts';
 import { findMaterial, readMachine, renderScreensPage } from '../job/index.ts';
 import {
   type FoundRecord,
@@ -10,8 +12,8 @@ import {
 } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { writeFilesAtomic } from '../plane/index.ts';
-import { parseJig } from '../plate/index.ts';
-import { SCREEN_NAMES, SCREENS, type ScreenName, type ScreenRecord } from '../screens/index.ts';
+import { type Jig, parseJig } from '../plate/index.ts';
+import { fillOptions, SCREEN_NAMES, SCREENS, type ScreenName, type ScreenRecord } from '../screens/index.ts';
 import { SOURCES } from '../sources.ts';
 import { listRecords } from './listing.ts';
 
@@ -104,6 +106,53 @@ export function listJigs(shop: Shop) {
       return { name, title, widthMm, heightMm, pockets: [...sizes.values()].sort((a, b) => b.count - a.count) };
     },
   });
+}
+
+/** A jig with where each of its pockets lies, and the file it is from. */
+export interface ShownJig {
+  readonly jig: Jig;
+  readonly from: string;
+  readonly path: string;
+}
+
+/**
+ * One jig.
+ * @param nameOrPath a jig of the shop, or the path of its file
+ * @throws AppError name-unknown, path-*, file-invalid
+ */
+export function showJig(nameOrPath: string, shop: Shop): ShownJig {
+  const { json, path, from } = shop.read('jigs', nameOrPath);
+  return { jig: parseJig(json, path), from, path };
+}
+
+/** An option of a screen, and what it is when nothing is said. */
+export interface ScreenOptionRow {
+  readonly name: string;
+  readonly value: string | number;
+}
+
+export interface ShownScreen extends ListedScreen {
+  readonly options: readonly ScreenOptionRow[];
+  /** Share of the tone's error that is passed on: 1 keeps the tone, less loses some on purpose. */
+  readonly weightSum: number;
+  readonly source: string;
+}
+
+/** One screen: what it is good for, its options with what they are when nothing is said, and where it comes from. */
+export function showScreen(name: string): ShownScreen {
+  const found = SCREEN_NAMES.find((one) => one === name);
+  if (!found) {
+    const close = findCloseNames(name, SCREEN_NAMES);
+    const hint = close.length > 0 ? `did you mean ${close.join(' or ')}?` : `there are ${SCREEN_NAMES.join(', ')}`;
+    throw new AppError('name-unknown', `found no screen "${name}"; ${hint}`, {
+      asked: name,
+      names: SCREEN_NAMES,
+    });
+  }
+  const { title, family, uses, goodFor, defaults, weightSum, source } = SCREENS[found];
+  const filled = fillOptions({}, defaults);
+  const options = uses.map((option) => ({ name: option, value: filled[option] }));
+  return { name: found, title, family, uses, goodFor, options, weightSum, source: SOURCES[source] };
 }
 
 export interface ListedScreen extends Pick<ScreenRecord, 'title' | 'family' | 'uses'> {

@@ -77,7 +77,7 @@ export type BurnFault = (typeof BURN_FAULTS)[number];
 const FAULTS: readonly string[] = [...BURN_FAULTS, ...Object.keys(CAPTURE_FAULTS)];
 const isBurnFault = (fault: string): fault is BurnFault => BURN_FAULTS.includes(fault as BurnFault);
 const isCaptureFault = (fault: string): fault is CaptureFault => Object.hasOwn(CAPTURE_FAULTS, fault);
-/** Sides from which a turned piece is looked at, degrees right of the picture's middle. By definition: a quarter each. */
+/** Sides of a turned piece, degrees right of the picture's middle. By definition: a quarter each. */
 const VIEWS: Readonly<Record<Exclude<PieceView, 'unrolled'>, number>> = { front: 0, right: 90, back: 180, left: 270 };
 /** Cameras by name. */
 export const CAMERA_NAMES: readonly string[] = Object.keys(CAMERAS);

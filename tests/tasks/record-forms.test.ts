@@ -32,7 +32,7 @@ describe('a form', () => {
     const all = fields({ kind: 'machine', answers: { like: 'galvo-1064-f160' } });
     expect(all.map(({ key }) => key)).toEqual([
       ...['title', 'like', 'focalLength', 'field', 'fullPower', 'topSpeed', 'rates'],
-      ...['powerUnit', 'speedUnit', 'rateUnit', 'fires', 'origin', 'mirrors', 'program'],
+      ...['powerUnit', 'speedUnit', 'rateUnit', 'fires', 'origin', 'mirrors', 'program', 'rotary'],
     ]);
     const lens = all.find(({ key }) => key === 'focalLength')!;
     const machine = readMachine('galvo-1064-f160', shop);

@@ -17,8 +17,10 @@ import {
   newPrices,
   readPrices,
   restNotice,
+  showJig,
   showMaterial,
   showPalette,
+  showScreen,
   wakeNotice,
   writeScreensPage,
 } from '../../tasks/index.ts';
@@ -34,6 +36,17 @@ type Action = (
   commandContext: CommandContext,
   kind: string,
 ) => Promise<Outcome> | Outcome;
+
+/** Options of screens that `prepare` calls otherwise than the library does. */
+const SCREEN_FLAGS: Readonly<Record<string, string>> = {
+  scan: '--serpentine, --raster',
+  errorOf: '--model-based',
+  dotSize: '--dot-size',
+  size: '--matrix',
+  viewingDistanceMm: '--viewing-distance',
+  linesPerCm: '--lines-per-cm',
+  angleDeg: '--angle',
+};
 
 /** By the name of the command: its last word comes as the first argument. */
 const ACTIONS: Readonly<Record<string, Action>> = {
@@ -134,6 +147,33 @@ const ACTIONS: Readonly<Record<string, Action>> = {
     ]);
     return { json: { jigs: json }, text: alignColumns([['NAME', 'TITLE', 'BOARD', 'POCKETS, MM', 'FROM'], ...rows]) };
   },
+  'jig show': ([name], _, { shop }) => {
+    const { jig, from, path } = showJig(name!, shop);
+    const { title, widthMm, heightMm, machine, stop, origin, clearanceMm, kerfMm, marginMm, pockets } = jig;
+    const facts = [
+      ['board', `${formatNumber(widthMm)} × ${formatNumber(heightMm)} mm, pushed into the ${stop.replace('-', ' ')}`],
+      ['machine', machine ?? 'any'],
+      ['0, 0', `${origin.at.replace('-', ' ')}, y counts ${origin.yAxis}`],
+      ['margin', `nothing nearer than ${formatNumber(marginMm)} mm to the edge of the field`],
+      ['cut', `pockets ${formatNumber(clearanceMm)} mm larger, ${formatNumber(kerfMm)} mm kerf`],
+      ['from', `${from}, ${path}`],
+    ];
+    const rows = pockets.map((pocket) => [
+      pocket.name,
+      `${formatNumber(pocket.xMm)}, ${formatNumber(pocket.yMm)}`,
+      `${formatNumber(pocket.widthMm)} × ${formatNumber(pocket.heightMm)}`,
+      pocket.stop.replace('-', ' '),
+      pocket.use,
+    ]);
+    return {
+      json: { jig, from, path },
+      text: [
+        `${title} (${jig.name})`,
+        alignColumns(facts, '  '),
+        alignColumns([['POCKET', 'AT, MM', 'SIZE, MM', 'STOP', 'FOR'], ...rows], '  '),
+      ].join('\n\n'),
+    };
+  },
   'jig new': async (_, options, { io, shop }) => {
     const answers = await askRest(options, { io, next: (known) => askOfJig(known, shop), check: checkJigAnswer });
     const { jig, path } = await newJig(answers, { shop, force: options.force === true });
@@ -160,6 +200,32 @@ const ACTIONS: Readonly<Record<string, Action>> = {
     return {
       json: { screens, page: path ?? null },
       text: alignColumns([...(path === undefined ? [] : [['wrote', path]]), ['NAME', 'GOOD FOR'], ...rows]),
+    };
+  },
+  'screen show': ([name]) => {
+    const shown = showScreen(name!);
+    const { title, family, goodFor, options, weightSum, source } = shown;
+    const kept = weightSum === 1 ? 'keeps the tone' : `passes on ${formatNumber(100 * weightSum)} % of a tone’s error`;
+    return {
+      json: shown,
+      text: [
+        `${title} (${shown.name})`,
+        alignColumns(
+          [
+            ['good for', goodFor],
+            ['family', `${family}; ${kept}`],
+            ['source', source],
+          ],
+          '  ',
+        ),
+        alignColumns(
+          [
+            ['OPTION', 'DEFAULT'],
+            ...options.map(({ name: option, value }) => [SCREEN_FLAGS[option] ?? `--${option}`, String(value)]),
+          ],
+          '  ',
+        ),
+      ].join('\n\n'),
     };
   },
   'warning list': (_, __, { shop }) => {

@@ -81,6 +81,14 @@ export const SHOP_RECORDS: readonly CommandRecord[] = [
     load: loadRecordsOf('screen'),
   },
   {
+    name: 'screen show',
+    summary: 'One screen: what it is good for, its options with what they are when nothing is said, its source.',
+    args: '<name>',
+    options: [],
+    examples: ['screen show ostromoukhov'],
+    load: loadRecordsOf('screen'),
+  },
+  {
     name: 'palette list',
     summary: 'All palettes of several marks.',
     args: '',
@@ -102,6 +110,14 @@ export const SHOP_RECORDS: readonly CommandRecord[] = [
     args: '',
     options: [],
     examples: ['jig list'],
+    load: loadRecordsOf('jig'),
+  },
+  {
+    name: 'jig show',
+    summary: 'One jig: its board, where its 0, 0 is, and every pocket with its place.',
+    args: '<name>',
+    options: [],
+    examples: ['jig show cards-2x3'],
     load: loadRecordsOf('jig'),
   },
   {
