@@ -1,9 +1,9 @@
 // A wedge and a circle around a cone that a rotary turns, on virtual engravers whose lines lie as far apart as the
 // girth makes them: prepared as if the piece were flat (before) and with its two diameters (after). Tones along the
 // axis beside those half-way, the circle's shape on the skin laid flat, and what shows at the seam of a picture that
-// goes all around. The profile is learned from a scanned flat chart. The engravers are the project's own (`engraveCone`) and the
-// second one of benchmarks/mismatch, burned in rings. Arguments: words of the cases' names. DIAMETERS (34,30), HEIGHT
-// (40 mm); with ALL=1 tones are listed by place.
+// goes all around. The profile is learned from a scanned flat chart. The engravers are the project's own
+// (`engraveCone`) and the second one of benchmarks/mismatch, burned in rings. Arguments: words of the cases' names.
+// DIAMETERS (34,30), HEIGHT (40 mm); with ALL=1 tones are listed by place.
 import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';

@@ -43,7 +43,7 @@ const SCREEN_FLAGS: Readonly<Record<string, string>> = {
   errorOf: '--model-based',
   dotSize: '--dot-size',
   size: '--matrix',
-  viewingDistanceMm: '--viewing-distance',
+  viewingDistanceMm: '--viewed-from',
   linesPerCm: '--lines-per-cm',
   angleDeg: '--angle',
 };
