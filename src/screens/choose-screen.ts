@@ -8,6 +8,8 @@ export interface ScreenFacts {
   readonly grid: DotGrid;
   /** Dose levels per dot. */
   readonly levels: number;
+  /** Whether what levels leave was measured, and not taken in proportion. */
+  readonly knowsLevels?: boolean;
   /** Whether the marks of dots are known from a profile, and not assumed. */
   readonly knowsMarks: boolean;
   /** Strength that a lone dot leaves, of what it would add to a solid. */
@@ -60,13 +62,21 @@ export function shortestRun(
 export const DISPERSED_SCREEN = 'ostromoukhov' satisfies ScreenName;
 
 /**
- * The screen for a material on a machine, and why. In this order: modulated dots need no screen for their texture; what
+ * The screen for a material on a machine, and why. In this order: modulated dots are counted where what they leave was
+ * measured, and need no screen for their texture otherwise; what
  * cannot hold single dots gets clusters, spread while they are small, in fixed places when they are large; a beam that
  * is slow to switch gets runs; known marks are counted; with the screen whose ramps are the most even of those that
  * take one pass (benchmarks/ramps.ts).
  */
 export function chooseScreen(facts: ScreenFacts): ChosenScreen {
-  const { grid, levels, knowsMarks, loneStrength, repeatability, shortestRun: run } = facts;
+  const { grid, levels, knowsLevels = false, knowsMarks, loneStrength, repeatability, shortestRun: run } = facts;
+  if (levels > 2 && knowsLevels) {
+    return {
+      name: DISPERSED_SCREEN,
+      options: { errorOf: 'marks' },
+      reason: `The profile tells what ${levels} power levels per dot leave, so the error passed on is that of the marks.`,
+    };
+  }
   if (levels > 2) {
     return {
       name: 'zhou-fang',

@@ -57,6 +57,6 @@ function searchHere(plan: SearchPlan, bands: readonly Band[], done: () => void):
   });
 }
 
-function dotsOf({ width, height, dots }: SearchPlan): Dots {
-  return createDots(width, height, 2, dots);
+function dotsOf({ width, height, dots, marks }: SearchPlan): Dots {
+  return createDots(width, height, marks?.levels ?? 2, dots);
 }

@@ -19,6 +19,8 @@ import {
   SIERRA_TWO_ROW,
   STUCKI,
 } from './kernels.ts';
+import { diffuseLevelMarks } from './level-diffusion.ts';
+import { type LevelMarks, tabulateLevelMarks } from './level-marks.ts';
 import { diffuseMarks } from './mark-diffusion.ts';
 import { levelStrengths } from './mark-levels.ts';
 import { type MarkSteps, tabulateMarkSteps } from './mark-steps.ts';
@@ -26,7 +28,14 @@ import { DEFAULT_OPTIONS, fillOptions } from './options.ts';
 import { generateClusteredDot, generateLines, type PeriodicTile, periodOf } from './periodic.ts';
 import { planSearch, type SearchPlan } from './search-plan.ts';
 import { applyMask, createMask, type ThresholdMask } from './threshold-mask.ts';
-import { SCREEN_NAMES, type ScreenName, type ScreenOptions, type ScreenRecord, type ScreenRequest } from './types.ts';
+import {
+  type MarkTable,
+  SCREEN_NAMES,
+  type ScreenName,
+  type ScreenOptions,
+  type ScreenRecord,
+  type ScreenRequest,
+} from './types.ts';
 import { diffuseVariable } from './variable-diffusion.ts';
 import { OSTROMOUKHOV, type VariableKernel, ZHOU_FANG } from './variable-kernels.ts';
 import { diffuseVariableMarks } from './variable-marks.ts';
@@ -64,6 +73,10 @@ function fixedScreen({ name, title, goodFor }: Named, kernel: DiffusionKernel): 
     toneTolerance: ({ levels }) => DIFFUSION_TOLERANCE + (1 - kernel.weightSum) / (2 * (levels - 1)),
     screen(coverage, { scan, levels: doses, errorOf, edges, run }, _grid, { marks }) {
       const start = listWarmUpRows(coverage);
+      if (errorOf === 'marks' && doses > 2) {
+        refuseLevels(edges > 0 || run > 1 ? doses : 2);
+        return diffuseLevels(coverage, { kernel, scan, seed: 1, levels: doses }, marks);
+      }
       if (errorOf === 'marks' || edges > 0 || run > 1) {
         refuseLevels(doses);
         const table = errorOf === 'marks' ? needMarks(marks) : ONE_DOT;
@@ -97,7 +110,7 @@ function variableScreen({ name, title, goodFor }: Named, kernel: VariableKernel)
     screen(coverage, { scan, levels, seed, errorOf }, _grid, { marks }) {
       const start = listWarmUpRows(coverage);
       if (errorOf === 'dots') return diffuseVariable(coverage, { kernel, scan, levels, seed, start });
-      refuseLevels(levels);
+      if (levels > 2) return diffuseLevels(coverage, { kernel, scan, seed, levels }, marks);
       const table = needMarks(marks);
       const known = { kernel, scan, seed, table, steps: stepsOf(table) };
       const asked = levelsOf(table, [name, scan, seed], (plane) =>
@@ -140,11 +153,37 @@ function levelsOf(
   return { levels };
 }
 
+/** The same for dots that have levels of power. */
+function diffuseLevels(
+  wanted: Plane<'coverage'>,
+  {
+    levels,
+    ...how
+  }: { readonly kernel: DiffusionKernel | VariableKernel; readonly levels: number } & Pick<
+    ScreenOptions,
+    'scan' | 'seed'
+  >,
+  marks: MarkTable | undefined,
+): Dots {
+  return diffuseLevelMarks(wanted, { ...how, marks: needDoses(marks, levels), start: listWarmUpRows(wanted) });
+}
+
+function needDoses(marks: MarkTable | undefined, levels: number): LevelMarks {
+  if (!marks?.dose) {
+    throw new AppError(
+      'option-invalid',
+      `dose levels per dot: found ${levels} and nothing that was measured of what they leave, needed a profile whose tone chart had levels, for a screen that counts marks`,
+      { option: 'levels', found: levels },
+    );
+  }
+  return tabulateLevelMarks(marks.dose, levels);
+}
+
 function refuseLevels(levels: number): void {
   if (levels === 2) return;
   throw new AppError(
     'option-invalid',
-    `dose levels per dot: found ${levels}, needed 2 for a screen that searches, counts marks, follows edges or keeps runs`,
+    `dose levels per dot: found ${levels}, needed 2 for a screen that follows edges, keeps runs or searches without what dots leave`,
     { option: 'levels', found: levels },
   );
 }
@@ -404,7 +443,14 @@ export function planDirectSearch(
   { name, grid, marks, isShared = false, ...given }: ScreenRequest & { readonly isShared?: boolean },
 ): SearchPlan {
   const { levels, response, viewingDistanceMm } = fillOptions(given, SCREENS[name].defaults);
-  refuseLevels(levels);
+  const eyeBlurMm = computeEyeBlurMm({ viewingDistanceMm });
+  if (levels > 2) {
+    refuseLevels(response === 'table' ? 2 : levels);
+    const ofLevels = needDoses(marks, levels);
+    const kernel = OSTROMOUKHOV;
+    const start = diffuseLevels(wanted, { kernel, scan: 'serpentine', seed: 1, levels }, marks);
+    return planSearch(wanted, start, { grid, eyeBlurMm, response, isShared, marks: ofLevels });
+  }
   const table = marks ? { table: marks } : {};
   // Not Floyd and Steinberg's dots: at a quarter they lie in a lattice that no toggle and no swap of neighbours leaves.
   const start = SCREENS.ostromoukhov.screen(
@@ -413,7 +459,6 @@ export function planDirectSearch(
     grid,
     marks ? { marks } : {},
   );
-  const eyeBlurMm = computeEyeBlurMm({ viewingDistanceMm });
   return planSearch(wanted, start, { grid, eyeBlurMm, response, isShared, ...table });
 }
 

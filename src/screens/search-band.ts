@@ -1,3 +1,5 @@
+import { closeLevelBand, openLevelBand, searchLevelRow } from './search-levels.ts';
+import type { LevelMarks } from './level-marks.ts';
 import { addFar, closeFarField, type FarField, type FarLook, lookFar, openFarField, tryFar } from './search-far.ts';
 import {
   createTrial,
@@ -46,6 +48,7 @@ export interface BandResult {
  * once.
  */
 export function searchBand(plan: SearchPlan, band: Band, arithmetic?: 'simd' | 'scalar'): BandResult {
+  if (plan.marks) return searchLevels(plan, band, { marks: plan.marks, arithmetic });
   const state = openBand(plan, band, arithmetic);
   const dots = (band.to - band.from) * plan.width;
   const counts = { toggles: 0, swaps: 0, gained: 0, sweeps: 0 };
@@ -58,6 +61,40 @@ export function searchBand(plan: SearchPlan, band: Band, arithmetic?: 'simd' | '
   }
   closeNearField(plan, band, state.nearField);
   closeFarField(plan, band, state.farField);
+  return counts;
+}
+
+/** The same over dots that have levels of power. */
+function searchLevels(
+  plan: SearchPlan,
+  band: Band,
+  { marks, arithmetic }: { readonly marks: LevelMarks; readonly arithmetic: 'simd' | 'scalar' | undefined },
+): BandResult {
+  const state = openLevelBand(plan, band, { marks, arithmetic });
+  const { width, first, last } = state.shape;
+  const blocks = layOutBlocks(plan, band);
+  const counts = { toggles: 0, swaps: 0, gained: 0, sweeps: 0 };
+  const dots = (band.to - band.from) * width;
+  const searchAt = ({ blockX, blockY }: { readonly blockX: number; readonly blockY: number }) => {
+    const left = blockX << BLOCK_BITS;
+    const upper = first + (blockY << BLOCK_BITS);
+    for (let row = upper; row < Math.min(last, upper + BLOCK); row++) {
+      searchLevelRow(state, { row, left, right: Math.min(width, left + BLOCK) }, (x, change, gained) => {
+        counts.gained += gained;
+        if (change === 'toggle') counts.toggles++;
+        else counts.swaps++;
+        markDue(blocks, x, row - first);
+      });
+    }
+  };
+  let changed = dots;
+  while (counts.sweeps < MOST_SWEEPS && changed * STOP_ONE_IN >= dots && changed > 0) {
+    const before = counts.toggles + counts.swaps;
+    sweepBlocks(blocks, searchAt);
+    changed = counts.toggles + counts.swaps - before;
+    counts.sweeps++;
+  }
+  closeLevelBand(plan, band, state);
   return counts;
 }
 
@@ -82,8 +119,6 @@ interface Blocks {
 
 function openBand(plan: SearchPlan, band: Band, arithmetic?: 'simd' | 'scalar'): BandState {
   const nearField = openNearField(plan, band, arithmetic);
-  const across = Math.ceil(plan.width / BLOCK);
-  const down = Math.ceil((band.to - band.from) / BLOCK);
   return {
     nearField,
     farField: openFarField(plan, band),
@@ -91,12 +126,18 @@ function openBand(plan: SearchPlan, band: Band, arithmetic?: 'simd' | 'scalar'):
     pairs: listPairs(plan),
     look: { tones: new Float64Array(BLOCK), toneColumns: new Float64Array(BLOCK + 2), slope: 0 },
     trial: createTrial(),
-    blocks: {
-      across,
-      down,
-      due: new Uint8Array((across + 2) * (down + 2)).fill(1),
-      dueNext: new Uint8Array((across + 2) * (down + 2)),
-    },
+    blocks: layOutBlocks(plan, band),
+  };
+}
+
+function layOutBlocks({ width }: SearchPlan, band: Band): Blocks {
+  const across = Math.ceil(width / BLOCK);
+  const down = Math.ceil((band.to - band.from) / BLOCK);
+  return {
+    across,
+    down,
+    due: new Uint8Array((across + 2) * (down + 2)).fill(1),
+    dueNext: new Uint8Array((across + 2) * (down + 2)),
   };
 }
 
@@ -107,13 +148,20 @@ interface Counts {
 }
 
 function sweep(state: BandState, counts: Counts): void {
-  const { due, dueNext } = state.blocks;
-  const stride = state.blocks.across + 2;
-  for (let blockY = 0; blockY < state.blocks.down; blockY++) {
-    for (let blockX = 0; blockX < state.blocks.across; blockX++) {
+  sweepBlocks(state.blocks, ({ blockX, blockY }) => searchBlock(state, { blockX, blockY, counts }));
+}
+
+/** Looks at every block that is due, and takes those to be looked at next for due. */
+function sweepBlocks(
+  { across, down, due, dueNext }: Blocks,
+  searchAt: (block: { readonly blockX: number; readonly blockY: number }) => void,
+): void {
+  const stride = across + 2;
+  for (let blockY = 0; blockY < down; blockY++) {
+    for (let blockX = 0; blockX < across; blockX++) {
       const block = (blockY + 1) * stride + blockX + 1;
       if (due[block] === 0 && dueNext[block] === 0) continue;
-      searchBlock(state, { blockX, blockY, counts });
+      searchAt({ blockX, blockY });
     }
   }
   due.set(dueNext);

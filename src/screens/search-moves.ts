@@ -1,4 +1,4 @@
-import { listNeighbours } from '../plane/index.ts';
+import { type DotNeighbourhood, listNeighbours } from '../plane/index.ts';
 import { type EyeCells, FULL, type SearchPlan } from './search-plan.ts';
 
 /** One way to change dots: which cells of a box around the first dot change which bit of their neighbourhood. */
@@ -90,8 +90,6 @@ const TABLE_MARGIN = 0.5;
 export function listMoves(plan: SearchPlan, stride: number): Move[] {
   const { table, nearX, nearY, cellsX, cellsY } = plan;
   const places = listNeighbours(table);
-  const sideX = table.columns >> 1;
-  const sideY = table.rows >> 1;
   const near = (dx: number, dy: number) => nearX.taps[nearX.reach + dx] * nearY.taps[nearY.reach + dy];
   const margin = places.length === 1 ? 1 : TABLE_MARGIN;
   const steps = [
@@ -106,11 +104,8 @@ export function listMoves(plan: SearchPlan, stride: number): Move[] {
     [1, 1],
   ] as const;
   return steps.map(([px, py]) => {
-    const dx = Math.min(0, px) - sideX;
-    const dy = Math.min(0, py) - sideY;
-    const columns = Math.abs(px) + table.columns;
-    const rows = Math.abs(py) + table.rows;
-    const bits = new Int32Array(columns * rows);
+    const box = moveBox(table, { px, py, stride });
+    const { dx, dy, columns, bits } = box;
     // A cell sees a dot at minus its own place from the dot.
     const addDot = (atX: number, atY: number) =>
       places.forEach((place, i) => {
@@ -122,8 +117,26 @@ export function listMoves(plan: SearchPlan, stride: number): Move[] {
     const alone = near(0, 0) + squareShares(cellsX) * squareShares(cellsY);
     const reach = Math.abs(px) <= nearX.reach && Math.abs(py) <= nearY.reach ? near(px, py) : 0;
     const cost = margin * FULL * (isSwap ? near(0, 0) - reach : alone / 2);
-    return { partner: py * stride + px, dx, dy, columns, rows, bits, cost };
+    return { ...box, cost };
   });
+}
+
+/** Where the cells lie that a dot changes, or a dot and one beside it. */
+export function moveBox(
+  table: Pick<DotNeighbourhood, 'columns' | 'rows'>,
+  { px, py, stride }: { readonly px: number; readonly py: number; readonly stride: number },
+): Move {
+  const columns = Math.abs(px) + table.columns;
+  const rows = Math.abs(py) + table.rows;
+  return {
+    partner: py * stride + px,
+    dx: Math.min(0, px) - (table.columns >> 1),
+    dy: Math.min(0, py) - (table.rows >> 1),
+    columns,
+    rows,
+    bits: new Int32Array(columns * rows),
+    cost: 0,
+  };
 }
 
 /** Far energy of one dot in the middle of a cell along one axis. */

@@ -52,14 +52,31 @@ type ErrorsOf = (row: number, errors: Int32Array) => boolean;
  * version; `simd` takes the kernels when they can be had. Both give the same whole numbers.
  */
 export function openNearField(plan: SearchPlan, band: Band, arithmetic: 'simd' | 'scalar' = 'simd'): NearField {
-  const { width, height, table, nearX, nearY } = plan;
+  const { nearX, nearY } = plan;
+  const shape = layOutBand(plan, band);
+  const size = shape.stride * shape.rows;
+  const field: NearField = {
+    ...shape,
+    dots: copyDots(plan, shape),
+    index: new Int32Array(size).fill(plan.strength.length >> 1),
+    strength: plan.strength,
+    nearX,
+    nearY,
+    ...startBlur(plan, shape, arithmetic),
+  };
+  fillNear(plan, field);
+  return field;
+}
+
+/** Where a band lies, with room for what its eye and its marks reach. */
+export function layOutBand({ width, height, table, nearX, nearY }: SearchPlan, band: Band): BandShape {
   const sideX = table.columns >> 1;
   const sideY = table.rows >> 1;
   const halo = nearY.reach + 2 * sideY + 1;
   const pad = nearX.reach + 2 * sideX + 2;
   const stride = width + 2 * pad;
   const rows = band.to - band.from + 2 * halo;
-  const shape: BandShape = {
+  return {
     width,
     height,
     top: band.from - halo,
@@ -69,20 +86,17 @@ export function openNearField(plan: SearchPlan, band: Band, arithmetic: 'simd' |
     stride,
     pad,
   };
-  const blur = { shape, nearX, nearY, reachedRows: sideY };
+}
+
+/** What blurs a band's errors, and those of its changes. */
+export function startBlur(
+  { table, nearX, nearY }: Pick<SearchPlan, 'table' | 'nearX' | 'nearY'>,
+  shape: BandShape,
+  arithmetic: 'simd' | 'scalar' = 'simd',
+): Blurring & Pick<NearField, 'kernels'> {
+  const blur = { shape, nearX, nearY, reachedRows: table.rows >> 1 };
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
-  const field: NearField = {
-    ...shape,
-    dots: copyDots(plan, shape),
-    index: new Int32Array(stride * rows).fill(plan.strength.length >> 1),
-    strength: plan.strength,
-    nearX,
-    nearY,
-    kernels,
-    ...(kernels ? startFastBlur(kernels, blur) : startPlainBlur(blur)),
-  };
-  fillNear(plan, field);
-  return field;
+  return { kernels, ...(kernels ? startFastBlur(kernels, blur) : startPlainBlur(blur)) };
 }
 
 /** The plan's dots within the band; what is not searched, and what is asked to be bare or solid, is held. */

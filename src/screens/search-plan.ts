@@ -8,6 +8,7 @@ import {
   type Plane,
   type StrengthTable,
 } from '../plane/index.ts';
+import { eachStrengthRow, type LevelMarks } from './level-marks.ts';
 
 /** Strength of a full mark in the search's whole numbers. Exact: 2¹³, so that sums stay whole in 32 bits. */
 export const FULL = 8192;
@@ -105,6 +106,8 @@ export interface SearchPlan {
    */
   readonly strength: Int16Array;
   readonly table: DotNeighbourhood;
+  /** What dots of levels of power leave; absent where a dot fires or not, and `strength` has it. */
+  readonly marks?: LevelMarks;
   readonly nearX: EyeTaps;
   readonly nearY: EyeTaps;
   readonly cellsX: EyeCells;
@@ -125,6 +128,8 @@ export interface SearchOptions {
    * `table`: by each dot's neighbourhood. `linear`: every dot adds the same, as wide as a lone dot's mark in the table.
    */
   readonly response: 'table' | 'linear';
+  /** What dots leave that have levels of power, in the place of `table` and `response`. */
+  readonly marks?: LevelMarks;
   /** Whether other threads will read and write the plane. */
   readonly isShared?: boolean;
 }
@@ -137,13 +142,13 @@ export interface SearchOptions {
  */
 export function planSearch(wanted: Plane<'coverage'>, start: Dots, options: SearchOptions): SearchPlan {
   const { width, height } = wanted;
-  const { grid, eyeBlurMm, table, response, isShared = false } = options;
-  if (start.width !== width || start.height !== height || start.levels !== 2) {
-    throw new RangeError('a search starts from dots of two levels and of the size of what is wanted');
+  const { grid, eyeBlurMm, table, response, marks: ofLevels, isShared = false } = options;
+  if (start.width !== width || start.height !== height || start.levels !== (ofLevels?.levels ?? 2)) {
+    throw new RangeError('a search starts from dots of its levels and of the size of what is wanted');
   }
-  if (response === 'table' && !table) throw new RangeError('a search on the table needs the table');
-  const marks = response === 'table' ? table! : ONE_DOT;
-  const [markX, markY] = response === 'linear' && table ? measureSpread(table) : [0, 0];
+  if (!ofLevels && response === 'table' && !table) throw new RangeError('a search on the table needs the table');
+  const marks = ofLevels ? boxOf(ofLevels) : response === 'table' ? table! : ONE_DOT;
+  const [markX, markY] = !ofLevels && response === 'linear' && table ? measureSpread(table) : [0, 0];
   const { pitchMm, lineSpacingMm } = grid;
   const nearMm = Math.min(NEAR_SIGMA * Math.max(pitchMm, lineSpacingMm), eyeBlurMm / 2);
   const nearX = createEyeTaps(Math.hypot(nearMm / pitchMm, markX));
@@ -160,6 +165,7 @@ export function planSearch(wanted: Plane<'coverage'>, start: Dots, options: Sear
     dots: isShared ? shareNumbers(start.data) : start.data.slice(),
     strength: quantise(marks, isShared),
     table: { columns: marks.columns, rows: marks.rows, corners: marks.corners },
+    ...(ofLevels ? { marks: ofLevels } : {}),
     nearX,
     nearY,
     cellsX,
@@ -176,6 +182,14 @@ export function planSearch(wanted: Plane<'coverage'>, start: Dots, options: Sear
  * counts of dots.
  */
 const ONE_DOT: StrengthTable = { columns: 1, rows: 1, corners: true, strength: [0, 1] };
+
+/** The cells that a dot of levels reaches, which no table tells. */
+const boxOf = ({ reachX, reachY }: LevelMarks): StrengthTable => ({
+  columns: 2 * reachX + 1,
+  rows: 2 * reachY + 1,
+  corners: true,
+  strength: [0, 1],
+});
 
 /**
  * Standard deviation of a lone dot's mark, dots, along and across: centres of cells, and the width of a cell is the
@@ -311,20 +325,12 @@ export const WANTED_HALF = 2;
 
 function sumCells(plan: SearchPlan): void {
   const { width, height, wanted, dots, strength, cellSums, cellsX, cellsY } = plan;
-  const indexer = createIndexer(plan.table);
-  const index = new Int32Array(width);
-  const reachY = plan.table.rows >> 1;
-  const rowAt = (y: number) => (y >= 0 && y < height ? dots.subarray(y * width, (y + 1) * width) : undefined);
-  const columns = new Uint8Array(width + plan.table.columns);
   const row = new Float64Array(cellsX.count);
-  for (let y = -reachY; y < reachY; y++) indexer.pushRow(columns, rowAt(y));
-  for (let y = 0; y < height; y++) {
-    indexer.pushRow(columns, rowAt(y + reachY));
-    indexer.fillRow(columns, index);
+  const addRow = (y: number, strengthAt: (x: number) => number) => {
     row.fill(0);
     const from = y * width;
     for (let x = 0; x < width; x++) {
-      const error = strength[index[x]] - ((wanted[from + x] + WANTED_HALF) >> WANTED_SHIFT);
+      const error = strengthAt(x) - ((wanted[from + x] + WANTED_HALF) >> WANTED_SHIFT);
       const cell = cellsX.first[x];
       row[cell] += error * cellsX.shares[3 * x];
       row[cell + 1] += error * cellsX.shares[3 * x + 1];
@@ -335,5 +341,22 @@ function sumCells(plan: SearchPlan): void {
       const out = (cellsY.first[y] + k) * cellsX.count;
       for (let cell = 0; cell < row.length; cell++) cellSums[out + cell] += share * row[cell];
     }
+  };
+  if (plan.marks) {
+    eachStrengthRow({ width, height, data: dots }, plan.marks, (strengths, y) =>
+      addRow(y, (x) => (strengths[x] + WANTED_HALF) >> WANTED_SHIFT),
+    );
+    return;
+  }
+  const indexer = createIndexer(plan.table);
+  const index = new Int32Array(width);
+  const reachY = plan.table.rows >> 1;
+  const rowAt = (y: number) => (y >= 0 && y < height ? dots.subarray(y * width, (y + 1) * width) : undefined);
+  const columns = new Uint8Array(width + plan.table.columns);
+  for (let y = -reachY; y < reachY; y++) indexer.pushRow(columns, rowAt(y));
+  for (let y = 0; y < height; y++) {
+    indexer.pushRow(columns, rowAt(y + reachY));
+    indexer.fillRow(columns, index);
+    addRow(y, (x) => strength[index[x]]);
   }
 }

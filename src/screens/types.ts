@@ -1,4 +1,4 @@
-import type { DotGrid, Dots, Plane, StrengthTable } from '../plane/index.ts';
+import type { DoseSampling, DotGrid, Dots, Plane, StrengthTable } from '../plane/index.ts';
 import type { SourceKey } from '../sources.ts';
 
 /** Every option of every screen; which ones a screen reads is in its record's `uses`, the rest is ignored. */
@@ -64,17 +64,22 @@ export const SCREEN_NAMES = [
 
 export type ScreenName = (typeof SCREEN_NAMES)[number];
 
+/** What dots leave on the material: by their neighbours, and by their doses where they have levels of power. */
+export interface MarkTable extends StrengthTable {
+  readonly dose?: DoseSampling;
+}
+
 /** What to screen with: a name, where the dots lie on the work, and the options that differ from the defaults. */
 export interface ScreenRequest extends Partial<ScreenOptions> {
   readonly name: ScreenName;
   readonly grid: DotGrid;
   /** What dots leave on the material; screens that pass on the error of `marks` need it. */
-  readonly marks?: StrengthTable;
+  readonly marks?: MarkTable;
 }
 
 /** What a screen knows of neighbouring dots, beside the plane and its options. */
 export interface NeighbourContext {
-  readonly marks?: StrengthTable;
+  readonly marks?: MarkTable;
 }
 
 /** One halftone method: a row of the registry `SCREENS`. */

@@ -56,6 +56,7 @@ import { flattenSize, resolveRound } from './round.ts';
 import {
   defaultScreen,
   findScreen,
+  refuseUncounted,
   type ScreenChoiceNeeds,
   type ScreenNeeds,
   screenOptionsOf,
@@ -99,6 +100,7 @@ export function resolveJob(
   const lain = { ...(around ? { rotateDeg: 90 as const } : {}), ...request };
   const orientation = resolveOrientation({ ...lain, mirror: lain.mirror === true || seen === 'through' }, grid);
   const screen = resolveWantedScreen(request, { machine, settings, grid, learned, levels });
+  refuseUncounted({ screen, levels }, learned);
   const { reason: _, ...choice } = screen;
   const profile = learned ?? assumeProfile({ material, machine, grid, settings, screen: choice });
   // A rotary brings all of the width below the beam.

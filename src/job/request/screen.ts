@@ -1,6 +1,6 @@
 import { AppError } from '../../errors.ts';
 import type { Machine } from '../../machine/index.ts';
-import { fillDotTable, type Profile } from '../../material/index.ts';
+import { fillDotTable, knowsLevels, type Profile } from '../../material/index.ts';
 import type { BurnSettings } from '../../optics/index.ts';
 import type { DotGrid } from '../../plane/index.ts';
 import {
@@ -54,6 +54,7 @@ export function findScreen(
     return chooseScreen({
       grid,
       levels,
+      knowsLevels: learned !== undefined && knowsLevels(learned),
       knowsMarks,
       loneStrength: knowsMarks ? findLoneStrength(fillDotTable(learned, grid)) : 1,
       repeatability: learned?.repeatability ?? 0,
@@ -61,6 +62,8 @@ export function findScreen(
     });
   }
   const name = resolveScreen(asked);
+  // Levels are searched by what they leave, or not at all.
+  if (levels > 2 && SCREENS[name].family === 'search') return { name, options: { response: 'table' } };
   if (run === 1 || levels > 2 || !SCREENS[name].uses.includes('run')) return { name, options: {} };
   return { name, options: { run }, reason: `${machine.name} needs ${run} dots for on or off at this speed.` };
 }
@@ -125,6 +128,24 @@ export function screenOptionsOf(
     .map((key) => [key, all[key]] as const);
   const options = Object.fromEntries(entries) as Record<string, string | number>;
   return levels === JOB_DEFAULTS.levels ? options : { ...options, levels };
+}
+
+/**
+ * A screen that counts what levels of power leave needs them measured: in proportion it would count wrong dots exactly.
+ * @throws AppError profile-unusable
+ */
+export function refuseUncounted(
+  { screen, levels }: Pick<JobSpec, 'screen' | 'levels'>,
+  learned: Profile | undefined,
+): void {
+  if (levels === JOB_DEFAULTS.levels || (learned && knowsLevels(learned))) return;
+  if (!takesStrength({ ...screen.options, name: screen.name })) return;
+  const which = learned ? `profile "${learned.name}", which knows dots that fire or not` : 'no profile';
+  throw new AppError(
+    'profile-unusable',
+    `levels: found ${levels} with ${SCREENS[screen.name].title} counting what each leaves, and ${which}; needed a profile learned from a tone chart with levels, or a screen that takes them in proportion`,
+    { levels, options: ['profile', 'screen', 'levels'] },
+  );
 }
 
 /** The job's screen with what it knows of the marks. */
