@@ -2,7 +2,7 @@
 // whose laser makes of levels what a hidden mapping says, scanned and learned; a wedge of eleven equal steps of L* is
 // prepared with levels, burned on another piece (grain, wobble and scatter of their own), and each step's true L* is
 // held against what was aimed at. `before` is the same wedge through a profile of dots that fire or not, which takes
-// levels in proportion; `other` is another number of levels or another screen than the chart's. Names of cases may be
+// levels in proportion; `counted` and `searched` go by what each level leaves; `other` is another number of levels or another screen than the chart's. Names of cases may be
 // given as arguments; SEED (1) begins the seeds.
 import { execFileSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
@@ -64,9 +64,12 @@ async function measure({ name, material, model, levels, mapping, other }: Case):
   const before = burn(photo, { profile: plain, options: asked, model, mapping });
   const after = burn(photo, { profile: learned, options: asked, model, mapping });
   const binary = burn(photo, { profile: learned, options: [], model, mapping });
+  const counted = burn(photo, { profile: learned, options: [...asked, '--screen', 'auto'], model, mapping });
+  const searched = burn(photo, { profile: learned, options: [...asked, '--screen', 'direct-search'], model, mapping });
   const tried = burn(photo, { profile: learned, options: other, model, mapping });
   console.log(
     `${name}, ${levels}, ${mapping}: before ${say(before)} → ${say(after)} (${after.curve}, said ± ${after.saidL}); ` +
+      `counted ${say(counted)} (said ± ${counted.saidL}), searched ${say(searched)}; ` +
       `${other.join(' ')}: ${say(tried)} (${tried.curve}, said ± ${tried.saidL}); dots that fire or not ${say(binary)}`,
   );
 }

@@ -1,7 +1,14 @@
 import { createRandom, tabulate } from '../numeric/index.ts';
 import { createDots, createPlane, type Dots, ONE, type Plane } from '../plane/index.ts';
 import type { DiffusionKernel } from './kernels.ts';
-import { addDose, coverageOfEven, DOSE_BITS, eachStrengthRow, type LevelMarks, POINTS } from './level-marks.ts';
+import {
+  addDose,
+  coverageOfEven,
+  DOSE_BITS,
+  eachStrengthRow,
+  type LevelDoses,
+  type LevelMarks,
+} from './level-marks.ts';
 import { keepWithin } from './mark-diffusion.ts';
 import { tabulateWeights, WEIGHT_ONE } from './variable-diffusion.ts';
 import type { VariableKernel } from './variable-kernels.ts';
@@ -173,20 +180,20 @@ interface Work {
   known: number;
   /** Level of an even field of each tone, and what dots of such levels leave. */
   readonly levelOf: Uint8Array;
-  readonly expected: LevelMarks;
+  readonly expected: LevelDoses;
 }
 
 function openWork(
   marks: LevelMarks,
   { width, foresees }: { readonly width: number; readonly foresees: boolean },
 ): Work {
-  const { reachX, reachY, expected } = marks;
+  const { points, reachX, reachY, expected } = marks;
   const stride = width + 2 * reachX;
   const rows = 4 * reachY + 1;
   const coverage = coverageOfEven(expected);
   return {
     ...{ stride, rows, expected },
-    cells: new Int32Array(POINTS * stride * rows),
+    cells: new Int32Array(points * stride * rows),
     strengths: new Int32Array(stride * rows),
     foreseen: new Int32Array(stride * rows),
     known: 0,
@@ -209,12 +216,12 @@ function expectRow(
 }
 
 /** Strengths of the rows that the current row's dots reach. */
-function knowRows(work: Work, { reachY, strength }: LevelMarks): void {
+function knowRows(work: Work, { points, reachY, strength }: LevelMarks): void {
   const { stride, cells, strengths, foreseen } = work;
   const last = strength.length - 1;
-  for (let cell = work.known * stride, at = POINTS * cell; cell < (2 * reachY + 1) * stride; cell++) {
+  for (let cell = work.known * stride, at = points * cell; cell < (2 * reachY + 1) * stride; cell++) {
     let sum = 0;
-    for (let point = 0; point < POINTS; point++, at++) sum += strength[Math.min(last, cells[at] >> DOSE_BITS)];
+    for (let point = 0; point < points; point++, at++) sum += strength[Math.min(last, cells[at] >> DOSE_BITS)];
     strengths[cell] = sum;
     foreseen[cell] = sum;
   }
@@ -222,8 +229,9 @@ function knowRows(work: Work, { reachY, strength }: LevelMarks): void {
 }
 
 function nextRow(work: Work): void {
+  const { points } = work.expected;
   const { stride, cells, strengths, foreseen } = work;
-  cells.copyWithin(0, POINTS * stride).fill(0, cells.length - POINTS * stride);
+  cells.copyWithin(0, points * stride).fill(0, cells.length - points * stride);
   strengths.copyWithin(0, stride);
   foreseen.copyWithin(0, stride);
   work.known--;
@@ -299,7 +307,7 @@ function findLevel({ input, lift, near, ...dot }: Dot & { input: number; lift: n
 
 /** What a level of a dot changes in the strength of all cells that it reaches, against what is expected of it. */
 function gainOf(level: number, { x, expects, marks, work }: Dot): number {
-  const { doses, boxSize, reachX, reachY, strength } = marks;
+  const { doses, points, boxSize, reachX, reachY, strength } = marks;
   const { stride, cells, strengths, expected } = work;
   const columns = 2 * reachX + 1;
   const last = strength.length - 1;
@@ -309,7 +317,7 @@ function gainOf(level: number, { x, expects, marks, work }: Dot): number {
     let cell = row * stride + x;
     for (const end = cell + columns; cell < end; cell++) {
       let sum = 0;
-      for (let at = POINTS * cell, to = at + POINTS; at < to; at++, dose++) {
+      for (let at = points * cell, to = at + points; at < to; at++, dose++) {
         const entry = (cells[at] + doses[dose] - expected.doses[dose + ahead]) >> DOSE_BITS;
         sum += strength[Math.min(entry, last)];
       }
@@ -320,7 +328,7 @@ function gainOf(level: number, { x, expects, marks, work }: Dot): number {
 }
 
 function addDot(level: number, { x, expects, marks, work }: Dot): void {
-  const { doses, boxSize, reachX, reachY, strength } = marks;
+  const { doses, points, boxSize, reachX, reachY, strength } = marks;
   const { stride, cells, strengths, expected } = work;
   const columns = 2 * reachX + 1;
   const last = strength.length - 1;
@@ -329,7 +337,7 @@ function addDot(level: number, { x, expects, marks, work }: Dot): void {
     let cell = row * stride + x;
     for (const end = cell + columns; cell < end; cell++) {
       let sum = 0;
-      for (let at = POINTS * cell, to = at + POINTS; at < to; at++, dose++) {
+      for (let at = points * cell, to = at + points; at < to; at++, dose++) {
         cells[at] += doses[dose] - expected.doses[dose + ahead];
         const entry = cells[at] >> DOSE_BITS;
         sum += strength[Math.min(entry, last)];

@@ -6,13 +6,15 @@ import { createPlane, type DoseSampling, type Dots, ONE, type Plane } from '../p
  * strength follows from its dose. No table of neighbours could hold them: three by three dots of 16 levels have 7e10
  * patterns. Whole numbers, so that a dot that is taken back leaves no trace.
  */
-export interface LevelMarks {
+export interface LevelDoses {
   readonly levels: number;
+  /** Points of a cell at which doses are kept, a count. */
+  readonly points: number;
   /** Cells that a dot reaches to either side, along and across the scan, 0 … `LEVEL_REACH`. */
   readonly reachX: number;
   readonly reachY: number;
   /**
-   * Dose of a dot in units of 1/`DOSE_UNIT` entries of `strength`: `POINTS` numbers a cell, cells from left to right and
+   * Dose of a dot in units of 1/`DOSE_UNIT` entries of `strength`: `points` numbers a cell, cells from left to right and
    * from top to bottom of the box that it reaches, one box a level.
    */
   readonly doses: Int32Array;
@@ -22,13 +24,20 @@ export interface LevelMarks {
   readonly strength: Uint16Array;
   /** Strength of an even field by its level, ONE the solid's. */
   readonly even: Float64Array;
-  /** The same of so many levels that each tone has its own: what is expected of dots that are not chosen yet. */
-  readonly expected: LevelMarks;
 }
 
-/** Points of a cell, 2 × 2, a count. Measured (benchmarks/levels-seen.ts): 4 × 4 take three times as long for no gain. */
-export const POINTS = 4;
-const SIDE = 2;
+export interface LevelMarks extends LevelDoses {
+  /** The same of so many levels that each tone has its own: what is expected of dots that are not chosen yet. */
+  readonly expected: LevelDoses;
+}
+
+/** Fewest points along a cell's side at which doses are kept. A count. Assumed: half of those that proofs have. */
+const FEW_POINTS = 2;
+/**
+ * By how much strengths of even fields may differ from those at all points where few are kept, a share of the solid's.
+ * Assumed: a tenth of L*.
+ */
+const FEW_DIFFER = 0.002;
 /** Farthest cell that a dot reaches. A count. Exact: a swap of neighbours then changes 8 × 8 cells. */
 export const LEVEL_REACH = 3;
 /** Dose that may be left out at the reach's end, of the dot's greatest. Assumed: what is cut is given to the rest. */
@@ -38,7 +47,7 @@ export const DOSE_BITS = 4;
 const DOSE_UNIT = 1 << DOSE_BITS;
 /** Levels by which tones are expected. A count. Exact: as many as 8 bits tell. */
 const FINE_LEVELS = 256;
-/** Strongest mark that is told apart, of a solid's: a fading material may exceed it. By definition of search-plan.ts. */
+/** Strongest mark that is told apart, of a solid's: a fading one may exceed it. Exact: the bound of search-plan.ts. */
 const MOST = 1.6;
 
 const known = new WeakMap<DoseSampling, Map<number, LevelMarks>>();
@@ -52,64 +61,80 @@ export function tabulateLevelMarks(dose: DoseSampling, levels: number): LevelMar
   return marks;
 }
 
+/** At few points of a cell where spots are so wide that these tell the same; narrow spots have edges within a cell. */
 function computeLevelMarks(dose: DoseSampling, levels: number): LevelMarks {
-  const x = halveKernel(dose.kernelX, dose.samplesX, dose.radiusX);
-  const y = halveKernel(dose.kernelY, dose.samplesY, dose.radiusY);
+  const many = { x: dose.samplesX, y: dose.samplesY };
+  const few = { x: FEW_POINTS, y: FEW_POINTS };
+  const exact = sampleDoses(dose, FINE_LEVELS, many);
+  const quick = sampleDoses(dose, FINE_LEVELS, few);
+  const differ = exact.even.reduce((most, strength, at) => Math.max(most, Math.abs(quick.even[at] - strength)), 0);
+  const [expected, sides] = differ <= FEW_DIFFER * ONE ? [quick, few] : [exact, many];
+  return { ...(levels === FINE_LEVELS ? expected : sampleDoses(dose, levels, sides)), expected };
+}
+
+function sampleDoses(
+  dose: DoseSampling,
+  levels: number,
+  sides: { readonly x: number; readonly y: number },
+): LevelDoses {
+  const x = thinKernel(dose.kernelX, { samples: dose.samplesX, side: sides.x, radius: dose.radiusX });
+  const y = thinKernel(dose.kernelY, { samples: dose.samplesY, side: sides.y, radius: dose.radiusY });
+  const points = sides.x * sides.y;
   const [columns, rows] = [2 * x.reach + 1, 2 * y.reach + 1];
-  const boxSize = POINTS * columns * rows;
+  const boxSize = points * columns * rows;
   const doses = new Int32Array(levels * boxSize);
   for (let level = 1; level < levels; level++) {
     const unit = DOSE_UNIT * dose.indexPerDose * doseOf(level / (levels - 1), dose);
     for (let row = 0, at = level * boxSize; row < rows; row++) {
       for (let column = 0; column < columns; column++) {
-        for (let j = 0; j < SIDE; j++) {
+        for (let j = 0; j < sides.y; j++) {
           // The cell at +column sees this dot −column cells away.
-          const across = y.kernel[(rows - 1 - row) * SIDE + j];
-          for (let i = 0; i < SIDE; i++) {
-            doses[at++] = Math.round(unit * across * x.kernel[(columns - 1 - column) * SIDE + i]);
+          const across = y.kernel[(rows - 1 - row) * sides.y + j];
+          for (let i = 0; i < sides.x; i++) {
+            doses[at++] = Math.round(unit * across * x.kernel[(columns - 1 - column) * sides.x + i]);
           }
         }
       }
     }
   }
   const strength = tabulate(new Uint16Array(dose.strengthOf.length), (i) =>
-    Math.round((ONE / POINTS) * Math.min(MOST, Math.max(0, dose.strengthOf[i]))),
+    Math.round((ONE / points) * Math.min(MOST, Math.max(0, dose.strengthOf[i]))),
   );
   const even = tabulate(new Float64Array(levels), (level) => {
     let sum = 0;
-    for (let point = 0; point < POINTS; point++) {
+    for (let point = 0; point < points; point++) {
       let total = 0;
-      for (let at = level * boxSize + point; at < (level + 1) * boxSize; at += POINTS) total += doses[at];
+      for (let at = level * boxSize + point; at < (level + 1) * boxSize; at += points) total += doses[at];
       sum += strength[Math.min(strength.length - 1, total >> DOSE_BITS)];
     }
     return sum;
   });
-  const marks = { levels, reachX: x.reach, reachY: y.reach, doses, boxSize, strength, even };
-  if (levels < FINE_LEVELS) return { ...marks, expected: tabulateLevelMarks(dose, FINE_LEVELS) };
-  const fine: LevelMarks & { expected: LevelMarks } = { ...marks, expected: undefined as never };
-  fine.expected = fine;
-  return fine;
+  return { levels, points, reachX: x.reach, reachY: y.reach, doses, boxSize, strength, even };
 }
 
-/** A kernel at the two halves of each cell, as far as it counts; what is left out is given to the rest. */
-function halveKernel(kernel: Float32Array, samples: number, radius: number) {
-  const half = samples / SIDE;
-  const halves = tabulate(new Float64Array((2 * radius + 1) * SIDE), (at) => {
+/** A kernel at fewer points of each cell, as far as it counts; what is left out is given to the rest. */
+function thinKernel(
+  kernel: Float32Array,
+  { samples, side, radius }: { readonly samples: number; readonly side: number; readonly radius: number },
+) {
+  const part = samples / side;
+  const thin = tabulate(new Float64Array((2 * radius + 1) * side), (at) => {
     let sum = 0;
-    for (let i = 0; i < half; i++) sum += kernel[Math.floor(at / SIDE) * samples + (at % SIDE) * half + i];
-    return sum / half;
+    for (let i = 0; i < part; i++) sum += kernel[Math.floor(at / side) * samples + (at % side) * part + i];
+    return sum / part;
   });
-  const greatest = halves.reduce((a, b) => Math.max(a, b), 0);
+  const greatest = thin.reduce((a, b) => Math.max(a, b), 0);
+  const strongestAt = (cells: number) =>
+    thin.slice((radius - cells) * side, (radius - cells + 1) * side).reduce((a, b) => Math.max(a, b), 0);
   let reach = Math.min(radius, LEVEL_REACH);
-  const strongestAt = (cells: number) => halves[(radius - cells) * SIDE + 1];
   while (reach > 0 && strongestAt(reach) < LEFT_OUT * greatest) reach--;
-  const kept = halves.slice((radius - reach) * SIDE, (radius + reach + 1) * SIDE);
-  for (let point = 0; point < SIDE; point++) {
+  const kept = thin.slice((radius - reach) * side, (radius + reach + 1) * side);
+  for (let point = 0; point < side; point++) {
     let all = 0;
     let rest = 0;
-    for (let at = point; at < halves.length; at += SIDE) all += halves[at];
-    for (let at = point; at < kept.length; at += SIDE) rest += kept[at];
-    for (let at = point; at < kept.length; at += SIDE) kept[at] *= all / rest;
+    for (let at = point; at < thin.length; at += side) all += thin[at];
+    for (let at = point; at < kept.length; at += side) rest += kept[at];
+    for (let at = point; at < kept.length; at += side) kept[at] *= all / rest;
   }
   return { reach, kernel: kept };
 }
@@ -123,7 +148,7 @@ function doseOf(level: number, { doseOfLevel }: DoseSampling): number {
 }
 
 /** Mean level, as a coverage, that leaves each strength on an even field: where weights or first dots follow levels. */
-export function coverageOfEven({ even, levels }: LevelMarks): Uint16Array {
+export function coverageOfEven({ even, levels }: LevelDoses): Uint16Array {
   const table = new Uint16Array(ONE + 1);
   let level = 1;
   for (let strength = 1; strength < ONE; strength++) {
@@ -150,7 +175,7 @@ export function mapPlane({ width, height, data }: Plane<'coverage'>, table: Uint
 /** Adds the doses of a dot, or takes them back, to those of the cells that it reaches; `at` is its own cell. */
 export function addDose(
   cells: Int32Array,
-  { doses, boxSize, reachX, reachY }: LevelMarks,
+  { doses, boxSize, points, reachX, reachY }: LevelDoses,
   {
     at,
     stride,
@@ -158,11 +183,11 @@ export function addDose(
     to,
   }: { readonly at: number; readonly stride: number; readonly from: number; readonly to: number },
 ): void {
-  const columns = POINTS * (2 * reachX + 1);
+  const columns = points * (2 * reachX + 1);
   let old = from * boxSize;
   let next = to * boxSize;
   for (let row = -reachY; row <= reachY; row++) {
-    const begin = POINTS * (at + row * stride - reachX);
+    const begin = points * (at + row * stride - reachX);
     for (let i = begin; i < begin + columns; i++, old++, next++) cells[i] += doses[next] - doses[old];
   }
 }
@@ -173,12 +198,12 @@ export function eachStrengthRow(
   marks: LevelMarks,
   take: (row: Int32Array, y: number) => void,
 ): void {
-  const { reachX, reachY, strength } = marks;
+  const { points, reachX, reachY, strength } = marks;
   const stride = width + 2 * reachX;
   const rows = 2 * reachY + 1;
   // As many rows as a dot reaches, those of the ring one after the other; a row's doses are whole when the last dots
   // that reach it are in.
-  const cells = new Int32Array(POINTS * stride * rows);
+  const cells = new Int32Array(points * stride * rows);
   const line = new Int32Array(width);
   const last = strength.length - 1;
   for (let y = 0; y < height + reachY; y++) {
@@ -189,14 +214,14 @@ export function eachStrengthRow(
       }
     }
     if (y >= reachY) {
-      for (let x = 0, at = POINTS * reachX; x < width; x++) {
+      for (let x = 0, at = points * reachX; x < width; x++) {
         let sum = 0;
-        for (let point = 0; point < POINTS; point++, at++) sum += strength[Math.min(last, cells[at] >> DOSE_BITS)];
+        for (let point = 0; point < points; point++, at++) sum += strength[Math.min(last, cells[at] >> DOSE_BITS)];
         line[x] = sum;
       }
       take(line, y - reachY);
     }
-    cells.copyWithin(0, POINTS * stride);
-    cells.fill(0, POINTS * stride * (rows - 1));
+    cells.copyWithin(0, points * stride);
+    cells.fill(0, points * stride * (rows - 1));
   }
 }

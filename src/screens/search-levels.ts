@@ -1,11 +1,13 @@
-import { addDose, DOSE_BITS, type LevelMarks, POINTS } from './level-marks.ts';
+import { addDose, DOSE_BITS, type LevelMarks } from './level-marks.ts';
 import { addFar, closeFarField, type FarField, type FarLook, lookFar, openFarField, tryFar } from './search-far.ts';
 import {
   createTrial,
   listPairs,
+  MOVE_STEPS,
   type Move,
   moveBox,
   squareNear,
+  squareShares,
   TRIAL_SIDE,
   TRIAL_STRIDE_BITS,
 } from './search-moves.ts';
@@ -47,18 +49,6 @@ interface LevelMove extends Move {
   readonly py: number;
 }
 
-const STEPS = [
-  [0, 0],
-  [-1, -1],
-  [0, -1],
-  [1, -1],
-  [-1, 0],
-  [1, 0],
-  [-1, 1],
-  [0, 1],
-  [1, 1],
-] as const;
-
 /**
  * Share of the linear estimate's cost from which a move is worked out. Assumed: as for a table of dots, see
  * search-moves.ts.
@@ -75,8 +65,9 @@ export function openLevelBand(plan: SearchPlan, band: Band, marks: LevelMarks): 
   const held = new Uint8Array(stride * rows).fill(1);
   // Dots at the band's upper and lower end reach rows beyond it.
   const beyond = marks.reachY * stride;
-  const whole = new Int32Array(POINTS * (stride * rows + 2 * beyond));
-  const cells = whole.subarray(POINTS * beyond);
+  const { points } = marks;
+  const whole = new Int32Array(points * (stride * rows + 2 * beyond));
+  const cells = whole.subarray(points * beyond);
   const strengths = new Int32Array(stride * rows);
   const near = new Int32Array(stride * rows);
   for (let row = 0; row < rows; row++) {
@@ -95,11 +86,11 @@ export function openLevelBand(plan: SearchPlan, band: Band, marks: LevelMarks): 
     const y = top + row;
     for (let x = 0; x < width; x++) {
       const at = row * stride + pad + x;
-      strengths[at] = strengthAt(cells, POINTS * at, marks);
+      strengths[at] = strengthAt(cells, points * at, marks);
       errors[pad + x] = strengths[at] - toFull(wanted[y * width + x]!);
     }
   });
-  const moves = STEPS.map(([px, py]): LevelMove => ({ ...moveBox(plan.table, { px, py, stride }), px, py }));
+  const moves = MOVE_STEPS.map(([px, py]): LevelMove => ({ ...moveBox(plan.table, { px, py, stride }), px, py }));
   const { own, beside } = squareFootprint(plan, marks);
   return {
     ...{ marks, shape, dots, held, cells, strengths, near },
@@ -110,7 +101,7 @@ export function openLevelBand(plan: SearchPlan, band: Band, marks: LevelMarks): 
     moves: moves.map((move, at) => ({ ...move, cost: MARGIN * (own.near - (beside[at] ?? 0)) })),
     even: marks.even.map((strength) => strength / 2 ** WANTED_SHIFT),
     alone: own.near + own.far,
-    change: new Int32Array(POINTS * TRIAL_SIDE * TRIAL_SIDE),
+    change: new Int32Array(points * TRIAL_SIDE * TRIAL_SIDE),
     spread: new Int32Array(TRIAL_SIDE * (TRIAL_SIDE + 2 * nearX.reach)),
     taps: { nearX, nearY },
   };
@@ -125,10 +116,10 @@ export function closeLevelBand(plan: SearchPlan, band: Band, { shape, dots, farF
   closeFarField(plan, band, farField);
 }
 
-function strengthAt(cells: Int32Array, from: number, { strength }: LevelMarks): number {
+function strengthAt(cells: Int32Array, from: number, { points, strength }: LevelMarks): number {
   const last = strength.length - 1;
   let sum = 0;
-  for (let at = from; at < from + POINTS; at++) {
+  for (let at = from; at < from + points; at++) {
     const entry = cells[at] >> DOSE_BITS;
     sum += strength[Math.min(entry, last)];
   }
@@ -136,12 +127,12 @@ function strengthAt(cells: Int32Array, from: number, { strength }: LevelMarks): 
 }
 
 /** Energy of one unit of strength, spread as a dot's dose is: by itself, and with one that lies a step beside it. */
-function squareFootprint(plan: SearchPlan, { doses, boxSize, levels, reachX }: LevelMarks) {
+function squareFootprint(plan: SearchPlan, { doses, points, boxSize, levels, reachX }: LevelMarks) {
   const { nearX, nearY, cellsX, cellsY } = plan;
   const columns = 2 * reachX + 1;
-  const shares = Array.from({ length: boxSize / POINTS }, (_, cell) => {
+  const shares = Array.from({ length: boxSize / points }, (_, cell) => {
     let sum = 0;
-    for (let point = 0; point < POINTS; point++) sum += doses[(levels - 1) * boxSize + POINTS * cell + point]!;
+    for (let point = 0; point < points; point++) sum += doses[(levels - 1) * boxSize + points * cell + point]!;
     return { x: cell % columns, y: Math.floor(cell / columns), sum };
   });
   const total = shares.reduce((sum, share) => sum + share.sum, 0);
@@ -153,20 +144,8 @@ function squareFootprint(plan: SearchPlan, { doses, boxSize, levels, reachX }: L
     }
     return total > 0 ? sum / total ** 2 : 0;
   };
-  const beside = STEPS.map((step, at) => (at === 0 ? 0 : nearOf(step)));
+  const beside = MOVE_STEPS.map((step, at) => (at === 0 ? 0 : nearOf(step)));
   return { own: { near: nearOf([0, 0]), far: squareShares(cellsX) * squareShares(cellsY) }, beside };
-}
-
-/** Far energy of one dot in the middle of a cell along one axis. */
-function squareShares({ far }: SearchPlan['cellsX']): number {
-  const shares = [1 / 8, 3 / 4, 1 / 8];
-  let sum = 0;
-  shares.forEach((a, i) => {
-    shares.forEach((b, j) => {
-      sum += a * b * far.taps[far.reach + i - j]!;
-    });
-  });
-  return sum;
 }
 
 /** What was done at a dot: nothing, its level changed, or it was swapped. */
@@ -262,11 +241,11 @@ const NO_GAIN = 1;
 /** Exact change of the energy where it is below 0, else some number above; what changes is left in the trial. */
 function tryChange(state: LevelBand, move: LevelMove, { from, to }: Change): number {
   const { shape, marks, trial, pairs, farField, cells, strengths, near, change } = state;
-  const { strength } = marks;
+  const { points, strength } = marks;
   const { width, height, top, stride } = shape;
   const { dx, dy, columns, rows, px, py } = move;
   const { deltas, places, at, x, row, tone } = trial;
-  change.fill(0, 0, POINTS * columns * rows);
+  change.fill(0, 0, points * columns * rows);
   addBox(change, marks, { columns, left: Math.max(0, -px), upper: Math.max(0, -py), from, to });
   if (px !== 0 || py !== 0) {
     addBox(change, marks, { columns, left: Math.max(0, px), upper: Math.max(0, py), from: to, to: from });
@@ -282,7 +261,7 @@ function tryChange(state: LevelBand, move: LevelMove, { from, to }: Change): num
     for (let i = firstColumn; i < endColumn; i++) {
       const cell = at + (dy + j) * stride + dx + i;
       let sum = 0;
-      for (let point = 0, k = POINTS * (j * columns + i), c = POINTS * cell; point < POINTS; point++, k++, c++) {
+      for (let point = 0, k = points * (j * columns + i), c = points * cell; point < points; point++, k++, c++) {
         const entry = (cells[c] + change[k]) >> DOSE_BITS;
         sum += strength[Math.min(entry, last)];
       }
@@ -313,13 +292,13 @@ interface Box extends Change {
   readonly upper: number;
 }
 
-function addBox(change: Int32Array, { doses, boxSize, reachX, reachY }: LevelMarks, box: Box): void {
+function addBox(change: Int32Array, { doses, points, boxSize, reachX, reachY }: LevelMarks, box: Box): void {
   const { columns, left, upper, from, to } = box;
-  const side = POINTS * (2 * reachX + 1);
+  const side = points * (2 * reachX + 1);
   let old = from * boxSize;
   let next = to * boxSize;
   for (let j = 0; j <= 2 * reachY; j++) {
-    const begin = POINTS * ((upper + j) * columns + left);
+    const begin = points * ((upper + j) * columns + left);
     for (let i = begin; i < begin + side; i++, old++, next++) change[i] += doses[next] - doses[old];
   }
 }

@@ -86,24 +86,26 @@ export function listPairs({ nearX, nearY }: SearchPlan): Int32Array {
  */
 const TABLE_MARGIN = 0.5;
 
+/** Where the second dot of each move lies, dots: none for the toggle, then the eight neighbours. Exact: all there are. */
+export const MOVE_STEPS = [
+  [0, 0],
+  [-1, -1],
+  [0, -1],
+  [1, -1],
+  [-1, 0],
+  [1, 0],
+  [-1, 1],
+  [0, 1],
+  [1, 1],
+] as const;
+
 /** The toggle, then the swaps with the eight neighbours. */
 export function listMoves(plan: SearchPlan, stride: number): Move[] {
   const { table, nearX, nearY, cellsX, cellsY } = plan;
   const places = listNeighbours(table);
   const near = (dx: number, dy: number) => nearX.taps[nearX.reach + dx] * nearY.taps[nearY.reach + dy];
   const margin = places.length === 1 ? 1 : TABLE_MARGIN;
-  const steps = [
-    [0, 0],
-    [-1, -1],
-    [0, -1],
-    [1, -1],
-    [-1, 0],
-    [1, 0],
-    [-1, 1],
-    [0, 1],
-    [1, 1],
-  ] as const;
-  return steps.map(([px, py]) => {
+  return MOVE_STEPS.map(([px, py]) => {
     const box = moveBox(table, { px, py, stride });
     const { dx, dy, columns, bits } = box;
     // A cell sees a dot at minus its own place from the dot.
@@ -140,7 +142,7 @@ export function moveBox(
 }
 
 /** Far energy of one dot in the middle of a cell along one axis. */
-function squareShares({ far }: EyeCells): number {
+export function squareShares({ far }: EyeCells): number {
   const shares = [1 / 8, 3 / 4, 1 / 8];
   let sum = 0;
   shares.forEach((a, i) => {

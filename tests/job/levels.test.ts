@@ -99,14 +99,19 @@ function learn(count: number, power?: PowerModel): Learned {
 }
 
 /** |ΔL*| of a wedge of 11 equal steps with levels, from the straight line between its ends. */
-function burnWedge(profile: Pick<Profile, 'points'>, count: number, screen = 'zhou-fang'): readonly number[] {
+function burnWedge(
+  profile: Pick<Profile, 'points'>,
+  count: number,
+  screen = 'zhou-fang',
+  more = {},
+): readonly number[] {
   const side = Math.round(5 / grid.pitchMm);
   const luminance = createPlane('luminance', 11 * side, side);
   for (let i = 0; i < luminance.data.length; i++) {
     luminance.data[i] = luminanceOfLightness(10 * Math.floor((i % luminance.width) / side));
   }
   const coverage = invertProfile(luminance, { table: coverageTable(profile, { range: 'scale' }) });
-  const piece = burn(applyScreen(coverage, { name: screen as ScreenName, grid, levels: count }), { seed: 9 });
+  const piece = burn(applyScreen(coverage, { ...more, name: screen as ScreenName, grid, levels: count }), { seed: 9 });
   const stepMm = side * grid.pitchMm;
   const lightness = Array.from({ length: 11 }, (_, step) =>
     meanLightness(piece, { xMm: step * stepMm + 0.8, yMm: 0.8, widthMm: stepMm - 1.6, heightMm: stepMm - 1.6 }),
@@ -159,6 +164,19 @@ describe('a profile learned from a chart with levels of power', () => {
     const road = takeRoad(learned.profile, count);
     const points = predictPoints({ profile: road, grid, screen: screenOf(count, screen) as never });
     expect(mean(burnWedge({ points }, count, screen))).toBeLessThan(1);
+  });
+
+  test.each([
+    [16, 'ostromoukhov', { errorOf: 'marks' }],
+    [5, 'ostromoukhov', { errorOf: 'marks' }],
+    [16, 'direct-search', { response: 'table' }],
+  ] as const)('counts what %i levels leave: %s', (count, name, options) => {
+    const road = takeRoad(learned.profile, count);
+    const screen = { name, options: { ...options, levels: count } };
+    const points = predictPoints({ profile: road, grid, screen });
+    const errors = burnWedge({ points }, count, name, { ...options, marks: fillDotTable(road, grid) });
+    expect(mean(errors)).toBeLessThan(0.6);
+    expect(Math.max(...errors)).toBeLessThan(1.3);
   });
 
   test('its dot table gives even fields the tones that were read', () => {
@@ -240,6 +258,23 @@ describe('what a job takes of a profile', () => {
     expect(job.warnings.map(({ code }) => code)).toContain('levels-unmeasured');
     const dots = resolveJob({ size: '40x30', profile: profile.name }, known);
     expect(dots.warnings.map(({ code }) => code)).not.toContain('levels-unmeasured');
+  });
+
+  test.each([
+    ['direct-search', {}],
+    ['ostromoukhov', { errorOf: 'marks' }],
+  ] as const)('a screen that counts what levels leave is refused: %s', (screen, screenOptions) => {
+    const ask = (more: object) => () =>
+      resolveJob({ size: '40x30', screen, screenOptions, levels: 16, ...more }, known);
+    expect(ask({ profile: profile.name })).toThrow(/levels: found 16 .* knows dots that fire or not; needed a profile/);
+    expect(ask({ machine: 'gantry-450', material: 'birch-plywood' })).toThrow(/levels: found 16 .* and no profile/);
+    expect(ask({ profile: profile.name, levels: 2 })).not.toThrow();
+  });
+
+  test('the automatic screen does not count them', () => {
+    expect(resolveJob({ size: '40x30', profile: profile.name, screen: 'auto', levels: 16 }, known).screen.name).toBe(
+      'zhou-fang',
+    );
   });
 
   test('another number of levels is named as such', () => {

@@ -26,6 +26,13 @@ describe('a screen is chosen', () => {
     ['for known marks', {}, 'ostromoukhov', { errorOf: 'marks' }, 'most even grain'],
     ['for unknown marks', { knowsMarks: false }, 'ostromoukhov', {}, 'Nothing is known'],
     ['for modulated dots', { levels: 16 }, 'zhou-fang', {}, '16 power levels'],
+    [
+      'for modulated dots whose levels were measured',
+      { levels: 16, knowsLevels: true },
+      'ostromoukhov',
+      { errorOf: 'marks' },
+      'what 16 power levels per dot leave',
+    ],
     ['for a slow beam', { shortestRun: 4 }, 'floyd-steinberg', { run: 4, errorOf: 'marks' }, '4 dots for on or off'],
     ['for a slow beam, marks unknown', { shortestRun: 3, knowsMarks: false }, 'floyd-steinberg', { run: 3 }, '3 dots'],
     ['for scatter', { repeatability: 3.9 }, 'green-noise', { cluster: 4 }, 'differ by 3.9 ΔL*'],

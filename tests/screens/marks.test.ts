@@ -255,11 +255,12 @@ test('marks leave no shadow below a solid block: the tone behind it is that of t
   expect(Math.abs(behind - beside)).toBeLessThan(0.03);
 });
 
-test.each(modelBased)('%s counts marks of two levels only, and needs their table', (name: ScreenName) => {
+test.each(modelBased)('%s counts marks by their table, and those of levels by their doses', (name: ScreenName) => {
   const plane = constantPlane(0.5, 8);
-  const screen = () => applyScreen(plane, { name, grid: GRID, errorOf: 'marks', levels: 4, marks: wide });
+  const { dose: _, ...undosed } = wide;
+  const screen = () => applyScreen(plane, { name, grid: GRID, errorOf: 'marks', levels: 4, marks: undosed });
   expect(screen).toThrow(AppError);
-  expect(screen).toThrow('found 4, needed 2');
+  expect(screen).toThrow('found 4 and nothing that was measured');
   expect(() => applyScreen(plane, { name, grid: GRID, errorOf: 'marks' })).toThrow(RangeError);
 });
 

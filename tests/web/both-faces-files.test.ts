@@ -138,15 +138,26 @@ test(
       ...{ widthMm: 20, heightMm: 15, cornerRadiusMm: 0, machine: stuff.machine, profile: 'birch-levels', levels: 16 },
       ...{ fit: 'cover', safeMarginMm: 0, tone: 'plain', toneValues: {}, range: 'scale', subject: 'none' },
     };
-    const head = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(wish)) };
-    const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
-    await ask('POST', `/api/jobs/${job.id}/keep`);
-    const made = join(folder, 'out-levels');
-    const { ticket } = await command(
-      ...['prepare', PHOTO, '--size', '20x15', '--profile', 'birch-levels', '--levels', '16', '--tone', 'plain'],
-      ...['--subject', 'none', '--margin', '0', '--corner', '0', '--out', made],
-    );
-    expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), made);
+    const makeBoth = async (screen?: string) => {
+      const asked = screen === undefined ? wish : { ...wish, screen };
+      const head = { 'x-file-name': PHOTO, 'x-wish': encodeURIComponent(JSON.stringify(asked)) };
+      const job = await ask('POST', '/api/jobs', { body: new Blob([readFileSync(join(folder, PHOTO))]), head });
+      await ask('POST', `/api/jobs/${job.id}/keep`);
+      const made = join(folder, `out-levels-${screen}`);
+      const { ticket } = await command(
+        ...['prepare', PHOTO, '--size', '20x15', '--profile', 'birch-levels', '--levels', '16', '--tone', 'plain'],
+        ...['--subject', 'none', '--margin', '0', '--corner', '0', '--out', made],
+        ...(screen === undefined ? [] : ['--screen', screen]),
+      );
+      expectSameFolder(join(shopDir, 'jobs', job.id, 'out'), made);
+      return ticket;
+    };
+    for (const screen of ['auto', 'direct-search']) {
+      const counted = await makeBoth(screen);
+      expect(counted.profile.curve).toBe('predicted');
+      expect(counted.prediction.meanDeltaL).toBeLessThan(1);
+    }
+    const ticket = await makeBoth();
     expect(ticket.power).toMatchObject({ levels: 16, by: 'measured', chartLevels: 16 });
     expect(ticket.profile.curve).toBe('measured');
 

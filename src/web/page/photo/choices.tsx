@@ -237,9 +237,15 @@ export function MaterialChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) 
   );
 }
 
+/** The screen that the program chooses, which counts marks where they were measured. */
+const COUNTED = 'auto';
+
 /** How the tones become dots. */
 export function DotsChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
   const { shop } = useShop();
+  const learned = shop.profiles.find(({ name }) => name === wish.profile)?.levels;
+  // A screen that is offered stays offered while it is asked for.
+  const counts = (wish.levels !== undefined && learned != null) || wish.screen === COUNTED;
   return (
     <>
       <Segments
@@ -259,6 +265,7 @@ export function DotsChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
             label: '',
             choices: [
               { value: '', label: 'As the profile has it' },
+              ...(counts ? [{ value: COUNTED, label: 'By what the marks leave' }] : []),
               ...shop.screens.map(({ name, title }) => ({ value: name, label: title })),
             ],
           },
@@ -270,7 +277,7 @@ export function DotsChoice({ wish, onChange }: Omit<ChoicesProps, 'facts'>) {
       />
       <LevelsChoice
         machine={shop.machines.find(({ name }) => name === wish.machine)}
-        learned={shop.profiles.find(({ name }) => name === wish.profile)?.levels}
+        learned={learned}
         value={wish.levels}
         onChange={(levels) => {
           const { levels: _levels, ...rest } = wish;
