@@ -1,6 +1,6 @@
-import { closeLevelBand, openLevelBand, searchLevelRow } from './search-levels.ts';
 import type { LevelMarks } from './level-marks.ts';
 import { addFar, closeFarField, type FarField, type FarLook, lookFar, openFarField, tryFar } from './search-far.ts';
+import { closeLevelBand, openLevelBand, searchLevelRow } from './search-levels.ts';
 import {
   createTrial,
   listMoves,

@@ -1,3 +1,4 @@
+import { giveBackKernels } from '../plane/index.ts';
 import { addDose, DOSE_BITS, type LevelMarks } from './level-marks.ts';
 import { addFar, closeFarField, type FarField, type FarLook, lookFar, openFarField, tryFar } from './search-far.ts';
 import {
@@ -11,7 +12,7 @@ import {
   TRIAL_SIDE,
   TRIAL_STRIDE_BITS,
 } from './search-moves.ts';
-import { type BandShape, blurErrors, layOutBand } from './search-near.ts';
+import { type BandShape, layOutBand, startBlur } from './search-near.ts';
 import { type Band, type SearchPlan, WANTED_HALF, WANTED_SHIFT } from './search-plan.ts';
 
 /**
@@ -29,6 +30,7 @@ export interface LevelBand {
   readonly cells: Int32Array;
   readonly strengths: Int32Array;
   readonly near: Int32Array;
+  readonly blur: ReturnType<typeof startBlur>;
   readonly farField: FarField;
   readonly look: FarLook;
   readonly trial: ReturnType<typeof createTrial>;
@@ -38,9 +40,8 @@ export interface LevelBand {
   readonly even: Float64Array;
   /** Energy of a change by itself, for each square of its strength. */
   readonly alone: number;
-  /** Doses that the trial changes, and room for the rows of an update. */
+  /** Doses that the trial changes. */
   readonly change: Int32Array;
-  readonly spread: Int32Array;
   readonly taps: Pick<SearchPlan, 'nearX' | 'nearY'>;
 }
 
@@ -57,7 +58,11 @@ const MARGIN = 0.5;
 
 const toFull = (sum: number) => (sum + WANTED_HALF) >> WANTED_SHIFT;
 
-export function openLevelBand(plan: SearchPlan, band: Band, marks: LevelMarks): LevelBand {
+export function openLevelBand(
+  plan: SearchPlan,
+  band: Band,
+  { marks, arithmetic }: { readonly marks: LevelMarks; readonly arithmetic: 'simd' | 'scalar' | undefined },
+): LevelBand {
   const { width, height, nearX, nearY, wanted } = plan;
   const shape = layOutBand(plan, band);
   const { top, rows, first, last, stride, pad } = shape;
@@ -69,7 +74,7 @@ export function openLevelBand(plan: SearchPlan, band: Band, marks: LevelMarks): 
   const whole = new Int32Array(points * (stride * rows + 2 * beyond));
   const cells = whole.subarray(points * beyond);
   const strengths = new Int32Array(stride * rows);
-  const near = new Int32Array(stride * rows);
+  const blur = startBlur(plan, shape, arithmetic);
   for (let row = 0; row < rows; row++) {
     const y = top + row;
     if (y < 0 || y >= height) continue;
@@ -82,18 +87,21 @@ export function openLevelBand(plan: SearchPlan, band: Band, marks: LevelMarks): 
       if (level > 0) addDose(whole, marks, { at: at + beyond, stride, from: 0, to: level });
     }
   }
-  blurErrors(plan, { shape, near }, (row, errors) => {
+  blur.fillNear((row, errors) => {
     const y = top + row;
+    if (y < 0 || y >= height) return false;
     for (let x = 0; x < width; x++) {
       const at = row * stride + pad + x;
       strengths[at] = strengthAt(cells, points * at, marks);
       errors[pad + x] = strengths[at] - toFull(wanted[y * width + x]!);
     }
+    return true;
   });
   const moves = MOVE_STEPS.map(([px, py]): LevelMove => ({ ...moveBox(plan.table, { px, py, stride }), px, py }));
   const { own, beside } = squareFootprint(plan, marks);
   return {
-    ...{ marks, shape, dots, held, cells, strengths, near },
+    ...{ marks, shape, dots, held, cells, strengths, blur },
+    near: blur.near,
     farField: openFarField(plan, band),
     look: { tones: new Float64Array(8), toneColumns: new Float64Array(10), slope: 0 },
     trial: createTrial(),
@@ -102,18 +110,18 @@ export function openLevelBand(plan: SearchPlan, band: Band, marks: LevelMarks): 
     even: marks.even.map((strength) => strength / 2 ** WANTED_SHIFT),
     alone: own.near + own.far,
     change: new Int32Array(points * TRIAL_SIDE * TRIAL_SIDE),
-    spread: new Int32Array(TRIAL_SIDE * (TRIAL_SIDE + 2 * nearX.reach)),
     taps: { nearX, nearY },
   };
 }
 
-export function closeLevelBand(plan: SearchPlan, band: Band, { shape, dots, farField }: LevelBand): void {
+export function closeLevelBand(plan: SearchPlan, band: Band, { shape, dots, farField, blur }: LevelBand): void {
   const { width } = plan;
   for (let y = band.from; y < band.to; y++) {
     const at = (shape.first + y - band.from) * shape.stride + shape.pad;
     plan.dots.set(dots.subarray(at, at + width), y * width);
   }
   closeFarField(plan, band, farField);
+  giveBackKernels(blur.kernels);
 }
 
 function strengthAt(cells: Int32Array, from: number, { points, strength }: LevelMarks): number {
@@ -305,9 +313,10 @@ function addBox(change: Int32Array, { doses, points, boxSize, reachX, reachY }: 
 
 /** Makes the change that was tried last. */
 function makeChange(state: LevelBand, move: LevelMove, { from, to }: Change): void {
-  const { shape, marks, dots, cells, strengths, near, trial, spread, farField, taps } = state;
+  const { shape, marks, dots, cells, strengths, trial, farField, taps } = state;
+  const { change, changeStride, addChange } = state.blur;
   const { stride } = shape;
-  const { dx, dy, columns, rows, partner } = move;
+  const { dx, dy, rows, partner } = move;
   const { deltas, places, count, at } = trial;
   dots[at] = to;
   addDose(cells, marks, { at, stride, from, to });
@@ -315,25 +324,16 @@ function makeChange(state: LevelBand, move: LevelMove, { from, to }: Change): vo
     dots[at + partner] = from;
     addDose(cells, marks, { at: at + partner, stride, from: to, to: from });
   }
-  const { reach: reachX, taps: tapsX } = taps.nearX;
-  const { reach: reachY, taps: tapsY } = taps.nearY;
-  const span = columns + 2 * reachX;
+  const { reach, taps: tapsX } = taps.nearX;
   const box = at + dy * stride + dx;
-  for (let i = 0; i < rows * span; i++) spread[i] = 0;
+  change.fill(0, 0, rows * changeStride);
   for (let a = 0; a < count; a++) {
     const delta = deltas[a];
     const j = places[a] >> TRIAL_STRIDE_BITS;
     const i = places[a] & ((1 << TRIAL_STRIDE_BITS) - 1);
     strengths[box + j * stride + i] += delta;
-    for (let t = 0; t <= 2 * reachX; t++) spread[j * span + i + t] += Math.imul(delta, tapsX[t]);
+    for (let t = 0; t <= 2 * reach; t++) change[j * changeStride + i + t] += Math.imul(delta, tapsX[t]);
   }
-  const corner = box - reachY * stride - reachX;
-  for (let j = 0; j < rows; j++) {
-    for (let t = 0; t <= 2 * reachY; t++) {
-      const tap = tapsY[t];
-      const out = corner + (j + t) * stride;
-      for (let i = 0; i < span; i++) near[out + i] += Math.imul(tap, spread[j * span + i]);
-    }
-  }
+  addChange(box - taps.nearY.reach * stride - reach, rows);
   addFar(farField, trial);
 }
