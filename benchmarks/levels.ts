@@ -2,8 +2,8 @@
 // whose laser makes of levels what a hidden mapping says, scanned and learned; a wedge of eleven equal steps of L* is
 // prepared with levels, burned on another piece (grain, wobble and scatter of their own), and each step's true L* is
 // held against what was aimed at. `before` is the same wedge through a profile of dots that fire or not, which takes
-// levels in proportion; `counted` and `searched` go by what each level leaves; `other` is another number of levels or another screen than the chart's. Names of cases may be
-// given as arguments; SEED (1) begins the seeds.
+// levels in proportion; `counted` and `searched` go by what each level leaves; `other` is another number of levels or
+// another screen than the chart's. Names of cases may be given as arguments; SEED (1) begins the seeds.
 import { execFileSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';

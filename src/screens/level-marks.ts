@@ -14,8 +14,8 @@ export interface LevelDoses {
   readonly reachX: number;
   readonly reachY: number;
   /**
-   * Dose of a dot in units of 1/`DOSE_UNIT` entries of `strength`: `points` numbers a cell, cells from left to right and
-   * from top to bottom of the box that it reaches, one box a level.
+   * Dose of a dot in units of 1/`DOSE_UNIT` entries of `strength`: `points` numbers a cell, cells from left to right
+   * and from top to bottom of the box that it reaches, one box a level.
    */
   readonly doses: Int32Array;
   /** Numbers a level in `doses`. */

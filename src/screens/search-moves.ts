@@ -86,7 +86,7 @@ export function listPairs({ nearX, nearY }: SearchPlan): Int32Array {
  */
 const TABLE_MARGIN = 0.5;
 
-/** Where the second dot of each move lies, dots: none for the toggle, then the eight neighbours. Exact: all there are. */
+/** Where the second dot of each move lies, dots: none for a toggle, then the eight neighbours. Exact: all there are. */
 export const MOVE_STEPS = [
   [0, 0],
   [-1, -1],
