@@ -3,8 +3,8 @@
 // plain diffusion in several levels, by the diffusion that counts what each leaves, and by the search, and burned. The
 // materials have no grain of their own here, so that what is seen is the screen's. Tones are those of the wedge, by
 // mean and worst |ΔL*|; the face is blurred by the eye at 300 mm (and at half of that), and its root mean square ΔL*
-// is what is left of the screen. `node build.js --bench && node dist/bench/levels-seen.js [case ...]`; SEED (1) begins the
-// seeds, PICTURE names a folder that the burned faces are written into, the three beside one another
+// is what is left of the screen. `node build.js --bench && node dist/bench/levels-seen.js [case ...]`; SEED (1) begins
+// the seeds, PICTURE names a folder that the burned faces are written into, the three beside one another
 // (images/figures/levels-seen.jpg is that of slate).
 import { execFileSync } from 'node:child_process';
 import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
