@@ -79,6 +79,10 @@ function readLengthMm(text: string): number {
   return value * MM_PER[SAME_UNIT[unit] ?? (unit || 'mm')]!;
 }
 
+/** Whether a size is that of a round piece: one diameter, its corners half of it. */
+export const isRoundSize = ({ widthMm, heightMm, cornerRadiusMm }: SizeMm): boolean =>
+  widthMm === heightMm && cornerRadiusMm >= widthMm / 2;
+
 /**
  * Size from `85.6x54`, `85,6 × 54 mm`, `85.6 by 54`, `3.37x2.13in`, `3 3/8" x 2 1/8"`; from one length for a
  * square; from `⌀80` or `round 80` for a round piece; or a named size such as `ID-1`, `id1` or `card`. A unit at the

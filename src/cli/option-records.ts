@@ -37,6 +37,32 @@ export const VIEWED_FROM: OptionRecord = {
   help: `distance from which the piece is looked at, mm (default: ${JOB_DEFAULTS.viewingDistanceMm})`,
 };
 
+/** What a jig of equal pockets is cut by: `plate --grid` and `jig new`. */
+export const JIG_OPTIONS: readonly OptionRecord[] = [
+  { flags: '--gap <length>', help: 'between two pockets, mm (default: 10)' },
+  { flags: '--margin <length>', help: 'nothing is burned nearer than this to the edge of the field, mm (default: 2)' },
+  { flags: '--rim <length>', help: 'board around the outermost pockets, mm (default: 12)' },
+  { flags: '--clearance <length>', help: 'what a pocket is cut larger than its piece, mm (default: 0.2)' },
+  { flags: '--kerf <length>', help: 'width of the cut that the drawing allows for, mm (default: 0)' },
+  {
+    flags: '--stop <corner>',
+    help: 'corner into which board and pieces are pushed (default: top-left)',
+    choices: ['top-left', 'top-right', 'bottom-left', 'bottom-right'],
+  },
+  {
+    flags: '--origin <point>',
+    help: 'what the control software calls 0, 0 (default: stop)',
+    choices: ['stop', 'field-corner', 'field-centre'],
+  },
+  { flags: '--y-axis <way>', help: 'how the control software counts y (default: down)', choices: ['down', 'up'] },
+];
+
+/** Of each of its pockets. */
+export const POCKET: OptionRecord = {
+  flags: '--pocket <size>',
+  help: 'size of the piece that a pocket takes, such as 85.6x54, ID-1, or ⌀90 for round pockets, mm',
+};
+
 /** Every screen, for help texts. */
 export const SCREENS = SCREEN_NAMES.join(', ');
 

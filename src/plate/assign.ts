@@ -9,6 +9,8 @@ export interface PieceSize {
   readonly heightMm: number;
   /** Whether it may lie turned by a quarter. */
   readonly mayTurn: boolean;
+  /** A round piece, which alone lies in a round pocket. */
+  readonly isRound?: boolean;
 }
 
 export interface Assignment {
@@ -43,8 +45,14 @@ const toUm = (mm: number) => Math.round(mm * 1000);
  */
 export function assignToPockets(pieces: readonly PieceSize[], pockets: readonly Pocket[]): Assigned {
   if (pieces.length === 0) return { assignments: [], plates: 0, lowerBound: 0 };
-  const sizes = groupBy(pieces, ({ widthMm, heightMm, mayTurn }) => `${toUm(widthMm)} ${toUm(heightMm)} ${mayTurn}`);
-  const slots = groupBy(pockets, ({ widthMm, heightMm }) => `${toUm(widthMm)} ${toUm(heightMm)}`);
+  const sizes = groupBy(
+    pieces,
+    ({ widthMm, heightMm, mayTurn, isRound }) => `${toUm(widthMm)} ${toUm(heightMm)} ${mayTurn} ${isRound === true}`,
+  );
+  const slots = groupBy(
+    pockets,
+    ({ widthMm, heightMm, round }) => `${toUm(widthMm)} ${toUm(heightMm)} ${round === true}`,
+  );
   const fits = sizes.map((group) => slots.map((slot) => fitInto(pieces[group[0]!]!, pockets[slot[0]!]!)));
   for (const [at, row] of fits.entries()) {
     if (row.every((fit) => fit === undefined)) throw fitsNowhere(pieces[sizes[at]![0]!]!, pockets);
@@ -99,6 +107,7 @@ interface FitInto {
 function fitInto(piece: PieceSize, pocket: Pocket): FitInto | undefined {
   const [width, height] = [toUm(piece.widthMm), toUm(piece.heightMm)];
   const [across, down] = [toUm(pocket.widthMm), toUm(pocket.heightMm)];
+  if (pocket.round && !piece.isRound) return undefined;
   const spareUm2 = across * down - width * height;
   if (width <= across && height <= down) return { turned: false, spareUm2 };
   return piece.mayTurn && height <= across && width <= down ? { turned: true, spareUm2 } : undefined;
@@ -113,6 +122,13 @@ function fitsNowhere(piece: PieceSize, pockets: readonly Pocket[]): AppError {
   const nearest = pockets
     .map((pocket) => short(piece.widthMm, piece.heightMm, pocket))
     .reduce((best, one) => (one.widthMm + one.heightMm < best.widthMm + best.heightMm ? one : best));
+  if (nearest.widthMm === 0 && nearest.heightMm === 0) {
+    return new AppError(
+      'piece-fits-nowhere',
+      `${piece.name}: found a piece of ${piece.widthMm} × ${piece.heightMm} mm with corners, but the pocket that comes nearest, ${nearest.pocket}, is round; needed a round piece, prepared in a size such as ⌀${piece.widthMm}, or a jig with other pockets`,
+      { ...nearest, fitsTurned: false },
+    );
+  }
   const missing = [
     ...(nearest.widthMm > 0 ? [`${nearest.widthMm} mm in width`] : []),
     ...(nearest.heightMm > 0 ? [`${nearest.heightMm} mm in height`] : []),

@@ -6,6 +6,7 @@ import {
   LEAST_WEB_MM,
   type Notch,
   type Pocket,
+  PUSHED,
   type RectangleMm,
   roundMm,
   type Side,
@@ -14,10 +15,27 @@ import {
 /** What rounding may take from a web. Assumed: places are rounded to millionths, and a few of them add up. */
 const ROUNDING_MM = 1e-5;
 
+/** A part that is cut out: an upright rectangle, or the circle in it. */
+interface CutOut extends RectangleMm {
+  readonly round?: true;
+}
+
 /**
- * The hole that is cut for a pocket: larger by the clearance, away from the stop, whose two edges stay where they are.
+ * The hole that is cut for a pocket: larger by the clearance, away from the stop, whose two edges stay where they are;
+ * a round one stays where its piece touches it, half-way between both.
  */
-export function holeOfPocket(pocket: Pocket, { clearanceMm }: Pick<Jig, 'clearanceMm'>): RectangleMm {
+export function holeOfPocket(pocket: Pocket, { clearanceMm }: Pick<Jig, 'clearanceMm'>): CutOut {
+  if (pocket.round) {
+    const wayMm = (clearanceMm / 2) * PUSHED;
+    const [right, low] = [isLeft(pocket.stop) ? wayMm : -wayMm, isTop(pocket.stop) ? wayMm : -wayMm];
+    return {
+      xMm: roundMm(pocket.xMm - clearanceMm / 2 + right),
+      yMm: roundMm(pocket.yMm - clearanceMm / 2 + low),
+      widthMm: roundMm(pocket.widthMm + clearanceMm),
+      heightMm: roundMm(pocket.heightMm + clearanceMm),
+      round: true,
+    };
+  }
   return {
     xMm: roundMm(isLeft(pocket.stop) ? pocket.xMm : pocket.xMm - clearanceMm),
     yMm: roundMm(isTop(pocket.stop) ? pocket.yMm : pocket.yMm - clearanceMm),
@@ -26,13 +44,20 @@ export function holeOfPocket(pocket: Pocket, { clearanceMm }: Pick<Jig, 'clearan
   };
 }
 
+/**
+ * Widest notch of a round hole, share of its diameter. Assumed: a wider one leaves a piece too little edge to lie
+ * against between the notches.
+ */
+const WIDEST_NOTCH = 0.5;
+
 /** The notch of one side as a rectangle outside the hole; undefined where the side is too short for it. */
 export function notchOfSide(
-  hole: RectangleMm,
+  hole: CutOut,
   { notch, reliefDiameterMm, side }: { readonly notch: Notch; readonly reliefDiameterMm: number; readonly side: Side },
 ): RectangleMm | undefined {
   const { xMm, yMm, widthMm, heightMm } = hole;
   const along = side === 'top' || side === 'bottom' ? widthMm : heightMm;
+  if (hole.round && notch.widthMm > WIDEST_NOTCH * along) return undefined;
   if (along < notch.widthMm + reliefDiameterMm + 2 * LEAST_WEB_MM) return undefined;
   const at = (along - notch.widthMm) / 2;
   const { depthMm } = notch;
@@ -51,12 +76,12 @@ export function notchOfSide(
 /**
  * Everything that is cut out for a pocket, as rectangles around its parts: the hole, its corner reliefs, its notches.
  */
-function listCutOuts(pocket: Pocket, jig: Jig): readonly RectangleMm[] {
+function listCutOuts(pocket: Pocket, jig: Jig): readonly CutOut[] {
   const { reliefDiameterMm, notch } = jig;
   const hole = holeOfPocket(pocket, jig);
   const half = reliefDiameterMm / 2;
   const reliefs =
-    half === 0
+    half === 0 || hole.round
       ? []
       : [0, hole.widthMm].flatMap((dx) =>
           [0, hole.heightMm].map((dy) => ({
@@ -93,8 +118,9 @@ export function findCutFaults(jig: Jig): readonly string[] {
   return faults;
 }
 
-function boundHole({ xMm, yMm, diameterMm }: Hole): RectangleMm {
-  return { xMm: xMm - diameterMm / 2, yMm: yMm - diameterMm / 2, widthMm: diameterMm, heightMm: diameterMm };
+function boundHole({ xMm, yMm, diameterMm }: Hole): CutOut {
+  const corner = { xMm: xMm - diameterMm / 2, yMm: yMm - diameterMm / 2 };
+  return { ...corner, widthMm: diameterMm, heightMm: diameterMm, round: true };
 }
 
 /** How far a part reaches into the last millimetre of the board, or beyond. */
@@ -107,8 +133,20 @@ function measureOverhang(part: RectangleMm, { widthMm, heightMm }: Jig): number 
   );
 }
 
-/** Distance of two upright rectangles; below 0: how far they reach into each other. */
-export function distanceBetween(a: RectangleMm, b: RectangleMm): number {
+const middleX = ({ xMm, widthMm }: RectangleMm) => xMm + widthMm / 2;
+const middleY = ({ yMm, heightMm }: RectangleMm) => yMm + heightMm / 2;
+
+/** Distance of two upright rectangles, or circles; below 0: how far they reach into each other. */
+export function distanceBetween(a: CutOut, b: CutOut): number {
+  if (a.round && b.round) {
+    const apart = Math.hypot(middleX(a) - middleX(b), middleY(a) - middleY(b));
+    return apart - (a.widthMm + b.widthMm) / 2;
+  }
+  if (b.round) return distanceBetween(b, a);
+  if (a.round) {
+    const middle = { xMm: middleX(a), yMm: middleY(a), widthMm: 0, heightMm: 0 };
+    return distanceBetween(middle, b) - a.widthMm / 2;
+  }
   const dx = Math.max(b.xMm - (a.xMm + a.widthMm), a.xMm - (b.xMm + b.widthMm));
   const dy = Math.max(b.yMm - (a.yMm + a.heightMm), a.yMm - (b.yMm + b.heightMm));
   return dx > 0 && dy > 0 ? Math.hypot(dx, dy) : Math.max(dx, dy);

@@ -105,6 +105,8 @@ export function sketchJig(jig: Jig, { fieldMm, pieces, marks }: SketchOptions): 
   const unit = Math.max(width, height) / 100;
   const rect = (box: RectangleMm, more: string) =>
     `<rect x="${say(box.xMm)}" y="${say(box.yMm)}" width="${say(box.widthMm)}" height="${say(box.heightMm)}" ${more}/>`;
+  const shape = (box: RectangleMm & { readonly round?: true }, more: string) =>
+    rect(box, box.round ? `rx="${say(box.widthMm / 2)}" ${more}` : more);
   const text = (x: number, y: number, words: string, more = '') =>
     `<text x="${say(x)}" y="${say(y)}" ${more}>${escapeXml(words)}</text>`;
   const named = (box: RectangleMm, words: string, small: boolean) => {
@@ -122,8 +124,8 @@ export function sketchJig(jig: Jig, { fieldMm, pieces, marks }: SketchOptions): 
   return `<svg class="layout" viewBox="${say(left - 2 * unit)} ${say(top - 2 * unit)} ${say(width + 4 * unit)} ${say(height + 4 * unit)}" role="img" aria-label="${escapeXml(`Layout of ${jig.name}, to scale`)}">
 ${rect({ xMm: 0, yMm: 0, widthMm: jig.widthMm, heightMm: jig.heightMm }, `fill="#eef1f2" stroke="#59636a" stroke-width="${say(unit / 3)}"`)}
 ${jig.holes.map(({ xMm, yMm, diameterMm }) => `<circle cx="${say(xMm)}" cy="${say(yMm)}" r="${say(diameterMm / 2)}" fill="#fff" stroke="#59636a" stroke-width="${say(unit / 4)}"/>`).join('')}
-${jig.pockets.map((pocket) => rect(holeOfPocket(pocket, jig), `fill="#fff" stroke="#9aa5ab" stroke-width="${say(unit / 4)}"`)).join('')}
-${pieces.map((piece) => (piece.picture ? `<image x="${say(piece.xMm)}" y="${say(piece.yMm)}" width="${say(piece.widthMm)}" height="${say(piece.heightMm)}" preserveAspectRatio="none" href="${piece.picture}"/>` : '') + rect(piece, `fill="${piece.picture ? 'none' : '#cfe0e6'}" stroke="#14556b" stroke-width="${say(unit / 3)}"`)).join('')}
+${jig.pockets.map((pocket) => shape(holeOfPocket(pocket, jig), `fill="#fff" stroke="#9aa5ab" stroke-width="${say(unit / 4)}"`)).join('')}
+${pieces.map((piece) => (piece.picture ? `<image x="${say(piece.xMm)}" y="${say(piece.yMm)}" width="${say(piece.widthMm)}" height="${say(piece.heightMm)}" preserveAspectRatio="none" href="${piece.picture}"/>` : '') + shape({ ...piece, ...roundIn(jig, piece) }, `fill="${piece.picture ? 'none' : '#cfe0e6'}" stroke="#14556b" stroke-width="${say(unit / 3)}"`)).join('')}
 ${jig.pockets.map((pocket) => `<path d="${pathOfLine(cornerOf(pocket, unit * 4))}" fill="none" stroke="#8c2a10" stroke-width="${say(unit * 0.5)}"/>`).join('')}
 ${rect(field, `fill="none" stroke="#14556b" stroke-width="${say(unit / 3)}" stroke-dasharray="${say(2 * unit)} ${say(unit)}"`)}
 <path d="M${say(stopX + right * arm)} ${say(stopY)}H${say(stopX)}V${say(stopY + low * arm)}" fill="none" stroke="#8c2a10" stroke-width="${say(unit)}"/>
@@ -133,8 +135,33 @@ ${marks.map(({ xMm, yMm, number }) => `<path d="M${say(xMm - 2 * unit)} ${say(yM
 <circle cx="${say(origin.xMm)}" cy="${say(origin.yMm)}" r="${say(1.4 * unit)}" fill="#8c2a10"/></svg>`;
 }
 
-/** The two edges at the stop of a pocket, as a corner of so much length. */
-function cornerOf({ xMm, yMm, widthMm, heightMm, stop }: Pocket, length: number): Polyline {
+/** Whether a piece lies in a round pocket, and so is round. */
+function roundIn({ pockets }: Jig, { xMm, yMm, widthMm, heightMm }: RectangleMm): { readonly round?: true } {
+  const [x, y] = [xMm + widthMm / 2, yMm + heightMm / 2];
+  const isIn = pockets.some(
+    (one) => one.round && x > one.xMm && x < one.xMm + one.widthMm && y > one.yMm && y < one.yMm + one.heightMm,
+  );
+  return isIn ? { round: true } : {};
+}
+
+/** Points along an arc that stands for one, a count. Assumed: no corner is seen on a board. */
+const ARC_POINTS = 13;
+
+/** An arc of a round pocket about the direction of its stop, so long, outside its edge. */
+function arcAtStop({ xMm, yMm, widthMm, heightMm, stop }: Pocket, length: number, outsideMm = 0): Polyline {
+  const radiusMm = widthMm / 2 + outsideMm;
+  const towards = Math.atan2(isTop(stop) ? -1 : 1, isLeft(stop) ? -1 : 1);
+  const half = Math.min(Math.PI / 4, length / radiusMm);
+  return Array.from({ length: ARC_POINTS }, (_, at) => {
+    const angle = towards + half * ((2 * at) / (ARC_POINTS - 1) - 1);
+    return [xMm + widthMm / 2 + radiusMm * Math.cos(angle), yMm + heightMm / 2 + radiusMm * Math.sin(angle)] as const;
+  });
+}
+
+/** The two edges at the stop of a pocket, as a corner of so much length; of a round one the arc there. */
+function cornerOf(pocket: Pocket, length: number): Polyline {
+  if (pocket.round) return arcAtStop(pocket, length);
+  const { xMm, yMm, widthMm, heightMm, stop } = pocket;
   const [x, y] = [isLeft(stop) ? xMm : xMm + widthMm, isTop(stop) ? yMm : yMm + heightMm];
   const [right, low] = [isLeft(stop) ? 1 : -1, isTop(stop) ? 1 : -1];
   const [across, down] = [Math.min(length, widthMm / 2), Math.min(length, heightMm / 2)];
@@ -151,6 +178,7 @@ function cornerOf({ xMm, yMm, widthMm, heightMm, stop }: Pocket, length: number)
  */
 function pathOfPocket(pocket: Pocket, jig: Jig): string {
   const hole = holeOfPocket(pocket, jig);
+  if (pocket.round) return pathOfCircle(hole, jig);
   const half = jig.kerfMm / 2;
   const box = {
     xMm: hole.xMm + half,
@@ -174,6 +202,42 @@ function pathOfPocket(pocket: Pocket, jig: Jig): string {
     return [...start, ...drawNotch({ side, hole, jig, length, at, arc }), `L${at(length - relief, 0)}`];
   });
   return `M${say(box.xMm)} ${say(box.yMm + relief)}${parts.join('')}Z`;
+}
+
+/** A round hole as one closed path, clockwise from its highest point or from a notch there. */
+function pathOfCircle(hole: RectangleMm, jig: Jig): string {
+  const radius = (hole.widthMm - jig.kerfMm) / 2;
+  const [x, y] = [hole.xMm + hole.widthMm / 2, hole.yMm + hole.heightMm / 2];
+  const sides = [
+    { side: 'top', ux: 0, uy: -1 },
+    { side: 'right', ux: 1, uy: 0 },
+    { side: 'bottom', ux: 0, uy: 1 },
+    { side: 'left', ux: -1, uy: 0 },
+  ] as const;
+  const { notch, reliefDiameterMm, kerfMm } = jig;
+  const parts = sides.flatMap(({ side, ux, uy }) => {
+    // Outwards along the side's own direction, and along the edge to the right of it.
+    const at = (along: number, out: number) => `${say(x + ux * out - uy * along)} ${say(y + uy * out + ux * along)}`;
+    const to = (words: string) => `A${say(radius)} ${say(radius)} 0 0 1 ${words}`;
+    const isCut =
+      notch?.sides.includes(side) && notchOfSide({ ...hole, round: true }, { notch, reliefDiameterMm, side });
+    if (!notch || !isCut) return [to(at(0, radius))];
+    const half = (notch.widthMm - kerfMm) / 2;
+    const edge = Math.sqrt(radius ** 2 - half ** 2);
+    const far = radius + notch.depthMm;
+    const round = Math.min(notch.depthMm, half);
+    const arc = (words: string) => `A${say(round)} ${say(round)} 0 0 1 ${words}`;
+    return [
+      to(at(-half, edge)),
+      `L${at(-half, far - round)}`,
+      arc(at(-half + round, far)),
+      `L${at(half - round, far)}`,
+      arc(at(half, far - round)),
+      `L${at(half, edge)}`,
+    ];
+  });
+  // From the last side back to where it began.
+  return `M${parts[0]!.replace(/^A.* 1 /, '')}${[...parts.slice(1), parts[0]!].join('')}Z`;
 }
 
 interface NotchSide {
@@ -203,8 +267,12 @@ function drawNotch({ side, hole, jig, length, at, arc }: NotchSide): string[] {
   ];
 }
 
+/** Half of the line beside the stop of a round pocket, mm. Assumed: as long as the lines of a corner together. */
+const STOP_ARC_MM = 12;
+
 /** A line on the board beside each of the two edges that a piece is pushed against, clear of the corner's relief. */
 function drawStopEdges(pocket: Pocket, { reliefDiameterMm }: Jig): Polyline[] {
+  if (pocket.round) return [arcAtStop(pocket, STOP_ARC_MM, STOP_LINE_MM)];
   const { xMm, yMm, widthMm, heightMm, stop } = pocket;
   const [right, low] = [isLeft(stop) ? 1 : -1, isTop(stop) ? 1 : -1];
   const [x, y] = [isLeft(stop) ? xMm : xMm + widthMm, isTop(stop) ? yMm : yMm + heightMm];

@@ -13,6 +13,8 @@ export interface GridOptions extends FrameOptions {
   readonly rows: number;
   readonly pocketWidthMm: number;
   readonly pocketHeightMm: number;
+  /** Round pockets of that diameter. */
+  readonly isRound?: boolean;
   readonly fieldMm: FieldMm;
   /** What messages call the machine. */
   readonly machineTitle: string;
@@ -42,6 +44,7 @@ export function layoutGrid(options: GridOptions): Jig {
         heightMm: pocketHeightMm,
         stop,
         use: 'piece',
+        ...(options.isRound ? { round: true } : {}),
       });
     }
   }

@@ -19,6 +19,7 @@ const pocket = v.strictObject({
   heightMm: sizeMm,
   stop: v.exactOptional(corner),
   use: v.exactOptional(v.picklist(['piece', 'strip'])),
+  round: v.exactOptional(v.boolean()),
 });
 
 const grid = v.strictObject({
@@ -29,6 +30,7 @@ const grid = v.strictObject({
   pocketMm: v.strictTuple([sizeMm, sizeMm]),
   gapMm: v.union([marginMm, v.strictTuple([marginMm, marginMm])]),
   stop: v.exactOptional(corner),
+  round: v.exactOptional(v.boolean()),
 });
 
 const schema = v.strictObject({
@@ -77,7 +79,10 @@ const schema = v.strictObject({
 export function parseJig(json: unknown, name: string): Jig {
   const record = parseRecord(schema, { json, what: `jig ${name}` });
   const { grid: cells, note: _note, pockets: free, ...rest } = record;
-  const own: Pocket[] = free.map((one) => ({ stop: rest.stop, use: 'piece', ...one }));
+  const own: Pocket[] = free.map(({ round, ...one }) => ({
+    ...{ stop: rest.stop, use: 'piece', ...one },
+    ...(round ? { round } : {}),
+  }));
   const pockets = [...(cells ? expandGrid(cells, rest.stop) : []), ...own];
   if (pockets.length === 0) {
     throw new AppError('file-invalid', `jig ${name}: found neither "pockets" nor "grid", needed at least one pocket`);
@@ -89,6 +94,13 @@ export function parseJig(json: unknown, name: string): Jig {
   const twice = names.find((one, at) => names.indexOf(one) !== at);
   if (twice !== undefined) {
     throw new AppError('file-invalid', `jig ${name}: found two pockets "${twice}", needed a name of its own for each`);
+  }
+  const oval = pockets.find((one) => one.round && (one.widthMm !== one.heightMm || one.use === 'strip'));
+  if (oval) {
+    throw new AppError(
+      'file-invalid',
+      `jig ${name}: found a round pocket ${oval.name} of ${oval.widthMm} × ${oval.heightMm} mm${oval.use === 'strip' ? ' for the strip' : ''}, needed one diameter for both and a piece`,
+    );
   }
   const jig = orderJig({ ...rest, pockets });
   const faults = findCutFaults(jig);
@@ -116,6 +128,7 @@ function expandGrid(cells: v.InferOutput<typeof grid>, stop: Jig['stop']): Pocke
       heightMm: height,
       stop: cells.stop ?? stop,
       use: 'piece',
+      ...(cells.round ? { round: true } : {}),
     };
   });
 }

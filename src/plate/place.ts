@@ -6,6 +6,7 @@ import {
   type Jig,
   type Pocket,
   type PointMm,
+  PUSHED,
   type RectangleMm,
   roundMm,
 } from './types.ts';
@@ -65,17 +66,32 @@ export function toControl(point: PointMm, aim: Aim): PointMm {
   return { xMm: roundMm(sent.xMm - aim.origin.xMm), yMm: roundMm(aim.yAxis === 'down' ? down : -down) };
 }
 
-/** Where a piece lies in its pocket: pushed into the stop. */
+/** Where a piece lies in its pocket: pushed into the stop; a round one until it touches the circle half-way there. */
 export function placeInPocket(
   pocket: Pocket,
   { widthMm, heightMm }: Pick<RectangleMm, 'widthMm' | 'heightMm'>,
 ): RectangleMm {
+  if (pocket.round) {
+    const wayMm = ((pocket.widthMm - widthMm) / 2) * PUSHED;
+    const [right, low] = [isLeft(pocket.stop) ? -wayMm : wayMm, isTop(pocket.stop) ? -wayMm : wayMm];
+    return {
+      xMm: roundMm(pocket.xMm + (pocket.widthMm - widthMm) / 2 + right),
+      yMm: roundMm(pocket.yMm + (pocket.heightMm - heightMm) / 2 + low),
+      widthMm,
+      heightMm,
+    };
+  }
   return {
     xMm: roundMm(isLeft(pocket.stop) ? pocket.xMm : pocket.xMm + pocket.widthMm - widthMm),
     yMm: roundMm(isTop(pocket.stop) ? pocket.yMm : pocket.yMm + pocket.heightMm - heightMm),
     widthMm,
     heightMm,
   };
+}
+
+/** The corner that a piece is pushed into; of a round pocket the point of its edge where the piece then touches. */
+export function stopOfPocket(pocket: Pocket): PointMm {
+  return placeInPocket(pocket, { widthMm: 0, heightMm: 0 });
 }
 
 /** How a rectangle of the board is typed into the control software. */

@@ -14,6 +14,8 @@ export interface RectangleMm extends PointMm {
 
 /** Where one piece lies: the largest piece that it takes. The hole that is cut is larger by the clearance. */
 export interface Pocket extends RectangleMm {
+  /** Round: the circle in its square, for round pieces alone; absent: as its sides say. */
+  readonly round?: true;
   /** Unique within the jig. */
   readonly name: string;
   /** Corner of the pocket that a piece is pushed into; smaller pieces lie there, too. */
@@ -68,6 +70,12 @@ export interface Jig {
   readonly holes: readonly Hole[];
   readonly pockets: readonly Pocket[];
 }
+
+/**
+ * Part of a way that counts along each axis where a round piece is pushed into a stop: it goes by 45 degrees until it
+ * touches. Exact: 1/√2.
+ */
+export const PUSHED = Math.SQRT1_2;
 
 /** Width and height that the machine can burn. */
 export type FieldMm = readonly [widthMm: number, heightMm: number];
@@ -124,14 +132,10 @@ export function orderJig(jig: Jig): Jig {
     reliefDiameterMm: jig.reliefDiameterMm,
     notch: notch && { widthMm: notch.widthMm, depthMm: notch.depthMm, sides: notch.sides },
     holes: jig.holes.map(({ xMm, yMm, diameterMm }) => ({ xMm, yMm, diameterMm })),
-    pockets: jig.pockets.map(({ name, xMm, yMm, widthMm, heightMm, stop, use }) => ({
-      name,
-      xMm,
-      yMm,
-      widthMm,
-      heightMm,
-      stop,
-      use,
+    pockets: jig.pockets.map(({ name, xMm, yMm, widthMm, heightMm, stop, use, round }) => ({
+      ...{ name, xMm, yMm, widthMm, heightMm, stop, use },
+      // Last, and only where it is: jigs without one keep their bytes.
+      ...(round ? { round } : {}),
     })),
   };
 }

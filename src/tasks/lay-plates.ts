@@ -56,6 +56,8 @@ export type LayoutSourceRequest =
       readonly rows: number;
       readonly widthMm: number;
       readonly heightMm: number;
+      /** Round pockets of that diameter. */
+      readonly isRound?: boolean;
       readonly frame?: FrameRequest;
     }
   | { readonly kind: 'packed'; readonly frame?: FrameRequest };
@@ -310,13 +312,13 @@ function chooseLayoutSource(
   if (asked.kind === 'packed') {
     return { kind: 'packed', frame: fillFrame(asked.frame, { name: 'packed', title: 'Packed plate' }), ...room };
   }
-  const { columns, rows, widthMm, heightMm, frame } = asked;
+  const { columns, rows, widthMm, heightMm, isRound = false, frame } = asked;
   const machine = named ?? (jobs[0] && readMachine(jobs[0].ticket.machine.name, shop));
   if (machine === undefined) {
     throw new AppError('option-invalid', 'found a grid without a machine, needed the machine whose field bounds it');
   }
   const name = `grid-${columns}x${rows}`;
-  const title = `${columns} × ${rows} pockets of ${widthMm} × ${heightMm} mm`;
+  const title = `${columns} × ${rows} pockets of ${isRound ? `⌀ ${widthMm}` : `${widthMm} × ${heightMm}`} mm`;
   const jig = layoutGrid({
     ...fillFrame(frame, { name, title }),
     machine: machine.name,
@@ -324,6 +326,7 @@ function chooseLayoutSource(
     rows,
     pocketWidthMm: widthMm,
     pocketHeightMm: heightMm,
+    isRound,
     fieldMm: machine.fieldMm,
     machineTitle: machine.name,
     ...room,

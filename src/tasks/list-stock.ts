@@ -12,7 +12,7 @@ import {
 } from '../material/index.ts';
 import type { Notice } from '../notices.ts';
 import { writeFilesAtomic } from '../plane/index.ts';
-import { type Jig, parseJig } from '../plate/index.ts';
+import { type Jig, type Pocket, parseJig } from '../plate/index.ts';
 import { fillOptions, SCREEN_NAMES, SCREENS, type ScreenName, type ScreenRecord } from '../screens/index.ts';
 import { SOURCES } from '../sources.ts';
 import { listRecords } from './listing.ts';
@@ -87,7 +87,7 @@ export interface ListedJig {
   readonly widthMm: number;
   readonly heightMm: number;
   /** Pockets of one size, the most first. */
-  readonly pockets: readonly { readonly count: number; readonly widthMm: number; readonly heightMm: number }[];
+  readonly pockets: readonly ({ readonly count: number } & Pick<Pocket, 'widthMm' | 'heightMm' | 'round'>)[];
 }
 
 /** All jigs of a shop that can be read, and a notice for each that cannot. */
@@ -99,9 +99,10 @@ export function listJigs(shop: Shop) {
       const { title, widthMm, heightMm, pockets } = parseJig(json, path);
       const sizes = new Map<string, ListedJig['pockets'][number]>();
       for (const pocket of pockets) {
-        const key = `${pocket.widthMm}x${pocket.heightMm}`;
+        const round = pocket.round ? { round: true as const } : {};
+        const key = `${pocket.widthMm}x${pocket.heightMm}${pocket.round ? ' round' : ''}`;
         const count = (sizes.get(key)?.count ?? 0) + 1;
-        sizes.set(key, { count, widthMm: pocket.widthMm, heightMm: pocket.heightMm });
+        sizes.set(key, { count, widthMm: pocket.widthMm, heightMm: pocket.heightMm, ...round });
       }
       return { name, title, widthMm, heightMm, pockets: [...sizes.values()].sort((a, b) => b.count - a.count) };
     },

@@ -17,7 +17,7 @@ import {
   refuseBeyondField,
   sketchJig,
 } from '../plate/index.ts';
-import { parseLengthMm, parseLengthOrZeroMm, parseSizeMm } from '../units.ts';
+import { isRoundSize, parseLengthMm, parseLengthOrZeroMm, parseSizeMm } from '../units.ts';
 import type { TaskContext } from './context.ts';
 import { nameOfTitle, refuseRecordName } from './names.ts';
 import { checkChoice, fillAnswers, findUnanswered, type Question } from './questions.ts';
@@ -118,7 +118,7 @@ export function answersOfJig(jig: Jig): Readonly<Record<string, string>> {
   const left = Math.min(...pockets.map(({ xMm }) => xMm));
   const laid = grid
     ? {
-        ...{ columns: String(grid.columns), rows: String(grid.rows), pocket: `${grid.widthMm}x${grid.heightMm}` },
+        ...{ columns: String(grid.columns), rows: String(grid.rows), pocket: saySize(grid) },
         ...{ gap: String(grid.gapMm), rim: String(left), board: `${jig.widthMm}x${jig.heightMm}` },
       }
     : Object.fromEntries(LAYOUT_KEYS.map((key) => [key, KEPT]));
@@ -138,6 +138,9 @@ export function answersOfJig(jig: Jig): Readonly<Record<string, string>> {
     strip: pockets.some(({ use }) => use === 'strip') ? 'yes' : 'no',
   };
 }
+
+const saySize = ({ widthMm, heightMm, round }: Pick<Pocket, 'widthMm' | 'heightMm' | 'round'>) =>
+  round ? `⌀${widthMm}` : `${widthMm}x${heightMm}`;
 
 interface JigOptions {
   /** The jig that is changed or copied. */
@@ -226,7 +229,7 @@ function layPockets(
   const lay = (more: Partial<FrameOptions>) =>
     layoutGrid({
       ...{ ...frame, ...more, columns: columns!, rows: rows!, fieldMm: machine.fieldMm, machineTitle: machine.name },
-      ...{ pocketWidthMm: pocket!.widthMm, pocketHeightMm: pocket!.heightMm },
+      ...{ pocketWidthMm: pocket!.widthMm, pocketHeightMm: pocket!.heightMm, isRound: isRoundSize(pocket!) },
       ...(checkOf('strip', answers, ['no', 'yes']) === 'yes' ? { strip: STRIP_ROOM } : {}),
     });
   const least = lay({});
@@ -301,7 +304,7 @@ function readPlaceMm(text: string, what: string): number {
 function findGrid(pockets: readonly Pocket[]) {
   const [first] = pockets;
   if (!first) return undefined;
-  const { widthMm, heightMm, xMm, yMm } = first;
+  const { widthMm, heightMm, xMm, yMm, round } = first;
   const columns = new Set(pockets.map((one) => one.xMm)).size;
   const rows = new Set(pockets.map((one) => one.yMm)).size;
   const gapX = columns > 1 ? (Math.max(...pockets.map((one) => one.xMm)) - xMm) / (columns - 1) - widthMm : undefined;
@@ -315,10 +318,11 @@ function findGrid(pockets: readonly Pocket[]) {
     near(gapY ?? gapMm, gapMm) &&
     pockets.every(
       (one, at) =>
+        one.round === round &&
         near(one.widthMm, widthMm) &&
         near(one.heightMm, heightMm) &&
         near(one.xMm, xMm + (at % columns) * (widthMm + gapMm)) &&
         near(one.yMm, yMm + Math.floor(at / columns) * (heightMm + gapMm)),
     );
-  return isEven ? { columns, rows, widthMm, heightMm, gapMm } : undefined;
+  return isEven ? { columns, rows, widthMm, heightMm, gapMm, ...(round ? { round } : {}) } : undefined;
 }

@@ -79,7 +79,13 @@ export interface JigFacts extends Named {
   readonly widthMm: number;
   readonly heightMm: number;
   /** Pockets of one size, the most first. */
-  readonly pockets: readonly { readonly count: number; readonly widthMm: number; readonly heightMm: number }[];
+  readonly pockets: readonly {
+    readonly count: number;
+    readonly widthMm: number;
+    readonly heightMm: number;
+    /** Of that diameter. */
+    readonly round?: true;
+  }[];
 }
 
 export interface ProfileFacts extends Named {
@@ -658,6 +664,7 @@ export interface PlateView {
     readonly yMm: number;
     readonly widthMm: number;
     readonly heightMm: number;
+    readonly round?: true;
   }[];
   readonly pieces: readonly {
     readonly name: string;

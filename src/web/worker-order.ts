@@ -37,12 +37,13 @@ export const layPlates = answering(async ({ done, photos, out, grid }: PlatesInp
         name: plate.name,
         widthMm,
         heightMm,
-        pockets: pockets.map(({ name, xMm, yMm, widthMm: width, heightMm: height }) => ({
+        pockets: pockets.map(({ name, xMm, yMm, widthMm: width, heightMm: height, round }) => ({
           name,
           xMm,
           yMm,
           widthMm: width,
           heightMm: height,
+          ...(round ? { round } : {}),
         })),
         pieces: plate.pieces.map(({ name, pocket, turned, place }) => {
           return { name, pocket, turned, photo: record.photos[name]!, ...place };

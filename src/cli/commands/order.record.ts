@@ -1,6 +1,6 @@
 import { JOB_DEFAULTS, PICTURE_FORMAT_NAMES } from '../../tasks/index.ts';
 import type { CommandRecord, OptionRecord } from '../command.ts';
-import { FORCE, MACHINE, OUT_FOLDER, PROFILE } from '../option-records.ts';
+import { FORCE, JIG_OPTIONS, MACHINE, OUT_FOLDER, POCKET, PROFILE } from '../option-records.ts';
 import { PREPARE } from './photo.record.ts';
 
 const NOT_OF_AN_ORDER = [
@@ -76,26 +76,8 @@ export const ORDER_RECORDS: readonly CommandRecord[] = [
       },
       { flags: '--count <n>', help: 'copies of every job, or by name: cat=3,dog=2 (default: as ordered, else 1)' },
       { flags: '--grid <CxR>', help: 'make a jig of columns × rows equal pockets, such as 4x3' },
-      { flags: '--pocket <size>', help: 'size of the piece that a pocket of --grid takes, such as 85.6x54, or ID-1' },
-      { flags: '--gap <length>', help: 'between two pockets, mm (default: 10)' },
-      {
-        flags: '--margin <length>',
-        help: 'nothing is burned nearer than this to the edge of the field, mm (default: 2)',
-      },
-      { flags: '--rim <length>', help: 'board around the outermost pockets, mm (default: 12)' },
-      { flags: '--clearance <length>', help: 'what a pocket is cut larger than its piece, mm (default: 0.2)' },
-      { flags: '--kerf <length>', help: 'width of the cut that the drawing allows for, mm (default: 0)' },
-      {
-        flags: '--stop <corner>',
-        help: 'corner into which pieces and the jig are pushed (default: top-left)',
-        choices: ['top-left', 'top-right', 'bottom-left', 'bottom-right'],
-      },
-      {
-        flags: '--origin <point>',
-        help: 'what the control software calls 0, 0 (default: stop)',
-        choices: ['stop', 'field-corner', 'field-centre'],
-      },
-      { flags: '--y-axis <way>', help: 'how the control software counts y (default: down)', choices: ['down', 'up'] },
+      { ...POCKET, help: `${POCKET.help}; with --grid` },
+      ...JIG_OPTIONS,
       { flags: '--name <name>', help: 'name of the jig, engraved on it (default: from its grid)' },
       { ...MACHINE, help: `${MACHINE.help} whose field bounds the jig (default: the jig’s, else the jobs’)` },
       {

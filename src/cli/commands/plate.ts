@@ -7,7 +7,7 @@ import {
   type LayPlatesRequest,
   layPlates,
 } from '../../tasks/index.ts';
-import { parseLengthOrZeroMm, parseSizeMm } from '../../units.ts';
+import { isRoundSize, parseLengthOrZeroMm, parseSizeMm } from '../../units.ts';
 import type { OptionValues, Outcome, Run } from '../command.ts';
 import { textOf } from '../options.ts';
 import { taskContext } from '../task-context.ts';
@@ -119,8 +119,9 @@ function readLayoutSource(jigName: string | undefined, options: OptionValues): L
   if (pocket === undefined) {
     throw new AppError('option-invalid', 'found --grid without --pocket, needed the size of a pocket such as 85.6x54');
   }
-  const { widthMm, heightMm } = parseSizeMm(pocket, '--pocket');
-  return { kind: 'grid', columns, rows, widthMm, heightMm, frame: readFrame(options) };
+  const size = parseSizeMm(pocket, '--pocket');
+  const { widthMm, heightMm } = size;
+  return { kind: 'grid', columns, rows, widthMm, heightMm, isRound: isRoundSize(size), frame: readFrame(options) };
 }
 
 function readFrame(options: OptionValues): FrameRequest {

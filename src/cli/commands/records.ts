@@ -141,7 +141,9 @@ const ACTIONS: Readonly<Record<string, Action>> = {
       title,
       `${formatNumber(widthMm)} × ${formatNumber(heightMm)} mm`,
       pockets
-        .map(({ count, widthMm: w, heightMm: h }) => `${count} of ${formatNumber(w)} × ${formatNumber(h)}`)
+        .map(({ count, widthMm: w, heightMm: h, round }) =>
+          round ? `${count} of ⌀ ${formatNumber(w)}` : `${count} of ${formatNumber(w)} × ${formatNumber(h)}`,
+        )
         .join(', '),
       from,
     ]);
@@ -161,7 +163,9 @@ const ACTIONS: Readonly<Record<string, Action>> = {
     const rows = pockets.map((pocket) => [
       pocket.name,
       `${formatNumber(pocket.xMm)}, ${formatNumber(pocket.yMm)}`,
-      `${formatNumber(pocket.widthMm)} × ${formatNumber(pocket.heightMm)}`,
+      pocket.round
+        ? `⌀ ${formatNumber(pocket.widthMm)}`
+        : `${formatNumber(pocket.widthMm)} × ${formatNumber(pocket.heightMm)}`,
       pocket.stop.replace('-', ' '),
       pocket.use,
     ]);

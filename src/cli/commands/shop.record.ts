@@ -1,5 +1,5 @@
 import type { CommandRecord, Run } from '../command.ts';
-import { DIRECTION, FORCE } from '../option-records.ts';
+import { DIRECTION, FORCE, JIG_OPTIONS, POCKET } from '../option-records.ts';
 
 /** The kind of record is told before the action: one file serves several of them. */
 const loadRecordsOf = (kind: string) => async (): Promise<Run> => {
@@ -130,18 +130,9 @@ export const SHOP_RECORDS: readonly CommandRecord[] = [
       { flags: '--machine <name>', help: 'machine under which it lies (see `machine list`)' },
       { flags: '--columns <n>', help: 'columns of pockets (default: 2)' },
       { flags: '--rows <n>', help: 'rows of pockets (default: 2)' },
-      {
-        flags: '--pocket <size>',
-        help: 'size of the piece that a pocket takes, such as 85.6x54, ID-1, or ⌀80 for round ones, mm (default: ID-1)',
-      },
-      { flags: '--gap <length>', help: 'between two pockets, mm (default: 10)' },
-      { flags: '--rim <length>', help: 'board around the outermost pockets, mm (default: 12)' },
+      { ...POCKET, help: `${POCKET.help} (default: ID-1)` },
+      ...JIG_OPTIONS,
       { flags: '--board <size>', help: 'width and height of the board, mm (default: fit, as its pockets ask)' },
-      {
-        flags: '--stop <corner>',
-        help: 'corner into which board and pieces are pushed (default: top-left)',
-        choices: ['top-left', 'top-right', 'bottom-left', 'bottom-right'],
-      },
       {
         flags: '--field-x <place>',
         help: 'left edge of the field from the left edge of the board, mm (default: centred)',
@@ -150,18 +141,6 @@ export const SHOP_RECORDS: readonly CommandRecord[] = [
         flags: '--field-y <place>',
         help: 'upper edge of the field from the upper edge of the board, mm (default: centred)',
       },
-      {
-        flags: '--origin <point>',
-        help: 'what the control software calls 0, 0 (default: stop)',
-        choices: ['stop', 'field-corner', 'field-centre'],
-      },
-      { flags: '--y-axis <way>', help: 'how the control software counts y (default: down)', choices: ['down', 'up'] },
-      {
-        flags: '--margin <length>',
-        help: 'nothing is burned nearer than this to the edge of the field, mm (default: 2)',
-      },
-      { flags: '--clearance <length>', help: 'what a pocket is cut larger than its piece, mm (default: 0.2)' },
-      { flags: '--kerf <length>', help: 'width of the cut that the drawing allows for, mm (default: 0)' },
       { flags: '--strip <way>', help: 'a pocket for the control strip (default: no)', choices: ['no', 'yes'] },
       { flags: '--name <name>', help: 'name of its record (default: of its title)' },
       FORCE,

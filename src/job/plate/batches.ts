@@ -15,6 +15,7 @@ import {
   roundMm,
   type StripRoom,
 } from '../../plate/index.ts';
+import { isRoundSize } from '../../units.ts';
 import type { PlateJob } from './jobs.ts';
 
 /** Pieces are laid into the pockets of a jig that is there, or nested, which makes a jig for each layout. */
@@ -133,6 +134,7 @@ function sizeOf(job: PlateJob, quarterTurns: boolean): PieceSize {
     widthMm: roundMm(piece.widthMm),
     heightMm: roundMm(piece.heightMm),
     mayTurn: quarterTurns && hasSquareDots(job),
+    isRound: isRoundSize(piece),
   };
 }
 
@@ -239,7 +241,7 @@ function matchPockets(own: readonly Packed[], jig: Jig): Pocket[] | undefined {
   const free = jig.pockets.filter(({ use }) => use === 'piece');
   const taken: Pocket[] = [];
   for (const { widthMm, heightMm } of own) {
-    const at = free.findIndex((pocket) => pocket.widthMm === widthMm && pocket.heightMm === heightMm);
+    const at = free.findIndex((pocket) => !pocket.round && pocket.widthMm === widthMm && pocket.heightMm === heightMm);
     if (at < 0) return undefined;
     taken.push(...free.splice(at, 1));
   }

@@ -86,7 +86,9 @@ export function renderJigPage(jig: Jig, facts: JigPageFacts): string {
       const { corner, centre } = toControlPlace(pocket, aim);
       return [
         `${escapeHtml(pocket.name)}${pocket.use === 'strip' ? ' (control strip)' : ''}`,
-        `${roundTo(pocket.widthMm, 3)} × ${roundTo(pocket.heightMm, 3)}`,
+        pocket.round
+          ? `⌀ ${roundTo(pocket.widthMm, 3)}`
+          : `${roundTo(pocket.widthMm, 3)} × ${roundTo(pocket.heightMm, 3)}`,
         sayCorner(pocket.stop),
         Number(roundTo(corner.xMm, 4)),
         Number(roundTo(corner.yMm, 4)),

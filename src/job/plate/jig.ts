@@ -9,6 +9,7 @@ import {
   drawJig,
   type Jig,
   placeMarks,
+  stopOfPocket,
   toControl,
   toControlPlace,
 } from '../../plate/index.ts';
@@ -109,13 +110,7 @@ function writePocketTable(jig: Jig, aim: Aim): string {
   ];
   const rows = jig.pockets.map((pocket) => {
     const { corner, centre, angleDeg } = toControlPlace(pocket, aim);
-    const stop = toControl(
-      {
-        xMm: pocket.stop.endsWith('left') ? pocket.xMm : pocket.xMm + pocket.widthMm,
-        yMm: pocket.stop.startsWith('top') ? pocket.yMm : pocket.yMm + pocket.heightMm,
-      },
-      aim,
-    );
+    const stop = toControl(stopOfPocket(pocket), aim);
     return [
       pocket.name,
       pocket.use,

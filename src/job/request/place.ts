@@ -1,7 +1,7 @@
 import { AppError } from '../../errors.ts';
 import { type EvennessMap, type Machine, parseEvenness } from '../../machine/index.ts';
 import type { Shop } from '../../material/index.ts';
-import { isLeft, isTop, type Jig, parseJig, placeField } from '../../plate/index.ts';
+import { type Jig, parseJig, placeField, placeInPocket } from '../../plate/index.ts';
 import { parsePlaceMm } from '../../units.ts';
 
 /** Where a piece lies in the machine's field, and how even that is. */
@@ -64,11 +64,10 @@ function pocketOf(at: string, { shop, machine, lying }: PlaceNeeds): Omit<PieceI
   }
   const field = placeField(jig, machine.fieldMm);
   const [widthMm, heightMm] = lying;
-  const left = isLeft(pocket.stop) ? pocket.xMm : pocket.xMm + pocket.widthMm - widthMm;
-  const top = isTop(pocket.stop) ? pocket.yMm : pocket.yMm + pocket.heightMm - heightMm;
+  const lain = placeInPocket(pocket, { widthMm, heightMm });
   return {
-    xMm: left + widthMm / 2 - field.xMm,
-    yMm: top + heightMm / 2 - field.yMm,
+    xMm: lain.xMm + widthMm / 2 - field.xMm,
+    yMm: lain.yMm + heightMm / 2 - field.yMm,
     pocket: { jig: jig.name, name: pocket.name },
   };
 }

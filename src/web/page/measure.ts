@@ -21,6 +21,9 @@ export function saySize(widthMm: number, heightMm: number, unit: Unit): string {
 /** One side, with its unit. */
 export const saySide = (mm: number, unit: Unit) => `${sayLength(mm, unit)} ${unit}`;
 
+/** Of what is round. */
+export const sayDiameter = (mm: number, unit: Unit) => `⌀ ${sayLength(mm, unit)} ${unit}`;
+
 const sayLength = (mm: number, unit: Unit) => numbers.say(toUnit(mm, unit), 3);
 
 export function sayDuration(seconds: number): string {

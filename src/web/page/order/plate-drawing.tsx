@@ -8,6 +8,7 @@ export function PlateDrawing({ plate, order }: { readonly plate: PlateView; read
   const { unit } = useShop();
   const words = useWords();
   const { widthMm, heightMm, pockets, pieces, name, seconds, corrected, warnings } = plate;
+  const rounds = new Set(pockets.filter(({ round }) => round).map((pocket) => pocket.name));
   const known = new Map(order.pieces.map((piece) => [piece.name, piece.id]));
   return (
     <figure class="plate">
@@ -25,6 +26,7 @@ export function PlateDrawing({ plate, order }: { readonly plate: PlateView; read
             y={pocket.yMm}
             width={pocket.widthMm}
             height={pocket.heightMm}
+            rx={pocket.round ? pocket.widthMm / 2 : undefined}
           />
         ))}
         {pieces.map((piece) => (
@@ -45,7 +47,14 @@ export function PlateDrawing({ plate, order }: { readonly plate: PlateView; read
                 />
               </svg>
             )}
-            <rect class="lying" x={piece.xMm} y={piece.yMm} width={piece.widthMm} height={piece.heightMm} />
+            <rect
+              class="lying"
+              x={piece.xMm}
+              y={piece.yMm}
+              width={piece.widthMm}
+              height={piece.heightMm}
+              rx={rounds.has(piece.pocket) ? piece.widthMm / 2 : undefined}
+            />
           </g>
         ))}
       </svg>

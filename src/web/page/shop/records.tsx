@@ -1,6 +1,6 @@
 import { useState } from 'preact/hooks';
 import type { JigFacts, MachineFacts, MaterialFacts } from '../../protocol.ts';
-import { saySize } from '../measure.ts';
+import { sayDiameter, saySize } from '../measure.ts';
 import { Button, Icon } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { type FormAsk, RecordForm } from './record-form.tsx';
@@ -13,13 +13,12 @@ const ASKS: Readonly<Record<string, FormAsk>> = {
   price: { kind: 'price', from: 'prices', how: 'change' },
 };
 
-type RowKind = 'machine' | 'material' | 'jig';
-
 const LISTS = [
   { kind: 'machine', title: 'Machines', add: 'Add a machine' },
   { kind: 'material', title: 'Materials', add: 'Add a material' },
   { kind: 'jig', title: 'Jigs', add: 'Add a jig' },
 ] as const;
+type RowKind = (typeof LISTS)[number]['kind'];
 
 /** What the shop has: machines, materials, jigs and prices, to be added, changed and copied. */
 export function ShopRecords({ begin }: { readonly begin?: string | undefined }) {
@@ -57,7 +56,9 @@ export function ShopRecords({ begin }: { readonly begin?: string | undefined }) 
   const sayFacts = (kind: RowKind, name: string) => {
     const jig = kind === 'jig' ? shop.jigs.find((one) => one.name === name) : undefined;
     if (jig) {
-      const pockets = jig.pockets.map((one) => `${one.count} of ${saySize(one.widthMm, one.heightMm, unit)}`);
+      const pockets = jig.pockets.map(({ count, widthMm, heightMm, round }) => {
+        return `${count} of ${round ? sayDiameter(widthMm, unit) : saySize(widthMm, heightMm, unit)}`;
+      });
       return `${saySize(jig.widthMm, jig.heightMm, unit)}, pockets: ${pockets.join(', ')}`;
     }
     const machine = kind === 'machine' ? shop.machines.find((one) => one.name === name) : undefined;
