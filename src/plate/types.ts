@@ -72,8 +72,8 @@ export interface Jig {
 }
 
 /**
- * Part of a way that counts along each axis where a round piece is pushed into a stop: it goes by 45 degrees until it
- * touches. Exact: 1/√2.
+ * Share of a way that counts along each axis where a round piece is pushed into a stop: it goes by 45 degrees until it
+ * touches. Exact: 1/√2, by geometry.
  */
 export const PUSHED = Math.SQRT1_2;
 

@@ -38,7 +38,7 @@ test.each(['top-left', 'top-right', 'bottom-left', 'bottom-right'] as const)(
     for (const diameterMm of [90, 80, 12.5]) {
       const piece = placeInPocket(pocket({ stop }), { widthMm: diameterMm, heightMm: diameterMm });
       const [[px, py], [hx, hy]] = [middle(piece), middle(hole)];
-      // From the hole's middle to the piece's by exactly the room that is left, half-way between both edges of the stop.
+      // From the hole's middle to the piece's by exactly the room that is left, half-way between both edges.
       expect(Math.hypot(px - hx, py - hy)).toBeCloseTo((90 + clearanceMm - diameterMm) / 2, 5);
       expect(Math.abs(px - hx)).toBeCloseTo(Math.abs(py - hy), 5);
       if (diameterMm < 90) {

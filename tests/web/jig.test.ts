@@ -28,8 +28,8 @@ test(
     await page.getByLabel('Corner into which').selectOption('bottom-left');
     await drawing.waitFor();
     await page.getByRole('button', { name: 'Keep it' }).click();
-    await page.getByText('314 × 214 mm, pockets: 6 of 90 × 90 mm').waitFor({ timeout: TIME });
-    const line = 'jig new --title Coasters --machine gantry-450 --columns 3 --pocket 90 --stop bottom-left';
+    await page.getByText('314 × 214 mm, pockets: 6 of ⌀ 90 mm').waitFor({ timeout: TIME });
+    const line = 'jig new --title Coasters --machine gantry-450 --columns 3 --pocket ⌀90 --stop bottom-left';
     const other = join(shop.path, 'other');
     await runCommand(process.cwd(), ...line.split(' '), '--shop', other);
     expectSameFile(join(shop.shop, 'jigs', 'coasters.json'), join(other, 'jigs', 'coasters.json'));
@@ -45,7 +45,7 @@ test(
     await page.getByLabel('Rows of pockets').fill('1');
     await page.getByLabel('Width and height of the board').fill('314 x 114');
     await page.getByRole('button', { name: 'Keep it' }).click();
-    await page.getByText('314 × 114 mm, pockets: 3 of 90 × 90 mm').waitFor({ timeout: TIME });
+    await page.getByText('314 × 114 mm, pockets: 3 of ⌀ 90 mm').waitFor({ timeout: TIME });
     expect(complaints).toEqual([]);
     await context.close();
   },

@@ -15,7 +15,7 @@ import {
   seenWithin,
 } from '../../photo/index.ts';
 import { createPlane, findAttention, type Photo, type Plane, readColour } from '../../plane/index.ts';
-import type { SizeMm } from '../../units.ts';
+import { isRoundSize, type SizeMm } from '../../units.ts';
 import type { JobSpec } from '../request/types.ts';
 import { roundMask } from './round.ts';
 import { cropRequestOf, type StandingPhoto } from './subject.ts';
@@ -193,7 +193,7 @@ async function chooseWithin(
       : { x: clampTo(x, crop.width, within.x, within.width), y: clampTo(y, crop.height, within.y, within.height) };
   const isWhole = crop.width > within.width - 1e-6 && crop.height > within.height - 1e-6;
   if (focus) return { focus: { ...focus, origin: 'given' }, notices: [] };
-  if (isWhole && !(outline && subject)) {
+  if (isWhole && !(formOf(size, outline) && subject)) {
     const middle = { x: within.x + within.width / 2, y: within.y + within.height / 2 };
     return { focus: { ...middle, origin: 'middle' }, notices: [] };
   }
@@ -233,8 +233,14 @@ export function chooseLay(
   return other.shown > as.shown * MUCH_MORE ? turned : size;
 }
 
-const seenOf = (size: SizeMm, outline: JobSpec['outline'] | undefined) =>
-  outline ? { seen: seenWithin(size, outline.outline) } : {};
+/** The form of the picture: as asked for, else the circle of a round piece. */
+const formOf = (size: SizeMm, outline: JobSpec['outline'] | undefined) =>
+  outline?.outline ?? (isRoundSize(size) ? 'circle' : undefined);
+
+function seenOf(size: SizeMm, outline: JobSpec['outline'] | undefined) {
+  const form = formOf(size, outline);
+  return form ? { seen: seenWithin(size, form) } : {};
+}
 
 /** A piece is turned for this much more of the photo, a factor. Assumed: for less nobody would turn a card. */
 const MUCH_MORE = 1.15;
