@@ -71,7 +71,7 @@ function requireSharp(require: NodeJS.Require): Sharp {
   }
 }
 
-/** What src/plane/assembly/kernels.ts exports; all arguments are bytes addresses or counts. */
+/** What src/plane/assembly/kernels.ts and search.ts there export; all arguments are bytes addresses or counts. */
 export interface Kernels {
   readonly memory: WebAssembly.Memory;
   heapStart(): number;
@@ -204,11 +204,53 @@ export interface Kernels {
     seen: number,
     stride: number,
     change: number,
-    changeBytes: number,
+    changeStride: number,
+    bytes: number,
     rows: number,
     taps: number,
     radius: number,
   ): void;
+  openBand(
+    width: number,
+    height: number,
+    first: number,
+    last: number,
+    top: number,
+    stride: number,
+    pad: number,
+    dots: number,
+    index: number,
+    near: number,
+    strength: number,
+  ): void;
+  openNearEye(
+    tapsX: number,
+    reachX: number,
+    tapsY: number,
+    reachY: number,
+    boxX: number,
+    boxY: number,
+    change: number,
+    changeBytes: number,
+  ): void;
+  openFarEye(
+    cellsAcross: number,
+    cellTop: number,
+    cellRows: number,
+    firstX: number,
+    sharesX: number,
+    firstY: number,
+    sharesY: number,
+    tapsX: number,
+    reachX: number,
+    tapsY: number,
+    reachY: number,
+    sums: number,
+    far: number,
+    spread: number,
+  ): void;
+  openMoves(moves: number, blocksAcross: number, due: number, dueNext: number, counts: number): void;
+  searchBlocks(blockY: number): void;
   multiplyWindows(
     rows: number,
     weights: number,

@@ -1,5 +1,7 @@
+import { loadKernels } from '../plane/index.ts';
 import type { LevelMarks } from './level-marks.ts';
 import { addFar, closeFarField, type FarField, type FarLook, lookFar, openFarField, tryFar } from './search-far.ts';
+import { type BandCounts, type BandWork, openFastBand } from './search-fast.ts';
 import { closeLevelBand, openLevelBand, searchLevelRow } from './search-levels.ts';
 import {
   createTrial,
@@ -45,36 +47,55 @@ export interface BandResult {
  * source: 'liebermanAllebach2000'), until a sweep changes fewer than one dot in 400, or for twelve sweeps.
  *
  * What is asked to be exactly bare or solid stays so. A swap is tried from the firing dot only, which sees each pair
- * once.
+ * once. `scalar` forces the readable version; `simd` takes the kernels when they can be had. Both give the same dots.
  */
-export function searchBand(plan: SearchPlan, band: Band, arithmetic?: 'simd' | 'scalar'): BandResult {
-  if (plan.marks) return searchLevels(plan, band, { marks: plan.marks, arithmetic });
-  const state = openBand(plan, band, arithmetic);
+export function searchBand(plan: SearchPlan, band: Band, arithmetic: 'simd' | 'scalar' = 'simd'): BandResult {
+  const work = openWork(plan, band, arithmetic);
+  const { counts } = work;
   const dots = (band.to - band.from) * plan.width;
-  const counts = { toggles: 0, swaps: 0, gained: 0, sweeps: 0 };
+  let sweeps = 0;
   let changed = dots;
-  while (counts.sweeps < MOST_SWEEPS && changed * STOP_ONE_IN >= dots && changed > 0) {
+  while (sweeps < MOST_SWEEPS && changed * STOP_ONE_IN >= dots && changed > 0) {
     const before = counts.toggles + counts.swaps;
-    sweep(state, counts);
+    work.sweep();
     changed = counts.toggles + counts.swaps - before;
-    counts.sweeps++;
+    sweeps++;
   }
-  closeNearField(plan, band, state.nearField);
-  closeFarField(plan, band, state.farField);
-  return counts;
+  work.close();
+  const { toggles, swaps, gained } = counts;
+  return { toggles, swaps, gained, sweeps };
+}
+
+function openWork(plan: SearchPlan, band: Band, arithmetic: 'simd' | 'scalar'): BandWork {
+  const { marks } = plan;
+  if (marks) return openLevels(plan, band, { marks, arithmetic });
+  const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
+  return kernels ? openFastBand(kernels, plan, { band, block: BLOCK }) : openPlainBand(plan, band);
+}
+
+function openPlainBand(plan: SearchPlan, band: Band): BandWork {
+  const state = openBand(plan, band);
+  const counts = { toggles: 0, swaps: 0, gained: 0 };
+  return {
+    counts,
+    sweep: () => sweepBlocks(state.blocks, ({ blockX, blockY }) => searchBlock(state, { blockX, blockY, counts })),
+    close() {
+      closeNearField(plan, band, state.nearField);
+      closeFarField(plan, band, state.farField);
+    },
+  };
 }
 
 /** The same over dots that have levels of power. */
-function searchLevels(
+function openLevels(
   plan: SearchPlan,
   band: Band,
-  { marks, arithmetic }: { readonly marks: LevelMarks; readonly arithmetic: 'simd' | 'scalar' | undefined },
-): BandResult {
+  { marks, arithmetic }: { readonly marks: LevelMarks; readonly arithmetic: 'simd' | 'scalar' },
+): BandWork {
   const state = openLevelBand(plan, band, { marks, arithmetic });
   const { width, first, last } = state.shape;
   const blocks = layOutBlocks(plan, band);
-  const counts = { toggles: 0, swaps: 0, gained: 0, sweeps: 0 };
-  const dots = (band.to - band.from) * width;
+  const counts = { toggles: 0, swaps: 0, gained: 0 };
   const searchAt = ({ blockX, blockY }: { readonly blockX: number; readonly blockY: number }) => {
     const left = blockX << BLOCK_BITS;
     const upper = first + (blockY << BLOCK_BITS);
@@ -87,15 +108,11 @@ function searchLevels(
       });
     }
   };
-  let changed = dots;
-  while (counts.sweeps < MOST_SWEEPS && changed * STOP_ONE_IN >= dots && changed > 0) {
-    const before = counts.toggles + counts.swaps;
-    sweepBlocks(blocks, searchAt);
-    changed = counts.toggles + counts.swaps - before;
-    counts.sweeps++;
-  }
-  closeLevelBand(plan, band, state);
-  return counts;
+  return {
+    counts,
+    sweep: () => sweepBlocks(blocks, searchAt),
+    close: () => closeLevelBand(plan, band, state),
+  };
 }
 
 /** A band at work: what both eyes see, the moves there are, the one on trial, and the blocks still to look at. */
@@ -117,8 +134,8 @@ interface Blocks {
   readonly dueNext: Uint8Array;
 }
 
-function openBand(plan: SearchPlan, band: Band, arithmetic?: 'simd' | 'scalar'): BandState {
-  const nearField = openNearField(plan, band, arithmetic);
+function openBand(plan: SearchPlan, band: Band): BandState {
+  const nearField = openNearField(plan, band);
   return {
     nearField,
     farField: openFarField(plan, band),
@@ -141,16 +158,6 @@ function layOutBlocks({ width }: SearchPlan, band: Band): Blocks {
   };
 }
 
-interface Counts {
-  toggles: number;
-  swaps: number;
-  gained: number;
-}
-
-function sweep(state: BandState, counts: Counts): void {
-  sweepBlocks(state.blocks, ({ blockX, blockY }) => searchBlock(state, { blockX, blockY, counts }));
-}
-
 /** Looks at every block that is due, and takes those to be looked at next for due. */
 function sweepBlocks(
   { across, down, due, dueNext }: Blocks,
@@ -171,7 +178,7 @@ function sweepBlocks(
 interface Block {
   readonly blockX: number;
   readonly blockY: number;
-  readonly counts: Counts;
+  readonly counts: BandCounts;
 }
 
 /** Tries every dot of a block once. */

@@ -45,13 +45,10 @@ export interface NearField extends BandShape {
 }
 
 /** Writes the errors of a row of the band from `pad` on; false where the row lies outside the plane. */
-type ErrorsOf = (row: number, errors: Int32Array) => boolean;
+export type ErrorsOf = (row: number, errors: Int32Array) => boolean;
 
-/**
- * Lays out the band with room for what its eye and its marks reach, and blurs its errors. `scalar` forces the readable
- * version; `simd` takes the kernels when they can be had. Both give the same whole numbers.
- */
-export function openNearField(plan: SearchPlan, band: Band, arithmetic: 'simd' | 'scalar' = 'simd'): NearField {
+/** The band, and its errors as the near eye sees them. */
+export function openNearField(plan: SearchPlan, band: Band): NearField {
   const { nearX, nearY } = plan;
   const shape = layOutBand(plan, band);
   const size = shape.stride * shape.rows;
@@ -62,9 +59,9 @@ export function openNearField(plan: SearchPlan, band: Band, arithmetic: 'simd' |
     strength: plan.strength,
     nearX,
     nearY,
-    ...startBlur(plan, shape, arithmetic),
+    ...startBlur(plan, shape, 'scalar'),
   };
-  fillNear(plan, field);
+  field.fillNear(errorsOfDots(plan, field));
   return field;
 }
 
@@ -88,7 +85,10 @@ export function layOutBand({ width, height, table, nearX, nearY }: SearchPlan, b
   };
 }
 
-/** What blurs a band's errors, and those of its changes. */
+/**
+ * What blurs a band's errors, and those of its changes. `scalar` forces the readable version; `simd` takes the kernels
+ * when they can be had. Both give the same whole numbers.
+ */
 export function startBlur(
   { table, nearX, nearY }: Pick<SearchPlan, 'table' | 'nearX' | 'nearY'>,
   shape: BandShape,
@@ -100,7 +100,10 @@ export function startBlur(
 }
 
 /** The plan's dots within the band; what is not searched, and what is asked to be bare or solid, is held. */
-function copyDots(plan: SearchPlan, { width, height, top, rows, first, last, stride, pad }: BandShape): Uint8Array {
+export function copyDots(
+  plan: SearchPlan,
+  { width, height, top, rows, first, last, stride, pad }: BandShape,
+): Uint8Array {
   const dots = new Uint8Array(stride * rows).fill(HELD);
   for (let row = 0; row < rows; row++) {
     const y = top + row;
@@ -117,16 +120,16 @@ function copyDots(plan: SearchPlan, { width, height, top, rows, first, last, str
   return dots;
 }
 
-/** Errors of the dots as the near eye sees them: along the rows first, then across. */
-function fillNear(plan: SearchPlan, field: NearField): void {
+/** Errors of the dots, to be asked for from the top down, row by row; fills their neighbourhoods, too. */
+export function errorsOfDots(plan: SearchPlan, band: BandShape & Pick<NearField, 'dots' | 'index'>): ErrorsOf {
   const { width, height, wanted, table, strength } = plan;
-  const { top, stride, pad, dots, index } = field;
+  const { top, stride, pad, dots, index } = band;
   const sideY = table.rows >> 1;
   const indexer = createIndexer(table);
   const columns = new Uint8Array(width + table.columns);
   const rowAt = (row: number) => dots.subarray(row * stride + pad, row * stride + pad + width);
   for (let row = 0; row < 2 * sideY; row++) indexer.pushRow(columns, rowAt(row));
-  field.fillNear((row, errors) => {
+  return (row, errors) => {
     indexer.pushRow(columns, rowAt(row + sideY));
     const y = top + row;
     if (y < 0 || y >= height) return false;
@@ -134,7 +137,7 @@ function fillNear(plan: SearchPlan, field: NearField): void {
     indexer.fillRow(columns, around);
     takeErrors(errors.subarray(pad, pad + width), { strength, around, wanted: wanted.subarray(y * width) });
     return true;
-  });
+  };
 }
 
 interface RowOfErrors {
@@ -241,7 +244,8 @@ function startFastBlur(kernels: Kernels, { shape, nearX, nearY, reachedRows }: N
     change: new Int32Array(buffer, changeAt, TRIAL_SIDE * changeStride),
     changeStride,
     addChange(corner, rowCount) {
-      kernels.addChange(nearAt + 4 * corner, 4 * stride, changeAt, 4 * changeStride, rowCount, allAcrossAt, reach);
+      const bytes = 4 * changeStride;
+      kernels.addChange(nearAt + 4 * corner, 4 * stride, changeAt, bytes, bytes, rowCount, allAcrossAt, reach);
     },
     fillNear(errorsOf) {
       let next = reachedRows;
@@ -260,7 +264,11 @@ function startFastBlur(kernels: Kernels, { shape, nearX, nearY, reachedRows }: N
 }
 
 /** Puts the searched rows back into the plan. */
-export function closeNearField(plan: SearchPlan, { from, to }: Band, field: NearField): void {
+export function closeNearField(
+  plan: SearchPlan,
+  { from, to }: Band,
+  field: BandShape & Pick<NearField, 'dots' | 'kernels'>,
+): void {
   const { width } = plan;
   const { first, stride, pad, dots, kernels } = field;
   for (let y = from; y < to; y++) {

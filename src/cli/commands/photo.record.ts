@@ -155,7 +155,7 @@ const FLAT: CommandRecord = {
     { flags: '--seed <n>', help: 'random seed of screens that use chance' },
     {
       flags: '--response <way>',
-      help: 'what direct-search takes dots to leave: as the dot table says, or each the same, in a third of the time (default: table)',
+      help: 'what direct-search takes dots to leave: as the dot table says, or each the same, in about half of the time (default: table)',
       ...wordsOf('response'),
     },
     {

@@ -6,6 +6,8 @@
 // half the range stays exact between the two passes. Taps have 14 fraction bits and sum to exactly 1 << 14, so the
 // offset passes through unchanged. Source rows lie in pairs, column by column: [row 2k, row 2k+1] in one 32-bit word.
 
+export * from './search';
+
 /** First free byte of the memory; the caller lays its buffers out from here. */
 export function heapStart(): usize {
   return (__heap_base + 15) & ~15;
@@ -985,35 +987,6 @@ export function blurWholeRows(rows: usize, taps: usize, radius: i32, out: usize,
       sum = i32x4.add(sum, i32x4.mul(v128.load_splat<i32>(taps + (k >> 1)), pair));
     }
     v128.store(out + x, sum);
-  }
-}
-
-/**
- * Adds rows of a change, blurred across, to what is seen, both 32-bit whole numbers: `taps` holds 2 · `radius` + 1
- * weights. A row of the change is `changeBytes` long, a whole number of 16, with zeros to its end.
- */
-export function addChange(
-  seen: usize,
-  stride: usize,
-  change: usize,
-  changeBytes: usize,
-  rows: i32,
-  taps: usize,
-  radius: i32,
-): void {
-  const lines = rows + 2 * radius;
-  for (let y = 0; y < lines; y++) {
-    const from = max(0, y - 2 * radius);
-    const to = min(rows - 1, y);
-    for (let x: usize = 0; x < changeBytes; x += 16) {
-      let sum = v128.load(seen + x);
-      for (let j = from; j <= to; j++) {
-        const tap = v128.load_splat<i32>(taps + ((<usize>(y - j)) << 2));
-        sum = i32x4.add(sum, i32x4.mul(tap, v128.load(change + changeBytes * <usize>j + x)));
-      }
-      v128.store(seen + x, sum);
-    }
-    seen += stride;
   }
 }
 
