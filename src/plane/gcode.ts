@@ -346,6 +346,14 @@ export function readProgram(
   if (!facts) throw broken('no facts of its bitmap at its head');
   const { width, height, levels } = facts;
   const text = bytes.toString('latin1');
+  const bitmaps = text.match(/^\(Bitmap /gm)!.length;
+  if (bitmaps > 1) {
+    throw new AppError(
+      'file-invalid',
+      `${name}: found ${bitmaps} bitmaps in one program, as a dose chart's cells are, needed one; the chart's own sheet says how long it takes, and chart.png holds all of it`,
+      { name, bitmaps },
+    );
+  }
   const unit = unitMm({ units: /^G20\b/m.test(text) ? 'in' : 'mm' });
   const dotX = (facts.signX * facts.pitchMm) / unit;
   const dotY = (facts.signY * facts.lineSpacingMm) / unit;
@@ -355,15 +363,12 @@ export function readProgram(
     if (Math.abs(value - whole) > OFF_GRID) throw broken(`a run that ends between two ${what}`);
     return whole;
   };
-  let [x, y, s, isBurning, isOn, isEnded, bitmaps] = [0, 0, 0, false, false, false, 0];
+  let [x, y, s, isBurning, isOn, isEnded] = [0, 0, 0, false, false, false];
   for (let at = 0; at < text.length; ) {
     const end = text.indexOf('\n', at);
     const line = end < 0 ? text.slice(at) : text.slice(at, end);
     at = end < 0 ? text.length : end + 1;
-    if (line.startsWith('(')) {
-      if (line.startsWith('(Bitmap ')) bitmaps++;
-      continue;
-    }
+    if (line.startsWith('(')) continue;
     let nextX = x;
     let moves = false;
     const power = line.charCodeAt(0) === LETTER_X ? line.indexOf('S') : -1;
@@ -397,11 +402,5 @@ export function readProgram(
     x = nextX;
   }
   if (!isEnded) throw broken('no end');
-  if (bitmaps > 1) {
-    throw new AppError('file-invalid', `${name}: found ${bitmaps} bitmaps in one program, needed one`, {
-      name,
-      bitmaps,
-    });
-  }
   return { width, height, grey };
 }

@@ -435,6 +435,8 @@ export interface ChartRequestJson {
 
 export interface ChartMade extends ChartCard {
   readonly seconds: number;
+  /** As its program burns it, where that takes longer. */
+  readonly programSeconds?: number;
   readonly areaCm2: number;
   readonly patches: number;
   readonly settings: SettingsFacts;

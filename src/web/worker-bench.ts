@@ -44,6 +44,7 @@ export const makeChartFiles = answering(async (chart: ChartRequest): Promise<Cha
     heightMm,
     files: files.map((path) => basename(path)),
     seconds: cost.seconds,
+    ...(cost.programSeconds === undefined ? {} : { programSeconds: cost.programSeconds }),
     areaCm2: cost.areaCm2,
     patches: patches.length,
     settings,

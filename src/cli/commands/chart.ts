@@ -27,13 +27,13 @@ export const run: Run = async ([kindText], options, commandContext) => {
 };
 
 function describe({ files, kept, layout, cost, expectedError, typed, warnings }: DrawnChartRecord): Outcome {
-  const { areaCm2, seconds, firing } = cost;
+  const { areaCm2, seconds, programSeconds, firing } = cost;
   return {
     json: {
       files,
       kept: kept ?? null,
       layout,
-      cost: { areaCm2, seconds, firing },
+      cost: { areaCm2, seconds, ...(programSeconds === undefined ? {} : { programSeconds }), firing },
       expectedError: expectedError ?? null,
       warnings,
     },
@@ -50,7 +50,12 @@ function describe({ files, kept, layout, cost, expectedError, typed, warnings }:
         `pitch ${formatNumber(layout.grid.pitchMm)} mm, line spacing ${formatNumber(layout.grid.lineSpacingMm)} mm`,
       ],
       ['settings', typed],
-      ['time', formatSeconds(seconds)],
+      [
+        'time',
+        programSeconds === undefined
+          ? formatSeconds(seconds)
+          : `${formatSeconds(seconds)} as one bitmap, ${formatSeconds(programSeconds)} as chart.nc, each cell by itself`,
+      ],
       ...(expectedError ? [['expect', sayExpectedError(expectedError)]] : []),
       ['next', 'read chart.html: it says how to burn the chart and how to take its picture'],
     ]),

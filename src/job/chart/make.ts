@@ -43,14 +43,15 @@ export async function makeChart(spec: ChartSpec): Promise<Chart> {
   const dots = layout.seen === 'through' ? mirrorDots(asSeen) : asSeen;
   const cells = inOne ? [] : own;
   const rest = cells.length > 0 ? drawWithoutDoseCells(layout, screen) : dots;
-  const cost = estimateCost({ layout, rest, cells, machine: spec.machine });
   const picture = await drawChartPicture(asSeen);
   // A program gives each cell its own power, whatever one bitmap can say.
-  const program = planChartProgram(spec, {
-    layout,
-    rest: own.length > 0 ? drawWithoutDoseCells(layout, screen) : dots,
-    cells: own,
-  });
+  const apart = { layout, rest: own.length > 0 ? drawWithoutDoseCells(layout, screen) : dots, cells: own };
+  const program = planChartProgram(spec, apart);
+  const { machine } = spec;
+  const cost = {
+    ...estimateCost({ layout, rest, cells, machine }),
+    ...(inOne && program.files.length > 0 ? { programSeconds: estimateCost({ ...apart, machine }).seconds } : {}),
+  };
   const files: JobFile[] = [
     { name: 'chart.png', bytes: encodeDots(dots, layout.grid, { format: 'png' }) },
     ...(cells.length > 0 ? writeDoseFiles({ layout, rest, cells, machine: spec.machine }) : []),

@@ -53,7 +53,7 @@ export function renderChartPage(facts: ChartPageFacts): string {
   <p class="soft">${escapeHtml(surface)} · ${mm(layout.widthMm)} × ${mm(layout.heightMm)} mm · ${escapeHtml(machine.title)}</p>
   <p>${kind.purpose}</p>
   ${spec.expectedError ? `<p class="soft">${escapeHtml(sayExpectedError(spec.expectedError))}</p>` : ''}</div>
-  <p class="clock">${sayDuration(cost.seconds)}<span class="soft">${roundTo(cost.areaCm2, 1)} cm² of material</span></p>
+  <p class="clock">${sayDuration(cost.seconds)}${cost.programSeconds === undefined ? '' : `<span class="soft">${sayDuration(cost.programSeconds)} as a program, each cell by itself</span>`}<span class="soft">${roundTo(cost.areaCm2, 1)} cm² of material</span></p>
 </header>
 ${warnings.length > 0 ? `<section class="warnings"><h2>Read before burning</h2><ul>${list(warnings)}</ul></section>` : ''}
 <section>

@@ -73,7 +73,10 @@ export interface ChartSpec {
 /** What a chart costs before it is burned. */
 export interface ChartCost {
   readonly areaCm2: number;
+  /** As its bitmaps are burned. */
   readonly seconds: number;
+  /** As its program burns it, each cell by itself; absent where that takes as long. */
+  readonly programSeconds?: number;
   /** Dots that fire. */
   readonly firing: number;
   readonly formula: string;

@@ -360,13 +360,15 @@ function ChartDone({ chart, onUsual }: { readonly chart: ChartMade; readonly onU
     },
   };
   const words = useWords();
-  const { hash, files, seconds, typed, notices, expected, widthMm, heightMm } = chart;
+  const { hash, files, seconds, programSeconds, typed, notices, expected, widthMm, heightMm } = chart;
   const address = (file: string) => `/api/charts/${hash}/${file}`;
   return (
     <div class="chart-done" role="status">
       <img src={`${address('chart.png')}?view`} alt={`The chart, ${chart.patches} patches`} />
       <p>
-        <b>{sayDuration(seconds)}</b> on the machine, {saySize(widthMm, heightMm, unit)}, {words(typed)}.
+        <b>{sayDuration(seconds)}</b> on the machine
+        {programSeconds !== undefined && ` (as a program ${sayDuration(programSeconds)})`},{' '}
+        {saySize(widthMm, heightMm, unit)}, {words(typed)}.
       </p>
       {expected && <p class="note">{words(expected)}</p>}
       {notices.length > 0 && <NoticeLines notices={notices} mending={mending} />}
