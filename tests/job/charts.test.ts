@@ -459,8 +459,13 @@ describe('a dose chart', () => {
 
   test('a chart of powers alone gives each cell its power in the program, too', async () => {
     const spec = resolve({ kind: 'dose', machine: 'gantry-450', material: 'birch-plywood', ...COARSE });
-    const { layout, files } = await makeChart(spec);
+    const { layout, files, cost } = await makeChart(spec);
     const { burned } = playBack(programOf(files), layout);
+    // One bitmap says all powers at once; the program runs over each cell by itself, which its sheet says.
+    expect(cost.programSeconds!).toBeGreaterThan(1.2 * cost.seconds);
+    expect(String(files.at(-1)!.bytes)).toContain('as a program, each cell by itself');
+    const whole = decodeDotsBytes(Buffer.from(programOf(files), 'latin1'), 'chart.nc');
+    await expect(whole).rejects.toThrow(/chart.nc: found \d+ bitmaps in one program/);
     for (const { settings, xDots, yDots } of layout.patches.filter((patch) => patch.settings)) {
       const power = Math.round(100 * settings!.powerW);
       expect(burned[yDots * layout.widthDots + xDots]).toBe(`S${power} F${settings!.speedMmPerS}`);
