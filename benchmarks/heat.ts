@@ -1,8 +1,8 @@
-// Whether heat that earlier dots leave behind is worth learning: the virtual engraver's own heat is taken away, left as
-// it is, and tripled; a tone chart is burned, scanned and learned as ever, and a wedge of eleven equal steps of L* and a
-// face are burned with the profile, one way and there and back. What the response model leaves over of the patches says
-// whether a chart sees the heat; what wedge and face are off says what it costs. Materials have no grain of their own
-// here. `node build.js --bench && node dist/bench/heat.js`
+// Whether heat that earlier dots leave behind is worth learning: the virtual engraver's own heat is taken away, left
+// as it is, and tripled; a tone chart is burned, scanned and learned as ever, and a wedge of eleven equal steps of L*
+// and a face are burned with the profile, one way and there and back. What the response model leaves over of the
+// patches says whether a chart sees the heat; what wedge and face are off says what it costs. Materials have no grain
+// of their own here. `node build.js --bench && node dist/bench/heat.js`
 import { readFileSync } from 'node:fs';
 import { drawChart, layoutChart } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
