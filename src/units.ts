@@ -85,15 +85,15 @@ export const isRoundSize = ({ widthMm, heightMm, cornerRadiusMm }: SizeMm): bool
 
 /**
  * Size from `85.6x54`, `85,6 × 54 mm`, `85.6 by 54`, `3.37x2.13in`, `3 3/8" x 2 1/8"`; from one length for a
- * square; from `⌀80` or `round 80` for a round piece; or a named size such as `ID-1`, `id1` or `card`. A unit at the
- * end serves both lengths.
+ * square; from `⌀80`, `d80` or `round 80` for a round piece; or a named size such as `ID-1`, `id1` or `card`. A unit at
+ * the end serves both lengths.
  * @throws AppError option-invalid
  */
 export function parseSizeMm(text: string, what: string): SizeMm {
   const plain = text.trim().toLowerCase();
   const named = findNamedSize(plain);
   if (named) return { widthMm: named.widthMm, heightMm: named.heightMm, cornerRadiusMm: named.cornerRadiusMm };
-  const round = /^(?:[⌀∅ø]|dia(?:meter|m)?\.?\s|round\s)\s*(.+)$/.exec(plain)?.[1];
+  const round = /^(?:[⌀∅ø]|d(?:ia(?:m(?:eter)?)?\.?)?|round)\s*(\d.*|\..*)$/.exec(plain)?.[1];
   if (round !== undefined) {
     const diameterMm = parseLengthMm(round, what);
     return { widthMm: diameterMm, heightMm: diameterMm, cornerRadiusMm: diameterMm / 2 };
@@ -104,7 +104,7 @@ export function parseSizeMm(text: string, what: string): SizeMm {
     const names = Object.keys(NAMED_SIZES).map((each) => each.toUpperCase());
     throw new AppError(
       'option-invalid',
-      `${what}: found "${text}", needed WIDTHxHEIGHT such as 85.6x54, one length for a square, ⌀80 for a round piece, or card, ${names.join(', ')}${explainComma(splitUnit(plain).number)}`,
+      `${what}: found "${text}", needed WIDTHxHEIGHT such as 85.6x54, one length for a square, ⌀80 or d80 for a round piece, or card, ${names.join(', ')}${explainComma(splitUnit(plain).number)}`,
     );
   }
   const [first, second = first] = parts as [string, string?];

@@ -53,8 +53,17 @@ describe('sizes', () => {
     expect(parseSizeMm('85.6×54', '--size')).toMatchObject({ widthMm: 85.6, heightMm: 54, cornerRadiusMm: 0 });
   });
 
-  test.each(['⌀80', 'Ø 80 mm', 'ø8cm', 'dia 80', 'round 80'])('%s is a round piece', (text) => {
-    expect(parseSizeMm(text, '--size')).toEqual({ widthMm: 80, heightMm: 80, cornerRadiusMm: 40 });
+  test.each(['⌀80', 'Ø 80 mm', 'ø8cm', 'd80', 'D 80mm', 'dia 80', 'dia. 80', 'diameter 80', 'round80', 'round 80'])(
+    '%s is a round piece',
+    (text) => {
+      expect(parseSizeMm(text, '--size')).toEqual({ widthMm: 80, heightMm: 80, cornerRadiusMm: 40 });
+    },
+  );
+
+  test('a diameter below one needs no zero', () => {
+    for (const text of ['d.5in', '⌀.5in', 'round .5in', 'dia. .5in']) {
+      expect(parseSizeMm(text, '--size').widthMm).toBeCloseTo(12.7, 9);
+    }
   });
 
   test('ID-1 is 85.60 × 53.98 mm, 3.370 × 2.125 in, with a corner of 2.88 to 3.48 mm (ISO/IEC 7810)', () => {

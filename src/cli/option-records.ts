@@ -60,7 +60,7 @@ export const JIG_OPTIONS: readonly OptionRecord[] = [
 /** Of each of its pockets. */
 export const POCKET: OptionRecord = {
   flags: '--pocket <size>',
-  help: 'size of the piece that a pocket takes, such as 85.6x54, ID-1, or ⌀90 for round pockets, mm',
+  help: 'size of the piece that a pocket takes, such as 85.6x54, ID-1, or ⌀90 (d90) for round pockets, mm',
 };
 
 /** Every screen, for help texts. */

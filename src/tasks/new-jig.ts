@@ -52,7 +52,7 @@ export function askOfJig(known: OptionValues, shop: Shop): Question | undefined 
       { key: 'rows', ask: 'Rows of pockets', fallback: '2' },
       {
         key: 'pocket',
-        ask: 'Size of the piece that a pocket takes, such as 85.6x54, ID-1, or ⌀80 for round ones, mm',
+        ask: 'Size of the piece that a pocket takes, such as 85.6x54, ID-1, or ⌀80 (d80) for round ones, mm',
         fallback: 'ID-1',
         measuredBy: 'a caliper on five blanks, the largest counts',
       },

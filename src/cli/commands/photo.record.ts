@@ -35,7 +35,7 @@ const FLAT: CommandRecord = {
   options: [
     {
       flags: '--size <size>',
-      help: 'WIDTHxHEIGHT such as 85.6x54, 3.37x2.13in, one length for a square, ⌀80 for a round piece, or card (ID-1), ID-2, ID-3',
+      help: 'WIDTHxHEIGHT such as 85.6x54, 3.37x2.13in, one length for a square, ⌀80 or d80 for a round piece, or card (ID-1), ID-2, ID-3',
     },
     PROFILE,
     {
