@@ -167,16 +167,20 @@ describe('a profile learned from a chart with levels of power', () => {
   });
 
   test.each([
-    [16, 'ostromoukhov', { errorOf: 'marks' }],
-    [5, 'ostromoukhov', { errorOf: 'marks' }],
-    [16, 'direct-search', { response: 'table' }],
-  ] as const)('counts what %i levels leave: %s', (count, name, options) => {
+    [16, 'ostromoukhov', { errorOf: 'marks' }, 0.5],
+    [16, 'direct-search', { response: 'table' }, 0.5],
+    // Between few levels the tones lean on the response: as far off as with plain diffusion, see above.
+    [5, 'ostromoukhov', { errorOf: 'marks' }, 1],
+  ] as const)('counts what %i levels leave, %s: tones as true as by plain diffusion', (count, name, options, most) => {
     const road = takeRoad(learned.profile, count);
-    const screen = { name, options: { ...options, levels: count } };
-    const points = predictPoints({ profile: road, grid, screen });
-    const errors = burnWedge({ points }, count, name, { ...options, marks: fillDotTable(road, grid) });
-    expect(mean(errors)).toBeLessThan(0.6);
-    expect(Math.max(...errors)).toBeLessThan(1.3);
+    const by = (screen: { name: ScreenName; options: object }) => {
+      const asked = { name: screen.name, options: { ...screen.options, levels: count } };
+      const points = predictPoints({ profile: road, grid, screen: asked as never });
+      return burnWedge({ points }, count, screen.name, { ...screen.options, marks: fillDotTable(road, grid) });
+    };
+    const errors = by({ name, options });
+    expect(mean(errors)).toBeLessThan(most);
+    expect(mean(errors)).toBeLessThan(mean(by({ name: 'zhou-fang', options: {} })) + 0.15);
   });
 
   test('its dot table gives even fields the tones that were read', () => {
