@@ -70,7 +70,7 @@ export function layoutChart(kind: ChartKind, options: ChartOptions): ChartLayout
   const cells = isTable
     ? fitTable(frame, wanted, options)
     : fitCells(frame, wanted.filter((one) => !one.spare).length, grid, options);
-  const placed = arrange ? arrange(cells) : placePatches(wanted, cells, { seed, isStrip, isOnRamp });
+  const placed = arrange ? arrange(cells, wanted) : placePatches(wanted, cells, { seed, isStrip, isOnRamp });
 
   const burned = options.isFieldEmpty ? placed.filter(({ patch }) => patch.role !== 'dose') : placed;
   const patches = burned.map(({ cell, patch }, order): Patch => {

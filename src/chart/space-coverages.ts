@@ -59,6 +59,19 @@ export function spaceCoverages(count: number, expected?: readonly ExpectedTone[]
   });
 }
 
+/** Coverages between bare and solid whose lightness on a known curve is evenly spaced. */
+export function spaceByLightness(count: number, expected: readonly ExpectedTone[]): readonly number[] {
+  const lightnessAt = interpolate(expected.map(({ coverage, lightness }) => [coverage, lightness]));
+  const fine = 1000;
+  const along = new Float64Array(fine + 1);
+  for (let i = 1; i <= fine; i++)
+    along[i] = along[i - 1]! + Math.abs(lightnessAt(i / fine) - lightnessAt((i - 1) / fine));
+  return Array.from({ length: count }, (_, step) => {
+    const wanted = ((step + 1) / (count + 1)) * along[fine]!;
+    return round4(along.findIndex((travelled) => travelled >= wanted) / fine);
+  });
+}
+
 function assumedLightness(coverage: number): number {
   const area = 1 - power(1 - coverage, ASSUMED_MARK_CELLS);
   return lightnessOfReflectance(1 - area + ASSUMED_CONTRAST * area);

@@ -42,6 +42,20 @@ export interface EvennessTerms {
   readonly covariance: readonly (readonly number[])[];
 }
 
+/**
+ * How tones of the charts answered where the beam differs, against what the response model of their profile says. They
+ * hold for its material, while a model of it says about the same.
+ */
+export interface FieldAnswers {
+  /** Of that model: how steeply strength follows dose, and the dose of half strength in doses of a solid. */
+  readonly steepness: number;
+  readonly halfDose: number;
+  /** Where a tone lies between bare (0) and full (1), and how many times the model's change it changed by either. */
+  readonly tones: readonly { readonly share: number; readonly dose: number; readonly width: number }[];
+  /** Of the coefficients of `lnDose` and `lnWidth`, then of the tones' answers to dose and to width. */
+  readonly covariance: readonly (readonly number[])[];
+}
+
 /** How dose and mark width differ over the field of one machine and lens, as a field chart told. */
 export interface EvennessMap {
   readonly schema: 'tonewright-evenness/1';
@@ -61,6 +75,8 @@ export interface EvennessMap {
   /** Logarithms of dose and of width, of which the mean over `home` is to be taken away. */
   readonly lnDose: EvennessTerms;
   readonly lnWidth: EvennessTerms;
+  /** Absent in maps that were read before tones were measured for themselves. */
+  readonly answers?: FieldAnswers;
   /** Patches that were read. */
   readonly patches: number;
   /** What the patches differ by from the profile, root mean square, ΔL*: as one beam, with the map, and predicted. */
@@ -68,6 +84,8 @@ export interface EvennessMap {
   readonly leftL: number;
   /** Of patches that the surface had not seen. */
   readonly crossL: number;
+  /** What tones set by the map may be off by, mean of squares over the field, ΔL* (95 %); absent in older maps. */
+  readonly reachL?: number;
   /** What follows, in sentences. */
   readonly notes: readonly string[];
 }
@@ -95,10 +113,19 @@ const SCHEMA = v.strictObject({
   surface: v.picklist(Object.keys(EVENNESS_SURFACES) as EvennessSurface[]),
   lnDose: terms,
   lnWidth: terms,
+  answers: v.exactOptional(
+    v.strictObject({
+      steepness: within(0, 1e4),
+      halfDose: within(0, 1e4),
+      tones: v.array(v.strictObject({ share: within(0, 1), dose: within(-10, 10), width: within(-10, 10) })),
+      covariance: v.array(v.array(within(-100, 100))),
+    }),
+  ),
   patches: v.pipe(v.number(), v.integer(), v.minValue(1)),
   unevenL: within(0, 100),
   leftL: within(0, 100),
   crossL: within(0, 100),
+  reachL: v.exactOptional(within(0, 100)),
   notes: v.array(v.string()),
 });
 
@@ -114,6 +141,12 @@ export function parseEvenness(json: unknown, where: string): EvennessMap {
     const found = `${coefficients.length} coefficients and a covariance of ${covariance.length} rows`;
     refuseFaults([{ field, found, needed: `${count} of each for the surface "${map.surface}"` }], what);
   }
+  const { answers } = map;
+  if (!answers) return map;
+  const size = 2 * (count + answers.tones.length);
+  if (answers.covariance.length === size && answers.covariance.every((row) => row.length === size)) return map;
+  const found = `${answers.tones.length} tones and a covariance of ${answers.covariance.length} rows`;
+  refuseFaults([{ field: 'answers', found, needed: `${size} rows of as many for the surface "${map.surface}"` }], what);
   return map;
 }
 
@@ -136,15 +169,24 @@ export function evennessTerms(surface: EvennessSurface, fieldMm: readonly [numbe
   return EVENNESS_SURFACES[surface].map((term) => term(u, w));
 }
 
+/** Terms of a surface in the mean over where the profile's own chart lies. */
+export function homeTerms(
+  surface: EvennessSurface,
+  { fieldMm, home }: Pick<EvennessMap, 'fieldMm' | 'home'>,
+): readonly number[] {
+  const places = Array.from({ length: HOME_STEPS ** 2 }, (_, at) => {
+    const [column, row] = [at % HOME_STEPS, Math.floor(at / HOME_STEPS)];
+    const xMm = home.xMm + ((column + 0.5) / HOME_STEPS) * home.widthMm;
+    const yMm = home.yMm + ((row + 0.5) / HOME_STEPS) * home.heightMm;
+    return evennessTerms(surface, fieldMm, xMm, yMm);
+  });
+  return places[0]!.map((_, term) => places.reduce((sum, place) => sum + place[term]!, 0) / places.length);
+}
+
 /** The beam at places of the field, by a map. */
 export function evennessAt(map: EvennessMap): (xMm: number, yMm: number) => Evenness {
   const termsAt = (xMm: number, yMm: number) => evennessTerms(map.surface, map.fieldMm, xMm, yMm);
-  const home = Array.from({ length: HOME_STEPS ** 2 }, (_, at) => {
-    const [column, row] = [at % HOME_STEPS, Math.floor(at / HOME_STEPS)];
-    const { xMm, yMm, widthMm, heightMm } = map.home;
-    return termsAt(xMm + ((column + 0.5) / HOME_STEPS) * widthMm, yMm + ((row + 0.5) / HOME_STEPS) * heightMm);
-  });
-  const mean = home[0]!.map((_, term) => home.reduce((sum, place) => sum + place[term]!, 0) / home.length);
+  const mean = homeTerms(map.surface, map);
   const readTerms = ({ coefficients, covariance }: EvennessTerms, against: readonly number[]) => {
     const value = against.reduce((sum, term, at) => sum + term * coefficients[at]!, 0);
     const variance = against.reduce(

@@ -3,7 +3,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterAll, describe, expect, test } from 'vitest';
 import { type ChartLayout, drawChart, layoutChart, type Patch, type Reading } from '../../src/chart/index.ts';
-import { readTwoWay } from '../../src/job/calibrate/two-way.ts';
+import { explainTwoWay, readTwoWay } from '../../src/job/calibrate/two-way.ts';
 import { prepareJob, resolveJob } from '../../src/job/index.ts';
 import { listBackLines, moveBackLines, rememberOffset } from '../../src/machine/index.ts';
 import { openShop } from '../../src/material/index.ts';
@@ -112,6 +112,28 @@ describe('lines burned there and back', () => {
     expect(halves.length).toBeGreaterThan(1);
     expect(halves.length).toBeLessThan(found.length);
   });
+});
+
+test('a vernier that tells nothing says whether to draw it anew, to scan it again or to burn other stock', () => {
+  const isMove = ({ pattern }: Pick<Patch, 'pattern'>, shift: number) =>
+    pattern.kind === 'vernier' && pattern.shift === shift;
+  const readingOf = (patch: Patch): Reading => ({
+    ...patch,
+    mean: 0.5,
+    colour: [0, 0, 0],
+    spread: 0,
+    pixels: 100,
+    rejectedShare: 0,
+  });
+  const readings = LAYOUT.patches.map(readingOf);
+  expect(explainTwoWay(readings, LAYOUT)).toBe('hidden');
+  const unread = readings.filter((one) => !isMove(one, 5));
+  expect(explainTwoWay(unread, LAYOUT)).toBe('unread');
+  // As charts were drawn before every move was on them.
+  const old = { ...LAYOUT, patches: LAYOUT.patches.filter((one) => !isMove(one, 5)) };
+  expect(explainTwoWay(old.patches.map(readingOf), old)).toBe('drawn-without');
+  const without = LAYOUT.patches.filter(({ pattern }) => pattern.kind !== 'vernier');
+  expect(explainTwoWay([], { ...LAYOUT, patches: without })).toBeUndefined();
 });
 
 test('a chart burned one way has no vernier, and its layout is as ever', () => {

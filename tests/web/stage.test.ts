@@ -59,20 +59,20 @@ describe('the stage is the page', () => {
     TIME,
   );
 
-  // Once in some twenty runs, on a busy machine alone, no second look was seen; why is not known yet.
   test('on a phone it takes the upper part while a control is moved, with facts and the main button in sight', {
     timeout: TIME,
-    retry: 1,
   }, async () => {
     const { page, context } = await openStage(390, 844);
     await proof(page);
     await openGroup(page, 'Tone');
-    // A look that an older one overtakes, whose request came later, is asked for again.
-    await page.route('**/look', (route) => route.fulfill({ status: 204 }), { times: 1 });
-    const answered = page.waitForResponse((answer) => answer.url().endsWith('/look') && answer.status() === 200);
+    // A look that an older one overtakes, whose request came later, is asked for again. The route stays: the browser's
+    // driver never tells of a request that begins while its last route is taken away.
+    let looks = 0;
+    await page.route('**/look', (route) => (looks++ === 0 ? route.fulfill({ status: 204 }) : route.continue()));
     await page.getByLabel('Contrast', { exact: true }).fill('0.1');
-    await answered;
+    await expect.poll(() => looks, { timeout: TIME / 2 }).toBeGreaterThan(1);
     await proof(page);
+    expect(await page.getByLabel('Contrast', { exact: true }).inputValue()).toBe('0.1');
     const slider = page.getByLabel('Sharpening', { exact: true });
     await slider.scrollIntoViewIfNeeded();
     await slider.fill('1');
@@ -85,6 +85,7 @@ describe('the stage is the page', () => {
       expect(box!.y >= 0 && box!.y + box!.height <= window.height, part).toBe(true);
     }
     expect(await page.getByText('On the machine').isVisible()).toBe(true);
+    await page.unrouteAll({ behavior: 'ignoreErrors' });
     await context.close();
   });
 

@@ -28,7 +28,7 @@ export interface ChartKindRecord {
   /** As large as the machine's field where no size is asked for, and kept with the place where it is burned. */
   readonly coversField?: boolean;
   /** Fills the cells in a sequence of its own; patches are scattered when absent. Gives patches in burn order. */
-  readonly arrange?: (cells: Cells) => readonly PlacedPatch[];
+  readonly arrange?: (cells: Cells, wanted: readonly WantedPatch[]) => readonly PlacedPatch[];
   /** What it holds, before it is known where. @throws AppError option-invalid */
   readonly plan: (options: ChartOptions) => readonly WantedPatch[];
 }

@@ -7,15 +7,17 @@ import {
   type EvennessSurface,
   evennessTerms,
   type FieldPart,
+  homeTerms,
   listEvenness,
 } from '../../machine/index.ts';
-import type { Profile } from '../../material/index.ts';
-import { invertPositiveDefinite, robustDeviation } from '../../numeric/index.ts';
+import { fillDotTable, type Profile } from '../../material/index.ts';
+import { invertPositiveDefinite, NORMAL_95, robustDeviation } from '../../numeric/index.ts';
 import { createDots, type Dots, type DotTable, EVEN_FIELDS, evenPlane } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
+import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import { roundTo } from '../page/html.ts';
+import { BETWEEN_TONES } from '../prepare/field-answers.ts';
 import { type BeamLogs, tabulateBeams } from '../request/beam-shift.ts';
-import { keepHalftones } from '../request/curve.ts';
 
 /** A field chart of a machine's field, read. */
 export interface FieldChart {
@@ -28,11 +30,22 @@ export interface FieldChart {
  * field's diagonal, and of what the response model is off by for a tone, ΔL*. Assumed: a field loses up to a third of
  * its dose and widens its spot by a tenth; a day moves the power by a fifth.
  */
-const PRIOR = { doseDay: 0.2, widthDay: 0.05, doseSlope: 0.35, widthSlope: 0.1, toneL: 1 } as const;
+const PRIOR = {
+  dose: 0.35,
+  width: 0.1,
+  toneL: 3,
+  answerToDose: 0.3,
+  answerToWidth: 0.5,
+} as const;
 /** Logarithms of factors that are looked through. Assumed: what loses half its dose marks nothing worth a map. */
 const RANGE = { lnDose: [-0.7, 0.35], lnWidth: [-0.15, 0.35] } as const;
-/** Scatter of patches at least, ΔL*. Assumed: a reading of a patch is no better. */
-const LEAST_NOISE_L = 0.15;
+/**
+ * Doses and widths for which tones are computed, counts. Measured (`benchmarks/field.ts`): with a third of the doses the
+ * slope of a steep tone was a fifth off, and answers were measured against that.
+ */
+const RANGE_STEPS = { dose: 18, width: 5 } as const;
+/** Scatter of patches at least, ΔL*. Measured (`benchmarks/field.ts`): 0.05 to 0.3 are left of a scan. */
+const LEAST_NOISE_L = 0.08;
 /** Rounds of Gauss and Newton, a count. Assumed: tones are nearly straight in both logarithms. */
 const ROUNDS = 5;
 /** Step of a numerical derivative, in the logarithm of a factor. Assumed: a hundredth is straight and no noise. */
@@ -41,8 +54,6 @@ const SLOPE_STEP = 0.01;
 const OUTLIER = 4.5;
 /** Groups of patches that are left out in turn, a count. Assumed: each leaves all of the field with neighbours. */
 const FOLDS = 6;
-/** A surface of more terms is taken when it foretells unseen patches better by this share. Assumed: less is chance. */
-const BETTER = 0.03;
 /** Patches that a map needs, a count. Assumed: three times the largest surface's terms of dose, and some spare. */
 const LEAST_PATCHES = 45;
 /** What a map may leave, ΔL* root mean square. Assumed: more is stock or capture, and corrects nothing. */
@@ -86,25 +97,24 @@ export function readEvenness(
   const fit = (surface: EvennessSurface, some: readonly Told[]) =>
     fitSurface(some, { surface, fieldMm, tones, toneAt });
   const surfaces = Object.keys(EVENNESS_SURFACES) as EvennessSurface[];
-  const rough = fit('quadratic', told);
+  const rough = fit('steep', told);
   const off = told.map((one) => one.lightness - rough.lightnessOf(one));
   const limit = OUTLIER * Math.max(LEAST_NOISE_L, robustDeviation(off));
   const kept = told.filter((_, at) => Math.abs(off[at]!) <= limit);
-  const crossOf = (surface: EvennessSurface) =>
-    rootMeanSquare(
-      Array.from({ length: FOLDS }, (_, fold) => {
-        const { lightnessOf } = fit(
-          surface,
-          kept.filter((__, at) => at % FOLDS !== fold),
-        );
-        return kept.filter((__, at) => at % FOLDS === fold).map((one) => one.lightness - lightnessOf(one));
-      }).flat(),
-    );
-  const crossed = surfaces.map((surface) => ({ surface, crossL: crossOf(surface) }));
-  const chosen = crossed.reduce((a, b) => (b.crossL < (1 - BETTER) * a.crossL ? b : a));
-  const best = fit(chosen.surface, kept);
+  const fits = surfaces.map((surface) => ({ surface, ...fit(surface, kept) }));
+  const best = fits.reduce((a, b) => (b.evidence > a.evidence ? b : a));
+  const { surface } = best;
+  const crossL = rootMeanSquare(
+    Array.from({ length: FOLDS }, (_, fold) => {
+      const { lightnessOf } = fit(
+        surface,
+        kept.filter((__, at) => at % FOLDS !== fold),
+      );
+      return kept.filter((__, at) => at % FOLDS === fold).map((one) => one.lightness - lightnessOf(one));
+    }).flat(),
+  );
   const leftL = rootMeanSquare(kept.map((one) => one.lightness - best.lightnessOf(one)));
-  const even = fit('even', kept);
+  const even = fits[surfaces.indexOf('even')]!;
   const unevenL = rootMeanSquare(kept.map((one) => one.lightness - even.lightnessOf(one)));
   if (leftL > MOST_LEFT_L) {
     throw new AppError(
@@ -113,14 +123,17 @@ export function readEvenness(
       { leftL },
     );
   }
-  const terms = EVENNESS_SURFACES[chosen.surface].length;
+  const terms = EVENNESS_SURFACES[surface].length;
   const scale = Math.max(1, leftL / best.noiseL) ** 2;
+  const covarianceOf = (list: readonly number[]) =>
+    list.map((i) => list.map((j) => roundDigits(scale * best.covariance[i]![j]!)));
+  const range = (from: number, count: number) => Array.from({ length: count }, (_, at) => from + at);
   const part = (from: number) => ({
     coefficients: best.unknowns.slice(from, from + terms),
-    covariance: best.covariance
-      .slice(from, from + terms)
-      .map((row) => row.slice(from, from + terms).map((one) => scale * one)),
+    covariance: covarianceOf(range(from, terms)),
   });
+  const answers = 2 * terms + tones.length;
+  const shareOf = shareOfLightness(profile, toneAt);
   const map: EvennessMap = {
     schema: 'tonewright-evenness/1',
     machine: first!.layout.machine,
@@ -131,22 +144,39 @@ export function readEvenness(
     date,
     covered: coveredBy(charts),
     home: homeIn(fieldMm),
-    surface: chosen.surface,
+    surface,
     lnDose: part(0),
     lnWidth: part(terms),
+    answers: {
+      steepness: profile.response.steepness,
+      halfDose: profile.response.halfDose,
+      tones: tones.map((_, tone) => ({
+        share: shareOf(tone),
+        dose: 1 + best.unknowns[answers + tone]!,
+        width: 1 + best.unknowns[answers + tones.length + tone]!,
+      })),
+      covariance: covarianceOf([...range(0, 2 * terms), ...range(answers, 2 * tones.length)]),
+    },
     patches: kept.length,
     unevenL,
     leftL,
-    crossL: chosen.crossL,
+    crossL,
     notes: [],
   };
-  return { ...map, notes: writeNotes(map) };
+  const reachL = Math.max(
+    ...listEvenness(map, { columns: LOOKED_AT, rows: LOOKED_AT }).map(
+      (place) => Math.sqrt(scale) * best.reachAt(place),
+    ),
+  );
+  return { ...map, reachL, notes: writeNotes({ ...map, reachL }) };
 }
 
+/** ΔL* (95 %) from home that passes for alike. Assumed: what a careful eye sees side by side; pockets differ by half. */
+const ALIKE_L = 1;
 /** Places along a side of the covered field that notes look at, a count. Assumed: a smooth surface has no others. */
 const LOOKED_AT = 9;
 
-function writeNotes(map: EvennessMap): string[] {
+function writeNotes(map: EvennessMap & { readonly reachL: number }): string[] {
   const places = listEvenness(map, { columns: LOOKED_AT, rows: LOOKED_AT });
   const least = places.reduce((a, b) => (b.dose < a.dose ? b : a));
   const most = places.reduce((a, b) => (b.dose > a.dose ? b : a));
@@ -158,6 +188,11 @@ function writeNotes(map: EvennessMap): string[] {
       ? 'No place differs from the others by more than chance: the field needs no correction where the chart lay.'
       : `Against where the profile was learned the dose runs from ${say(least)} to ${say(most)}; the spot is widest, ${roundTo(widest.width, 2)} times, at ${roundTo(widest.xMm, 0)}, ${roundTo(widest.yMm, 0)} mm. Places are mm from the field’s upper left corner.`,
     `Patches were off by ${roundTo(map.unevenL, 2)} L* as if the beam were the same everywhere, and are by ${roundTo(map.leftL, 2)} L* with the map; patches that it had not seen, by ${roundTo(map.crossL, 2)} L* (root mean square).`,
+    `Tones that are set by it are alike to ± ${roundTo(map.reachL, 2)} L* (95 %) over the field.${
+      map.reachL > ALIKE_L
+        ? ' That is more than a careful eye forgives between two pockets: burn the chart once more and learn both together, or give pieces that must match the same pocket.'
+        : ''
+    }`,
   ];
 }
 
@@ -176,6 +211,16 @@ function refuseOtherChart(layout: ChartLayout, first: ChartLayout, profile: Prof
     { hash: layout.hash },
   );
 }
+
+/** Where a tone lies between bare and full at home, 0 … 1. */
+const shareOfLightness =
+  ({ bare, full }: Profile, toneAt: (beam: BeamLogs, tone: number) => number) =>
+  (tone: number): number =>
+    Math.min(1, Math.max(0, (toneAt({ lnDose: 0, lnWidth: 0 }, tone) - bare[0]) / (full[0] - bare[0])));
+
+/** Digits of a covariance, a count. Assumed: more say nothing of an interval. */
+const DIGITS = 6;
+const roundDigits = (value: number) => Number(value.toPrecision(DIGITS));
 
 /** What a patch is of: patches of the same are alike where the beam is; undefined for bare. */
 function keyOf({ pattern, coverage }: Pick<Reading, 'pattern' | 'coverage'>): string | undefined {
@@ -201,14 +246,15 @@ function listTold(
 function tabulateTones(
   tones: readonly string[],
   { profile, layout }: { readonly profile: Profile; readonly layout: ChartLayout },
-): (beam: BeamLogs) => readonly number[] {
+): (beam: BeamLogs, tone: number) => number {
   const { grid, screen } = layout;
-  const halftone = keepHalftones({ screen, grid });
+  const named = { ...screen.options, name: screen.name as ScreenName, grid };
+  const marks = takesStrength(named) ? { marks: fillDotTable(profile, grid) } : {};
   const { side, from, to } = EVEN_FIELDS.job;
   const rect = { x: from, y: from, width: to - from, height: to - from };
   const fields = tones.map((key): Dots => {
     const [pattern, coverage] = JSON.parse(key) as [Patch['pattern'], number];
-    if (pattern.kind === 'screened') return halftone(evenPlane(coverage, side));
+    if (pattern.kind === 'screened') return applyScreen(evenPlane(coverage, side), { ...named, ...marks });
     const dots = createDots(side, side);
     for (let at = 0; at < dots.data.length; at++) {
       dots.data[at] = fires(pattern, at % side, Math.floor(at / side)) ? 1 : 0;
@@ -216,67 +262,136 @@ function tabulateTones(
     return dots;
   });
   const lightnessesOf = (table: DotTable) => fields.map((dots) => predictLightness(dots, { table, rect }));
-  return tabulateBeams(profile, { grid, range: RANGE, lightnessesOf });
+  return tabulateBeams(profile, { grid, range: RANGE, steps: RANGE_STEPS, lightnessesOf });
 }
 
 interface FitOptions {
   readonly surface: EvennessSurface;
   readonly fieldMm: readonly [number, number];
   readonly tones: readonly string[];
-  readonly toneAt: (beam: BeamLogs) => readonly number[];
+  readonly toneAt: (beam: BeamLogs, tone: number) => number;
 }
 
-/** Dose and width as surfaces, and what each tone is off by: least squares with what is believed beforehand. */
-function fitSurface(told: readonly Told[], { surface, fieldMm, tones, toneAt }: FitOptions) {
+interface FieldFit {
+  /** Dose, width: coefficients of the surface; what tones are off by; what they answer beside the model, to either. */
+  readonly unknowns: readonly number[];
+  readonly covariance: readonly (readonly number[])[];
+  readonly lightnessOf: (one: Told) => number;
+  readonly noiseL: number;
+  /** How far tones at a place may be from those at home though they are set by the fit, ΔL* (95 %, mean of squares). */
+  readonly reachAt: (place: { readonly xMm: number; readonly yMm: number }) => number;
+  /** Logarithm of how likely the readings are by such a surface, whatever its coefficients. */
+  readonly evidence: number;
+}
+
+/**
+ * Dose and width as surfaces, what each tone is off by, and how much more or less than the model says it answers to
+ * either: least squares with what is believed beforehand. Surfaces count from the home, so that a tone's answer does
+ * not turn with what it is off by.
+ */
+function fitSurface(told: readonly Told[], { surface, fieldMm, tones, toneAt }: FitOptions): FieldFit {
   const count = EVENNESS_SURFACES[surface].length;
-  const size = 2 * count + tones.length;
-  const priors = Array.from({ length: size }, (_, at) => {
-    if (at >= 2 * count) return PRIOR.toneL;
-    if (at < count) return at === 0 ? PRIOR.doseDay : PRIOR.doseSlope;
-    return at === count ? PRIOR.widthDay : PRIOR.widthSlope;
+  const at = {
+    width: count,
+    off: 2 * count,
+    byDose: 2 * count + tones.length,
+    byWidth: 2 * count + 2 * tones.length,
+    end: 2 * count + 3 * tones.length,
+  } as const;
+  const priors = Array.from({ length: at.end }, (_, index) => {
+    if (index >= at.byWidth) return PRIOR.answerToWidth;
+    if (index >= at.byDose) return PRIOR.answerToDose;
+    if (index >= at.off) return PRIOR.toneL;
+    return index < at.width ? PRIOR.dose : PRIOR.width;
   });
-  const termsOf = new Map(told.map((one) => [one.id + one.xMm, evennessTerms(surface, fieldMm, one.xMm, one.yMm)]));
-  const termsAt = (one: Told) => termsOf.get(one.id + one.xMm) ?? evennessTerms(surface, fieldMm, one.xMm, one.yMm);
-  let unknowns: readonly number[] = new Array(size).fill(0);
-  const sumOf = (terms: readonly number[], from: number) =>
-    terms.reduce((sum, term, at) => sum + term * unknowns[from + at]!, 0);
-  const beamOf = (terms: readonly number[]): BeamLogs => ({
-    lnDose: clampTo(RANGE.lnDose, sumOf(terms, 0)),
-    lnWidth: clampTo(RANGE.lnWidth, sumOf(terms, count)),
-  });
-  const lightnessOf = (one: Told) => toneAt(beamOf(termsAt(one)))[one.tone]! + unknowns[2 * count + one.tone]!;
+  const home = homeTerms(surface, { fieldMm, home: homeIn(fieldMm) });
+  const termsOf = told.map((one) => termsFrom(one));
+  const places = new Map(told.map((one, index) => [one, termsOf[index]!]));
+  function termsFrom({ xMm, yMm }: Told): readonly number[] {
+    return evennessTerms(surface, fieldMm, xMm, yMm).map((term, index) => term - home[index]!);
+  }
+  let unknowns: readonly number[] = new Array(at.end).fill(0);
+  const beamAt = (terms: readonly number[]) => {
+    let [lnDose, lnWidth] = [0, 0];
+    for (let term = 0; term < count; term++) {
+      lnDose += terms[term]! * unknowns[term]!;
+      lnWidth += terms[term]! * unknowns[at.width + term]!;
+    }
+    return { lnDose: clampTo(RANGE.lnDose, lnDose), lnWidth: clampTo(RANGE.lnWidth, lnWidth) };
+  };
+  /** The beam of a place with the home's width, and the beam of the place: what the model says of them. */
+  const sayOf = (one: Told, terms: readonly number[]) => {
+    const there = beamAt(terms);
+    return [{ ...there, lnWidth: 0 }, there].map((beam) => ({ beam, l: toneAt(beam, one.tone) }));
+  };
+  const homeL = tones.map((_, tone) => toneAt({ lnDose: 0, lnWidth: 0 }, tone));
+  const answersOf = ({ tone }: Told) => [1 + unknowns[at.byDose + tone]!, 1 + unknowns[at.byWidth + tone]!] as const;
+  const lightnessOf = (one: Told) => {
+    const [weaker, there] = sayOf(one, places.get(one) ?? termsFrom(one));
+    const [byDose, byWidth] = answersOf(one);
+    const home = homeL[one.tone]!;
+    return unknowns[at.off + one.tone]! + home + byDose * (weaker!.l - home) + byWidth * (there!.l - weaker!.l);
+  };
+  const slopeOf = (beam: BeamLogs, key: keyof BeamLogs, tone: number) => {
+    const by = (step: number) => toneAt({ ...beam, [key]: clampTo(RANGE[key], beam[key] + step) }, tone);
+    return (by(SLOPE_STEP) - by(-SLOPE_STEP)) / (2 * SLOPE_STEP);
+  };
+  /** Derivatives of a reading's lightness by the unknowns that it hangs on. */
+  const rowOf = (one: Told, terms: readonly number[]): (readonly [number, number])[] => {
+    const { tone } = one;
+    const [weaker, there] = sayOf(one, terms);
+    const [gainDose, gainWidth] = answersOf(one);
+    const byDose =
+      gainDose * slopeOf(weaker!.beam, 'lnDose', tone) +
+      gainWidth * (slopeOf(there!.beam, 'lnDose', tone) - slopeOf(weaker!.beam, 'lnDose', tone));
+    const byWidth = gainWidth * slopeOf(there!.beam, 'lnWidth', tone);
+    return [
+      ...terms.map((term, k) => [k, byDose * term] as const),
+      ...terms.map((term, k) => [at.width + k, byWidth * term] as const),
+      [at.off + tone, 1],
+      [at.byDose + tone, weaker!.l - homeL[tone]!],
+      [at.byWidth + tone, there!.l - weaker!.l],
+    ];
+  };
   let noiseL = 0.5;
   let covariance: readonly (readonly number[])[] = [];
+  let evidence = Number.NEGATIVE_INFINITY;
   for (let round = 0; round < ROUNDS; round++) {
     const normal = priors.map((prior, i) => priors.map((_, j) => (i === j ? 1 / prior ** 2 : 0)));
     const pull = priors.map((prior, i) => -unknowns[i]! / prior ** 2);
     const weight = 1 / noiseL ** 2;
     let squares = 0;
-    for (const one of told) {
-      const terms = termsAt(one);
-      const beam = beamOf(terms);
-      const slope = (key: keyof BeamLogs) => {
-        const at = (by: number) => toneAt({ ...beam, [key]: clampTo(RANGE[key], beam[key] + by) })[one.tone]!;
-        return (at(SLOPE_STEP) - at(-SLOPE_STEP)) / (2 * SLOPE_STEP);
-      };
+    for (const [index, one] of told.entries()) {
       const left = one.lightness - lightnessOf(one);
       squares += left * left;
-      const [byDose, byWidth] = [slope('lnDose'), slope('lnWidth')];
-      const row: (readonly [number, number])[] = [
-        ...terms.map((term, at) => [at, byDose * term] as const),
-        ...terms.map((term, at) => [count + at, byWidth * term] as const),
-        [2 * count + one.tone, 1],
-      ];
+      const row = rowOf(one, termsOf[index]!);
       for (const [i, a] of row) {
         pull[i] = pull[i]! + weight * a * left;
         for (const [j, b] of row) normal[i]![j] = normal[i]![j]! + weight * a * b;
       }
     }
-    covariance = invertPositiveDefinite(normal)!.inverse;
+    const inverted = invertPositiveDefinite(normal)!;
+    covariance = inverted.inverse;
+    const believed = unknowns.reduce((sum, value, i) => sum + (value / priors[i]!) ** 2 + 2 * Math.log(priors[i]!), 0);
+    evidence = -(weight * squares + believed + inverted.logDeterminant) / 2 - told.length * Math.log(noiseL);
     unknowns = unknowns.map((value, i) => value + covariance[i]!.reduce((sum, one, j) => sum + one * pull[j]!, 0));
     noiseL = Math.max(LEAST_NOISE_L, Math.sqrt(squares / told.length));
   }
-  return { unknowns, covariance, lightnessOf, noiseL };
+  const reachAt = (place: { readonly xMm: number; readonly yMm: number }) =>
+    NORMAL_95 *
+    rootMeanSquare(
+      tones.map((_, tone) => {
+        const one = { ...place, id: '', tone, lightness: 0 };
+        const row = rowOf(one, termsFrom(one)).filter(([index]) => index !== at.off + tone);
+        const variance = row.reduce(
+          (sum, [i, a]) => sum + a * row.reduce((part, [j, b]) => part + b * covariance[i]![j]!, 0),
+          0,
+        );
+        const byDose = row.find(([index]) => index === at.byDose + tone)![1];
+        return Math.hypot(Math.sqrt(Math.max(0, variance)), BETWEEN_TONES * byDose);
+      }),
+    );
+  return { unknowns, covariance, lightnessOf, noiseL, reachAt, evidence };
 }
 
 const clampTo = ([from, to]: readonly [number, number], value: number) => Math.min(to, Math.max(from, value));

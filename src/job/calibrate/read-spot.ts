@@ -2,7 +2,7 @@ import type { ChartLayout, Reading, Readings } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import type { BareHandling } from '../../machine/index.ts';
 import { fitLeastSquares, NORMAL_95_ROUNDED, power } from '../../numeric/index.ts';
-import { readTwoWay, type TwoWayOffset } from './two-way.ts';
+import { explainTwoWay, readTwoWay, type TwoWayOffset } from './two-way.ts';
 
 /** A width with its 95 % confidence interval, µm. */
 export interface MeasuredWidth {
@@ -51,6 +51,16 @@ const SPACING_TO_WIDTH = 0.8;
 const SHARE_MAX = 0.85;
 const MIN_LADDERS = 3;
 const N_MAX = 4;
+
+/** What a vernier that tells nothing is answered with. */
+const UNTOLD: Readonly<Record<NonNullable<ReturnType<typeof explainTwoWay>>, string>> = {
+  'drawn-without':
+    'The vernier lacks some of its moves, so it does not tell how far lines there and back lie apart: the chart was drawn before all of them were on it, or the machine’s bare lines were treated otherwise then. Draw the chart anew and burn that one; its ladders hold.',
+  unread:
+    'One of the vernier’s moves has no patch that could be read, so it does not tell how far lines there and back lie apart. Clean the piece and scan it again, at 600 dpi.',
+  hidden:
+    'The vernier does not tell how far lines there and back lie apart: the surface’s grain hides how its tone changes. Burn the chart on an even stock, such as coated metal: the offset is the machine’s, and no material’s.',
+};
 
 interface Ladder {
   readonly ids: readonly string[];
@@ -116,11 +126,8 @@ export function readSpot(
   }
   const twoWay = readTwoWay(readings, layout, bare);
   if (twoWay) notes.push(sayTwoWay(twoWay, grid.pitchMm));
-  else if (readings.some(({ pattern }) => pattern.kind === 'vernier')) {
-    notes.push(
-      'The vernier does not tell how far lines there and back lie apart: the surface’s grain hides how its tone changes, or one of its moves has no patch that could be read. Burn the chart on an even stock, such as coated metal: the offset is the machine’s, and no material’s.',
-    );
-  }
+  const untold = twoWay ? undefined : explainTwoWay(readings, layout, bare);
+  if (untold) notes.push(UNTOLD[untold]);
   return {
     schema: 'tonewright-spot/1',
     chart: layout.hash,

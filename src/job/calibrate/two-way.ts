@@ -69,13 +69,9 @@ export function readTwoWay(
   if (first?.pattern.kind !== 'vernier') return undefined;
   const { period } = first.pattern;
   const runsBack = findRunsBack(layout, bare);
-  const told = verniers.flatMap(({ id, pattern, mean }): readonly Told[] => {
-    if (pattern.kind !== 'vernier') return [];
-    // In a patch that begins with a line that runs back, the moved lines are those that run there.
-    return [{ moved: runsBack(id) ? -pattern.shift : pattern.shift, mean }];
-  });
+  const told = verniers.map(({ mean, ...one }): Told => ({ moved: movedOf(one, runsBack), mean }));
   // Without all moves the higher harmonics are taken for lower ones: measured, a centre up to 0.45 dots off.
-  if (new Set(told.map(({ moved }) => modulo(moved, period))).size < period) return undefined;
+  if (countMoves(verniers, { period, runsBack }) < period) return undefined;
   const count = Math.floor(period * HARMONICS_OF_PERIOD);
   const spare = told.length - 2 * count - 1;
   const measured = spare < SPARE_READINGS ? undefined : measureHarmonics(told, { count, period });
@@ -101,6 +97,38 @@ export function readTwoWay(
   const delayUs = delayOfOffset(offsetUm, speedMmPerS);
   return { offsetUm, lowUm: offsetUm - reach, highUm: offsetUm + reach, speedMmPerS, delayUs };
 }
+
+/**
+ * Why a chart whose vernier tells nothing does not: it was drawn without one of the moves, one of them could not be
+ * read, or its tone hardly changes. Undefined where it has no vernier.
+ */
+export function explainTwoWay(
+  readings: readonly Reading[],
+  layout: ChartLayout,
+  bare?: BareHandling,
+): 'drawn-without' | 'unread' | 'hidden' | undefined {
+  const drawn = layout.patches.filter(({ pattern }) => pattern.kind === 'vernier');
+  const [first] = drawn;
+  if (first?.pattern.kind !== 'vernier') return undefined;
+  const { period } = first.pattern;
+  const runsBack = findRunsBack(layout, bare);
+  if (countMoves(drawn, { period, runsBack }) < period) return 'drawn-without';
+  const read = readings.filter(({ pattern }) => pattern.kind === 'vernier');
+  return countMoves(read, { period, runsBack }) < period ? 'unread' : 'hidden';
+}
+
+type VernierPatch = Pick<Reading, 'id' | 'pattern'>;
+
+/** In a patch that begins with a line that runs back, the moved lines are those that run there. */
+function movedOf({ id, pattern }: VernierPatch, runsBack: (id: string) => boolean): number {
+  if (pattern.kind !== 'vernier') throw new RangeError(`${id} is no vernier`);
+  return runsBack(id) ? -pattern.shift : pattern.shift;
+}
+
+const countMoves = (
+  patches: readonly VernierPatch[],
+  { period, runsBack }: { readonly period: number; readonly runsBack: (id: string) => boolean },
+): number => new Set(patches.map((one) => modulo(movedOf(one, runsBack), period))).size;
 
 /** Whether the first line of a patch runs back: lines turn at each that fires, or at every one. */
 function findRunsBack(layout: ChartLayout, bare: BareHandling | undefined): (id: string) => boolean {

@@ -357,11 +357,13 @@ function resolveLearned(
   // A tone chart has both roads, and its levels patches of their own.
   const burned = levels === undefined || CHART_KINDS[kind].gives === 'profile' ? 2 : levels;
   if (burned > 2) refuseUnlearned(levelled, burned);
-  // A chart tests the curve that was measured: with the profile's own screen, its dots not counted as marks.
-  const screen = request.screen ?? takeRoad(levelled, burned).screen.name;
+  // A chart tests the curve that was measured: with the profile's own screen, its dots not counted as marks. One of the
+  // field tests no curve but says what pieces come out like, so it has the dots that they have.
+  const isAsPieces = CHART_KINDS[kind].coversField === true && burned === 2;
+  const screen = request.screen ?? (isAsPieces ? undefined : takeRoad(levelled, burned).screen.name);
   const asked = {
     ...rest,
-    screen,
+    ...(screen === undefined ? {} : { screen }),
     size: `${size.widthMm}x${size.heightMm}`,
     ...(burned > 2 ? { levels: burned } : {}),
   };

@@ -1,6 +1,6 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
-import { type Evenness, type EvennessMap, evennessAt, listEvenness } from '../../machine/index.ts';
+import { type Evenness, type EvennessMap, evennessAt, type FieldAnswers, listEvenness } from '../../machine/index.ts';
 import {
   type CoverageTable,
   DERIVED_COVERAGES,
@@ -18,6 +18,7 @@ import { keepMonotone } from '../request/curve.ts';
 import type { PieceInField } from '../request/place.ts';
 import { roundBeam } from '../request/round.ts';
 import type { AroundSpec, JobSpec } from '../request/types.ts';
+import { answerAt, answersFor, type ToneThere, toneReachL } from './field-answers.ts';
 
 /**
  * What the solid may be short of, ΔL*, where a place still counts as usable: pieces of all usable places aim at what
@@ -35,6 +36,9 @@ const NODE = { distanceMm: 8, most: 12 } as const; // Assumed: between them a sm
 /** The same across a round piece, mm and a count. Assumed: between them the cosine of its slant is straight. */
 const BENT_NODE = { distanceMm: 2, most: 40 } as const;
 
+/** Step of a numerical derivative, in the logarithm of a factor. Assumed: a hundredth is straight and no noise. */
+const STEP = 0.01;
+
 /** The tone curve of a job at places of the machine's field. */
 interface CurveInField {
   /** At home, as far as every usable place can follow. */
@@ -43,6 +47,9 @@ interface CurveInField {
   readonly shiftAt: (beam: BeamFactors) => readonly number[];
   /** What a solid is short of at a place against home, ΔL*. */
   readonly lossAt: (beam: BeamFactors) => number;
+  /** What the model says of tones under a beam, and how far it may be off, for the reach of a correction. */
+  readonly tonesUnder?: (beam: BeamFactors) => readonly ToneThere[];
+  readonly answers?: FieldAnswers;
   /** What all pieces give up of the full mark, so that every usable place reaches as far, ΔL*. */
   readonly givenUpL: number;
 }
@@ -122,13 +129,38 @@ function shiftsOnCone(spec: PlacedSpec, { diametersMm: [upper, lower] }: AroundS
   return ({ girth = 1 }) => tones(girth).map((lightness, at) => lightness - base[at]!);
 }
 
-function shiftsUnderBeams(spec: PlacedSpec, met: readonly BeamFactors[]): CurveInField['shiftAt'] {
+function shiftsUnderBeams(
+  spec: PlacedSpec,
+  met: readonly BeamFactors[],
+): Pick<CurveInField, 'shiftAt' | 'tonesUnder' | 'answers'> {
   const logs = (key: 'dose' | 'width') => met.map((one) => Math.log(one[key]));
   const rangeOf = (values: readonly number[]) => [Math.min(0, ...values), Math.max(0, ...values)] as const;
   const tones = tonesUnderBeams(spec, { lnDose: rangeOf(logs('dose')), lnWidth: rangeOf(logs('width')) });
   const base = tones({ lnDose: 0, lnWidth: 0 });
-  return ({ dose, width }) =>
-    tones({ lnDose: Math.log(dose), lnWidth: Math.log(width) }).map((lightness, at) => lightness - base[at]!);
+  const answers = answersFor(spec.place?.map, spec.profile);
+  const shares = base.map((lightness) => (lightness - base[0]!) / (base.at(-1)! - base[0]!));
+  const answerOf = shares.map((share) => answerAt(answers, share));
+  const shiftAt = ({ dose, width }: BeamFactors) => {
+    const weaker = tones({ lnDose: Math.log(dose), lnWidth: 0 });
+    const there = tones({ lnDose: Math.log(dose), lnWidth: Math.log(width) });
+    return answerOf.map(
+      (answer, at) => answer.dose * (weaker[at]! - base[at]!) + answer.width * (there[at]! - weaker[at]!),
+    );
+  };
+  const tonesUnder = ({ dose, width }: BeamFactors): readonly ToneThere[] => {
+    const [lnDose, lnWidth] = [Math.log(dose), Math.log(width)];
+    const at = (byDose: number, byWidth: number) => tones({ lnDose: lnDose + byDose, lnWidth: lnWidth + byWidth });
+    const [weaker, there] = [tones({ lnDose, lnWidth: 0 }), at(0, 0)];
+    const [more, less, wider, narrower] = [at(STEP, 0), at(-STEP, 0), at(0, STEP), at(0, -STEP)];
+    return shares.map((share, index) => ({
+      share,
+      byDose: weaker[index]! - base[index]!,
+      byWidth: there[index]! - weaker[index]!,
+      perDose: (answerOf[index]!.dose * (more[index]! - less[index]!)) / (2 * STEP),
+      perWidth: (answerOf[index]!.width * (wider[index]! - narrower[index]!)) / (2 * STEP),
+    }));
+  };
+  return { shiftAt, tonesUnder, ...(answers ? { answers } : {}) };
 }
 
 function computeCurve(spec: PlacedSpec, home: readonly TonePoint[]): CurveInField {
@@ -139,12 +171,20 @@ function computeCurve(spec: PlacedSpec, home: readonly TonePoint[]): CurveInFiel
   const places = inField.flatMap((one) => listBentEnds(spec).map((bent) => times(one, bent)));
   const edge = round && roundBeam(computeChordMm(round.arcMm, round) / 2, round);
   const met = edge ? [...places, ...places.map((one) => times(one, edge))] : places;
-  const shiftAt = around ? shiftsOnCone(spec, around) : shiftsUnderBeams(spec, met);
+  const told: Pick<CurveInField, 'shiftAt' | 'tonesUnder' | 'answers'> = around
+    ? { shiftAt: shiftsOnCone(spec, around) }
+    : shiftsUnderBeams(spec, met);
+  const { shiftAt } = told;
   const sign = home.at(-1)!.lightness > home[0]!.lightness ? 1 : -1;
   const lossAt = (beam: BeamFactors) => -sign * shiftCurve(shiftAt(beam))(home.at(-1)!.coverage);
   const losses = places.map(lossAt).filter((loss) => loss <= MOST_LOSS_L);
   const givenUpL = Math.max(0, Math.max(...losses) - FREE_LOSS_L);
-  return { points: endBefore(home, home.at(-1)!.lightness - sign * givenUpL), shiftAt, lossAt, givenUpL };
+  return {
+    points: endBefore(home, home.at(-1)!.lightness - sign * givenUpL),
+    ...told,
+    lossAt,
+    givenUpL,
+  };
 }
 
 const shiftCurve = (shifts: readonly number[]) => createPchip(DERIVED_COVERAGES, shifts).valueAt;
@@ -177,6 +217,8 @@ export interface PlaceFacts {
   readonly doseReach: number;
   /** What tones would be off by without the correction, largest over piece and tones, ΔL*. */
   readonly correctedL: number;
+  /** What tones may be off by from those at home with it, ΔL* (95 %, mean of squares over tones and corners). */
+  readonly reachL?: number;
   readonly givenUpL: number;
 }
 
@@ -245,9 +287,40 @@ export function correctForPlace(
       width: ends('width'),
       doseReach: Math.max(...(inField ?? []).map(({ doseReach }) => doseReach), 1),
       correctedL,
+      ...(spec.place && inField && curve.tonesUnder
+        ? { reachL: reachOfPiece(spec.place, { curve, tonesUnder: curve.tonesUnder, inField, shares, spec, frame }) }
+        : {}),
       givenUpL: curve.givenUpL,
     },
   };
+}
+
+function reachOfPiece(
+  place: PieceInField,
+  {
+    curve: { answers },
+    tonesUnder,
+    inField,
+    shares,
+    spec,
+    frame,
+  }: {
+    readonly curve: CurveInField;
+    readonly tonesUnder: NonNullable<CurveInField['tonesUnder']>;
+    readonly inField: readonly BeamFactors[];
+    readonly shares: readonly (readonly [number, number])[];
+    readonly spec: PlacedSpec;
+    readonly frame: Pick<Frame, 'widthMm' | 'heightMm'>;
+  },
+): number {
+  const isCorner = ([u, w]: readonly [number, number]) => (u === 0 || u === 1) && (w === 0 || w === 1);
+  const squares = shares.flatMap((share, at) => {
+    if (!isCorner(share)) return [];
+    const lies = lyingPlace(share, { frame, place, orientation: spec.orientation });
+    const reaches = toneReachL(tonesUnder(inField[at]!), { map: place.map, answers, ...lies });
+    return reaches.map((one) => one * one);
+  });
+  return Math.sqrt(squares.reduce((sum, one) => sum + one, 0) / squares.length);
 }
 
 const countNodes = (sideMm: number, { distanceMm, most }: { distanceMm: number; most: number } = NODE) =>

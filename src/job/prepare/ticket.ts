@@ -250,13 +250,14 @@ const sayPlace = ({ pocket }: PieceInField) =>
 
 /** What was corrected for where the piece lies, by which map. */
 function describeEvenness({ map, xMm, yMm, pocket }: PieceInField, facts: PlaceFacts): NonNullable<Ticket['evenness']> {
-  const { dose, width, doseReach, correctedL, givenUpL } = facts;
+  const { dose, width, doseReach, correctedL, reachL, givenUpL } = facts;
   const span = ([from, to]: readonly [number, number]) =>
     `${Math.round(100 * from)}${Math.round(100 * from) === Math.round(100 * to) ? '' : ` … ${Math.round(100 * to)}`} %`;
   const given =
     givenUpL >= 0.1
       ? ` All pieces of this field give up ${roundTo(givenUpL, 1)} L* of the full mark, which its weakest usable place does not reach.`
       : '';
+  const known = reachL === undefined ? '' : `, and are known to ± ${roundTo(reachL, 1)} L* (95 %) with it`;
   return {
     machine: map.machine,
     charts: map.charts,
@@ -268,8 +269,9 @@ function describeEvenness({ map, xMm, yMm, pocket }: PieceInField, facts: PlaceF
     width: [round3(width[0]), round3(width[1])],
     doseReach: round3(doseReach),
     correctedL: round3(correctedL),
+    ...(reachL === undefined ? {} : { reachL: round3(reachL) }),
     givenUpL: round3(givenUpL),
-    note: `Corrected for where it lies: ${span(dose)} of the dose (known to ± ${Math.round(100 * (doseReach - 1))} %) and ${span(width)} of the spot’s width, by the field chart of ${map.date}; tones would be up to ${roundTo(correctedL, 1)} L* off without. Burn it at this place and no other.${given}`,
+    note: `Corrected for where it lies: ${span(dose)} of the dose (known to ± ${Math.round(100 * (doseReach - 1))} %) and ${span(width)} of the spot’s width, by the field chart of ${map.date}; tones would be up to ${roundTo(correctedL, 1)} L* off without${known}. Burn it at this place and no other.${given}`,
   };
 }
 

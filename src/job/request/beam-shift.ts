@@ -21,12 +21,11 @@ export interface BeamRange {
  * Doses and widths for which a surface is computed, counts of steps. Assumed: between them a monotone cubic over dose
  * and a straight line over width leave less than a twentieth of an L* of what one beam gives.
  */
-const DOSE_STEPS = 6;
-const WIDTH_STEPS = 3;
+const STEPS = { dose: 6, width: 3 } as const;
 
 /**
- * What a beam of other dose and width makes of fields of dots: some lightnesses at once, in the sequence of the fields.
- * They are computed on a few beams of the range and read between them.
+ * What a beam of other dose and width makes of one of some fields of dots. It is computed on a few beams of the range
+ * and read between them.
  * @param lightnessesOf CIE L* of every field under a dot table
  */
 export function tabulateBeams(
@@ -34,15 +33,18 @@ export function tabulateBeams(
   {
     grid,
     range,
+    steps = STEPS,
     lightnessesOf,
   }: {
     readonly grid: DotGrid;
     readonly range: BeamRange;
+    /** More than usual where the range is wide. */
+    readonly steps?: { readonly dose: number; readonly width: number };
     readonly lightnessesOf: (table: DotTable) => readonly number[];
   },
-): (beam: BeamLogs) => readonly number[] {
-  const doses = linearSteps(...widen(range.lnDose), DOSE_STEPS);
-  const widths = linearSteps(...widen(range.lnWidth), WIDTH_STEPS);
+): (beam: BeamLogs, field: number) => number {
+  const doses = linearSteps(...widen(range.lnDose), steps.dose);
+  const widths = linearSteps(...widen(range.lnWidth), steps.width);
   const rows = widths.map((lnWidth) => {
     const tones = doses.map((lnDose) => {
       const beam = { dose: Math.exp(lnDose), width: Math.exp(lnWidth) };
@@ -56,13 +58,11 @@ export function tabulateBeams(
     );
   });
   const last = widths.length - 1;
-  return ({ lnDose, lnWidth }) => {
+  return ({ lnDose, lnWidth }, field) => {
     const at = (last * (lnWidth - widths[0]!)) / (widths[last]! - widths[0]!);
     const row = Math.min(last - 1, Math.max(0, Math.floor(at)));
     const share = Math.min(1, Math.max(0, at - row));
-    return rows[row]!.map(
-      (curve, field) => (1 - share) * curve.valueAt(lnDose) + share * rows[row + 1]![field]!.valueAt(lnDose),
-    );
+    return (1 - share) * rows[row]![field]!.valueAt(lnDose) + share * rows[row + 1]![field]!.valueAt(lnDose);
   };
 }
 
@@ -122,7 +122,8 @@ function computeTones(
   range: BeamRange,
 ): (beam: BeamLogs) => readonly number[] {
   const { profile, grid } = spec;
-  return tabulateBeams(profile, { grid, range, lightnessesOf: sampleTones(spec) });
+  const lightnessAt = tabulateBeams(profile, { grid, range, lightnessesOf: sampleTones(spec) });
+  return (beam) => DERIVED_COVERAGES.map((_, field) => lightnessAt(beam, field));
 }
 
 /** Lightness of the job's own dots at `DERIVED_COVERAGES` under a dot table. */

@@ -1,0 +1,253 @@
+// Engravers whose beam differs over the field, and what a shop does with them: a profile from a tone chart in the
+// middle, a field chart over all of it, and a wedge burned in six pockets. For the benchmarks of fields.
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
+import { join } from 'node:path';
+import type { CaptureImage, ChartLayout } from '../../src/chart/index.ts';
+import {
+  learnProfile,
+  makeChart,
+  measureCaptures,
+  readCaptures,
+  requestScreen,
+  resolveChart,
+  resolveJob,
+  tabulateCoverage,
+} from '../../src/job/index.ts';
+import { invertAtPlace, type PlaceFacts } from '../../src/job/prepare/evenness.ts';
+import { correctPiece } from '../../src/job/prepare/run.ts';
+import type { EvennessMap } from '../../src/machine/index.ts';
+import { openShop, type Profile } from '../../src/material/index.ts';
+import { createPlane, type DotGrid, type Dots, ONE } from '../../src/plane/index.ts';
+import { applyScreen } from '../../src/screens/index.ts';
+import {
+  CAMERAS,
+  captureSurface,
+  engrave,
+  type FieldModel,
+  meanLightness,
+  parseMaterialModel,
+  type Surface,
+} from '../../src/simulation/index.ts';
+import { burnOther, drawMaterial, type OtherField } from '../mismatch/engraver.ts';
+import { takePicture } from '../mismatch/picture.ts';
+
+const DATE = '2026-01-01';
+/** Steps of the wedge, and the piece's sides, dots: large enough that grain averages out. */
+const PIECE = { steps: 11, widthDots: 704, heightDots: 224 } as const;
+/** As first charts and photos have it. */
+const SCREEN = 'ostromoukhov';
+
+/** An engraver with a material: burns dots somewhere in its field and scans a chart. */
+export interface Bench {
+  readonly name: string;
+  readonly direction: 'lighter' | 'darker';
+  readonly grid: DotGrid;
+  readonly fieldMm: readonly [number, number];
+  /** Chance of its charts. */
+  readonly seed: number;
+  readonly camera: 'known' | 'unknown';
+  readonly burn: (dots: Dots, at: { readonly xMm: number; readonly yMm: number }, seed: number) => Surface;
+  readonly capture: (piece: Surface, layout: ChartLayout, seed: number) => CaptureImage;
+}
+
+/** How a chart is looked at, and the chance of it. */
+export interface BenchOptions {
+  readonly capture?: 'scan' | 'photo';
+  readonly seed?: number;
+}
+
+export type OwnField = Omit<FieldModel, 'schema' | 'title'>;
+
+const readModel = (material: string) =>
+  parseMaterialModel(JSON.parse(readFileSync(`shared/simulation/${material}.json`, 'utf8')));
+
+/** Dots that a virtual material is engraved with. */
+export const readGrid = (material: string): DotGrid => readModel(material).reference;
+
+/** The project's own virtual engraver. */
+export function ownBench(
+  name: string,
+  {
+    material,
+    field,
+    capture = 'scan',
+    seed = 0,
+  }: BenchOptions & { readonly material: string; readonly field: OwnField },
+): Bench {
+  const model = readModel(material);
+  const lens: FieldModel = { schema: 'tonewright-simulation-field/1', title: name, ...field };
+  const camera = CAMERAS[capture === 'scan' ? 'flatbed-600' : 'phone-straight']!.options;
+  return {
+    name,
+    direction: model.direction,
+    grid: model.reference,
+    fieldMm: [field.widthMm, field.heightMm],
+    seed,
+    camera: 'known',
+    burn: (dots, at, chance) =>
+      engrave(dots, {
+        grid: model.reference,
+        model,
+        seed: chance,
+        pixelUm: 25_400 / 600,
+        marginMm: 1,
+        field: { model: lens, ...at },
+      }),
+    capture: (piece, _layout, chance) => ({ ...captureSurface(piece, { ...camera, seed: chance }), bits: 8 }),
+  };
+}
+
+/** The second engraver, with a material by chance. */
+export function otherBench(
+  name: string,
+  {
+    material: drawn,
+    fieldMm,
+    field,
+    capture = 'scan',
+    seed = 0,
+  }: BenchOptions & {
+    readonly material: number;
+    readonly fieldMm: readonly [number, number];
+    readonly field: OtherField;
+  },
+): Bench {
+  const material = drawMaterial(drawn);
+  return {
+    name,
+    direction: material.fullL > material.bareL ? 'lighter' : 'darker',
+    grid: material.grid,
+    fieldMm,
+    seed,
+    camera: 'known',
+    burn: (dots, at, chance) =>
+      burnOther(dots, {
+        material,
+        seed: chance,
+        perDot: 3,
+        field: (xMm, yMm) => field(at.xMm + xMm, at.yMm + yMm),
+      }),
+    capture: (piece, layout, chance) =>
+      takePicture(piece, { layout, material, kind: capture, seed: 2 * chance, withPaper: false }),
+  };
+}
+
+/** A bench's field chart, read: what its pockets are burned through. */
+export interface LearnedField {
+  readonly known: Parameters<typeof resolveJob>[1];
+  readonly profile: Profile;
+  readonly map: EvennessMap;
+}
+
+/**
+ * The charts of a bench, burned and captured once each.
+ * @param folder where its shop may lie
+ * @throws AppError where one of them is refused
+ */
+export async function learnField(bench: Bench, folder: string): Promise<LearnedField> {
+  const shopDir = join(folder, bench.name.replace(/\W+/g, '-'));
+  for (const kind of ['machines', 'profiles', 'evenness']) mkdirSync(join(shopDir, kind), { recursive: true });
+  const machine = JSON.parse(readFileSync('shared/machines/gantry-450.json', 'utf8'));
+  writeFileSync(
+    join(shopDir, 'machines', 'bench.json'),
+    JSON.stringify({ ...machine, name: 'bench', fieldMm: bench.fieldMm }),
+  );
+  const known = { shop: openShop({ shopDir, builtIn: 'shared' }), refused: [] };
+  const { grid } = bench;
+  const [width, height] = bench.fieldMm;
+  const scan = async (request: Parameters<typeof resolveChart>[0], seed: number) => {
+    const { layout, dots } = await makeChart(resolveChart(request, known));
+    const at = layout.inField ?? { xMm: (width - layout.widthMm) / 2, yMm: (height - layout.heightMm) / 2 };
+    return { layout, image: bench.capture(bench.burn(dots, at, bench.seed + seed), layout, bench.seed + seed) };
+  };
+  const size = `${Math.min(64, width)}x${Math.min(46, height)}`;
+  const stock = { machine: 'bench', material: 'stock', direction: bench.direction, ...grid } as const;
+  const tone = await scan({ kind: 'tone', ...stock, size, screen: SCREEN }, 1);
+  const { profile } = learnProfile([{ name: 'tone', image: tone.image }], {
+    layouts: [tone.layout],
+    camera: bench.camera,
+    date: DATE,
+    origin: 'simulated',
+    name: 'home',
+  });
+  writeFileSync(join(shopDir, 'profiles', 'home.json'), JSON.stringify(profile));
+  const field = await scan({ kind: 'field', profile: 'home' }, 2);
+  const captures = readCaptures([{ name: 'field', image: field.image }], {
+    layouts: [field.layout],
+    camera: bench.camera,
+  });
+  const map = measureCaptures(captures, { field: { profile, date: DATE } }).reading as EvennessMap;
+  writeFileSync(join(shopDir, 'evenness', 'bench.json'), JSON.stringify(map));
+  return { known, profile, map };
+}
+
+/** Six pockets, corner to corner, and how far they came out from one another. */
+export interface Pockets {
+  /** L* of every step in every pocket. */
+  readonly lightness: readonly (readonly number[])[];
+  /** Largest difference of two pockets: in the mean over the steps, and of a step. */
+  readonly mean: number;
+  readonly worst: number;
+  readonly facts: readonly PlaceFacts[];
+}
+
+/** A wedge of eleven tones in six pockets; `corrected` for where each lies. */
+export function burnPockets(
+  bench: Bench,
+  { known, corrected }: { readonly known: LearnedField['known']; readonly corrected: boolean },
+): Pockets {
+  const [width, height] = bench.fieldMm;
+  const [widthMm, heightMm] = [PIECE.widthDots * bench.grid.pitchMm, PIECE.heightDots * bench.grid.lineSpacingMm];
+  const facts: PlaceFacts[] = [];
+  const pockets = Array.from({ length: 6 }, (_, pocket) => {
+    const xMm = widthMm / 2 + 1 + ((pocket % 3) / 2) * (width - widthMm - 2);
+    const yMm = heightMm / 2 + 1 + Math.floor(pocket / 3) * (height - heightMm - 2);
+    const spec = resolveJob(
+      {
+        size: `${widthMm}x${heightMm}`,
+        profile: 'home',
+        tone: 'plain',
+        ...(corrected ? { at: `${xMm},${yMm}` } : {}),
+      },
+      known,
+    );
+    const { pitchMm, lineSpacingMm } = spec.grid;
+    const frame = { width: Math.round(widthMm / pitchMm), height: Math.round(heightMm / lineSpacingMm) };
+    const whole = { ...frame, widthMm, heightMm, place: { x: 0, y: 0, ...frame } };
+    const toned = createPlane('luminance', frame.width, frame.height);
+    const stepOf = (x: number) => Math.min(PIECE.steps - 1, Math.floor((x * PIECE.steps) / frame.width));
+    for (let at = 0; at < toned.data.length; at++) {
+      const lightness = (100 * stepOf(at % frame.width)) / (PIECE.steps - 1);
+      toned.data[at] = Math.round(ONE * (lightness > 8 ? ((lightness + 16) / 116) ** 3 : lightness / 903.3));
+    }
+    const { table } = tabulateCoverage(spec);
+    const coverage = createPlane('coverage', frame.width, frame.height);
+    const correction = correctPiece(spec, { table, frame: whole });
+    if (correction) {
+      facts.push(correction.facts);
+      coverage.data.set(invertAtPlace(toned, { correction, frame: whole }).data);
+    } else for (let at = 0; at < toned.data.length; at++) coverage.data[at] = table.coverage[toned.data[at]!]!;
+    const dots = applyScreen(coverage, requestScreen(spec));
+    const corner = { xMm: xMm - widthMm / 2, yMm: yMm - heightMm / 2 };
+    const piece = bench.burn(dots, corner, bench.seed + 11 + pocket);
+    const stepMm = widthMm / PIECE.steps;
+    return Array.from({ length: PIECE.steps }, (_, step) =>
+      meanLightness(piece, {
+        xMm: (step + 0.2) * stepMm,
+        yMm: heightMm / 6,
+        widthMm: 0.6 * stepMm,
+        heightMm: (2 * heightMm) / 3,
+      }),
+    );
+  });
+  let mean = 0;
+  let worst = 0;
+  for (const [at, one] of pockets.entries()) {
+    for (const other of pockets.slice(at + 1)) {
+      const off = one.map((value, step) => Math.abs(value - other[step]!));
+      mean = Math.max(mean, off.reduce((sum, value) => sum + value, 0) / off.length);
+      worst = Math.max(worst, ...off);
+    }
+  }
+  return { lightness: pockets, mean, worst, facts };
+}
