@@ -40,8 +40,8 @@ const PRIOR = {
 /** Logarithms of factors that are looked through. Assumed: what loses half its dose marks nothing worth a map. */
 const RANGE = { lnDose: [-0.7, 0.35], lnWidth: [-0.15, 0.35] } as const;
 /**
- * Doses and widths for which tones are computed, counts. Measured (`benchmarks/field.ts`): with a third of the doses the
- * slope of a steep tone was a fifth off, and answers were measured against that.
+ * Doses and widths for which tones are computed, counts. Measured (`benchmarks/field.ts`): with a third of the doses
+ * the slope of a steep tone was a fifth off, and answers were measured against that.
  */
 const RANGE_STEPS = { dose: 18, width: 5 } as const;
 /** Scatter of patches at least, ΔL*. Measured (`benchmarks/field.ts`): 0.05 to 0.3 are left of a scan. */
@@ -171,7 +171,7 @@ export function readEvenness(
   return { ...map, reachL, notes: writeNotes({ ...map, reachL }) };
 }
 
-/** ΔL* (95 %) from home that passes for alike. Assumed: what a careful eye sees side by side; pockets differ by half. */
+/** ΔL* (95 %) from home that passes for alike. Assumed: what a careful eye sees side by side. */
 const ALIKE_L = 1;
 /** Places along a side of the covered field that notes look at, a count. Assumed: a smooth surface has no others. */
 const LOOKED_AT = 9;
