@@ -4,32 +4,12 @@
 // goes all around. The profile is learned from a scanned flat chart. The engravers are the project's own
 // (`engraveCone`) and the second one of benchmarks/mismatch, burned in rings. Arguments: words of the cases' names.
 // DIAMETERS (34,30), HEIGHT (40 mm); with ALL=1 tones are listed by place.
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { CaptureImage, ChartLayout } from '../src/chart/index.ts';
-import {
-  learnProfile,
-  makeChart,
-  prepareJob,
-  requestScreen,
-  resolveChart,
-  resolveJob,
-  tabulateCoverage,
-} from '../src/job/index.ts';
-import { invertAtPlace } from '../src/job/prepare/evenness.ts';
-import { correctPiece } from '../src/job/prepare/run.ts';
+import { learnProfile, makeChart, prepareJob, requestScreen, resolveChart, resolveJob } from '../src/job/index.ts';
 import { openShop } from '../src/material/index.ts';
-import {
-  createPlane,
-  type DotGrid,
-  type Dots,
-  decodeDotsBytes,
-  decodePhoto,
-  encodeColour,
-  ONE,
-  orientDots,
-} from '../src/plane/index.ts';
+import { type DotGrid, type Dots, decodeDotsBytes, decodePhoto, encodeColour, orientDots } from '../src/plane/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
 import {
   CAMERAS,
@@ -42,6 +22,8 @@ import {
   type TurnedPiece,
   unrollPiece,
 } from '../src/simulation/index.ts';
+import { coverPiece } from './common/cover-piece.ts';
+import { runBenches } from './common/run-benches.ts';
 import { burnOther, drawMaterial } from './mismatch/engraver.ts';
 import { takePicture } from './mismatch/picture.ts';
 
@@ -170,8 +152,8 @@ const BENCHES: readonly (() => Bench)[] = [
 
 type Known = Parameters<typeof resolveJob>[1];
 
-async function run(bench: Bench): Promise<void> {
-  const known = await learnHome(bench);
+async function run(bench: Bench, folder: string): Promise<void> {
+  const known = await learnHome(bench, folder);
   const home = bench.toneCone(wedge(false, known), bench.grid);
   const turned = bench.toneCone(wedge(true, known), bench.grid);
   const [before, after] = [assess(home), assess(turned)];
@@ -191,7 +173,7 @@ async function run(bench: Bench): Promise<void> {
   }
 }
 
-async function learnHome(bench: Bench): Promise<Known> {
+async function learnHome(bench: Bench, folder: string): Promise<Known> {
   const shopDir = join(folder, bench.name.replace(/\W+/g, '-'));
   for (const kind of ['machines', 'profiles']) mkdirSync(join(shopDir, kind), { recursive: true });
   const machine = JSON.parse(readFileSync(`shared/machines/${bench.machine}.json`, 'utf8'));
@@ -221,23 +203,7 @@ const requestOf = (isTurned: boolean, widthMm: number) =>
 /** The wedge's dots as they are burned: steps of equal L* around, each the same from edge to edge. */
 function wedge(isTurned: boolean, known: Known): Dots {
   const spec = resolveJob(requestOf(isTurned, STEPS * STEP_MM), known);
-  const { size, grid } = spec;
-  const frame = {
-    width: Math.round(size.widthMm / grid.pitchMm),
-    height: Math.round(size.heightMm / grid.lineSpacingMm),
-  };
-  const whole = { ...frame, ...size, place: { x: 0, y: 0, ...frame } };
-  const toned = createPlane('luminance', frame.width, frame.height);
-  for (let x = 0; x < frame.width; x++) {
-    const lightness = (100 * Math.floor((x * STEPS) / frame.width)) / (STEPS - 1);
-    const light = lightness > 8 ? ((lightness + 16) / 116) ** 3 : lightness / 903.3;
-    for (let y = 0; y < frame.height; y++) toned.data[y * frame.width + x] = Math.round(ONE * light);
-  }
-  const { table } = tabulateCoverage(spec);
-  const correction = correctPiece(spec, { table, frame: whole });
-  const coverage = createPlane('coverage', frame.width, frame.height);
-  if (correction) coverage.data.set(invertAtPlace(toned, { correction, frame: whole }).data);
-  else for (let at = 0; at < toned.data.length; at++) coverage.data[at] = table.coverage[toned.data[at]!]!;
+  const { coverage } = coverPiece(spec, ({ x, width }) => (100 * Math.floor((x * STEPS) / width)) / (STEPS - 1));
   return orientDots(applyScreen(coverage, requestScreen(spec)), spec.orientation);
 }
 
@@ -393,14 +359,4 @@ function steepest(piece: TurnedPiece): number {
 }
 
 let isDrawn = false;
-const asked = process.argv.slice(2).filter((word) => !word.startsWith('-'));
-const folder = mkdtempSync(join(tmpdir(), 'cone-'));
-try {
-  for (const makeBench of BENCHES) {
-    const bench = makeBench();
-    if (asked.length > 0 && !asked.some((word) => bench.name.includes(word))) continue;
-    await run(bench);
-  }
-} finally {
-  rmSync(folder, { recursive: true, force: true });
-}
+await runBenches(BENCHES, run);

@@ -1,13 +1,3 @@
-// Six pockets over a field in which the beam differs, before and after its field chart: on the project's own virtual
-// engraver (a scan lens, a gantry) and on the second one of benchmarks/mismatch, with laws of the field that no surface
-// of the map has. A profile is learned from a tone chart in the middle of the field, a field chart is burned over all
-// of it and scanned once, and a wedge of eleven tones is prepared for each pocket and burned there. Told is how far the
-// pockets differ from one another: the largest mean |ΔL*| of a pair, and of single steps. Held to half an L* in the
-// mean. Twelve more cases have materials and fields by chance, every second one is photographed; stone and leather have
-// grain of their own between pieces of one pocket. Arguments: words of the cases' names.
-import { mkdtempSync, rmSync } from 'node:fs';
-import { tmpdir } from 'node:os';
-import { join } from 'node:path';
 import { AppError } from '../src/errors.ts';
 import {
   type Bench,
@@ -18,6 +8,7 @@ import {
   ownBench,
   readGrid,
 } from './common/field-bench.ts';
+import { runBenches } from './common/run-benches.ts';
 import { createOtherRandom, drawMaterial } from './mismatch/engraver.ts';
 
 /** Most that two pockets may differ by, mean |ΔL*|. */
@@ -132,21 +123,11 @@ const byChance: readonly (() => Bench)[] = [
   }),
 ];
 
-const asked = process.argv.slice(2).filter((word) => !word.startsWith('-'));
-const folder = mkdtempSync(join(tmpdir(), 'field-'));
 let failed = false;
-try {
-  for (const makeBench of [...BENCHES, ...byChance]) {
-    const bench = makeBench();
-    if (asked.length > 0 && !asked.some((word) => bench.name.includes(word))) continue;
-    await run(bench);
-  }
-} finally {
-  rmSync(folder, { recursive: true });
-}
+await runBenches([...BENCHES, ...byChance], run);
 process.exitCode = failed ? 1 : 0;
 
-async function run(bench: Bench): Promise<void> {
+async function run(bench: Bench, folder: string): Promise<void> {
   const from = performance.now();
   try {
     const learned = await learnField(bench, folder);
@@ -159,7 +140,7 @@ async function run(bench: Bench): Promise<void> {
       `${fails ? '! ' : ''}${bench.name}: pockets differed by ${before.mean.toFixed(2)} L* in the mean, ${before.worst.toFixed(2)} at worst → ${after.mean.toFixed(2)}, ${after.worst.toFixed(2)}; ` +
         `${map.surface}, left ${map.leftL.toFixed(2)}, unseen ${map.crossL.toFixed(2)}, known to ± ${(map.reachL ?? 0).toFixed(2)}, ${((performance.now() - from) / 1000).toFixed(0)} s`,
     );
-    if (asked.length === 0) return;
+    if (process.argv.length === 2) return;
     console.log(map.notes.join('\n'), after.facts.map((one) => JSON.stringify(one)).join('\n'));
     for (const one of after.lightness) console.log(one.map((value) => value.toFixed(2)).join(' '));
   } catch (error) {

@@ -5,24 +5,14 @@
 // Gaussian; none has the optics that its machine's record or its focus chart says: the focus is up to a fifth deeper or
 // shallower, and rays come from higher. Arguments: words of the cases' names. DIAMETER (73 mm), ARC (26 mm); with ALL=1
 // tones are listed by place.
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import type { CaptureImage, ChartLayout } from '../src/chart/index.ts';
-import {
-  learnProfile,
-  makeChart,
-  requestScreen,
-  resolveChart,
-  resolveJob,
-  tabulateCoverage,
-} from '../src/job/index.ts';
-import { invertAtPlace } from '../src/job/prepare/evenness.ts';
-import { correctPiece } from '../src/job/prepare/run.ts';
+import { learnProfile, makeChart, requestScreen, resolveChart, resolveJob } from '../src/job/index.ts';
 import { growthAt } from '../src/job/request/round.ts';
 import { openShop } from '../src/material/index.ts';
 import { placeOnRound } from '../src/optics/index.ts';
-import { createPlane, type Dots, ONE } from '../src/plane/index.ts';
+import type { Dots } from '../src/plane/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
 import {
   CAMERAS,
@@ -33,6 +23,8 @@ import {
   parseMaterialModel,
   type Surface,
 } from '../src/simulation/index.ts';
+import { coverPiece } from './common/cover-piece.ts';
+import { runBenches } from './common/run-benches.ts';
 import { burnOther, drawMaterial } from './mismatch/engraver.ts';
 import { takePicture } from './mismatch/picture.ts';
 
@@ -128,19 +120,9 @@ const BENCHES: readonly (() => Bench)[] = [
   () => otherBench('other engraver, saturating', 5, { by: 'optics', factor: 1.2 }),
 ];
 
-const asked = process.argv.slice(2).filter((word) => !word.startsWith('-'));
-const folder = mkdtempSync(join(tmpdir(), 'round-'));
-try {
-  for (const makeBench of BENCHES) {
-    const bench = makeBench();
-    if (asked.length > 0 && !asked.some((word) => bench.name.includes(word))) continue;
-    await run(bench);
-  }
-} finally {
-  rmSync(folder, { recursive: true, force: true });
-}
+await runBenches(BENCHES, run);
 
-async function run(bench: Bench): Promise<void> {
+async function run(bench: Bench, folder: string): Promise<void> {
   const shopDir = join(folder, bench.name.replace(/\W+/g, '-'));
   for (const kind of ['machines', 'profiles', 'focus']) mkdirSync(join(shopDir, kind), { recursive: true });
   const machine = JSON.parse(readFileSync(`shared/machines/${bench.machine}.json`, 'utf8'));
@@ -198,24 +180,8 @@ function prepare(isRound: boolean, known: Parameters<typeof resolveJob>[1], widt
     } as Parameters<typeof resolveJob>[0],
     known,
   );
-  const { size, grid } = spec;
-  const frame = {
-    width: Math.round(size.widthMm / grid.pitchMm),
-    height: Math.round(size.heightMm / grid.lineSpacingMm),
-  };
-  const whole = { ...frame, ...size, place: { x: 0, y: 0, ...frame } };
-  const toned = createPlane('luminance', frame.width, frame.height);
-  for (let y = 0; y < frame.height; y++) {
-    const lightness = (100 * Math.floor((y * STEPS) / frame.height)) / (STEPS - 1);
-    const light = lightness > 8 ? ((lightness + 16) / 116) ** 3 : lightness / 903.3;
-    toned.data.fill(Math.round(ONE * light), y * frame.width, (y + 1) * frame.width);
-  }
-  const { table } = tabulateCoverage(spec);
-  const correction = correctPiece(spec, { table, frame: whole });
-  const coverage = createPlane('coverage', frame.width, frame.height);
-  if (correction) coverage.data.set(invertAtPlace(toned, { correction, frame: whole }).data);
-  else for (let at = 0; at < toned.data.length; at++) coverage.data[at] = table.coverage[toned.data[at]!]!;
-  return { spec, widthMm: size.widthMm, dots: applyScreen(coverage, requestScreen(spec)) };
+  const { coverage } = coverPiece(spec, ({ y, height }) => (100 * Math.floor((y * STEPS) / height)) / (STEPS - 1));
+  return { spec, widthMm: spec.size.widthMm, dots: applyScreen(coverage, requestScreen(spec)) };
 }
 
 interface Burned {

@@ -4,8 +4,7 @@
 // The panes light a mark from within by what lies around it (`src/simulation/pane.ts`, a ring of light that comes back
 // from the smooth face), which no profile knows; two marks are of the second engraver of benchmarks/mismatch.
 // Arguments: words of the cases' names; with ALL=1 each step is listed.
-import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
-import { tmpdir } from 'node:os';
+import { mkdirSync, readFileSync, writeFileSync } from 'node:fs';
 import { join } from 'node:path';
 import {
   learnProfile,
@@ -28,6 +27,7 @@ import {
   type Surface,
   seeThroughPane,
 } from '../src/simulation/index.ts';
+import { runBenches } from './common/run-benches.ts';
 import { burnOther, drawMaterial } from './mismatch/engraver.ts';
 
 const STEPS = 11;
@@ -79,17 +79,7 @@ const BENCHES: readonly (() => Bench)[] = [
   () => otherBench('other engraver, glass', 4, GLASS),
 ];
 
-const asked = process.argv.slice(2).filter((word) => !word.startsWith('-'));
-const folder = mkdtempSync(join(tmpdir(), 'through-'));
-try {
-  for (const makeBench of BENCHES) {
-    const bench = makeBench();
-    if (asked.length > 0 && !asked.some((word) => bench.name.includes(word))) continue;
-    await run(bench);
-  }
-} finally {
-  rmSync(folder, { recursive: true, force: true });
-}
+await runBenches(BENCHES, run);
 
 /** The piece as it is looked at. */
 function look(surface: Surface, seen: 'face' | 'through', { bareL, pane }: Bench): Surface {
@@ -98,7 +88,7 @@ function look(surface: Surface, seen: 'face' | 'through', { bareL, pane }: Bench
   return seeThroughPane(surface, { colour, pane });
 }
 
-async function run(bench: Bench): Promise<void> {
+async function run(bench: Bench, folder: string): Promise<void> {
   const shopDir = join(folder, bench.name.replace(/\W+/g, '-'));
   mkdirSync(join(shopDir, 'profiles'), { recursive: true });
   const known = { shop: openShop({ shopDir, builtIn: ['shared/shop', 'shared'] }), refused: [] };

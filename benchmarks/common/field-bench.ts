@@ -11,13 +11,11 @@ import {
   requestScreen,
   resolveChart,
   resolveJob,
-  tabulateCoverage,
 } from '../../src/job/index.ts';
-import { invertAtPlace, type PlaceFacts } from '../../src/job/prepare/evenness.ts';
-import { correctPiece } from '../../src/job/prepare/run.ts';
+import type { PlaceFacts } from '../../src/job/prepare/evenness.ts';
 import type { EvennessMap } from '../../src/machine/index.ts';
 import { openShop, type Profile } from '../../src/material/index.ts';
-import { createPlane, type DotGrid, type Dots, ONE } from '../../src/plane/index.ts';
+import type { DotGrid, Dots } from '../../src/plane/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
 import {
   CAMERAS,
@@ -30,6 +28,7 @@ import {
 } from '../../src/simulation/index.ts';
 import { burnOther, drawMaterial, type OtherField } from '../mismatch/engraver.ts';
 import { takePicture } from '../mismatch/picture.ts';
+import { coverPiece } from './cover-piece.ts';
 
 const DATE = '2026-01-01';
 /** Steps of the wedge, and the piece's sides, dots: large enough that grain averages out. */
@@ -211,22 +210,9 @@ export function burnPockets(
       },
       known,
     );
-    const { pitchMm, lineSpacingMm } = spec.grid;
-    const frame = { width: Math.round(widthMm / pitchMm), height: Math.round(heightMm / lineSpacingMm) };
-    const whole = { ...frame, widthMm, heightMm, place: { x: 0, y: 0, ...frame } };
-    const toned = createPlane('luminance', frame.width, frame.height);
-    const stepOf = (x: number) => Math.min(PIECE.steps - 1, Math.floor((x * PIECE.steps) / frame.width));
-    for (let at = 0; at < toned.data.length; at++) {
-      const lightness = (100 * stepOf(at % frame.width)) / (PIECE.steps - 1);
-      toned.data[at] = Math.round(ONE * (lightness > 8 ? ((lightness + 16) / 116) ** 3 : lightness / 903.3));
-    }
-    const { table } = tabulateCoverage(spec);
-    const coverage = createPlane('coverage', frame.width, frame.height);
-    const correction = correctPiece(spec, { table, frame: whole });
-    if (correction) {
-      facts.push(correction.facts);
-      coverage.data.set(invertAtPlace(toned, { correction, frame: whole }).data);
-    } else for (let at = 0; at < toned.data.length; at++) coverage.data[at] = table.coverage[toned.data[at]!]!;
+    const stepOf = (x: number, width: number) => Math.min(PIECE.steps - 1, Math.floor((x * PIECE.steps) / width));
+    const { coverage, facts: told } = coverPiece(spec, ({ x, width }) => (100 * stepOf(x, width)) / (PIECE.steps - 1));
+    if (told) facts.push(told);
     const dots = applyScreen(coverage, requestScreen(spec));
     const corner = { xMm: xMm - widthMm / 2, yMm: yMm - heightMm / 2 };
     const piece = bench.burn(dots, corner, bench.seed + 11 + pocket);

@@ -111,11 +111,12 @@ test('a map finds dose and width of a field, against where the profile was learn
     [20, 100],
     [114, 114],
   ] as const) {
-    const { dose, width, doseReach } = at(xMm, yMm);
+    const { dose, width, doseReach, widthReach } = at(xMm, yMm);
     const truth = beamAt(xMm, yMm);
     expect(dose / (truth.dose / home.dose)).toBeCloseTo(1, 1.5);
     // What a width and an answer to it do are told apart by what is usual alone.
     expect(Math.abs(width / (truth.width / home.width) - 1)).toBeLessThan(0.025);
+    expect(Math.abs(Math.log(width / (truth.width / home.width)))).toBeLessThan(Math.log(widthReach));
     expect(doseReach).toBeGreaterThan(1);
   }
   expect(MAP.leftL).toBeLessThan(0.3);

@@ -28,7 +28,8 @@ export interface FieldChart {
 /**
  * What is believed before a chart is read. Standard deviations of logarithms of factors, of their slopes over half the
  * field's diagonal, and of what the response model is off by for a tone, ΔL*. Assumed: a field loses up to a third of
- * its dose and widens its spot by a tenth; a day moves the power by a fifth.
+ * its dose and widens its spot by a tenth. What the chart's day differs by is not told apart from what tones are off
+ * by.
  */
 const PRIOR = {
   dose: 0.35,
