@@ -45,11 +45,7 @@ export function layGuidedLines(
     squares.data[at] = gainOf(facts, at);
     means.data[at] = inputMean - squares.data[at] * mean;
   }
-  // Averaging the lines keeps windows from showing as blocks.
-  return {
-    gain: averageWindow(squares, { radius, into: squares }),
-    offset: averageWindow(means, { radius, into: means }),
-  };
+  return averageLines({ gain: squares, offset: means }, radius);
 }
 
 /**
@@ -63,11 +59,14 @@ export function layCalmLines(
   const squares = averageProduct(guide, guide, radius);
   const means = averageWindow(guide, { radius });
   calmWindows({ squares: squares.data, means: means.data }, rule, { arithmetic });
-  return {
-    gain: averageWindow(squares, { radius, into: squares }),
-    offset: averageWindow(means, { radius, into: means }),
-  };
+  return averageLines({ gain: squares, offset: means }, radius);
 }
+
+/** Into themselves: averaging the lines keeps windows from showing as blocks. */
+const averageLines = ({ gain, offset }: { readonly gain: Cells; readonly offset: Cells }, radius: number) => ({
+  gain: averageWindow(gain, { radius, into: gain }),
+  offset: averageWindow(offset, { radius, into: offset }),
+});
 
 function averageProduct(a: Cells, b: Cells, radius: number): Cells {
   const product = { ...a, data: multiply(a.data, b.data) };

@@ -16,7 +16,7 @@ export function alongLines(values: Float32Array, lines: Lines, { arithmetic = 's
   const { gain, offset } = lines;
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
-    runBlocks(kernels, [values, gain, offset], ([valuesAt, gainAt, offsetAt], count) =>
+    runBlocks(kernels, { written: [values], read: [gain, offset] }, ([valuesAt, gainAt, offsetAt], count) =>
       kernels.alongLines(valuesAt, gainAt, offsetAt, count),
     );
     return;
@@ -31,7 +31,7 @@ export function chainLines(first: Lines, second: Lines, { arithmetic = 'simd' }:
   if (kernels) {
     runBlocks(
       kernels,
-      [offset, gain, first.offset, first.gain],
+      { written: [offset, gain], read: [first.offset, first.gain] },
       ([offsetAt, gainAt, firstOffsetAt, firstGainAt], count) =>
         kernels.chainLines(offsetAt, gainAt, firstOffsetAt, firstGainAt, count),
     );
@@ -48,7 +48,9 @@ export function multiply(a: Float32Array, b: Float32Array, { arithmetic = 'simd'
   const product = a.slice();
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
-    runBlocks(kernels, [product, b], ([productAt, bAt], count) => kernels.multiplyNumbers(productAt, bAt, count));
+    runBlocks(kernels, { written: [product], read: [b] }, ([productAt, bAt], count) =>
+      kernels.multiplyNumbers(productAt, bAt, count),
+    );
     return product;
   }
   for (let i = 0; i < product.length; i++) product[i] *= b[i];
@@ -73,11 +75,8 @@ export function calmWindows(
 ): void {
   const kernels = arithmetic === 'simd' ? loadKernels() : undefined;
   if (kernels) {
-    runBlocks(
-      kernels,
-      [squares, means],
-      ([squaresAt, meansAt, tableAt], count) => kernels.calmWindows(squaresAt, meansAt, tableAt, mostShare, count),
-      varianceAt,
+    runBlocks(kernels, { written: [squares, means], table: varianceAt }, ([squaresAt, meansAt, tableAt], count) =>
+      kernels.calmWindows(squaresAt, meansAt, tableAt, mostShare, count),
     );
     return;
   }
@@ -117,26 +116,33 @@ export function countNumbers(
 /** Numbers of each array that go through a kernel at a time. Assumed: few enough to stay in a processor's cache. */
 const BLOCK = 1 << 13;
 
-/**
- * Runs a kernel over arrays of one length, block by block: they are copied in, `run` gets their addresses and, after
- * them, that of the table; the first two of them are copied back.
- */
+interface Blocks {
+  /** What the kernel changes, and what it looks at beside; all of one length. */
+  readonly written: readonly Float32Array[];
+  readonly read?: readonly Float32Array[];
+  /** What it looks at for every block. */
+  readonly table?: Float64Array;
+}
+
+/** Runs a kernel block by block; `run` gets the addresses of what is written, of what is read, and of the table. */
 function runBlocks(
   kernels: Kernels,
-  arrays: readonly Float32Array[],
+  { written, read = [], table = new Float64Array(0) }: Blocks,
   run: (addresses: readonly number[], count: number) => void,
-  table: Float64Array = new Float64Array(0),
 ): void {
+  const arrays = [...written, ...read];
   const addresses = reserveBuffers(kernels, [...arrays.map(() => 4 * BLOCK), table.byteLength]);
   const { buffer } = kernels.memory;
   new Float64Array(buffer, addresses.at(-1)!, table.length).set(table);
   const blocks = arrays.map((_, at) => new Float32Array(buffer, addresses[at], BLOCK));
-  const { length } = arrays[0];
+  const { length } = written[0];
   for (let from = 0; from < length; from += BLOCK) {
     const count = Math.min(BLOCK, length - from);
     for (let at = 0; at < arrays.length; at++) blocks[at].set(arrays[at].subarray(from, from + count));
     run(addresses, count);
-    for (let at = 0; at < 2; at++) arrays[at].set(count === BLOCK ? blocks[at] : blocks[at].subarray(0, count), from);
+    for (let at = 0; at < written.length; at++) {
+      written[at].set(count === BLOCK ? blocks[at] : blocks[at].subarray(0, count), from);
+    }
   }
   giveBackKernels(kernels);
 }
