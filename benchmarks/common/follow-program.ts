@@ -26,7 +26,11 @@ export interface Followed {
 
 const INCH_MM = 25.4;
 
-export function followProgram(text: string, { feedPer = 'min' }: { readonly feedPer?: 'min' | 's' } = {}): Followed {
+/** `turnAxis`: the axis that turns the piece; its degrees stand in the place of y. */
+export function followProgram(
+  text: string,
+  { feedPer = 'min', turnAxis }: { readonly feedPer?: 'min' | 's'; readonly turnAxis?: 'A' | 'B' | 'C' } = {},
+): Followed {
   const lines = text.split('\n');
   if (lines[0] !== '%' || lines.at(-2) !== '%' || lines.at(-1) !== '') throw new Error('no % at both ends');
   let [unit, feed, power, motion, isOn, isEnded, isPausedAt] = [1, 0, 0, 0, false, false, -1];
@@ -60,7 +64,8 @@ export function followProgram(text: string, { feedPer = 'min' }: { readonly feed
       else if (letter === 'F') feed = (value * unit) / (feedPer === 'min' ? 60 : 1);
       else if (letter === 'S') power = value;
       else if (letter === 'X') [to[0], moves] = [value * unit, true];
-      else if (letter === 'Y') [to[1], moves] = [value * unit, true];
+      else if (letter === 'Y' && !turnAxis) [to[1], moves] = [value * unit, true];
+      else if (letter === turnAxis) [to[1], moves] = [value, true];
       else throw new Error(`unknown word ${letter}${value}`);
     }
     if (moves) {

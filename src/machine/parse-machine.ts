@@ -61,6 +61,10 @@ const PROGRAM_NUMBERS = {
   powerStep: v.pipe(within(0, 1e5), v.gtValue(0, 'a number above 0')),
   decimals: wholeWithin(1, 6),
   blocksPerS: within(1, 1e7),
+  wordPerTurn: v.pipe(
+    within(-1e5, 1e5),
+    v.check((word) => word !== 0, 'a number that is not 0'),
+  ),
 } as const;
 
 const schema = v.strictObject({
@@ -105,6 +109,9 @@ const schema = v.strictObject({
       blocksPerS: v.exactOptional(PROGRAM_NUMBERS.blocksPerS),
       beamLagUs: v.exactOptional(within(-1e6, 1e6, 'µs')),
       backlashMm: v.exactOptional(within(-10, 10, 'mm')),
+      turn: v.exactOptional(
+        v.strictObject({ axis: v.picklist(PROGRAM_CHOICES.turnAxis), wordPerTurn: PROGRAM_NUMBERS.wordPerTurn }),
+      ),
     }),
   ),
   defaults: settings,

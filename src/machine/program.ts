@@ -28,6 +28,8 @@ export interface ProgramBlock {
 export interface ProgramPiece extends FieldPlace {
   readonly widthMm: number;
   readonly heightMm: number;
+  /** Once around a piece that turns, mm: its height runs around it then, its width along its axis. */
+  readonly turnMm?: number;
 }
 
 export interface ProgramRequest {
@@ -64,6 +66,11 @@ const INCH_MM = 25.4;
 const STEP_OF_DOT = 0.1;
 /** Share of power by which a rounded S word is told of. Assumed: what is just seen on a steep material. */
 const POWER_OFF = 0.01;
+/**
+ * How far a rotary turns back before a pass. Assumed: common practice, no source; two degrees, more than gears or belt
+ * of one give way.
+ */
+const SLACK_TURNS = 2 / 360;
 /** Blocks that a controller has read ahead. Assumed: shorter lines do not starve it, whatever their pace. */
 const READ_AHEAD = 16;
 
@@ -122,15 +129,19 @@ export function refuseProgram(
     xMm = (machine.fieldMm[0] - widthMm) / 2,
     settings,
     grid,
+    turnMm,
   }: {
     readonly widthMm: number;
     /** Left edge of the bitmap in the field; in its middle when absent. */
     readonly xMm?: number;
     readonly settings: Pick<BurnSettings, 'speedMmPerS'>;
-    readonly grid: Pick<DotGrid, 'pitchMm'>;
+    readonly grid: DotGrid;
+    /** Once around a piece that turns, mm. */
+    readonly turnMm?: number | undefined;
   },
 ): void {
   const words = wordsOf(machine);
+  if (turnMm !== undefined) refuseTurn(machine, { words, turnMm, grid });
   const { speedMmPerS } = settings;
   const stepMm = stepMmOf(words);
   if (stepMm > STEP_OF_DOT * grid.pitchMm) {
@@ -142,12 +153,37 @@ export function refuseProgram(
   }
   const room = roomMm(speedMmPerS, machine, words);
   const [fieldWidth] = machine.fieldMm;
-  const beside = words.zero === 'field' ? Math.min(xMm, fieldWidth - xMm - widthMm) : (fieldWidth - widthMm) / 2;
+  const beside =
+    words.zero === 'field' && turnMm === undefined
+      ? Math.min(xMm, fieldWidth - xMm - widthMm)
+      : (fieldWidth - widthMm) / 2;
   if (room <= beside) return;
   throw new AppError(
     'program-impossible',
     `${machine.name}: found ${mm(Math.max(0, beside))} mm of the field beside a bitmap of ${mm(widthMm)} mm, needed ${roomUp(room)} mm on either side to gain ${speedMmPerS} mm/s there: a lower speed, or a smaller piece`,
     { widthMm, roomMm: room, besideMm: beside },
+  );
+}
+
+/** @throws AppError program-impossible for a controller without a word that turns, or one too coarse for the lines */
+function refuseTurn(
+  { name }: Machine,
+  { words, turnMm, grid }: { readonly words: ProgramWords; readonly turnMm: number; readonly grid: DotGrid },
+): void {
+  const { turn, decimals } = words;
+  if (!turn) {
+    throw new AppError(
+      'program-impossible',
+      `${name}: found no word in its record that turns a piece, needed the axis of its rotary: machine new --program-turn-axis A, or Y where the motor of the rotary takes that axis' place, with --program-turn`,
+      { machine: name, options: ['format'] },
+    );
+  }
+  const stepMm = (turnMm / Math.abs(turn.wordPerTurn)) * Number(`1e-${decimals}`);
+  if (stepMm <= STEP_OF_DOT * grid.lineSpacingMm) return;
+  throw new AppError(
+    'program-impossible',
+    `${name}: found turns in steps of ${Number(stepMm.toPrecision(3))} mm around the piece for lines ${grid.lineSpacingMm} mm apart, needed steps of a tenth of that: more decimals, if the controller reads them, or a thinner piece`,
+    { stepMm, lineSpacingMm: grid.lineSpacingMm },
   );
 }
 
@@ -172,8 +208,9 @@ export interface PlannedProgram {
 export function planProgram(machine: Machine, request: ProgramRequest): PlannedProgram {
   const words = wordsOf(machine);
   const { blocks, piece, title, cautions } = request;
+  const { turnMm } = piece;
   for (const { settings, grid, dots, xMm } of blocks) {
-    refuseProgram(machine, { widthMm: dots.width * grid.pitchMm, xMm: piece.xMm + xMm, settings, grid });
+    refuseProgram(machine, { widthMm: dots.width * grid.pitchMm, xMm: piece.xMm + xMm, settings, grid, turnMm });
   }
   const planned = blocks.map((block) => planPart(block, machine, words));
   const room = Math.max(...blocks.map(({ settings }) => roomMm(settings.speedMmPerS, machine, words)));
@@ -191,6 +228,7 @@ export function planProgram(machine: Machine, request: ProgramRequest): PlannedP
       parts: planned.map(({ part }) => part),
       frame: frameOf(blocks),
       axes: placeAxes(machine, piece, words),
+      ...(turnMm === undefined ? {} : { turn: turnOf(words, turnMm) }),
     },
     notices: planned.flatMap(({ notices }) => notices),
     facts: { words, feed, power, powerW: first!.powerW, runUpMm: roomUp(room) },
@@ -280,16 +318,41 @@ function listRemarks(
   return [
     `For ${title}`,
     `${unit}, feed per ${words.feedPer === 'min' ? 'minute' : 'second'}; S${words.fullPower} is full power, ${fullPowerW} W`,
-    `Piece ${mm(piece.widthMm)} x ${mm(piece.heightMm)} mm; 0, 0 is the ${at} of ${words.zero === 'field' ? 'the field' : 'the piece, set by hand'}`,
+    ...(piece.turnMm === undefined
+      ? [
+          `Piece ${mm(piece.widthMm)} x ${mm(piece.heightMm)} mm; 0, 0 is the ${at} of ${words.zero === 'field' ? 'the field' : 'the piece, set by hand'}`,
+        ]
+      : listTurnRemarks({ ...piece, turnMm: piece.turnMm }, { words, origin })),
     `Keep ${roomUp(room)} mm free to the left and right of the piece: lines gain their speed there`,
     ...(rateKHz || pulseNs ? ['No word says the pulses: set rate and duration at the machine'] : []),
   ];
 }
 
+/** What a person sets by hand where no word moves across the lines. */
+function listTurnRemarks(
+  { widthMm, heightMm, turnMm }: Required<Pick<ProgramPiece, 'widthMm' | 'heightMm' | 'turnMm'>>,
+  { words, origin }: { readonly words: ProgramWords; readonly origin: ControlSoftware['origin'] },
+): string[] {
+  const { axis, wordPerTurn } = words.turn!;
+  const end = origin === 'centre' ? 'middle' : `${origin.endsWith('right') ? 'right' : 'left'} end`;
+  return [
+    `Piece that turns: ${mm(widthMm)} mm along its axis, ${mm(heightMm)} of ${mm(turnMm)} mm around it; ${axis}${wordPerTurn} is a whole turn`,
+    `X0 is the ${end} of the picture, ${axis}0 is where the piece stands at the start: both set by hand. Set the head above the axis by hand as well: no word moves it there`,
+    'If it comes out mirrored, the rotary turns the other way: its word of a turn is negative then',
+  ];
+}
+
+/** How the words of a piece grow that turns: a length only where they stand in a straight axis' place. */
+function turnOf({ turn, units }: ProgramWords, turnMm: number): NonNullable<DotProgram['turn']> {
+  const { axis, wordPerTurn } = turn!;
+  const perUnit = axis === 'Y' && units === 'in' ? INCH_MM : 1;
+  return { axis, wordPerMm: wordPerTurn / perUnit / turnMm, slackMm: SLACK_TURNS * turnMm };
+}
+
 /** Where the piece lies on the axes of the controller, and how they run. */
 function placeAxes(machine: Machine, piece: ProgramPiece, words: ProgramWords): DotProgram['axes'] {
   const origin = machine.control?.origin ?? STANDARD_ORIGIN;
-  const ofField = words.zero === 'field';
+  const ofField = words.zero === 'field' && piece.turnMm === undefined;
   const fieldMm = ofField ? machine.fieldMm : ([piece.widthMm, piece.heightMm] as const);
   const corner = ofField ? piece : { xMm: 0, yMm: 0 };
   const at = placeInControl(corner, { control: { origin }, fieldMm });

@@ -8,13 +8,14 @@ export const PROGRAM_CHOICES = {
   beam: ['M3', 'M4'],
   end: ['M2', 'M30'],
   zero: ['field', 'piece'],
+  turnAxis: ['A', 'B', 'C', 'Y'],
 } as const;
 
 /**
  * How the controller of a machine reads a program: the words of the standard that it knows, and its limits. G0 and G1
  * move, G20 and G21 are inches and millimetres, G90 absolute places, G94 feed per minute, F feed, S the power, M0 a
- * pause, M3 and M4 let the beam follow S, M5 keeps it off, M2 and M30 end; remarks stand in parentheses (source:
- * 'iso6983'; 'kramer2000', sections 3.3 to 3.6).
+ * pause, M3 and M4 let the beam follow S, M5 keeps it off, M2 and M30 end; A, B and C turn, in degrees; remarks stand
+ * in parentheses (source: 'iso6983'; 'kramer2000', sections 2.1.2 and 3.3 to 3.6).
  */
 export interface ProgramWords {
   readonly units: (typeof PROGRAM_CHOICES.units)[number];
@@ -37,6 +38,13 @@ export interface ProgramWords {
   readonly beamLagUs?: number;
   /** Slack of the scan axis, measured likewise: how far lines back lie ahead of their place in X, mm; absent: 0. */
   readonly backlashMm?: number;
+  /** How it turns round pieces; absent: it has no word for that. */
+  readonly turn?: {
+    /** An axis that turns, or Y where the motor of the rotary takes that axis' place. */
+    readonly axis: (typeof PROGRAM_CHOICES.turnAxis)[number];
+    /** What its word grows by in a whole turn: degrees, or for Y mm; negative where it turns the other way. */
+    readonly wordPerTurn: number;
+  };
 }
 
 /** One bitmap within a program. Lengths are mm, x right and y down from the upper left corner of the piece. */
@@ -70,6 +78,11 @@ export interface DotProgram {
   readonly frame: { readonly xMm: number; readonly yMm: number; readonly widthMm: number; readonly heightMm: number };
   /** Where the piece's upper left corner lies on the axes, mm, and whether they run with x and y or against. */
   readonly axes: { readonly xMm: number; readonly yMm: number; readonly x: 1 | -1; readonly y: 1 | -1 };
+  /**
+   * Of a piece that turns, whose y runs around it: the axis in Y's place, what its word grows by for each mm, and how
+   * far before a pass it turns back, so that all of a pass lies on one side of the slack, mm.
+   */
+  readonly turn?: { readonly axis: string; readonly wordPerMm: number; readonly slackMm: number };
 }
 
 /** Millimetres of an inch. Exact: by definition. */
@@ -185,11 +198,13 @@ function* writeRemark(text: string): Generator<Block> {
 }
 
 /** The words of places, from mm on the piece. */
-function placeOn({ words, axes }: Pick<DotProgram, 'words' | 'axes'>) {
+function placeOn({ words, axes, turn }: Pick<DotProgram, 'words' | 'axes' | 'turn'>) {
   const unit = unitMm(words);
   return {
     x: (mm: number) => `X${shorten((axes.xMm + axes.x * mm) / unit, words.decimals)}`,
-    y: (mm: number) => `Y${shorten((axes.yMm + axes.y * mm) / unit, words.decimals)}`,
+    y: turn
+      ? (mm: number) => `${turn.axis}${shorten(turn.wordPerMm * mm, words.decimals)}`
+      : (mm: number) => `Y${shorten((axes.yMm + axes.y * mm) / unit, words.decimals)}`,
   };
 }
 
@@ -200,7 +215,7 @@ function listEdges({ dots: { width }, grid: { pitchMm }, xMm }: ProgramPart, x: 
 
 function* writePart(part: ProgramPart, program: DotProgram & { readonly isLast: boolean }): Generator<Block> {
   const { dots, grid, xMm, yMm, feed, passes, scan, runUpMm, shiftMm } = part;
-  const { words } = program;
+  const { words, turn } = program;
   const place = placeOn(program);
   for (const text of [...part.remarks, ...listFacts(part, program)]) yield* writeRemark(text);
   yield `F${shorten(feed, 4)}\n`;
@@ -212,6 +227,7 @@ function* writePart(part: ProgramPart, program: DotProgram & { readonly isLast: 
   let start = '';
   for (let pass = 0; pass < passes; pass++) {
     let isBack = false;
+    let hasBegun = false;
     for (let row = 0; row < dots.height; row++) {
       const line = scanOf(part, row);
       if (!line) continue;
@@ -220,6 +236,8 @@ function* writePart(part: ProgramPart, program: DotProgram & { readonly isLast: 
       const y = place.y(yMm + (row + 0.5) * grid.lineSpacingMm);
       const lead = `G0 ${place.x(xMm + from * grid.pitchMm + shift - sign * runUpMm)} ${y}\n`;
       if (start === '') start = lead;
+      if (turn && !hasBegun) yield `G0 ${place.y(yMm - turn.slackMm)}\n`;
+      hasBegun = true;
       yield lead;
       yield `${words.beam} S0\n`;
       yield `G1 ${edges[from]} S0\n`;
@@ -289,14 +307,16 @@ function powerOf(level: number, { dots, power }: ProgramPart, words: ProgramWord
 const PROGRAM_MARK = '(Tonewright: machine code, ISO 6983-1)';
 
 /** What a reader needs to find the dots again, in the program's own unit. */
-function listFacts({ dots, grid, xMm, yMm, power, shiftMm }: ProgramPart, { words, axes }: DotProgram): string[] {
+function listFacts({ dots, grid, xMm, yMm, power, shiftMm }: ProgramPart, { words, axes, turn }: DotProgram): string[] {
   const say = (mm: number) => shorten(mm / unitMm(words), REMARK_DECIMALS);
   const { width, height, levels } = dots;
+  const across = turn ? shorten(turn.wordPerMm * yMm, REMARK_DECIMALS) : say(axes.yMm + axes.y * yMm);
   return [
     `Bitmap ${width} x ${height} dots of ${levels} levels, full level S${roundPower(power, words)}`,
     `Grid pitch ${shorten(grid.pitchMm, REMARK_DECIMALS)} mm, line spacing ${shorten(grid.lineSpacingMm, REMARK_DECIMALS)} mm`,
-    `Corner X${say(axes.xMm + axes.x * xMm)} Y${say(axes.yMm + axes.y * yMm)} to X${axes.x} Y${axes.y}`,
+    `Corner X${say(axes.xMm + axes.x * xMm)} Y${across} to X${axes.x} Y${turn ? 1 : axes.y}`,
     `Shift X${say(axes.x * shiftMm.ahead)} ahead, X${say(axes.x * shiftMm.back)} back`,
+    ...(turn ? [`Around by ${turn.axis}${shorten(turn.wordPerMm, REMARK_DECIMALS)} for each mm, for Y`] : []),
   ];
 }
 
@@ -307,7 +327,7 @@ export function isProgram(bytes: Uint8Array): boolean {
 }
 
 const FACTS =
-  /\(Bitmap (\d+) x (\d+) dots of (\d+) levels, full level S(\S+)\)\n\(Grid pitch (\S+) mm, line spacing (\S+) mm\)\n\(Corner X(\S+) Y(\S+) to X(-?1) Y(-?1)\)\n\(Shift X(\S+) ahead, X(\S+) back\)/;
+  /\(Bitmap (\d+) x (\d+) dots of (\d+) levels, full level S(\S+)\)\n\(Grid pitch (\S+) mm, line spacing (\S+) mm\)\n\(Corner X(\S+) Y(\S+) to X(-?1) Y(-?1)\)\n\(Shift X(\S+) ahead, X(\S+) back\)(?:\n\(Around by ([ABCY])(\S+) for each mm, for Y\))?/;
 
 /** Bytes of a program in which its facts stand. Assumed: remarks are a few kilobytes. */
 const HEAD_BYTES = 65_536;
@@ -317,9 +337,11 @@ function readFacts(bytes: Uint8Array) {
   const found = FACTS.exec(head);
   if (!found) return undefined;
   const [width, height, levels, power, pitchMm, lineSpacingMm, x, y, signX, signY, ahead, back] = found
-    .slice(1)
+    .slice(1, 13)
     .map(Number) as [number, number, number, number, number, number, number, number, number, number, number, number];
-  return { width, height, levels, power, pitchMm, lineSpacingMm, x, y, signX, signY, ahead, back };
+  const [axis, wordPerMm] = found.slice(13);
+  const turn = axis === undefined ? undefined : { axis, wordPerMm: Number(wordPerMm) };
+  return { width, height, levels, power, pitchMm, lineSpacingMm, x, y, signX, signY, ahead, back, turn };
 }
 
 /** Pitch and line spacing of a program's bitmap, mm. */
@@ -356,7 +378,8 @@ export function readProgram(
   }
   const unit = unitMm({ units: /^G20\b/m.test(text) ? 'in' : 'mm' });
   const dotX = (facts.signX * facts.pitchMm) / unit;
-  const dotY = (facts.signY * facts.lineSpacingMm) / unit;
+  const { axis, wordPerMm } = facts.turn ?? { axis: 'Y', wordPerMm: facts.signY / unit };
+  const dotY = wordPerMm * facts.lineSpacingMm;
   const grey = new Uint8Array(width * height).fill(255);
   const snap = (value: number, what: string) => {
     const whole = Math.round(value);
@@ -381,7 +404,7 @@ export function readProgram(
       for (const [, letter, digits] of line.matchAll(/([A-Z])(-?[\d.]+)/g)) {
         const value = Number(digits);
         if (letter === 'X') [nextX, moves] = [value, true];
-        else if (letter === 'Y') y = value;
+        else if (letter === axis) y = value;
         else if (letter === 'S') s = value;
         else if (letter === 'G' && value <= 1) isBurning = value === 1;
         else if (letter === 'M' && value >= 3 && value <= 5) isOn = value < 5;

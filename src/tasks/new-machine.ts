@@ -51,8 +51,12 @@ const PROGRAM_KEYS = {
   programZero: 'zero',
 } as const satisfies Readonly<Record<string, keyof typeof PROGRAM_CHOICES>>;
 type ProgramKey = keyof typeof PROGRAM_KEYS;
-/** Those that are numbers. */
+/** Those that are numbers, and the axis of a rotary. */
 const PROGRAM_NUMBERS = ['programPower', 'programDecimals', 'programBlocks', 'programLag', 'programBacklash'] as const;
+const TURN_AXES = ['no', ...PROGRAM_CHOICES.turnAxis] as const;
+const PROGRAM_TURN = ['programTurnAxis', 'programTurn'] as const;
+/** A whole turn of an axis that turns, degrees. Exact: by definition. */
+const TURN_DEG = 360;
 
 /** Answers about a rotary that turns pieces, and the fields of the motion that they are. */
 const ROTARY_KEYS = {
@@ -115,7 +119,7 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
   const control = { ...CONTROL_DEFAULTS, ...like.control };
   const asksProgram =
     textOf(known, 'program') === 'yes' ||
-    [...Object.keys(PROGRAM_KEYS), ...PROGRAM_NUMBERS].some((key) => known[key] !== undefined);
+    [...Object.keys(PROGRAM_KEYS), ...PROGRAM_NUMBERS, ...PROGRAM_TURN].some((key) => known[key] !== undefined);
   const program = { ...PROGRAM_DEFAULTS, ...like.program };
   const asksRotary = textOf(known, 'rotary') === 'yes' || ROTARY_NAMES.some((key) => known[key] !== undefined);
   const asksControl = isAsked || (Object.keys(CONTROL_KEYS) as ControlKey[]).some((key) => known[key] !== undefined);
@@ -211,9 +215,41 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
             measuredBy: 'stopwatch readings of pieces that it turned',
           }))
         : []),
+      ...(asksProgram && (asksRotary || PROGRAM_TURN.some((key) => known[key] !== undefined))
+        ? listTurnQuestions(known, like)
+        : []),
     ],
     known,
   );
+}
+
+/** How programs turn a piece. */
+function listTurnQuestions(known: OptionValues, { program }: Machine): readonly Question[] {
+  const axis = textOf(known, 'programTurnAxis') ?? program?.turn?.axis ?? 'no';
+  return [
+    {
+      key: 'programTurnAxis',
+      ask: 'Axis with which its programs turn a round piece, Y where the motor of the rotary takes that axis’ place',
+      choices: TURN_AXES,
+      // A word of a turn belongs to an axis: without one it would be lost unsaid.
+      fallback: program?.turn?.axis ?? (known['programTurn'] === undefined ? 'no' : undefined),
+    },
+    ...(axis === 'no'
+      ? []
+      : [
+          {
+            key: 'programTurn',
+            ask: 'Word of a whole turn: degrees, for Y mm; negative where it turns the other way',
+            fallback: turnWordOf(axis, program)?.toString(),
+          },
+        ]),
+  ];
+}
+
+/** What a whole turn is when nothing is said of it; undefined for a straight axis, whose drive nobody knows. */
+function turnWordOf(axis: string, program: ProgramWords | undefined): number | undefined {
+  if (program?.turn?.axis === axis) return program.turn.wordPerTurn;
+  return axis === 'Y' ? undefined : TURN_DEG;
 }
 
 /**
@@ -276,11 +312,12 @@ interface Numbers {
   readonly blocksPerS?: number;
   readonly beamLagUs?: number;
   readonly backlashMm?: number;
+  readonly wordPerTurn?: number;
   readonly rotary?: RotaryMotion;
 }
 
-/** Decimals of a place that a controller can read, and the largest lag of a beam, µs. Assumed: beyond any. */
-const PROGRAM_LIMITS = { decimals: 6, lagUs: 1e6, backlashMm: 10 } as const;
+/** Decimals of a place that a controller can read, and the largest lag, µs, and word of a turn. Assumed: beyond any. */
+const PROGRAM_LIMITS = { decimals: 6, lagUs: 1e6, backlashMm: 10, turnWord: 1e5 } as const;
 
 /** Fastest rotary, degrees a second and each second, and its longest rest, ms. Assumed: beyond any. */
 const ROTARY_LIMITS = { turnDegPerS: 1e5, rampDegPerS2: 1e7, settleMs: 1e4 } as const;
@@ -299,13 +336,14 @@ function readNumbers(answers: OptionValues): Numbers {
   const fullPowerW = numberOf(answers, 'fullPower', { min: 0.001, unit: 'W' });
   const topSpeedMmPerS = readSpeed(text('topSpeed'));
   const rateKHz = readRange(text('rates'));
-  const { decimals, lagUs, backlashMm } = PROGRAM_LIMITS;
+  const { decimals, lagUs, backlashMm, turnWord } = PROGRAM_LIMITS;
   const program = {
     fullPower: numberOf(answers, 'programPower', { min: 0.001 }),
     decimals: numberOf(answers, 'programDecimals', { min: 1, max: decimals, whole: true }),
     blocksPerS: numberOf(answers, 'programBlocks', { min: 1, unit: 'blocks a second' }),
     beamLagUs: numberOf(answers, 'programLag', { min: -lagUs, max: lagUs, unit: 'µs' }),
     backlashMm: numberOf(answers, 'programBacklash', { min: -backlashMm, max: backlashMm, unit: 'mm' }),
+    wordPerTurn: numberOf(answers, 'programTurn', { min: -turnWord, max: turnWord, unit: 'degrees, or for Y mm' }),
   };
   const { turnDegPerS, rampDegPerS2, settleMs } = ROTARY_LIMITS;
   const rotary = {
@@ -427,8 +465,44 @@ function readProgramWords(
   const typed = Object.entries({ fullPower, decimals, blocksPerS, beamLagUs, backlashMm }).filter(
     ([, value]) => value !== undefined,
   );
-  if (given.length === 0 && typed.length === 0 && textOf(answers, 'program') !== 'yes') return like.program;
-  return { ...PROGRAM_DEFAULTS, ...like.program, ...Object.fromEntries([...given, ...typed]) };
+  const axis = textOf(answers, 'programTurnAxis');
+  if (given.length === 0 && typed.length === 0 && axis === undefined && textOf(answers, 'program') !== 'yes') {
+    return withoutTurn(answers, like.program);
+  }
+  const words = { ...PROGRAM_DEFAULTS, ...like.program, ...Object.fromEntries([...given, ...typed]) };
+  return readTurn(axis, { words: withoutTurn(answers, words)!, wordPerTurn: numbers.wordPerTurn });
+}
+
+/** Words without a turn, where the machine has no rotary any more. */
+function withoutTurn(answers: OptionValues, words: ProgramWords | undefined): ProgramWords | undefined {
+  if (words === undefined || textOf(answers, 'rotary') !== 'no') return words;
+  const { turn: _, ...straight } = words;
+  return straight;
+}
+
+/**
+ * The axis that turns pieces over what the words have.
+ * @throws AppError option-invalid for a word of a turn that is 0, or missing where none can be assumed
+ */
+function readTurn(
+  asked: string | undefined,
+  { words, wordPerTurn }: { readonly words: ProgramWords; readonly wordPerTurn: number | undefined },
+): ProgramWords {
+  const { turn, ...straight } = words;
+  const question = { key: 'programTurnAxis', ask: '', choices: TURN_AXES, fallback: undefined };
+  const axis = checkChoice(asked ?? turn?.axis ?? 'no', question) as (typeof TURN_AXES)[number];
+  if (axis === 'no') return straight;
+  const word = wordPerTurn ?? turnWordOf(axis, words);
+  if (word) return { ...straight, turn: { axis, wordPerTurn: word } };
+  const needed =
+    axis === 'Y'
+      ? 'mm: mark the piece, move Y by 10 mm, and see what part of a turn that is'
+      : 'degrees, 360 as a rule';
+  throw new AppError(
+    'option-invalid',
+    `program-turn: found ${word ?? 'nothing'}, needed what the word ${axis} grows by in a whole turn of the piece, ${needed}`,
+    { options: ['program-turn'] },
+  );
 }
 
 const within = (value: number, { min, max }: Range) => Math.min(max, Math.max(min, value));

@@ -50,18 +50,25 @@ function drawDots(levels = 2): Dots {
   return dots;
 }
 
+/** The machine with a rotary whose word grows by so much in a turn. */
+const turning = (wordPerTurn: number, axis: 'A' | 'B' | 'C' | 'Y' = 'A'): Machine => ({
+  ...GANTRY,
+  program: { ...GANTRY.program!, turn: { axis, wordPerTurn } },
+});
+
 interface Choice {
   readonly machine?: Partial<Machine>;
   readonly words?: Partial<ProgramWords>;
   readonly settings?: Partial<typeof SETTINGS | { scan: 'one-way'; passes: number; speedMmPerS: number }>;
   readonly dots?: Dots;
+  readonly turnMm?: number;
 }
 
-function makeProgram({ machine: own, words, settings: asked, dots = drawDots() }: Choice = {}) {
+function makeProgram({ machine: own, words, settings: asked, dots = drawDots(), turnMm }: Choice = {}) {
   const machine: Machine = { ...GANTRY, ...own, program: { ...WORDS, ...words } };
   const settings = { ...SETTINGS, ...asked } as typeof SETTINGS;
   const [widthMm, heightMm] = [dots.width * GRID.pitchMm, dots.height * GRID.lineSpacingMm];
-  const piece = { widthMm, heightMm, xMm: 100, yMm: 50 };
+  const piece = { widthMm, heightMm, xMm: 100, yMm: 50, ...(turnMm === undefined ? {} : { turnMm }) };
   const { program, facts, notices } = planProgram(machine, {
     title: 'card',
     blocks: [{ remark: 'card', dots, grid: GRID, settings, xMm: 0, yMm: 0 }],
@@ -171,6 +178,71 @@ const closedForm = (distance: number, speed: number, acceleration: number) =>
   distance < speed ** 2 / acceleration
     ? 2 * Math.sqrt(distance / acceleration)
     : distance / speed + speed / acceleration;
+
+describe('a program turns a round piece from line to line', () => {
+  const turnMm = Math.PI * 20;
+  const degreesOf = (mm: number) => (360 * mm) / turnMm;
+  const around = (share: number) =>
+    ({
+      first: [GRID.pitchMm / 2, (share * degreesOf(GRID.lineSpacingMm)) / 2],
+      step: [GRID.pitchMm, share * degreesOf(GRID.lineSpacingMm)],
+    }) as const;
+
+  test.each([
+    ['degrees', 'A', 360, 'mm', 1],
+    ['degrees beside inches, which they are not', 'B', 360, 'in', 1],
+    ['a rotary that turns the other way', 'C', -360, 'mm', -1],
+    ['a drive of half the ratio', 'A', 180, 'mm', 0.5],
+  ] as const)('%s', async (_, axis, wordPerTurn, units, share) => {
+    const { text, dots, bytes } = makeProgram({ turnMm, words: { units, turn: { axis, wordPerTurn } } });
+    const { stretches } = followProgram(text, { turnAxis: axis });
+    expect(burnDots(stretches, sizeOf(dots), around(share))).toEqual(dots);
+    expect(text).not.toMatch(/^[^(\n]*Y/m);
+    const read = await decodeDotsBytes(bytes, 'tumbler');
+    expect(read.dots.data).toEqual(dots.data);
+    expect(read.grid!.lineSpacingMm).toBeCloseTo(GRID.lineSpacingMm, 9);
+  });
+
+  test.each([
+    ['mm', 1],
+    ['in', 25.4],
+  ] as const)('a rotary in the place of Y, whose words are lengths, in %s', async (units, unit) => {
+    const { text, dots, bytes } = makeProgram({ turnMm, words: { units, turn: { axis: 'Y', wordPerTurn: 50 } } });
+    // A turn is 50 mm to the controller whatever the piece; the interpreter gives mm.
+    const stepMm = (50 * GRID.lineSpacingMm) / turnMm;
+    const { stretches } = followProgram(text);
+    expect(burnDots(stretches, sizeOf(dots), { first: [0.04, stepMm / 2], step: [0.08, stepMm] })).toEqual(dots);
+    expect(
+      text.match(/^G0 X\S+ Y(\S+)$/gm)!.some((line) => line.endsWith(`Y${Number((stepMm / 2 / unit).toFixed(6))}`)),
+    ).toBe(true);
+    expect((await decodeDotsBytes(bytes, 'tumbler')).dots.data).toEqual(dots.data);
+  });
+
+  test('every pass comes to its first line from before, beyond the slack, and goes one way from there', () => {
+    const words = { turn: { axis: 'A', wordPerTurn: 360 } } as const;
+    const { text } = makeProgram({ turnMm, words, settings: { passes: 2 } } as unknown as Choice);
+    const { stretches, beforePause } = followProgram(text, { turnAxis: 'A' });
+    const own = stretches.slice(beforePause);
+    const starts = own.flatMap(({ to }, at) => (to[1] < 0 ? [at] : []));
+    expect(starts).toHaveLength(2);
+    for (const [k, start] of starts.entries()) {
+      expect(own[start]!.to[1]).toBeCloseTo(-2, 6);
+      const pass = own.slice(start, starts[k + 1] ?? -1).map(({ to }) => to[1]);
+      expect(pass).toEqual(pass.toSorted((a, b) => a - b));
+    }
+  });
+
+  test('its 0, 0 is set by hand, whatever the machine has, and its head says so', () => {
+    const words = { zero: 'field', turn: { axis: 'A', wordPerTurn: 360 } } as const;
+    const { text, dots } = makeProgram({ turnMm, words });
+    const { stretches, remarks } = followProgram(text, { turnAxis: 'A' });
+    expect(burnDots(stretches, sizeOf(dots), around(1))).toEqual(dots);
+    const head = remarks.join(' ');
+    expect(head).toContain('A360 is a whole turn');
+    expect(head).toContain('X0 is the left end of the picture, A0 is where the piece stands at the start');
+    expect(head).toContain('Set the head above the axis by hand');
+  });
+});
 
 describe('the motion of a program', () => {
   const {
@@ -292,12 +364,24 @@ describe('what a program warns of and refuses', () => {
     expect(makeProgram({ dots, words: { blocksPerS: 1100 } }).notices).toEqual([]);
   });
 
-  const REQUEST = { widthMm: 80, settings: { speedMmPerS: 80 }, grid: { pitchMm: 0.08 } };
+  const REQUEST = { widthMm: 80, settings: { speedMmPerS: 80 }, grid: GRID };
   const { program: _, ...dumb } = GANTRY;
   test.each([
     ['a machine that reads none', dumb, REQUEST, /no word in its record/],
     ['no room to gain speed', GANTRY, { ...REQUEST, widthMm: 395 }, /2\.5 mm of the field .* needed 3\.14 mm/],
-    ['places coarser than dots', GANTRY, { ...REQUEST, grid: { pitchMm: 0.005 } }, /pitch of 0\.01 mm or more/],
+    ['a round piece without an axis that turns', GANTRY, { ...REQUEST, turnMm: 200 }, /no word .* that turns a piece/],
+    [
+      'turns coarser than lines',
+      turning(4),
+      { ...REQUEST, turnMm: 200 },
+      /turns in steps of 0\.05 mm around the piece/,
+    ],
+    [
+      'places coarser than dots',
+      GANTRY,
+      { ...REQUEST, grid: { ...GRID, pitchMm: 0.005 } },
+      /pitch of 0\.01 mm or more/,
+    ],
   ])('%s', (_title, machine, request, words) => {
     expect(() => refuseProgram(machine as Machine, request)).toThrow(
       expect.objectContaining({ code: 'program-impossible', message: expect.stringMatching(words) }),

@@ -1,8 +1,9 @@
 import { existsSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
-import { join } from 'node:path';
+import { join, resolve } from 'node:path';
 import { afterEach, describe, expect, test } from 'vitest';
 import { resolveChart, resolveJob } from '../../src/job/index.ts';
+import { decodeDots } from '../../src/plane/index.ts';
 import { openShopFolder } from '../../src/tasks/index.ts';
 import { runCli } from '../cli/run-cli.ts';
 import { REFUSED, SHOP } from '../job/shop.ts';
@@ -33,6 +34,8 @@ function answering(answers: Readonly<Record<string, string | string[]>>) {
     },
   };
 }
+
+const CAT = resolve('images/photos/cat.png');
 
 const GALVO =
   'machine new --title "My galvo" --like galvo-1064-f160 --focal-length 160 --field 110x110 --full-power 20 --power-unit % --speed-unit mm/min --rate-unit us --fires white --origin bottom-left --mirrors x';
@@ -95,6 +98,60 @@ describe('machine new', () => {
     expect((await type(cwd, 'machine show three')).stdout).toContain('S255 is full power');
     const refused = await type(cwd, 'machine new --title six --like gantry-450 --program-decimals 9');
     expect(refused.stderr).toContain('--program-decimals: found "9"');
+  });
+
+  test('a machine whose programs turn a piece: the axis, what a turn is, and none without its rotary', async () => {
+    const cwd = emptyFolder();
+    const make = async (line: string) => {
+      const { machine } = JSON.parse((await type(cwd, `machine new --like gantry-450 ${line} --json`)).stdout);
+      return machine.program.turn;
+    };
+    expect(await make('--title one --rotary yes')).toBeUndefined();
+    expect(await make('--title two --program-turn-axis A')).toEqual({ axis: 'A', wordPerTurn: 360 });
+    expect(await make('--title three --program-turn-axis Y --program-turn -40')).toEqual({
+      axis: 'Y',
+      wordPerTurn: -40,
+    });
+    const lent = '--title four --like three';
+    const change = async (line: string) =>
+      JSON.parse((await type(cwd, `machine new ${line} --json`)).stdout).machine.program;
+    expect((await change(`${lent} --program-power 255`)).turn).toEqual({ axis: 'Y', wordPerTurn: -40 });
+    expect((await change('--title five --like three --rotary no')).turn).toBeUndefined();
+    expect((await change('--title six --like three --program-turn-axis no')).turn).toBeUndefined();
+    expect((await type(cwd, 'machine show three')).stdout).toContain('a whole turn is Y-40');
+    for (const [line, words] of [
+      ['--program-turn 400', 'no program-turn-axis'],
+      ['--program-turn-axis Y', 'no program-turn,'],
+      ['--program-turn-axis A --program-turn 0', 'program-turn: found 0'],
+      ['--program-turn-axis U', 'U'],
+    ]) {
+      expect((await type(cwd, `machine new --title seven --like gantry-450 ${line}`)).stderr).toContain(words);
+    }
+  });
+
+  test('a tumbler as a program: the dots of its picture, the clock’s time', async () => {
+    const cwd = emptyFolder();
+    await type(cwd, 'machine new --title two --like gantry-450 --program-turn-axis A');
+    const prepare = async (more: string) => {
+      const said = await type(cwd, `prepare ${CAT} --size 20x15 --machine two --material birch-plywood ${more} --json`);
+      return JSON.parse(said.stdout);
+    };
+    const program = await prepare('--around 73 --format gcode --out a');
+    const picture = await prepare('--around 73 --out b');
+    const [burned, drawn] = await Promise.all(['a/cat.gcode', 'b/cat.png'].map((path) => decodeDots(join(cwd, path))));
+    expect(burned!.dots).toEqual(drawn!.dots);
+    expect(program.ticket.time.seconds).toBe(picture.ticket.time.seconds);
+    const timed = JSON.parse((await type(cwd, 'time a/cat.ticket.json --json')).stdout);
+    expect(timed.seconds).toBe(program.ticket.time.seconds);
+    expect(program.ticket.program.words.turn).toEqual({ axis: 'A', wordPerTurn: 360 });
+    const head = readFileSync(join(cwd, 'a/cat.gcode'), 'latin1').split('G21')[0]!;
+    expect(head).toContain('A360 is a whole turn');
+    const none = await type(
+      cwd,
+      `prepare ${CAT} --size 20x15 --machine gantry-450 --material birch-plywood --around 73 --format gcode --out c`,
+    );
+    expect(none.stderr).toContain('no word in its record that turns a piece');
+    expect(existsSync(join(cwd, 'c'))).toBe(false);
   });
 
   test('by questions: Enter takes what stands there, and a slip is told and asked again', async () => {

@@ -89,6 +89,15 @@ export const MACHINE_RECORDS: readonly CommandRecord[] = [
         help: 'slack of the scan axis, mm: how far lines back lie apart at any speed (default: 0)',
       },
       {
+        flags: '--program-turn-axis <axis>',
+        help: 'axis with which its programs turn a round piece, Y where the motor of the rotary takes that axis’ place (default: none)',
+        choices: ['no', ...PROGRAM_CHOICES.turnAxis],
+      },
+      {
+        flags: '--program-turn <word>',
+        help: 'what the word of that axis grows by in a whole turn: degrees, for Y mm; negative where it turns the other way (default: 360 for A, B and C)',
+      },
+      {
         flags: '--rotary <answer>',
         help: 'whether it has a rotary that turns round pieces; yes takes what is assumed of any for what is not said below',
         choices: ['no', 'yes'],

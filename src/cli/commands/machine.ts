@@ -163,7 +163,7 @@ function writeMachine(record: MachineRecord): string {
 }
 
 function listProgramRows(words: NonNullable<MachineRecord['machine']['program']>): string[][] {
-  const { blocksPerS, beamLagUs, backlashMm } = words;
+  const { blocksPerS, beamLagUs, backlashMm, turn } = words;
   return [
     ['places', `in ${words.units}, ${words.decimals} decimals`],
     ['feed', `F in ${words.units} per ${words.feedPer}`],
@@ -174,6 +174,7 @@ function listProgramRows(words: NonNullable<MachineRecord['machine']['program']>
     ...(blocksPerS === undefined ? [] : [['blocks', `${formatNumber(blocksPerS)} in a second`]]),
     ...(beamLagUs === undefined ? [] : [['beam lags', show(beamLagUs, 'µs')]]),
     ...(backlashMm === undefined ? [] : [['backlash', show(backlashMm, 'mm')]]),
+    ...(turn ? [['rotary', `a whole turn is ${turn.axis}${formatNumber(turn.wordPerTurn)}`]] : []),
   ];
 }
 

@@ -8,7 +8,7 @@ import { lyingSize } from './ticket.ts';
 import type { JobFile } from './types.ts';
 
 export interface WriteDotsOptions {
-  readonly spec: Pick<JobSpec, 'format' | 'grid' | 'machine' | 'material' | 'settings' | 'orientation'>;
+  readonly spec: Pick<JobSpec, 'format' | 'grid' | 'machine' | 'material' | 'settings' | 'orientation' | 'around'>;
   /** Of the file, and of the job. */
   readonly name: string;
   readonly title: string;
@@ -36,13 +36,19 @@ export function writeDots(dots: Dots, options: WriteDotsOptions): WrittenDots {
 }
 
 function planDots(dots: Dots, { spec, name, title, frame, xMm = 0, yMm = 0 }: WriteDotsOptions): PlannedProgram {
-  const { grid, machine, material, settings } = spec;
+  const { grid, machine, material, settings, around } = spec;
   const [widthMm, heightMm] = lyingSize(frame, spec.orientation);
   const [fieldWidth, fieldHeight] = machine.fieldMm;
   return planProgram(machine, {
     title: name,
     blocks: [{ remark: title, dots, grid, settings, xMm, yMm }],
-    piece: { widthMm, heightMm, xMm: (fieldWidth - widthMm) / 2, yMm: (fieldHeight - heightMm) / 2 },
+    piece: {
+      widthMm,
+      heightMm,
+      xMm: (fieldWidth - widthMm) / 2,
+      yMm: (fieldHeight - heightMm) / 2,
+      ...(around ? { turnMm: around.turnMm } : {}),
+    },
     cautions: mergeCautions([...machine.cautions, ...material.cautions]).map(({ text }) => text),
   });
 }

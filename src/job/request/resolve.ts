@@ -109,7 +109,7 @@ export function resolveJob(
   const format = request.format ?? JOB_DEFAULTS.format;
   if (isProgramFormat(format)) {
     const lying = isQuarterTurn(orientation) ? turned(size) : size;
-    refuseProgram(machine, { widthMm: lying.widthMm, settings, grid });
+    refuseProgram(machine, { widthMm: lying.widthMm, settings, grid, turnMm: around?.turnMm });
   }
   const viewingDistanceMm = request.viewingDistanceMm ?? JOB_DEFAULTS.viewingDistanceMm;
   const differences = findDifferences(shop, { learned, machine, grid, screen, settings });
@@ -369,7 +369,7 @@ function resolveShape<G extends DotGrid>(
 
 /** @throws AppError option-invalid for what a round piece cannot have */
 function refuseBesideRound(request: JobRequest): void {
-  const { round, around, fit, backdrop, rotateDeg, at, strip, format } = request;
+  const { round, around, fit, backdrop, rotateDeg, at, strip } = request;
   if (!round && !around) return;
   const shape = around ? 'around' : 'round';
   const bent = round || around?.overlapMm || (around && around.diametersMm[0] !== around.diametersMm[1]);
@@ -389,9 +389,6 @@ function refuseBesideRound(request: JobRequest): void {
           ],
         ]),
     ...(around && at !== undefined ? [['at', 'a place in the field, needed none: it turns below one line']] : []),
-    ...(around && format !== undefined && isProgramFormat(format)
-      ? [['format', `${format}, needed a bitmap: a program moves the head, not a rotary`]]
-      : []),
     ...(strip === 'joined' ? [['strip', 'a joined strip, needed one apart: strips are flat']] : []),
   ];
   const [first] = found;
