@@ -202,7 +202,7 @@ export function askOfMachine(known: OptionValues, shop: Shop, { isAsked = false 
               key: 'rotary',
               ask: 'Does it have a rotary that turns round pieces',
               choices: ['no', 'yes'],
-              fallback: like.motion.rotarySettleMs === undefined ? 'no' : 'yes',
+              fallback: like.motion.rotarySettleMs === undefined && !like.program?.turn ? 'no' : 'yes',
             },
           ]
         : []),

@@ -117,6 +117,11 @@ describe('machine new', () => {
       JSON.parse((await type(cwd, `machine new ${line} --json`)).stdout).machine.program;
     expect((await change(`${lent} --program-power 255`)).turn).toEqual({ axis: 'Y', wordPerTurn: -40 });
     expect((await change('--title five --like three --rotary no')).turn).toBeUndefined();
+    // Whoever changes such a machine and presses Enter keeps its rotary.
+    const { ask } = answering({ 'do you call': 'five', nearest: 'three' });
+    await type(cwd, 'machine new --force', ask);
+    const five = await change('--title five --like five --force');
+    expect(five.turn).toEqual({ axis: 'Y', wordPerTurn: -40 });
     expect((await change('--title six --like three --program-turn-axis no')).turn).toBeUndefined();
     expect((await type(cwd, 'machine show three')).stdout).toContain('a whole turn is Y-40');
     for (const [line, words] of [
