@@ -37,7 +37,24 @@ const PRIOR = {
   toneL: 3,
   answerToDose: 0.3,
   answerToWidth: 0.5,
+  light: 0.02,
 } as const;
+/**
+ * What a capture's levelling may leave of its light, in logarithm, terms in halves of the chart's sides. Bare patches
+ * carry grain, and the light that they tell is as far off in the corners.
+ */
+const LIGHT_TERMS: readonly ((x: number, y: number) => number)[] = [
+  () => 1,
+  (x) => x,
+  (_x, y) => y,
+  (x) => x * x,
+  (x, y) => x * y,
+  (_x, y) => y * y,
+];
+/** Change of L* by the logarithm of light, for L* and 16 together. By definition: CIE L* follows the cube root. */
+const L_PER_LN = 1 / 3;
+/** Tone of a bare patch: it tells of light alone. */
+const BARE_TONE = -1;
 /** Logarithms of factors that are looked through. Assumed: what loses half its dose marks nothing worth a map. */
 const RANGE = { lnDose: [-0.7, 0.35], lnWidth: [-0.15, 0.35] } as const;
 /**
@@ -68,6 +85,9 @@ interface Told {
   readonly xMm: number;
   readonly yMm: number;
   readonly lightness: number;
+  /** Which chart it is of, and the terms of what its light may be off by there. */
+  readonly chart: number;
+  readonly light: readonly number[];
 }
 
 /**
@@ -86,7 +106,9 @@ export function readEvenness(
   for (const { layout } of charts) refuseOtherChart(layout, first!.layout, profile);
   const fieldMm = [place!.widthMm, place!.heightMm] as const;
   const tones = [...new Set(charts.flatMap(({ readings }) => readings.flatMap((one) => keyOf(one) ?? [])))].sort();
-  const told = charts.flatMap((chart) => listTold(chart, { profile, tones }));
+  const all = charts.flatMap((chart, index) => listTold(chart, { profile, tones, index }));
+  const bares = all.filter(({ tone }) => tone === BARE_TONE);
+  const told = all.filter(({ tone }) => tone !== BARE_TONE);
   if (told.length < LEAST_PATCHES) {
     throw new AppError(
       'field-unexplained',
@@ -96,7 +118,7 @@ export function readEvenness(
   }
   const toneAt = tabulateTones(tones, { profile, layout: first!.layout });
   const fit = (surface: EvennessSurface, some: readonly Told[]) =>
-    fitSurface(some, { surface, fieldMm, tones, toneAt });
+    fitSurface([...some, ...bares], { surface, fieldMm, tones, toneAt, charts: charts.length, bareL: profile.bare[0] });
   const surfaces = Object.keys(EVENNESS_SURFACES) as EvennessSurface[];
   const rough = fit('steep', told);
   const off = told.map((one) => one.lightness - rough.lightnessOf(one));
@@ -230,16 +252,18 @@ function keyOf({ pattern, coverage }: Pick<Reading, 'pattern' | 'coverage'>): st
 
 function listTold(
   { layout, readings }: FieldChart,
-  { profile, tones }: { readonly profile: Profile; readonly tones: readonly string[] },
+  { profile, tones, index }: { readonly profile: Profile; readonly tones: readonly string[]; readonly index: number },
 ): readonly Told[] {
   const bareY = reflectanceOfLightness(profile.bare[0]);
   const { xMm, yMm } = layout.inField!;
-  return readings.flatMap((reading) => {
+  return readings.map((reading) => {
     const key = keyOf(reading);
-    if (key === undefined) return [];
+    const tone = key === undefined ? BARE_TONE : tones.indexOf(key);
+    const [x, y] = [(2 * reading.xMm) / layout.widthMm - 1, (2 * reading.yMm) / layout.heightMm - 1];
+    const light = LIGHT_TERMS.map((term) => term(x, y));
     const lightness = lightnessOfReflectance(bareY * Math.max(0, reading.mean));
     const place = { xMm: xMm + reading.xMm, yMm: yMm + reading.yMm };
-    return [{ id: reading.id, tone: tones.indexOf(key), ...place, lightness }];
+    return { id: reading.id, tone, ...place, lightness, chart: index, light };
   });
 }
 
@@ -271,6 +295,9 @@ interface FitOptions {
   readonly fieldMm: readonly [number, number];
   readonly tones: readonly string[];
   readonly toneAt: (beam: BeamLogs, tone: number) => number;
+  /** How many charts there are, each with a light of its own, and L* of bare. */
+  readonly charts: number;
+  readonly bareL: number;
 }
 
 interface FieldFit {
@@ -290,16 +317,18 @@ interface FieldFit {
  * either: least squares with what is believed beforehand. Surfaces count from the home, so that a tone's answer does
  * not turn with what it is off by.
  */
-function fitSurface(told: readonly Told[], { surface, fieldMm, tones, toneAt }: FitOptions): FieldFit {
+function fitSurface(told: readonly Told[], { surface, fieldMm, tones, toneAt, charts, bareL }: FitOptions): FieldFit {
   const count = EVENNESS_SURFACES[surface].length;
   const at = {
     width: count,
     off: 2 * count,
     byDose: 2 * count + tones.length,
     byWidth: 2 * count + 2 * tones.length,
-    end: 2 * count + 3 * tones.length,
+    light: 2 * count + 3 * tones.length,
+    end: 2 * count + 3 * tones.length + charts * LIGHT_TERMS.length,
   } as const;
   const priors = Array.from({ length: at.end }, (_, index) => {
+    if (index >= at.light) return PRIOR.light;
     if (index >= at.byWidth) return PRIOR.answerToWidth;
     if (index >= at.byDose) return PRIOR.answerToDose;
     if (index >= at.off) return PRIOR.toneL;
@@ -327,11 +356,18 @@ function fitSurface(told: readonly Told[], { surface, fieldMm, tones, toneAt }: 
   };
   const homeL = tones.map((_, tone) => toneAt({ lnDose: 0, lnWidth: 0 }, tone));
   const answersOf = ({ tone }: Told) => [1 + unknowns[at.byDose + tone]!, 1 + unknowns[at.byWidth + tone]!] as const;
+  /** Change of L* by what the light of a patch is off by. */
+  const lightL = ({ chart, light }: Told, base: number) =>
+    light.reduce((sum, term, k) => sum + term * unknowns[at.light + chart * LIGHT_TERMS.length + k]!, 0) *
+    (base + 16) *
+    L_PER_LN;
   const lightnessOf = (one: Told) => {
+    if (one.tone === BARE_TONE) return bareL + lightL(one, bareL);
     const [weaker, there] = sayOf(one, places.get(one) ?? termsFrom(one));
     const [byDose, byWidth] = answersOf(one);
     const home = homeL[one.tone]!;
-    return unknowns[at.off + one.tone]! + home + byDose * (weaker!.l - home) + byWidth * (there!.l - weaker!.l);
+    const answered = byDose * (weaker!.l - home) + byWidth * (there!.l - weaker!.l);
+    return unknowns[at.off + one.tone]! + home + answered + lightL(one, one.lightness);
   };
   const slopeOf = (beam: BeamLogs, key: keyof BeamLogs, tone: number) => {
     const by = (step: number) => toneAt({ ...beam, [key]: clampTo(RANGE[key], beam[key] + step) }, tone);
@@ -340,6 +376,11 @@ function fitSurface(told: readonly Told[], { surface, fieldMm, tones, toneAt }: 
   /** Derivatives of a reading's lightness by the unknowns that it hangs on. */
   const rowOf = (one: Told, terms: readonly number[]): (readonly [number, number])[] => {
     const { tone } = one;
+    const perLight = (one.lightness + 16) * L_PER_LN;
+    const byLight = one.light.map(
+      (term, k) => [at.light + one.chart * LIGHT_TERMS.length + k, perLight * term] as const,
+    );
+    if (tone === BARE_TONE) return byLight;
     const [weaker, there] = sayOf(one, terms);
     const [gainDose, gainWidth] = answersOf(one);
     const byDose =
@@ -352,6 +393,7 @@ function fitSurface(told: readonly Told[], { surface, fieldMm, tones, toneAt }: 
       [at.off + tone, 1],
       [at.byDose + tone, weaker!.l - homeL[tone]!],
       [at.byWidth + tone, there!.l - weaker!.l],
+      ...byLight,
     ];
   };
   let noiseL = 0.5;
@@ -382,7 +424,7 @@ function fitSurface(told: readonly Told[], { surface, fieldMm, tones, toneAt }: 
     NORMAL_95 *
     rootMeanSquare(
       tones.map((_, tone) => {
-        const one = { ...place, id: '', tone, lightness: 0 };
+        const one = { ...place, id: '', tone, lightness: 0, chart: 0, light: [] };
         const row = rowOf(one, termsFrom(one)).filter(([index]) => index !== at.off + tone);
         const variance = row.reduce(
           (sum, [i, a]) => sum + a * row.reduce((part, [j, b]) => part + b * covariance[i]![j]!, 0),
