@@ -37,7 +37,7 @@ const PRIOR = {
   toneL: 3,
   answerToDose: 0.3,
   answerToWidth: 0.5,
-  light: 0.02,
+  light: 0.006,
 } as const;
 /**
  * What a capture's levelling may leave of its light, in logarithm, terms in halves of the chart's sides. Bare patches
