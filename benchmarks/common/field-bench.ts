@@ -17,6 +17,7 @@ import type { EvennessMap } from '../../src/machine/index.ts';
 import { openShop, type Profile } from '../../src/material/index.ts';
 import type { DotGrid, Dots } from '../../src/plane/index.ts';
 import { applyScreen } from '../../src/screens/index.ts';
+import { type BeamAt, beamAt } from '../../src/simulation/field.ts';
 import {
   CAMERAS,
   captureSurface,
@@ -42,6 +43,8 @@ export interface Bench {
   readonly direction: 'lighter' | 'darker';
   readonly grid: DotGrid;
   readonly fieldMm: readonly [number, number];
+  /** The beam at a place of the field: the truth that a map is to find. */
+  readonly beamAt: (xMm: number, yMm: number) => BeamAt;
   /** Chance of its charts. */
   readonly seed: number;
   readonly camera: 'known' | 'unknown';
@@ -81,6 +84,7 @@ export function ownBench(
     direction: model.direction,
     grid: model.reference,
     fieldMm: [field.widthMm, field.heightMm],
+    beamAt: (xMm, yMm) => beamAt(lens, xMm, yMm),
     seed,
     camera: 'known',
     burn: (dots, at, chance) =>
@@ -117,6 +121,7 @@ export function otherBench(
     direction: material.fullL > material.bareL ? 'lighter' : 'darker',
     grid: material.grid,
     fieldMm,
+    beamAt: field,
     seed,
     camera: 'known',
     burn: (dots, at, chance) =>
@@ -138,12 +143,19 @@ export interface LearnedField {
   readonly map: EvennessMap;
 }
 
+/** Between the chances of two burns of one chart. */
+const NEXT_BURN = 500;
+
 /**
- * The charts of a bench, burned and captured once each.
+ * The charts of a bench, burned and captured once each; the field chart as often as `burns` says, on other stock.
  * @param folder where its shop may lie
  * @throws AppError where one of them is refused
  */
-export async function learnField(bench: Bench, folder: string): Promise<LearnedField> {
+export async function learnField(
+  bench: Bench,
+  folder: string,
+  { burns = 1 }: { readonly burns?: number } = {},
+): Promise<LearnedField> {
   const shopDir = join(folder, bench.name.replace(/\W+/g, '-'));
   for (const kind of ['machines', 'profiles', 'evenness']) mkdirSync(join(shopDir, kind), { recursive: true });
   const machine = JSON.parse(readFileSync('shared/machines/gantry-450.json', 'utf8'));
@@ -170,37 +182,73 @@ export async function learnField(bench: Bench, folder: string): Promise<LearnedF
     name: 'home',
   });
   writeFileSync(join(shopDir, 'profiles', 'home.json'), JSON.stringify(profile));
-  const field = await scan({ kind: 'field', profile: 'home' }, 2);
-  const captures = readCaptures([{ name: 'field', image: field.image }], {
-    layouts: [field.layout],
-    camera: bench.camera,
-  });
+  const fields = await Promise.all(
+    Array.from({ length: burns }, (_, burn) => scan({ kind: 'field', profile: 'home' }, 2 + NEXT_BURN * burn)),
+  );
+  const captures = readCaptures(
+    fields.map(({ image }, burn) => ({ name: `field-${burn}`, image })),
+    { layouts: [fields[0]!.layout], camera: bench.camera },
+  );
   const map = measureCaptures(captures, { field: { profile, date: DATE } }).reading as EvennessMap;
   writeFileSync(join(shopDir, 'evenness', 'bench.json'), JSON.stringify(map));
   return { known, profile, map };
 }
 
-/** Six pockets, corner to corner, and how far they came out from one another. */
-export interface Pockets {
-  /** L* of every step in every pocket. */
+/** Pieces, and how far they came out from one another. */
+export interface Pieces {
+  /** L* of every step of every piece. */
   readonly lightness: readonly (readonly number[])[];
-  /** Largest difference of two pockets: in the mean over the steps, and of a step. */
+  /** Largest difference of two pieces: in the mean over the steps, and of a step. */
   readonly mean: number;
   readonly worst: number;
   readonly facts: readonly PlaceFacts[];
 }
 
-/** A wedge of eleven tones in six pockets; `corrected` for where each lies. */
-export function burnPockets(
-  bench: Bench,
-  { known, corrected }: { readonly known: LearnedField['known']; readonly corrected: boolean },
-): Pockets {
+export interface BurnOptions {
+  readonly known: LearnedField['known'];
+  /** Whether each is set for where it lies. */
+  readonly corrected: boolean;
+  /** Pieces of one stock have one grain: what they differ by is the beam alone. */
+  readonly stock?: 'each its own' | 'one';
+}
+
+type Place = readonly [xMm: number, yMm: number];
+
+/** Sides of a piece, mm. */
+const sidesOf = ({ grid }: Bench) => [PIECE.widthDots * grid.pitchMm, PIECE.heightDots * grid.lineSpacingMm] as const;
+
+/** Middles of six pockets, corner to corner. */
+export function listPockets(bench: Bench): readonly Place[] {
   const [width, height] = bench.fieldMm;
-  const [widthMm, heightMm] = [PIECE.widthDots * bench.grid.pitchMm, PIECE.heightDots * bench.grid.lineSpacingMm];
-  const facts: PlaceFacts[] = [];
-  const pockets = Array.from({ length: 6 }, (_, pocket) => {
+  const [widthMm, heightMm] = sidesOf(bench);
+  return Array.from({ length: 6 }, (_, pocket): Place => {
     const xMm = widthMm / 2 + 1 + ((pocket % 3) / 2) * (width - widthMm - 2);
-    const yMm = heightMm / 2 + 1 + Math.floor(pocket / 3) * (height - heightMm - 2);
+    return [xMm, heightMm / 2 + 1 + Math.floor(pocket / 3) * (height - heightMm - 2)];
+  });
+}
+
+/** A wedge of eleven tones in six pockets. */
+export const burnPockets = (bench: Bench, options: BurnOptions): Pieces =>
+  burnPieces(bench, listPockets(bench), options);
+
+/** The same six times in the middle of the field: what the stock alone makes them differ by, and no map can mend. */
+export const burnInMiddle = (bench: Bench, options: BurnOptions): Pieces => {
+  const [width, height] = bench.fieldMm;
+  return burnPieces(
+    bench,
+    listPockets(bench).map(() => [width / 2, height / 2]),
+    options,
+  );
+};
+
+function burnPieces(
+  bench: Bench,
+  places: readonly Place[],
+  { known, corrected, stock = 'each its own' }: BurnOptions,
+): Pieces {
+  const [widthMm, heightMm] = sidesOf(bench);
+  const facts: PlaceFacts[] = [];
+  const pieces = places.map(([xMm, yMm], at) => {
     const spec = resolveJob(
       {
         size: `${widthMm}x${heightMm}`,
@@ -215,7 +263,7 @@ export function burnPockets(
     if (told) facts.push(told);
     const dots = applyScreen(coverage, requestScreen(spec));
     const corner = { xMm: xMm - widthMm / 2, yMm: yMm - heightMm / 2 };
-    const piece = bench.burn(dots, corner, bench.seed + 11 + pocket);
+    const piece = bench.burn(dots, corner, bench.seed + 11 + (stock === 'one' ? 0 : at));
     const stepMm = widthMm / PIECE.steps;
     return Array.from({ length: PIECE.steps }, (_, step) =>
       meanLightness(piece, {
@@ -228,12 +276,12 @@ export function burnPockets(
   });
   let mean = 0;
   let worst = 0;
-  for (const [at, one] of pockets.entries()) {
-    for (const other of pockets.slice(at + 1)) {
+  for (const [at, one] of pieces.entries()) {
+    for (const other of pieces.slice(at + 1)) {
       const off = one.map((value, step) => Math.abs(value - other[step]!));
       mean = Math.max(mean, off.reduce((sum, value) => sum + value, 0) / off.length);
       worst = Math.max(worst, ...off);
     }
   }
-  return { lightness: pockets, mean, worst, facts };
+  return { lightness: pieces, mean, worst, facts };
 }
