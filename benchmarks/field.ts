@@ -1,6 +1,6 @@
 // How alike a wedge comes out in six pockets of an uneven field, before and after its field chart. Words on the command
-// line choose benches by name; `--burns=2` burns the field chart twice on other stock and learns both; `--seeds=3` takes
-// every bench so many times, by other chance.
+// line choose benches by name; --burns=2 burns the field chart twice on other stock and learns both; --seeds=3 takes
+// every bench so many times, by other chance; --rows prints the tones.
 import { AppError } from '../src/errors.ts';
 import { evennessAt } from '../src/machine/index.ts';
 import {
@@ -16,6 +16,8 @@ import { runBenches } from './common/run-benches.ts';
 
 /** Most that two pockets may differ by, mean |ΔL*|; where the stock alone makes them differ by more, that. */
 const GOAL_L = 0.5;
+/** Places along each side of the home over which the beam is averaged, a count. */
+const HOME_PLACES = 10;
 /** Between the chances of one bench. */
 const NEXT_SEED = 100_000;
 
@@ -63,9 +65,6 @@ async function run(bench: Bench, folder: string): Promise<void> {
     console.log(`! ${bench.name}: refused, ${error.code}: ${error.message}`);
   }
 }
-
-/** Places along each side of the home over which the beam is averaged, a count. */
-const HOME_PLACES = 10;
 
 function countWithin(bench: Bench, { map }: LearnedField): void {
   const { home } = map;

@@ -24,9 +24,9 @@ export const BARE_TONE = -1;
 export const FIELD_RANGE = { lnDose: [-0.7, 0.35], lnWidth: [-0.15, 0.35] } as const;
 
 /**
- * What is believed before a chart is read. Standard deviations of what the response model is off by for a tone, ΔL*, and
- * of what a capture's light may be off by, in logarithm. Assumed. Bare patches lie all over the chart and tell of the
- * light by their own scatter, so that of it little is believed.
+ * What is believed before a chart is read. Standard deviations of what the response model is off by for a tone, ΔL*,
+ * and of what a capture's light may be off by, in logarithm. Assumed: little is believed of the light, since bare
+ * patches lie all over the chart and tell of it by their own scatter.
  */
 const PRIOR = { toneL: 3, light: 0.05 } as const;
 /**
@@ -38,8 +38,8 @@ const ANSWER_PRIOR = {
   width: { all: 0.4, each: 0.4 },
 } as const;
 /**
- * The same of the logarithm of dose over half the field's diagonal, of slopes and of bends each: from a machine that is
- * hardly uneven to one that loses a third; which it is, is told by the readings. Assumed.
+ * The same of the logarithm of dose over half the field's diagonal, of slopes and of bends each. Assumed: machines are
+ * from hardly uneven to losing a third; which this one is, is told by the readings.
  */
 const DOSE_SCALES = [0.04, 0.12, 0.36] as const;
 /** Of width against dose, a factor. Assumed: a beam that loses a third of its dose is a tenth wider. */
@@ -81,7 +81,7 @@ const SLOPE_STEP = 0.01;
 /** The terms of a surface that all others are made of. */
 const LARGEST = 'steep' satisfies EvennessSurface;
 const TERMS = EVENNESS_SURFACES[LARGEST].length;
-/** Which terms of the largest surface every term of another is the sum of. */
+/** Which terms of the largest surface every term of another is the sum of. Exact: indices of its terms. */
 const WITHIN: Readonly<Record<EvennessSurface, readonly (readonly number[])[]>> = {
   even: [[0]],
   tilt: [[0], [1], [2]],
@@ -223,8 +223,8 @@ interface Belief {
 const SLOPES = EVENNESS_SURFACES.tilt.length;
 
 /**
- * All of them alike. That a field is even is none: no machine's is, and with it fields that are nearly even were said to
- * be even in one of nine cases where they were not (`tests/job/fit-evenness.test.ts`).
+ * All of them alike. That a field is even is none: no machine's is, and with it one interval of nine did not hold the
+ * dose of a field that is nearly even (`tests/job/fit-evenness.test.ts`).
  */
 const BELIEFS: readonly Belief[] = (['tilt', 'round', 'quadratic', 'steep'] as const).flatMap((surface) => {
   const bends = surface === 'tilt' ? DOSE_SCALES.slice(0, 1) : DOSE_SCALES;
@@ -385,7 +385,7 @@ function measureNoise(told: readonly Told[], { model, solved }: { readonly model
   return (tone: number): number => noises.get(tone)!;
 }
 
-/** Rounds of leaving patches out, each by the fit of what the one before kept. A count. Assumed: two to settle, one more. */
+/** Rounds of leaving patches out, each by what the one before kept, a count. Assumed: the third changes nothing. */
 const SORTINGS = 3;
 
 const isBare = ({ tone }: Told): boolean => tone === BARE_TONE;

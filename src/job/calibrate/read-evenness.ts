@@ -148,7 +148,7 @@ function writeNotes(map: EvennessMap & { readonly reachL: number }): string[] {
     `Patches were off by ${roundTo(map.unevenL, 2)} L* as if the beam were the same everywhere, and are by ${roundTo(map.leftL, 2)} L* with the map; patches that it had not seen, by ${roundTo(map.crossL, 2)} L* (root mean square).`,
     `Tones that are set by it are alike to ± ${roundTo(map.reachL, 2)} L* (95 %) over the field.${
       map.reachL > ALIKE_L
-        ? ' That is more than a careful eye forgives between two pockets: burn the chart once more and learn both together, or give pieces that must match the same pocket.'
+        ? ' That is more than a careful eye forgives between two pockets: burn the chart once more, on other stock, and give both pictures to be learned together, or give pieces that must match the same pocket.'
         : ''
     }`,
   ];
