@@ -453,6 +453,23 @@ describe('control strip', () => {
   });
 });
 
+test('packs round pieces into round pockets, square ones of the same size into square ones, plate after plate', async () => {
+  const sized = (name: string, cornerRadiusMm: number, count: number) =>
+    jobOf({ name, widthMm: 40, heightMm: 40, count, ticket: { piece: { widthMm: 40, heightMm: 40, cornerRadiusMm } } });
+  const { record, files } = await makePlates([sized('coaster', 20, 9).job, sized('tile', 0, 7).job], options());
+  const pieces = record.plates.flatMap((plate) => plate.pieces.map((piece) => ({ ...piece, jig: plate.jig.name })));
+  expect(pieces).toHaveLength(16);
+  expect(record.plates.length).toBeGreaterThan(1);
+  const jigs = files
+    .filter((file) => file.name.endsWith('.json') && String(file.bytes).includes('tonewright-jig/1'))
+    .map((file) => JSON.parse(String(file.bytes)));
+  for (const { name, pocket, jig } of pieces) {
+    const { pockets } = jigs.find((one) => one.name === jig);
+    const cut = pockets.find((one: { name: string }) => one.name === pocket);
+    expect([name, cut.round]).toEqual([name, name === 'coaster' ? true : undefined]);
+  }
+});
+
 test('says from which side its pieces are looked at, of some by their names', async () => {
   const seen = { note: 'Looked at through the stock.' };
   const piece = (name: string, ticket: Partial<JobTicket>) => jobOf({ name, widthMm: 20, heightMm: 10, ticket }).job;

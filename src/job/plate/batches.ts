@@ -208,11 +208,12 @@ function nestPieces(copies: readonly Copy[], { sizes, source, machine, first }: 
     );
   }
   const { placed, plates, lowerBound } = packPlates(sizes, { ...room, gapMm });
+  const cutAs = ({ piece }: Packed) => (sizes[piece]!.isRound ? { round: true as const } : {});
   const known: Jig[] = [];
   // Boards of one size have one place of the machine's stop.
   const roomMm = [room.widthMm, roundMm(machine.fieldMm[1] - 2 * marginMm)] as const;
   const laid = Array.from({ length: plates }, (_, plate) => {
-    const own = placed.filter((one) => one.plate === plate);
+    const own = placed.filter((one) => one.plate === plate).map((one) => ({ ...one, ...cutAs(one) }));
     const found = known.find((jig) => matchPockets(own, jig));
     const name = `${frame.name}-${first + known.length}`;
     const options = { ...frame, machine: machine.name, roomMm, name, title: `${frame.title} ${first + known.length}` };
@@ -236,12 +237,17 @@ function nestPieces(copies: readonly Copy[], { sizes, source, machine, first }: 
   };
 }
 
-/** A pocket of exactly its size for each piece, if the jig has them all: then it serves this plate, too. */
-function matchPockets(own: readonly Packed[], jig: Jig): Pocket[] | undefined {
+/** A packed piece, and whether its pocket is cut round: it takes the square of its diameter either way. */
+type Cut = Packed & { readonly round?: true };
+
+/** A pocket of exactly its size and shape for each piece, if the jig has them all: then it serves this plate, too. */
+function matchPockets(own: readonly Cut[], jig: Jig): Pocket[] | undefined {
   const free = jig.pockets.filter(({ use }) => use === 'piece');
   const taken: Pocket[] = [];
-  for (const { widthMm, heightMm } of own) {
-    const at = free.findIndex((pocket) => !pocket.round && pocket.widthMm === widthMm && pocket.heightMm === heightMm);
+  for (const { widthMm, heightMm, round } of own) {
+    const at = free.findIndex(
+      (pocket) => pocket.round === round && pocket.widthMm === widthMm && pocket.heightMm === heightMm,
+    );
     if (at < 0) return undefined;
     taken.push(...free.splice(at, 1));
   }
@@ -249,10 +255,10 @@ function matchPockets(own: readonly Packed[], jig: Jig): Pocket[] | undefined {
 }
 
 function pocketsOf(
-  own: readonly Packed[],
+  own: readonly Cut[],
   { frame, strip }: { readonly frame: FrameOptions; readonly strip?: StripRoom },
 ): Pocket[] {
-  const pockets: Pocket[] = own.map(({ xMm, yMm, widthMm, heightMm }, at) => ({
+  const pockets: Pocket[] = own.map(({ xMm, yMm, widthMm, heightMm, round }, at) => ({
     name: `P${at + 1}`,
     xMm,
     yMm,
@@ -260,6 +266,7 @@ function pocketsOf(
     heightMm,
     stop: frame.stop,
     use: 'piece',
+    ...(round ? { round } : {}),
   }));
   if (!strip) return pockets;
   const lowest = Math.max(...own.map(({ yMm, heightMm }) => yMm + heightMm));
