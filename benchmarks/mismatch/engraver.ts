@@ -117,6 +117,14 @@ interface Scanning {
   readonly returnOffsetUm?: number | undefined;
 }
 
+/** Whether a line fires at a place, dots from its first dot's: between two dots each counts by how near it lies. */
+function firesAt(line: Uint8Array | undefined, x: number): number {
+  if (!line) return 0;
+  const left = Math.floor(x);
+  const share = x - left;
+  return (line[left]! > 0 ? 1 - share : 0) + (share > 0 && line[left + 1]! > 0 ? share : 0);
+}
+
 /** Doses in units of the half dose on `perDot` × `perDot` samples a dot. */
 function deposit(
   dots: Dots,
@@ -145,18 +153,24 @@ function deposit(
   const jitterX = (jitterUm / 1000 / grid.pitchMm) * perDot;
   const jitterY = (jitterUm / 1000 / grid.lineSpacingMm) * perDot;
   const wobble = (wobbleUm / 1000 / grid.lineSpacingMm) * perDot;
-  const fires = (x: number, y: number) => (x >= 0 && y >= 0 && dots.data[y * dots.width + x]! > 0 ? 1 : 0);
-  const aside = (returnOffsetUm / 1000 / grid.pitchMm) * perDot;
+  const lineOf = (y: number) => (y < 0 ? undefined : dots.data.subarray(y * dots.width, (y + 1) * dots.width));
+  const asideDots = returnOffsetUm / 1000 / grid.pitchMm;
+  /** How far each line's dots land to the right of where they are drawn, dots. */
+  const asides = new Float64Array(dots.height);
   let burned = 0;
   for (let y = 0; y < dots.height; y++) {
     const line = wobble * normalOf(random);
-    const isEmpty = dots.data.subarray(y * dots.width, (y + 1) * dots.width).every((dot) => dot === 0);
-    const shift = !isEmpty && burned++ % 2 === 1 ? aside : 0;
+    const own = lineOf(y)!;
+    const isEmpty = own.every((dot) => dot === 0);
+    if (!isEmpty && burned++ % 2 === 1) asides[y] = asideDots;
+    const shift = asides[y]! * perDot;
+    // A line is warm where its neighbours' dots have landed, not where they are drawn.
+    const above = [1, 2, 3].map((by) => ({ line: lineOf(y - by), to: asides[y]! - (asides[y - by] ?? 0) }));
     for (let x = 0; x < dots.width; x++) {
-      if (!fires(x, y)) continue;
+      if (!own[x]) continue;
       const warm =
-        heatLines * (fires(x, y - 1) + fires(x, y - 2) + fires(x, y - 3)) +
-        heatDots * (fires(x - 1, y) + fires(x - 2, y) + fires(x - 3, y));
+        heatLines * above.reduce((sum, { line, to }) => sum + firesAt(line, x + to), 0) +
+        heatDots * (firesAt(own, x - 1) + firesAt(own, x - 2) + firesAt(own, x - 3));
       const here = field?.((x + 0.5) * grid.pitchMm, (y + 0.5) * grid.lineSpacingMm) ?? { dose: 1, width: 1 };
       const stamps = stampsOf(here.width);
       const strongest = (drive / peak) * (1 + warm) * Math.exp(energySd * normalOf(random));

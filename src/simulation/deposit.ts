@@ -79,7 +79,9 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
   const returns = listReturns(dots, settings.scan, options.lines);
   const powers = Array.from({ length: dots.levels }, (_, at) => powerAt(options.levels, at / (dots.levels - 1)));
   const samples = (dots.width + 2 * marginX) * perDot.x;
+  /** Heat that the lines before have left at each dot, and that this one leaves. */
   const carried = new Float32Array(dots.width);
+  const left = new Float64Array(dots.width);
   const kernels = new Map<string, { readonly along: SpotKernel; readonly across: SpotKernel }>();
   const { focusMm = 0, astigmatismMm = 0 } = options;
 
@@ -128,6 +130,7 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
     const lineEnergy = energyJ * CM2_PER_MM2 * Math.max(0, 1 + beam.lineEnergySd * chance.normal());
     const back = returns[line] === 1;
     const offset = back ? returnOffsetUm / (sampleXMm * 1000) : 0;
+    const warmed = back ? moveDots(carried, -offset / perDot.x) : carried;
     const jitter = beam.jitterUm / (sampleXMm * 1000);
     const keepAlong = Math.exp((-grid.pitchMm * 1000) / heat.lengthAlongUm);
     const keepAcross = Math.exp((-grid.lineSpacingMm * 1000) / heat.lengthAcrossUm);
@@ -149,7 +152,7 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
         }
         const { profile } = part;
         const size = 2 * along.reach + 1;
-        const raise = 1 + heat.gainAlong * warmth + heat.gainAcross * carried[i];
+        const raise = 1 + heat.gainAlong * warmth + heat.gainAcross * warmed[i];
         const usual = lineEnergy * level * raise * Math.max(0, 1 + beam.dotEnergySd * chance.normal());
         const energy = here ? usual * here.dose : usual;
         const x = (marginX + i + 0.5) * perDot.x + offset + jitter * chance.normal();
@@ -165,9 +168,12 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
         part.from = Math.min(part.from, start + first);
         part.to = Math.max(part.to, start + end);
       }
-      carried[i] = carried[i] * keepAcross + (1 - keepAcross) * level;
+      left[i] = (1 - keepAcross) * level;
       warmth = warmth * keepAlong + (1 - keepAlong) * level;
     }
+    // Heat lies where dots have landed, not where they are drawn.
+    const landed = back ? moveDots(left, offset / perDot.x) : left;
+    for (let i = 0; i < dots.width; i++) carried[i] = carried[i] * keepAcross + landed[i];
     return burned;
   };
 
@@ -209,6 +215,19 @@ export function depositLines(dots: Dots, options: DepositOptions): Deposit {
       dose.set(rows.sum);
     },
   };
+}
+
+/** Values moved to the right by dots, which need not be whole: the two nearest share a place. The same for none. */
+function moveDots(values: Float32Array | Float64Array, byDots: number): Float32Array | Float64Array {
+  if (byDots === 0) return values;
+  const moved = new Float64Array(values.length);
+  const first = Math.floor(-byDots);
+  const share = -byDots - first;
+  for (let i = 0; i < values.length; i++) {
+    const at = i + first;
+    moved[i] = (1 - share) * (values[at] ?? 0) + share * (values[at + 1] ?? 0);
+  }
+  return moved;
 }
 
 /** Lines that run back: the spot turns round after each line with a dot, and passes over those without. */

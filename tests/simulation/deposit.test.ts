@@ -128,6 +128,35 @@ describe('the dose', () => {
     expect(tall[10]![8]!).toBeLessThan(tall[60]![8]!);
   });
 
+  test('of a returning line is warm where the line before has landed, not where it is drawn', () => {
+    const model: MaterialModel = {
+      ...PLAIN,
+      settings: { ...PLAIN.settings, scan: 'two-way' },
+      heat: { gainAlong: 0, lengthAlongUm: 1, gainAcross: 0.4, lengthAcrossUm: 150 },
+      // Narrower than a line, so that each line's dose is its own.
+      beam: { ...PLAIN.beam, spotDiameterXUm: 20, spotDiameterYUm: 20 },
+    };
+    const drawn = (shift: number) => drawDots(21, 3, (x, y) => x === 10 + (y === 1 ? shift : 0));
+    const middleOf = (shift: number, offsetUm: number) => {
+      const beam = { ...model.beam, returnOffsetUm: offsetUm };
+      const grid = { pitchMm: 0.05, lineSpacingMm: 0.05 };
+      const rows = depositOf({ dots: drawn(shift), model: { ...model, beam }, grid, perDot: { x: 10, y: 5 } });
+      return [1, 2].map((line) => rows[5 * line + 2]!.reduce((sum, value) => sum + value, 0));
+    };
+    const [cold] = middleOf(6, 0) as [number, number];
+    const [warm, next] = middleOf(0, 0) as [number, number];
+    expect(warm / cold).toBeGreaterThan(1.05);
+    // Three dots off, taken back by a drawn move: the picture, and so its heat, is that of lines that meet.
+    const [landed, after] = middleOf(-3, 150) as [number, number];
+    expect(landed).toBeCloseTo(warm, 4);
+    expect(after).toBeCloseTo(next, 4);
+    // Between two dots each of them warms by how near it lies.
+    const [half] = middleOf(-3, 125) as [number, number];
+    expect((half - cold) / (warm - cold)).toBeCloseTo(0.5, 2);
+    // Drawn on one another and landed three dots apart, they do not warm each other.
+    expect(middleOf(0, 150)[0]).toBeCloseTo(cold, 4);
+  });
+
   test('of a tilted piece is lower and wider at its edges than at its middle line', () => {
     const dots = drawDots(9, 101, (x, y) => x === 4 && y % 50 === 0);
     const rows = depositOf({ dots, model: PLAIN, grid: PLAIN.reference, perDot: { x: 3, y: 3 }, tilt: 1 });

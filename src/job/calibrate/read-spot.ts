@@ -2,7 +2,7 @@ import type { ChartLayout, Reading, Readings } from '../../chart/index.ts';
 import { AppError } from '../../errors.ts';
 import type { BareHandling } from '../../machine/index.ts';
 import { fitLeastSquares, NORMAL_95_ROUNDED, power } from '../../numeric/index.ts';
-import { explainTwoWay, readTwoWay, type TwoWayOffset } from './two-way.ts';
+import { explainTwoWay, readTwoWay, type TwoWayOffset, type WhyUntold } from './two-way.ts';
 
 /** A width with its 95 % confidence interval, µm. */
 export interface MeasuredWidth {
@@ -53,13 +53,15 @@ const MIN_LADDERS = 3;
 const N_MAX = 4;
 
 /** What a vernier that tells nothing is answered with. */
-const UNTOLD: Readonly<Record<NonNullable<ReturnType<typeof explainTwoWay>>, string>> = {
+const UNTOLD: Readonly<Record<WhyUntold, string>> = {
   'drawn-without':
     'The vernier lacks some of its moves, so it does not tell how far lines there and back lie apart: the chart was drawn before all of them were on it, or the machine’s bare lines were treated otherwise then. Draw the chart anew and burn that one; its ladders hold.',
   unread:
     'One of the vernier’s moves has no patch that could be read, so it does not tell how far lines there and back lie apart. Clean the piece and scan it again, at 600 dpi.',
   hidden:
     'The vernier does not tell how far lines there and back lie apart: the surface’s grain hides how its tone changes. Burn the chart on an even stock, such as coated metal: the offset is the machine’s, and no material’s.',
+  disagreeing:
+    'The vernier does not tell how far lines there and back lie apart: more than their offset shapes its tones, such as heat from line to line, or marks whose edge is too sharp for its moves. Burn the chart at the same speed on another even stock, such as anodised metal: the offset is the machine’s, and no material’s.',
 };
 
 interface Ladder {

@@ -1,6 +1,6 @@
 import { type ChartLayout, drawChart, type Reading } from '../../chart/index.ts';
 import { type BareHandling, delayOfOffset, listBackLines } from '../../machine/index.ts';
-import { invertPositiveDefinite, NORMAL_95_ROUNDED } from '../../numeric/index.ts';
+import { invertPositiveDefinite, student95 } from '../../numeric/index.ts';
 
 /** How far lines burned back land from those burned there, along the scan: to the right is above 0. */
 export interface TwoWayOffset {
@@ -14,8 +14,11 @@ export interface TwoWayOffset {
   readonly delayUs: number;
 }
 
-/** Readings that an interval needs beside its unknowns, a count. Assumed: fewer do not show their own scatter. */
-const SPARE_READINGS = 3;
+/**
+ * Readings, and harmonics, that an interval needs beside its unknowns, a count. Assumed: fewer do not show their own
+ * scatter.
+ */
+const LEAST_SPARE = 3;
 /**
  * Harmonics that are read, a share of the period in dots. Measured on eleven virtual materials and offsets an eighth of
  * a dot apart (`benchmarks/two-way.ts`): the higher ones of a sharp threshold alias into these by less than a tenth of
@@ -23,9 +26,9 @@ const SPARE_READINGS = 3;
  */
 const HARMONICS_OF_PERIOD = 1 / 4;
 /**
- * Dots either way that a reading may be off. Measured (`benchmarks/two-way.ts`): where grain hides the tone's change,
- * or a law saturates, a centre is found that is none, up to 0.57 dots off; its interval is then 0.38 and wider, and
- * those of readings that are right are 0.21 at most, but for one of a sharp threshold.
+ * Dots either way that a reading may be off. Measured (`benchmarks/two-way.ts`): a centre that is none, found where
+ * something beside the offset shapes the tone, was 0.4 dots off and told with 0.37 and more; right ones with less than
+ * 0.36, but for a law that saturates.
  */
 const MOST_REACH = 0.35;
 /** Steps of the search for the centre, dots. Assumed: a hundredth of what is to be told. */
@@ -37,8 +40,8 @@ const SEARCH_STEP = 0.002;
 const LEAST_CONCENTRATION = 0.2;
 /**
  * Dots that a reading may be off, 95 %, for each part of the tone's change that the harmonics beyond those read hold:
- * they go on beyond what moves of whole dots tell apart. Measured on 24 readings of two sharp thresholds
- * (`benchmarks/two-way.ts`): the scatter alone was too narrow for seven of them, with this it is for none.
+ * they go on beyond what moves of whole dots tell apart. Measured (`benchmarks/two-way.ts`): without it the intervals
+ * of six readings in sixty were too narrow, all but one at sharp thresholds; with it none.
  */
 const UNSEEN_DOTS = 1.15;
 /** Points a dot at which the shape is looked at. Assumed: no harmonic that is read turns within one. */
@@ -57,64 +60,76 @@ interface Told {
  * nearly all cosines. Half a period on they are so, too: columns that stand far apart do not touch each other, so the
  * centre is the one about which the tone changes, and the other lies within the even part.
  * Offsets of half a period (8 dots) and more are taken for smaller ones. Undefined where the chart has no vernier, or
- * its moves hardly change the tone.
+ * it does not tell.
  */
 export function readTwoWay(
   readings: readonly Reading[],
   layout: ChartLayout,
   bare?: BareHandling,
 ): TwoWayOffset | undefined {
-  const verniers = readings.flatMap((reading) => (reading.pattern.kind === 'vernier' ? [reading] : []));
-  const [first] = verniers;
+  const told = readVernier(readings, layout, bare);
+  return typeof told === 'string' ? undefined : told;
+}
+
+/** Why a chart whose vernier tells nothing does not. Undefined where it has no vernier, or tells. */
+export function explainTwoWay(
+  readings: readonly Reading[],
+  layout: ChartLayout,
+  bare?: BareHandling,
+): WhyUntold | undefined {
+  const told = readVernier(readings, layout, bare);
+  return typeof told === 'string' ? told : undefined;
+}
+
+/**
+ * The chart was drawn without one of the moves, one of them could not be read, scatter hides how the tone changes, or
+ * it changes otherwise than by the offset alone.
+ */
+export type WhyUntold = 'drawn-without' | 'unread' | 'hidden' | 'disagreeing';
+
+function readVernier(
+  readings: readonly Reading[],
+  layout: ChartLayout,
+  bare: BareHandling | undefined,
+): TwoWayOffset | WhyUntold | undefined {
+  const drawn = layout.patches.filter(({ pattern }) => pattern.kind === 'vernier');
+  const [first] = drawn;
   if (first?.pattern.kind !== 'vernier') return undefined;
   const { period } = first.pattern;
   const runsBack = findRunsBack(layout, bare);
-  const told = verniers.map(({ mean, ...one }): Told => ({ moved: movedOf(one, runsBack), mean }));
   // Without all moves the higher harmonics are taken for lower ones: measured, a centre up to 0.45 dots off.
-  if (countMoves(verniers, { period, runsBack }) < period) return undefined;
+  if (countMoves(drawn, { period, runsBack }) < period) return 'drawn-without';
+  const verniers = readings.filter(({ pattern }) => pattern.kind === 'vernier');
+  if (countMoves(verniers, { period, runsBack }) < period) return 'unread';
+  const told = verniers.map(({ mean, ...one }): Told => ({ moved: movedOf(one, runsBack), mean }));
   const count = Math.floor(period * HARMONICS_OF_PERIOD);
   const spare = told.length - 2 * count - 1;
-  const measured = spare < SPARE_READINGS ? undefined : measureHarmonics(told, { count, period });
-  if (!measured) return undefined;
+  // Of the sines, one goes into the centre.
+  const spareSines = count - 1;
+  const measured = Math.min(spare, spareSines) < LEAST_SPARE ? undefined : measureHarmonics(told, { count, period });
+  if (!measured) return 'hidden';
   const { harmonics } = measured;
-  const deviation = deviationOf(told, { ...measured, period, spare });
+  const scatter = scatterOf(told, { ...measured, period, spare });
   const centre = findCentre(harmonics, period);
-  if (centre === undefined) return undefined;
+  if (centre === undefined) return 'hidden';
   // How fast the sines grow beside the centre, in their own errors: what one reading's scatter moves it by.
   const growth = sumOf(
     harmonics,
     (one) => (phaseRate(one, period) * cosineAt(one, { centre, period })) ** 2 / one.variance,
   );
-  // What is not symmetric by more than scatter is no vernier's fault alone: it widens the interval by as much.
-  const odd = sumOf(harmonics, (one) => sineAt(one, { centre, period }) ** 2 / one.variance) / (count - 1);
-  const scatterDots = (NORMAL_95_ROUNDED * Math.sqrt(Math.max(deviation ** 2, odd))) / Math.sqrt(growth);
-  const reachDots = Math.hypot(scatterDots, UNSEEN_DOTS * measureTail(told, { count, period }));
-  if (!(reachDots <= MOST_REACH)) return undefined;
+  // What is not symmetric by more than scatter is no vernier's fault alone: it widens the interval by as much. So few
+  // sines tell it that their own chance counts, by Student's distribution.
+  const odd = Math.sqrt(oddOf(harmonics, { centre, period }) / spareSines);
+  const scatterDots = (student95(scatter.degrees) * scatter.deviation) / Math.sqrt(growth);
+  const oddDots = (student95(spareSines) * odd) / Math.sqrt(growth);
+  const reachDots = Math.hypot(Math.max(scatterDots, oddDots), UNSEEN_DOTS * measureTail(told, { count, period }));
+  if (!(reachDots <= MOST_REACH)) return scatterDots <= MOST_REACH ? 'disagreeing' : 'hidden';
   const dotUm = layout.grid.pitchMm * 1000;
   const offsetUm = 0 - centre * dotUm;
   const reach = reachDots * dotUm;
   const { speedMmPerS } = layout.settings;
   const delayUs = delayOfOffset(offsetUm, speedMmPerS);
   return { offsetUm, lowUm: offsetUm - reach, highUm: offsetUm + reach, speedMmPerS, delayUs };
-}
-
-/**
- * Why a chart whose vernier tells nothing does not: it was drawn without one of the moves, one of them could not be
- * read, or its tone hardly changes. Undefined where it has no vernier.
- */
-export function explainTwoWay(
-  readings: readonly Reading[],
-  layout: ChartLayout,
-  bare?: BareHandling,
-): 'drawn-without' | 'unread' | 'hidden' | undefined {
-  const drawn = layout.patches.filter(({ pattern }) => pattern.kind === 'vernier');
-  const [first] = drawn;
-  if (first?.pattern.kind !== 'vernier') return undefined;
-  const { period } = first.pattern;
-  const runsBack = findRunsBack(layout, bare);
-  if (countMoves(drawn, { period, runsBack }) < period) return 'drawn-without';
-  const read = readings.filter(({ pattern }) => pattern.kind === 'vernier');
-  return countMoves(read, { period, runsBack }) < period ? 'unread' : 'hidden';
 }
 
 type VernierPatch = Pick<Reading, 'id' | 'pattern'>;
@@ -217,12 +232,16 @@ function sineAt(one: Harmonic, { centre, period }: About): number {
   return one.sine * Math.cos(angle) - one.cosine * Math.sin(angle);
 }
 
+/** How much is antisymmetric about a centre, in variances of a reading. */
+const oddOf = (harmonics: readonly Harmonic[], about: About): number =>
+  sumOf(harmonics, (one) => sineAt(one, about) ** 2 / one.variance);
+
 /** Dots from no move, within half a period either way; undefined where it could as well be half a period on. */
 function findCentre(harmonics: readonly Harmonic[], period: number): number | undefined {
   const half = period / 2;
   let best = { centre: 0, odd: Number.POSITIVE_INFINITY };
   for (let centre = 0; centre < half; centre += SEARCH_STEP) {
-    const odd = sumOf(harmonics, (one) => sineAt(one, { centre, period }) ** 2 / one.variance);
+    const odd = oddOf(harmonics, { centre, period });
     if (odd < best.odd) best = { centre, odd };
   }
   const share = concentrate(harmonics, { centre: best.centre, period });
@@ -246,10 +265,16 @@ function concentrate(harmonics: readonly Harmonic[], about: About): number {
   return all > 0 ? sum / all : 0;
 }
 
+interface Scatter {
+  readonly deviation: number;
+  /** Degrees of freedom that tell it. */
+  readonly degrees: number;
+}
+
 /**
  * Scatter of one reading: of replicates about their mean where every move has some, else of all about the harmonics.
  */
-function deviationOf(
+function scatterOf(
   told: readonly Told[],
   {
     level,
@@ -262,7 +287,7 @@ function deviationOf(
     readonly period: number;
     readonly spare: number;
   },
-): number {
+): Scatter {
   const groups = new Map<number, number[]>();
   for (const { moved, mean } of told) {
     const key = modulo(moved, period);
@@ -272,7 +297,7 @@ function deviationOf(
   if (free >= period / 2) {
     const average = (list: readonly number[]) => sumOf(list, (one) => one) / list.length;
     const squares = sumOf([...groups.values()], (list) => sumOf(list, (one) => (one - average(list)) ** 2));
-    return Math.sqrt(squares / free);
+    return { deviation: Math.sqrt(squares / free), degrees: free };
   }
   const squares = sumOf(told, ({ moved, mean }) => {
     const expected = sumOf(harmonics, (one) => {
@@ -281,5 +306,5 @@ function deviationOf(
     });
     return (mean - level - expected) ** 2;
   });
-  return Math.sqrt(squares / spare);
+  return { deviation: Math.sqrt(squares / spare), degrees: spare };
 }
