@@ -19,6 +19,8 @@ export interface TwoWayOffset {
  * scatter.
  */
 const LEAST_SPARE = 3;
+/** Scatter of a tone over bare, a share. Assumed: no scan of eight bits tells a patch's mean more finely than this. */
+const LEAST_DEVIATION = 1e-6;
 /**
  * Harmonics that are read, a share of the period in dots. Measured on eleven virtual materials and offsets an eighth of
  * a dot apart (`benchmarks/two-way.ts`): the higher ones of a sharp threshold alias into these by less than a tenth of
@@ -120,7 +122,8 @@ function readVernier(
   // What is not symmetric by more than scatter is no vernier's fault alone: it widens the interval by as much. So few
   // sines tell it that their own chance counts, by Student's distribution.
   const odd = Math.sqrt(oddOf(harmonics, { centre, period }) / spareSines);
-  const scatterDots = (student95(scatter.degrees) * scatter.deviation) / Math.sqrt(growth);
+  const deviation = Math.max(scatter.deviation, LEAST_DEVIATION);
+  const scatterDots = (student95(scatter.degrees) * deviation) / Math.sqrt(growth);
   const oddDots = (student95(spareSines) * odd) / Math.sqrt(growth);
   const reachDots = Math.hypot(Math.max(scatterDots, oddDots), UNSEEN_DOTS * measureTail(told, { count, period }));
   if (!(reachDots <= MOST_REACH)) return scatterDots <= MOST_REACH ? 'disagreeing' : 'hidden';
