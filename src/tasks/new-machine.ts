@@ -232,7 +232,7 @@ function listTurnQuestions(known: OptionValues, { program }: Machine): readonly 
       ask: 'Axis with which its programs turn a round piece, Y where the motor of the rotary takes that axis’ place',
       choices: TURN_AXES,
       // A word of a turn belongs to an axis: without one it would be lost unsaid.
-      fallback: program?.turn?.axis ?? (known['programTurn'] === undefined ? 'no' : undefined),
+      fallback: program?.turn?.axis ?? (textOf(known, 'programTurn') === undefined ? 'no' : undefined),
     },
     ...(axis === 'no'
       ? []
