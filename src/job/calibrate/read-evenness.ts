@@ -134,6 +134,10 @@ function writeNotes(map: EvennessMap & { readonly reachL: number }): string[] {
   const least = places.reduce((a, b) => (b.dose < a.dose ? b : a));
   const most = places.reduce((a, b) => (b.dose > a.dose ? b : a));
   const widest = places.reduce((a, b) => (b.width > a.width ? b : a));
+  const widestSaid =
+    roundTo(widest.width, 2) === '1'
+      ? 'the spot is as wide everywhere'
+      : `the spot is widest, ${roundTo(widest.width, 2)} times, at ${roundTo(widest.xMm, 0)}, ${roundTo(widest.yMm, 0)} mm`;
   const isWithin = (factor: number, reach: number) => Math.max(factor, 1 / factor) <= reach;
   const isEven = places.every(
     ({ dose, doseReach, width, widthReach }) => isWithin(dose, doseReach) && isWithin(width, widthReach),
@@ -144,7 +148,7 @@ function writeNotes(map: EvennessMap & { readonly reachL: number }): string[] {
   return [
     isEven
       ? `No place differs from the others by more than chance where the chart lay; by as much as ${roundTo(open, 0)} % of the dose one still may (95 %).`
-      : `Against where the profile was learned the dose runs from ${say(least)} to ${say(most)}; the spot is widest, ${roundTo(widest.width, 2)} times, at ${roundTo(widest.xMm, 0)}, ${roundTo(widest.yMm, 0)} mm. Places are mm from the field’s upper left corner.`,
+      : `Against where the profile was learned the dose runs from ${say(least)} to ${say(most)}; ${widestSaid}. Places are mm from the field’s upper left corner.`,
     `Patches were off by ${roundTo(map.unevenL, 2)} L* as if the beam were the same everywhere, and are by ${roundTo(map.leftL, 2)} L* with the map; patches that it had not seen, by ${roundTo(map.crossL, 2)} L* (root mean square).`,
     `Tones that are set by it are alike to ± ${roundTo(map.reachL, 2)} L* (95 %) over the field.${
       map.reachL > ALIKE_L
