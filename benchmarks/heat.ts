@@ -1,20 +1,49 @@
 // Whether heat that earlier dots leave behind is worth learning: the virtual engraver's own heat is taken away, left
 // as it is, and tripled; a tone chart is burned, scanned and learned as ever, and a wedge of eleven equal steps of L*
-// and a face are burned with the profile, one way and there and back. What the response model leaves over of the
-// patches says whether a chart sees the heat; what wedge and face are off says what it costs. Materials have no grain
-// of their own here. `node build.js --bench && node dist/bench/heat.js`
+// and a face are burned with the profile, one way and there and back: without the heat that the chart tells, with it,
+// and with the engraver's own numbers, told or not. Materials have no grain of their own here, and the chart is burned
+// with it. Then the engraver of benchmarks/mismatch, whose heat is another law: how far the chart's heat is from its
+// own, and whether faces gain. `node build.js --bench && node dist/bench/heat.js`; ONLY names materials, SEEDS how many
+// of the other engraver's.
 import { readFileSync } from 'node:fs';
-import { drawChart, layoutChart } from '../src/chart/index.ts';
+import { type CaptureImage, type ChartLayout, drawChart, layoutChart } from '../src/chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../src/colour/index.ts';
 import { learnProfile } from '../src/job/index.ts';
+import { mendHeat, planHeat } from '../src/job/prepare/heat.ts';
 import { predictPoints } from '../src/job/request/curve.ts';
-import { coverageTable, fillDotTable, invertProfile } from '../src/material/index.ts';
-import { createPlane, luminanceOfLightness, type Plane, readPhoto, resampleLuminance } from '../src/plane/index.ts';
+import {
+  coverageTable,
+  fillDotTable,
+  type HeatFit,
+  invertProfile,
+  knowsHeat,
+  type Profile,
+} from '../src/material/index.ts';
+import {
+  createPlane,
+  type DotGrid,
+  type Dots,
+  luminanceOfLightness,
+  type Plane,
+  readPhoto,
+  resampleLuminance,
+} from '../src/plane/index.ts';
 import { convertToLightness, filterByEye } from '../src/proof/index.ts';
 import { applyScreen } from '../src/screens/index.ts';
-import { CAMERAS, captureSurface, engrave, type MaterialModel, parseMaterialModel } from '../src/simulation/index.ts';
+import {
+  CAMERAS,
+  captureSurface,
+  engrave,
+  type MaterialModel,
+  parseMaterialModel,
+  type Surface,
+} from '../src/simulation/index.ts';
+import { burnOther, drawMaterial } from './mismatch/engraver.ts';
+import { takePicture } from './mismatch/picture.ts';
 
 const STEPS = 11;
+const CHART_SCREEN = { name: 'ostromoukhov', options: {} };
+const percent = (share: number) => `${(100 * share).toFixed(0)} %`;
 const MATERIALS = [
   { name: 'leather', machine: 'gantry-450', material: 'leather-vegetable', direction: 'darker' },
   { name: 'anodised-black', machine: 'galvo-355-f210', material: 'anodised-black', direction: 'lighter' },
@@ -96,41 +125,122 @@ function meanStep(burned: Float32Array, step: number): number {
   return sum / count;
 }
 
+const only = process.env.ONLY?.split(',');
 for (const { name, machine, material, direction } of MATERIALS) {
+  if (only && !only.includes(name)) continue;
   const cold = parseMaterialModel(JSON.parse(readFileSync(`shared/simulation/${name}.json`, 'utf8')));
   for (const scan of ['one-way', 'two-way'] as const) {
     for (const factor of FACTORS) {
       const model = warm(cold, factor, scan);
       const { reference: grid, settings } = model;
-      const screen = { name: 'ostromoukhov', options: {} };
-      const options = { machine, material, direction, settings, grid, screen, widthMm: 60, heightMm: 42 };
-      const layout = layoutChart('tone', { ...options, steps: 9, replicates: 1 });
+      const layout = layoutChart('tone', { machine, material, direction, settings, grid, screen: CHART_SCREEN });
       const chart = drawChart(layout, (coverage) => applyScreen(coverage, { name: 'ostromoukhov', grid }));
-      const piece = engrave(chart, { grid, model, seed: 4, settings, marginMm: 3 });
+      const burning = { ...model, beam: cold.beam, grain: cold.grain };
+      const piece = engrave(chart, { grid, model: burning, seed: 4, settings, marginMm: 3 });
       const image = { ...captureSurface(piece, { ...CAMERAS['flatbed-600']!.options, seed: 5 }), bits: 8 as const };
-      const { profile } = learnProfile([{ name: 'scan.png', image }], {
-        layouts: [layout],
-        camera: 'known',
-        date: '2026-01-01',
+      const { gainAlong, gainAcross, lengthAlongUm, lengthAcrossUm } = model.heat;
+      // Doses add by a power there, so that a gain of energy is a larger one of what adds up.
+      const order = 1 / model.law.accumulation;
+      const told = judgeProfile(learn(image, layout), {
+        grid,
+        scan,
+        own: {
+          along: (1 + gainAlong) ** order - 1,
+          across: (1 + gainAcross) ** order - 1,
+          lengthMm: Math.sqrt(lengthAlongUm * lengthAcrossUm) / 1000,
+        },
+        burn: (dots) => engrave(dots, { grid, model, seed: 9, settings, pixelUm: (1000 * grid.pitchMm) / 3 }),
       });
-      const marks = fillDotTable(profile, grid);
-      const results = SCREENS.map((one) => {
-        const points = predictPoints({ profile, grid, screen: one });
-        const table = coverageTable({ points }, { range: 'scale' });
-        const dots = applyScreen(invertProfile(plane, { table }), { ...one.options, name: one.name, grid, marks });
-        const burned = cellsOf(engrave(dots, { grid, model, seed: 9, settings, pixelUm: (1000 * grid.pitchMm) / 3 }));
-        return `${one.name}: ${judge(burned, table.reflectance, profile.bare[0], grid)}`;
-      });
-      const { gainAlong, gainAcross } = model.heat;
-      console.log(
-        `${name} ${scan}, heat ${(100 * gainAlong).toFixed(0)} % along, ${(100 * gainAcross).toFixed(0)} % across: left over of the patches ${profile.fit!.modelRms.toFixed(2)} ΔL*; ${results.join('; ')}`,
-      );
+      console.log(`${name} ${scan}, heat × ${factor}: ${told}`);
     }
   }
 }
 
-/** Luminance of each dot's cell. */
-function cellsOf({ width: wide, height: tall, rgb }: ReturnType<typeof engrave>): Float32Array {
+const SEEDS = Number(process.env.SEEDS ?? 12);
+let [asked, held, wrongly] = [0, 0, 0];
+for (let seed = 1; seed <= SEEDS; seed++) {
+  for (const factor of FACTORS) {
+    const drawn = drawMaterial(seed);
+    const material = { ...drawn, heatLines: factor * drawn.heatLines, heatDots: factor * drawn.heatDots };
+    const { grid } = material;
+    const layout = layoutChart('tone', {
+      ...{ machine: 'virtual', material: `other-${seed}`, grid, screen: CHART_SCREEN, seed },
+      direction: material.fullL > material.bareL ? 'lighter' : 'darker',
+      settings: { powerW: 10, speedMmPerS: 500, passes: 1, scan: 'one-way' },
+    });
+    const chart = drawChart(layout, (coverage) => applyScreen(coverage, { name: 'ostromoukhov', grid }));
+    const piece = burnOther(chart, { material, seed: 3 * seed });
+    try {
+      const profile = learn(takePicture(piece, { layout, material, kind: 'scan', seed, withPaper: true }), layout);
+      const [along, across] = [3 * material.heatDots, 3 * material.heatLines];
+      const { total } = profile.heat!;
+      asked++;
+      if (total[1] <= along + across && along + across <= total[2]) held++;
+      if (total[1] > 0 && along + across === 0) wrongly++;
+      const even = { ...material, energySd: 0, jitterUm: 0, wobbleUm: 0, grainDose: 0, grainLight: 0 };
+      const own = { along, across, lengthMm: 2 * grid.pitchMm };
+      const burn = (dots: Dots) => burnOther(dots, { material: even, seed: 1 });
+      const isTold = knowsHeat(profile);
+      const told = isTold ? judgeProfile(profile, { grid, scan: 'one-way', own, burn }) : sayHeat(profile);
+      console.log(`engraver ${seed} (${material.law.kind}), heat ${percent(along)} + ${percent(across)}: ${told}`);
+    } catch (error) {
+      console.log(`engraver ${seed}, heat × ${factor}: ${(error as Error).message.slice(0, 100)}`);
+    }
+  }
+}
+console.log(`other engraver: ${held} of ${asked} intervals hold the heat; told where there is none: ${wrongly}`);
+
+function learn(image: CaptureImage, layout: ChartLayout): Profile {
+  const options = { layouts: [layout], camera: 'known', date: '2026-01-01' } as const;
+  return learnProfile([{ name: 'scan.png', image }], options).profile;
+}
+
+function sayHeat({ heat, fit }: Profile): string {
+  if (!heat) return 'no heat asked for';
+  const { along, across, total } = heat;
+  const interval = `${percent(total[1])} … ${percent(total[2])}`;
+  const told = total[1] > 0 ? `${percent(along)} + ${percent(across)} told (${interval})` : `not told (${interval})`;
+  return `${told}, left over of the patches ${fit!.modelRms.toFixed(2)} ΔL*`;
+}
+
+interface Judging {
+  readonly grid: DotGrid;
+  readonly scan: 'one-way' | 'two-way';
+  /** The engraver's own heat. */
+  readonly own: Omit<HeatFit, 'total'>;
+  readonly burn: (dots: Dots) => Surface;
+}
+
+/** What is off without the heat that the chart told, with it, and with the engraver's own. */
+function judgeProfile(profile: Profile, { grid, scan, own, burn }: Judging): string {
+  const settings = { ...profile.settings, scan };
+  const marks = fillDotTable(profile, grid);
+  const results = SCREENS.map(({ name, options }) => {
+    const screen = { name, options };
+    const points = predictPoints({ profile, grid, screen });
+    const table = coverageTable({ points }, { range: 'scale' });
+    const even = invertProfile(plane, { table });
+    const asked = { profile, grid, screen, levels: 2, settings };
+    const offBy = (heat: HeatFit | undefined) => {
+      const { heat: _, ...bare } = profile;
+      const known = heat ? { ...bare, heat } : bare;
+      const plan = planHeat({ ...asked, profile: known }, points);
+      const dots = applyScreen(plan ? mendHeat(even, plan) : even, { ...options, name, grid, marks });
+      return judge(cellsOf(burn(dots)), table.reflectance, profile.bare[0], grid);
+    };
+    const isTold = knowsHeat(profile);
+    const isThere = own.along + own.across > 0;
+    return [
+      `${name}: ${offBy(undefined)}`,
+      ...(isTold ? [`told ${offBy(profile.heat)}`] : []),
+      ...(isThere ? [`own ${offBy({ ...own, total: [1, 1, 1] })}`] : []),
+    ].join(' → ');
+  });
+  return `${sayHeat(profile)}; ${results.join('; ')}`;
+}
+
+/** Luminance of each dot's cell; where cells are finer than the surface's pixels, that of the pixel in its middle. */
+function cellsOf({ width: wide, height: tall, rgb }: Surface): Float32Array {
   const { width, height } = plane;
   const cells = new Float32Array(width * height);
   const counts = new Uint16Array(width * height);
@@ -143,5 +253,10 @@ function cellsOf({ width: wide, height: tall, rgb }: ReturnType<typeof engrave>)
       counts[at]!++;
     }
   }
-  return cells.map((sum, at) => sum / counts[at]!);
+  return cells.map((sum, at) => {
+    if (counts[at]! > 0) return sum / counts[at]!;
+    const x = Math.floor((((at % width) + 0.5) * wide) / width);
+    const from = 3 * (Math.floor(((Math.floor(at / width) + 0.5) * tall) / height) * wide + x);
+    return 0.2126 * rgb[from]! + 0.7152 * rgb[from + 1]! + 0.0722 * rgb[from + 2]!;
+  });
 }

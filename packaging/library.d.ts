@@ -494,6 +494,8 @@ export interface Profile extends Surface {
 	readonly beneath?: Beneath;
 	/** Power per dot, where a chart has measured it; after all others, for the same reason. */
 	readonly levels?: LevelRoad;
+	/** Heat that dots leave to later ones, where a chart was asked for it; after all others, for the same reason. */
+	readonly heat?: HeatFit;
 }
 export interface ReadChartOptions {
 	/** Layouts that it may show; its tags say which. */
@@ -847,6 +849,19 @@ interface GantryMotion extends RotaryMotion {
 	/** Wait at the end of each scan line, ms. */
 	readonly turnDelayMs: number;
 	readonly jobOverheadS: number;
+}
+interface HeatFit {
+	/** Share of dose that a dot of a solid gains by the dots before it on its line, and by the lines before; ≥ 0. */
+	readonly along: number;
+	readonly across: number;
+	/** Distance over which it fades to 1/e, mm. */
+	readonly lengthMm: number;
+	/** Both gains together as fitted, with the 95 % interval; may lie below 0. */
+	readonly total: readonly [
+		value: number,
+		low: number,
+		high: number
+	];
 }
 interface LayoutLabel {
 	readonly text: string;

@@ -14,6 +14,7 @@ import { averageField, createPlane, EVEN_FIELDS, type FieldRect, ONE, type Plane
 import { toneCurveOf } from './curve.ts';
 import { DERIVED_COVERAGES, type ProfileFacts } from './derive.ts';
 import { type BandPoint, fitToneCurve, type MeasuredTone, type PredictedTone } from './fit-curve.ts';
+import { fitHeat } from './fit-heat.ts';
 import { type FittedDose, fitLevelDoses, lightnessOfPattern } from './fit-levels.ts';
 import { fitMarks } from './fit-marks.ts';
 import {
@@ -198,7 +199,9 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
     fullError: solid.error,
   };
   const fit = fitResponse(tones, ends);
-  const { markX, markY } = fitMarks(tones, ends, fit) ?? fit;
+  const marked = fitMarks(tones, ends, fit);
+  const { markX, markY } = marked ?? fit;
+  const heat = marked && fitHeat(tones, ends, marked.parameters);
   const surface: Surface = {
     response: fit.response,
     bare: [bare.lightness, facts.bare[1], facts.bare[2]],
@@ -265,6 +268,7 @@ export function fitProfile(readings: readonly FitReading[], options: FitOptions)
       warnings: warnings.map(({ text }) => text),
     },
     ...(levelled?.road ? { levels: levelled.road } : {}),
+    ...(heat ? { heat } : {}),
   };
   return { profile, report: { ...report, warnings, ...(levelled?.report ? { levels: levelled.report } : {}) } };
 }

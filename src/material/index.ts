@@ -7,6 +7,7 @@ export * from './fit.ts';
 export { type BandPoint, fitToneCurve, longestRange } from './fit-curve.ts';
 export type { FittedDose } from './fit-levels.ts';
 export type { FitPattern, FittedNumber } from './fit-response.ts';
+export * from './heat.ts';
 export * from './level-road.ts';
 export * from './line-widths.ts';
 export { PALETTE_LIMITS, type Palette, type PaletteMark, parsePalette } from './palette.ts';

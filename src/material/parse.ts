@@ -169,6 +169,17 @@ const PROFILE = v.strictObject(
         'an object',
       ),
     ),
+    heat: v.exactOptional(
+      v.strictObject(
+        {
+          along: within(0, 2),
+          across: within(0, 2),
+          lengthMm: within(1e-3, 100, 'mm'),
+          total: v.tuple([within(-4, 4), within(-4, 4), within(-4, 4)], 'three numbers [value, low, high]'),
+        },
+        'an object',
+      ),
+    ),
   },
   'an object',
 );

@@ -140,6 +140,22 @@ export interface Profile extends Surface {
   readonly beneath?: Beneath;
   /** Power per dot, where a chart has measured it; after all others, for the same reason. */
   readonly levels?: LevelRoad;
+  /** Heat that dots leave to later ones, where a chart was asked for it; after all others, for the same reason. */
+  readonly heat?: HeatFit;
+}
+
+/**
+ * By how much dots burn more because of those before them, as a chart tells it. It is taken into account only where
+ * there surely is some: where the interval of the whole lies above 0.
+ */
+export interface HeatFit {
+  /** Share of dose that a dot of a solid gains by the dots before it on its line, and by the lines before; ≥ 0. */
+  readonly along: number;
+  readonly across: number;
+  /** Distance over which it fades to 1/e, mm. */
+  readonly lengthMm: number;
+  /** Both gains together as fitted, with the 95 % interval; may lie below 0. */
+  readonly total: readonly [value: number, low: number, high: number];
 }
 
 /**

@@ -27,10 +27,9 @@ import type { JobSpec } from '../request/types.ts';
 
 import { markable } from './choices.ts';
 import { type Clipping, findClippedEnd } from './clipped.ts';
-import { seeAtPlace } from './evenness.ts';
 import { type LetteredFrame, letterCoarse, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
-import { assessProof, cutOut } from './proof.ts';
+import { assessProof, cutOut, seeAsBurned } from './proof.ts';
 import { searchDots, tabulateCoverage } from './run.ts';
 import { describeJob } from './ticket.ts';
 import { chooseToneValues, facesOf } from './tone.ts';
@@ -250,7 +249,7 @@ export async function drawDots(prepared: PreparedImage, options: DotPreviewOptio
   if (!made || isStale()) return undefined;
   const { dots } = made;
   const table = fillDotTable(spec.profile, spec.grid);
-  const seen = seeAtPlace(predictReflectance(dots, { table, ...previewSize(dots, spec.grid) }), made.correction);
+  const seen = seeAsBurned(predictReflectance(dots, { table, ...previewSize(dots, spec.grid) }), made);
   const image = renderSurface(fitScreen(seen, options.longSidePx), coloursOf(spec.profile));
   if (showClipped) paintClipped(image, { ...made, light: picture.light }, picture.frame);
   return { image, dots, made, seen };

@@ -31,6 +31,7 @@ import { roundTo } from '../page/html.ts';
 import type { JobSpec } from '../request/types.ts';
 
 import { type PlaceCorrection, seeAtPlace } from './evenness.ts';
+import { type HeatPlan, seeWithHeat } from './heat.ts';
 import type { Picture } from './picture.ts';
 import type { Ticket, TicketPictures } from './types.ts';
 
@@ -58,6 +59,9 @@ export interface ProofFacts {
   readonly judged?: Plane<'mask'>;
   /** How the piece is corrected for where it lies. */
   readonly correction?: PlaceCorrection;
+  /** What heat makes of the coverage that the dots have. */
+  readonly heat?: HeatPlan;
+  readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
 }
 
@@ -74,7 +78,7 @@ export async function makeProof(facts: ProofFacts): Promise<Proof> {
   const { thumbnail } = picture;
   if (!thumbnail) throw new RangeError('a proof needs the picture with its thumbnail');
   const dotTable = fillDotTable(profile, grid);
-  const seen = seeAtPlace(predictSeen(dots, { dotTable, grid }), facts.correction);
+  const seen = seeAsBurned(predictSeen(dots, { dotTable, grid }), facts);
   const piece = drawPiece(seen, { profile, cornerRadiusMm: frame.cornerRadiusMm, widthMm: frame.widthMm });
   const detail = drawDetail(dots, { profile, grid });
   const [png, photoJpeg, proofJpeg, detailJpeg] = await Promise.all([
@@ -138,6 +142,14 @@ function drawPiece(
   return renderProof(seen, { colours: coloursOf(profile), cornerRadiusPx: (cornerRadiusMm / widthMm) * seen.width });
 }
 
+/** What is seen of dots where they are burned, one after the other, from what they would show at home and at once. */
+export function seeAsBurned(
+  seen: Plane<'reflectance'>,
+  { correction, heat, coverage }: Pick<ProofFacts, 'correction' | 'heat' | 'coverage'>,
+): Plane<'reflectance'> {
+  return seeWithHeat(seeAtPlace(seen, correction), heat && { plan: heat, coverage });
+}
+
 /** How far the tones that the dots will show are from the wanted ones, as the eye sees both. */
 export function assessProof(
   shown: Plane<'reflectance'>,
@@ -152,6 +164,8 @@ export function assessProof(
     dots,
     dotTable,
     correction,
+    heat,
+    coverage,
   }: ProofFacts & { readonly dotTable: DotTable; readonly weights?: Float32Array },
 ): Ticket['prediction'] {
   const { grid, viewingDistanceMm } = spec;
@@ -162,7 +176,14 @@ export function assessProof(
     reflectance: table.reflectance,
     ...(mask ? { mask } : {}),
     ...(weights ? { weights } : {}),
-    shown: correction ? asFineAsTheEye(shown, { dots, dotTable, correction, grid, viewingDistanceMm }) : shown,
+    shown:
+      correction || heat
+        ? asFineAsTheEye(shown, {
+            ...{ dots, dotTable, coverage, grid, viewingDistanceMm },
+            ...(correction ? { correction } : {}),
+            ...(heat ? { heat } : {}),
+          })
+        : shown,
     viewingDistanceMm,
   });
   return {
@@ -180,15 +201,21 @@ function asFineAsTheEye(
     dots,
     dotTable,
     correction,
+    heat,
+    coverage,
     ...viewing
-  }: Pick<ProofFacts, 'dots'> & { readonly dotTable: DotTable; readonly correction: PlaceCorrection } & {
+  }: Pick<ProofFacts, 'dots' | 'correction' | 'heat' | 'coverage'> & { readonly dotTable: DotTable } & {
     readonly grid: DotGrid;
     readonly viewingDistanceMm: number;
   },
 ): Plane<'reflectance'> {
   const { width, height } = planEyeCells(dots, viewing);
   if (shown.width >= width && shown.height >= height) return shown;
-  return seeAtPlace(predictReflectance(dots, { table: dotTable, width, height }), correction);
+  return seeAsBurned(predictReflectance(dots, { table: dotTable, width, height }), {
+    coverage,
+    ...(correction ? { correction } : {}),
+    ...(heat ? { heat } : {}),
+  });
 }
 
 /** The marks of a small field of dots from the middle, simulated finer than a dot. */

@@ -30,6 +30,7 @@ import type { JobSpec } from '../request/types.ts';
 import { markable } from './choices.ts';
 import { compareRuns } from './compare-runs.ts';
 import { correctForPlace, curveInField, invertAtPlace, isPlaced, type PlaceCorrection } from './evenness.ts';
+import { mendHeat, planHeat } from './heat.ts';
 import { type LetteredFrame, letterCoverage, letterDots, maskLettering } from './lettering.ts';
 import { type Picture, takePicture } from './picture.ts';
 import { makeProof } from './proof.ts';
@@ -164,9 +165,20 @@ function stageCoverage(picture: Picture, options: MakeOptions): CoverageStage {
   const { points, table } = tabulateCoverage(spec);
   const mask = options.mask ?? markable(frame, opaque, spec);
   const correction = correctPiece(spec, { table, frame });
-  const coverage = invertTone(toned, { frame, table, mask, ...(correction ? { correction } : {}) });
+  const even = invertTone(toned, { frame, table, mask, ...(correction ? { correction } : {}) });
+  const heat = planHeat(spec, points);
+  const coverage = heat ? mendHeat(even, heat) : even;
   progress('screening');
-  return { tone, toned, points, table, mask, coverage, ...(correction ? { correction } : {}) };
+  return {
+    tone,
+    toned,
+    points,
+    table,
+    mask,
+    coverage,
+    ...(correction ? { correction } : {}),
+    ...(heat ? { heat } : {}),
+  };
 }
 
 /** Coverage of the whole piece; where the picture fills it, the mask needs no plane of its own. */

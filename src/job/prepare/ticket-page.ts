@@ -51,7 +51,7 @@ ${warnings && `<section class="warnings"><h2>Read before burning</h2><ul>${warni
   </div>
   <div>
     <h2>Where the piece lies</h2>
-    <div class="lies">${ticket.around ? '' : drawField(ticket)}<p>${escapeHtml(ticket.around ? ticket.around.note : ticket.placement.note)}${ticket.round ? `<br><b>${escapeHtml(ticket.round.note)}</b>` : ''}${ticket.evenness ? `<br><b>${escapeHtml(ticket.evenness.note)}</b>` : ''}${ticket.twoWay ? `<br>${escapeHtml(ticket.twoWay.note)}` : ''}${ticket.strip ? `<br>${escapeHtml(ticket.strip.note)}` : ''}</p></div>
+    <div class="lies">${ticket.around ? '' : drawField(ticket)}<p>${escapeHtml(ticket.around ? ticket.around.note : ticket.placement.note)}${ticket.round ? `<br><b>${escapeHtml(ticket.round.note)}</b>` : ''}${ticket.evenness ? `<br><b>${escapeHtml(ticket.evenness.note)}</b>` : ''}${ticket.heat ? `<br>${escapeHtml(ticket.heat.note)}` : ''}${ticket.twoWay ? `<br>${escapeHtml(ticket.twoWay.note)}` : ''}${ticket.strip ? `<br>${escapeHtml(ticket.strip.note)}` : ''}</p></div>
     <h2>What to expect</h2>
     <table>${renderRows([
       [

@@ -43,6 +43,7 @@ import { assessUncertainty, meanBandHalf, warnOfUncertainty } from '../request/u
 import { mergeCautions } from './cautions.ts';
 import { countClipped } from './clipped.ts';
 import type { PlaceCorrection, PlaceFacts } from './evenness.ts';
+import type { HeatFacts, HeatPlan } from './heat.ts';
 import type { Picture } from './picture.ts';
 import { describeAround, describeRound } from './round-facts.ts';
 import type { StripFacts } from './strip.ts';
@@ -66,6 +67,7 @@ export interface TicketFacts {
   readonly coverage: Plane<'coverage'>;
   readonly dots: Dots;
   readonly correction?: PlaceCorrection;
+  readonly heat?: HeatPlan;
   readonly search?: SearchFacts;
   /** What the bitmap holds: the dots, with the strip where both are joined. */
   readonly burned: Dots;
@@ -201,6 +203,7 @@ export function describeJob(facts: TicketFacts): { readonly ticket: Ticket; read
       note: `${spec.place ? sayPlace(spec.place) : PLACEMENT_NOTE}: top left corner (the red point) at ${roundTo(xMm, 3)} mm right and ${roundTo(yMm, 3)} mm down from the field’s top left corner.${sayOrientation(spec.orientation)}${control ? sayInControl({ xMm, yMm, widthMm, heightMm }, { control, fieldMm: machine.fieldMm }) : ''}`,
     },
     ...(spec.place && facts.correction ? { evenness: describeEvenness(spec.place, facts.correction.facts) } : {}),
+    ...(facts.heat ? { heat: describeHeat(facts.heat) } : {}),
     ...(spec.twoWay ? { twoWay: describeTwoWay(spec.twoWay, facts) } : {}),
     ...(spec.orientation ? { orientation: spec.orientation } : {}),
     ...(spec.side ? { seen: describeSide(spec.side) } : {}),
@@ -272,6 +275,18 @@ function describeEvenness({ map, xMm, yMm, pocket }: PieceInField, facts: PlaceF
     ...(reachL === undefined ? {} : { reachL: round3(reachL) }),
     givenUpL: round3(givenUpL),
     note: `Corrected for where it lies: ${span(dose)} of the dose (known to ± ${Math.round(100 * (doseReach - 1))} %) and ${span(width)} of the spot’s width, by the field chart of ${map.date}; tones would be up to ${roundTo(correctedL, 1)} L* off without${known}. Burn it at this place and no other.${given}`,
+  };
+}
+
+/** What was taken into account of the heat that dots leave to later ones. */
+function describeHeat({ heat: { along, across, lengthMm, total }, scan }: HeatPlan): HeatFacts {
+  const percent = (share: number) => Math.round(100 * share);
+  const ways = scan === 'two-way' ? 'lines there and back' : 'lines one way';
+  return {
+    along,
+    across,
+    lengthMm,
+    note: `Heat of earlier dots is taken into account (${ways}, from the top): by the chart a dot of a solid gains ${percent(along)} % of its dose from its own line and ${percent(across)} % from lines before, ${percent(total[1])} … ${percent(total[2])} % together (95 %), over ${roundTo(lengthMm, 2)} mm. Beside dark parts and after edges there are fewer or more dots for it.`,
   };
 }
 
@@ -413,9 +428,9 @@ function priceOf({ spec, name, frame, time }: TicketFacts, prices: PriceList): Q
  */
 function countCoverage(
   luminanceCounts: Uint32Array,
-  { table, mask, picture, coverage, correction }: TicketFacts,
+  { table, mask, picture, coverage, correction, heat }: TicketFacts,
 ): Uint32Array {
-  if (mask || picture.lettering || correction) return countValues(coverage);
+  if (mask || picture.lettering || correction || heat) return countValues(coverage);
   const counts = new Uint32Array(ONE + 1);
   for (let value = 0; value <= ONE; value++) counts[table.coverage[value]!]! += luminanceCounts[value]!;
   return counts;

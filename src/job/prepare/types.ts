@@ -11,6 +11,7 @@ import type { TwoWayCorrection } from '../request/two-way.ts';
 import type { KeptRequest, SideSpec } from '../request/types.ts';
 import type { ToneUncertainty } from '../request/uncertainty.ts';
 import type { PlaceCorrection, PlaceFacts } from './evenness.ts';
+import type { HeatFacts, HeatPlan } from './heat.ts';
 import type { StripFacts } from './strip.ts';
 
 /** A caution with the key of its source. */
@@ -183,6 +184,8 @@ export interface Ticket {
     readonly pocket?: { readonly jig: string; readonly name: string };
     readonly note: string;
   };
+  /** Heat of earlier dots that was taken into account; absent where the profile tells of none. */
+  readonly heat?: HeatFacts;
   /** How lines there and back are brought together; absent where they run one way, or nothing is measured. */
   readonly twoWay?: TwoWayCorrection & {
     /** How much sooner the job is done than with lines one way, s. */
@@ -311,6 +314,8 @@ export interface HalftoneResult {
   readonly dots: Dots;
   /** How the piece is corrected for where it lies; absent where nothing is said of that. */
   readonly correction?: PlaceCorrection;
+  /** What heat makes of its tones, where the profile tells of it. */
+  readonly heat?: HeatPlan;
   /** What a search did, for a screen that searches. */
   readonly search?: SearchFacts;
   readonly time: TimeEstimate;

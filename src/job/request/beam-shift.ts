@@ -2,7 +2,7 @@ import { adjustSurface, DERIVED_COVERAGES, fillDotTable, type Profile } from '..
 import { createPchip, keepLatest, linearSteps } from '../../numeric/index.ts';
 import { type DotGrid, type DotTable, EVEN_FIELDS, evenPlane } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
-import { applyScreen, SCREENS } from '../../screens/index.ts';
+import { applyScreen, SCREENS, type ScreenRequest, takesStrength } from '../../screens/index.ts';
 import { requestScreen } from './screen.ts';
 import type { JobSpec } from './types.ts';
 
@@ -117,6 +117,29 @@ export function tonesAtGirths(
   });
 }
 
+/** Lightness of the job's own dots at `DERIVED_COVERAGES` under each of some doses, factors. */
+export function tonesUnderDoses(
+  spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
+  doses: readonly number[],
+): readonly (readonly number[])[] {
+  const lightnessesOf = sampleTones(spec);
+  return doses.map((dose) => lightnessesOf(fillDotTable(adjustSurface(spec.profile, { dose, width: 1 }), spec.grid)));
+}
+
+/** The share of dots that fire, by coverage: the same number but for screens that take strengths. */
+export function shareOfDots(
+  spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
+): (coverage: number) => number {
+  const request = requestScreen(spec);
+  if (!takesStrength(request)) return (coverage) => coverage;
+  const shares = drawFields(request).map(({ data, levels }) => {
+    let sum = 0;
+    for (let i = 0; i < data.length; i++) sum += data[i]!;
+    return sum / (data.length * (levels - 1));
+  });
+  return createPchip(DERIVED_COVERAGES, shares).valueAt;
+}
+
 function computeTones(
   spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
   range: BeamRange,
@@ -131,10 +154,15 @@ function sampleTones(
   spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
 ): (table: DotTable) => readonly number[] {
   const request = requestScreen(spec);
-  // A search aims at the same tones and takes seconds for each: its change with the beam is that of its first dots.
-  const asked = SCREENS[request.name].family === 'search' ? { ...request, name: 'ostromoukhov' as const } : request;
-  const { side, from, to } = EVEN_FIELDS.job;
-  const dots = DERIVED_COVERAGES.map((coverage) => applyScreen(evenPlane(coverage, side), asked));
+  const dots = drawFields(request);
+  const { from, to } = EVEN_FIELDS.job;
   const rect = { x: from, y: from, width: to - from, height: to - from };
   return (table) => dots.map((field) => predictLightness(field, { table, rect }));
+}
+
+/** Dots of even fields of `DERIVED_COVERAGES`. */
+function drawFields(request: ScreenRequest) {
+  // A search aims at the same tones and takes seconds for each: its change with the beam is that of its first dots.
+  const asked = SCREENS[request.name].family === 'search' ? { ...request, name: 'ostromoukhov' as const } : request;
+  return DERIVED_COVERAGES.map((coverage) => applyScreen(evenPlane(coverage, EVEN_FIELDS.job.side), asked));
 }

@@ -1,5 +1,12 @@
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
-import { type CoverageTable, type ExposureBand, type Profile, toneCurveOf } from '../../material/index.ts';
+import {
+  type CoverageTable,
+  type ExposureBand,
+  type HeatFit,
+  knowsHeat,
+  type Profile,
+  toneCurveOf,
+} from '../../material/index.ts';
 import { type Notice, notice } from '../../notices.ts';
 import { mean, NORMAL_95_ROUNDED } from '../../numeric/index.ts';
 import { ONE } from '../../plane/index.ts';
@@ -59,14 +66,32 @@ function sayExposureBasis(exposure: ExposureBand | undefined): string {
 
 /** One thing that is known of a profile's tones, how well, and what that means to whoever burns by it. */
 export interface KnownFact {
-  readonly name: 'shape' | 'lightness';
+  readonly name: 'shape' | 'lightness' | 'heat';
   readonly label: string;
   readonly value: string;
   readonly meaning: string;
 }
 
+/** Heat that a chart told of, or that it told none. */
+function listHeat(heat: HeatFit): KnownFact {
+  const percent = (share: number) => Math.round(100 * share);
+  const [, low, high] = heat.total;
+  const told = knowsHeat({ heat });
+  const interval = `${percent(low)} … ${percent(high)} % (95 %)`;
+  return {
+    name: 'heat',
+    label: 'Heat of earlier dots',
+    value: told
+      ? `a solid’s dots gain ${percent(heat.along)} % of dose along the line and ${percent(heat.across)} % from lines before, together ${interval}, over ${roundTo(heat.lengthMm, 2)} mm`
+      : `not told by this chart: ${interval} holds none`,
+    meaning: told
+      ? 'Dots beside dark parts burn more, dots after bare ones less. Photographs are screened with that in mind.'
+      : 'Dots beside dark parts may burn a little more. Nothing is changed for it, since there may be no heat at all.',
+  };
+}
+
 /** Both bands of a profile, for people: its shape, and how light the whole is. Empty when nothing was measured. */
-export function listKnown(profile: Pick<Profile, 'fit' | 'exposure' | 'bare' | 'full'>): readonly KnownFact[] {
+export function listKnown(profile: Pick<Profile, 'fit' | 'exposure' | 'bare' | 'full' | 'heat'>): readonly KnownFact[] {
   const { fit, exposure, bare, full } = profile;
   const meanHalf = meanBandHalf(profile);
   if (!fit || meanHalf === undefined) return [];
@@ -88,6 +113,7 @@ export function listKnown(profile: Pick<Profile, 'fit' | 'exposure' | 'bare' | '
       meaning:
         'All tones together may be lighter or darker by so much than the profile says. It matters when pieces of several materials must match, not within one piece.',
     },
+    ...(profile.heat ? [listHeat(profile.heat)] : []),
   ];
 }
 

@@ -7,9 +7,8 @@ import {
 } from '../../machine/index.ts';
 import { fillDotTable } from '../../material/index.ts';
 import type { Dots, Photo } from '../../plane/index.ts';
-import { seeAtPlace } from '../prepare/evenness.ts';
 import { type Picture, takePicture } from '../prepare/picture.ts';
-import { assessProof, predictSeen } from '../prepare/proof.ts';
+import { assessProof, predictSeen, seeAsBurned } from '../prepare/proof.ts';
 import { makeDots } from '../prepare/run.ts';
 import type { Ticket } from '../prepare/types.ts';
 
@@ -82,7 +81,7 @@ function judge(
 ): Pick<ComparedWay, 'rangeL'> & { dots: Dots; prediction: Ticket['prediction'] } {
   const made = makeDots(picture, { spec });
   const dotTable = fillDotTable(spec.profile, spec.grid);
-  const seen = seeAtPlace(predictSeen(made.dots, { dotTable, grid: spec.grid }), made.correction);
+  const seen = seeAsBurned(predictSeen(made.dots, { dotTable, grid: spec.grid }), made);
   const { points, dots } = made;
   return {
     dots,

@@ -1,0 +1,167 @@
+import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
+import { fitLeastSquares, NORMAL_95_ROUNDED } from '../numeric/index.ts';
+import type { DotGrid } from '../plane/index.ts';
+import type { FitPattern, FitResponseOptions, FitTone } from './fit-response.ts';
+import {
+  AT,
+  describeDose,
+  MIXING,
+  meanStrength,
+  type Prepared,
+  preparePattern,
+  SOLID,
+  warmPattern,
+} from './mark-shape.ts';
+import { mixYuleNielsen } from './response.ts';
+import type { DotField } from './simulate.ts';
+import type { HeatFit } from './types.ts';
+
+/** Place of ln(dots over which heat fades) behind those of `AT`. By definition: the last one. */
+const LENGTH = 14;
+/**
+ * What is taken for granted, [expected, standard deviation], shares and logarithms of ratios. Assumed: as for the width
+ * of marks (`fit-marks.ts`), but for heat, of which a chart has to tell itself whether there is any; it fades over some
+ * seven dots, more or less by 1.6.
+ */
+const PRIORS: readonly (readonly [at: number, expected: number, deviation: number])[] = [
+  [AT.steepness, Math.log(5), 1.2],
+  [AT.drive, Math.log(2), 0.6],
+  [AT.fading, 0, 0.06],
+  [AT.spread, 1.2, 0.5],
+  [AT.reach, Math.log(0.2), 0.7],
+  [AT.heatX, 0, 0.3],
+  [AT.heatY, 0, 0.3],
+  [AT.flatness, 0.4, 0.35],
+  [AT.shoulder, 0.4, 0.7],
+  [AT.smear, 0.45, 0.3],
+  [LENGTH, Math.log(7), 0.5],
+];
+/**
+ * Bounds of the fitted vector beside the widths', in its units. Assumed: heat may come out below none, or its interval
+ * would end there; it fades over two dots to twenty.
+ */
+const LOWER = [Math.log(0.7), Math.log(0.3), 0, 1, 0, 0, Math.log(0.01), -0.3, -0.3, 0, -1, 0, Math.log(2)];
+const UPPER = [Math.log(40), Math.log(30), 0.85, 3, 100, 100, Math.log(3), 1, 1, 1, 1.5, 1, Math.log(20)];
+/** By which ln(width) may differ from that of the marks' own fit. Logarithm. Assumed: heat tells no other mark. */
+const WIDTH_REACH = 0.7;
+/** What the model still leaves out, ΔL*. Assumed: half of what the marks' fit takes; benchmarks/heat.ts has the hits. */
+const MODEL_ERROR = 0.12;
+/** Residuals beyond this many standard deviations count linearly. Assumed: as in the marks' fit. */
+const HUBER = 1.8;
+/** Factor on the step of numerical derivatives. Assumed: as in the marks' fit. */
+const DERIVATIVE_SCALE = 30;
+/**
+ * Standard error of both gains together, a share, that the model of marks does not see. Measured (benchmarks/heat.ts): so
+ * far are engravers of other laws that leave no heat at all.
+ */
+const SHAPE_ERROR = 0.045;
+/** Iterations of the search, a count. Assumed: it starts from the marks' fit and settles in eight. */
+const MAX_ITERATIONS = 14;
+/** Side of a screened patch's middle that is looked at, dots. Assumed: its texture is then within 0.1 L* of the patch's. */
+const CROP_DOTS = 32;
+/** Most screened patches, and fewest. Counts. Assumed: nine show how tones bend; fewer than five cannot. */
+const STEPS_MOST = 9;
+const STEPS_MIN = 5;
+
+/**
+ * Heat that dots leave to later ones, from the patches of a tone chart. Lines, squares and screened steps of one share
+ * of dots differ in how much of the heat their dots meet: a lone dot none, a step its coverage, a wide line nearly all.
+ * What the marks' fit has for nuisance is asked for here, with the steps, and without expecting any.
+ * Undefined with fewer than five screened steps.
+ * @param from numbers of the marks' fit, which the search starts from
+ */
+export function fitHeat(
+  tones: readonly FitTone[],
+  options: FitResponseOptions,
+  from: readonly number[],
+): HeatFit | undefined {
+  const exact = tones.filter(({ pattern }) => pattern.edge === 'repeat');
+  const steps = thinOut(tones.filter(({ pattern }) => pattern.edge === 'bare'));
+  if (steps.length < STEPS_MIN) return undefined;
+  const used = [...exact, ...steps.map((tone) => ({ ...tone, pattern: cropMiddle(tone.pattern) }))];
+  const { grid } = options;
+  const strengthsOf = createStrengths(
+    used.map(({ pattern }) => preparePattern(pattern)),
+    grid,
+  );
+  const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
+  const residualsOf = (parameters: readonly number[]) => {
+    const strengths = strengthsOf(parameters);
+    const reachMm = Math.exp(parameters[AT.reach]);
+    const bare = reflectanceOfLightness(parameters[AT.bare]);
+    const full = reflectanceOfLightness(parameters[AT.full]);
+    const out = used.map(({ lightness, error, pattern }, at) => {
+      const falls = (1 + (dotMm / reachMm) ** 2) / (1 + ((pattern.featureDots * dotMm) / reachMm) ** 2);
+      const n = 1 + (parameters[AT.spread] - 1) * falls;
+      const predicted = lightnessOfReflectance(mixYuleNielsen(strengths[at], { bare, full, n }));
+      return (lightness - predicted) / Math.hypot(error, MODEL_ERROR);
+    });
+    out.push(
+      (parameters[AT.bare] - options.bareLightness) / options.bareError,
+      (parameters[AT.full] - options.fullLightness) / options.fullError,
+    );
+    for (const [at, expected, deviation] of PRIORS) out.push((parameters[at] - expected) / deviation);
+    return out;
+  };
+  const { markX, markY } = AT;
+  const lower = [from[markX] - WIDTH_REACH, from[markY] - WIDTH_REACH, ...LOWER];
+  const upper = [from[markX] + WIDTH_REACH, from[markY] + WIDTH_REACH, ...UPPER];
+  const { parameters, covariance } = fitLeastSquares(residualsOf, {
+    start: [...from, Math.log(7)].map((value, at) => Math.min(upper[at], Math.max(lower[at], value))),
+    lower,
+    upper,
+    huber: HUBER,
+    scales: lower.map(() => DERIVATIVE_SCALE),
+    differences: 'one-sided',
+    maxIterations: MAX_ITERATIONS,
+    tolerance: 1e-4,
+    leastVariance: 1,
+  });
+  const { heatX, heatY } = AT;
+  const [along, across] = [parameters[heatX], parameters[heatY]];
+  const variance = covariance[heatX][heatX] + covariance[heatY][heatY] + 2 * covariance[heatX][heatY];
+  const reach = NORMAL_95_ROUNDED * Math.hypot(Math.sqrt(variance), SHAPE_ERROR);
+  const total = along + across;
+  const round = (value: number) => Number(value.toFixed(4));
+  return {
+    along: round(Math.max(0, along)),
+    across: round(Math.max(0, across)),
+    lengthMm: round(Math.exp(parameters[LENGTH]) * dotMm),
+    total: [round(total), round(total - reach), round(total + reach)],
+  };
+}
+
+/** Strengths of patterns over the solid's; kept while the numbers that they depend on stay. */
+function createStrengths(patterns: readonly Prepared[], grid: DotGrid) {
+  let known: { readonly key: string; readonly strengths: readonly number[] } | undefined;
+  let warm: number | undefined;
+  return (parameters: readonly number[]): readonly number[] => {
+    const key = parameters.filter((_, at) => !MIXING.includes(at)).join();
+    if (known?.key === key) return known.strengths;
+    if (warm !== parameters[LENGTH]) for (const one of patterns) warmPattern(one, Math.exp(parameters[LENGTH]));
+    warm = parameters[LENGTH];
+    const dose = describeDose(parameters, grid);
+    const solid = meanStrength(dose, SOLID);
+    known = { key, strengths: patterns.map((pattern) => meanStrength(dose, pattern) / solid) };
+    return known.strengths;
+  };
+}
+
+/** The most that are looked at, spread over all. */
+function thinOut(tones: readonly FitTone[]): readonly FitTone[] {
+  if (tones.length <= STEPS_MOST) return tones;
+  return Array.from({ length: STEPS_MOST }, (_, at) => tones[Math.round((at * (tones.length - 1)) / (STEPS_MOST - 1))]);
+}
+
+/** The middle of a screened patch, as if it went on. */
+function cropMiddle({ dots, featureDots }: FitPattern): FitPattern {
+  const [width, height] = [Math.min(CROP_DOTS, dots.width), Math.min(CROP_DOTS, dots.height)];
+  const [left, top] = [(dots.width - width) >> 1, (dots.height - height) >> 1];
+  const data = new Uint8Array(width * height);
+  for (let y = 0; y < height; y++) {
+    const at = (top + y) * dots.width + left;
+    data.set(dots.data.subarray(at, at + width), y * width);
+  }
+  const middle: DotField = { width, height, levels: dots.levels, data };
+  return { dots: middle, edge: 'repeat', featureDots };
+}
