@@ -44,20 +44,20 @@ const LOWER = [Math.log(0.7), Math.log(0.3), 0, 1, 0, 0, Math.log(0.01), -0.3, -
 const UPPER = [Math.log(40), Math.log(30), 0.85, 3, 100, 100, Math.log(3), 1, 1, 1, 1.5, 1, Math.log(20)];
 /** By which ln(width) may differ from that of the marks' own fit. Logarithm. Assumed: heat tells no other mark. */
 const WIDTH_REACH = 0.7;
-/** What the model still leaves out, ΔL*. Assumed: half of what the marks' fit takes; benchmarks/heat.ts has the hits. */
+/** What the model still leaves out, ΔL*. Assumed: half of what the marks' fit takes, since steps count, too. */
 const MODEL_ERROR = 0.12;
 /** Residuals beyond this many standard deviations count linearly. Assumed: as in the marks' fit. */
 const HUBER = 1.8;
 /** Factor on the step of numerical derivatives. Assumed: as in the marks' fit. */
 const DERIVATIVE_SCALE = 30;
 /**
- * Standard error of both gains together, a share, that the model of marks does not see. Measured (benchmarks/heat.ts): so
- * far are engravers of other laws that leave no heat at all.
+ * Standard error of both gains together, a share, that the model of marks does not see. Measured (benchmarks/heat.ts):
+ * so far off are engravers of other laws that leave no heat at all.
  */
 const SHAPE_ERROR = 0.045;
 /** Iterations of the search, a count. Assumed: it starts from the marks' fit and settles in eight. */
 const MAX_ITERATIONS = 14;
-/** Side of a screened patch's middle that is looked at, dots. Assumed: its texture is then within 0.1 L* of the patch's. */
+/** Side of a screened patch's middle that is looked at, dots. Assumed: it shows the patch's tone to 0.1 L*. */
 const CROP_DOTS = 32;
 /** Most screened patches, and fewest. Counts. Assumed: nine show how tones bend; fewer than five cannot. */
 const STEPS_MOST = 9;

@@ -3,8 +3,8 @@ import type { DotGrid } from '../plane/index.ts';
 import type { FitPattern } from './fit-response.ts';
 
 /**
- * Places of the numbers in a fitted vector: ln of the mark's widths, µm, of Hill's exponent and of the drive; shares; L*
- * of bare and full; ln of the light's reach, mm. By definition: the order of the vector.
+ * Places of the numbers in a fitted vector, indices: ln of the mark's widths, of Hill's exponent and of the drive;
+ * shares; L* of bare and full; ln of the light's reach. By definition: the order of the vector.
  */
 export const AT = {
   markX: 0,
@@ -228,7 +228,7 @@ export function placePieces(smearCells: number): readonly number[] {
   return Array.from({ length: SMEAR_PIECES }, (_, i) => ((i + 0.5) / SMEAR_PIECES - 0.5) * smearCells);
 }
 
-/** What a dot in cell 0 leaves at the samples of a period, and the run of them, wrapped, beyond which it leaves nothing. */
+/** What a dot in cell 0 leaves at the samples of a period, and the run of them beyond which it leaves nothing. */
 interface FoldedKernel {
   readonly gauss: Float64Array;
   readonly ring: Float64Array;

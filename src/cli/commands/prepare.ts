@@ -91,6 +91,7 @@ function describe({ files, width, height, seconds, warnings, ticket }: PreparedR
       ...(ticket?.tone.metered ? [['tone', ticket.tone.metered.note]] : []),
       ...(ticket?.screen.reason ? [['screen', `${ticket.screen.name}: ${ticket.screen.reason}`]] : []),
       ...(ticket?.evenness ? [['field', ticket.evenness.note]] : []),
+      ...(ticket?.heat ? [['heat', ticket.heat.note]] : []),
       ...(ticket?.round ? [['round', ticket.round.note]] : []),
       ...(ticket?.around ? [['around', ticket.around.note]] : []),
       ...(ticket?.power ? [['power', ticket.power.note]] : []),

@@ -10,8 +10,8 @@ export type HeatRequest = Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'
 
 /**
  * What heat that earlier dots leave does to each coverage, and what mends it. The curve holds the heat of an even
- * field; what is told here is a dot's dose against that, one number r for each dot: its warmth is what lies before it on
- * its line and in the lines above, faded, and r is 0 where all of that is as dark as itself.
+ * field; what is told here is a dot's dose against that, one number r for each dot: its warmth is what lies before it
+ * on its line and in the lines above, faded, and r is 0 where all of that is as dark as itself.
  */
 export interface HeatPlan {
   readonly heat: HeatFit;
