@@ -4,6 +4,7 @@ import type { AimCurve } from '../../material/index.ts';
 import {
   type ComparisonRecord,
   compareShopProfiles,
+  listKnown,
   listProfiles,
   meanBandHalf,
   type ShownProfile,
@@ -112,6 +113,7 @@ function writeProfile({ profile, verified, verifiedLevels }: ShownProfile): Outc
     ['repeatability', `${formatNumber(profile.repeatability, 2)} ΔL*`],
     ...(profile.aim ? [['aim', sayAim(profile.aim)]] : []),
     ...(profile.levels ? [['power per dot', sayLevelRoad(profile)!]] : []),
+    ...listKnown(profile).flatMap(({ name, value }) => (name === 'heat' ? [['heat', value]] : [])),
     ['headroom', sayHeadroom(profile)],
     ...(profile.fit
       ? [['fit error', `${formatNumber(profile.fit.leaveOneOut, 2)} ΔL* of a tone left out of its own chart`]]
