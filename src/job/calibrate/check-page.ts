@@ -57,9 +57,9 @@ export function renderCheckPage(facts: CheckPageFacts): string {
 ${verification ? writeVerification(verification, { profile, check, history }) : ''}<section>${verification ? '<h2>Drift</h2>' : ''}${sentences.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}</section>
 <section class="columns">
   <div><h2>Lightness against coverage: the profile’s curve and what was read</h2>${drawCurve(check, profile)}</div>
-  <div><h2>Patches</h2><table class="grid"><tr>${head.map((cell) => `<th scope="col">${cell}</th>`).join('')}</tr>${lines
+  <div><h2>Patches</h2><div class="scroll"><table class="grid"><tr>${head.map((cell) => `<th scope="col">${cell}</th>`).join('')}</tr>${lines
     .map((line) => `<tr>${line.map((cell) => `<td>${escapeHtml(cell)}</td>`).join('')}</tr>`)
-    .join('')}</table>
+    .join('')}</table></div>
   <p class="soft">One unit is ${roundTo(check.unit, 2)} ΔL*, ${check.unit > profile.repeatability ? 'the least that two captures of one piece differ by' : 'the repeatability of the profile'}. ${check.basis === 'relative' ? 'L* is relative to the profile’s bare surface.' : ''}</p></div>
 </section>
 ${adjustment ? `<section><h2>Adjusted to the day: ${escapeHtml(adjustment.profile.name)}</h2>${adjustment.sentences.map((text) => `<p>${escapeHtml(text)}</p>`).join('')}</section>` : ''}${notAdjusted === undefined ? '' : `<section><h2>Not adjusted</h2><p>${escapeHtml(notAdjusted)}</p></section>`}

@@ -246,9 +246,9 @@ function drawFacts(facts: readonly (readonly string[])[]): string {
 }
 
 function drawTable(head: readonly string[], lines: readonly (readonly string[])[]): string {
-  return `<table class="grid"><tr>${head.map((cell) => `<th scope="col">${escapeHtml(cell)}</th>`).join('')}</tr>${lines
+  return `<div class="scroll"><table class="grid"><tr>${head.map((cell) => `<th scope="col">${escapeHtml(cell)}</th>`).join('')}</tr>${lines
     .map((line) => `<tr>${line.map((cell) => `<td>${escapeHtml(cell)}</td>`).join('')}</tr>`)
-    .join('')}</table>`;
+    .join('')}</table></div>`;
 }
 
 const STYLE = `

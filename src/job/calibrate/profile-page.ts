@@ -118,13 +118,13 @@ ${scatter ? showScatter(scatter, layout) : ''}
 ${showOutliers(learned)}
 <section>
   <h2>All tones</h2>
-  <table class="tones"><tr><th>patches</th><th>coverage</th><th>count</th><th>L* read</th><th>scatter</th><th>model</th><th>difference</th></tr>
+  <div class="scroll"><table class="tones"><tr><th>patches</th><th>coverage</th><th>count</th><th>L* read</th><th>scatter</th><th>model</th><th>difference</th></tr>
   ${[...report.rows]
     .sort((a, b) => roleOrder(a) - roleOrder(b) || a.coverage - b.coverage)
     .map((row) => toneRow(row))
     .join('\n  ')}
   ${(report.levels?.rows ?? []).map((row) => toneRow(row)).join('\n  ')}
-  </table>
+  </table></div>
   ${report.outliers.length > 0 ? `<p>Left out because they differ from their replicates: ${report.outliers.map(({ id, deltaL }) => `${escapeHtml(id)} by ${deltaL.toFixed(1)} L*`).join(', ')}.</p>` : ''}
   <p class="soft">${steps.length} tones between bare and solid over ${roundTo(range, 1)} L*.</p>
 </section>`;

@@ -117,5 +117,5 @@ svg text { font: 8px system-ui, "Segoe UI", Roboto, Arial, sans-serif; fill: var
 img { display: block; max-width: 100%; }
 .soft { color: var(--soft); }
 @media screen { body { padding: 6mm 0; } }
-@media screen and (max-width: 720px) { .handling { grid-template-columns: 1fr; } body { padding: 4mm; font-size: 11pt; } }
+@media screen and (max-width: 720px) { .handling { grid-template-columns: 1fr; } body { padding: 4mm; font-size: 11pt; } .scroll { overflow-x: auto; } }
 `;

@@ -69,7 +69,7 @@ code { font-size: 8pt; background: #f3f5f6; padding: .3mm 1mm; overflow-wrap: an
 .cautions li { break-inside: avoid; }
 .fine { font-size: 6.8pt; line-height: 1.3; color: var(--soft); overflow-wrap: anywhere; border-top: .2mm solid var(--rule); padding-top: 1.2mm; margin: 0; }
 .fine p { margin: 0 0 .6mm; }
-@media screen and (max-width: 720px) { .columns { grid-template-columns: 1fr; } .cautions { columns: 1; } header { display: block; } .clock { text-align: left; margin-top: 2mm; } .scroll { overflow-x: auto; } }
+@media screen and (max-width: 720px) { .columns { grid-template-columns: 1fr; } .cautions { columns: 1; } header { display: block; } .clock { text-align: left; margin-top: 2mm; } }
 `;
 
 /** A table with numbers to the right, from cells that are HTML already. */
