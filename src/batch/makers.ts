@@ -1,7 +1,7 @@
 import { availableParallelism } from 'node:os';
 import { join } from 'node:path';
 import type { Piscina } from 'piscina';
-import { countPhotoPixels } from '../plane/index.ts';
+import { countPhotoPixels, limitLoaders } from '../plane/index.ts';
 import { findBuilt, THREAD_FILE } from './build.ts';
 import { describeFault, type PhotoSource, type PieceResult, type PieceTask } from './make-piece.ts';
 
@@ -60,6 +60,7 @@ export async function openThreads({ workers }: Pick<ThreadOptions, 'workers'>): 
   readonly close: () => Promise<void>;
 }> {
   const { Piscina: Pool } = (await import('piscina')) as unknown as { Piscina: typeof Piscina };
+  limitLoaders();
   const pool = new Pool({
     filename: join(findBuilt(), THREAD_FILE),
     name: 'makePiece',

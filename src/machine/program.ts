@@ -174,7 +174,7 @@ function refuseTurn(
   if (!turn) {
     throw new AppError(
       'program-impossible',
-      `${name}: found no word in its record that turns a piece, needed the axis of its rotary: machine new --program-turn-axis A, or Y where the motor of the rotary takes that axis' place, with --program-turn`,
+      `${name}: found no word in its record that turns a piece, needed the axis of its rotary in the record, such as A, or Y where the motor of the rotary takes that axis' place`,
       { machine: name, options: ['format'] },
     );
   }

@@ -30,7 +30,14 @@ export {
   stepMmOf,
 } from './gcode.ts';
 export * from './inputs.ts';
-export { findPackageRoot, giveBackKernels, type Kernels, loadKernels, reserveBuffers } from './kernels.ts';
+export {
+  findPackageRoot,
+  giveBackKernels,
+  type Kernels,
+  limitLoaders,
+  loadKernels,
+  reserveBuffers,
+} from './kernels.ts';
 export * from './lightness.ts';
 export { mapSamples } from './map-samples.ts';
 export { releaseMemory, tuneForOnePhoto } from './memory.ts';

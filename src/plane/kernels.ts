@@ -2,6 +2,7 @@ import { existsSync, readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
+import { getEnvironmentData, setEnvironmentData } from 'node:worker_threads';
 import { AppError } from '../errors.ts';
 
 /**
@@ -25,6 +26,17 @@ const LOADERS = [
   'VipsForeignLoadHeif',
 ] as const;
 
+/** What a thread passes on to those that it starts: that the library's loaders are limited. */
+const ARE_LIMITED = 'tonewright-loaders-limited';
+
+/**
+ * Which formats the library may open holds for the whole process, and for a moment while it is set none are: a thread
+ * that set it again would take a photo from under another that is being opened. So it is set before there are threads.
+ */
+export function limitLoaders(): void {
+  loadSharp();
+}
+
 /**
  * The image library. By `require`, since its ES module costs 80 ms more to load; without its cache, which would keep
  * decoded photographs in memory; on one thread, since a worker pool above is the better use of the cores.
@@ -34,8 +46,11 @@ export function loadSharp(): Sharp {
     const loaded = requireSharp(createRequire(import.meta.url));
     loaded.cache(false);
     loaded.concurrency(1);
-    loaded.block({ operation: ['VipsForeignLoad'] });
-    loaded.unblock({ operation: [...LOADERS] });
+    if (getEnvironmentData(ARE_LIMITED) !== true) {
+      loaded.block({ operation: ['VipsForeignLoad'] });
+      loaded.unblock({ operation: [...LOADERS] });
+      setEnvironmentData(ARE_LIMITED, true);
+    }
     sharp = loaded;
   }
   return sharp;

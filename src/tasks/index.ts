@@ -18,6 +18,7 @@ export {
   DOT_FORMATS,
   explainWriteError,
   forgetInputs,
+  limitLoaders,
   makeFolder,
   PICTURE_FORMAT_NAMES,
   PROGRAM_CHOICES,

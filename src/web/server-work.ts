@@ -1,6 +1,7 @@
 import { join } from 'node:path';
 import { Piscina } from 'piscina';
 import { AppError } from '../errors.ts';
+import { limitLoaders } from '../tasks/index.ts';
 import { fromPlain } from './server-errors.ts';
 import type * as Worker from './worker.ts';
 import type { Answer, WorkerFacts } from './worker-facts.ts';
@@ -40,6 +41,7 @@ export function openWork(folder: string, facts: WorkerFacts): Work {
   const open = (lane: Lane): Piscina => {
     const known = lanes.get(lane);
     if (known) return known;
+    limitLoaders();
     const pool = new Piscina({
       filename: join(folder, 'web-worker.cjs'),
       workerData: facts,
