@@ -30,8 +30,8 @@ export interface DecodedPhoto {
 /**
  * Decodes the bytes of a JPEG, PNG, TIFF, WebP, AVIF or HEIC file: 8 or 16 bits, colour, grey or CMYK, any embedded
  * ICC profile, turned upright as EXIF says. Profiles of primaries and curves are kept as `colour`; inks and profiles of
- * tables become sRGB. A process that decodes on several threads decodes one photo, any, before it starts them: the first
- * sets which formats are opened at all, for the whole process, and until it has, none is.
+ * tables become sRGB. A process that decodes on several threads decodes one photo, any, before it starts them: the
+ * first sets which formats are opened at all, for the whole process, and until it has, none is.
  * @param name what messages call it
  * @throws AppError image-empty, image-unknown, image-broken, image-too-small, image-too-long, image-too-large,
  * image-too-slow, image-profile-broken, image-library-missing
