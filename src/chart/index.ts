@@ -4,6 +4,7 @@ export { fillField } from './fill-field.ts';
 export type { ChartKindRecord } from './kinds/kind.ts';
 export { CHART_KINDS } from './kinds/register.ts';
 export { layoutChart } from './layout.ts';
+export { LIGHT_TERMS } from './light.ts';
 export { type Located, type LocateOptions, locateChart, outerCorners } from './locate.ts';
 export { placeOnCapture } from './map.ts';
 export { type AimedTone, CHART_DEFAULTS, type ChartOptions, type DoseAxis, type ExpectedTone } from './options.ts';

@@ -35,7 +35,8 @@ const BIWEIGHT = 4.685;
 /** Rounds of reweighting, a count. Assumed: weights settle in fewer. */
 const ROUNDS = 12;
 
-const TERMS: readonly ((x: number, y: number) => number)[] = [
+/** Terms of the polynomial, in halves of the chart's sides from its middle. */
+export const LIGHT_TERMS: readonly ((x: number, y: number) => number)[] = [
   () => 1,
   (x) => x,
   (_x, y) => y,
@@ -66,7 +67,7 @@ export function fitLight(
   const scaleY = (y: number) => (2 * y) / heightMm - 1;
   const rows = references.map(({ kind, xMm, yMm }) => {
     const row = tabulate(new Float64Array(count), (k) =>
-      k < terms ? TERMS[k]!(scaleX(xMm), scaleY(yMm)) : kind === 'solid' ? 1 : 0,
+      k < terms ? LIGHT_TERMS[k]!(scaleX(xMm), scaleY(yMm)) : kind === 'solid' ? 1 : 0,
     );
     return row;
   });
@@ -76,7 +77,7 @@ export function fitLight(
   );
   const logAt = (xMm: number, yMm: number) => {
     let sum = 0;
-    for (let k = 0; k < terms; k++) sum += coefficients[k] * TERMS[k]!(scaleX(xMm), scaleY(yMm));
+    for (let k = 0; k < terms; k++) sum += coefficients[k] * LIGHT_TERMS[k]!(scaleX(xMm), scaleY(yMm));
     return sum;
   };
   let low = Number.POSITIVE_INFINITY;
@@ -146,7 +147,7 @@ export function fitBeside(
   const fit = (terms: number) => {
     const rows = fields.map(({ kind, xMm, yMm }) =>
       tabulate(new Float64Array(terms + 2), (k) => {
-        if (k < terms) return TERMS[k]!((2 * xMm) / widthMm - 1, (2 * yMm) / heightMm - 1);
+        if (k < terms) return LIGHT_TERMS[k]!((2 * xMm) / widthMm - 1, (2 * yMm) / heightMm - 1);
         return kind === (k === terms ? 'solid' : 'beside') ? 1 : 0;
       }),
     );
@@ -179,7 +180,7 @@ export function fitSurface(
   { widthMm, heightMm }: { readonly widthMm: number; readonly heightMm: number },
 ): (xMm: number, yMm: number) => number {
   const rowAt = (xMm: number, yMm: number) =>
-    Float64Array.from(TERMS, (term) => term((2 * xMm) / widthMm - 1, (2 * yMm) / heightMm - 1));
+    Float64Array.from(LIGHT_TERMS, (term) => term((2 * xMm) / widthMm - 1, (2 * yMm) / heightMm - 1));
   const coefficients = solveWeighted(
     points.map(({ xMm, yMm }) => rowAt(xMm, yMm)),
     points.map(({ value }) => value),

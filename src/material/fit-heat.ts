@@ -1,18 +1,7 @@
-import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
 import { fitLeastSquares, NORMAL_95_ROUNDED } from '../numeric/index.ts';
-import type { DotGrid } from '../plane/index.ts';
 import type { FitPattern, FitResponseOptions, FitTone } from './fit-response.ts';
-import {
-  AT,
-  describeDose,
-  MIXING,
-  meanStrength,
-  type Prepared,
-  preparePattern,
-  SOLID,
-  warmPattern,
-} from './mark-shape.ts';
-import { mixYuleNielsen } from './response.ts';
+import { createStrengths, type MarkPrior, markResiduals } from './mark-residuals.ts';
+import { AT } from './mark-shape.ts';
 import type { DotField } from './simulate.ts';
 import type { HeatFit } from './types.ts';
 
@@ -23,7 +12,7 @@ const LENGTH = 14;
  * of marks (`fit-marks.ts`), but for heat, of which a chart has to tell itself whether there is any; it fades over some
  * seven dots, more or less by 1.6.
  */
-const PRIORS: readonly (readonly [at: number, expected: number, deviation: number])[] = [
+const PRIORS: readonly MarkPrior[] = [
   [AT.steepness, Math.log(5), 1.2],
   [AT.drive, Math.log(2), 0.6],
   [AT.fading, 0, 0.06],
@@ -81,28 +70,15 @@ export function fitHeat(
   const used = [...exact, ...steps.map((tone) => ({ ...tone, pattern: cropMiddle(tone.pattern) }))];
   const { grid } = options;
   const strengthsOf = createStrengths(
-    used.map(({ pattern }) => preparePattern(pattern)),
-    grid,
+    used.map(({ pattern }) => pattern),
+    { grid, heatDotsOf: (parameters) => Math.exp(parameters[LENGTH]) },
   );
   const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
-  const residualsOf = (parameters: readonly number[]) => {
-    const strengths = strengthsOf(parameters);
-    const reachMm = Math.exp(parameters[AT.reach]);
-    const bare = reflectanceOfLightness(parameters[AT.bare]);
-    const full = reflectanceOfLightness(parameters[AT.full]);
-    const out = used.map(({ lightness, error, pattern }, at) => {
-      const falls = (1 + (dotMm / reachMm) ** 2) / (1 + ((pattern.featureDots * dotMm) / reachMm) ** 2);
-      const n = 1 + (parameters[AT.spread] - 1) * falls;
-      const predicted = lightnessOfReflectance(mixYuleNielsen(strengths[at], { bare, full, n }));
-      return (lightness - predicted) / Math.hypot(error, MODEL_ERROR);
+  const residualsOf = (parameters: readonly number[]) =>
+    markResiduals(parameters, {
+      ...{ tones: used, strengths: strengthsOf(parameters), options },
+      ...{ modelError: MODEL_ERROR, priors: PRIORS },
     });
-    out.push(
-      (parameters[AT.bare] - options.bareLightness) / options.bareError,
-      (parameters[AT.full] - options.fullLightness) / options.fullError,
-    );
-    for (const [at, expected, deviation] of PRIORS) out.push((parameters[at] - expected) / deviation);
-    return out;
-  };
   const { markX, markY } = AT;
   const lower = [from[markX] - WIDTH_REACH, from[markY] - WIDTH_REACH, ...LOWER];
   const upper = [from[markX] + WIDTH_REACH, from[markY] + WIDTH_REACH, ...UPPER];
@@ -128,22 +104,6 @@ export function fitHeat(
     across: round(Math.max(0, across)),
     lengthMm: round(Math.exp(parameters[LENGTH]) * dotMm),
     total: [round(total), round(total - reach), round(total + reach)],
-  };
-}
-
-/** Strengths of patterns over the solid's; kept while the numbers that they depend on stay. */
-function createStrengths(patterns: readonly Prepared[], grid: DotGrid) {
-  let known: { readonly key: string; readonly strengths: readonly number[] } | undefined;
-  let warm: number | undefined;
-  return (parameters: readonly number[]): readonly number[] => {
-    const key = parameters.filter((_, at) => !MIXING.includes(at)).join();
-    if (known?.key === key) return known.strengths;
-    if (warm !== parameters[LENGTH]) for (const one of patterns) warmPattern(one, Math.exp(parameters[LENGTH]));
-    warm = parameters[LENGTH];
-    const dose = describeDose(parameters, grid);
-    const solid = meanStrength(dose, SOLID);
-    known = { key, strengths: patterns.map((pattern) => meanStrength(dose, pattern) / solid) };
-    return known.strengths;
   };
 }
 

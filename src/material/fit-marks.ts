@@ -1,4 +1,4 @@
-import { lightnessOfReflectance, reflectanceOfLightness } from '../colour/index.ts';
+import { reflectanceOfLightness } from '../colour/index.ts';
 import {
   judgeLeastSquares,
   type LeastSquaresFit,
@@ -8,16 +8,8 @@ import {
 } from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { FitResponseOptions, FitTone, FittedNumber, FittedResponse } from './fit-response.ts';
-import {
-  AT,
-  describeDose,
-  MIXING,
-  meanStrength,
-  placePieces,
-  preparePattern,
-  SOLID,
-  warmPattern,
-} from './mark-shape.ts';
+import { createStrengths, type MarkPrior, markResiduals } from './mark-residuals.ts';
+import { AT, describeDose, meanStrength, placePieces, SOLID } from './mark-shape.ts';
 import { mixYuleNielsen, toFitCoordinates } from './response.ts';
 
 /**
@@ -29,7 +21,7 @@ import { mixYuleNielsen, toFitCoordinates } from './response.ts';
  * (2ᵗ − 1)·Dᵐ)^(−1/t), D in half doses, which is Hill's law for t = 1, 1 − 2^(−Dᵐ) for t = 0, and for t = −1 a power
  * that stops short at full strength.
  */
-const PRIORS: readonly (readonly [at: number, expected: number, deviation: number])[] = [
+const PRIORS: readonly MarkPrior[] = [
   [AT.steepness, Math.log(5), 1.2],
   [AT.drive, Math.log(2), 0.6],
   [AT.fading, 0, 0.06],
@@ -127,36 +119,15 @@ export function fitMarks(
     const start = [...known, from.bareLightness, from.fullLightness, Math.log(0.2), 0.03, 0.03, 0.4, 0.3, 0.45];
     return start.map((value, at) => Math.min(upper[at], Math.max(lower[at], value)));
   });
-  const patterns = exact.map(({ pattern }) => preparePattern(pattern));
-  for (const one of patterns) warmPattern(one, HEAT_DOTS);
-  const dotMm = Math.sqrt(grid.pitchMm * grid.lineSpacingMm);
-  let known: { readonly key: string; readonly strengths: readonly number[] } | undefined;
-  /** Strengths of the patterns, over the solid's; kept while the numbers that they depend on stay. */
-  const strengthsOf = (parameters: readonly number[]) => {
-    const key = parameters.filter((_, at) => !MIXING.includes(at)).join();
-    if (known?.key !== key) {
-      const dose = describeDose(parameters, grid);
-      const solid = meanStrength(dose, SOLID);
-      known = { key, strengths: patterns.map((pattern) => meanStrength(dose, pattern) / solid) };
-    }
-    return known.strengths;
-  };
+  const strengthsOf = createStrengths(
+    exact.map(({ pattern }) => pattern),
+    { grid, heatDotsOf: () => HEAT_DOTS },
+  );
   const residualsOf = (parameters: readonly number[]) => {
-    const strengths = strengthsOf(parameters);
-    const reachMm = Math.exp(parameters[AT.reach]);
-    const bare = reflectanceOfLightness(parameters[AT.bare]);
-    const full = reflectanceOfLightness(parameters[AT.full]);
-    const out = exact.map(({ lightness, error, pattern }, at) => {
-      const falls = (1 + (dotMm / reachMm) ** 2) / (1 + ((pattern.featureDots * dotMm) / reachMm) ** 2);
-      const n = 1 + (parameters[AT.spread] - 1) * falls;
-      const predicted = lightnessOfReflectance(mixYuleNielsen(strengths[at], { bare, full, n }));
-      return (lightness - predicted) / Math.hypot(error, MODEL_ERROR);
+    const out = markResiduals(parameters, {
+      ...{ tones: exact, strengths: strengthsOf(parameters), options },
+      ...{ modelError: MODEL_ERROR, priors: PRIORS },
     });
-    out.push(
-      (parameters[AT.bare] - options.bareLightness) / options.bareError,
-      (parameters[AT.full] - options.fullLightness) / options.fullError,
-    );
-    for (const [at, expected, deviation] of PRIORS) out.push((parameters[at] - expected) / deviation);
     const [lnMarkX, lnMarkY] = parameters;
     out.push(
       ((lnMarkX + lnMarkY) / 2 - lnCell - SIZE_PRIOR[0]) / SIZE_PRIOR[1],

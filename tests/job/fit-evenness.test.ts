@@ -1,11 +1,10 @@
 import { expect, test } from 'vitest';
-import { fitLight } from '../../src/chart/light.ts';
+import { fitLight, LIGHT_TERMS } from '../../src/chart/light.ts';
 import {
   BARE_TONE,
   type FieldFacts,
   type FieldFit,
   fitField,
-  LIGHT_TERMS,
   sortOutliers,
   type Told,
 } from '../../src/job/calibrate/fit-evenness.ts';

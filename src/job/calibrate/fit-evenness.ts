@@ -1,3 +1,4 @@
+import { LIGHT_TERMS } from '../../chart/index.ts';
 import { EVENNESS_SURFACES, type EvennessSurface, evennessTerms, homeTerms } from '../../machine/index.ts';
 import { invertPositiveDefinite, NORMAL_95, robustDeviation } from '../../numeric/index.ts';
 import { BETWEEN_TONES } from '../prepare/field-answers.ts';
@@ -50,18 +51,6 @@ const MODEL_OFF = { dose: 0.25, width: 0.4 } as const;
 /** Of width against dose, a factor. Assumed: a beam that loses a third of its dose is a tenth wider. */
 const WIDTH_OF_DOSE = 0.3;
 
-/**
- * Terms of what a capture's levelling may leave of its light, in halves of the chart's sides: those that it is levelled
- * by, since bare patches carry grain and the light that they tell is as far off in the corners.
- */
-export const LIGHT_TERMS: readonly ((x: number, y: number) => number)[] = [
-  () => 1,
-  (x) => x,
-  (_x, y) => y,
-  (x) => x * x,
-  (x, y) => x * y,
-  (_x, y) => y * y,
-];
 /** Change of L* by the logarithm of light, for L* and 16 together. By definition: CIE L* follows the cube root. */
 const L_PER_LN = 1 / 3;
 /** L* that is added before. By definition: CIE L* = 116 f − 16. */

@@ -1,4 +1,4 @@
-import { type ChartLayout, fires, type Patch, type Reading } from '../../chart/index.ts';
+import { type ChartLayout, fires, LIGHT_TERMS, type Patch, type Reading } from '../../chart/index.ts';
 import { lightnessOfReflectance, reflectanceOfLightness } from '../../colour/index.ts';
 import { AppError } from '../../errors.ts';
 import { type EvennessMap, type FieldPart, listEvenness } from '../../machine/index.ts';
@@ -8,15 +8,7 @@ import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, type ScreenName, takesStrength } from '../../screens/index.ts';
 import { roundTo } from '../page/html.ts';
 import { type BeamLogs, tabulateBeams } from '../request/beam-shift.ts';
-import {
-  BARE_TONE,
-  FIELD_RANGE,
-  fitField,
-  LIGHT_TERMS,
-  rootMeanSquare,
-  sortOutliers,
-  type Told,
-} from './fit-evenness.ts';
+import { BARE_TONE, FIELD_RANGE, fitField, rootMeanSquare, sortOutliers, type Told } from './fit-evenness.ts';
 import { homeIn } from './home-part.ts';
 
 /** A field chart of a machine's field, read. */
