@@ -60,6 +60,9 @@ test(
     await dialog.getByLabel('Contrast', { exact: true }).fill('0.3');
     await openGroup(page, 'Words');
     await dialog.getByLabel('Words', { exact: true }).fill('Mia & Juno, 2026');
+    // The proof of the step before comes meanwhile: what is being typed stands.
+    await waitForProof(page);
+    expect(await dialog.getByLabel('Words', { exact: true }).inputValue()).toBe('Mia & Juno, 2026');
     await dialog.getByLabel('Words', { exact: true }).press('Tab');
     await dialog.getByLabel('Where they stand').selectOption('band');
     await waitForProof(page);

@@ -1,11 +1,11 @@
-import { useId, useState } from 'preact/hooks';
+import { useId } from 'preact/hooks';
 import { photoSettingsOf } from '../../piece-settings.ts';
 import type { OrderPiece, OrderView, PhotoSettings, PieceSettings } from '../../protocol.ts';
 import { sayDuration, saySize } from '../measure.ts';
 import type { Mend } from '../notices/mends.ts';
 import { MendButton } from '../notices/notices.tsx';
 import { sayAgreed } from '../parts/agreed.tsx';
-import { Button, capitalise, Icon, NumberField } from '../parts/parts.tsx';
+import { Button, capitalise, Icon, NumberField, WordsInput } from '../parts/parts.tsx';
 import { without } from '../photo/without.ts';
 import { useShop, useWords } from '../shop-context.ts';
 import { frameOf, turnOf } from '../stage/frame.ts';
@@ -251,9 +251,7 @@ function Fields({
   const id = useId();
   const { own, photo, count } = piece;
   const caption = own.caption ?? all.caption;
-  const [typing, setTyping] = useState<string>();
   const write = (text: string) => {
-    setTyping(undefined);
     if (text === (caption?.text ?? '')) return;
     actions.change({ own: text === '' ? without(own, 'caption') : { ...own, caption: { ...caption, text } } });
   };
@@ -262,14 +260,12 @@ function Fields({
       <label class="unseen" for={id}>
         Words on {photo}
       </label>
-      <input
+      <WordsInput
         id={id}
-        type="text"
         maxLength={200}
         placeholder="Words on it"
-        value={typing ?? caption?.text ?? ''}
-        onInput={({ currentTarget }) => setTyping(currentTarget.value)}
-        onChange={({ currentTarget }) => write(currentTarget.value.trim())}
+        value={caption?.text ?? ''}
+        onChange={(words) => write(words.trim())}
       />
       <NumberField
         label={`Copies of ${photo}`}

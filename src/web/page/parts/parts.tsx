@@ -159,6 +159,39 @@ function stepNumber(
 }
 
 /** A number, typed with a comma or a point, and shown as the reader writes it. */
+/** A line of words, told when it is done: what is being typed stands though the page is drawn anew meanwhile. */
+export function WordsInput({
+  id,
+  value,
+  maxLength,
+  placeholder,
+  onChange,
+}: {
+  /** Of its label. */
+  readonly id: string;
+  readonly value: string;
+  readonly maxLength: number;
+  readonly placeholder?: string;
+  readonly onChange: (words: string) => void;
+}) {
+  const [typing, setTyping] = useState<string>();
+  return (
+    <input
+      id={id}
+      type="text"
+      dir="auto"
+      maxLength={maxLength}
+      value={typing ?? value}
+      onInput={({ currentTarget }) => setTyping(currentTarget.value)}
+      onChange={({ currentTarget }) => {
+        setTyping(undefined);
+        onChange(currentTarget.value);
+      }}
+      {...(placeholder === undefined ? {} : { placeholder })}
+    />
+  );
+}
+
 export function NumberField({
   label,
   unit,

@@ -3,7 +3,7 @@ import type { BurnSettings } from '../../../optics/index.ts';
 import type { MachineFacts, PhotoSettings } from '../../protocol.ts';
 import { round } from '../measure.ts';
 import { numbers } from '../numbers.ts';
-import { NumberField, Segments, Select } from '../parts/parts.tsx';
+import { NumberField, Segments, Select, WordsInput } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 import { without } from './without.ts';
 
@@ -77,14 +77,13 @@ export function HandChoice({ wish, onChange }: HandProps) {
           <label class="label" for={placeId}>
             Where it lies: its middle from the left; from above (mm), or jig/pocket
           </label>
-          <input
+          <WordsInput
             id={placeId}
-            type="text"
             maxLength={80}
             placeholder="in the middle, uncorrected"
             value={showPlace(wish.at ?? '')}
-            onChange={({ currentTarget }) => {
-              const at = readPlace(currentTarget.value.trim());
+            onChange={(words) => {
+              const at = readPlace(words.trim());
               onChange(at === '' ? without(wish, 'at') : { ...wish, at });
             }}
           />

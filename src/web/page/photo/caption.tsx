@@ -2,7 +2,7 @@ import { useId, useState } from 'preact/hooks';
 import type { PhotoSettings } from '../../protocol.ts';
 import { keepDrawing } from '../api.ts';
 import { fromUnit, toUnit } from '../measure.ts';
-import { Button, NumberField, Problem, Segments, Select } from '../parts/parts.tsx';
+import { Button, NumberField, Problem, Segments, Select, WordsInput } from '../parts/parts.tsx';
 import { useShop } from '../shop-context.ts';
 
 type Caption = NonNullable<PhotoSettings['caption']>;
@@ -187,14 +187,7 @@ function WordsField({
       <label class="label" for={id}>
         {label}
       </label>
-      <input
-        id={id}
-        type="text"
-        dir="auto"
-        maxLength={200}
-        value={value}
-        onChange={({ currentTarget }) => onChange(currentTarget.value)}
-      />
+      <WordsInput id={id} maxLength={200} value={value} onChange={onChange} />
     </div>
   );
 }
