@@ -16,11 +16,13 @@ import {
   resolveChart,
   resolveJob,
 } from '../src/job/index.ts';
+import { mendHeat, planHeat } from '../src/job/prepare/heat.ts';
 import { predictPoints } from '../src/job/request/curve.ts';
 import { parseMachine, planProgram } from '../src/machine/index.ts';
 import {
   coverageTable,
   fillDotTable,
+  invertProfile,
   openShop,
   type Profile,
   parseProfile,
@@ -757,6 +759,108 @@ async function drawField(): Promise<void> {
   }
 }
 
+/** A corner of an even tone beside bare: dots, of which so many are bare on the left and above; means over so many. */
+const CORNER = { sideDots: 360, bareDots: 60, shownDots: 50, overDots: 8, wantedShare: 0.45 };
+
+/**
+ * What heat of earlier dots makes of the edges of an even tone on stainless steel, without and with what a tone chart
+ * told of it; burned without chance and grain, which are larger than this.
+ */
+function drawHeat(): string {
+  const cold = parseMaterialModel(readJson('shared/simulation/stainless.json'));
+  const { reference: grid, direction } = cold;
+  const settings = { ...cold.settings, scan: 'one-way' } as const;
+  const stock = { machine: 'galvo-1064-f160', material: 'stainless-steel', direction, settings, grid } as const;
+  const layout = layoutChart('tone', { ...stock, screen: { name: 'ostromoukhov', options: {} } });
+  const chart = drawChart(layout, (coverage) => applyScreen(coverage, { name: 'ostromoukhov', grid }));
+  const burned = engrave(chart, { grid, model: cold, seed: 4, settings, marginMm: 3 });
+  const image = { ...captureSurface(burned, { ...CAMERAS['flatbed-600']!.options, seed: 5 }), bits: 8 } as const;
+  const { profile } = learnProfile([{ name: 'scan.png', image }], {
+    layouts: [layout],
+    camera: 'known',
+    date: '2026-01-01',
+  });
+  const screen = { name: 'ostromoukhov', options: { errorOf: 'marks' } } as const;
+  const points = predictPoints({ profile, grid, screen });
+  const table = coverageTable({ points }, { range: 'scale' });
+  const { sideDots, bareDots, shownDots, overDots, wantedShare } = CORNER;
+  const photo = createPlane('luminance', sideDots, sideDots);
+  const isLighter = direction === 'lighter';
+  const [bare, tone] = [isLighter ? 0 : ONE, Math.round(wantedShare * ONE)];
+  for (let at = 0; at < photo.data.length; at++) {
+    photo.data[at] = at % sideDots < bareDots || at < bareDots * sideDots ? bare : tone;
+  }
+  const even = invertProfile(photo, { table });
+  const plan = planHeat({ profile, grid, screen, levels: 2, settings }, points);
+  if (!plan) throw new Error('the chart told no heat');
+  const model = {
+    ...cold,
+    beam: { ...cold.beam, jitterUm: 0, lineWobbleUm: 0, dotEnergySd: 0, lineEnergySd: 0 },
+    grain: cold.grain.map((one) => ({ ...one, thresholdSd: 0, reflectanceSd: 0 })),
+  };
+  const marks = fillDotTable(profile, grid);
+  const lines = [even, mendHeat(even, plan)].map((coverage) => {
+    const dots = applyScreen(coverage, { ...screen.options, name: screen.name, grid, marks });
+    const piece = engrave(dots, { grid, model, seed: 9, settings, pixelUm: (1000 * grid.pitchMm) / 2 });
+    const far = bareDots + shownDots;
+    const length = sideDots - far - 10;
+    const { pitchMm, lineSpacingMm } = grid;
+    const meanAt = (x: number, y: number, width: number, height: number) =>
+      meanLightness(piece, {
+        xMm: x * pitchMm,
+        yMm: y * lineSpacingMm,
+        widthMm: width * pitchMm,
+        heightMm: height * lineSpacingMm,
+      });
+    const within = Array.from({ length: shownDots }, (_, at) => bareDots + at);
+    const settled = meanAt(far, far, length, length);
+    return {
+      along: within.map((x) => meanAt(x, far, overDots, length) - settled),
+      across: within.map((y) => meanAt(far, y, length, overDots) - settled),
+    };
+  });
+  const reach = Math.max(...lines.flatMap(({ along, across }) => [...along, ...across].map(Math.abs)));
+  const most = Math.ceil(reach);
+  const parts = (['along', 'across'] as const).flatMap((way, at) => {
+    const title = way === 'along' ? 'Along the line, from a bare edge' : 'From line to line, below a bare edge';
+    const { panel, frame } = openPanel(
+      { x: 50 + 400 * at, y: 40, width: 340, height: 200 },
+      {
+        title,
+        across: 'dots from the edge',
+        up: 'lighter or darker than further in, ΔL*',
+        from: 0,
+        to: shownDots + overDots,
+      },
+    );
+    const yOf = (value: number) => panel.yOf((value + most) / (2 * most));
+    const ticks = [-most, 0, most].map((value) =>
+      text(panel.x + panel.width + 4, yOf(value) + 4, String(value).replace('-', '−'), { fill: SOFT, size: 11 }),
+    );
+    const zero = line(
+      [
+        [panel.x, yOf(0)],
+        [panel.x + panel.width, yOf(0)],
+      ],
+      SOFT,
+      1,
+    );
+    const curves = lines.map((one, k) =>
+      line(
+        one[way].map((value, dot) => [panel.xOf(dot + overDots / 2), yOf(value)] as const),
+        SERIES[1 - k]!,
+      ),
+    );
+    return [...frame, zero, ...ticks, ...curves];
+  });
+  return svg(840, 300, [
+    ...parts,
+    text(50, 290, 'without what the chart told of heat', { fill: SERIES[1]! }),
+    text(290, 290, 'with it', { fill: SERIES[0]! }),
+  ]);
+}
+
+writeFileSync(join(OUT, 'heat.svg'), drawHeat());
 await drawCard();
 await drawCaption();
 await drawField();
