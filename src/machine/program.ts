@@ -67,8 +67,8 @@ const STEP_OF_DOT = 0.1;
 /** Share of power by which a rounded S word is told of. Assumed: what is just seen on a steep material. */
 const POWER_OFF = 0.01;
 /**
- * How far a rotary turns back before a pass. Assumed: common practice, no source; two degrees, more than gears or belt
- * of one give way.
+ * How far a rotary turns back before a pass, turns. Assumed: common practice, no source; two degrees, more than gears
+ * or the belt of one give way.
  */
 const SLACK_TURNS = 2 / 360;
 /** Blocks that a controller has read ahead. Assumed: shorter lines do not starve it, whatever their pace. */

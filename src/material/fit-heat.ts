@@ -1,6 +1,13 @@
 import { fitLeastSquares, NORMAL_95_ROUNDED } from '../numeric/index.ts';
 import type { FitPattern, FitResponseOptions, FitTone } from './fit-response.ts';
-import { createStrengths, type MarkPrior, markResiduals } from './mark-residuals.ts';
+import {
+  createStrengths,
+  DERIVATIVE_SCALE,
+  HUBER,
+  type MarkPrior,
+  markPriors,
+  markResiduals,
+} from './mark-residuals.ts';
 import { AT } from './mark-shape.ts';
 import type { DotField } from './simulate.ts';
 import type { HeatFit } from './types.ts';
@@ -8,23 +15,10 @@ import type { HeatFit } from './types.ts';
 /** Place of ln(dots over which heat fades) behind those of `AT`. By definition: the last one. */
 const LENGTH = 14;
 /**
- * What is taken for granted, [expected, standard deviation], shares and logarithms of ratios. Assumed: as for the width
- * of marks (`fit-marks.ts`), but for heat, of which a chart has to tell itself whether there is any; it fades over some
- * seven dots, more or less by 1.6.
+ * What is taken for granted. Assumed: a chart has to tell itself whether there is any heat; it fades over some seven
+ * dots, more or less by 1.6.
  */
-const PRIORS: readonly MarkPrior[] = [
-  [AT.steepness, Math.log(5), 1.2],
-  [AT.drive, Math.log(2), 0.6],
-  [AT.fading, 0, 0.06],
-  [AT.spread, 1.2, 0.5],
-  [AT.reach, Math.log(0.2), 0.7],
-  [AT.heatX, 0, 0.3],
-  [AT.heatY, 0, 0.3],
-  [AT.flatness, 0.4, 0.35],
-  [AT.shoulder, 0.4, 0.7],
-  [AT.smear, 0.45, 0.3],
-  [LENGTH, Math.log(7), 0.5],
-];
+const PRIORS: readonly MarkPrior[] = [...markPriors([0, 0.3]), [LENGTH, Math.log(7), 0.5]];
 /**
  * Bounds of the fitted vector beside the widths', in its units. Assumed: heat may come out below none, or its interval
  * would end there; it fades over two dots to twenty.
@@ -35,10 +29,6 @@ const UPPER = [Math.log(40), Math.log(30), 0.85, 3, 100, 100, Math.log(3), 1, 1,
 const WIDTH_REACH = 0.7;
 /** What the model still leaves out, ΔL*. Assumed: half of what the marks' fit takes, since steps count, too. */
 const MODEL_ERROR = 0.12;
-/** Residuals beyond this many standard deviations count linearly. Assumed: as in the marks' fit. */
-const HUBER = 1.8;
-/** Factor on the step of numerical derivatives. Assumed: as in the marks' fit. */
-const DERIVATIVE_SCALE = 30;
 /**
  * Standard error of both gains together, a share, that the model of marks does not see. Measured (benchmarks/heat.ts):
  * so far off are engravers of other laws that leave no heat at all.

@@ -8,34 +8,18 @@ import {
 } from '../numeric/index.ts';
 import type { DotGrid } from '../plane/index.ts';
 import type { FitResponseOptions, FitTone, FittedNumber, FittedResponse } from './fit-response.ts';
-import { createStrengths, type MarkPrior, markResiduals } from './mark-residuals.ts';
+import { createStrengths, DERIVATIVE_SCALE, HUBER, markPriors, markResiduals } from './mark-residuals.ts';
 import { AT, describeDose, meanStrength, placePieces, SOLID } from './mark-shape.ts';
 import { mixYuleNielsen, toFitCoordinates } from './response.ts';
 
 /**
- * What is taken for granted before the chart is read, [expected, standard deviation], shares and logarithms of ratios.
- * Assumed, and wide enough for a chart to overrule. Heat is the share by which a dot gains dose when all dots before it
- * on its line, or in the lines above, have fired. Flatness 0 is a Gaussian dose, 1 a flat top: exp(−u)·(1 +
- * flatness·u), u = 8r²/d², a Gaussian with so much of the ring mode of a beam of many modes. The smear is the share of
- * the pitch over which a dot is drawn out along the scan. The shoulder says how strength comes to its end: S = 1 − (1 +
- * (2ᵗ − 1)·Dᵐ)^(−1/t), D in half doses, which is Hill's law for t = 1, 1 − 2^(−Dᵐ) for t = 0, and for t = −1 a power
- * that stops short at full strength.
+ * What is taken for granted before the chart is read. Assumed: heat is a few hundredths; what tells it is asked for
+ * elsewhere (`fit-heat.ts`).
  */
-const PRIORS: readonly MarkPrior[] = [
-  [AT.steepness, Math.log(5), 1.2],
-  [AT.drive, Math.log(2), 0.6],
-  [AT.fading, 0, 0.06],
-  [AT.spread, 1.2, 0.5],
-  [AT.reach, Math.log(0.2), 0.7],
-  [AT.heatX, 0.03, 0.05],
-  [AT.heatY, 0.03, 0.05],
-  [AT.flatness, 0.4, 0.35],
-  [AT.shoulder, 0.4, 0.7],
-  [AT.smear, 0.45, 0.3],
-];
+const PRIORS = markPriors([0.03, 0.05]);
 /**
- * The same of the logarithms of a mark's size in dots, and of its width along the scan to that across. Logarithms of
- * ratios. Assumed: marks are about as wide as a dot is long, within a factor of 1.6.
+ * [Expected, standard deviation] of the logarithms of a mark's size in dots, and of its width along the scan to that
+ * across. Logarithms of ratios. Assumed: marks are about as wide as a dot is long, within a factor of 1.6.
  */
 const SIZE_PRIOR = [Math.log(1.2), 0.5] as const;
 const ROUND_PRIOR = [0, 0.35] as const;
@@ -54,13 +38,6 @@ const STARTS: readonly (readonly [steepness: number, drive: number])[] = [
 const HEAT_DOTS = 5;
 /** What the model still leaves out, ΔL*. Assumed: less than the response model's, as it knows more of the mark. */
 const MODEL_ERROR = 0.25;
-/**
- * Residuals beyond this many standard deviations count linearly. Assumed: between the usual 1.345 and 2, so that spoilt
- * patches weigh little.
- */
-const HUBER = 1.8;
-/** Factor on the step of numerical derivatives. Assumed: thresholds on a sampled grid are slightly uneven. */
-const DERIVATIVE_SCALE = 30;
 /** Fewest exact patterns, a count. Assumed: fewer leave the shape of the mark to what is taken for granted. */
 const PATTERNS_MIN = 8;
 /**

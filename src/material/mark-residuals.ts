@@ -8,6 +8,39 @@ import { mixYuleNielsen } from './response.ts';
 export type MarkPrior = readonly [at: number, expected: number, deviation: number];
 
 /**
+ * Residuals beyond this many standard deviations count linearly. Assumed: between the usual 1.345 and 2, so that spoilt
+ * patches weigh little.
+ */
+export const HUBER = 1.8;
+/** Factor on the step of numerical derivatives. Assumed: thresholds on a sampled grid are slightly uneven. */
+export const DERIVATIVE_SCALE = 30;
+
+/**
+ * What is taken for granted of a mark before a chart is read, shares and logarithms of ratios. Assumed, and wide enough
+ * for a chart to overrule. Heat is the share by which a dot gains dose when all dots before it on its line, or in the
+ * lines above, have fired. Flatness 0 is a Gaussian dose, 1 a flat top: exp(−u)·(1 + flatness·u), u = 8r²/d², a
+ * Gaussian with so much of the ring mode of a beam of many modes. The smear is the share of the pitch over which a dot
+ * is drawn out along the scan. The shoulder says how strength comes to its end: S = 1 − (1 + (2ᵗ − 1)·Dᵐ)^(−1/t), D in
+ * half doses, which is Hill's law for t = 1, 1 − 2^(−Dᵐ) for t = 0, and for t = −1 a power that stops short at full
+ * strength.
+ * @param heat of either gain
+ */
+export function markPriors(heat: readonly [expected: number, deviation: number]): readonly MarkPrior[] {
+  return [
+    [AT.steepness, Math.log(5), 1.2],
+    [AT.drive, Math.log(2), 0.6],
+    [AT.fading, 0, 0.06],
+    [AT.spread, 1.2, 0.5],
+    [AT.reach, Math.log(0.2), 0.7],
+    [AT.heatX, ...heat],
+    [AT.heatY, ...heat],
+    [AT.flatness, 0.4, 0.35],
+    [AT.shoulder, 0.4, 0.7],
+    [AT.smear, 0.45, 0.3],
+  ];
+}
+
+/**
  * What a vector leaves over of tones, of bare and full, and of what is taken for granted, each in its standard
  * deviations. Light that spreads in the stock blurs small patterns more than large ones, so that n goes by their size.
  * @param parameters by the places of `AT`

@@ -51,8 +51,9 @@ const PROGRAM_KEYS = {
   programZero: 'zero',
 } as const satisfies Readonly<Record<string, keyof typeof PROGRAM_CHOICES>>;
 type ProgramKey = keyof typeof PROGRAM_KEYS;
-/** Those that are numbers, and the axis of a rotary. */
+/** Those that are numbers. */
 const PROGRAM_NUMBERS = ['programPower', 'programDecimals', 'programBlocks', 'programLag', 'programBacklash'] as const;
+/** Answers about the axis that turns pieces. */
 const TURN_AXES = ['no', ...PROGRAM_CHOICES.turnAxis] as const;
 const PROGRAM_TURN = ['programTurnAxis', 'programTurn'] as const;
 /** A whole turn of an axis that turns, degrees. Exact: by definition. */

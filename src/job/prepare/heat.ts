@@ -2,7 +2,7 @@ import { reflectanceOfLightness } from '../../colour/index.ts';
 import { DERIVED_COVERAGES, type HeatFit, knowsHeat, type TonePoint, toneCurveOf } from '../../material/index.ts';
 import { createPchip, keepLatest } from '../../numeric/index.ts';
 import { createPlane, type DotOrientation, ONE, type Plane } from '../../plane/index.ts';
-import { shareOfDots, tonesUnderDoses } from '../request/beam-shift.ts';
+import { tonesUnderDoses } from '../request/beam-shift.ts';
 import type { JobSpec } from '../request/types.ts';
 
 /** What a job's heat hangs on. */
@@ -64,11 +64,10 @@ function computePlan(
 ): HeatPlan {
   const { grid, settings, orientation } = spec;
   const total = heat.along + heat.across;
-  const shareAt = shareOfDots(spec);
-  const share = tabulateCoverages((coverage) => shareAt(coverage));
   // Half of the largest change there is to either side: what lies beyond goes on as a parabola.
   const step = total / 2;
-  const tones = tonesUnderDoses(spec, [1 - step, 1, 1 + step]);
+  const { tones, shareAt } = tonesUnderDoses(spec, [1 - step, 1, 1 + step]);
+  const share = tabulateCoverages(shareAt);
   const [weaker, stronger] = [tones[0]!, tones[2]!].map((one) =>
     createPchip(
       DERIVED_COVERAGES,

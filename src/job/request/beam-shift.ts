@@ -1,6 +1,6 @@
 import { adjustSurface, DERIVED_COVERAGES, fillDotTable, type Profile } from '../../material/index.ts';
 import { createPchip, keepLatest, linearSteps } from '../../numeric/index.ts';
-import { type DotGrid, type DotTable, EVEN_FIELDS, evenPlane } from '../../plane/index.ts';
+import { type DotGrid, type Dots, type DotTable, EVEN_FIELDS, evenPlane } from '../../plane/index.ts';
 import { predictLightness } from '../../proof/index.ts';
 import { applyScreen, SCREENS, type ScreenRequest, takesStrength } from '../../screens/index.ts';
 import { requestScreen } from './screen.ts';
@@ -117,27 +117,34 @@ export function tonesAtGirths(
   });
 }
 
-/** Lightness of the job's own dots at `DERIVED_COVERAGES` under each of some doses, factors. */
+/**
+ * Lightness of the job's own dots at `DERIVED_COVERAGES` under each of some doses, factors; and the share of dots that
+ * fire, by coverage: the same number but for screens that take strengths.
+ */
 export function tonesUnderDoses(
   spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
   doses: readonly number[],
-): readonly (readonly number[])[] {
-  const lightnessesOf = sampleTones(spec);
-  return doses.map((dose) => lightnessesOf(fillDotTable(adjustSurface(spec.profile, { dose, width: 1 }), spec.grid)));
+): {
+  readonly tones: readonly (readonly number[])[];
+  readonly shareAt: (coverage: number) => number;
+} {
+  const request = requestScreen(spec);
+  const dots = drawFields(request);
+  const lightnessesOf = readTones(dots);
+  const tones = doses.map((dose) =>
+    lightnessesOf(fillDotTable(adjustSurface(spec.profile, { dose, width: 1 }), spec.grid)),
+  );
+  const shareAt = takesStrength(request)
+    ? createPchip(DERIVED_COVERAGES, dots.map(shareOf)).valueAt
+    : (coverage: number) => coverage;
+  return { tones, shareAt };
 }
 
-/** The share of dots that fire, by coverage: the same number but for screens that take strengths. */
-export function shareOfDots(
-  spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
-): (coverage: number) => number {
-  const request = requestScreen(spec);
-  if (!takesStrength(request)) return (coverage) => coverage;
-  const shares = drawFields(request).map(({ data, levels }) => {
-    let sum = 0;
-    for (let i = 0; i < data.length; i++) sum += data[i]!;
-    return sum / (data.length * (levels - 1));
-  });
-  return createPchip(DERIVED_COVERAGES, shares).valueAt;
+/** Of its full level, by all dots of a field. */
+function shareOf({ data, levels }: Dots): number {
+  let sum = 0;
+  for (let i = 0; i < data.length; i++) sum += data[i]!;
+  return sum / (data.length * (levels - 1));
 }
 
 function computeTones(
@@ -153,15 +160,17 @@ function computeTones(
 function sampleTones(
   spec: Pick<JobSpec, 'profile' | 'grid' | 'screen' | 'levels'>,
 ): (table: DotTable) => readonly number[] {
-  const request = requestScreen(spec);
-  const dots = drawFields(request);
+  return readTones(drawFields(requestScreen(spec)));
+}
+
+function readTones(dots: readonly Dots[]): (table: DotTable) => readonly number[] {
   const { from, to } = EVEN_FIELDS.job;
   const rect = { x: from, y: from, width: to - from, height: to - from };
   return (table) => dots.map((field) => predictLightness(field, { table, rect }));
 }
 
 /** Dots of even fields of `DERIVED_COVERAGES`. */
-function drawFields(request: ScreenRequest) {
+function drawFields(request: ScreenRequest): readonly Dots[] {
   // A search aims at the same tones and takes seconds for each: its change with the beam is that of its first dots.
   const asked = SCREENS[request.name].family === 'search' ? { ...request, name: 'ostromoukhov' as const } : request;
   return DERIVED_COVERAGES.map((coverage) => applyScreen(evenPlane(coverage, EVEN_FIELDS.job.side), asked));
